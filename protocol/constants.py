@@ -1,0 +1,48 @@
+"""Every number both ends agree on, with its unit and its reason."""
+
+from typing import Final
+
+PROTOCOL_VERSION: Final = 1
+SUBPROTOCOL: Final = "unisono.joint.v1"
+SERVICE_TYPE: Final = "_unisono-joint._tcp.local."
+STREAM_PATH: Final = "/joint"
+
+PPM: Final = 1_000_000
+US: Final = 1_000_000
+COUNTS_PER_MICROSTEP: Final = 256
+"""Positions are microsteps × 256, so that a cubic is reproduced to well under one step."""
+
+# Rates of exchange (design section 3).
+ACTIVE_INTERVAL_US: Final = 40_000
+"""25 Hz: while anything is prepared or moves, and until a link is measured."""
+IDLE_INTERVAL_US: Final = 200_000
+"""5 Hz otherwise."""
+
+EXPIRY_US: Final = 250_000
+"""Life of a permission to jog, home or advance, from its sending (design section 3)."""
+SILENCE_US: Final = 1_500_000
+"""A joint that hears no valid datagram for this long holds (design section 5)."""
+RELEASE_SESSION_US: Final = 5_000_000
+"""Silence after which a joint at rest accepts a coordinator with another id (design section 3)."""
+FIRST_LEASE_US: Final = 100_000
+"""Path time a joint may cover before all have echoed the start (design section 4)."""
+SLEW_PPM: Final = 200
+"""Rate at which a moving joint bleeds off the difference to an older map (design section 2)."""
+REMAINDER_LIMIT_US: Final = 5_000
+"""A larger difference between maps means that one of them was wrong: hold (design section 2)."""
+
+# The ramp (design section 5).
+ACCELERATION_SHARE: Final = 0.8
+"""Share of a joint's acceleration that a plan may use; the rest belongs to the ramp."""
+RATE_MIN_PPM: Final = 50_000
+RATE_MAX_PPM: Final = 1_000_000
+"""Feed override, 5 to 100 %."""
+ADVANCE_RATE_PPM: Final = 50_000
+"""Rate along the path at which a joint behind the others catches up before a resume."""
+
+# Limits on what either end reads, so that noise costs nothing.
+MAX_DATAGRAM_BYTES: Final = 512
+MAX_FRAME_BYTES: Final = 65_536
+MAX_POINTS_PER_FRAME: Final = 128
+"""128 points make a frame of about 3 kB, which a small TCP stack holds in two segments."""
+HANDSHAKE_TIMEOUT_US: Final = 5_000_000
