@@ -66,6 +66,10 @@ class Welcome(Report):
     capabilities: Capabilities
     configuration: Hex32 | None = None
     """SHA-256 of the configuration in force, null before the first."""
+    keyed: Hex32 | None = None
+    """The joint's nonce of the handshake that the datagram keys in force come from, where the
+    hello named the session in force; null where this handshake makes new ones. Without it a
+    coordinator whose first stream broke right after its proof could not know which keys hold."""
     trajectory: U32 = 0
     next_index: U32 = 0
 

@@ -34,7 +34,7 @@ def peaks(a: Point, b: Point) -> tuple[float, float]:
     slope = (b.position - a.position) / h
     begin = (6 * slope - 4 * a.velocity - 2 * b.velocity) / h
     end = (-6 * slope + 2 * a.velocity + 4 * b.velocity) / h
-    fastest = max(abs(a.velocity), abs(b.velocity))
+    fastest = float(max(abs(a.velocity), abs(b.velocity)))
     if begin * end < 0:
         at = begin / (begin - end)
         fastest = max(fastest, abs(a.velocity + 0.5 * begin * h * at))
