@@ -1,0 +1,65 @@
+# Set-up and checks. Needs make and Python 3.11 or newer, nothing else.
+#   make setup PYTHON=/path/to/python3    use another Python
+#   make test PYTEST_ARGS='-k lease -x'   run some of the tests
+
+PYTHON ?= python3
+PYTEST_ARGS ?= -n auto
+VENV := .venv
+BIN := $(VENV)/bin
+STAMP := $(VENV)/.setup-done
+
+.DEFAULT_GOAL := help
+.DELETE_ON_ERROR:
+.PHONY: help setup system demo test lint types imports bench
+
+help: ## Show these targets
+	@awk -F ':.*## ' '/^[a-z]+:.*## / { printf "  make %-9s %s\n", $$1, $$2 }' $(MAKEFILE_LIST)
+
+setup: $(STAMP) ## Create or refresh .venv with everything that running and testing need
+
+# Nothing is done while neither file has changed. An environment that is whole is kept; one that
+# was cut short, or whose Python is gone, is made anew.
+$(STAMP): pyproject.toml constraints.txt
+	@command -v '$(PYTHON)' >/dev/null || { \
+	    echo "Unisono needs Python 3.11 or newer, and '$(PYTHON)' was not found: install it, or name another with 'make setup PYTHON=/path/to/python3'." >&2; exit 1; }
+	@'$(PYTHON)' -c 'import sys; sys.exit(sys.version_info < (3, 11))' || { \
+	    echo "Unisono needs Python 3.11 or newer, and '$(PYTHON)' is $$('$(PYTHON)' -c 'import platform; print(platform.python_version())'): name a newer one with 'make setup PYTHON=/path/to/python3'." >&2; exit 1; }
+	@'$(PYTHON)' -c 'import ensurepip, venv' 2>/dev/null || { \
+	    echo "'$(PYTHON)' lacks the venv or ensurepip module, which setting up .venv needs: install them (on Debian: apt-get install python3-venv)." >&2; exit 1; }
+	@$(BIN)/python -m pip --version >/dev/null 2>&1 || '$(PYTHON)' -m venv --clear $(VENV)
+	@echo "Installing into $(VENV); the first time takes a minute or two."
+	@$(BIN)/python -m pip install -qq --disable-pip-version-check -c constraints.txt -e '.[test]'
+	@touch $@
+
+# The tests check the joints' clocks with an NTP client that is not ours.
+system: ## Install chrony, which the tests use, where it is missing
+	@PATH="$$PATH:/usr/sbin:/usr/local/sbin"; \
+	command -v chronyd >/dev/null && exit 0; \
+	if [ "$$(id -u)" = 0 ]; then root='env'; else root='sudo -n env'; fi; \
+	if command -v apt-get >/dev/null && $$root true 2>/dev/null; then \
+	    echo "Installing chrony with apt-get."; \
+	    $$root DEBIAN_FRONTEND=noninteractive apt-get update -qq && \
+	    $$root DEBIAN_FRONTEND=noninteractive apt-get install -y -qq --no-install-recommends chrony >/dev/null && \
+	    command -v chronyd >/dev/null && exit 0; \
+	fi; \
+	echo "The tests need chronyd, which was not found and could not be installed from here: run 'sudo apt-get install chrony' (or your system's counterpart) first." >&2; \
+	exit 1
+
+demo: setup ## Run the demo arm: software joints, the service and its page
+	@$(BIN)/unisono demo
+
+test: setup system ## Run the tests
+	$(BIN)/python -m pytest $(PYTEST_ARGS)
+
+lint: setup ## Check style and format
+	$(BIN)/ruff check
+	$(BIN)/ruff format --check
+
+types: setup ## Check types
+	$(BIN)/mypy
+
+imports: setup ## Check which package may import which
+	$(BIN)/lint-imports
+
+bench: setup ## Measure
+	@$(BIN)/python -m tests.bench

@@ -1,0 +1,1 @@
+"""Software joints: the firmware logic, the physics under it, and the sockets around both."""
