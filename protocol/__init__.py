@@ -1,1 +1,1 @@
-"""What crosses the wire, and the law of motion that both ends compute alike. Pure: see README.md."""
+"""What crosses the wire, and the law of motion both ends share. Pure: see README.md."""

@@ -70,9 +70,7 @@ class Configuration(_Strict):
         ):
             raise ValueError(f"range {self.range_low} to {self.range_high} is empty")
         if max(self.homing.fast, self.homing.slow, self.jog_unhomed) > self.velocity:
-            raise ValueError(
-                f"homing and jog speeds may not pass the velocity {self.velocity}"
-            )
+            raise ValueError(f"homing and jog speeds may not pass the velocity {self.velocity}")
         excess = Ramp(self.ramp).excess(self.velocity, self.acceleration)
         if excess:
             raise ValueError(excess)
@@ -84,7 +82,5 @@ class Configuration(_Strict):
 
     def digest(self) -> str:
         """SHA-256 in hex of the canonical JSON: keys sorted, no spaces, ASCII."""
-        text = json.dumps(
-            self.model_dump(mode="json"), sort_keys=True, separators=(",", ":")
-        )
+        text = json.dumps(self.model_dump(mode="json"), sort_keys=True, separators=(",", ":"))
         return hashlib.sha256(text.encode("ascii")).hexdigest()

@@ -44,18 +44,12 @@ def parse_txt(txt: Mapping[str, str | None]) -> Announcement:
         return found
 
     if value("txtvers") != TXT_VERSION:
-        raise WireError(
-            "txt-version", f"txtvers {value('txtvers')!r}, this is version 1"
-        )
+        raise WireError("txt-version", f"txtvers {value('txtvers')!r}, this is version 1")
     if not _ID.fullmatch(value("id")):
         raise WireError("txt-id", f"id {value('id')!r} is not 12 hex digits")
     if not value("proto").isdecimal() or not value("udp").isdecimal():
-        raise WireError(
-            "txt-number", f"proto {value('proto')!r} or udp {value('udp')!r}"
-        )
+        raise WireError("txt-number", f"proto {value('proto')!r} or udp {value('udp')!r}")
     port = int(value("udp"))
     if not 1 <= port <= 65_535:
         raise WireError("txt-number", f"udp port {port}, 1 to 65535")
-    return Announcement(
-        value("id"), value("fw"), port, value("path"), int(value("proto"))
-    )
+    return Announcement(value("id"), value("fw"), port, value("path"), int(value("proto")))

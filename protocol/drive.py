@@ -76,9 +76,7 @@ class Drive:
     """Each number is obeyed once; 0 asks for nothing."""
 
 
-_ENERGISE, _HAS_MAP, _HAS_PLAN, _HAS_CHANGE, _HAS_LEASE, _HAS_EXPIRY = (
-    1 << k for k in range(6)
-)
+_ENERGISE, _HAS_MAP, _HAS_PLAN, _HAS_CHANGE, _HAS_LEASE, _HAS_EXPIRY = (1 << k for k in range(6))
 _FLAGS = 0x3F
 _DRIVE = struct.Struct(">QIBBBxBBxxIqqiIIqqqIIqqiI")
 DRIVE_BYTES = _DRIVE.size
@@ -87,9 +85,7 @@ REQUEST_BYTES = ntp.PACKET_BYTES + ntp.field_bytes(DRIVE_BYTES) + 4 + TAG_BYTES
 
 def encode_drive(drive: Drive, transmit: int, key: bytes) -> bytes:
     """The request datagram. `transmit` is the random 64-bit transmit timestamp."""
-    head = ntp.encode_request(transmit) + ntp.encode_field(
-        FIELD_DRIVE, pack_drive(drive)
-    )
+    head = ntp.encode_request(transmit) + ntp.encode_field(FIELD_DRIVE, pack_drive(drive))
     return seal_datagram(head, Direction.TO_JOINT, key)
 
 
@@ -101,9 +97,7 @@ def decode_drive(data: bytes, key: bytes) -> tuple[ntp.NtpPacket, Drive]:
         raise DatagramError("ntp-mode", f"NTP mode {packet.mode} is no request")
     value = ntp.decode_field(head, ntp.PACKET_BYTES, FIELD_DRIVE, DRIVE_BYTES)
     if len(head) != ntp.PACKET_BYTES + ntp.field_bytes(DRIVE_BYTES):
-        raise DatagramError(
-            "field-length", f"{len(head)} bytes are more than one drive"
-        )
+        raise DatagramError("field-length", f"{len(head)} bytes are more than one drive")
     return packet, unpack_drive(value)
 
 
@@ -138,19 +132,11 @@ def unpack_drive(value: bytes) -> Drive:
      plan_number, trajectory, stand_us, at_us, path_us, before, after,
      lease_us, expiry_us, jog_velocity, homing_number) = _DRIVE.unpack(value)  # fmt: skip
     if mode > Mode.HOME or stop > StopLevel.RELEASE or flags & ~_FLAGS:
-        raise DatagramError(
-            "drive-field", f"mode {mode}, stop {stop}, flags {flags:#x}"
-        )
-    if flags & _HAS_CHANGE and not (
-        flags & _HAS_PLAN and before <= PPM and after <= PPM
-    ):
-        raise DatagramError(
-            "drive-field", f"a rate change {before} to {after} ppm without plan"
-        )
+        raise DatagramError("drive-field", f"mode {mode}, stop {stop}, flags {flags:#x}")
+    if flags & _HAS_CHANGE and not (flags & _HAS_PLAN and before <= PPM and after <= PPM):
+        raise DatagramError("drive-field", f"a rate change {before} to {after} ppm without plan")
     if flags & _HAS_MAP and abs(map_rate) > 1_000_000:
-        raise DatagramError(
-            "drive-field", f"a clock map's rate of {map_rate} ppb, 1000000 at most"
-        )
+        raise DatagramError("drive-field", f"a clock map's rate of {map_rate} ppb, 1000000 at most")
     change = RateChange(at_us, path_us, before, after) if flags & _HAS_CHANGE else None
     return Drive(
         session=session,
@@ -160,12 +146,8 @@ def unpack_drive(value: bytes) -> Drive:
         stop=StopLevel(stop),
         output_mask=mask,
         output_values=values,
-        clock_map=ClockMap(map_number, map_arm, map_joint, map_rate)
-        if flags & _HAS_MAP
-        else None,
-        plan=Plan(plan_number, trajectory, stand_us, change)
-        if flags & _HAS_PLAN
-        else None,
+        clock_map=ClockMap(map_number, map_arm, map_joint, map_rate) if flags & _HAS_MAP else None,
+        plan=Plan(plan_number, trajectory, stand_us, change) if flags & _HAS_PLAN else None,
         lease_us=lease_us if flags & _HAS_LEASE else None,
         jog_velocity=jog_velocity,
         expiry_us=expiry_us if flags & _HAS_EXPIRY else None,

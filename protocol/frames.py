@@ -41,9 +41,7 @@ class FrameOpener:
         if not _HEAD < len(frame) <= MAX_FRAME_BYTES:
             raise FrameError("frame-length", f"a frame of {len(frame)} bytes")
         number, found, body = frame[:8], frame[8:_HEAD], frame[_HEAD:]
-        if not same(
-            found, tag(self._key, self._direction, Channel.STREAM, number + body)
-        ):
+        if not same(found, tag(self._key, self._direction, Channel.STREAM, number + body)):
             raise FrameError("tag-wrong", "a frame's tag is wrong")
         value = int.from_bytes(number)
         if value <= self._last:

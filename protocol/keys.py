@@ -87,12 +87,7 @@ def session_key(
 ) -> bytes:
     """The 32-byte key of one channel and direction for the session of a transcript."""
     salt = transcript.coordinator_nonce + transcript.joint_nonce
-    info = (
-        _LABEL
-        + b" key"
-        + bytes((channel, direction))
-        + transcript.encode()[2 * NONCE_BYTES :]
-    )
+    info = _LABEL + b" key" + bytes((channel, direction)) + transcript.encode()[2 * NONCE_BYTES :]
     return hkdf_sha256(key, salt, info, KEY_BYTES)
 
 
@@ -116,9 +111,7 @@ def unseal_datagram(data: bytes, direction: Direction, key: bytes) -> bytes:
     """All before the MAC. Raises DatagramError when key identifier or tag are wrong."""
     message, found = data[:-TAG_BYTES], data[-TAG_BYTES:]
     if len(message) < 4 or message[-4:] != KEY_IDENTIFIER:
-        raise DatagramError(
-            "mac-missing", f"{len(data)} bytes without a MAC of this session"
-        )
+        raise DatagramError("mac-missing", f"{len(data)} bytes without a MAC of this session")
     if not same(found, tag(key, direction, Channel.DATAGRAM, message)):
         raise DatagramError("tag-wrong", "the datagram's tag is wrong")
     return message[:-4]

@@ -236,12 +236,10 @@ ToJoint = Annotated[
     Configure | Prepare | Discard | Clear | Blink | Light, Field(discriminator="type")
 ]
 
-_requests: TypeAdapter[Configure | Prepare | Discard | Clear | Blink | Light] = (
-    TypeAdapter(ToJoint)
+_requests: TypeAdapter[Configure | Prepare | Discard | Clear | Blink | Light] = TypeAdapter(ToJoint)
+_events: TypeAdapter[Homed | HomingFailed | Started | Finished | Held | Stopped | Faulted] = (
+    TypeAdapter(Event)
 )
-_events: TypeAdapter[
-    Homed | HomingFailed | Started | Finished | Held | Stopped | Faulted
-] = TypeAdapter(Event)
 _opening: dict[str, type[Hello] | type[Welcome] | type[Proof] | type[Reject]] = {
     "hello": Hello, "welcome": Welcome, "proof": Proof, "reject": Reject,
 }  # fmt: skip
@@ -278,18 +276,7 @@ def decode_request(
 
 def decode_report(
     body: bytes,
-) -> (
-    Ack
-    | Reject
-    | Homed
-    | HomingFailed
-    | Started
-    | Finished
-    | Held
-    | Stopped
-    | Faulted
-    | None
-):
+) -> Ack | Reject | Homed | HomingFailed | Started | Finished | Held | Stopped | Faulted | None:
     """A tagged report from the joint; None for a type that this version does not know.
 
     Raises FrameError when a known report lacks what it must have.

@@ -71,9 +71,7 @@ def decode_packet(data: bytes) -> NtpPacket:
     first, _, _, _, _, _, _, _, origin, receive, transmit = _PACKET.unpack_from(data)
     version, mode = first >> 3 & 7, first & 7
     if version not in (1, 2, 3, 4) or mode not in (MODE_CLIENT, MODE_SERVER):
-        raise DatagramError(
-            "ntp-mode", f"NTP version {version} mode {mode} is not served here"
-        )
+        raise DatagramError("ntp-mode", f"NTP version {version} mode {mode} is not served here")
     return NtpPacket(mode, transmit, origin, receive, version)
 
 
@@ -87,9 +85,7 @@ def decode_field(data: bytes, offset: int, kind: int, value_bytes: int) -> bytes
     """The value of the one extension field expected at an offset. Raises DatagramError."""
     padded = value_bytes + -value_bytes % 4
     if len(data) < offset + _FIELD.size + padded:
-        raise DatagramError(
-            "field-length", "the datagram ends within its extension field"
-        )
+        raise DatagramError("field-length", "the datagram ends within its extension field")
     found, length = _FIELD.unpack_from(data, offset)
     if found != kind or length != _FIELD.size + padded:
         raise DatagramError(

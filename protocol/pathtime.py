@@ -50,9 +50,7 @@ class Course:
         self._time_a = ramp.time(before)
         self.settled_us = at_us + abs(ramp.time(after) - self._time_a)
         """Arm time from which the rate is `after`."""
-        self.settled_path_us = path_us + abs(
-            ramp.fall_path(after) - ramp.path(self._time_a)
-        )
+        self.settled_path_us = path_us + abs(ramp.fall_path(after) - ramp.path(self._time_a))
         """Path time at that instant."""
 
     @classmethod
@@ -73,9 +71,7 @@ class Course:
         obey the same lease come to rest at the same path time.
         """
         here, rate = self.at(arm_us)
-        return Course(
-            arm_us, here if path_us is None else path_us, rate, 0.0, self.ramp
-        )
+        return Course(arm_us, here if path_us is None else path_us, rate, 0.0, self.ramp)
 
     def at(self, arm_us: float) -> tuple[float, float]:
         """Path time and rate at an arm time; before the change the old rate holds."""
@@ -83,15 +79,11 @@ class Course:
         if elapsed <= 0.0:
             return self.path_us + elapsed * self.before, self.before
         if arm_us >= self.settled_us:
-            return self.settled_path_us + (
-                arm_us - self.settled_us
-            ) * self.after, self.after
+            return self.settled_path_us + (arm_us - self.settled_us) * self.after, self.after
         ramp = self.ramp
         if self.after > self.before:
             time = self._time_a + elapsed
-            return self.path_us + ramp.path(time) - ramp.path(self._time_a), ramp.rate(
-                time
-            )
+            return self.path_us + ramp.path(time) - ramp.path(self._time_a), ramp.rate(time)
         time = self._time_a - elapsed
         return self.path_us + ramp.path(self._time_a) - ramp.path(time), ramp.rate(time)
 

@@ -50,14 +50,8 @@ class PointsFrame:
 def encode_points(frame: PointsFrame) -> bytes:
     """Bytes of a frame's body. Raises ValueError beyond MAX_POINTS_PER_FRAME or a field's range."""
     if not 1 <= len(frame.points) <= MAX_POINTS_PER_FRAME:
-        raise ValueError(
-            f"{len(frame.points)} points in a frame, 1 to {MAX_POINTS_PER_FRAME}"
-        )
-    parts = [
-        _HEAD.pack(
-            POINTS_FRAME, 0, len(frame.points), frame.trajectory, frame.first_index
-        )
-    ]
+        raise ValueError(f"{len(frame.points)} points in a frame, 1 to {MAX_POINTS_PER_FRAME}")
+    parts = [_HEAD.pack(POINTS_FRAME, 0, len(frame.points), frame.trajectory, frame.first_index)]
     try:
         parts += [_encode(point) for point in frame.points]
     except struct.error as error:
@@ -69,40 +63,26 @@ def encode_points(frame: PointsFrame) -> bytes:
 def decode_points(body: bytes) -> PointsFrame:
     """The frame in a body. Raises FrameError with a stable code for anything else."""
     if len(body) < _HEAD.size + _POINT.size + _CRC.size:
-        raise FrameError(
-            "frame-length", f"a points frame of {len(body)} bytes is too short"
-        )
+        raise FrameError("frame-length", f"a points frame of {len(body)} bytes is too short")
     kind, zero, count, trajectory, first_index = _HEAD.unpack_from(body)
     if kind != POINTS_FRAME or zero != 0:
-        raise FrameError(
-            "frame-type", f"first bytes {kind}, {zero} are no points frame"
-        )
+        raise FrameError("frame-type", f"first bytes {kind}, {zero} are no points frame")
     if not 1 <= count <= MAX_POINTS_PER_FRAME:
-        raise FrameError(
-            "frame-length", f"{count} points, 1 to {MAX_POINTS_PER_FRAME} allowed"
-        )
+        raise FrameError("frame-length", f"{count} points, 1 to {MAX_POINTS_PER_FRAME} allowed")
     end = _HEAD.size + count * _POINT.size
     if len(body) != end + _CRC.size:
-        raise FrameError(
-            "frame-length", f"{count} points do not make {len(body)} bytes"
-        )
+        raise FrameError("frame-length", f"{count} points do not make {len(body)} bytes")
     (crc,) = _CRC.unpack_from(body, end)
     if crc != zlib.crc32(body[:end]):
         raise FrameError("frame-crc", "the CRC-32 of a points frame is wrong")
-    points = tuple(
-        _decode(fields) for fields in _POINT.iter_unpack(body[_HEAD.size : end])
-    )
+    points = tuple(_decode(fields) for fields in _POINT.iter_unpack(body[_HEAD.size : end]))
     return PointsFrame(trajectory, first_index, points)
 
 
-def frames_of(
-    trajectory: int, first_index: int, points: Sequence[Point]
-) -> list[PointsFrame]:
+def frames_of(trajectory: int, first_index: int, points: Sequence[Point]) -> list[PointsFrame]:
     """Points split into frames of the largest size."""
     return [
-        PointsFrame(
-            trajectory, first_index + k, tuple(points[k : k + MAX_POINTS_PER_FRAME])
-        )
+        PointsFrame(trajectory, first_index + k, tuple(points[k : k + MAX_POINTS_PER_FRAME]))
         for k in range(0, len(points), MAX_POINTS_PER_FRAME)
     ]
 
@@ -117,12 +97,6 @@ def _encode(point: Point) -> bytes:
 
 def _decode(fields: tuple[int, int, int, int, int, int, int]) -> Point:
     time_us, position, velocity, flags, mask, values, zero = fields
-    if (
-        flags & ~(FLAG_LAST | FLAG_OUTPUT)
-        or zero
-        or bool(flags & FLAG_OUTPUT) != bool(mask)
-    ):
-        raise FrameError(
-            "frame-field", f"flags {flags} with output mask {mask} make no point"
-        )
+    if flags & ~(FLAG_LAST | FLAG_OUTPUT) or zero or bool(flags & FLAG_OUTPUT) != bool(mask):
+        raise FrameError("frame-field", f"flags {flags} with output mask {mask} make no point")
     return Point(time_us, position, velocity, bool(flags & FLAG_LAST), mask, values)

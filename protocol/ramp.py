@@ -28,23 +28,17 @@ class Ramp:
 
     def __init__(self, rows: Sequence[Row]) -> None:
         if len(rows) < 2 or tuple(rows[0]) != (0, 0) or rows[-1][1] != PPM:
-            raise ValueError(
-                "a ramp begins at time 0 with rate 0 and ends at rate 1000000 ppm"
-            )
+            raise ValueError("a ramp begins at time 0 with rate 0 and ends at rate 1000000 ppm")
         for (time_a, rate_a), (time_b, rate_b) in pairwise(rows):
             if time_b <= time_a or rate_b <= rate_a:
                 raise ValueError(f"ramp row ({time_b}, {rate_b}) does not grow")
-        self.rows: tuple[Row, ...] = tuple(
-            (int(time), int(rate)) for time, rate in rows
-        )
+        self.rows: tuple[Row, ...] = tuple((int(time), int(rate)) for time, rate in rows)
         self._times = [float(time) for time, _ in self.rows]
         self._rates = [rate / PPM for _, rate in self.rows]
         self._paths = [0.0]
         for k in range(1, len(self.rows)):
             mean = 0.5 * (self._rates[k] + self._rates[k - 1])
-            self._paths.append(
-                self._paths[-1] + mean * (self._times[k] - self._times[k - 1])
-            )
+            self._paths.append(self._paths[-1] + mean * (self._times[k] - self._times[k - 1]))
         self.duration_us = self._times[-1]
         """Time from rest to full rate, in µs."""
         self.path_us = self._paths[-1]
@@ -63,9 +57,7 @@ class Ramp:
             ppm = PPM if k == ROWS - 1 else int(rate * PPM)
             rise = (ppm - rows[-1][1]) / PPM
             left_here = 1.0 - ACCELERATION_SHARE * (ppm / PPM) ** 2
-            rows.append(
-                (rows[-1][0] + math.ceil(rise * v_over_a_s / left_here * US), ppm)
-            )
+            rows.append((rows[-1][0] + math.ceil(rise * v_over_a_s / left_here * US), ppm))
         return cls(rows)
 
     def rate(self, time_us: float) -> float:
@@ -112,9 +104,7 @@ class Ramp:
         need = path_us - self._paths[k]
         # The root of ½·slope·t² + rate·t = need that keeps its figures when slope·need is small.
         rate = self._rates[k]
-        return self._times[k] + 2.0 * need / (
-            rate + math.sqrt(rate * rate + 2.0 * slope * need)
-        )
+        return self._times[k] + 2.0 * need / (rate + math.sqrt(rate * rate + 2.0 * slope * need))
 
     def fall_path(self, rate: float) -> float:
         """Path time, in µs, that slowing down from a rate to rest covers."""
@@ -127,10 +117,7 @@ class Ramp:
         """
         for (time_a, rate_a), (time_b, rate_b) in pairwise(self.rows):
             slope = (rate_b - rate_a) / PPM / ((time_b - time_a) / US)
-            used = (
-                ACCELERATION_SHARE * (rate_b / PPM) ** 2 * acceleration
-                + slope * velocity
-            )
+            used = ACCELERATION_SHARE * (rate_b / PPM) ** 2 * acceleration + slope * velocity
             if used > acceleration * (1.0 + 1e-9):
                 return (
                     f"the ramp at {time_b} µs needs {used:.6g}, "

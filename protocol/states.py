@@ -63,12 +63,8 @@ class Trigger(StrEnum):
 S = JointState
 T = Trigger
 
-AT_REST: Final = frozenset(
-    {S.UNHOMED, S.READY, S.PREPARED, S.ARMED, S.HELD, S.FINISHED, S.FAULTED}
-)
-ON_PATH: Final = frozenset(
-    {S.PREPARED, S.ADVANCING, S.ARMED, S.MOVING, S.RAMPING, S.HELD}
-)
+AT_REST: Final = frozenset({S.UNHOMED, S.READY, S.PREPARED, S.ARMED, S.HELD, S.FINISHED, S.FAULTED})
+ON_PATH: Final = frozenset({S.PREPARED, S.ADVANCING, S.ARMED, S.MOVING, S.RAMPING, S.HELD})
 """States with a trajectory that is not yet finished."""
 MOVING_STATES: Final = frozenset(S) - AT_REST
 
@@ -104,13 +100,8 @@ TRANSITIONS: Final[dict[tuple[JointState, Trigger], JointState]] = {
     (S.FAULTED, T.CLEAR_UNHOMED): S.UNHOMED,
     (S.READY, T.UNHOME): S.UNHOMED,
     **{(state, T.STOP): S.STOPPING for state in _MOTION},
-    **{
-        (state, T.DISCARD): S.READY
-        for state in (S.PREPARED, S.ARMED, S.HELD, S.FINISHED)
-    },
-    **{
-        (state, T.RELEASE): S.UNHOMED for state in (*_REST_STATES, *_MOTION, S.STOPPING)
-    },
+    **{(state, T.DISCARD): S.READY for state in (S.PREPARED, S.ARMED, S.HELD, S.FINISHED)},
+    **{(state, T.RELEASE): S.UNHOMED for state in (*_REST_STATES, *_MOTION, S.STOPPING)},
     **{(state, T.FAULT): S.FAULTED for state in _REST_STATES},
 }
 """From a state by a trigger to a state. What is not here does not happen.

@@ -90,9 +90,7 @@ class Status:
     """Of the last homing begun."""
 
 
-_HOMED, _ENERGISED, _HAS_LEASE, _HAS_TEMPERATURE, _HAS_SUPPLY = (
-    1 << k for k in range(5)
-)
+_HOMED, _ENERGISED, _HAS_LEASE, _HAS_TEMPERATURE, _HAS_SUPPLY = (1 << k for k in range(5))
 _FLAGS = 0x1F
 _STATUS = struct.Struct(">IIBBBBIqIiqiqIIqhHBbHBBhHI")
 STATUS_BYTES = _STATUS.size
@@ -120,9 +118,7 @@ def decode_status(data: bytes, key: bytes) -> tuple[ntp.NtpPacket, Status]:
         raise DatagramError("ntp-mode", f"NTP mode {packet.mode} is no reply")
     value = ntp.decode_field(head, ntp.PACKET_BYTES, FIELD_STATUS, STATUS_BYTES)
     if len(head) != ntp.PACKET_BYTES + ntp.field_bytes(STATUS_BYTES):
-        raise DatagramError(
-            "field-length", f"{len(head)} bytes are more than one status"
-        )
+        raise DatagramError("field-length", f"{len(head)} bytes are more than one status")
     return packet, unpack_status(value)
 
 
@@ -152,9 +148,7 @@ def unpack_status(value: bytes) -> Status:
      fan_percent, rssi_dbm, faults, inputs, outputs, turn, presses,
      homing_number) = _STATUS.unpack(value)  # fmt: skip
     if state > max(JointState) or stop > StopLevel.RELEASE or reason > max(Reason):
-        raise DatagramError(
-            "status-field", f"state {state}, stop {stop}, reason {reason}"
-        )
+        raise DatagramError("status-field", f"state {state}, stop {stop}, reason {reason}")
     if flags & ~_FLAGS or faults & ~0x7F or fan_percent > 100:
         raise DatagramError("status-field", f"flags {flags:#x}, faults {faults:#x}")
     return Status(
