@@ -1,0 +1,220 @@
+"""From words to steps: the RS-274/NGC language of this project (NISTIR 6556).
+
+The words are G0 G1 G4 G90 G91 G93 G94, F, P, M0 M2 M30, N, and one letter for each joint of the
+arm, always in degrees. Any other word is an error. A program begins in G90 and G94, without a
+motion mode and without a feed rate.
+
+Execution on one line follows Table 8 of the standard: feed mode, feed rate, dwell, distance
+mode, motion, stop.
+"""
+
+from collections.abc import Sequence
+from typing import Final
+
+from coordinator.programs.problems import Problem, ProgramError
+from coordinator.programs.steps import Dwell, End, Move, Pause, Program, Step, Target
+from coordinator.programs.words import Line, Word, program_lines, split_lines
+
+# Modal groups (NISTIR 6556 Table 4), as far as their words are known here.
+_G_GROUPS: Final = {0: 1, 1: 1, 4: 0, 90: 3, 91: 3, 93: 5, 94: 5}
+_M_GROUPS: Final = {0: 4, 2: 4, 30: 4}
+_GROUP_NAMES: Final = {
+    ("G", 0): "non-modal words",
+    ("G", 1): "motion",
+    ("G", 3): "distance mode",
+    ("G", 5): "feed rate mode",
+    ("M", 4): "stopping",
+}
+RESERVED_LETTERS: Final = frozenset("FGMNP")
+"""Letters that no joint can have."""
+
+
+def parse_program(text: str, letters: Sequence[str], *, block_delete: bool = False) -> Program:
+    """The program in a text. Raises ProgramError with every mistake in it, and nothing else.
+
+    `letters` are the joints' letters, base to tool. With `block_delete`, lines that begin with a
+    slash are left out, unread. Pure: the same text gives the same program.
+    """
+    program, problems = read_program(text, letters, block_delete=block_delete)
+    if problems:
+        raise ProgramError(problems)
+    return program
+
+
+def read_program(
+    text: str, letters: Sequence[str], *, block_delete: bool = False
+) -> tuple[Program, tuple[Problem, ...]]:
+    """What can be read of a text, and every mistake in it, in file order.
+
+    A program with mistakes is fit for further checks only, not for execution.
+    """
+    interpreter = _Interpreter(letters)
+    for line in program_lines(text):
+        if line.closes:
+            interpreter.steps.append(End(line.number))
+        elif not (line.deletable and block_delete):
+            interpreter.execute(line)
+        if interpreter.has_ended:
+            break
+    else:
+        interpreter.complain_of_missing_end(text)
+    return Program(tuple(interpreter.steps)), tuple(sorted(interpreter.problems))
+
+
+class _Interpreter:
+    """The modal state, and what executing line after line in it has given."""
+
+    def __init__(self, letters: Sequence[str]) -> None:
+        clash = RESERVED_LETTERS.intersection(letters)
+        if clash or len(set(letters)) < len(letters):
+            raise ValueError(f"joint letters {' '.join(letters)} are not distinct and free")
+        self.letters = {letter: joint for joint, letter in enumerate(letters)}
+        self.steps: list[Step] = []
+        self.problems: list[Problem] = []
+        self.motion: int | None = None
+        self.is_relative = False
+        self.is_inverse_time = False
+        self.feed: float | None = None
+
+    @property
+    def has_ended(self) -> bool:
+        return bool(self.steps) and isinstance(self.steps[-1], End)
+
+    def complain_of_missing_end(self, text: str) -> None:
+        lines = split_lines(text)
+        last = max((k for k, line in enumerate(lines) if line.strip()), default=0)
+        message = (
+            "the program ends without M2 or M30, and without standing between two lines with %"
+        )
+        self.problems.append(Problem(last + 1, max(1, len(lines[last].rstrip())), message))
+
+    def execute(self, line: Line) -> None:
+        """One line, in the order of Table 8."""
+        known = len(self.problems)
+        self.problems += line.problems
+        codes, words = self._sort(line)
+        is_readable = len(self.problems) == known
+        self._set_feed_mode(codes.get(("G", 5)))
+        self._set_feed(line, words.get("F"))
+        self._dwell(line, codes.get(("G", 0)), words.get("P"))
+        self._set_distance_mode(codes.get(("G", 3)))
+        self._move(line, codes.get(("G", 1)), words, is_readable)
+        self._stop(line, codes.get(("M", 4)))
+
+    def _problem(self, line: int, word: Word, message: str) -> None:
+        self.problems.append(Problem(line, word.column, message))
+
+    def _sort(self, line: Line) -> tuple[dict[tuple[str, int], Word], dict[str, Word]]:
+        """The line's G and M words by modal group, and the others by letter."""
+        codes: dict[tuple[str, int], Word] = {}
+        words: dict[str, Word] = {}
+        for word in line.words:
+            if word.letter in "GM":
+                groups = _G_GROUPS if word.letter == "G" else _M_GROUPS
+                group = groups.get(int(word.value)) if word.value.is_integer() else None
+                if group is None:
+                    known = " ".join(f"{word.letter}{code}" for code in groups)
+                    self._problem(line.number, word, f"{word.text} is not known; there are {known}")
+                    continue
+                first = codes.setdefault((word.letter, group), word)
+                if first is not word:
+                    name = _GROUP_NAMES[word.letter, group]
+                    self._problem(
+                        line.number,
+                        word,
+                        f"{word.text} and {first.text} are both of the group {name}; "
+                        "a line may hold one",
+                    )
+            elif word.letter in self.letters or word.letter in "FP":
+                if words.setdefault(word.letter, word) is not word:
+                    self._problem(line.number, word, f"{word.letter} stands twice on this line")
+            else:
+                self._problem(
+                    line.number,
+                    word,
+                    f"{word.text} is not known; the joints are {' '.join(self.letters)}",
+                )
+        return codes, words
+
+    def _set_feed_mode(self, word: Word | None) -> None:
+        if word is None:
+            return
+        is_inverse_time = word.value == 93
+        if is_inverse_time != self.is_inverse_time:
+            # A figure in 1/min is no speed, nor the other way round.
+            self.feed = None
+        self.is_inverse_time = is_inverse_time
+
+    def _set_feed(self, line: Line, word: Word | None) -> None:
+        if self.is_inverse_time:
+            self.feed = None
+        if word is not None:
+            self.feed = word.value
+            if word.value <= 0:
+                self._problem(line.number, word, f"feed rate {word.text} is not above zero")
+
+    def _dwell(self, line: Line, code: Word | None, time: Word | None) -> None:
+        if code is not None and time is None:
+            self._problem(line.number, code, f"{code.text} needs a time P in seconds")
+        elif code is None and time is not None:
+            self._problem(line.number, time, f"{time.text} belongs to no G4 on this line")
+        elif code is not None and time is not None:
+            if time.value < 0:
+                self._problem(line.number, time, f"a dwell of {time.value:g} s is negative")
+            else:
+                self.steps.append(Dwell(line.number, time.column, time.value))
+
+    def _set_distance_mode(self, word: Word | None) -> None:
+        if word is not None:
+            self.is_relative = word.value == 91
+
+    def _move(
+        self, line: Line, code: Word | None, words: dict[str, Word], is_readable: bool
+    ) -> None:
+        targets = tuple(
+            Target(self.letters[letter], word.value, word.column)
+            for letter, word in words.items()
+            if letter in self.letters
+        )
+        if code is not None:
+            self.motion = int(code.value)
+            if not targets and is_readable:  # else a joint's word may be what was not understood
+                self._problem(line.number, code, f"{code.text} moves no joint")
+        if not targets:
+            return
+        cause = code or min(
+            (words[letter] for letter in words if letter in self.letters),
+            key=lambda word: word.column,
+        )
+        if self.motion is None:
+            self._problem(line.number, cause, f"{cause.text} moves a joint before any G0 or G1")
+        elif self.motion == 1 and self.feed is None:
+            self._problem(line.number, cause, self._missing_feed())
+        elif self.motion == 0 or (self.feed is not None and self.feed > 0):
+            self.steps.append(self._step(line, cause, targets))
+
+    def _step(self, line: Line, cause: Word, targets: tuple[Target, ...]) -> Move:
+        if self.motion == 0 or self.feed is None:
+            feed, nominal = None, None
+        elif self.is_inverse_time:
+            feed, nominal = None, 60.0 / self.feed
+        else:
+            feed, nominal = self.feed, None
+        return Move(
+            line=line.number,
+            column=cause.column,
+            targets=targets,
+            relative=self.is_relative,
+            rapid=self.motion == 0,
+            feed_deg_min=feed,
+            nominal_s=nominal,
+        )
+
+    def _missing_feed(self) -> str:
+        if self.is_inverse_time:
+            return "in G93 every line that moves by G1 needs its own F"
+        return "G1 needs a feed rate F, and none has been set in G94"
+
+    def _stop(self, line: Line, word: Word | None) -> None:
+        if word is not None:
+            self.steps.append(Pause(line.number) if word.value == 0 else End(line.number))

@@ -1,0 +1,184 @@
+"""From a program's text to the words on its lines (RS-274/NGC, NISTIR 6556 §3.1 to §3.3).
+
+A line is: an optional `/`, an optional line number, then words and comments. Spaces, tabs and
+the case of letters mean nothing outside comments. A word is a letter and a number; a number has
+an optional sign, digits and at most one decimal point, at least one digit, and no exponent.
+"""
+
+import re
+from collections.abc import Iterator
+from dataclasses import dataclass
+from typing import Final
+
+from coordinator.programs.problems import Problem
+
+MAX_LINE_LENGTH: Final = 256
+"""Characters (NISTIR 6556 §3.3)."""
+MAX_LINE_DIGITS: Final = 5
+"""Digits of a line number (NISTIR 6556 §3.3)."""
+
+_END_OF_LINE: Final = re.compile(r"\r\n|\r|\n")
+_BLANKS: Final = re.compile(r"[ \t]*")
+_NUMBER: Final = re.compile(r"[ \t]*[+-]?(?:[ \t]*[0-9])*(?:[ \t]*\.(?:[ \t]*[0-9])*)?")
+_FOREIGN: Final = re.compile(r"[^A-Za-z \t();]+")
+
+
+@dataclass(frozen=True, slots=True)
+class Word:
+    """A letter with its number."""
+
+    letter: str
+    """Upper case."""
+    value: float
+    column: int
+    """Of the letter, from 1."""
+    text: str
+    """As written, without blanks and in upper case."""
+
+
+@dataclass(frozen=True, slots=True)
+class Line:
+    """The words of one line, without its line number."""
+
+    number: int
+    """In the file, from 1."""
+    words: tuple[Word, ...]
+    problems: tuple[Problem, ...]
+    deletable: bool
+    """It begins with a slash: not executed while the operator's block delete switch is on."""
+    closes: bool = False
+    """It is the second % line, which ends a demarcated program."""
+
+
+def split_lines(text: str) -> list[str]:
+    """Lines without their ends, which are CR, LF or both (NISTIR 6556 §3.3)."""
+    return _END_OF_LINE.split(text)
+
+
+def read_line(text: str, number: int) -> Line:
+    """The words of one line; whatever cannot be one becomes a problem. Never raises."""
+    return _LineReader(text, number).read()
+
+
+class _LineReader:
+    def __init__(self, text: str, number: int) -> None:
+        self.text = text
+        self.number = number
+        self.at = 0
+        self.words: list[Word] = []
+        self.problems: list[Problem] = []
+
+    def read(self) -> Line:
+        if len(self.text) > MAX_LINE_LENGTH:
+            self._problem(
+                MAX_LINE_LENGTH,
+                f"the line has {len(self.text)} characters, the limit is {MAX_LINE_LENGTH}",
+            )
+            return Line(self.number, (), tuple(self.problems), False)
+        self._skip_blanks()
+        deletable = self.text.startswith("/", self.at)
+        if deletable:
+            self.at += 1
+            self._skip_blanks()
+        if self.text[self.at : self.at + 1] in ("N", "n"):
+            self._line_number()
+        while self._skip_blanks() < len(self.text):
+            self._item()
+        return Line(self.number, tuple(self.words), tuple(self.problems), deletable)
+
+    def _problem(self, at: int, message: str) -> None:
+        self.problems.append(Problem(self.number, at + 1, message))
+
+    def _skip_blanks(self) -> int:
+        self.at = _end(_BLANKS, self.text, self.at)
+        return self.at
+
+    def _number(self) -> str:
+        """The number that follows, without its blanks; empty or without a digit if none does."""
+        begin = self.at
+        self.at = _end(_NUMBER, self.text, begin)
+        return re.sub(r"[ \t]", "", self.text[begin : self.at])
+
+    def _line_number(self) -> None:
+        begin = self.at
+        self.at += 1
+        digits = self._number()
+        if not digits.isdigit():
+            self._problem(begin, f"N{digits} is no line number: it has digits only")
+        elif len(digits) > MAX_LINE_DIGITS:
+            self._problem(
+                begin,
+                f"line number N{digits} has {len(digits)} digits, the limit is {MAX_LINE_DIGITS}",
+            )
+
+    def _item(self) -> None:
+        sign = self.text[self.at]
+        if sign == "(":
+            self._comment()
+        elif sign.isascii() and sign.isalpha():
+            self._word()
+        elif sign == ";":
+            self._problem(self.at, "';' begins no comment here: write comments in parentheses")
+            self.at = len(self.text)
+        elif sign == ")":
+            self._problem(self.at, "')' closes no comment")
+            self.at += 1
+        else:
+            begin = self.at
+            self.at = _end(_FOREIGN, self.text, begin)
+            self._problem(begin, _foreign(self.text[begin : self.at]))
+
+    def _comment(self) -> None:
+        begin = self.at
+        close = self.text.find(")", begin)
+        nested = self.text.find("(", begin + 1, close if close >= 0 else None)
+        self.at = close + 1 if close >= 0 else len(self.text)
+        if close < 0:
+            self._problem(begin, "the comment is not closed on its line")
+        if nested >= 0:
+            self._problem(nested, "comments do not nest")
+        for k in range(begin, self.at):
+            if not (self.text[k].isprintable() or self.text[k] == "\t"):
+                self._problem(k, f"a comment cannot hold the character U+{ord(self.text[k]):04X}")
+
+    def _word(self) -> None:
+        begin = self.at
+        letter = self.text[begin].upper()
+        self.at += 1
+        number = self._number()
+        if letter == "N":
+            self._problem(begin, "a line number N may only stand at the beginning of its line")
+        elif not any(sign.isdigit() for sign in number):
+            self._problem(begin, f"{letter}{number} lacks a number")
+        else:
+            # At most 256 characters, so the value is always finite.
+            self.words.append(Word(letter, float(number), begin + 1, letter + number))
+
+
+def _end(pattern: re.Pattern[str], text: str, begin: int) -> int:
+    found = pattern.match(text, begin)
+    return found.end() if found else begin
+
+
+def _foreign(signs: str) -> str:
+    if signs == "%":
+        return "'%' may only stand alone on the first and on the last line of a program"
+    if signs.startswith("/"):
+        return "'/' may only be the first character of a line"
+    shown = signs if signs.isprintable() else " ".join(f"U+{ord(sign):04X}" for sign in signs)
+    return f"'{shown}' is no part of a word"
+
+
+def program_lines(text: str) -> Iterator[Line]:
+    """The lines of a program, up to its second % line where the first stands before all else.
+
+    Such a program is demarcated (NISTIR 6556 §3.1): what follows it is not read.
+    """
+    lines = split_lines(text)
+    begin = next((k for k, line in enumerate(lines) if line.strip(" \t")), len(lines))
+    is_demarcated = begin < len(lines) and lines[begin].strip(" \t") == "%"
+    for k in range(begin + is_demarcated, len(lines)):
+        if is_demarcated and lines[k].strip(" \t") == "%":
+            yield Line(k + 1, (), (), False, closes=True)
+            return
+        yield read_line(lines[k], k + 1)
