@@ -1,0 +1,1 @@
+"""The firmware logic of one joint: pure, in joint time (µs since boot)."""

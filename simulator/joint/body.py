@@ -1,0 +1,135 @@
+"""What all rules of a joint share: its state, drivers, position, clock, and what it reports."""
+
+from dataclasses import dataclass
+
+from protocol.clockmap import ArmClock
+from protocol.configuration import Configuration
+from protocol.drive import StopLevel
+from protocol.messages import (
+    Event,
+    Faulted,
+    Finished,
+    Held,
+    Homed,
+    HomingFailed,
+    Started,
+    Stopped,
+)
+from protocol.states import AT_REST, JointState, Trigger, follow
+from protocol.status import Fault
+from simulator.joint.motion import FreeMotion
+from simulator.joint.path import Path
+
+AnyEvent = Homed | HomingFailed | Started | Finished | Held | Stopped | Faulted
+__all__ = ["AnyEvent", "Body", "Event", "JointIdentity", "Truth"]
+
+
+@dataclass(frozen=True, slots=True)
+class JointIdentity:
+    """Who a joint is, and which boot of it."""
+
+    id: str
+    """12 hex digits, lasting."""
+    firmware: str
+    boot: int
+    """Random per boot, 32 bits, not 0."""
+
+
+@dataclass(frozen=True, slots=True)
+class Truth:
+    """What really happened, for those who judge a simulated world: never sent to anyone."""
+
+    event: str
+    """start, resume, hold, finish, stop or home."""
+    at: float
+    """Joint time in µs, unrounded."""
+    position: float
+    """Counts, as the joint believes."""
+    path_us: float
+    trajectory: int
+
+
+class Body:
+    """State and position of one joint. Changes of state go through the table in `protocol`."""
+
+    def __init__(self, identity: JointIdentity, point_capacity: int) -> None:
+        self.identity = identity
+        self.state = JointState.UNHOMED
+        self.homed = False
+        self.energised = False
+        self.latched = StopLevel.NONE
+        self.faults = Fault.NONE
+        self.configuration: Configuration | None = None
+        self.clock: ArmClock | None = None
+        self.outputs = 0
+        self.path = Path(point_capacity)
+        self.motion: FreeMotion | None = None
+        """Free motion in progress; None at rest and on the path."""
+        self.rest_position = 0.0
+        self.shift = 0
+        """Counts that homing added to every position since boot."""
+        self.events: list[AnyEvent] = []
+        self.truths: list[Truth] = []
+
+    @property
+    def limits(self) -> Configuration:
+        """The configuration. Only for what no joint does before it has one."""
+        assert self.configuration is not None, "nothing moves before the first configuration"
+        return self.configuration
+
+    @property
+    def at_rest(self) -> bool:
+        """Whether the state is one of rest."""
+        return self.state in AT_REST
+
+    @property
+    def on_path(self) -> bool:
+        """Whether it moves along its path."""
+        return self.path.course is not None
+
+    @property
+    def may_move(self) -> bool:
+        """Drivers on, no stop latched, no fault, configured, and arm time known."""
+        return (
+            self.energised
+            and not self.latched
+            and not self.faults
+            and self.configuration is not None
+            and self.clock is not None
+        )
+
+    def follow(self, trigger: Trigger) -> None:
+        """Take the transition that a trigger makes."""
+        self.state = follow(self.state, trigger)
+
+    def arm(self, now: float) -> float:
+        """Arm time in µs by this joint's clock."""
+        assert self.clock is not None, "only asked of a joint that has a map"
+        return self.clock.arm(now)
+
+    def position(self, now: float) -> tuple[float, float]:
+        """Position (counts) and velocity (counts/s)."""
+        if self.motion is not None:
+            return self.motion.at(now)
+        if self.path.course is not None:
+            return self.path.position(self.arm(now))
+        return self.rest_position, 0.0
+
+    def stand(self, position: float, now: float) -> None:
+        """Be at rest: what is left of an older clock map is dropped (design section 2)."""
+        self.motion = None
+        self.rest_position = position
+        if self.clock is not None:
+            self.clock.accept(self.clock.map, now, jump=True)
+
+    def emit(self, event: AnyEvent) -> None:
+        """Report on the stream."""
+        self.events.append(event)
+
+    def tell(self, event: str, now: float, path_us: float | None = None) -> None:
+        """Note the truth of an instant."""
+        if path_us is None:
+            path_us = self.path.at(self.arm(now)) if self.on_path else self.path.stand_us
+        self.truths.append(
+            Truth(event, now, self.position(now)[0], path_us, self.path.buffer.trajectory)
+        )

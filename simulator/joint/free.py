@@ -1,0 +1,161 @@
+"""Motion off the path: jog and homing under an expiry, and braking to rest."""
+
+import math
+
+from protocol.drive import Drive, Mode, StopLevel
+from protocol.messages import Homed, HomingFailed, Stopped
+from protocol.states import JointState, Trigger
+from simulator.joint.body import Body
+from simulator.joint.homing import Homing, Phase
+from simulator.joint.motion import brake, toward
+
+_STILL = (JointState.UNHOMED, JointState.READY)
+
+
+class Mover:
+    """Jog, homing and braking of one joint."""
+
+    def __init__(self, body: Body) -> None:
+        self._body = body
+        self.homing: Homing | None = None
+        self.homing_number = 0
+        """Of the last homing begun in this session."""
+        self.expiry_us: int | None = None
+        """Arm time up to which jog, homing or advance are permitted."""
+        self.level = False
+        """Of the home sensor."""
+        self._target = 0.0
+
+    def obey(self, drive: Drive, now: float) -> None:
+        """What a drive says of jog and homing, in any state."""
+        body = self._body
+        self.expiry_us = drive.expiry_us
+        expired = drive.expiry_us is None or body.clock is None or body.arm(now) >= drive.expiry_us
+        if body.state is JointState.JOGGING:
+            if drive.mode is Mode.JOG and drive.jog_velocity and not expired:
+                self._jog(drive.jog_velocity, now)
+            else:
+                self.brake(now)
+        elif body.state is JointState.HOMING:
+            same = drive.mode is Mode.HOME and drive.homing_number == self.homing_number
+            if not same or expired:
+                self.brake(now, "the permission to home ended")
+        elif body.state in _STILL and body.may_move and not expired:
+            if drive.mode is Mode.JOG and drive.jog_velocity:
+                body.follow(Trigger.JOG)
+                self._target = math.nan
+                self._jog(drive.jog_velocity, now)
+            elif drive.mode is Mode.HOME and drive.homing_number not in (0, self.homing_number):
+                self._home(drive.homing_number, now)
+
+    def edge(self, level: bool, now: float) -> None:
+        """The home sensor's level."""
+        if level == self.level:
+            return
+        self.level = level
+        if self.homing is not None:
+            self.homing.edge(level, now)
+            self._body.motion = self.homing.motion
+
+    def brake(self, now: float, why: str = "a stop or a fault ended it") -> None:
+        """To rest at the joint's own limit, off the path; `why` is for a homing cut short."""
+        body = self._body
+        position, velocity = body.position(now)
+        self._end_homing(why, now)
+        body.follow(Trigger.STOP)
+        body.path.course = None
+        body.motion = brake(now, position, velocity, body.limits.acceleration)
+
+    def release(self, now: float) -> None:
+        """Drivers off: whatever moves ends on the spot, and the position is no longer sure."""
+        body = self._body
+        moved = not body.at_rest
+        position, _ = body.position(now)
+        self._end_homing("the drivers were released", now)
+        body.path.course = None
+        body.stand(position, now)
+        body.energised = body.homed = False
+        if body.state is not JointState.FAULTED:
+            body.follow(Trigger.RELEASE)
+            if body.faults:
+                body.follow(Trigger.FAULT)
+        if moved:
+            body.tell("stop", now)
+
+    def rested(self, now: float) -> None:
+        """Free motion has come to rest."""
+        body = self._body
+        if self.homing is not None:
+            self.homing.rested(now)
+            body.motion = self.homing.motion
+            if self.homing.phase is Phase.DONE:
+                self._homed(self.homing, now)
+            return
+        assert body.motion is not None
+        body.stand(body.motion.end_position, now)
+        if body.faults:
+            body.follow(Trigger.REST_FAULT)
+        else:
+            body.follow(Trigger.REST_HOMED if body.homed else Trigger.REST_UNHOMED)
+        body.tell("stop", now)
+        if body.latched:
+            self.stopped(now)
+
+    def stopped(self, now: float) -> None:
+        """At rest after a stop: level 2 lets go of the drivers now."""
+        body = self._body
+        if body.latched is StopLevel.STOP_AND_RELEASE and body.energised:
+            self.release(now)
+        level, position = body.latched, round(body.position(now)[0])
+        body.emit(Stopped(at_us=round(now), level=level, position=position))
+
+    def _jog(self, velocity: int, now: float) -> None:
+        body, limits = self._body, self._body.limits
+        fastest = limits.velocity if body.homed else limits.jog_unhomed
+        target = float(max(-fastest, min(fastest, velocity)))
+        if target == self._target:
+            return
+        self._target = target
+        low, high = -math.inf, math.inf
+        if body.homed and limits.range_low is not None and limits.range_high is not None:
+            low, high = float(limits.range_low), float(limits.range_high)
+        position, speed = body.position(now)
+        body.motion = toward(now, position, speed, target, limits.acceleration, low, high)
+
+    def _home(self, number: int, now: float) -> None:
+        body = self._body
+        body.follow(Trigger.HOME)
+        body.homed = False
+        self.homing_number = number
+        self.homing = Homing(number, body.limits, body.position(now)[0], self.level, now)
+        body.motion = self.homing.motion
+
+    def _homed(self, homing: Homing, now: float) -> None:
+        body, self.homing = self._body, None
+        shift = body.limits.homing.home - round(homing.middle)
+        body.stand(homing.motion.end_position + shift, now)
+        body.shift += shift
+        body.homed = True
+        body.follow(Trigger.HOMED)
+        body.tell("home", now)
+        body.emit(
+            Homed(
+                at_us=round(now),
+                homing_number=homing.number,
+                edges=homing.edges,
+                middle=round(homing.middle),
+                shift=shift,
+            )
+        )
+
+    def _end_homing(self, why: str, now: float) -> None:
+        homing, self.homing = self.homing, None
+        if homing is not None:
+            self._body.emit(
+                HomingFailed(
+                    at_us=round(now),
+                    homing_number=homing.number,
+                    message=homing.failure or f"homing was cut short: {why}",
+                    edges=homing.edges,
+                )
+            )

@@ -1,0 +1,112 @@
+"""Homing: fast to the sensor's edge, back off, slowly over both edges, take the middle.
+
+The sensor is active near its middle, so the first edge met from outside is rising. A joint that
+begins on the sensor first leaves it against the search direction. No phase goes further than the
+configured travel from where homing began (design section 5).
+"""
+
+from enum import Enum
+
+from protocol.configuration import Configuration
+from protocol.messages import Edge
+from simulator.joint.motion import FreeMotion, brake, toward
+
+MAX_EDGES = 32
+"""Edges kept for the report; a sound sensor makes at most eight."""
+
+
+class Phase(Enum):
+    """What homing is doing, as the words that complete "… did not end"."""
+
+    LEAVE = "moving off the home sensor"
+    CLEAR = "moving clear of the home sensor"
+    SEARCH = "the search for the home sensor"
+    OVERRUN = "braking behind the home sensor's edge"
+    BACK_OFF = "backing off the home sensor"
+    APPROACH = "the slow search for the home sensor"
+    CROSS = "crossing the home sensor"
+    SETTLE = "braking behind the home sensor"
+    DONE = "homing"
+    FAILED = "failed homing"
+
+
+_FAST = frozenset({Phase.LEAVE, Phase.CLEAR, Phase.SEARCH, Phase.OVERRUN, Phase.BACK_OFF})
+
+
+class Homing:
+    """One homing, from its begin to DONE or FAILED. Positions in the frame before homing."""
+
+    def __init__(
+        self, number: int, limits: Configuration, position: float, level: bool, now: float
+    ) -> None:
+        self.number = number
+        self.edges: list[Edge] = []
+        self.middle = 0.0
+        """Of the two slow edges, once DONE."""
+        self.failure = ""
+        """A sentence, once FAILED."""
+        self._settings = limits.homing
+        self._acceleration = float(limits.acceleration)
+        self._low = position - self._settings.travel
+        self._high = position + self._settings.travel
+        self._level = level
+        self._edge = position
+        """Where the edge of interest was met last."""
+        self._slow_edge = position
+        self.phase = Phase.LEAVE if level else Phase.SEARCH
+        speed = -self._settings.fast if level else self._settings.fast
+        self.motion = self._go(speed, position, 0.0, now)
+
+    def edge(self, rising: bool, now: float) -> None:
+        """The sensor's level changed."""
+        position, velocity = self.motion.at(now)
+        self._level = rising
+        if len(self.edges) < MAX_EDGES:
+            fast = self.phase in _FAST
+            self.edges.append(Edge(position=round(position), rising=rising, fast=fast))
+        if self.phase is Phase.LEAVE and not rising:
+            self._edge = position
+            self.phase = Phase.CLEAR
+            self.motion = self._back_off(position, velocity, now)
+        elif self.phase is Phase.SEARCH and rising:
+            self._edge = position
+            self.phase = Phase.OVERRUN
+            self.motion = brake(now, position, velocity, self._acceleration)
+        elif self.phase is Phase.APPROACH and rising:
+            self._slow_edge = position
+            self.phase = Phase.CROSS
+        elif self.phase is Phase.CROSS and not rising:
+            self.middle = 0.5 * (self._slow_edge + position)
+            self.phase = Phase.SETTLE
+            self.motion = brake(now, position, velocity, self._acceleration)
+
+    def rested(self, now: float) -> None:
+        """The motion of this phase came to rest."""
+        position = self.motion.end_position
+        if self.phase is Phase.CLEAR and not self._level:
+            self.phase = Phase.SEARCH
+            self.motion = self._go(self._settings.fast, position, 0.0, now)
+        elif self.phase is Phase.OVERRUN:
+            self.phase = Phase.BACK_OFF
+            self.motion = self._back_off(position, 0.0, now)
+        elif self.phase is Phase.BACK_OFF and not self._level:
+            self.phase = Phase.APPROACH
+            self.motion = self._go(self._settings.slow, position, 0.0, now)
+        elif self.phase is Phase.SETTLE:
+            self.phase = Phase.DONE
+        else:
+            self.failure = (
+                f"{self.phase.value} did not end within {self._settings.travel} counts of travel "
+                f"and {self._settings.backoff} counts of backing off"
+            )
+            self.phase = Phase.FAILED
+
+    def _go(self, speed: int, position: float, velocity: float, now: float) -> FreeMotion:
+        target = float(speed * self._settings.direction)
+        return toward(now, position, velocity, target, self._acceleration, self._low, self._high)
+
+    def _back_off(self, position: float, velocity: float, now: float) -> FreeMotion:
+        direction = self._settings.direction
+        goal = min(max(self._edge - direction * self._settings.backoff, self._low), self._high)
+        target = float(-direction * self._settings.fast)
+        return toward(now, position, velocity, target, self._acceleration, goal, goal)

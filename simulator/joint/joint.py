@@ -1,0 +1,341 @@
+"""One joint's firmware at the level of values: drives and requests in, statuses and events out.
+
+`now` is joint time: µs since boot, a float. Every public method first lets happen what was due
+before it, each at its own instant and in order, so a late caller changes nothing (design
+section 1).
+"""
+
+import math
+
+from protocol.clockmap import ArmClock, ClockMap
+from protocol.constants import REMAINDER_LIMIT_US, SILENCE_US
+from protocol.drive import Drive, Mode, StopLevel
+from protocol.points import PointsFrame
+from protocol.states import JointState
+from protocol.status import Fault, Reason, Status
+from simulator.joint.body import AnyEvent, Body, JointIdentity, Truth
+from simulator.joint.free import Mover
+from simulator.joint.homing import Phase
+from simulator.joint.motion import Segment
+from simulator.joint.path import Coming
+from simulator.joint.playing import Player
+from simulator.joint.refusal import Refusal
+from simulator.joint.requests import Desk, Request
+from simulator.joint.safety import Safety
+from simulator.joint.session import Session
+
+MAP_SPAN_US = 2**47
+"""About 4.5 years. Maps further off would cost the arm clock its fractions of a µs."""
+MAP_RATE_PPB = 300_000
+"""With the slew of 200 ppm a joint then runs at most 0.05 % faster than planned (design I5)."""
+
+_EXPIRING = (JointState.JOGGING, JointState.HOMING, JointState.ADVANCING)
+_TIMED_END = (JointState.STOPPING, JointState.HOMING)
+
+
+class Joint:
+    """A joint. Not configured, not homed and without session when it boots."""
+
+    def __init__(
+        self,
+        identity: JointIdentity,
+        *,
+        point_capacity: int = 512,
+        max_step_rate_hz: int = 250_000,
+        position: float = 0.0,
+    ) -> None:
+        self.identity = identity
+        self.max_step_rate_hz = max_step_rate_hz
+        self.inputs = 0
+        self.touch_turn = 0
+        self.touch_presses = 0
+        self._body = Body(identity, point_capacity)
+        self._body.rest_position = position
+        self._player = Player(self._body)
+        self._mover = Mover(self._body)
+        self._safety = Safety(self._body, self._player, self._mover)
+        self._desk = Desk(self._body, self._player, self._safety, max_step_rate_hz)
+        self._session = Session()
+        self._asked = StopLevel.NONE
+        self._driven_us = 0.0
+        """When the newest drive came, or the session began."""
+        self._now = 0.0
+        self._due_us = math.inf
+        self._due: tuple[Coming, float] | str = ""
+
+    # What is asked of it
+
+    def drive(self, drive: Drive, now: float) -> Status | None:
+        """Take a drive; None when it is old or of another session and must get no reply."""
+        now = self.poll(now)
+        if not self._session.takes(drive.session, drive.sequence, now):
+            return None
+        body = self._body
+        self._driven_us = now
+        self._asked = drive.stop
+        if drive.clock_map is not None:
+            self._take_map(drive.clock_map, now)
+        if drive.stop > body.latched:
+            self._safety.stop(drive.stop, now)
+        if drive.energise and not body.faults and body.latched < StopLevel.STOP_AND_RELEASE:
+            body.energised = True
+        if drive.mode is not Mode.PATH and drive.output_mask:
+            body.outputs = body.outputs & ~drive.output_mask | (
+                drive.output_values & drive.output_mask
+            )
+        self._mover.obey(drive, now)
+        self._player.obey(drive, now)
+        self._schedule()
+        return self._status(now)
+
+    def points(self, frame: PointsFrame, now: float) -> Refusal | None:
+        """Take a frame of points, wholly or not at all."""
+        now = self.poll(now)
+        refusal = self._desk.points(frame, now)
+        self._schedule()
+        return refusal
+
+    def request(self, message: Request, now: float) -> Refusal | None:
+        """Carry out a request of the stream, or say why not."""
+        now = self.poll(now)
+        refusal = self._desk.request(message, self._asked, now)
+        self._schedule()
+        return refusal
+
+    def session_refusal(self, coordinator_id: bytes, session: int, now: float) -> Refusal | None:
+        """Why a session may not begin now; None when it may."""
+        now = self.poll(now)
+        moving = not self._body.at_rest or self._body.path.pending is not None
+        return self._session.refusal(coordinator_id, session, moving=moving, now=now)
+
+    def begin_session(self, coordinator_id: bytes, session: int, now: float) -> bool:
+        """Begin a session that `session_refusal` allows; True when it is not the one in force.
+
+        A new one discards trajectory, plan and map; drivers, outputs and a latched stop stay.
+        """
+        now = self.poll(now)
+        if not self._session.begin(coordinator_id, session, now):
+            return False
+        self._desk.discard()
+        self._player.begin_session()
+        self._mover.homing_number = 0
+        self._body.clock = None
+        self._asked = StopLevel.NONE
+        self._driven_us = now
+        self._schedule()
+        return True
+
+    def heard(self, now: float) -> None:
+        """The coordinator was heard on the stream: it is still there (not for the 1.5 s rule)."""
+        self._session.heard_us = max(self.poll(now), self._session.heard_us or 0.0)
+
+    def hall(self, level: bool, now: float) -> None:
+        """The home sensor's level, at the instant at which it changed."""
+        now = self.poll(now)
+        self._mover.edge(level, now)
+        self._schedule()
+
+    def sense(self, temperature_centi_c: int | None, supply_mv: int | None, now: float) -> None:
+        """Readings: temperature in 0.01 °C, None from a dead sensor; supply in mV."""
+        now = self.poll(now)
+        self._safety.sense(temperature_centi_c, supply_mv, now)
+        self._schedule()
+
+    def fault(self, fault: Fault, now: float, detail: str = "") -> None:
+        """A fault that the driver, or whoever plays it, reports."""
+        now = self.poll(now)
+        self._safety.fault(fault, now, detail)
+        self._schedule()
+
+    # What it says
+
+    def status(self, now: float) -> Status:
+        """The status at an instant."""
+        return self._status(self.poll(now))
+
+    def take_events(self) -> list[AnyEvent]:
+        """Events since the last call, oldest first."""
+        events, self._body.events = self._body.events, []
+        return events
+
+    def take_truth(self) -> list[Truth]:
+        """What really happened since the last call, oldest first."""
+        truths, self._body.truths = self._body.truths, []
+        return truths
+
+    def position(self, now: float) -> tuple[float, float]:
+        """Position (counts) and velocity (counts/s) as the joint believes, unrounded."""
+        return self._body.position(self.poll(now))
+
+    def path_us(self, now: float) -> float:
+        """Path time, unrounded."""
+        return self._path_us(self.poll(now))
+
+    def segment(self, now: float) -> Segment | None:
+        """The parabola on which it moves freely from `now` on, None on the path.
+
+        At rest the parabola is a point of infinite duration.
+        """
+        now = self.poll(now)
+        body = self._body
+        if body.motion is not None:
+            return body.motion.segment(now)
+        if body.on_path:
+            return None
+        return Segment(now, body.rest_position, 0.0, 0.0, math.inf)
+
+    def light(self, now: float) -> int:
+        """The joint's light, 0 to 255."""
+        return self._desk.light(self.poll(now))
+
+    @property
+    def state(self) -> JointState:
+        """The state as of the last call."""
+        return self._body.state
+
+    @property
+    def energised(self) -> bool:
+        """Whether the drivers are on."""
+        return self._body.energised
+
+    @property
+    def shift(self) -> int:
+        """Counts that homing has added to every position since boot."""
+        return self._body.shift
+
+    @property
+    def session(self) -> int | None:
+        """The session in force."""
+        return self._session.number
+
+    @property
+    def configuration_digest(self) -> str | None:
+        """SHA-256 of the configuration in force, None before the first."""
+        configuration = self._body.configuration
+        return configuration.digest() if configuration else None
+
+    @property
+    def point_capacity(self) -> int:
+        """Points that the buffer holds."""
+        return self._body.path.buffer.capacity
+
+    @property
+    def loaded(self) -> tuple[int, int]:
+        """The trajectory loaded (0 for none) and the index of the point lacking next."""
+        return self._body.path.buffer.trajectory, self._body.path.buffer.next_index
+
+    # What happens by itself
+
+    def next_deadline(self) -> float | None:
+        """Joint time at which something happens by itself, None when nothing will."""
+        return None if math.isinf(self._due_us) else self._due_us
+
+    def poll(self, now: float) -> float:
+        """Let happen what is due; gives `now`, or the newest instant known if that is later."""
+        while self._due_us <= now:
+            self._now = max(self._now, self._due_us)
+            self._happen(self._due, self._now)
+            self._schedule()
+        self._now = max(self._now, now)
+        return self._now
+
+    def _schedule(self) -> None:
+        """Find what comes next. Whatever changes a joint ends with this."""
+        body = self._body
+        self._due_us = math.inf
+        coming = body.path.next()
+        if coming is not None and body.clock is not None:
+            self._due_us = body.clock.joint(coming[0])
+            self._due = coming[1], coming[0]
+        elif body.motion is not None and body.state in _TIMED_END:
+            self._due_us, self._due = body.motion.end_us, "rest"
+        if body.state in _EXPIRING and body.clock is not None:
+            expiry_us = self._mover.expiry_us
+            assert expiry_us is not None, "nothing begins to move without expiry"
+            self._sooner(body.clock.joint(expiry_us), "expiry")
+        if body.path.pending is not None or body.state in (*_EXPIRING, JointState.MOVING):
+            self._sooner(self._driven_us + SILENCE_US, "silence")
+
+    def _sooner(self, at_us: float, due: str) -> None:
+        if at_us < self._due_us:
+            self._due_us, self._due = at_us, due
+
+    def _happen(self, due: tuple[Coming, float] | str, now: float) -> None:
+        if isinstance(due, tuple):
+            self._player.happen(due[0], due[1], now)
+        elif due == "rest":
+            self._mover.rested(now)
+            homing = self._mover.homing
+            if homing is not None and homing.phase is Phase.FAILED:
+                self._safety.fault(Fault.HALL_SENSOR, now, homing.failure)
+        elif self._body.state is JointState.ARMED:
+            self._player.drop_start(Reason.LATE)
+        elif self._body.on_path:
+            self._player.ramp(now, due)
+        else:
+            self._mover.brake(now, f"the permission to move ended ({due})")
+
+    def _take_map(self, clock_map: ClockMap, now: float) -> None:
+        body = self._body
+        if body.clock is not None and clock_map.number == body.clock.map.number:
+            return
+        if (
+            abs(clock_map.arm_us) > MAP_SPAN_US
+            or abs(clock_map.joint_us - now) > MAP_SPAN_US
+            or abs(clock_map.rate_ppb) > MAP_RATE_PPB
+        ):
+            return
+        if body.clock is None:
+            body.clock = ArmClock(clock_map)
+            return
+        pending = body.path.pending is not None
+        jump = body.at_rest and not pending
+        body.clock.accept(clock_map, now, jump=jump)
+        if jump or abs(body.clock.remainder_us(now)) <= REMAINDER_LIMIT_US:
+            return
+        if body.state is JointState.ARMED:
+            self._player.drop_start(Reason.LATE)
+        elif body.state in (JointState.MOVING, JointState.ADVANCING):
+            self._player.ramp(now, "clock")
+        elif body.state in _EXPIRING:
+            self._mover.brake(now, "the clock map jumped")
+
+    def _path_us(self, now: float) -> float:
+        path = self._body.path
+        return path.at(self._body.arm(now)) if path.course is not None else path.stand_us
+
+    def _status(self, now: float) -> Status:
+        body, player, safety = self._body, self._player, self._safety
+        buffer, clock = body.path.buffer, body.clock
+        position, velocity = body.position(now)
+        return Status(
+            boot=self.identity.boot,
+            sequence=self._session.sequence,
+            state=body.state,
+            homed=body.homed,
+            energised=body.energised,
+            stop=body.latched,
+            plan=player.complied,
+            reason=player.reason,
+            lease_us=player.lease_us(),
+            map_number=clock.map.number if clock else 0,
+            remainder_us=round(clock.remainder_us(now)) if clock else 0,
+            position=round(position),
+            velocity=round(velocity),
+            path_us=round(self._path_us(now)),
+            trajectory=buffer.trajectory,
+            next_index=buffer.next_index,
+            buffered_us=buffer.buffered_us,
+            temperature_centi_c=safety.temperature_centi_c,
+            supply_mv=safety.supply_mv,
+            fan_percent=safety.fan_percent,
+            faults=body.faults,
+            inputs=self.inputs,
+            outputs=body.outputs,
+            touch_turn=self.touch_turn,
+            touch_presses=self.touch_presses,
+            homing_number=self._mover.homing_number,
+        )
+
+
+__all__ = ["Joint", "JointIdentity", "Truth"]

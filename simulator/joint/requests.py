@@ -1,0 +1,142 @@
+"""The requests of the stream: configure, prepare, discard, clear, blink, light. None moves."""
+
+from protocol.configuration import Configuration
+from protocol.constants import COUNTS_PER_MICROSTEP, US
+from protocol.drive import StopLevel
+from protocol.messages import Blink, Clear, Configure, Discard, Light, Prepare
+from protocol.points import PointsFrame
+from protocol.ramp import Ramp
+from protocol.states import ON_PATH, JointState, Trigger
+from simulator.joint.body import Body
+from simulator.joint.playing import Player
+from simulator.joint.refusal import Refusal
+from simulator.joint.safety import Safety
+
+Request = Configure | Prepare | Discard | Clear | Blink | Light
+_WITH_TRAJECTORY = (JointState.PREPARED, JointState.ARMED, JointState.HELD, JointState.FINISHED)
+
+
+class Desk:
+    """Answers requests: each is carried out wholly, or refused and changes nothing."""
+
+    def __init__(self, body: Body, player: Player, safety: Safety, max_step_rate_hz: int) -> None:
+        self._body = body
+        self._player = player
+        self._safety = safety
+        self._max_speed = max_step_rate_hz * COUNTS_PER_MICROSTEP
+        self._level = 0
+        self._blink_until_us = 0.0
+
+    def light(self, now: float) -> int:
+        """The joint's light, 0 to 255: twice a second on and off while it blinks."""
+        if now < self._blink_until_us:
+            return 255 if (self._blink_until_us - now) // (US / 4) % 2 else 0
+        return self._level
+
+    def request(self, message: Request, asked: StopLevel, now: float) -> Refusal | None:
+        """One request; `asked` is the stop level of the newest drive."""
+        if isinstance(message, Light):
+            self._level = message.level
+        elif isinstance(message, Blink):
+            self._blink_until_us = now + message.seconds * US
+        elif not self._body.at_rest:
+            return Refusal("not-at-rest", f"the joint is {self._body.state.word}, not at rest")
+        elif isinstance(message, Configure):
+            return self._configure(message.configuration)
+        elif isinstance(message, Prepare):
+            return self._prepare(message.trajectory)
+        elif isinstance(message, Discard):
+            self.discard()
+        else:
+            return self._safety.clear(asked)
+        return None
+
+    def points(self, frame: PointsFrame, now: float) -> Refusal | None:
+        """Take points into the buffer."""
+        body, buffer = self._body, self._body.path.buffer
+        if body.configuration is None:
+            return _UNCONFIGURED
+        if body.state is JointState.UNHOMED:
+            return _UNHOMED
+        if body.state is JointState.FAULTED:
+            return self._faulted()
+        if body.state not in (*ON_PATH, JointState.FINISHED, JointState.READY):
+            return Refusal("not-at-rest", f"the joint is {body.state.word}, not at rest")
+        if buffer.trajectory and body.clock is not None:
+            buffer.free(body.path.at(body.arm(now)))
+        refusal = buffer.take(frame, body.configuration)
+        if refusal is None:
+            self._player.points_came(now)
+        return refusal
+
+    def discard(self) -> None:
+        """At rest: forget trajectory and plan."""
+        if self._body.state in _WITH_TRAJECTORY:
+            self._body.follow(Trigger.DISCARD)
+        self._player.discard()
+
+    def _configure(self, new: Configuration) -> Refusal | None:
+        body, old = self._body, self._body.configuration
+        if body.path.buffer.trajectory:
+            loaded = body.path.buffer.trajectory
+            return Refusal("trajectory-loaded", f"trajectory {loaded} is loaded, discard it first")
+        if new.velocity > self._max_speed:
+            return Refusal(
+                "configuration",
+                f"velocity {new.velocity} counts/s, this joint's steps allow {self._max_speed}",
+            )
+        body.configuration = new
+        body.path.ramp = Ramp(new.ramp)
+        if old is not None and old.geometry() != new.geometry():
+            body.homed = False
+            if body.state is JointState.READY:
+                body.follow(Trigger.UNHOME)
+        return None
+
+    def _prepare(self, trajectory: int) -> Refusal | None:
+        body, buffer = self._body, self._body.path.buffer
+        if body.configuration is None:
+            return _UNCONFIGURED
+        if body.state is JointState.UNHOMED:
+            return _UNHOMED
+        if body.state is JointState.FAULTED:
+            return self._faulted()
+        if body.latched:
+            return Refusal("stop-latched", f"stop {body.latched:d} is latched, clear it first")
+        if not body.energised:
+            return Refusal("not-energised", "the drivers are off")
+        if buffer.trajectory not in (0, trajectory):
+            return Refusal(
+                "trajectory-loaded",
+                f"trajectory {buffer.trajectory} is loaded, not {trajectory}",
+            )
+        if body.state is JointState.PREPARED:
+            return None
+        if body.state is not JointState.READY:
+            return Refusal(
+                "trajectory-loaded",
+                f"trajectory {trajectory} is {body.state.word}, discard it to play it again",
+            )
+        first = buffer.first
+        if first is None or (buffer.next_index < 2 and buffer.last is None):
+            return Refusal(
+                "points-missing", f"{buffer.next_index} points of trajectory {trajectory} are here"
+            )
+        position = round(body.rest_position)
+        if position != first.position:
+            return Refusal(
+                "position",
+                f"the joint stands at {position} counts, trajectory {trajectory} begins at "
+                f"{first.position}",
+            )
+        body.rest_position = float(first.position)
+        body.follow(Trigger.PREPARE)
+        return None
+
+    def _faulted(self) -> Refusal:
+        names = ", ".join((one.name or "").lower() for one in self._body.faults)
+        return Refusal("faulted", f"the joint has a fault: {names}")
+
+
+_UNCONFIGURED = Refusal("not-configured", "the joint has no configuration yet")
+_UNHOMED = Refusal("unhomed", "the joint is not homed")
