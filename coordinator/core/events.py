@@ -1,0 +1,233 @@
+"""What goes into the coordinator's core and what comes out of it. All times are arm time in µs.
+
+Events are what the network did, commands are what a person asked, actions are what the shell
+must do. The core never sees bytes: a shell (or the rehearsal) encodes, tags and times them.
+"""
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+from pydantic import BaseModel
+
+from coordinator.motion import Part
+from coordinator.timing.exchange import Exchange
+from protocol.discovery import Announcement
+from protocol.drive import Drive, StopLevel
+from protocol.messages import Request, Welcome
+from protocol.points import PointsFrame
+from protocol.status import Status
+
+# ---- events -------------------------------------------------------------------------------
+
+
+@dataclass(frozen=True, slots=True)
+class Found:
+    """A joint announced itself, or its address changed. `instance` is its DNS-SD name."""
+
+    instance: str
+    host: str
+    stream_port: int
+    announcement: Announcement
+
+
+@dataclass(frozen=True, slots=True)
+class Gone:
+    """A joint said goodbye."""
+
+    instance: str
+
+
+@dataclass(frozen=True, slots=True)
+class LinkUp:
+    """The handshake succeeded; `welcome` is the joint's."""
+
+    joint_id: str
+    welcome: Welcome
+
+
+@dataclass(frozen=True, slots=True)
+class LinkDown:
+    """The stream ended or never came about; `code` is stable, `message` a sentence."""
+
+    joint_id: str
+    code: str
+    message: str
+
+
+@dataclass(frozen=True, slots=True)
+class DriveSent:
+    """The shell has sent a drive; `at_us` was read just before."""
+
+    joint_id: str
+    sequence: int
+    at_us: int
+
+
+@dataclass(frozen=True, slots=True)
+class Replied:
+    """A reply with a good tag to a drive of this session. T2 is rounded up, T3 down."""
+
+    joint_id: str
+    sequence: int
+    exchange: Exchange
+    status: Status
+
+
+@dataclass(frozen=True, slots=True)
+class Reported:
+    """A tagged report on the stream: an ack or reject with `ref`, or an event."""
+
+    joint_id: str
+    report: BaseModel
+
+
+@dataclass(frozen=True, slots=True)
+class FrameSent:
+    """The shell has sent the frame of action `token`; acks will name `number`."""
+
+    joint_id: str
+    token: int
+    number: int
+
+
+@dataclass(frozen=True, slots=True)
+class HostSlept:
+    """Arm time stood still while the host slept: the session is over; `session` is the new one."""
+
+    slept_us: int
+    session: int
+
+
+Event = Found | Gone | LinkUp | LinkDown | DriveSent | Replied | Reported | FrameSent | HostSlept
+
+# ---- commands -----------------------------------------------------------------------------
+
+
+@dataclass(frozen=True, slots=True)
+class Home:
+    """Home these joints, or all for none named, in the arm file's order."""
+
+    joints: tuple[str, ...] = ()
+
+
+@dataclass(frozen=True, slots=True)
+class Play:
+    """Play a program that was checked and planned whole from where the joints stand."""
+
+    name: str
+    text: str
+    parts: Sequence[Part]
+
+
+@dataclass(frozen=True, slots=True)
+class Hold:
+    """Come to rest on the path."""
+
+
+@dataclass(frozen=True, slots=True)
+class Resume:
+    """Go on after a hold or a programmed pause."""
+
+
+@dataclass(frozen=True, slots=True)
+class Stop:
+    """Brake off the path, all joints; the run is over."""
+
+    level: StopLevel = StopLevel.STOP
+
+
+@dataclass(frozen=True, slots=True)
+class Override:
+    """Feed override, 50000 to 1000000 ppm."""
+
+    rate_ppm: int
+
+
+@dataclass(frozen=True, slots=True)
+class Jog:
+    """Move one joint while this is renewed; 0 brakes."""
+
+    joint: str
+    velocity_deg_s: float
+
+
+@dataclass(frozen=True, slots=True)
+class Blink:
+    """Let a joint's light blink."""
+
+    joint: str
+
+
+Command = Home | Play | Hold | Resume | Stop | Override | Jog | Blink
+
+
+class Refused(Exception):
+    """A command that cannot be carried out; nothing has changed.
+
+    `code` is stable, the text names the thing, the limit and the value.
+    """
+
+    def __init__(self, code: str, message: str) -> None:
+        super().__init__(message)
+        self.code = code
+        self.message = message
+
+
+# ---- actions ------------------------------------------------------------------------------
+
+
+@dataclass(frozen=True, slots=True)
+class Connect:
+    """Open the stream to a joint and shake hands for this session."""
+
+    joint_id: str
+    host: str
+    stream_port: int
+    path: str
+    udp_port: int
+    session: int
+
+
+@dataclass(frozen=True, slots=True)
+class Disconnect:
+    """Close a joint's stream and forget its keys."""
+
+    joint_id: str
+
+
+@dataclass(frozen=True, slots=True)
+class SendDrive:
+    """Send a drive now and report it with DriveSent."""
+
+    joint_id: str
+    drive: Drive
+
+
+@dataclass(frozen=True, slots=True)
+class SendFrame:
+    """Send a request or a frame of points on the stream and report it with FrameSent."""
+
+    joint_id: str
+    token: int
+    content: Request | PointsFrame
+
+
+@dataclass(frozen=True, slots=True)
+class Note:
+    """Something a person should know. `level` is info, attention or danger."""
+
+    at_us: int
+    level: str
+    code: str
+    message: str
+    joint: str | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class RunEnded:
+    """A run is over and its report is complete; see `Coordinator.report`."""
+
+    run: int
+
+
+Action = Connect | Disconnect | SendDrive | SendFrame | Note | RunEnded

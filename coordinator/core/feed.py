@@ -1,0 +1,159 @@
+"""Feeding a part's points into the joints' buffers, ahead of path time and never beyond capacity.
+
+All joints have points at the same path times, so one table of columns serves all. It is made as
+it is needed and forgotten once every joint is past it: nothing grows with the program's length.
+"""
+
+from bisect import bisect_left
+from collections import deque
+from collections.abc import Callable
+
+from coordinator.core.link import JointLink
+from coordinator.motion import Part
+from protocol.constants import MAX_POINTS_PER_FRAME
+from protocol.messages import Reject
+from protocol.points import Point, PointsFrame
+
+FRAMES_UNDER_WAY = 4
+"""More would only queue in the joint's small TCP stack."""
+KEPT_BEHIND = 2
+"""Points of the segment a joint is in; everything before has been freed by it."""
+
+Send = Callable[[JointLink, PointsFrame, Callable[[Reject | None, int], None], int], None]
+
+
+class _Cursor:
+    """How far one joint's stream of points has come."""
+
+    def __init__(self) -> None:
+        self.sent = 0
+        self.acked = 0
+        self.under_way = 0
+
+
+class Feed:
+    """The points of one part on their way into all joints."""
+
+    def __init__(self, part: Part, trajectory: int, links: list[JointLink], send: Send) -> None:
+        self.trajectory = trajectory
+        self._links = links
+        self._send = send
+        self._columns: deque[tuple[Point, ...]] = deque([tuple(part.first_points())])
+        self._base = 0
+        self._moves = iter(part.moves())
+        self._cursors = {link.joint.id: _Cursor() for link in links}
+        self._lines: deque[tuple[int, int]] = deque([(0, 0)])
+        self.end_us: int | None = None
+        """Path time of the last point, once it is known."""
+        self.failed: tuple[JointLink, Reject] | None = None
+        self.feed_slack_us: dict[str, int] = {}
+        """Smallest feed slack seen for each joint, by name."""
+
+    def step(self, now: int) -> None:
+        """Send what fits."""
+        for link in self._links:
+            if link.up and self.failed is None:
+                self._feed(link, now)
+        self._forget()
+
+    def loaded(self, link: JointLink) -> bool:
+        """Whether a joint holds the first window: all its buffer takes, or all there is."""
+        cursor = self._cursors[link.joint.id]
+        return cursor.under_way == 0 and cursor.acked > 0 and not self._room(link)
+
+    def rewind(self, link: JointLink) -> None:
+        """A new stream in the same session: go on at the index that the joint asks for."""
+        cursor = self._cursors[link.joint.id]
+        cursor.under_way = 0
+        welcome = link.welcome
+        if welcome is not None and welcome.trajectory == self.trajectory:
+            cursor.sent = cursor.acked = max(welcome.next_index, self._base)
+        else:
+            cursor.sent = cursor.acked = 0
+
+    def line_at(self, path_us: int) -> int:
+        """The program line that is played at a path time, 0 before the first."""
+        line = 0
+        for start_us, number in self._lines:
+            if start_us > path_us:
+                break
+            line = number
+        return line
+
+    def note_slack(self, link: JointLink, lease_us: int, ramp_us: int) -> None:
+        """Keep the smallest feed slack: buffer beyond lease and ramp minus the delivery time."""
+        status = link.status
+        if status is None or (self.end_us is not None and status.buffered_us >= self.end_us):
+            return
+        slack = status.buffered_us - lease_us - ramp_us - link.delivery_p995_us()
+        self.feed_slack_us[link.name] = min(self.feed_slack_us.get(link.name, slack), slack)
+
+    # ---- internals ----------------------------------------------------------------------
+
+    def _capacity(self, link: JointLink) -> int:
+        return link.welcome.capabilities.point_capacity if link.welcome else 0
+
+    def _consumed(self, link: JointLink) -> int:
+        """Index of the oldest point that the joint still needs."""
+        status = link.status
+        if status is None or status.trajectory != self.trajectory:
+            return 0
+        path_us = status.path_us
+        here = bisect_left(self._columns, path_us, key=lambda column: column[0].time_us)
+        return max(0, self._base + here - KEPT_BEHIND)
+
+    def _room(self, link: JointLink) -> int:
+        """How many more points may be sent to a joint now."""
+        cursor = self._cursors[link.joint.id]
+        limit = self._consumed(link) + self._capacity(link)
+        self._make(limit)
+        return max(0, min(limit, self._base + len(self._columns)) - cursor.sent)
+
+    def _make(self, limit: int) -> None:
+        """Have columns up to an index, or to the end."""
+        while self.end_us is None and self._base + len(self._columns) < limit:
+            move = next(self._moves, None)
+            if move is None:
+                self.end_us = self._columns[-1][0].time_us
+                return
+            self._lines.append((move.start_us, move.line))
+            self._columns.extend(zip(*move.points, strict=True))
+            if self._columns[-1][0].last:
+                self.end_us = self._columns[-1][0].time_us
+
+    def _feed(self, link: JointLink, now: int) -> None:
+        cursor = self._cursors[link.joint.id]
+        while cursor.under_way < FRAMES_UNDER_WAY:
+            count = min(self._room(link), MAX_POINTS_PER_FRAME)
+            if count == 0:
+                return
+            start = cursor.sent - self._base
+            points = tuple(self._columns[k][link.index] for k in range(start, start + count))
+            frame = PointsFrame(self.trajectory, cursor.sent, points)
+            cursor.sent += count
+            cursor.under_way += 1
+            self._send(link, frame, self._answered(link, cursor.sent), now)
+
+    def _answered(self, link: JointLink, end: int) -> Callable[[Reject | None, int], None]:
+        def answer(reject: Reject | None, _now: int) -> None:
+            cursor = self._cursors[link.joint.id]
+            cursor.under_way = max(0, cursor.under_way - 1)
+            if reject is None:
+                cursor.acked = max(cursor.acked, end)
+            elif reject.code != "stream-closed":
+                # A full buffer cannot happen within capacity, so every reject is final.
+                self.failed = (link, reject)
+
+        return answer
+
+    def _forget(self) -> None:
+        """Drop columns and lines that every joint has left behind."""
+        keep = min(
+            min(self._consumed(link), self._cursors[link.joint.id].acked) for link in self._links
+        )
+        while self._base < keep - 1 and len(self._columns) > KEPT_BEHIND:
+            self._columns.popleft()
+            self._base += 1
+        oldest_us = self._columns[0][0].time_us
+        while len(self._lines) > 1 and self._lines[1][0] <= oldest_us:
+            self._lines.popleft()

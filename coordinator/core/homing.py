@@ -1,0 +1,123 @@
+"""Homing the joints one after another, in the arm file's order."""
+
+from enum import StrEnum
+from typing import Any
+
+from coordinator.core.link import JointLink
+from coordinator.core.outbox import Outbox
+from protocol.constants import EXPIRY_US
+from protocol.messages import Homed, HomingFailed
+from protocol.states import JointState
+
+BEGIN_PATIENCE_US = 5_000_000
+"""For clearing a latch, switching drivers on and hearing of it over a poor link."""
+SEARCH_MARGIN = 3.0
+"""Times the travel at the fast speed: search, back-off, slow passage, and ramps between them."""
+
+
+class HomingState(StrEnum):
+    """Where a homing is."""
+
+    RUNNING = "running"
+    DONE = "done"
+    FAILED = "failed"
+
+
+class HomingSequence:
+    """One homing of several joints. The joint searches by itself; this only permits it."""
+
+    def __init__(self, number: int, links: list[JointLink], outbox: Outbox, now: int) -> None:
+        self.number = number
+        self.links = links
+        self.state = HomingState.RUNNING
+        self.message = ""
+        self.results: dict[str, dict[str, Any]] = {}
+        self._outbox = outbox
+        self._at = -1
+        self._asked = 0
+        self._since_us = now
+        self._next(now)
+
+    @property
+    def current(self) -> JointLink | None:
+        """The joint that may home now."""
+        return self.links[self._at] if self.state is HomingState.RUNNING else None
+
+    def drive_fields(self, link: JointLink, now: int) -> tuple[int, int] | None:
+        """Homing number and expiry for a joint's drive, None when it is not its turn."""
+        if link is not self.current:
+            return None
+        return self._asked, now + EXPIRY_US
+
+    def homed(self, link: JointLink, event: Homed, now: int) -> None:
+        """A joint reports its edges."""
+        if link is self.current and event.homing_number == self._asked:
+            self.results[link.name] = {
+                "edges": [edge.model_dump() for edge in event.edges],
+                "middle": event.middle,
+                "shift_deg": event.shift / link.joint.counts_per_degree,
+            }
+            self._outbox.note(now, "info", "homed", f"{link.name} is homed", link.name)
+
+    def failed(self, link: JointLink, event: HomingFailed, now: int) -> None:
+        """A joint reports that it found no home."""
+        if link is self.current and event.homing_number == self._asked:
+            self.fail(f"{link.name}: {event.message}", now)
+
+    def fail(self, message: str, now: int) -> None:
+        """End without success; nothing is permitted any more."""
+        if self.state is HomingState.RUNNING:
+            self.state = HomingState.FAILED
+            self.message = message
+            self._outbox.at_once = True
+            self._outbox.note(now, "attention", "homing-failed", message)
+
+    def step(self, now: int) -> None:
+        """Go on to the next joint when one is done."""
+        link = self.current
+        if link is None:
+            return
+        status = link.status
+        elapsed = now - self._since_us
+        if not link.up or not link.heard(now):
+            self.fail(f"{link.name} is not there: {link.message or 'silent'}", now)
+        elif status is not None and status.homing_number == self._asked:
+            if status.faults:
+                self.fail(f"{link.name} has a fault", now)
+            elif status.state is JointState.READY and status.homed:
+                self._next(now)
+            elif status.state is JointState.UNHOMED:
+                self.fail(f"{link.name} gave up homing", now)
+            elif elapsed > self._patience_us(link):
+                self.fail(f"{link.name} is still searching after {elapsed / 1e6:.0f} s", now)
+        elif elapsed > BEGIN_PATIENCE_US:
+            state = status.state.word if status else "unknown"
+            self.fail(f"{link.name} does not begin to home: it is {state}", now)
+
+    def to_json(self) -> dict[str, Any]:
+        """State and results as plain values."""
+        current = self.current
+        return {
+            "number": self.number,
+            "state": self.state.value,
+            "message": self.message,
+            "current": current.name if current else None,
+            "joints": self.results,
+        }
+
+    def _next(self, now: int) -> None:
+        self._at += 1
+        self._since_us = now
+        self._outbox.at_once = True
+        if self._at >= len(self.links):
+            self._at = len(self.links) - 1
+            self.state = HomingState.DONE
+            return
+        link = self.links[self._at]
+        link.homing_number += 1
+        self._asked = link.homing_number
+
+    def _patience_us(self, link: JointLink) -> int:
+        homing = link.joint.homing
+        slow_s = 4 * homing.backoff_deg / homing.slow_deg_s
+        return int((SEARCH_MARGIN * homing.travel_deg / homing.fast_deg_s + slow_s) * 1e6)

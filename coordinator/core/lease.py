@@ -1,0 +1,61 @@
+"""The lease: how far along the path every joint may move before it must hear again.
+
+Design section 5. The offer to all is min(floor + window, where path time will be at now +
+horizon); the floor is the lowest lease that any joint reports. When the floor is short of the
+last point and will be used up soon, one joint is being lost: the floor itself is offered to
+all, so that the arm stops level, and stands until the next start.
+"""
+
+from collections.abc import Sequence
+
+from protocol.constants import FIRST_LEASE_US
+from protocol.pathtime import Course
+
+WINDOW_MIN_US = 100_000
+WINDOW_MAX_US = 400_000
+HORIZON_MIN_US = 500_000
+HORIZON_MAX_US = 1_000_000
+HORIZON_OVER_Q_US = 400_000
+"""What a renewal needs beyond the exchange itself: levelling's 150 ms and several sends."""
+LEVELLING_US = 150_000
+"""Arm time left on the floor at which levelling begins."""
+
+
+class LeaseKeeper:
+    """The offer from one start to the next rest."""
+
+    def __init__(self, stand_us: int) -> None:
+        self.offer_us = stand_us + FIRST_LEASE_US
+        self.floor_us = self.offer_us
+        self.fixed = False
+        """True once a hold or levelling has set the offer for good."""
+
+    def renew(
+        self, now: int, course: Course, leases: Sequence[int], end_us: int | None, q_us: int
+    ) -> bool:
+        """Work out the offer at `now`; True when levelling begins with it.
+
+        `leases` are what the joints report, `end_us` the path time of the last point when it is
+        known, `q_us` the Q of the slowest link.
+        """
+        if self.fixed:
+            return False
+        self.floor_us = min(leases)
+        short = end_us is None or self.floor_us < end_us
+        used_up = course.when(self.floor_us)
+        if short and used_up is not None and used_up - now < LEVELLING_US:
+            self.offer_us = self.floor_us
+            self.fixed = True
+            return True
+        window = min(max(q_us, WINDOW_MIN_US), WINDOW_MAX_US)
+        horizon = min(max(HORIZON_OVER_Q_US + q_us, HORIZON_MIN_US), HORIZON_MAX_US)
+        reach = int(course.at(now + horizon)[0])
+        self.offer_us = min(self.floor_us + window, reach)
+        return False
+
+    def hold(self, now: int, course: Course, q_us: int) -> None:
+        """Lower the offer to where path time will be when all have heard of it."""
+        if not self.fixed:
+            soon = int(course.at(now + 1.5 * q_us)[0])
+            self.offer_us = min(self.offer_us, soon)
+            self.fixed = True

@@ -1,0 +1,201 @@
+"""One joint as the coordinator knows it: address, session, clock, link quality, last status."""
+
+from collections import OrderedDict
+from collections.abc import Callable
+from dataclasses import dataclass
+from enum import StrEnum
+
+from coordinator.arm import Joint
+from coordinator.core.events import Found, SendFrame
+from coordinator.timing.clock import JointClock
+from coordinator.timing.link_quality import LinkQuality
+from protocol.clockmap import ClockMap
+from protocol.drive import Plan, StopLevel
+from protocol.messages import Reject, Request, Welcome
+from protocol.points import PointsFrame
+from protocol.states import AT_REST, JointState
+from protocol.status import Status
+
+LOST_AFTER_US = 1_000_000
+"""A joint unheard for this long is lost (design section 5)."""
+MAP_INTERVAL_US = 1_000_000
+"""A fresh clock map every second: 100 ppm make 0.1 ms in that time, half of what slewing takes."""
+RETRY_FIRST_US = 200_000
+RETRY_LAST_US = 2_000_000
+"""Back-off between attempts to connect, doubled from first to last. All joints are on one LAN."""
+MAPS_KEPT = 32
+"""Far more than can be under way: a joint reports the map it uses by its number."""
+
+Answer = Callable[[Reject | None, int], None]
+"""Called with None for an ack, with a reject otherwise, and the arm time."""
+
+
+class LinkState(StrEnum):
+    """Whether a joint can be talked to."""
+
+    ABSENT = "absent"
+    CONNECTING = "connecting"
+    UP = "up"
+    REFUSED = "refused"
+    """It answered and would not have us, or is not what it must be."""
+    CONFLICT = "conflict"
+    """Two announce this id; neither is used."""
+
+
+@dataclass(slots=True)
+class _Pending:
+    answer: Answer
+    sent_us: int
+
+
+class JointLink:
+    """State of the link to one joint of the arm. Sends through the queue it was given."""
+
+    def __init__(self, joint: Joint, index: int) -> None:
+        self.joint = joint
+        self.index = index
+        self.instances: dict[str, Found] = {}
+        self.state = LinkState.ABSENT
+        self.message = "not found on the network"
+        self.clock = JointClock()
+        self.quality = LinkQuality()
+        self.welcome: Welcome | None = None
+        self.configured = False
+        self.status: Status | None = None
+        self.heard_us: int | None = None
+        self.sequence = 0
+        self.stop_wanted = StopLevel.NONE
+        self.homing_number = 0
+        self.retry_us: int | None = None
+        self.delivery_us: list[int] = []
+        """Times from sending a frame to its ack, the last 200."""
+        self._retry_after_us = RETRY_FIRST_US
+        self._maps: OrderedDict[int, ClockMap] = OrderedDict()
+        self._map_issued_us = 0
+        self._map_number = 0
+        self._pending: dict[int, _Pending] = {}
+        self._tokens: dict[int, int] = {}
+
+    @property
+    def name(self) -> str:
+        """The joint's name in the arm file."""
+        return self.joint.name
+
+    @property
+    def up(self) -> bool:
+        """Whether the session stands and the stream is open."""
+        return self.state is LinkState.UP
+
+    @property
+    def at_rest(self) -> bool:
+        """Whether the last status says so."""
+        return self.status is not None and self.status.state in AT_REST
+
+    def in_state(self, *states: JointState) -> bool:
+        """Whether the last status reports one of these states."""
+        return self.status is not None and self.status.state in states
+
+    def heard(self, now: int, within_us: int = LOST_AFTER_US) -> bool:
+        """Whether a status came within a time."""
+        return self.heard_us is not None and now - self.heard_us <= within_us
+
+    def complies(self, plan: Plan) -> bool:
+        """Whether the last status echoes this very plan."""
+        return self.status is not None and self.status.plan == plan.number
+
+    def finished(self, trajectory: int) -> bool:
+        """Whether the last status reports the end of this trajectory."""
+        status = self.status
+        return (
+            status is not None
+            and status.state is JointState.FINISHED
+            and status.trajectory == trajectory
+        )
+
+    # ---- session ------------------------------------------------------------------------
+
+    def linked(self, welcome: Welcome) -> bool:
+        """Take a finished handshake; True when the joint has booted since the last one."""
+        rebooted = self.welcome is not None and self.welcome.boot != welcome.boot
+        if self.welcome is None or rebooted:
+            self.renew()
+        self.welcome = welcome
+        self.state, self.message = LinkState.UP, ""
+        self._retry_after_us = RETRY_FIRST_US
+        self.retry_us = None
+        return rebooted
+
+    def renew(self) -> None:
+        """Forget all that belonged to an earlier boot or session."""
+        self.clock = JointClock()
+        self.quality = LinkQuality()
+        self.status = None
+        self.heard_us = None
+        self.configured = False
+        self.homing_number = 0
+        self._maps.clear()
+
+    def dropped(self, state: LinkState, message: str, now: int) -> None:
+        """The stream is gone: answer what waited, and try again after a while."""
+        self.state, self.message = state, message
+        self.retry_us = now + self._retry_after_us
+        self._retry_after_us = min(2 * self._retry_after_us, RETRY_LAST_US)
+        self.answer_all(f"the stream to {self.name} ended", now)
+
+    def answer_all(self, message: str, now: int) -> None:
+        """Reject every request that still waits for its answer."""
+        pending, self._pending = self._pending, {}
+        self._tokens.clear()
+        for waiting in pending.values():
+            waiting.answer(Reject(ref=0, code="stream-closed", message=message), now)
+
+    # ---- clock --------------------------------------------------------------------------
+
+    def clock_map(self, now: int) -> ClockMap | None:
+        """The map to send now: a fresh one at intervals, none before the clock is locked."""
+        if not self.clock.locked:
+            return None
+        if not self._maps or now - self._map_issued_us >= MAP_INTERVAL_US:
+            self._map_number += 1
+            self._map_issued_us = now
+            self._maps[self._map_number] = self.clock.make_map(self._map_number, now)
+            while len(self._maps) > MAPS_KEPT:
+                self._maps.popitem(last=False)
+        return next(reversed(self._maps.values()))
+
+    def clock_bound_us(self, now: int) -> float | None:
+        """Clock error bound of the map that the joint uses, None while there is none."""
+        if self.status is None or not self.clock.locked:
+            return None
+        used = self._maps.get(self.status.map_number)
+        if used is None:
+            return None
+        return self.clock.bound_us(used, self.status.remainder_us, now)
+
+    # ---- requests -----------------------------------------------------------------------
+
+    def request(
+        self, token: int, content: Request | PointsFrame, answer: Answer, now: int
+    ) -> SendFrame:
+        """A frame to send, whose answer will be given to `answer`."""
+        self._pending[token] = _Pending(answer, now)
+        return SendFrame(self.joint.id, token, content)
+
+    def frame_sent(self, token: int, number: int, now: int) -> None:
+        """The shell has sent a frame under a number."""
+        self._tokens[number] = token
+        if token in self._pending:
+            self._pending[token].sent_us = now
+
+    def answered(self, ref: int, reject: Reject | None, now: int) -> None:
+        """An ack or reject came; one that nobody waits for is ignored."""
+        waiting = self._pending.pop(self._tokens.pop(ref, -1), None)
+        if waiting is None:
+            return
+        self.delivery_us = [*self.delivery_us[-199:], now - waiting.sent_us]
+        waiting.answer(reject, now)
+
+    def delivery_p995_us(self) -> int:
+        """99.5th percentile of the stream's delivery times, 0 before the first."""
+        times = sorted(self.delivery_us)
+        return times[min(len(times) - 1, round(0.995 * len(times)))] if times else 0

@@ -1,0 +1,494 @@
+"""The coordinator as one pure machine: events and commands in, actions out.
+
+`handle` and `command` take what happened and what was asked, `poll` gives what must be done,
+`next_deadline` says when to poll again. Time is the argument `now`, arm time in integer µs.
+What the joints may do travels in drives, sent again and again to all joints with the same
+numbers; a change is sent at once. The streams only carry what is not urgent.
+"""
+
+from dataclasses import replace
+
+from coordinator.arm import Arm
+from coordinator.core import events as ev
+from coordinator.core.configure import arm_ramp, configuration_of
+from coordinator.core.homing import HomingSequence, HomingState
+from coordinator.core.link import JointLink, LinkState
+from coordinator.core.outbox import Outbox
+from coordinator.core.report import Report
+from coordinator.core.run import Phase, Run
+from protocol import messages
+from protocol.constants import (
+    ACTIVE_INTERVAL_US,
+    EXPIRY_US,
+    IDLE_INTERVAL_US,
+    RATE_MAX_PPM,
+    RATE_MIN_PPM,
+)
+from protocol.drive import Drive, Mode, StopLevel
+from protocol.states import JointState
+
+MEASURED_EXCHANGES = 200
+"""Until so many exchanges are in, a link is asked at the active rate (design section 3)."""
+JOG_RENEWAL_US = 300_000
+"""A jog command that is not repeated within this time is over: the control was let go."""
+
+
+class Coordinator:
+    """All joints of one arm, and what is being done with them."""
+
+    def __init__(self, arm: Arm, coordinator_id: bytes, session: int, first_run: int = 1) -> None:
+        self.arm = arm
+        self.coordinator_id = coordinator_id
+        self.session = session
+        self.links = [JointLink(joint, k) for k, joint in enumerate(arm.joints)]
+        self.ramp = arm_ramp(arm)
+        self.outbox = Outbox()
+        self.unknown: dict[str, ev.Found] = {}
+        """Announced joints that are not in the arm file, by DNS-SD instance."""
+        self.run: Run | None = None
+        self.homing: HomingSequence | None = None
+        self.homings: dict[int, HomingSequence] = {}
+        self.reports: dict[int, Report] = {}
+        self.energise = False
+        self._by_id = {link.joint.id: link for link in self.links}
+        self._configurations = {
+            link.joint.id: configuration_of(link.joint, self.ramp) for link in self.links
+        }
+        self._jog: tuple[JointLink, float, int] | None = None
+        self._next_run = first_run
+        self._next_homing = 1
+        self._next_send_us = 0
+        self._clearing: set[str] = set()
+
+    # ---- events -----------------------------------------------------------------------------
+
+    def handle(self, event: ev.Event, now: int) -> None:
+        """Take what the network did."""
+        match event:
+            case ev.Replied():
+                self._replied(event, now)
+            case ev.DriveSent(joint_id=joint_id, sequence=sequence, at_us=at_us):
+                self._by_id[joint_id].quality.sent(sequence, at_us)
+                return
+            case ev.FrameSent(joint_id=joint_id, token=token, number=number):
+                self._by_id[joint_id].frame_sent(token, number, now)
+                return
+            case ev.Reported(joint_id=joint_id, report=report):
+                self._reported(self._by_id[joint_id], report, now)
+            case ev.Found():
+                self._found(event, now)
+            case ev.Gone(instance=instance):
+                self._gone(instance, now)
+            case ev.LinkUp(joint_id=joint_id, welcome=welcome):
+                self._link_up(self._by_id[joint_id], welcome, now)
+            case ev.LinkDown(joint_id=joint_id, code=code, message=message):
+                self._link_down(self._by_id[joint_id], code, message, now)
+            case ev.HostSlept(slept_us=slept_us, session=session):
+                self._slept(slept_us, session, now)
+        self._step(now)
+
+    def _replied(self, event: ev.Replied, now: int) -> None:
+        link = self._by_id[event.joint_id]
+        link.quality.answered(event.sequence, event.exchange.t4_us)
+        was_locked = link.clock.locked
+        link.clock.observe(event.exchange, now)
+        if was_locked and not link.clock.locked:
+            self.outbox.note(
+                now, "attention", "clock-unlocked", f"{link.name}: {link.clock.reason}", link.name
+            )
+        newer = link.status is None or event.status.sequence >= link.status.sequence
+        if not newer:
+            return
+        link.status = event.status
+        link.heard_us = event.exchange.t4_us
+        if link.stop_wanted and event.status.stop >= link.stop_wanted:
+            link.stop_wanted = StopLevel.NONE
+
+    def _reported(self, link: JointLink, report: object, now: int) -> None:
+        match report:
+            case messages.Ack(ref=ref):
+                link.answered(ref, None, now)
+            case messages.Reject(ref=ref):
+                link.answered(ref, report, now)
+            case messages.Started() if self.run:
+                self.run.started(link, report, now)
+            case messages.Finished() if self.run:
+                self.run.finished(link, report)
+            case messages.Homed() if self.homing:
+                self.homing.homed(link, report, now)
+            case messages.HomingFailed() if self.homing:
+                self.homing.failed(link, report, now)
+            case messages.Held(path_us=path_us, cause=cause):
+                self.outbox.note(
+                    now, "info", "joint-held",
+                    f"{link.name} holds at path time {path_us} µs ({cause})", link.name,
+                )  # fmt: skip
+            case messages.Stopped(level=level):
+                self.outbox.note(
+                    now, "info", "joint-stopped", f"{link.name} stopped, level {level}", link.name
+                )
+            case messages.Faulted(fault=fault, message=message):
+                self.outbox.note(
+                    now, "danger", f"fault-{fault}", f"{link.name}: {message}", link.name
+                )
+
+    # ---- discovery and links ------------------------------------------------------------------
+
+    def _found(self, found: ev.Found, now: int) -> None:
+        link = self._by_id.get(found.announcement.id)
+        if link is None:
+            if found.instance not in self.unknown:
+                self.outbox.note(
+                    now, "attention", "joint-unknown",
+                    f"{found.instance} announces id {found.announcement.id}, which is not in "
+                    f"{self.arm.path.name}; it is left alone",
+                )  # fmt: skip
+            self.unknown[found.instance] = found
+            return
+        changed = link.instances.get(found.instance) != found
+        link.instances[found.instance] = found
+        if len(link.instances) > 1:
+            self._conflict(link, now)
+        elif changed and link.state is not LinkState.UP:
+            link.retry_us = now
+
+    def _conflict(self, link: JointLink, now: int) -> None:
+        places = " and ".join(
+            f"{found.host}:{found.stream_port}" for found in link.instances.values()
+        )
+        message = f"two joints announce id {link.joint.id}, at {places}; neither is used"
+        if link.state is not LinkState.CONFLICT:
+            self.outbox.note(now, "danger", "joint-conflict", f"{link.name}: {message}", link.name)
+            self.outbox.actions.append(ev.Disconnect(link.joint.id))
+            link.renew()
+        link.dropped(LinkState.CONFLICT, message, now)
+        link.retry_us = None
+
+    def _gone(self, instance: str, now: int) -> None:
+        self.unknown.pop(instance, None)
+        for link in self.links:
+            if link.instances.pop(instance, None) is None:
+                continue
+            if link.state is LinkState.CONFLICT and len(link.instances) == 1:
+                link.dropped(LinkState.ABSENT, "the second joint of that id is gone", now)
+                link.retry_us = now
+            elif not link.instances and link.state is not LinkState.UP:
+                link.state, link.message = LinkState.ABSENT, "it said goodbye"
+                link.retry_us = None
+
+    def _link_up(self, link: JointLink, welcome: messages.Welcome, now: int) -> None:
+        rebooted = link.linked(welcome)
+        if rebooted:
+            self.outbox.note(
+                now, "attention", "joint-restarted",
+                f"{link.name} restarted and must be homed again", link.name,
+            )  # fmt: skip
+            if self.run:
+                self.run.rebooted(link, now)
+        elif self.run:
+            self.run.relinked(link)
+        self.outbox.at_once = True
+        configuration = self._configurations[link.joint.id]
+        if welcome.configuration == configuration.digest():
+            link.configured = True
+            return
+
+        def answer(reject: messages.Reject | None, at: int) -> None:
+            link.configured = reject is None
+            if reject is not None and reject.code != "stream-closed":
+                link.message = f"does not take its configuration: {reject.message}"
+                self.outbox.note(
+                    at, "danger", "configuration", f"{link.name} {link.message}", link.name
+                )
+
+        self.outbox.request(link, messages.Configure(configuration=configuration), answer, now)
+
+    def _link_down(self, link: JointLink, code: str, message: str, now: int) -> None:
+        if link.state is LinkState.CONFLICT:
+            return
+        refused = code in ("key-wrong", "id-wrong", "foreign", "protocol-version", "busy")
+        state = LinkState.REFUSED if refused else LinkState.ABSENT
+        if (state, message) != (link.state, link.message):
+            level = "danger" if code in ("key-wrong", "id-wrong") else "attention"
+            self.outbox.note(now, level, f"link-{code}", f"{link.name}: {message}", link.name)
+        link.dropped(state, message, now)
+
+    def _slept(self, slept_us: int, session: int, now: int) -> None:
+        message = f"the laptop slept for {slept_us / 1e6:.1f} s; its session with the joints ended"
+        self.outbox.note(now, "attention", "host-slept", message)
+        if self.run:
+            self.run.stop("lost", message, now)
+        if self.homing:
+            self.homing.fail(message, now)
+        self._jog = None
+        self.session = session
+        for link in self.links:
+            self.outbox.actions.append(ev.Disconnect(link.joint.id))
+            link.dropped(LinkState.ABSENT, "connecting again after sleep", now)
+            link.renew()
+            link.welcome = None
+            link.sequence = 0
+            link.retry_us = now if len(link.instances) == 1 else None
+
+    # ---- commands -----------------------------------------------------------------------------
+
+    def command(self, command: ev.Command, now: int) -> int | None:
+        """Carry out what a person asked, or raise Refused with nothing changed.
+
+        Returns the number of a new run or homing, otherwise None.
+        """
+        number: int | None = None
+        match command:
+            case ev.Play():
+                number = self._play(command, now)
+            case ev.Home(joints=joints):
+                number = self._home(joints, now)
+            case ev.Hold():
+                self._current_run().hold(now)
+            case ev.Resume():
+                self._current_run().resume(now)
+            case ev.Stop(level=level):
+                self._stop(level, "stopped", "stopped by the operator", now)
+            case ev.Override(rate_ppm=rate_ppm):
+                if not RATE_MIN_PPM <= rate_ppm <= RATE_MAX_PPM:
+                    raise ev.Refused(
+                        "override-range",
+                        f"feed override {rate_ppm / 1e4:g} %, 5 to 100 % are possible",
+                    )
+                self._current_run().override(rate_ppm)
+            case ev.Jog(joint=joint, velocity_deg_s=velocity):
+                self._jog_joint(joint, velocity, now)
+            case ev.Blink(joint=joint):
+                link = self._named(joint)
+                self._require_link(link)
+                self.outbox.request(link, messages.Blink(), lambda _reject, _now: None, now)
+        self.outbox.at_once = True
+        self._step(now)
+        return number
+
+    def _named(self, name: str) -> JointLink:
+        for link in self.links:
+            if link.name == name:
+                return link
+        known = " ".join(link.name for link in self.links)
+        raise ev.Refused("joint-unknown", f"there is no joint {name!r}; this arm has {known}")
+
+    def _current_run(self) -> Run:
+        if self.run is None or self.run.phase is Phase.ENDED:
+            raise ev.Refused("no-run", "no program is being played")
+        return self.run
+
+    def _require_link(self, link: JointLink) -> None:
+        if not link.up:
+            raise ev.Refused("joint-absent", f"{link.name} is {link.state}: {link.message}")
+        if not link.configured:
+            raise ev.Refused(
+                "joint-not-configured", f"{link.name} is not configured: {link.message or 'wait'}"
+            )
+
+    def _require_idle(self, wanted: str) -> None:
+        if self.run is not None and self.run.phase is not Phase.ENDED:
+            raise ev.Refused(
+                "running", f"run {self.run.number} is {self.run.phase}: {wanted} must wait for it"
+            )
+        if self.homing is not None and self.homing.state is HomingState.RUNNING:
+            raise ev.Refused("homing", f"a homing is under way: {wanted} must wait for it")
+        if self._jog is not None:
+            raise ev.Refused("jogging", f"{self._jog[0].name} is being jogged")
+        for link in self.links:
+            if link.up and link.stop_wanted:
+                raise ev.Refused("stopping", f"{link.name} has not confirmed the stop yet")
+
+    def _require_ready(self, link: JointLink, now: int) -> None:
+        self._require_link(link)
+        if link.status is None or not link.heard(now):
+            raise ev.Refused("joint-silent", f"{link.name} does not answer")
+        if not link.at_rest:
+            raise ev.Refused("not-at-rest", f"{link.name} is {link.status.state.word}")
+
+    def _play(self, play: ev.Play, now: int) -> int:
+        self._require_idle("play")
+        for link in self.links:
+            self._require_ready(link, now)
+            assert link.status is not None
+            if not link.status.homed:
+                raise ev.Refused("not-homed", f"{link.name} is not homed; home it first")
+            if link.status.faults:
+                raise ev.Refused(
+                    "faulted", f"{link.name} has a fault; home it, which clears it once it is gone"
+                )
+            if not link.clock.locked and link.quality.measured:
+                raise ev.Refused("clock-unlocked", f"{link.name}: {link.clock.reason}")
+        if not play.parts:
+            raise ev.Refused("program-empty", f"{play.name} moves nothing")
+        number = self._next_run
+        self._next_run += 1
+        self.energise = True
+        self._clear_latches(now)
+        self.run = Run(number, play, self.links, self.ramp, self.outbox, now)
+        self.reports[number] = self.run.report
+        return number
+
+    def _home(self, names: tuple[str, ...], now: int) -> int:
+        self._require_idle("homing")
+        wanted = {self._named(name).name for name in names} or {link.name for link in self.links}
+        links = [self._named(name) for name in self.arm.homing_order if name in wanted]
+        for link in links:
+            self._require_ready(link, now)
+        number = self._next_homing
+        self._next_homing += 1
+        self.energise = True
+        self._clear_latches(now)
+        self.homing = HomingSequence(number, links, self.outbox, now)
+        self.homings[number] = self.homing
+        return number
+
+    def _clear_latches(self, now: int) -> None:
+        """A new command is what lifts latched stops and old faults; only it moves anything."""
+        for link in self.links:
+            status = link.status
+            if link.up and status is not None and (status.stop or status.faults):
+                self.outbox.request(link, messages.Clear(), lambda _reject, _now: None, now)
+
+    def _jog_joint(self, name: str, velocity_deg_s: float, now: int) -> None:
+        link = self._named(name)
+        if self._jog is None or self._jog[0] is not link:
+            self._require_idle("jog")
+            self._require_ready(link, now)
+            self._clear_latches(now)
+        limit = link.joint.velocity_deg_s
+        if abs(velocity_deg_s) > limit:
+            raise ev.Refused(
+                "jog-speed", f"{name}: {velocity_deg_s:g} °/s, its limit is {limit:g} °/s"
+            )
+        self.energise = True
+        self._jog = (link, velocity_deg_s, now + JOG_RENEWAL_US)
+
+    def _stop(self, level: StopLevel, outcome: str, message: str, now: int) -> None:
+        if level is StopLevel.NONE:
+            raise ev.Refused("stop-level", "a stop has level 1, 2 or 3")
+        for link in self.links:
+            link.stop_wanted = max(link.stop_wanted, level)
+        if self.run is not None:
+            self.run.stop(outcome, message, now)
+        if self.homing is not None:
+            self.homing.fail(message, now)
+        self._jog = None
+        if level is not StopLevel.STOP:
+            self.energise = False
+        self.outbox.note(now, "attention", "stop", message)
+        self.outbox.at_once = True
+
+    # ---- the machine --------------------------------------------------------------------------
+
+    def poll(self, now: int) -> list[ev.Action]:
+        """All that must be done at `now`. Call after every event and at every deadline."""
+        self._step(now)
+        for link in self.links:
+            if link.retry_us is not None and now >= link.retry_us and len(link.instances) == 1:
+                self._connect(link)
+        if now >= self._next_send_us or self.outbox.at_once:
+            self.outbox.at_once = False
+            interval = ACTIVE_INTERVAL_US if self._busy(now) else IDLE_INTERVAL_US
+            self._next_send_us = now + interval
+            for link in self.links:
+                if link.up:
+                    self.outbox.actions.append(ev.SendDrive(link.joint.id, self._drive(link, now)))
+        return self.outbox.take()
+
+    def next_deadline(self) -> int:
+        """When to poll again at the latest."""
+        due = [self._next_send_us]
+        due += [link.retry_us for link in self.links if link.retry_us is not None]
+        if self.run is not None:
+            deadline = self.run.next_deadline()
+            if deadline is not None:
+                due.append(deadline)
+        return min(due)
+
+    def _connect(self, link: JointLink) -> None:
+        link.retry_us = None
+        found = next(iter(link.instances.values()))
+        if link.state is LinkState.ABSENT:
+            link.state = LinkState.CONNECTING
+        self.outbox.actions.append(
+            ev.Connect(
+                link.joint.id,
+                found.host,
+                found.stream_port,
+                found.announcement.path,
+                found.announcement.udp_port,
+                self.session,
+            )
+        )
+
+    def _busy(self, now: int) -> bool:
+        if self.run is not None and self.run.active:
+            return True
+        if self.homing is not None and self.homing.state is HomingState.RUNNING:
+            return True
+        if self._jog is not None:
+            return True
+        return any(
+            link.up
+            and (
+                link.stop_wanted
+                or link.quality.count < MEASURED_EXCHANGES
+                or (link.status is not None and not link.at_rest)
+            )
+            for link in self.links
+        )
+
+    def _step(self, now: int) -> None:
+        if self._jog is not None and now >= self._jog[2]:
+            self._jog = None
+            self.outbox.at_once = True
+        if self.homing is not None:
+            self.homing.step(now)
+        run = self.run
+        if run is not None:
+            ended = run.phase is Phase.ENDED
+            run.step(now)
+            if run.stop_all is not None and not ended:
+                message, run.stop_all = run.stop_all, None
+                self._stop(StopLevel.STOP, "faulted", message, now)
+            if run.phase is Phase.ENDED and not run.reported:
+                run.reported = True
+                self.outbox.actions.append(ev.RunEnded(run.number))
+
+    def _drive(self, link: JointLink, now: int) -> Drive:
+        link.sequence += 1
+        drive = Drive(
+            session=self.session,
+            sequence=link.sequence,
+            energise=self.energise and not link.stop_wanted,
+            stop=link.stop_wanted,
+            clock_map=link.clock_map(now),
+        )
+        if link.stop_wanted:
+            return drive
+        if self.run is not None and self.run.active:
+            mode, plan, lease_us, expiry_us = self.run.drive_fields(now)
+            return replace(drive, mode=mode, plan=plan, lease_us=lease_us, expiry_us=expiry_us)
+        if self.homing is not None:
+            permitted = self.homing.drive_fields(link, now)
+            if permitted is not None:
+                number, expiry = permitted
+                return replace(drive, mode=Mode.HOME, homing_number=number, expiry_us=expiry)
+        if self._jog is not None and self._jog[0] is link:
+            velocity = round(self._jog[1] * link.joint.counts_per_degree)
+            return replace(drive, mode=Mode.JOG, jog_velocity=velocity, expiry_us=now + EXPIRY_US)
+        return drive
+
+    # ---- what shells ask ------------------------------------------------------------------------
+
+    def start_counts(self) -> list[int]:
+        """Where every joint stands, in counts, for planning. Raises Refused when unknown."""
+        counts = []
+        for link in self.links:
+            if link.status is None:
+                raise ev.Refused("joint-absent", f"{link.name} is {link.state}: {link.message}")
+            if not link.status.homed or link.status.state is JointState.UNHOMED:
+                raise ev.Refused("not-homed", f"{link.name} is not homed; home it first")
+            counts.append(link.status.position)
+        return counts

@@ -1,0 +1,110 @@
+"""Running together: the lease is renewed, feed override is carried out (design section 5)."""
+
+from coordinator.core.feed import Feed
+from coordinator.core.lease import LeaseKeeper
+from coordinator.core.link import JointLink
+from coordinator.core.outbox import Outbox
+from coordinator.core.start import Start
+from coordinator.timing.lead import lead_us, margin_us
+from protocol.drive import Plan
+from protocol.pathtime import Course, RateChange
+from protocol.ramp import Ramp
+from protocol.states import JointState
+
+
+class Moving:
+    """All joints of a run from a confirmed start to the next rest."""
+
+    def __init__(
+        self, start: Start, links: list[JointLink], ramp: Ramp, feed: Feed, outbox: Outbox
+    ) -> None:
+        assert start.course is not None
+        assert start.lease is not None
+        assert start.plan.change is not None
+        self.plan = start.plan
+        self.course: Course = start.course
+        self.lease: LeaseKeeper = start.lease
+        self.rate_ppm = start.plan.change.after_ppm
+        self._links = links
+        self._ramp = ramp
+        self._feed = feed
+        self._outbox = outbox
+        self._asked_ppm: int | None = None
+        self._pending: RateChange | None = None
+        self._before = start.plan.change
+        self._margin_us = 0
+
+    def next_deadline(self) -> int | None:
+        """When an override that is not confirmed must be withdrawn."""
+        return self._pending.at_us - self._margin_us if self._pending else None
+
+    def override(self, rate_ppm: int) -> None:
+        """Ask for another rate; it is issued as soon as all comply with the one before."""
+        self._asked_ppm = rate_ppm
+
+    @property
+    def wanted_ppm(self) -> int:
+        """The rate the operator wants, whether or not it is in force yet."""
+        if self._asked_ppm is not None:
+            return self._asked_ppm
+        return self._pending.after_ppm if self._pending else self.rate_ppm
+
+    def hold(self, now: int) -> None:
+        """Lower the lease for all; it stands until the next start."""
+        self.lease.hold(now, self.course, self._q_us())
+
+    def step(self, now: int) -> str | None:
+        """Renew what must be; a sentence when levelling begins, naming the joint."""
+        self._follow_override(now)
+        leases = [self._lease_of(link) for link in self._links]
+        if self.lease.renew(now, self.course, leases, self._feed.end_us, self._q_us()):
+            lowest = min(self._links, key=self._lease_of)
+            return f"{lowest.name} could not be given more lease in time"
+        rate = self.course.at(now)[1]
+        for link in self._links:
+            self._feed.note_slack(link, self.lease.offer_us, int(self._ramp.fall_path(rate)))
+        return None
+
+    def _q_us(self) -> int:
+        return max(link.quality.q_us for link in self._links)
+
+    def _lease_of(self, link: JointLink) -> int:
+        """The lease a joint reports; a finished one no longer needs any."""
+        status = link.status
+        if status is not None and status.state is JointState.FINISHED:
+            return max(self.lease.offer_us, self._feed.end_us or 0)
+        if status is None or status.lease_us is None:
+            return self.lease.floor_us
+        return status.lease_us
+
+    def _follow_override(self, now: int) -> None:
+        all_comply = all(link.complies(self.plan) for link in self._links)
+        if self._pending is not None:
+            if all_comply:
+                self._before = self._pending
+                self.course = Course.of(self._pending, self._ramp)
+                self.rate_ppm = self._pending.after_ppm
+                self._pending = None
+            elif now >= self._pending.at_us - self._margin_us:
+                # Withdrawn by a newer number that carries the change before.
+                self._pending = None
+                self.plan = Plan(self._outbox.plan_number(), self.plan.trajectory, 0, self._before)
+                self._outbox.note(
+                    now,
+                    "attention",
+                    "override-withdrawn",
+                    "not all joints confirmed the new speed in time; the old one stands",
+                )
+        elif self._asked_ppm is not None and all_comply and now >= self.course.settled_us:
+            self._issue(self._asked_ppm, now)
+
+    def _issue(self, rate_ppm: int, now: int) -> None:
+        self._asked_ppm = None
+        q_us = self._q_us()
+        if rate_ppm == self.rate_ppm:
+            return
+        at_us = now + lead_us(q_us)
+        self._margin_us = margin_us(q_us)
+        path_us = round(self.course.at(at_us)[0])
+        self._pending = RateChange(at_us, path_us, self.rate_ppm, rate_ppm)
+        self.plan = Plan(self._outbox.plan_number(), self.plan.trajectory, 0, self._pending)

@@ -1,0 +1,46 @@
+"""What the parts of the core share: the queue of actions, and numbers that are never reused."""
+
+from collections import deque
+
+from coordinator.core.events import Action, Note
+from coordinator.core.link import Answer, JointLink
+from protocol.messages import Request
+from protocol.points import PointsFrame
+
+NOTES_KEPT = 200
+
+
+class Outbox:
+    """Collects actions until the shell takes them."""
+
+    def __init__(self) -> None:
+        self.actions: list[Action] = []
+        self.notes: deque[Note] = deque(maxlen=NOTES_KEPT)
+        self.at_once = False
+        """Something changed that the next drives must carry without waiting for their turn."""
+        self._token = 0
+        self._plan_number = 0
+
+    def take(self) -> list[Action]:
+        """All actions since the last call."""
+        actions, self.actions = self.actions, []
+        return actions
+
+    def request(
+        self, link: JointLink, content: Request | PointsFrame, answer: Answer, now: int
+    ) -> None:
+        """Send a request on a joint's stream; `answer` gets its ack or reject."""
+        self._token += 1
+        self.actions.append(link.request(self._token, content, answer, now))
+
+    def note(self, now: int, level: str, code: str, message: str, joint: str | None = None) -> None:
+        """Tell people something."""
+        note = Note(now, level, code, message, joint)
+        self.notes.append(note)
+        self.actions.append(note)
+
+    def plan_number(self) -> int:
+        """A new plan number: raised at every arm, go, override and withdrawal."""
+        self._plan_number += 1
+        self.at_once = True
+        return self._plan_number

@@ -1,0 +1,180 @@
+"""What a run was: its starts with the proof of their simultaneity, its end, joint by joint."""
+
+from collections.abc import Iterable
+from dataclasses import dataclass, field
+from itertools import permutations
+from typing import Any
+
+from coordinator.core.link import JointLink
+from protocol.messages import Finished, Started
+
+
+@dataclass(slots=True)
+class JointStart:
+    """One joint at one start. Instants are arm time in µs."""
+
+    slack_us: int | None = None
+    clock_bound_us: float | None = None
+    earliest_us: int | None = None
+    latest_us: int | None = None
+    start_joint_us: int | None = None
+
+    @property
+    def started_at_us(self) -> int | None:
+        """Middle of what is proved about the instant."""
+        if self.earliest_us is None or self.latest_us is None:
+            return None
+        return (self.earliest_us + self.latest_us) // 2
+
+
+@dataclass(slots=True)
+class StartRecord:
+    """One start or resume of all joints."""
+
+    plan: int
+    attempts: int
+    lead_us: int
+    margin_us: int
+    q_us: dict[str, int]
+    at_us: int
+    path_us: int
+    joints: dict[str, JointStart] = field(default_factory=dict)
+
+    def take(self, link: JointLink, event: Started) -> None:
+        """A joint says when it started."""
+        entry = self.joints[link.name]
+        entry.slack_us = event.start_us - event.permission_us
+        entry.start_joint_us = event.start_us
+        self.convert(link)
+
+    def convert(self, link: JointLink) -> None:
+        """Bring a joint's start into arm time with the limits known now, keeping the tighter."""
+        entry = self.joints[link.name]
+        if entry.start_joint_us is None:
+            return
+        interval = link.clock.arm_interval(entry.start_joint_us)
+        if interval is None:
+            return
+        low, high = interval
+        if entry.earliest_us is None or entry.latest_us is None:
+            entry.earliest_us, entry.latest_us = low, high
+        elif max(low, entry.earliest_us) <= min(high, entry.latest_us):
+            entry.earliest_us = max(low, entry.earliest_us)
+            entry.latest_us = min(high, entry.latest_us)
+
+    @property
+    def complete(self) -> bool:
+        """Whether every joint has said when it started."""
+        return all(entry.started_at_us is not None for entry in self.joints.values())
+
+    @property
+    def spread_us(self) -> int | None:
+        """Estimated time from the first joint's start to the last one's."""
+        if not self.complete:
+            return None
+        instants = [entry.started_at_us or 0 for entry in self.joints.values()]
+        return max(instants) - min(instants)
+
+    @property
+    def bound_us(self) -> int | None:
+        """What the true spread cannot exceed: latest possible minus earliest possible start."""
+        if not self.complete:
+            return None
+        entries = list(self.joints.values())
+        apart = [
+            (late.latest_us or 0) - (early.earliest_us or 0)
+            for late, early in permutations(entries, 2)
+        ]
+        return max(apart, default=0)
+
+    def to_json(self) -> dict[str, Any]:
+        """The start as plain values."""
+        return {
+            "attempts": self.attempts,
+            "lead_us": self.lead_us,
+            "margin_us": self.margin_us,
+            "at_us": self.at_us,
+            "path_us": self.path_us,
+            "spread_us": self.spread_us,
+            "bound_us": self.bound_us,
+            "joints": {
+                name: {
+                    "q_us": self.q_us[name],
+                    "slack_us": entry.slack_us,
+                    "clock_bound_us": _rounded(entry.clock_bound_us),
+                    "started_at_us": entry.started_at_us,
+                    "earliest_us": entry.earliest_us,
+                    "latest_us": entry.latest_us,
+                }
+                for name, entry in self.joints.items()
+            },
+        }
+
+
+@dataclass(slots=True)
+class Report:
+    """One run from first to last."""
+
+    run: int
+    name: str
+    joints: tuple[str, ...]
+    began_us: int
+    outcome: str = "playing"
+    """playing finished held stopped faulted refused lost; `held` while it can be resumed."""
+    message: str = ""
+    ended_us: int | None = None
+    starts: list[StartRecord] = field(default_factory=list)
+    partial_starts: int = 0
+    holds: list[dict[str, Any]] = field(default_factory=list)
+    finished_at_us: dict[str, int] = field(default_factory=dict)
+    feed_slack_us: dict[str, int] = field(default_factory=dict)
+
+    def finished(self, link: JointLink, event: Finished) -> None:
+        """A joint says when it reached a last point."""
+        interval = link.clock.arm_interval(event.at_us)
+        if interval is not None:
+            self.finished_at_us[link.name] = sum(interval) // 2
+
+    def keep_slack(self, slack_us: dict[str, int]) -> None:
+        """Keep the smallest feed slack of every part."""
+        for name, slack in slack_us.items():
+            self.feed_slack_us[name] = min(self.feed_slack_us.get(name, slack), slack)
+
+    def settle(self, links: Iterable[JointLink]) -> None:
+        """Use what the clocks have learned since to tighten the last start."""
+        if self.starts:
+            for link in links:
+                self.starts[-1].convert(link)
+
+    def to_json(self) -> dict[str, Any]:
+        """The report as plain values; `start` is the run's first."""
+        first = self.starts[0] if self.starts else None
+        return {
+            "run": self.run,
+            "name": self.name,
+            "outcome": self.outcome,
+            "message": self.message,
+            "began_at_us": self.began_us,
+            "ended_at_us": self.ended_us,
+            "start": first.to_json() if first else None,
+            "starts": [start.to_json() for start in self.starts],
+            "partial_starts": self.partial_starts,
+            "holds": self.holds,
+            "joints": [self._joint(name, first) for name in self.joints],
+        }
+
+    def _joint(self, name: str, first: StartRecord | None) -> dict[str, Any]:
+        entry = first.joints[name] if first else JointStart()
+        return {
+            "name": name,
+            "slack_us": entry.slack_us,
+            "clock_bound_us": _rounded(entry.clock_bound_us),
+            "started_at_us": entry.started_at_us,
+            "finished_at_us": self.finished_at_us.get(name),
+            "feed_slack_us": self.feed_slack_us.get(name),
+        }
+
+
+def _rounded(value: float | None) -> int | None:
+    # Up, so that a bound stays one.
+    return None if value is None else -int(-value // 1)

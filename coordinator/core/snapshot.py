@@ -1,0 +1,112 @@
+"""The arm's state as plain values, for people and programs outside."""
+
+from typing import Any
+
+from coordinator.core.homing import HomingState
+from coordinator.core.link import JointLink
+from coordinator.core.machine import Coordinator
+from coordinator.core.run import Phase, Run
+from protocol.drive import StopLevel
+from protocol.status import Fault
+
+
+def snapshot(core: Coordinator, now: int) -> dict[str, Any]:
+    """Everything at arm time `now`. What is unknown is None, never zero."""
+    run = core.run if core.run is not None and core.run.phase is not Phase.ENDED else None
+    return {
+        "arm": core.arm.name,
+        "session": f"{core.session:016x}",
+        "now_us": now,
+        "phase": _phase(core),
+        "run": _run(run, now) if run else None,
+        "homing": core.homing.to_json() if core.homing else None,
+        "joints": [_joint(link, now) for link in core.links],
+        "unknown": [
+            {"instance": name, "id": found.announcement.id, "host": found.host}
+            for name, found in core.unknown.items()
+        ],
+        "notes": [
+            {
+                "at_us": note.at_us,
+                "level": note.level,
+                "code": note.code,
+                "message": note.message,
+                "joint": note.joint,
+            }
+            for note in core.outbox.notes
+        ],
+    }
+
+
+def _phase(core: Coordinator) -> str:
+    if core.run is not None and core.run.phase is not Phase.ENDED:
+        return core.run.phase.value
+    if core.homing is not None and core.homing.state is HomingState.RUNNING:
+        return "homing"
+    return "idle"
+
+
+def _run(run: Run, now: int) -> dict[str, Any]:
+    path_us = round(run.course.at(now)[0]) if run.course else None
+    return {
+        "number": run.number,
+        "name": run.play.name,
+        "phase": run.phase.value,
+        "part": run.part + 1,
+        "parts": len(run.play.parts),
+        "line": run.feed.line_at(path_us) if path_us is not None else None,
+        "path_us": path_us,
+        "end_us": run.feed.end_us,
+        "rate_percent": run.rate_ppm / 10_000,
+        "attempts": run.report.starts[-1].attempts if run.report.starts else 0,
+        "message": run.report.message,
+    }
+
+
+def _joint(link: JointLink, now: int) -> dict[str, Any]:
+    status, joint = link.status, link.joint
+    bound = link.clock_bound_us(now)
+    values: dict[str, Any] = {
+        "name": joint.name,
+        "id": joint.id,
+        "word": joint.word,
+        "link": link.state.value,
+        "link_message": link.message,
+        "firmware": link.welcome.firmware if link.welcome else None,
+        "boot": f"{link.welcome.boot:08x}" if link.welcome else None,
+        "age_us": now - link.heard_us if link.heard_us is not None else None,
+        "clock": {
+            "locked": link.clock.locked,
+            "reason": link.clock.reason,
+            "bound_us": round(bound) if bound is not None else None,
+        },
+        "measured": link.quality.measured,
+        "q_us": round(link.quality.q_us) if link.quality.measured else None,
+        "loss": link.quality.loss,
+        "rtt_p50_us": link.quality.rtt_p50_us,
+        "rtt_p99_us": link.quality.rtt_p99_us,
+    }
+    known = status is not None
+    temperature = status.temperature_centi_c if status else None
+    supply = status.supply_mv if status else None
+    values |= {
+        "state": status.state.word if status else None,
+        "homed": status.homed if status else None,
+        "energised": status.energised if status else None,
+        "position_deg": joint.to_degrees(status.position) if status else None,
+        "velocity_deg_s": joint.to_degrees(status.velocity) if status else None,
+        "temperature_c": temperature / 100 if temperature is not None else None,
+        "supply_v": supply / 1000 if supply is not None else None,
+        "fan_percent": status.fan_percent if status else None,
+        "rssi_dbm": status.rssi_dbm if status else None,
+        "lease_us": status.lease_us if status else None,
+        "path_us": status.path_us if status else None,
+        "buffered_us": status.buffered_us if status else None,
+        "stop": StopLevel(status.stop).value if status else None,
+        "faults": [
+            (fault.name or "").lower().replace("_", "-")
+            for fault in Fault
+            if known and status is not None and fault in status.faults
+        ],
+    }
+    return values

@@ -1,0 +1,195 @@
+"""Starting together: arm, go, first lease, withdrawal, retry, refusal (design section 4).
+
+One `Start` brings all joints of a run from rest at one path time to moving by one rate change.
+It believes three things. Only echoes of the *current* plan count. *Go* is sent only after every
+joint has complied with the *arm* before it. A start that not all confirmed by its instant minus
+the margin is withdrawn by a newer plan without it, which is the next *arm*.
+"""
+
+from enum import StrEnum
+
+from coordinator.core.lease import LeaseKeeper
+from coordinator.core.link import JointLink
+from coordinator.core.outbox import Outbox
+from coordinator.core.report import JointStart, StartRecord
+from coordinator.timing.lead import ATTEMPTS, lead_us, margin_us
+from protocol.constants import EXPIRY_US
+from protocol.drive import Plan
+from protocol.pathtime import Course, RateChange
+from protocol.ramp import Ramp
+from protocol.states import JointState
+from protocol.status import Reason
+
+ARM_PATIENCE_US = 2_000_000
+"""How long a joint may take to comply with *arm*, or to come nearer while it advances."""
+
+S = JointState
+
+
+class Stage(StrEnum):
+    """Where a start is."""
+
+    ARMING = "arming"
+    STARTING = "starting"
+    CONFIRMED = "confirmed"
+    """Every joint has echoed *go*: they will move together."""
+    REFUSED = "refused"
+    """It cannot be made; `message` names the joint and the figures."""
+    PARTIAL = "partial"
+    """Some joints began alone, for their first lease."""
+    AT_END = "at end"
+    """Nothing is left to play: all advanced to the last point."""
+
+
+class Start:
+    """One start or resume of all joints of a run, with its attempts."""
+
+    def __init__(
+        self,
+        trajectory: int,
+        stand_us: int,
+        rate_ppm: int,
+        links: list[JointLink],
+        ramp: Ramp,
+        outbox: Outbox,
+        now: int,
+        *,
+        advancing: bool,
+    ) -> None:
+        self.stage = Stage.ARMING
+        self.message = ""
+        self.record: StartRecord | None = None
+        self.course: Course | None = None
+        self.lease: LeaseKeeper | None = None
+        self._trajectory = trajectory
+        self._stand_us = stand_us
+        self._rate_ppm = rate_ppm
+        self._links = links
+        self._ramp = ramp
+        self._outbox = outbox
+        self._advancing = advancing
+        self._attempt = 0
+        self.plan = self._arm(now)
+
+    def expiry_us(self, now: int) -> int | None:
+        """Permission to advance along the path while arming for a resume."""
+        return now + EXPIRY_US if self._advancing and self.stage is Stage.ARMING else None
+
+    @property
+    def lease_us(self) -> int | None:
+        """The first lease, once a start is set."""
+        return self.lease.offer_us if self.lease else None
+
+    def next_deadline(self) -> int | None:
+        """When a start that is not confirmed must be withdrawn."""
+        if self.stage is Stage.STARTING and self.record is not None:
+            return self.record.at_us - self.record.margin_us
+        return None
+
+    def step(self, now: int) -> None:
+        """Look at the joints' echoes and go on."""
+        if self.stage is Stage.ARMING:
+            self._await_arm(now)
+        elif self.stage is Stage.STARTING:
+            self._await_go(now)
+
+    # ---- arm --------------------------------------------------------------------------------
+
+    def _arm(self, now: int) -> Plan:
+        """A plan without a rate change and no lease: nothing can start, nothing is late."""
+        self.stage = Stage.ARMING
+        self.course, self.lease = None, None
+        self._since_us = now
+        self._nearest: dict[str, int] = {}
+        self.plan = Plan(self._outbox.plan_number(), self._trajectory, self._stand_us)
+        return self.plan
+
+    def _await_arm(self, now: int) -> None:
+        if all(link.complies(self.plan) for link in self._links):
+            self._go(now)
+        elif all(link.finished(self._trajectory) for link in self._links):
+            self.stage = Stage.AT_END
+        elif astray := [link.name for link in self._links if link.in_state(S.MOVING, S.RAMPING)]:
+            # A withdrawal came too late for these: they cover their first lease and hold.
+            self.stage = Stage.PARTIAL
+            self.message = f"{', '.join(astray)} began alone and holds within the first lease"
+        else:
+            self._watch_patience(now)
+
+    def _watch_patience(self, now: int) -> None:
+        for link in self._links:
+            path_us = link.status.path_us if link.status else -1
+            if path_us > self._nearest.get(link.name, -1):
+                self._nearest[link.name] = path_us
+                self._since_us = now
+        if now - self._since_us > ARM_PATIENCE_US:
+            link = next(link for link in self._links if not link.complies(self.plan))
+            self._refuse(f"{link.name} did not get ready: {self._why(link, now)}")
+
+    def _why(self, link: JointLink, now: int) -> str:
+        status = link.status
+        if status is None or not link.heard(now):
+            age = "ever" if link.heard_us is None else f"for {(now - link.heard_us) / 1e6:.1f} s"
+            return f"nothing heard from it {age}"
+        reasons = {
+            Reason.NONE: f"it is {status.state.word} at path time {status.path_us} µs",
+            Reason.LATE: "the start's instant had passed when it heard of it",
+            Reason.NOT_ARMED: f"it is {status.state.word}",
+            Reason.ELSEWHERE: (
+                f"it stands at path time {status.path_us} µs, beyond {self._stand_us} µs"
+            ),
+            Reason.POINTS_MISSING: f"its points end at path time {status.buffered_us} µs",
+            Reason.NO_MAP: "it has no clock map yet",
+        }
+        return reasons[status.reason]
+
+    # ---- go ---------------------------------------------------------------------------------
+
+    def _go(self, now: int) -> None:
+        """Every joint has complied with *arm*: set the instant and the first lease."""
+        self._attempt += 1
+        slowest = max(self._links, key=lambda link: link.quality.q_us)
+        q_us = slowest.quality.q_us
+        lead = lead_us(q_us, self._attempt - 1)
+        change = RateChange(now + lead, self._stand_us, 0, self._rate_ppm)
+        self.plan = Plan(self._outbox.plan_number(), self._trajectory, self._stand_us, change)
+        self.course = Course.of(change, self._ramp)
+        self.lease = LeaseKeeper(self._stand_us)
+        self.record = StartRecord(
+            plan=self.plan.number,
+            attempts=self._attempt,
+            lead_us=lead,
+            margin_us=margin_us(q_us),
+            q_us={link.name: link.quality.q_us for link in self._links},
+            at_us=change.at_us,
+            path_us=self._stand_us,
+            joints={link.name: JointStart() for link in self._links},
+        )
+        self.stage = Stage.STARTING
+
+    def _await_go(self, now: int) -> None:
+        assert self.record is not None
+        if all(link.complies(self.plan) for link in self._links):
+            for link in self._links:
+                self.record.joints[link.name].clock_bound_us = link.clock_bound_us(now)
+            self.stage = Stage.CONFIRMED
+        elif now >= self.record.at_us - self.record.margin_us:
+            late = next(link for link in self._links if not link.complies(self.plan))
+            if self._attempt < ATTEMPTS:
+                self._outbox.note(
+                    now,
+                    "attention",
+                    "start-withdrawn",
+                    f"{late.name} had not confirmed the start in time; trying again",
+                    late.name,
+                )
+                self._arm(now)
+            else:
+                self._refuse(
+                    f"{late.name} did not confirm the start in {ATTEMPTS} attempts (last lead "
+                    f"{self.record.lead_us / 1e3:.0f} ms, its Q {late.quality.q_us / 1e3:.0f} ms)"
+                )
+
+    def _refuse(self, message: str) -> None:
+        self.stage = Stage.REFUSED
+        self.message = message
