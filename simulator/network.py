@@ -165,8 +165,8 @@ class _Way:
 class Link:
     """The link between the coordinator and one joint, both directions.
 
-    All times are in µs, from 0 up, on one clock of the caller's choice. `start_us` is the instant from which
-    random outages may begin.
+    All times are in µs, from 0 up, on one clock of the caller's choice. `start_us` is the instant
+    from which random outages may begin.
     """
 
     def __init__(self, profile: Profile, seed: int, start_us: int = 0) -> None:
