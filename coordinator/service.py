@@ -1,0 +1,258 @@
+"""The coordinator on real sockets: the pure core, driven by the host's clock and event loop.
+
+What happens goes in as events, what the core wants done is carried out at once, and between them
+the loop sleeps until the core's next deadline. Everything runs in one loop; reading and checking
+a program, and writing files, do not: they have a thread each.
+"""
+
+import asyncio
+import contextlib
+import logging
+import math
+import secrets
+from collections.abc import AsyncIterator, Coroutine, Iterator, Sequence
+from concurrent.futures import ThreadPoolExecutor
+from dataclasses import asdict
+from pathlib import Path
+from typing import Any, Final
+
+from coordinator.arm import Arm
+from coordinator.core.events import (
+    Command,
+    Event,
+    Hold,
+    HostSlept,
+    Note,
+    Play,
+    Refused,
+    RunEnded,
+    SendDrive,
+)
+from coordinator.core.machine import Coordinator
+from coordinator.core.run import Phase
+from coordinator.core.snapshot import snapshot
+from coordinator.data_folder import DataFolderError, coordinator_id, read_key
+from coordinator.links.carrier import Carrier
+from coordinator.links.clock import SleepWatch, arm_now_us, boot_now_us
+from coordinator.motion import check_program, plan_parts
+from coordinator.programs import parse_program
+from coordinator.run_files import RunFiles
+
+EXIT_HOLD_S: Final = 4.0
+"""Patience for a hold when the coordinator is asked to end: lease and ramp take less."""
+_LEVELS: Final = {"info": logging.INFO, "attention": logging.WARNING, "danger": logging.ERROR}
+_logger = logging.getLogger(__name__)
+
+
+class Service:
+    """One arm's coordinator, from `open` to `close`. Not for use from other threads.
+
+    Commands raise `Refused`. `failed` is set if the core breaks: nothing is sent any more then,
+    and what moves comes to rest by its lease.
+    """
+
+    def __init__(self, arm: Arm, data: Path, interface: str) -> None:
+        self.arm = arm
+        self.failed = asyncio.Event()
+        self._files = RunFiles(data)
+        self._files.close_unfinished()
+        runs = self._files.numbers()
+        identity = coordinator_id(data)
+        self._core = Coordinator(arm, identity, _new_session(), first_run=max(runs, default=0) + 1)
+        self._carrier = Carrier(interface, read_key(data), identity, self._happened)
+        self._sleep = SleepWatch(arm_now_us(), boot_now_us())
+        self._timer: asyncio.TimerHandle | None = None
+        self._writer = ThreadPoolExecutor(1, thread_name_prefix="run-files")
+        self._tasks: set[asyncio.Task[None]] = set()
+        self._saved = set(runs)
+        """Runs whose end is on the disk."""
+
+    async def open(self) -> None:
+        """Open the sockets and begin. Raises OSError, naming no file, when one cannot be had."""
+        await self._carrier.open()
+        self._go_on()
+
+    async def close(self) -> None:
+        """Hold what moves, then close everything."""
+        if not self.failed.is_set():
+            with contextlib.suppress(Refused, TimeoutError):
+                await asyncio.wait_for(self._hold_and_rest(), EXIT_HOLD_S)
+        if self._timer is not None:
+            self._timer.cancel()
+        await self._carrier.close()
+        await asyncio.gather(*self._tasks)
+        self._writer.shutdown()
+
+    # ---- what people ask ------------------------------------------------------------------
+
+    def command(self, command: Command) -> int | None:
+        """Carry out a command; the number of a new homing. Raises Refused."""
+        number: int | None = None
+        if not self.failed.is_set():
+            with self._guarded():
+                number = self._core.command(command, arm_now_us())
+                self._go_on()
+        if self.failed.is_set():
+            raise Refused("failed", "the coordinator broke; see its log, then start it anew")
+        return number
+
+    async def play(self, name: str, text: str) -> int:
+        """Check a program whole, plan it from where the joints stand, play it; its run's number.
+
+        Raises ProgramError or Refused.
+        """
+        program = await asyncio.to_thread(parse_program, text, self.arm.words)
+        counts = self._core.start_counts()
+        parts = await asyncio.to_thread(plan_parts, program, self.arm, counts)
+        if self._core.start_counts() != counts:
+            raise Refused("moved", "a joint moved while the program was being planned; try again")
+        run = self.command(Play(name, text, parts))
+        assert run is not None
+        await self._save(run)
+        return run
+
+    async def check(self, text: str) -> dict[str, Any]:
+        """What a program would do from where the arm stands, or from `park` if that is unsure."""
+        start: Sequence[float] | None = None
+        with contextlib.suppress(Refused):
+            counts = self._core.start_counts()
+            start = [
+                joint.to_degrees(at) for joint, at in zip(self.arm.joints, counts, strict=True)
+            ]
+        return asdict(await asyncio.to_thread(check_program, text, self.arm, start))
+
+    def snapshot(self) -> dict[str, Any]:
+        """The arm's state now."""
+        return snapshot(self._core, arm_now_us())
+
+    def homing(self, number: int) -> dict[str, Any] | None:
+        """How a homing goes or went, None if there was none of that number."""
+        found = self._core.homings.get(number)
+        return found.to_json() if found else None
+
+    def runs(self) -> list[int]:
+        """Numbers of all runs, oldest first."""
+        return sorted(self._saved | set(self._core.reports))
+
+    def progress(self, run: int) -> dict[str, Any] | None:
+        """Where a run is, None if there is none of that number."""
+        report = self.report(run)
+        if report is None:
+            return None
+        going = self.snapshot()["run"]
+        place: dict[str, Any] = {"phase": "ended"}
+        if going is not None and going["number"] == run:
+            place = going
+        elif run not in self._saved:
+            place = {"phase": "ending"}
+        return {
+            **place,
+            "run": run,
+            "name": report["name"],
+            "outcome": report["outcome"],
+            "message": report["message"],
+        }
+
+    def report(self, run: int) -> dict[str, Any] | None:
+        """A run's report, None if there is none of that number. Raises DataFolderError."""
+        live = self._core.reports.get(run)
+        return live.to_json() if live is not None else self._files.load(run)
+
+    # ---- the loop -------------------------------------------------------------------------
+
+    def _happened(self, event: Event) -> None:
+        if self.failed.is_set():
+            return
+        with self._guarded():
+            self._core.handle(event, arm_now_us())
+            self._go_on()
+
+    def _wake(self) -> None:
+        if self.failed.is_set():
+            return
+        with self._guarded():
+            self._go_on()
+
+    @contextlib.contextmanager
+    def _guarded(self) -> Iterator[None]:
+        try:
+            yield
+        except Refused:
+            raise
+        except Exception:
+            # The joints hold by their own rules once nothing is sent; a broken core must not go on.
+            _logger.exception("the coordinator's core broke; nothing is sent any more")
+            self.failed.set()
+
+    def _go_on(self) -> None:
+        """Carry out what is due and sleep until the next deadline."""
+        self._end_session_if_slept()
+        for action in self._core.poll(arm_now_us()):
+            match action:
+                case Note(level=level, message=message):
+                    _logger.log(_LEVELS[level], "%s", message)
+                case RunEnded(run=run):
+                    self._start(self._save(run))
+                case SendDrive() if self._end_session_if_slept():
+                    # The rest is of a session that is over.
+                    self._go_on()
+                    return
+                case _:
+                    sent = self._carrier.carry_out(action)
+                    if sent is not None:
+                        self._core.handle(sent, arm_now_us())
+        self._sleep_until(self._core.next_deadline())
+
+    def _sleep_until(self, deadline_us: int) -> None:
+        if self._timer is not None:
+            self._timer.cancel()
+        # The loop's timers count whole ms; one that fired early would only be set again.
+        wait_ms = max(1, math.ceil((deadline_us - arm_now_us()) / 1000))
+        self._timer = asyncio.get_running_loop().call_later(wait_ms / 1000, self._wake)
+
+    def _end_session_if_slept(self) -> bool:
+        slept_us = self._sleep.check(arm_now_us(), boot_now_us())
+        if slept_us is None:
+            return False
+        self._core.handle(HostSlept(slept_us, _new_session()), arm_now_us())
+        self._start(self._carrier.refresh())
+        return True
+
+    async def _hold_and_rest(self) -> None:
+        self.command(Hold())
+        run = self._core.run
+        while run is not None and run.phase in (Phase.MOVING, Phase.HOLDING, Phase.STARTING):
+            await asyncio.sleep(0.05)
+
+    # ---- files ----------------------------------------------------------------------------
+
+    async def _save(self, run: int) -> None:
+        report = self._core.reports[run].to_json()
+        loop = asyncio.get_running_loop()
+        try:
+            await loop.run_in_executor(self._writer, self._files.save, report)
+        except DataFolderError as error:
+            _logger.error("the report of run %d is not kept: %s", run, error)
+        if report["ended_at_us"] is not None:
+            self._saved.add(run)
+
+    def _start(self, work: Coroutine[Any, Any, None]) -> None:
+        task = asyncio.get_running_loop().create_task(work)
+        self._tasks.add(task)
+        task.add_done_callback(self._tasks.discard)
+
+
+def _new_session() -> int:
+    """A random session that is not 0."""
+    return secrets.randbits(64) | 1
+
+
+@contextlib.asynccontextmanager
+async def running(arm: Arm, data: Path, interface: str) -> AsyncIterator[Service]:
+    """A service from its beginning to its end."""
+    service = Service(arm, data, interface)
+    await service.open()
+    try:
+        yield service
+    finally:
+        await service.close()
