@@ -263,7 +263,7 @@ class Table:
         for key in self._values:
             if key in self._known:
                 continue
-            near = difflib.get_close_matches(key, sorted(self._known), n=1)
+            near = difflib.get_close_matches(key, sorted(self._known), n=1, cutoff=0.5)
             hint = f"; the nearest that is known is {near[0]}" if near else ""
             self.complain(key, f"has an unknown key {key}{hint}")
 

@@ -40,7 +40,8 @@ class Part:
 
     def first_points(self) -> tuple[Point, ...]:
         """Where each joint must stand, at rest, at path time 0."""
-        return tuple(Point(0, at, 0, last=self.is_empty) for at in self.start.counts)
+        is_empty = self.is_empty
+        return tuple(Point(0, at, 0, last=is_empty) for at in self.start.counts)
 
     def moves(self) -> Iterator[PlannedMove]:
         """Moves and dwells in order, planned anew each time this is called.

@@ -21,8 +21,8 @@ from protocol.segments import MIN_SPACING_US, check_segment
 MERGED_US: Final = 5_000
 """Phases of a profile that are shorter are merged with a neighbour: rounding a position to a
 count can add 6/h² counts/s² of acceleration, which at 5 ms and 45,511 counts/° is 5 °/s²."""
-FIRST_STRETCH: Final = 1.001
-"""Tried first where merged phases fail the check of a segment; its excess doubles after that."""
+FIRST_EASING: Final = 0.001
+"""Share by which the jerk is lowered first where merging breaks a limit; doubled after that."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -55,7 +55,7 @@ def plan_leg(leg: Leg, arm: Arm, start_us: int, *, is_last: bool) -> PlannedMove
     else:
         speed = pace(leg, arm)
         slowed = speed.is_slowed
-        columns = _columns(leg, arm, start_us, _profile(leg, arm, speed))
+        columns = _columns(leg, arm, start_us, speed)
     if is_last and columns:
         columns[-1] = tuple(Point(p.time_us, p.position, 0, last=True) for p in columns[-1])
     return PlannedMove(
@@ -75,8 +75,11 @@ def _turns(leg: Leg) -> list[int]:
     return [b - a for a, b in zip(leg.start.counts, leg.end.counts, strict=True)]
 
 
-def _profile(leg: Leg, arm: Arm, speed: Pace) -> Profile:
-    """The distance in degrees of the joint that turns furthest, within the limits of them all."""
+def _profile(leg: Leg, arm: Arm, speed: Pace, easing: float) -> Profile:
+    """The distance in degrees of the joint that turns furthest, within the limits of them all.
+
+    The jerk limits are divided by 1 + `easing`.
+    """
     turns = [
         abs(turn) / abs(joint.counts_per_degree)
         for joint, turn in zip(arm.joints, _turns(leg), strict=True)
@@ -95,43 +98,45 @@ def _profile(leg: Leg, arm: Arm, speed: Pace) -> Profile:
         furthest,
         furthest / max(speed.least_s, speed.asked_s or 0.0),
         along(tuple(ACCELERATION_SHARE * joint.acceleration_deg_s2 for joint in joints)),
-        along(tuple(joint.jerk_deg_s3 for joint in joints)),
+        along(tuple(joint.jerk_deg_s3 / (1.0 + easing) for joint in joints)),
     )
 
 
-def _columns(leg: Leg, arm: Arm, start_us: int, profile: Profile) -> list[tuple[Point, ...]]:
-    """The points of all joints, time by time. Slowed down a little if they fail the check."""
-    excess = 0.0
+def _columns(leg: Leg, arm: Arm, start_us: int, speed: Pace) -> list[tuple[Point, ...]]:
+    """The points of all joints, time by time, such that every joint accepts every segment.
+
+    A cubic across merged phases may break a limit. With less jerk the phases get longer, until
+    they need no merging; that costs time only where the jerk changes. It ends, because with
+    little enough jerk no phase is left but the four of equal length in which it acts.
+    """
+    easing = 0.0
     while True:
-        columns = list(_sampled(leg, start_us, profile, 1.0 + excess))
+        columns = list(_sampled(leg, start_us, _profile(leg, arm, speed, easing)))
         if all(
             _passes(joint, Point(start_us, leg.start.counts[k], 0), [c[k] for c in columns])
             for k, joint in enumerate(arm.joints)
         ):
             return columns
-        # Ends, because velocity and acceleration fall with every turn and the limits do not.
-        excess = 2.0 * excess or FIRST_STRETCH - 1.0
+        easing = 2.0 * easing or FIRST_EASING
 
 
-def _sampled(
-    leg: Leg, start_us: int, profile: Profile, stretch: float
-) -> Iterator[tuple[Point, ...]]:
+def _sampled(leg: Leg, start_us: int, profile: Profile) -> Iterator[tuple[Point, ...]]:
     turns = _turns(leg)
-    for time_us in _times_us(profile, stretch):
-        distance, velocity, _ = profile.at(time_us / US / stretch)
-        share, rate = distance / profile.distance, velocity / profile.distance / stretch
+    for time_us in _times_us(profile):
+        distance, velocity, _ = profile.at(time_us / US)
+        share, rate = distance / profile.distance, velocity / profile.distance
         yield tuple(
             Point(start_us + time_us, at + round(share * turn), round(rate * turn))
             for at, turn in zip(leg.start.counts, turns, strict=True)
         )
 
 
-def _times_us(profile: Profile, stretch: float) -> list[int]:
+def _times_us(profile: Profile) -> list[int]:
     """Where the points go: the profile's knots, without those too close to another."""
-    end = max(MIN_SPACING_US, math.ceil(profile.duration_s * stretch * US))
+    end = max(MIN_SPACING_US, math.ceil(profile.duration_s * US))
     times = [0]
     for knot in profile.knots_s[1:-1]:
-        time = round(knot * stretch * US)
+        time = round(knot * US)
         if time - times[-1] >= MERGED_US and end - time >= MERGED_US:
             times.append(time)
     return [*times[1:], end]

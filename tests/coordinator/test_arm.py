@@ -1,0 +1,323 @@
+"""The arm file: what it gives, and that every mistake is named with its line."""
+
+import re
+from pathlib import Path
+
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+
+from coordinator.arm import Arm, ArmFileError, load_arm, parse_arm
+
+DEMO = Path(__file__).parents[2] / "coordinator" / "demo" / "arm.toml"
+TEXT = DEMO.read_text(encoding="utf-8")
+PATH = Path("arm.toml")
+ARM = parse_arm(TEXT, PATH)
+
+
+def mistakes(text: str) -> tuple[str, ...]:
+    with pytest.raises(ArmFileError) as caught:
+        parse_arm(text, PATH)
+    return caught.value.sentences
+
+
+def line_of(text: str, joint: str, key: str) -> int:
+    """The line on which a joint's key stands, found by searching the text."""
+    lines = text.split("\n")
+    begin = next(k for k, line in enumerate(lines) if line == f'name = "{joint}"')
+    return next(k + 1 for k in range(begin, len(lines)) if lines[k].startswith(key))
+
+
+def changed(joint: str, key: str, value: str) -> tuple[str, int]:
+    """The demo file with one value of one joint replaced, and the line of it."""
+    line = line_of(TEXT, joint, key)
+    lines = TEXT.split("\n")
+    lines[line - 1] = f"{key} = {value}"
+    return "\n".join(lines), line
+
+
+def removed(joint: str, key: str) -> str:
+    lines = TEXT.split("\n")
+    del lines[line_of(TEXT, joint, key) - 1]
+    return "\n".join(lines)
+
+
+def test_the_demo_arm_has_its_six_joints_from_base_to_tool() -> None:
+    arm = load_arm(DEMO)
+    assert arm.path == DEMO
+    assert [joint.name for joint in arm.joints] == [
+        "turntable", "shoulder", "elbow", "forearm", "wrist", "tool",
+    ]  # fmt: skip
+    assert arm.words == ("A", "B", "C", "D", "E", "U")
+    assert [joint.range_deg for joint in arm.joints] == [
+        (-170.0, 170.0), (-95.0, 95.0), (-130.0, 130.0), (-180.0, 180.0), (-110.0, 110.0), None,
+    ]  # fmt: skip
+    assert set(arm.homing_order) == {joint.name for joint in arm.joints}
+    assert len(arm.poses["park"]) == 6
+    assert arm.joint("elbow") is arm.joints[2]
+    with pytest.raises(KeyError):
+        arm.joint("knee")
+
+
+def test_a_tool_output_knows_its_joint_and_bit() -> None:
+    (output,) = ARM.tool_outputs
+    assert (output.output, output.joint, output.bit) == ("gripper", "tool", 0)
+    assert (output.on, output.off) == ("M3", "M5")
+
+
+def test_counts_of_a_degree_are_256_times_the_published_microsteps() -> None:
+    # 200 steps, 1/16, 20:1 → 177.78 microsteps per output degree (computed, facts.md).
+    assert ARM.joints[0].counts_per_degree / 256 == pytest.approx(177.78, abs=0.005)
+    assert ARM.joints[0].to_counts(360.0) == 200 * 16 * 20 * 256
+
+
+def test_a_reversed_joint_counts_downwards_and_still_has_its_range_in_order() -> None:
+    shoulder = ARM.joint("shoulder")
+    assert shoulder.direction == -1
+    assert shoulder.to_counts(90.0) == -shoulder.to_counts(-90.0) < 0
+    assert shoulder.range_counts == (shoulder.to_counts(95.0), shoulder.to_counts(-95.0))
+
+
+@given(st.integers(0, 5), st.integers(-(10**9), 10**9))
+def test_counts_survive_the_way_through_degrees(joint: int, counts: int) -> None:
+    chosen = ARM.joints[joint]
+    assert chosen.to_counts(chosen.to_degrees(counts)) == counts
+
+
+@pytest.mark.parametrize(
+    ("key", "value", "words"),
+    [
+        ("id", '"3c71bf4a000"', ["3c71bf4a000", "12 hex digits"]),
+        ("id", '"3C71BF4A0003"', ["12 hex digits"]),
+        ("id", '"3c71bf4a0001"', ["id 3c71bf4a0001", "turntable"]),
+        ("word", '"A"', ["word A", "turntable"]),
+        ("word", '"F"', ['"F"', "A B C D E"]),
+        ("full_steps", "200.5", ["full_steps", "200.5", "whole number"]),
+        ("full_steps", "0", ["full_steps", "0", "4 to 1000"]),
+        ("microsteps", "12", ["microsteps", "12", "power of two"]),
+        ("gear_ratio", "0", ["gear_ratio", "0.1 to 1000"]),
+        ("direction", "0", ["direction", "0", "1 or -1"]),
+        ("range_deg", "[130, -130]", ["130 to -130"]),
+        ("range_deg", "[-130, 4000]", ["4000", "3600"]),
+        ("range_deg", '"endless"', ["endless", "continuous"]),
+        ("range_deg", "[-130, true]", ["range_deg"]),
+        ("velocity_deg_s", "5000", ["velocity_deg_s", "5000", "1000 °/s"]),
+        ("velocity_deg_s", '"60"', ["velocity_deg_s", "number"]),
+        ("velocity_deg_s", "nan", ["velocity_deg_s", "nan"]),
+        ("acceleration_deg_s2", "0", ["acceleration_deg_s2", "0", "°/s²"]),
+        ("jerk_deg_s3", "-600", ["jerk_deg_s3", "-600", "°/s³"]),
+        ("home_deg", "131", ["home_deg", "131", "-130 to 130°"]),
+        ("homing", "3", ["homing", "table"]),
+        ("temperature_warning_c", "58", ["temperature_warning_c", "58", "temperature_limit_c"]),
+        ("temperature_limit_c", "400", ["temperature_limit_c", "400", "125 °C"]),
+        ("supply_limit_v", "-1", ["supply_limit_v", "-1", "60 V"]),
+        ("run_current_a", "0", ["run_current_a", "0", "10 A"]),
+        ("hold_current_a", "2", ["hold_current_a", "2", "run_current_a", "1.4"]),
+        ("hop_resistance_ohm", "50", ["hop_resistance_ohm", "50", "Ω"]),
+        (
+            "homing",
+            "{ direction = 2, travel_deg = 9, fast_deg_s = 2, slow_deg_s = 1, backoff_deg = 1 }",
+            ["homing", "direction", "2", "1 or -1"],
+        ),
+        (
+            "homing",
+            "{ direction = 1, travel_deg = 9, fast_deg_s = 2, slow_deg_s = 3, backoff_deg = 1 }",
+            ["slow_deg_s", "3", "fast_deg_s", "2"],
+        ),
+        (
+            "homing",
+            "{ direction = 1, travel_deg = 9, fast_deg_s = 70, slow_deg_s = 3, backoff_deg = 1 }",
+            ["fast_deg_s", "70", "velocity_deg_s", "60"],
+        ),
+        (
+            "homing",
+            "{ direction = 1, travel_deg = 9, fast_deg_s = 2, slow_deg_s = 1, backoff_deg = 9 }",
+            ["backoff_deg", "9", "travel_deg"],
+        ),
+        (
+            "homing",
+            "{ direction=1, travel_deg=9, fast_rpm=2, fast_deg_s=2, slow_deg_s=1, backoff_deg=1 }",
+            ["fast_rpm", "fast_deg_s"],
+        ),
+    ],
+)
+def test_one_wrong_value_is_one_sentence_with_line_joint_limit_and_value(
+    key: str, value: str, words: list[str]
+) -> None:
+    text, line = changed("elbow", key, value)
+    (sentence,) = mistakes(text)
+    assert sentence.startswith(f"arm.toml:{line}: joint elbow: ")
+    for word in words:
+        assert word in sentence
+
+
+def test_a_key_in_another_unit_is_unknown_and_the_right_one_is_missed() -> None:
+    line = line_of(TEXT, "elbow", "velocity_deg_s")
+    lines = TEXT.split("\n")
+    lines[line - 1] = "velocity_rpm = 10"
+    found = mistakes("\n".join(lines))
+    assert f"arm.toml:{line}: joint elbow: has an unknown key velocity_rpm; the nearest" in found[1]
+    table_line = line_of(TEXT, "elbow", "name") - 1
+    assert found[0] == f"arm.toml:{table_line}: joint elbow: lacks velocity_deg_s"
+    assert len(found) == 2
+
+
+def test_a_velocity_that_needs_too_many_steps_a_second_is_refused() -> None:
+    # The driver takes 250 kHz (TI SLVSA73): 177.78 · 16 microsteps per degree · 100 °/s > 250 kHz.
+    text, _ = changed("elbow", "microsteps", "256")
+    lines = text.split("\n")
+    line = line_of(text, "elbow", "velocity_deg_s")
+    lines[line - 1] = "velocity_deg_s = 100"
+    (sentence,) = mistakes("\n".join(lines))
+    assert sentence.startswith(f"arm.toml:{line}: joint elbow: velocity_deg_s is 100")
+    assert "284444" in sentence
+    assert "250000" in sentence
+
+
+def test_motor_at_the_published_corner_of_step_rate_is_accepted() -> None:
+    # 250 kHz at 1/16 = 4687.5 rpm of the motor (computed, facts.md): 28125 °/s, at 100:1 281.25.
+    text, _ = changed("tool", "gear_ratio", "100")
+    lines = text.split("\n")
+    at = line_of(text, "tool", "velocity_deg_s") - 1
+    lines[at] = "velocity_deg_s = 281.25"
+    assert parse_arm("\n".join(lines), PATH).joints[5].velocity_deg_s == 281.25
+    lines[at] = "velocity_deg_s = 281.26"
+    assert len(mistakes("\n".join(lines))) == 1
+
+
+def test_all_mistakes_are_reported_in_the_order_of_the_file() -> None:
+    text, first = changed("turntable", "jerk_deg_s3", "0")
+    lines = text.split("\n")
+    second = line_of(text, "wrist", "direction")
+    lines[second - 1] = "direction = 3"
+    third = line_of(text, "tool", "hop_resistance_ohm")
+    lines[third - 1] = 'hop_resistance_ohm = "little"'
+    found = mistakes("\n".join(lines))
+    assert [sentence.split(":")[1] for sentence in found] == [str(first), str(second), str(third)]
+
+
+@pytest.mark.parametrize(
+    ("old", "new", "words"),
+    [
+        ("elbow = 110,", "elbow = 131,", ["pose park", "elbow", "131", "-130 to 130°"]),
+        ("elbow = 110,", "", ["pose park", "lacks elbow"]),
+        ("elbow = 110,", "elbow = 110, knee = 1,", ["pose park", "knee"]),
+        ("park = {", "rest = {", ["poses", "lacks park"]),
+        ('"elbow", "shoulder"', '"shoulder"', ["homing_order", "lacks elbow"]),
+        ('"elbow", "shoulder"', '"elbow", "elbow", "shoulder"', ["homing_order", "elbow twice"]),
+        ('"elbow", "shoulder"', '"elbow", "knee", "shoulder"', ["homing_order", "knee"]),
+        ('output = "gripper"', 'output = "pump"', ["tool output 1", "pump", "no joint"]),
+        ('on = "M3"', 'on = "M8"', ["M8/M5", "M3/M5 or M8/M9"]),
+        ('on = "M3"', "on = 3", ["on is 3"]),
+        ('name = "bench arm"', 'name = "bench arm"\nhost = "x"', ["unknown key host"]),
+        ('name = "wrist"', 'name = "elbow"', ["joint elbow", "name elbow", "number 3"]),
+        ('name = "bench arm"', "name = 7", ["name is 7"]),
+    ],
+)
+def test_a_mistake_about_the_whole_arm_is_named(old: str, new: str, words: list[str]) -> None:
+    assert TEXT.count(old) == 1
+    found = mistakes(TEXT.replace(old, new))
+    assert re.match(r"arm\.toml:\d+: ", found[0])
+    assert any(all(word in sentence for word in words) for sentence in found)
+
+
+def test_an_output_has_one_carrier_and_one_pair_of_words() -> None:
+    twice = TEXT.replace(
+        "# Joints from base", '[[tool_outputs]]\noutput = "gripper"\non = "M3"\noff = "M5"\n# J'
+    )
+    found = mistakes(twice)
+    assert "output gripper has words already" in found[0]
+    assert "M3/M5 switch gripper already" in found[1]
+
+
+def test_a_missing_key_is_named_with_the_line_of_its_joint() -> None:
+    table_line = line_of(TEXT, "wrist", "name") - 1
+    (sentence,) = mistakes(removed("wrist", "temperature_limit_c"))
+    assert sentence == f"arm.toml:{table_line}: joint wrist: lacks temperature_limit_c"
+
+
+def test_words_default_from_base_to_tool() -> None:
+    text = "\n".join(line for line in TEXT.split("\n") if not line.startswith("word = "))
+    assert parse_arm(text, PATH).words == ("A", "B", "C", "D", "E", "U")
+
+
+def stacked(count: int, *, words: bool) -> str:
+    """An arm of like joints, written out."""
+    begin = TEXT.index("[[joints]]")
+    joint = TEXT[begin : TEXT.index("[[joints]]", begin + 1)]
+    names = [f"j{k}" for k in range(count)]
+    angles = ", ".join(f"{name} = 0" for name in names)
+    text = f'name = "stack"\nhoming_order = {names}\nposes.park = {{ {angles} }}\n'.replace(
+        "'", '"'
+    )
+    letters = "ABCDEUVWXYZHI"
+    for k, name in enumerate(names):
+        row = joint.replace("turntable", name).replace("3c71bf4a0001", f"{k:012x}")
+        text += row.replace('word = "A"', f'word = "{letters[k]}"' if words else "")
+    return text
+
+
+def test_an_arm_has_one_to_twelve_joints() -> None:
+    assert len(parse_arm(stacked(1, words=True), PATH).joints) == 1
+    assert len(parse_arm(stacked(12, words=True), PATH).joints) == 12
+    assert "has 13 joints, but must have 1 to 12" in mistakes(stacked(13, words=True))[0]
+    assert "has 0 joints" in mistakes('name="n"\nhoming_order=[]\njoints=[]\n[poses.park]\n')[0]
+
+
+def test_default_words_reach_for_eight_joints() -> None:
+    assert parse_arm(stacked(8, words=False), PATH).words == tuple("ABCDEUVW")
+    (sentence,) = mistakes(stacked(9, words=False))
+    assert "joint j8: needs a word: A B C D E U V W" in sentence
+
+
+@pytest.mark.parametrize(
+    ("text", "line"),
+    [
+        changed("forearm", "gear_ratio", "20.0.0"),
+        changed("wrist", "full_steps", "200 200"),
+        (f"{TEXT}inputs = []\n", TEXT.count("\n") + 1),
+        ("name = \n", 1),
+        ('a = 1\nb = """\nx', 3),
+        (f"name = 'n'\nx = {'[' * 5000}", 2),
+    ],
+)
+def test_a_syntax_error_carries_its_line(text: str, line: int) -> None:
+    (sentence,) = mistakes(text)
+    assert sentence.startswith(f"arm.toml:{line}: this is not valid TOML: ")
+
+
+def test_a_file_that_is_not_there_or_not_text_is_an_arm_file_error(tmp_path: Path) -> None:
+    with pytest.raises(ArmFileError, match=r"nowhere\.toml cannot be read: No such file"):
+        load_arm(tmp_path / "nowhere.toml")
+    (tmp_path / "arm.toml").write_bytes(b"# fine\nname = '\xff'\n")
+    with pytest.raises(ArmFileError, match=r"^arm\.toml:2: the file is not UTF-8$"):
+        load_arm(tmp_path / "arm.toml")
+
+
+def test_windows_line_ends_change_nothing() -> None:
+    def without_path(arm: Arm) -> tuple[object, ...]:
+        return arm.name, arm.joints, arm.homing_order, dict(arm.poses), arm.tool_outputs
+
+    assert without_path(parse_arm(TEXT.replace("\n", "\r\n"), PATH)) == without_path(ARM)
+
+
+SPOILED = st.sampled_from(
+    ["", "x", '"', "[", "]", "[[", "{", "=", "#", "nan", "-", "1e9", "true", "'''", "\n", "joints"]
+)
+
+
+@given(st.integers(0, len(TEXT)), st.integers(0, 40), SPOILED)
+def test_only_the_documented_error_escapes_from_a_spoiled_file(
+    at: int, cut: int, insert: str
+) -> None:
+    text = TEXT[:at] + insert + TEXT[at + cut :]
+    try:
+        arm = parse_arm(text, PATH)
+    except ArmFileError as error:
+        lines = text.count("\n") + 1
+        for sentence in error.sentences:
+            place = re.match(r"arm\.toml:(\d+): ", sentence)
+            assert place is not None
+            assert 1 <= int(place[1]) <= lines
+    else:
+        assert 1 <= len(arm.joints) <= 12
