@@ -1,0 +1,169 @@
+"""Lines and words of RS-274/NGC. Sections are those of NISTIR 6556."""
+
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+
+from coordinator.programs.words import MAX_LINE_LENGTH, program_lines, read_line
+
+
+def words(text: str) -> list[tuple[str, float]]:
+    line = read_line(text, 1)
+    assert line.problems == ()
+    return [(word.letter, word.value) for word in line.words]
+
+
+def problems(text: str) -> list[tuple[int, str]]:
+    return [(problem.column, problem.message) for problem in read_line(text, 1).problems]
+
+
+def test_spaces_and_case_are_ignored_outside_comments() -> None:
+    # §3.3: `g0x +0. 12 34y 7` = `g0 x+0.1234 y7`.
+    assert words("g0x +0. 12 34y 7") == words("g0 x+0.1234 y7")
+    assert words("g0x +0. 12 34y 7") == [("G", 0.0), ("X", 0.1234), ("Y", 7.0)]
+    assert words("\tG\t0 \t1.\t5") == [("G", 1.5)]
+
+
+@pytest.mark.parametrize(
+    ("text", "value"),
+    [
+        ("A5", 5.0), ("A+5", 5.0), ("A-5", -5.0), ("A5.", 5.0), ("A.5", 0.5), ("A-.5", -0.5),
+        ("A+0.50", 0.5), ("A007", 7.0), ("A- 1 2 . 5", -12.5), ("A-0", 0.0),
+    ],
+)  # fmt: skip
+def test_a_number_has_an_optional_sign_digits_and_at_most_one_point(
+    text: str, value: float
+) -> None:
+    assert words(text) == [("A", value)]
+
+
+def test_a_number_has_no_exponent() -> None:
+    # Where E is a joint, `F1E3` is F1 and E3 (§3.3).
+    assert words("F1E3") == [("F", 1.0), ("E", 3.0)]
+
+
+@pytest.mark.parametrize(
+    ("text", "column", "part"),
+    [
+        ("A", 1, "A lacks a number"),
+        ("G1 A.", 4, "A. lacks a number"),
+        ("G1 A+ B1", 4, "A+ lacks a number"),
+        ("A1.2.3", 5, "'.3' is no part of a word"),
+        ("A--1", 1, "A- lacks a number"),
+        ("A1 #5", 4, "'#5' is no part of a word"),
+        ("A[1+2]", 1, "A lacks a number"),
+        ("5", 1, "'5' is no part of a word"),
+        ("G1 ü", 4, "'ü' is no part of a word"),
+        ("G1 \x00", 4, "U+0000"),
+        ("A\uff11", 1, "A lacks a number"),
+        ("G1 A1 ; down", 7, "parentheses"),
+        ("G1 / A1", 4, "'/' may only be the first character"),
+        ("G1 %", 4, "'%' may only stand alone"),
+        ("G1 A1 (open", 7, "not closed"),
+        ("G1 (a (b) A1", 7, "do not nest"),
+        ("G1 a) A1", 4, "lacks a number"),
+        ("G1 A1 )", 7, "closes no comment"),
+        ("(a\x07b)", 3, "U+0007"),
+        ("G1 N5", 4, "beginning"),
+        ("(first) N5 G1", 9, "beginning"),
+        ("N G1", 1, "N is no line number"),
+        ("N-5 G1", 1, "N-5 is no line number"),
+        ("N5.0 G1", 1, "N5.0 is no line number"),
+        ("N000009 G1", 1, "6 digits, the limit is 5"),  # the example of §3.3
+    ],
+)
+def test_what_is_no_word_is_named_with_its_column(text: str, column: int, part: str) -> None:
+    found = problems(text)
+    assert found
+    assert found[0][0] == column
+    assert part in found[0][1]
+
+
+def test_several_mistakes_on_one_line_are_all_found() -> None:
+    assert [column for column, _ in problems("N1 G1 ? A B1 (x (y) N2 C.")] == [7, 9, 17, 21, 24]
+
+
+def test_after_a_semicolon_the_rest_of_the_line_is_one_mistake() -> None:
+    assert len(problems("G1 A1 ; go down, then 3 more")) == 1
+
+
+@pytest.mark.parametrize("number", ["N1", "N00001", "n99999", "N 1 2", "N0"])
+def test_a_line_number_has_one_to_five_digits_and_is_no_word(number: str) -> None:
+    assert words(f"{number} G1") == [("G", 1.0)]
+    assert words(f"  {number}") == []
+
+
+def test_comments_stand_anywhere_between_words_and_hold_any_printable_character() -> None:
+    assert words("(a) G1 (B2; /%[#) A1(ü\t–)") == [("G", 1.0), ("A", 1.0)]
+
+
+def test_a_line_has_at_most_256_characters() -> None:
+    assert MAX_LINE_LENGTH == 256  # §3.3
+    fitting = "G1 (" + "x" * 251 + ")"
+    assert len(fitting) == 256
+    assert words(fitting) == [("G", 1.0)]
+    assert problems(fitting + " ") == [(257, "the line has 257 characters, the limit is 256")]
+
+
+def test_the_longest_number_is_still_finite() -> None:
+    assert words("A" + "9" * 255)[0][1] == pytest.approx(1e255)
+
+
+def test_columns_count_characters_of_the_file() -> None:
+    line = read_line("  /N10 (ü) g1\tA 5", 3)
+    assert line.deletable
+    assert [(word.text, word.column) for word in line.words] == [("G1", 12), ("A5", 15)]
+
+
+def numbers_and_words(text: str) -> list[tuple[int, str]]:
+    return [(line.number, "".join(w.text for w in line.words)) for line in program_lines(text)]
+
+
+def test_lines_end_with_cr_lf_or_both() -> None:
+    assert numbers_and_words("G1\rG2\r\nG3\nG4") == [(1, "G1"), (2, "G2"), (3, "G3"), (4, "G4")]
+
+
+def test_no_other_character_ends_a_line() -> None:
+    assert [line.number for line in program_lines("G1\x0bG2\x0cG3\x85G4\u2028G5")] == [1]
+
+
+def test_a_demarcated_program_is_what_stands_between_two_percent_lines() -> None:
+    lines = list(program_lines("\n \n % \nG1\n\t%\nG2\n"))
+    assert [(line.number, line.closes) for line in lines] == [(4, False), (5, True)]
+
+
+WORDS = st.tuples(
+    st.sampled_from("ABCDEFGHIJKLMOPQRSTUVWXYZ"),
+    st.sampled_from(["", "+", "-"]),
+    st.from_regex(r"[0-9]{1,4}(\.[0-9]{0,4})?|\.[0-9]{1,4}", fullmatch=True),
+)
+FILL = st.sampled_from(["", "", " ", "\t", "  "])
+
+
+@given(st.data(), st.lists(WORDS, max_size=8))
+def test_words_read_back_however_they_are_spaced_cased_and_commented(
+    data: st.DataObject, chosen: list[tuple[str, str, str]]
+) -> None:
+    text = data.draw(FILL)
+    expected = []
+    for letter, sign, digits in chosen:
+        expected.append((letter, float(sign + digits), len(text) + 1, letter + sign + digits))
+        text += data.draw(st.sampled_from([letter, letter.lower()]))
+        for character in sign + digits:
+            text += data.draw(FILL) + character
+        text += data.draw(st.sampled_from(["", "", " ", "()", "(G1 A1)", " (x) "]))
+    if len(text) > MAX_LINE_LENGTH:
+        return
+    line = read_line(text, 1)
+    assert line.problems == ()
+    assert [(w.letter, w.value, w.column, w.text) for w in line.words] == expected
+
+
+@given(st.text(alphabet=st.sampled_from("GMNAF019.+-()/%;# \tü\x00x"), max_size=40))
+def test_every_character_is_read_or_complained_of(text: str) -> None:
+    line = read_line(text, 1)
+    assert all(1 <= problem.column <= len(text) for problem in line.problems)
+    if not line.problems and not line.deletable and "(" not in text:
+        rest = "".join(text.upper().split())
+        numbered = rest.removeprefix("N").lstrip("0123456789") if rest[:1] == "N" else rest
+        assert "".join(word.text for word in line.words) == numbered
