@@ -16,7 +16,7 @@ from protocol.status import Fault, Reason, Status
 from simulator.joint.body import AnyEvent, Body, JointIdentity, Truth
 from simulator.joint.free import Mover
 from simulator.joint.homing import Phase
-from simulator.joint.motion import Segment
+from simulator.joint.motion import FreeMotion
 from simulator.joint.path import Coming
 from simulator.joint.playing import Player
 from simulator.joint.refusal import Refusal
@@ -49,6 +49,7 @@ class Joint:
         self.inputs = 0
         self.touch_turn = 0
         self.touch_presses = 0
+        self.rssi_dbm = 0
         self._body = Body(identity, point_capacity)
         self._body.rest_position = position
         self._player = Player(self._body)
@@ -171,18 +172,10 @@ class Joint:
         """Path time, unrounded."""
         return self._path_us(self.poll(now))
 
-    def segment(self, now: float) -> Segment | None:
-        """The parabola on which it moves freely from `now` on, None on the path.
-
-        At rest the parabola is a point of infinite duration.
-        """
-        now = self.poll(now)
-        body = self._body
-        if body.motion is not None:
-            return body.motion.segment(now)
-        if body.on_path:
-            return None
-        return Segment(now, body.rest_position, 0.0, 0.0, math.inf)
+    @property
+    def motion(self) -> FreeMotion | None:
+        """The free motion in progress as of the last call; None at rest and on the path."""
+        return self._body.motion
 
     def light(self, now: float) -> int:
         """The joint's light, 0 to 255."""
@@ -197,6 +190,16 @@ class Joint:
     def energised(self) -> bool:
         """Whether the drivers are on."""
         return self._body.energised
+
+    @property
+    def fan_percent(self) -> int:
+        """How fast the fan runs."""
+        return self._safety.fan_percent
+
+    @property
+    def hall_level(self) -> bool:
+        """The home sensor's level as last told."""
+        return self._mover.level
 
     @property
     def shift(self) -> int:
@@ -329,6 +332,7 @@ class Joint:
             temperature_centi_c=safety.temperature_centi_c,
             supply_mv=safety.supply_mv,
             fan_percent=safety.fan_percent,
+            rssi_dbm=self.rssi_dbm,
             faults=body.faults,
             inputs=self.inputs,
             outputs=body.outputs,

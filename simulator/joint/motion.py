@@ -49,15 +49,6 @@ class FreeMotion:
             return self.end_position, 0.0
         return self._containing(now).at(now)
 
-    def segment(self, now: float) -> Segment:
-        """What is left of the present segment, as a segment that begins at `now`."""
-        if now >= self.end_us:
-            return Segment(now, self.end_position, 0.0, 0.0, math.inf)
-        found = self._containing(now)
-        position, velocity = found.at(now)
-        left_us = found.start_us + found.duration_us - now
-        return Segment(now, position, velocity, found.acceleration, left_us)
-
     def _containing(self, now: float) -> Segment:
         for segment in reversed(self.segments):
             if segment.start_us <= now:

@@ -41,6 +41,8 @@ class Desk:
             self._blink_until_us = now + message.seconds * US
         elif not self._body.at_rest:
             return Refusal("not-at-rest", f"the joint is {self._body.state.word}, not at rest")
+        elif self._body.path.pending is not None:
+            return Refusal("not-at-rest", "the joint has a start pending")
         elif isinstance(message, Configure):
             return self._configure(message.configuration)
         elif isinstance(message, Prepare):

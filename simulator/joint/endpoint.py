@@ -1,0 +1,227 @@
+"""A joint at the level of bytes: the handshake, tags, frame numbers, replies (design section 3).
+
+Noise of any kind costs an answer at most: no method raises for what a peer sent. Randomness comes
+in: each stream brings the nonce that the joint is to use on it.
+"""
+
+import math
+from collections import deque
+from dataclasses import dataclass
+
+from protocol import ntp
+from protocol.drive import REQUEST_BYTES, decode_drive
+from protocol.errors import DatagramError, FrameError, HandshakeError
+from protocol.frames import FrameOpener, FrameSealer
+from protocol.keys import Channel, Direction, Transcript, session_key
+from protocol.messages import Ack, Reject, decode_request, encode
+from protocol.points import POINTS_FRAME, decode_points
+from protocol.status import Status, encode_status
+from simulator.joint.body import AnyEvent
+from simulator.joint.handshake import Handshake, Offered, key_nonce
+from simulator.joint.joint import Joint
+from simulator.joint.refusal import Refusal
+
+KEPT_EVENTS = 64
+"""Events kept while no stream is there to take them; the oldest go first."""
+MAX_HANDSHAKES = 4
+"""Streams that have proved nothing; with one more the oldest is closed."""
+
+
+@dataclass(frozen=True, slots=True)
+class Reply:
+    """The answer to a datagram, lacking only the time of its sending."""
+
+    request: ntp.NtpPacket
+    receive_us: float
+    """Joint time."""
+    status: Status | None
+    """None for a bare NTP reply."""
+    key: bytes
+
+    def encode(self, transmit_us: float) -> bytes:
+        """The datagram, with T3 in joint time as late as the shell can take it."""
+        if self.status is None:
+            return ntp.encode_reply(self.request, self.receive_us, transmit_us)
+        return encode_status(self.status, self.request, self.receive_us, transmit_us, self.key)
+
+
+@dataclass(frozen=True, slots=True)
+class StreamOut:
+    """What the shell must do: frames in order (text as str, binary as bytes), then closings."""
+
+    frames: tuple[tuple[int, str | bytes], ...] = ()
+    close: tuple[int, ...] = ()
+
+
+@dataclass(slots=True)
+class _Stream:
+    """The one stream that has proved to know the arm's key."""
+
+    number: int
+    opener: FrameOpener
+    sealer: FrameSealer
+
+
+class Endpoint:
+    """The bytes of one joint. `key` is the arm's, 32 bytes."""
+
+    def __init__(self, joint: Joint, key: bytes) -> None:
+        self.joint = joint
+        self._key = key
+        self._handshakes: dict[int, Handshake] = {}
+        self._stream: _Stream | None = None
+        self._keyed: Transcript | None = None
+        self._drive_key = self._status_key = b""
+        self._kept: deque[AnyEvent] = deque(maxlen=KEPT_EVENTS)
+
+    # Datagrams
+
+    def datagram(self, data: bytes, receive_us: float) -> Reply | None:
+        """The reply to a datagram, None when it deserves none. Times are joint time."""
+        try:
+            if len(data) == ntp.PACKET_BYTES:
+                packet = ntp.decode_packet(data)
+                bare = packet.mode == ntp.MODE_CLIENT
+                return Reply(packet, receive_us, None, b"") if bare else None
+            if self._keyed is None or len(data) != REQUEST_BYTES:
+                return None
+            packet, drive = decode_drive(data, self._drive_key)
+        except DatagramError:
+            return None
+        status = self.joint.drive(drive, receive_us)
+        return None if status is None else Reply(packet, receive_us, status, self._status_key)
+
+    # Streams
+
+    def stream_opened(self, stream_id: int, now: float, nonce: bytes) -> StreamOut:
+        """A peer opened a stream; `nonce` is 32 fresh random bytes."""
+        close: tuple[int, ...] = ()
+        if len(self._handshakes) >= MAX_HANDSHAKES:
+            oldest = next(iter(self._handshakes))
+            del self._handshakes[oldest]
+            close = (oldest,)
+        self._handshakes[stream_id] = Handshake(nonce, now)
+        return StreamOut(close=close)
+
+    def stream_frame(self, stream_id: int, data: str | bytes, now: float) -> StreamOut:
+        """A frame came: text in the handshake, binary after it."""
+        if self._stream is not None and stream_id == self._stream.number:
+            return self._tagged(self._stream, data, now)
+        handshake = self._handshakes.get(stream_id)
+        if handshake is None:
+            return StreamOut(close=(stream_id,))
+        if handshake.deadline_us <= now:
+            return self._late(stream_id)
+        try:
+            if handshake.offered is None:
+                welcome = handshake.welcome(data, self.joint, self._key, self._keyed)
+                return StreamOut(((stream_id, encode(welcome).decode()),))
+            return self._prove(stream_id, handshake.proved(data, self._key), now)
+        except (HandshakeError, FrameError) as error:
+            return self._turn_away(stream_id, error.code, error.message)
+
+    def stream_closed(self, stream_id: int, now: float) -> None:
+        """A stream is gone. The session goes on: its datagrams need no stream."""
+        self.joint.poll(now)
+        self._handshakes.pop(stream_id, None)
+        if self._stream is not None and self._stream.number == stream_id:
+            self._keep()
+            self._stream = None
+
+    def outgoing(self) -> list[tuple[int, bytes]]:
+        """Frames with what happened since the last call, for the stream that proved itself."""
+        self._keep()
+        if self._stream is None:
+            return []
+        number, sealer = self._stream.number, self._stream.sealer
+        frames = [(number, sealer.seal(encode(event))[1]) for event in self._kept]
+        self._kept.clear()
+        return frames
+
+    def next_deadline(self) -> float | None:
+        """Joint time at which `poll` has something to do, None for never."""
+        due = [handshake.deadline_us for handshake in self._handshakes.values()]
+        joint_due = self.joint.next_deadline()
+        found = min([*due, math.inf if joint_due is None else joint_due])
+        return None if math.isinf(found) else found
+
+    def poll(self, now: float) -> StreamOut:
+        """Let happen what is due; streams that have not proved anything in time are closed."""
+        self.joint.poll(now)
+        late = [k for k, shake in self._handshakes.items() if shake.deadline_us <= now]
+        frames: list[tuple[int, str | bytes]] = []
+        for stream_id in late:
+            frames += self._late(stream_id).frames
+        return StreamOut(tuple(frames), tuple(late))
+
+    def _late(self, stream_id: int) -> StreamOut:
+        return self._turn_away(stream_id, "handshake-timeout", "no proof came within 5 s")
+
+    def _turn_away(self, stream_id: int, code: str, message: str) -> StreamOut:
+        self._handshakes.pop(stream_id, None)
+        reject = encode(Reject(ref=0, code=code, message=message)).decode()
+        return StreamOut(((stream_id, reject),), (stream_id,))
+
+    def _prove(self, stream_id: int, offered: Offered, now: float) -> StreamOut:
+        """Begin or continue the session that a proven peer asked for."""
+        transcript = offered.transcript
+        session, coordinator_id = transcript.session, transcript.coordinator_id
+        refusal = self.joint.session_refusal(coordinator_id, session, now)
+        if refusal is not None:
+            return self._turn_away(stream_id, refusal.code, refusal.message)
+        if offered.keyed != key_nonce(self._keyed, transcript):
+            return self._turn_away(
+                stream_id, "handshake-order", "another handshake was finished since this hello"
+            )
+        self._keep()
+        if self.joint.begin_session(coordinator_id, session, now):
+            self._kept.clear()
+            self._keyed = transcript
+            self._drive_key, self._status_key = (
+                session_key(self._key, transcript, Channel.DATAGRAM, direction)
+                for direction in (Direction.TO_JOINT, Direction.TO_COORDINATOR)
+            )
+        self.joint.heard(now)
+        replaced = (self._stream.number,) if self._stream is not None else ()
+        del self._handshakes[stream_id]
+        to_joint, to_coordinator = (
+            session_key(self._key, transcript, Channel.STREAM, direction)
+            for direction in (Direction.TO_JOINT, Direction.TO_COORDINATOR)
+        )
+        self._stream = _Stream(
+            stream_id,
+            FrameOpener(to_joint, Direction.TO_JOINT),
+            FrameSealer(to_coordinator, Direction.TO_COORDINATOR),
+        )
+        ack = self._stream.sealer.seal(encode(Ack(ref=0)))[1]
+        return StreamOut(((stream_id, ack), *self.outgoing()), replaced)
+
+    def _tagged(self, stream: _Stream, data: str | bytes, now: float) -> StreamOut:
+        """A frame after the handshake: answered by ack or reject; a false one ends the stream."""
+        try:
+            if isinstance(data, str):
+                raise FrameError("frame-type", "a text frame after the handshake")
+            number, body = stream.opener.open(data)
+        except FrameError:
+            self.stream_closed(stream.number, now)
+            return StreamOut(close=(stream.number,))
+        self.joint.heard(now)
+        refusal = self._carry_out(body, now)
+        answer = (
+            Ack(ref=number)
+            if refusal is None
+            else Reject(ref=number, code=refusal.code, message=refusal.message)
+        )
+        sealed = stream.sealer.seal(encode(answer))[1]
+        return StreamOut(((stream.number, sealed), *self.outgoing()))
+
+    def _carry_out(self, body: bytes, now: float) -> Refusal | None:
+        try:
+            if body[0] == POINTS_FRAME:
+                return self.joint.points(decode_points(body), now)
+            return self.joint.request(decode_request(body), now)
+        except FrameError as error:
+            return Refusal(error.code, error.message)
+
+    def _keep(self) -> None:
+        self._kept.extend(self.joint.take_events())

@@ -1,0 +1,36 @@
+"""What a software joint is made of: plain figures, handed over by whoever sets up the world."""
+
+from dataclasses import dataclass
+
+
+@dataclass(frozen=True, slots=True)
+class JointSettings:
+    """One joint of the simulated world. Lengths are true counts (microsteps × 256)."""
+
+    id: str
+    """12 hex digits, lasting."""
+    name: str
+    seed: int
+    """Of its crystal, its uptime, its boots and where it stands at first."""
+    counts_per_turn: int
+    home_centre: int
+    """Middle of the home sensor's window."""
+    home_half_width: int
+    start_low: int
+    start_high: int
+    """It stands somewhere between these at first; let homing reach the sensor from all of it."""
+    continuous: bool = False
+    """Turns without end, so the home sensor comes again every turn."""
+    point_capacity: int = 512
+    max_step_rate_hz: int = 250_000
+    """Of the driver: STEP high and low at least 1.9 µs each (TI SLVSA73)."""
+    ambient_c: float = 25.0
+    source_v: float = 24.0
+    hop_ohm: float = 0.05
+    """Resistance of the way from the joint before it, there and back."""
+    winding_ohm: float = 2.0
+    run_current_a: float = 1.2
+    hold_current_a: float = 0.6
+    idle_watts: float = 1.0
+    """Of the electronics: controller, radio, sensors."""
+    rssi_dbm: int = -55

@@ -1,0 +1,271 @@
+"""One whole software joint: firmware, crystal, Hall sensor, heat and supply, in true time.
+
+True time is the world's, in µs (float). Whatever is due, in the firmware or in the physics,
+happens at its own instant and in order, so that it does not matter how often `poll` is called.
+"""
+
+import math
+from collections.abc import Sequence
+from dataclasses import dataclass
+from random import Random
+
+from protocol.constants import US
+from protocol.states import MOVING_STATES
+from protocol.status import Fault
+from simulator.joint.endpoint import Endpoint, Reply, StreamOut
+from simulator.joint.joint import Joint, JointIdentity
+from simulator.physics.clock import JointOscillator
+from simulator.physics.hall import HallSensor
+from simulator.physics.heat import Thermal, code_to_celsius, sensor_code
+from simulator.physics.motor import winding_watts
+from simulator.physics.supply import SupplyCollapse, chain_voltages
+from simulator.settings import JointSettings
+
+FIRMWARE = "unisono-software-joint 1"
+SENSE_US = 1_000_000
+"""Temperature and supply change slowly: read once a second."""
+SKEW_PPM = 40.0
+"""Crystals are sold for ±10 to ±20 ppm each (common practice); two of them, with some to spare."""
+UPTIME_US = 1_000 * US
+
+
+@dataclass(frozen=True, slots=True)
+class WorldTruth:
+    """What really happened, in true time: the campaign judges by this alone."""
+
+    event: str
+    """start, resume, hold, finish, stop or home."""
+    at_ns: int
+    position: float
+    """True counts."""
+    path_us: float
+    trajectory: int
+
+
+class JointUnit:
+    """A software joint. `key` is the arm's, `start_us` the true time at which its world begins."""
+
+    def __init__(self, settings: JointSettings, key: bytes, start_us: float = 0.0) -> None:
+        self.settings = settings
+        self.hall = HallSensor(
+            settings.home_centre,
+            settings.home_half_width,
+            period=settings.counts_per_turn if settings.continuous else None,
+        )
+        self.supply_v: float | None = None
+        """At this joint's tap; None while it is alone on its hop (see `share_supply`)."""
+        self._key = key
+        self._random = Random(settings.seed)
+        self._origin = self._random.uniform(settings.start_low, settings.start_high)
+        self._thermal = Thermal(settings.ambient_c, start_us=round(start_us))
+        self._heated = 0.0, False
+        self._edge: tuple[float, bool] | None = None
+        self._truths: list[WorldTruth] = []
+        self._frames: list[tuple[int, str | bytes]] = []
+        self._close: list[int] = []
+        self._start_firmware(start_us, self._random.uniform(1.0, UPTIME_US))
+
+    def _start_firmware(self, true_us: float, uptime_us: float) -> None:
+        draw = self._random
+        identity = JointIdentity(self.settings.id, FIRMWARE, draw.getrandbits(32) or 1)
+        self.oscillator = JointOscillator(
+            uptime_us - true_us,
+            draw.uniform(-SKEW_PPM, SKEW_PPM),
+            draw.getrandbits(32),
+            start_us=true_us,
+        )
+        self.joint = Joint(
+            identity,
+            point_capacity=self.settings.point_capacity,
+            max_step_rate_hz=self.settings.max_step_rate_hz,
+        )
+        self.joint.rssi_dbm = self.settings.rssi_dbm
+        self.joint.poll(uptime_us)
+        self.endpoint = Endpoint(self.joint, self._key)
+        self._sense_us = math.floor(uptime_us / SENSE_US + 1) * float(SENSE_US)
+        self._settle(true_us, uptime_us)
+
+    # Time
+
+    def joint_us(self, true_us: float) -> float:
+        """Joint time at a true time."""
+        return self.oscillator.joint_us(true_us)
+
+    def next_deadline(self) -> float:
+        """True time at which `poll` has something to do: at least once a second."""
+        return self.oscillator.true_us(self._next()[0])
+
+    def poll(self, true_us: float) -> StreamOut:
+        """Let happen what is due; gives frames and closings for the streams."""
+        self._enter(true_us)
+        self._frames += self.endpoint.outgoing()
+        out = StreamOut(tuple(self._frames), tuple(self._close))
+        self._frames, self._close = [], []
+        return out
+
+    # The network's side
+
+    def datagram(self, data: bytes, true_us: float) -> Reply | None:
+        """A datagram came; encode the reply with `encode` when it is sent."""
+        now = self._enter(true_us)
+        reply = self.endpoint.datagram(data, now)
+        self._settle(true_us, now)
+        return reply
+
+    def encode(self, reply: Reply, true_us: float) -> bytes:
+        """The reply's bytes, sent at a true time."""
+        return reply.encode(self.joint_us(true_us))
+
+    def stream_opened(self, stream_id: int, true_us: float, nonce: bytes) -> StreamOut:
+        """A peer opened a stream; `nonce` is 32 fresh random bytes."""
+        return self.endpoint.stream_opened(stream_id, self._enter(true_us), nonce)
+
+    def stream_frame(self, stream_id: int, data: str | bytes, true_us: float) -> StreamOut:
+        """A frame came on a stream."""
+        now = self._enter(true_us)
+        out = self.endpoint.stream_frame(stream_id, data, now)
+        self._settle(true_us, now)
+        return out
+
+    def stream_closed(self, stream_id: int, true_us: float) -> None:
+        """A stream is gone."""
+        self.endpoint.stream_closed(stream_id, self._enter(true_us))
+
+    # The world's side
+
+    def fault(self, fault: Fault, true_us: float) -> None:
+        """Script a fault that the firmware notices at once."""
+        now = self._enter(true_us)
+        self.joint.fault(fault, now)
+        self._settle(true_us, now)
+
+    def reboot(self, true_us: float) -> None:
+        """Power lost and back: a new boot that knows neither configuration nor position."""
+        self.poll(true_us)
+        self._origin = self.true_position(true_us)[0]
+        self._start_firmware(true_us, 0.0)
+
+    def true_position(self, true_us: float) -> tuple[float, float]:
+        """Where the axis really is (true counts) and how fast it moves (counts/s of joint time)."""
+        position, velocity = self.joint.position(self._enter(true_us))
+        return self._true(position), velocity
+
+    def temperature_c(self, true_us: float) -> float:
+        """The body's true temperature."""
+        return self._thermal.temperature(round(true_us))
+
+    @property
+    def watts(self) -> float:
+        """What the joint draws from its supply."""
+        return self.settings.idle_watts + self._winding_watts()
+
+    def take_truth(self) -> list[WorldTruth]:
+        """What really happened since the last call, oldest first."""
+        truths, self._truths = self._truths, []
+        return truths
+
+    # Inside
+
+    def _enter(self, true_us: float) -> float:
+        """Bring the joint up to a true time; gives its joint time."""
+        now = self.joint_us(true_us)
+        while True:
+            due_us, level = self._next()
+            if due_us > now:
+                break
+            if level is not None:
+                self.joint.hall(level, due_us)
+            elif due_us >= self._sense_us:
+                self._sense(due_us)
+            else:
+                out = self.endpoint.poll(due_us)
+                self._frames += out.frames
+                self._close += out.close
+            self._settle(self.oscillator.true_us(due_us), due_us)
+        now = self.joint.poll(now)
+        if self.joint.motion is None:
+            # Off the homing motions edges are not solved for: only the level must be right.
+            self.joint.hall(self.hall.level(self._true(self.joint.position(now)[0])), now)
+        return now
+
+    def _true(self, position: float) -> float:
+        return position - self.joint.shift + self._origin
+
+    def _next(self) -> tuple[float, bool | None]:
+        """Joint time of what is due next; with the new level when it is a Hall edge."""
+        due_us: float = self._sense_us
+        firmware_us = self.endpoint.next_deadline()
+        if firmware_us is not None and firmware_us < due_us:
+            due_us = firmware_us
+        if self._edge is not None and self._edge[0] <= due_us:
+            return self._edge
+        return due_us, None
+
+    def _settle(self, true_us: float, now: float) -> None:
+        """After anything happened: truths, heat, and the next Hall edge of the motion."""
+        for truth in self.joint.take_truth():
+            at_ns = round(self.oscillator.true_us(truth.at) * 1_000)
+            position = self._true(truth.position)
+            self._truths.append(
+                WorldTruth(truth.event, at_ns, position, truth.path_us, truth.trajectory)
+            )
+        watts, fan = self._winding_watts(), self.joint.fan_percent > 0
+        if (watts, fan) != self._heated:
+            self._thermal.set_power(round(true_us), watts + self.settings.idle_watts)
+            self._thermal.set_fan(round(true_us), fan)
+            self._heated = watts, fan
+        self._edge = self._find_edge(now)
+
+    def _find_edge(self, now: float) -> tuple[float, bool] | None:
+        motion = self.joint.motion
+        for segment in motion.segments if motion is not None else ():
+            after_s = max(0.0, (now - segment.start_us) / US)
+            duration_s = segment.duration_us / US
+            while after_s <= duration_s:
+                found = self.hall.next_edge(
+                    self._true(segment.position),
+                    segment.velocity,
+                    segment.acceleration,
+                    duration_s,
+                    after_s,
+                )
+                if found is None:
+                    break
+                after_s, level = found
+                if level is not self.joint.hall_level:
+                    return segment.start_us + after_s * US, level
+        return None
+
+    def _sense(self, now: float) -> None:
+        self._sense_us = now + SENSE_US
+        celsius = code_to_celsius(sensor_code(self.temperature_c(self.oscillator.true_us(now))))
+        supply_v = self._alone_v() if self.supply_v is None else self.supply_v
+        self.joint.sense(round(celsius * 100), round(supply_v * 1_000), now)
+
+    def _alone_v(self) -> float:
+        settings = self.settings
+        try:
+            return chain_voltages(settings.source_v, [settings.hop_ohm], [self.watts])[0]
+        except SupplyCollapse:
+            return 0.0
+
+    def _winding_watts(self) -> float:
+        if not self.joint.energised:
+            return 0.0
+        moving = self.joint.state in MOVING_STATES
+        current_a = self.settings.run_current_a if moving else self.settings.hold_current_a
+        return winding_watts(current_a, self.settings.winding_ohm)
+
+
+def share_supply(units: Sequence[JointUnit]) -> None:
+    """Set each joint's voltage from what all draw, base to tool; 0 V if the chain collapses."""
+    try:
+        volts = chain_voltages(
+            units[0].settings.source_v,
+            [unit.settings.hop_ohm for unit in units],
+            [unit.watts for unit in units],
+        )
+    except SupplyCollapse:
+        volts = [0.0] * len(units)
+    for unit, supply_v in zip(units, volts, strict=True):
+        unit.supply_v = supply_v
