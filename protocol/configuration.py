@@ -9,10 +9,14 @@ from typing import Annotated, Self
 
 from pydantic import BaseModel, ConfigDict, Field, model_validator
 
+from protocol.constants import PPM
 from protocol.ramp import Ramp
 
 Counts = Annotated[int, Field(ge=-(2**62), le=2**62)]
 Speed = Annotated[int, Field(gt=0, le=2**31 - 1)]
+
+RampRow = tuple[Annotated[int, Field(ge=0, le=2**31 - 1)], Annotated[int, Field(ge=0, le=PPM)]]
+"""Time from rest in µs, rate in ppm."""
 
 
 class _Strict(BaseModel):
@@ -53,7 +57,7 @@ class Configuration(_Strict):
     jog_unhomed: Speed
     """Fastest jog before homing."""
     homing: Homing
-    ramp: Annotated[list[tuple[int, int]], Field(min_length=2, max_length=64)]
+    ramp: Annotated[list[RampRow], Field(min_length=2, max_length=64)]
     temperature_limit_centi_c: Annotated[int, Field(ge=0, le=15_000)]
     supply_limit_mv: Annotated[int, Field(ge=0, le=60_000)]
     run_current_ma: Annotated[int, Field(ge=0, le=10_000)]

@@ -44,5 +44,5 @@ ADVANCE_RATE_PPM: Final = 50_000
 MAX_DATAGRAM_BYTES: Final = 512
 MAX_FRAME_BYTES: Final = 65_536
 MAX_POINTS_PER_FRAME: Final = 128
-"""128 points make a frame of about 3 kB, which a small TCP stack holds in two segments."""
+"""128 points make a frame of about 3 kB: three TCP segments, little for a small stack."""
 HANDSHAKE_TIMEOUT_US: Final = 5_000_000

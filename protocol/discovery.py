@@ -9,6 +9,9 @@ from protocol.errors import WireError
 
 TXT_VERSION = "1"
 _ID = re.compile("[0-9a-f]{12}")
+_NUMBER = re.compile("[0-9]{1,5}")
+_PATH = re.compile("/[!-~]*")
+"""A stranger's record may not lead the stream to another host."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -35,10 +38,16 @@ class Announcement:
 
 
 def parse_txt(txt: Mapping[str, str | None]) -> Announcement:
-    """The announcement in a TXT record. Raises WireError that names key and value."""
+    """The announcement in a TXT record. Raises WireError that names key and value.
+
+    Keys count whatever their case, and the first of two alike (RFC 6763 §6.4).
+    """
+    known: dict[str, str | None] = {}
+    for name, text in txt.items():
+        known.setdefault(name.lower(), text)
 
     def value(key: str) -> str:
-        found = txt.get(key)
+        found = known.get(key)
         if not found:
             raise WireError("txt-missing", f"the announcement lacks the key {key!r}")
         return found
@@ -47,8 +56,11 @@ def parse_txt(txt: Mapping[str, str | None]) -> Announcement:
         raise WireError("txt-version", f"txtvers {value('txtvers')!r}, this is version 1")
     if not _ID.fullmatch(value("id")):
         raise WireError("txt-id", f"id {value('id')!r} is not 12 hex digits")
-    if not value("proto").isdecimal() or not value("udp").isdecimal():
-        raise WireError("txt-number", f"proto {value('proto')!r} or udp {value('udp')!r}")
+    for key in ("proto", "udp"):
+        if not _NUMBER.fullmatch(value(key)):
+            raise WireError("txt-number", f"{key} {value(key)!r} is not a number of 1 to 5 digits")
+    if not _PATH.fullmatch(value("path")):
+        raise WireError("txt-path", f"path {value('path')!r} is not / and printable ASCII")
     port = int(value("udp"))
     if not 1 <= port <= 65_535:
         raise WireError("txt-number", f"udp port {port}, 1 to 65535")

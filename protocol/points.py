@@ -51,11 +51,11 @@ def encode_points(frame: PointsFrame) -> bytes:
     """Bytes of a frame's body. Raises ValueError beyond MAX_POINTS_PER_FRAME or a field's range."""
     if not 1 <= len(frame.points) <= MAX_POINTS_PER_FRAME:
         raise ValueError(f"{len(frame.points)} points in a frame, 1 to {MAX_POINTS_PER_FRAME}")
-    parts = [_HEAD.pack(POINTS_FRAME, 0, len(frame.points), frame.trajectory, frame.first_index)]
+    head = (POINTS_FRAME, 0, len(frame.points), frame.trajectory, frame.first_index)
     try:
-        parts += [_encode(point) for point in frame.points]
+        parts = [_HEAD.pack(*head), *(_encode(point) for point in frame.points)]
     except struct.error as error:
-        raise ValueError(f"a point does not fit its fields: {error}") from error
+        raise ValueError(f"a number does not fit its field: {error}") from error
     body = b"".join(parts)
     return body + _CRC.pack(zlib.crc32(body))
 
