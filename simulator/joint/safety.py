@@ -48,7 +48,11 @@ class Safety:
             self._player.discard()
             self._mover.stopped(now)
             return
-        self._end_motion(now)
+        if not body.at_rest:
+            self._brake(now)
+        elif body.state in _DISCARDABLE:
+            body.follow(Trigger.DISCARD)
+        self._player.discard()
         if body.at_rest:
             self._mover.stopped(now)
 
@@ -60,9 +64,11 @@ class Safety:
         body.faults |= fault
         if fault & _POSITION_UNSURE:
             body.homed = False
-        self._end_motion(now)
-        if body.at_rest and body.state is not JointState.FAULTED:
+        if not body.at_rest:
+            self._brake(now)
+        elif body.state is not JointState.FAULTED:
             body.follow(Trigger.FAULT)
+        self._player.discard()
         for one in fault:
             name = (one.name or "").lower().replace("_", "-")
             message = f"{_TEXT[one]}: {detail}" if detail else _TEXT[one]
@@ -109,15 +115,9 @@ class Safety:
             found[Fault.SUPPLY_LOW] = f"{supply} mV, limit {limits.supply_limit_mv} mV"
         return found
 
-    def _end_motion(self, now: float) -> None:
-        """Brake off the path, and give up trajectory and plan."""
-        body = self._body
-        if not body.at_rest:
-            if body.state is not JointState.STOPPING:
-                self._mover.brake(now)
-        elif body.state in _DISCARDABLE:
-            body.follow(Trigger.DISCARD)
-        self._player.discard()
+    def _brake(self, now: float) -> None:
+        if self._body.state is not JointState.STOPPING:
+            self._mover.brake(now)
 
 
 _DISCARDABLE = (JointState.PREPARED, JointState.ARMED, JointState.HELD, JointState.FINISHED)

@@ -36,7 +36,7 @@ def configuration(**changes: object) -> Configuration:
         "homing": Homing(
             direction=1,
             travel=400 * PER_DEGREE,
-            backoff=5 * PER_DEGREE,
+            backoff=1 * PER_DEGREE,
             fast=20 * PER_DEGREE,
             slow=2 * PER_DEGREE,
             home=0,
@@ -79,23 +79,59 @@ class Rig:
     def status(self, arm_us: float) -> Status:
         return self.joint.status(self.now(arm_us))
 
-    def home(self, arm_us: float = 1_000) -> float:
-        """Home over a sensor of ±1° at the place where it stands +30°; gives the arm time after."""
-        sensor_low, sensor_high = 29 * PER_DEGREE, 31 * PER_DEGREE
+    def home(self, arm_us: float = 1_000.0) -> float:
+        """Home over a sensor 2° to 4° ahead; gives the arm time after it."""
         begin = self.joint.position(self.now(arm_us))[0]
-        level = False
+        number = self.joint.status(self.now(arm_us)).homing_number + 1
         while True:
             status = self.drive(
-                arm_us, mode=Mode.HOME, homing_number=1, expiry_us=int(arm_us) + 250_000
+                arm_us, mode=Mode.HOME, homing_number=number, expiry_us=int(arm_us) + 250_000
             )
             if status.state is not JointState.HOMING:
                 assert status.homed, status
+                self.joint.take_events()
+                self.joint.take_truth()
                 return arm_us
-            arm_us += 2_000
+            arm_us += 5_000.0
             away = self.joint.position(self.now(arm_us))[0] - begin
-            if (sensor_low <= away <= sensor_high) != level:
-                level = not level
-                self.joint.hall(level, self.now(arm_us))
+            self.joint.hall(2 * PER_DEGREE <= away <= 4 * PER_DEGREE, self.now(arm_us))
+
+    def jog(self, arm_us: float, velocity: int) -> Status:
+        """A jog drive with the usual expiry."""
+        return self.drive(
+            arm_us, mode=Mode.JOG, jog_velocity=velocity, expiry_us=int(arm_us) + 250_000
+        )
+
+    def path(self, arm_us: float, plan: Plan, lease_us: int | None = None) -> Status:
+        """A drive in mode path; with an expiry where the plan may make the joint advance."""
+        expiry_us = None if plan.change else int(arm_us) + 250_000
+        return self.drive(arm_us, mode=Mode.PATH, plan=plan, lease_us=lease_us, expiry_us=expiry_us)
+
+    def prepared(self, points: list[Point] | None = None) -> int:
+        """Home and load the usual path; gives the arm time after it."""
+        arm_us = int(self.home()) + 1_000
+        if points is None:
+            points = there_and_back(self.status(arm_us).position)
+        self.load(points, arm_us)
+        return arm_us + 1_000
+
+    def moving(self, points: list[Point] | None = None, lease_us: int = 8_000_000) -> int:
+        """Start at path 0 with plan 2; gives the arm time of the start's instant."""
+        arm_us = self.prepared(points)
+        assert self.path(arm_us, arm(1)).plan == 1
+        at_us = arm_us + 100_000
+        assert self.path(arm_us + 10_000, go(2, at_us), lease_us).plan == 2
+        self.joint.poll(self.now(at_us))
+        assert self.joint.state is JointState.MOVING
+        return at_us
+
+    def held(self) -> tuple[int, int]:
+        """Move by a lease of 1 s of path and be held; gives arm time and path time."""
+        at_us = self.moving(lease_us=1_000_000)
+        status = self.path(at_us + 3_000_000, go(2, at_us), 1_000_000)
+        assert status.state is JointState.HELD
+        self.joint.take_events()
+        return at_us + 3_000_000, status.path_us
 
     def load(self, points: list[Point], arm_us: float, trajectory: int = 5) -> None:
         frame = PointsFrame(trajectory, 0, tuple(points))
