@@ -5,9 +5,10 @@ happens at its own instant and in order, so that it does not matter how often `p
 """
 
 import math
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from random import Random
+from typing import TypeVar
 
 from protocol.constants import US
 from protocol.states import MOVING_STATES
@@ -20,6 +21,8 @@ from simulator.physics.heat import Thermal, code_to_celsius, sensor_code
 from simulator.physics.motor import winding_watts
 from simulator.physics.supply import SupplyCollapse, chain_voltages
 from simulator.settings import JointSettings
+
+_T = TypeVar("_T")
 
 FIRMWARE = "unisono-software-joint 1"
 SENSE_US = 1_000_000
@@ -131,13 +134,20 @@ class JointUnit:
         """A stream is gone."""
         self.endpoint.stream_closed(stream_id, self._enter(true_us))
 
+    # The same by values, for a world without bytes
+
+    def by_value(self, true_us: float, act: Callable[[Joint, float], _T]) -> _T:
+        """Let the firmware do something at a true time; `act` gets it and its joint time."""
+        now = self._enter(true_us)
+        result = act(self.joint, now)
+        self._settle(true_us, now)
+        return result
+
     # The world's side
 
     def fault(self, fault: Fault, true_us: float) -> None:
         """Script a fault that the firmware notices at once."""
-        now = self._enter(true_us)
-        self.joint.fault(fault, now)
-        self._settle(true_us, now)
+        self.by_value(true_us, lambda joint, now: joint.fault(fault, now))
 
     def reboot(self, true_us: float) -> None:
         """Power lost and back: a new boot that knows neither configuration nor position."""
