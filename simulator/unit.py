@@ -46,9 +46,20 @@ class WorldTruth:
 
 
 class JointUnit:
-    """A software joint. `key` is the arm's, `start_us` the true time at which its world begins."""
+    """A software joint. `key` is the arm's, `start_us` the true time at which its world begins.
 
-    def __init__(self, settings: JointSettings, key: bytes, start_us: float = 0.0) -> None:
+    `boot` is this boot's number where the world outlives a seed, as a process that is started
+    again does; otherwise it is drawn from the seed.
+    """
+
+    def __init__(
+        self,
+        settings: JointSettings,
+        key: bytes,
+        start_us: float = 0.0,
+        *,
+        boot: int | None = None,
+    ) -> None:
         self.settings = settings
         self.hall = HallSensor(
             settings.home_centre,
@@ -66,11 +77,12 @@ class JointUnit:
         self._truths: list[WorldTruth] = []
         self._frames: list[tuple[int, str | bytes]] = []
         self._close: list[int] = []
-        self._start_firmware(start_us, self._random.uniform(1.0, UPTIME_US))
+        self._start_firmware(start_us, self._random.uniform(1.0, UPTIME_US), boot)
 
-    def _start_firmware(self, true_us: float, uptime_us: float) -> None:
+    def _start_firmware(self, true_us: float, uptime_us: float, boot: int | None = None) -> None:
         draw = self._random
-        identity = JointIdentity(self.settings.id, FIRMWARE, draw.getrandbits(32) or 1)
+        drawn = draw.getrandbits(32) or 1
+        identity = JointIdentity(self.settings.id, FIRMWARE, boot or drawn)
         self.oscillator = JointOscillator(
             uptime_us - true_us,
             draw.uniform(-SKEW_PPM, SKEW_PPM),
