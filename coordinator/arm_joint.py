@@ -24,6 +24,10 @@ MAX_ACCELERATION_DEG_S2: Final = 10_000.0
 MIN_JERK_DEG_S3: Final = 1.0
 MAX_JERK_DEG_S3: Final = 1_000_000.0
 MAX_ANGLE_DEG: Final = 3_600.0
+MIN_RANGE_DEG: Final = 0.1
+MAX_RISE_S: Final = 10.0
+"""For a velocity or an acceleration to build up: a joint must have points for a whole ramp in its
+buffer, and over longer phases the rounding of a velocity grows into whole counts of position."""
 
 NAME: Final = r"[A-Za-z][A-Za-z0-9_-]{0,31}"
 NAME_MEANING: Final = "a letter and up to 31 letters, digits, hyphens or underscores"
@@ -164,11 +168,12 @@ def _read_range(table: Table) -> tuple[float, float] | None:
         )
         return nothing
     low, high = ends
-    if not -MAX_ANGLE_DEG <= low < high <= MAX_ANGLE_DEG:
+    is_possible = all(-MAX_ANGLE_DEG <= end <= MAX_ANGLE_DEG for end in ends)
+    if not is_possible or high - low < MIN_RANGE_DEG:
         table.complain(
             "range_deg",
-            f"range_deg is {low:g} to {high:g}, but must rise and stay within "
-            f"-{MAX_ANGLE_DEG:g} to {MAX_ANGLE_DEG:g}°",
+            f"range_deg is {show(low)} to {show(high)}, but must rise by at least "
+            f"{MIN_RANGE_DEG:g} and stay within -{MAX_ANGLE_DEG:g} to {MAX_ANGLE_DEG:g}°",
         )
         return nothing
     return float(low), float(high)
@@ -213,6 +218,21 @@ def _check_joint(table: Table, joint: Joint) -> None:
             f"velocity_deg_s is {joint.velocity_deg_s:g}, which needs {rate:.0f} steps a second; "
             f"the driver takes {MAX_STEP_RATE_HZ}",
         )
+    rises_s = {
+        "acceleration_deg_s2": joint.velocity_deg_s / joint.acceleration_deg_s2,
+        "jerk_deg_s3": min(
+            joint.acceleration_deg_s2 / joint.jerk_deg_s3,
+            math.sqrt(joint.velocity_deg_s / joint.jerk_deg_s3),
+        ),
+    }
+    for key, rise_s in rises_s.items():
+        if rise_s > MAX_RISE_S:
+            built = "velocity_deg_s" if key == "acceleration_deg_s2" else "acceleration"
+            table.complain(
+                key,
+                f"{key} is {getattr(joint, key):g}, with which {built} takes {rise_s:.3g} s to "
+                f"build up; the limit is {MAX_RISE_S:g} s",
+            )
     if joint.homing.fast_deg_s > joint.velocity_deg_s:
         table.complain(
             "homing",

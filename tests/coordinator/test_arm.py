@@ -99,6 +99,10 @@ def test_counts_survive_the_way_through_degrees(joint: int, counts: int) -> None
         ("direction", "0", ["direction", "0", "1 or -1"]),
         ("range_deg", "[130, -130]", ["130 to -130"]),
         ("range_deg", "[-130, 4000]", ["4000", "3600"]),
+        ("range_deg", f"[{'9' * 400}, 130]", ["999", "3600"]),
+        ("range_deg", "[nan, 130]", ["nan", "3600"]),
+        ("range_deg", "[0, 0.05]", ["0 to 0.05", "0.1"]),
+        ("acceleration_deg_s2", "5", ["acceleration_deg_s2", "5", "12 s", "10 s"]),
         ("range_deg", '"endless"', ["endless", "continuous"]),
         ("range_deg", "[-130, true]", ["range_deg"]),
         ("velocity_deg_s", "5000", ["velocity_deg_s", "5000", "1000 °/s"]),
@@ -160,6 +164,20 @@ def test_a_key_in_another_unit_is_unknown_and_the_right_one_is_missed() -> None:
     table_line = line_of(TEXT, "elbow", "name") - 1
     assert found[0] == f"arm.toml:{table_line}: joint elbow: lacks velocity_deg_s"
     assert len(found) == 2
+
+
+def test_a_jerk_that_lets_acceleration_build_up_for_too_long_is_refused() -> None:
+    # min(a/j, √(v/j)) (computed, as in facts.md): v 500, a 100, j 4 → min(25, 11.18) s.
+    text, _ = changed("tool", "velocity_deg_s", "500")
+    lines = text.split("\n")
+    lines[line_of(text, "tool", "acceleration_deg_s2") - 1] = "acceleration_deg_s2 = 100"
+    at = line_of(text, "tool", "jerk_deg_s3") - 1
+    lines[at] = "jerk_deg_s3 = 4"
+    (sentence,) = mistakes("\n".join(lines))
+    assert sentence.startswith(f"arm.toml:{at + 1}: joint tool: jerk_deg_s3 is 4, with which")
+    assert "takes 11.2 s" in sentence
+    lines[at] = "jerk_deg_s3 = 5.1"
+    parse_arm("\n".join(lines), PATH)
 
 
 def test_a_velocity_that_needs_too_many_steps_a_second_is_refused() -> None:
