@@ -232,11 +232,10 @@ Event = Annotated[
     Homed | HomingFailed | Started | Finished | Held | Stopped | Faulted,
     Field(discriminator="event"),
 ]
-ToJoint = Annotated[
-    Configure | Prepare | Discard | Clear | Blink | Light, Field(discriminator="type")
-]
+AnyRequest = Configure | Prepare | Discard | Clear | Blink | Light
+ToJoint = Annotated[AnyRequest, Field(discriminator="type")]
 
-_requests: TypeAdapter[Configure | Prepare | Discard | Clear | Blink | Light] = TypeAdapter(ToJoint)
+_requests: TypeAdapter[AnyRequest] = TypeAdapter(ToJoint)
 _events: TypeAdapter[Homed | HomingFailed | Started | Finished | Held | Stopped | Faulted] = (
     TypeAdapter(Event)
 )
@@ -264,7 +263,7 @@ def decode_opening(data: str | bytes) -> Hello | Welcome | Proof | Reject:
 
 def decode_request(
     body: bytes,
-) -> Configure | Prepare | Discard | Clear | Blink | Light:
+) -> AnyRequest:
     """A tagged request to the joint. Raises FrameError for unknown types and fields."""
     try:
         return _requests.validate_json(body)

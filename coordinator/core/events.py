@@ -13,7 +13,7 @@ from coordinator.motion import Part
 from coordinator.timing.exchange import Exchange
 from protocol.discovery import Announcement
 from protocol.drive import Drive, StopLevel
-from protocol.messages import Request, Welcome
+from protocol.messages import AnyRequest, Welcome
 from protocol.points import PointsFrame
 from protocol.status import Status
 
@@ -209,7 +209,7 @@ class SendFrame:
 
     joint_id: str
     token: int
-    content: Request | PointsFrame
+    content: AnyRequest | PointsFrame
 
 
 @dataclass(frozen=True, slots=True)

@@ -11,6 +11,9 @@ from protocol.states import JointState
 
 BEGIN_PATIENCE_US = 5_000_000
 """For clearing a latch, switching drivers on and hearing of it over a poor link."""
+CUT_SHORT_MARGIN = 6.0
+"""Times the patience of one search that a joint may take in all. On a poor link the permission
+runs out in mid-search again and again; the joint comes nearer each time."""
 SEARCH_MARGIN = 3.0
 """Times the travel at the fast speed: search, back-off, slow passage, and ramps between them."""
 
@@ -35,7 +38,9 @@ class HomingSequence:
         self._outbox = outbox
         self._at = -1
         self._asked = 0
-        self._since_us = now
+        self._attempts = 0
+        self._why = ""
+        self._since_us = self._turn_us = now
         self._next(now)
 
     @property
@@ -59,10 +64,10 @@ class HomingSequence:
             }
             self._outbox.note(now, "info", "homed", f"{link.name} is homed", link.name)
 
-    def failed(self, link: JointLink, event: HomingFailed, now: int) -> None:
+    def failed(self, link: JointLink, event: HomingFailed) -> None:
         """A joint reports that it found no home."""
         if link is self.current and event.homing_number == self._asked:
-            self.fail(f"{link.name}: {event.message}", now)
+            self._why = event.message
 
     def fail(self, message: str, now: int) -> None:
         """End without success; nothing is permitted any more."""
@@ -83,11 +88,11 @@ class HomingSequence:
             self.fail(f"{link.name} is not there: {link.message or 'silent'}", now)
         elif status is not None and status.homing_number == self._asked:
             if status.faults:
-                self.fail(f"{link.name} has a fault", now)
+                self.fail(f"{link.name}: {self._why or 'it has a fault'}", now)
             elif status.state is JointState.READY and status.homed:
                 self._next(now)
             elif status.state is JointState.UNHOMED:
-                self.fail(f"{link.name} gave up homing", now)
+                self._again(link, now)
             elif elapsed > self._patience_us(link):
                 self.fail(f"{link.name} is still searching after {elapsed / 1e6:.0f} s", now)
         elif elapsed > BEGIN_PATIENCE_US:
@@ -107,15 +112,29 @@ class HomingSequence:
 
     def _next(self, now: int) -> None:
         self._at += 1
-        self._since_us = now
+        self._attempts = 0
+        self._turn_us = now
         self._outbox.at_once = True
         if self._at >= len(self.links):
             self._at = len(self.links) - 1
             self.state = HomingState.DONE
             return
-        link = self.links[self._at]
+        self._ask(self.links[self._at], now)
+
+    def _again(self, link: JointLink, now: int) -> None:
+        """On a poor link a permission may run out in mid-search; the joint has come nearer."""
+        if now - self._turn_us > CUT_SHORT_MARGIN * self._patience_us(link):
+            self.fail(f"{link.name}: {self._why} ({self._attempts} attempts)", now)
+        else:
+            self._ask(link, now)
+
+    def _ask(self, link: JointLink, now: int) -> None:
+        self._since_us = now
+        self._attempts += 1
+        self._why = "it gave up homing"
         link.homing_number += 1
         self._asked = link.homing_number
+        self._outbox.at_once = True
 
     def _patience_us(self, link: JointLink) -> int:
         homing = link.joint.homing

@@ -11,7 +11,7 @@ from coordinator.timing.clock import JointClock
 from coordinator.timing.link_quality import LinkQuality
 from protocol.clockmap import ClockMap
 from protocol.drive import Plan, StopLevel
-from protocol.messages import Reject, Request, Welcome
+from protocol.messages import AnyRequest, Reject, Welcome
 from protocol.points import PointsFrame
 from protocol.states import AT_REST, JointState
 from protocol.status import Status
@@ -175,7 +175,7 @@ class JointLink:
     # ---- requests -----------------------------------------------------------------------
 
     def request(
-        self, token: int, content: Request | PointsFrame, answer: Answer, now: int
+        self, token: int, content: AnyRequest | PointsFrame, answer: Answer, now: int
     ) -> SendFrame:
         """A frame to send, whose answer will be given to `answer`."""
         self._pending[token] = _Pending(answer, now)

@@ -117,7 +117,7 @@ class Coordinator:
             case messages.Homed() if self.homing:
                 self.homing.homed(link, report, now)
             case messages.HomingFailed() if self.homing:
-                self.homing.failed(link, report, now)
+                self.homing.failed(link, report)
             case messages.Held(path_us=path_us, cause=cause):
                 self.outbox.note(
                     now, "info", "joint-held",
@@ -208,7 +208,7 @@ class Coordinator:
             return
         refused = code in ("key-wrong", "id-wrong", "foreign", "protocol-version", "busy")
         state = LinkState.REFUSED if refused else LinkState.ABSENT
-        if (state, message) != (link.state, link.message):
+        if link.up or message != link.message:
             level = "danger" if code in ("key-wrong", "id-wrong") else "attention"
             self.outbox.note(now, level, f"link-{code}", f"{link.name}: {message}", link.name)
         link.dropped(state, message, now)

@@ -4,7 +4,7 @@ from collections import deque
 
 from coordinator.core.events import Action, Note
 from coordinator.core.link import Answer, JointLink
-from protocol.messages import Request
+from protocol.messages import AnyRequest
 from protocol.points import PointsFrame
 
 NOTES_KEPT = 200
@@ -27,7 +27,7 @@ class Outbox:
         return actions
 
     def request(
-        self, link: JointLink, content: Request | PointsFrame, answer: Answer, now: int
+        self, link: JointLink, content: AnyRequest | PointsFrame, answer: Answer, now: int
     ) -> None:
         """Send a request on a joint's stream; `answer` gets its ack or reject."""
         self._token += 1

@@ -388,9 +388,13 @@ class Run:
         return link.in_state(S.ARMED) and plan is not None and not link.complies(plan)
 
     def _rest(self, now: int) -> None:
-        paths = {link.name: link.status.path_us if link.status else None for link in self.links}
+        paths = {
+            link.name: link.status.path_us if link.status and link.heard(now) else None
+            for link in self.links
+        }
         known = [path for path in paths.values() if path is not None]
         apart = max(known) - min(known) if known else 0
+        unknown = ", ".join(name for name, path in paths.items() if path is None)
         self.report.holds.append(
             {"at_us": now, "cause": self._cause, "path_us": paths, "apart_us": apart}
         )
@@ -398,7 +402,8 @@ class Run:
         self.start = self.moving = None
         self._enter(Phase.HELD, now)
         words = "level" if apart == 0 else f"{apart / 1e3:.0f} ms of path time apart"
-        self._outbox.note(now, "info", "held", f"held, all joints {words} ({self._cause})")
+        whom = f"the joints but {unknown}" if unknown else "all joints"
+        self._outbox.note(now, "info", "held", f"held, {whom} {words} ({self._cause})")
         if self._doom is not None:
             self._give_up(*self._doom, now)
 

@@ -103,16 +103,15 @@ class World:
         self._announce()
 
     def kill_joint(self, name: str) -> None:
-        """A joint is gone: its drivers stop pulsing, its stream breaks."""
+        """A joint loses its power: it stands where it is, and its stream breaks."""
         node = self._node(name)
+        node.unit.reboot(self.now)
         node.alive = False
         self._break_stream(node, "its stream ended")
 
-    def restart_joint(self, unit: JointUnit) -> None:
-        """The same joint boots anew."""
-        node = self._node(unit.settings.name)
-        node.unit, node.alive = unit, True
-        self.units = tuple(unit if u.settings.id == unit.settings.id else u for u in self.units)
+    def restart_joint(self, name: str) -> None:
+        """Power is back: the joint is there again, in the boot that its loss began."""
+        self._node(name).alive = True
 
     def link(self, name: str) -> Link:
         """The link of a joint, to cut it or make it worse."""
@@ -292,7 +291,7 @@ class World:
                 joint.points(content, now)
                 if isinstance(content, PointsFrame)
                 else joint.request(content, now)
-            ),  # type: ignore[arg-type]
+            ),
         )
         report = (
             Ack(ref=number)
