@@ -190,11 +190,11 @@ class _Interpreter:
             self._problem(line.number, cause, f"{cause.text} moves a joint before any G0 or G1")
         elif self.motion == 1 and self.feed is None:
             self._problem(line.number, cause, self._missing_feed())
-        elif self.motion == 0 or (self.feed is not None and self.feed > 0):
-            self.steps.append(self._step(line, cause, targets))
+        # In spite of a mistake, so that its targets are checked against the ranges as well.
+        self.steps.append(self._step(line, cause, targets))
 
     def _step(self, line: Line, cause: Word, targets: tuple[Target, ...]) -> Move:
-        if self.motion == 0 or self.feed is None:
+        if self.motion != 1 or self.feed is None or self.feed <= 0:
             feed, nominal = None, None
         elif self.is_inverse_time:
             feed, nominal = None, 60.0 / self.feed

@@ -1,0 +1,125 @@
+"""What `unisono check` says of a program, and that the demo program is sound."""
+
+import json
+from dataclasses import asdict
+from pathlib import Path
+
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+
+from coordinator.arm import load_arm
+from coordinator.motion import CheckResult, check_program, plan_parts
+from coordinator.programs import Problem, parse_program
+
+DEMO = Path(__file__).parents[3] / "coordinator" / "demo"
+ARM = load_arm(DEMO / "arm.toml")
+PROGRAM = (DEMO / "prick_out_tray.nc").read_text(encoding="utf-8")
+ZERO = [0.0] * 6
+
+
+def test_a_sound_program_gives_its_moves_and_its_duration() -> None:
+    # NISTIR 6556 §2.1.2.5 and §3.5.19: 5 s and 30 s nominal; acceleration adds 2√(v/j).
+    result = check_program("G1 A40 C30 F600\nG4 P2\nG93 G1 A0 C0 F2\nM2", ARM, ZERO)
+    assert result.ok
+    assert result.errors == ()
+    assert result.slower == ()
+    assert [(move.line, move.rapid) for move in result.moves] == [(1, False), (3, False)]
+    assert result.moves[0].target == {"A": 40, "B": 0, "C": 30, "D": 0, "E": 0, "U": 0}
+    assert result.moves[0].duration_s == pytest.approx(5.0 + 2 * (8 / 600) ** 0.5, abs=1e-4)
+    assert result.moves[1].duration_s == pytest.approx(30.0 + 2 * (40 / 30 / 600) ** 0.5, abs=1e-4)
+    assert result.duration_s == pytest.approx(
+        sum(move.duration_s for move in result.moves) + 2.0, abs=1e-9
+    )
+
+
+def test_pauses_add_nothing_and_a_move_to_the_same_place_takes_no_time() -> None:
+    with_pause = check_program("G0 A10\nM0\nA10\nA0\nM2", ARM, ZERO)
+    without = check_program("G0 A10\nA0\nM2", ARM, ZERO)
+    assert with_pause.duration_s == without.duration_s
+    assert with_pause.moves[1].duration_s == 0.0
+
+
+def test_a_move_slower_than_asked_is_named_with_joint_limit_and_both_times() -> None:
+    result = check_program("G1 A90 B30 F6000\nG1 A0 B0 F600\nM2", ARM, ZERO)
+    assert result.ok
+    (slower,) = result.slower
+    asked_s = 60 * (90**2 + 30**2) ** 0.5 / 6000
+    assert (slower.line, slower.joint, slower.velocity_deg_s) == (1, "turntable", 60.0)
+    assert slower.asked_s == pytest.approx(asked_s)
+    assert slower.asked_deg_s == pytest.approx(90 / asked_s)
+    assert slower.duration_s == result.moves[0].duration_s
+
+
+def test_errors_of_reading_and_of_range_come_together_in_file_order() -> None:
+    result = check_program("G0 A171\nX1\nG1 A0\nB-96", ARM, ZERO)
+    assert not result.ok
+    assert (result.duration_s, result.moves, result.slower) == (None, (), ())
+    assert [(e.line, e.column) for e in result.errors] == [
+        (1, 4),
+        (2, 1),
+        (3, 1),
+        (4, 1),
+        (4, 1),
+        (4, 4),
+    ]
+    assert isinstance(result.errors[0], Problem)
+    assert "turntable would go to 171°" in result.errors[0].message
+    assert {"feed rate" in result.errors[k].message for k in (3, 4)} == {True, False}
+    assert "shoulder would go to -96°" in result.errors[4].message
+
+
+def test_a_program_begins_at_the_pose_park_unless_told_otherwise() -> None:
+    target = check_program("G91 G0 A1\nM2", ARM).moves[0].target
+    park = dict(zip(ARM.words, ARM.poses["park"], strict=True))
+    assert target == {**park, "A": park["A"] + 1}
+    with pytest.raises(ValueError, match="zip"):
+        check_program("M2", ARM, [0.0])
+
+
+def test_sums_of_distances_are_shown_without_their_rounding() -> None:
+    result = check_program("G91 G0 A0.1\nA0.2\nM2", ARM, ZERO)
+    assert result.moves[1].target["A"] == 0.3
+
+
+def test_the_result_is_fit_for_json() -> None:
+    result = check_program("G1 A90 F60000\nM2", ARM, ZERO)
+    data = json.loads(json.dumps(asdict(result), allow_nan=False))
+    assert set(data) == {"ok", "duration_s", "moves", "slower", "errors"}
+    assert set(data["moves"][0]) == {"line", "target", "rapid", "duration_s"}
+    bad = json.loads(json.dumps(asdict(check_program("X", ARM)), allow_nan=False))
+    assert set(bad["errors"][0]) == {"line", "column", "message"}
+
+
+def test_the_demo_program_runs_in_half_a_minute_and_as_fast_as_it_asks() -> None:
+    result = check_program(PROGRAM, ARM)
+    assert result.errors == ()
+    assert result.slower == ()
+    assert result.duration_s is not None
+    assert 25 <= result.duration_s <= 40
+    park = dict(zip(ARM.words, ARM.poses["park"], strict=True))
+    assert result.moves[-1].target == park
+
+
+def test_the_check_agrees_with_what_a_run_would_get() -> None:
+    start = [joint.to_counts(at) for joint, at in zip(ARM.joints, ARM.poses["park"], strict=True)]
+    parts = plan_parts(parse_program(PROGRAM, ARM.words), ARM, start)
+    planned_us = sum(move.duration_us for part in parts for move in part.moves())
+    assert check_program(PROGRAM, ARM).duration_s == pytest.approx(planned_us / 1e6, abs=1e-4)
+
+
+@given(
+    st.lists(
+        st.one_of(
+            st.text(max_size=20),
+            st.text(alphabet=st.sampled_from("GAUF0149.-"), max_size=20),
+            st.sampled_from(["G1 A1 F60", "G91 G0 U9", "G93 G1 A9 F.0001", "G90", "M0", "F99999"]),
+        ),
+        max_size=8,
+    )
+)
+def test_any_text_gets_a_result_that_json_can_hold(lines: list[str]) -> None:
+    result = check_program("\n".join([*lines, "M2"]), ARM, ZERO)
+    assert isinstance(result, CheckResult)
+    assert result.ok == (not result.errors) == (result.duration_s is not None)
+    json.dumps(asdict(result), allow_nan=False)
