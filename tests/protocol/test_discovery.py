@@ -36,7 +36,7 @@ def test_service_name_keeps_the_rules() -> None:
 @given(announcements)
 def test_txt_record_keeps_the_rules(announcement: Announcement) -> None:
     """RFC 6763 §6.1: a string is at most 255 bytes; §6.2: small; §6.4: printable ASCII keys
-    without `=`, 9 characters or fewer; §6.7: txtvers first. (facts.md; sections from memory.)
+    without `=`, 9 characters or fewer; §6.7: txtvers first. (Section numbers from memory.)
     """
     txt = announcement.txt()
     assert next(iter(txt.items())) == ("txtvers", "1")

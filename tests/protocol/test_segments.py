@@ -24,7 +24,7 @@ segments = st.builds(
 )
 
 
-# facts.md, Motion (computed): 0→10 in 1 s; q(.25) 1.5625, q(.5) 5, v(.5) 15; with v0 4, v1 8
+# Computed from the cubic's own formula: 0→10 in 1 s: q(.25) 1.5625, q(.5) 5, v(.5) 15; v0 4, v1 8:
 # q(.25, .5, .75) = 1.75, 4.5, 7.5. Scaled by 1000, so that the points are whole counts.
 @pytest.mark.parametrize(
     ("va", "vb", "at_s", "position"),
@@ -48,7 +48,8 @@ def test_hermite_gives_the_computed_velocity() -> None:
     assert velocity == pytest.approx(15_000.0, rel=1e-12)
 
 
-# facts.md, Motion (computed): 30°·sin(πt), h 0.1 s: bound 7.610e-4°, measured 7.504e-4°.
+# Error of cubic Hermite ≤ h⁴/384·max|q⁗|: for 30°·sin(πt), h 0.1 s, the bound is 7.610e-4° and
+# the largest error 7.504e-4° (computed apart from this code).
 def test_hermite_error_on_a_sine_is_the_computed_one() -> None:
     scale = 1e9
 
