@@ -15,6 +15,7 @@ from protocol.states import MOVING_STATES
 from protocol.status import Fault
 from simulator.joint.endpoint import Endpoint, Reply, StreamOut
 from simulator.joint.joint import Joint, JointIdentity
+from simulator.joint.motion import FreeMotion
 from simulator.physics.clock import JointOscillator
 from simulator.physics.hall import HallSensor
 from simulator.physics.heat import Thermal, code_to_celsius, sensor_code
@@ -30,6 +31,8 @@ SENSE_US = 1_000_000
 SKEW_PPM = 40.0
 """Crystals are sold for ±10 to ±20 ppm each (common practice); two of them, with some to spare."""
 UPTIME_US = 1_000 * US
+SOON_US = 1.0
+"""How soon after a motion begins on a Hall edge the firmware sees the new level."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -236,27 +239,8 @@ class JointUnit:
             self._thermal.set_power(round(true_us), watts + self.settings.idle_watts)
             self._thermal.set_fan(round(true_us), fan)
             self._heated = watts, fan
-        self._edge = self._find_edge(now)
-
-    def _find_edge(self, now: float) -> tuple[float, bool] | None:
-        motion = self.joint.motion
-        for segment in motion.segments if motion is not None else ():
-            after_s = max(0.0, (now - segment.start_us) / US)
-            duration_s = segment.duration_us / US
-            while after_s <= duration_s:
-                found = self.hall.next_edge(
-                    self._true(segment.position),
-                    segment.velocity,
-                    segment.acceleration,
-                    duration_s,
-                    after_s,
-                )
-                if found is None:
-                    break
-                after_s, level = found
-                if level is not self.joint.hall_level:
-                    return segment.start_us + after_s * US, level
-        return None
+        offset = self._true(0.0)
+        self._edge = next_edge(self.joint.motion, self.hall, offset, self.joint.hall_level, now)
 
     def _sense(self, now: float) -> None:
         self._sense_us = now + SENSE_US
@@ -277,6 +261,37 @@ class JointUnit:
         moving = self.joint.state in MOVING_STATES
         current_a = self.settings.run_current_a if moving else self.settings.hold_current_a
         return winding_watts(current_a, self.settings.winding_ohm)
+
+
+def next_edge(
+    motion: FreeMotion | None, hall: HallSensor, offset: float, level: bool, now: float
+) -> tuple[float, bool] | None:
+    """Joint time of the next change of a Hall sensor's level in a free motion, and the new level.
+
+    `offset` is true position minus the motion's, in counts; `level` is what was last known.
+    """
+    if motion is None:
+        return None
+    soon = hall.level(motion.at(now + SOON_US)[0] + offset)
+    if soon is not level:
+        # The motion began on the edge itself, which is no crossing.
+        return now + SOON_US, soon
+    for segment in motion.segments:
+        after_s, duration_s = max(0.0, (now - segment.start_us) / US), segment.duration_us / US
+        while after_s < duration_s:
+            found = hall.next_edge(
+                segment.position + offset,
+                segment.velocity,
+                segment.acceleration,
+                duration_s,
+                after_s,
+            )
+            if found is None:
+                break
+            after_s, after = found
+            if after is not level:
+                return segment.start_us + after_s * US, after
+    return None
 
 
 def share_supply(units: Sequence[JointUnit]) -> None:
