@@ -1,0 +1,49 @@
+"""How far ahead a start is set, and how much of that a joint had left (design section 4)."""
+
+from dataclasses import dataclass
+
+MARGIN_MIN_US = 20_000
+"""The least margin (design section 4): on the best link it is the host that may be late."""
+LEAD_MAX_US = 1_450_000
+"""A start is less than 1.5 s ahead: by then a joint must hear anew or hold (design section 5).
+The rest is for the way to the joint."""
+ATTEMPTS = 3
+"""Starts tried before a run is refused (design section 4)."""
+
+
+def margin_us(q_us: int) -> int:
+    """How long before the start's instant all echoes must be back: 0.6·Q, not under 20 ms.
+
+    `q_us` is Q of the slowest joint.
+    """
+    return max(-(-q_us * 6 // 10), MARGIN_MIN_US)
+
+
+def lead_us(q_us: int, attempt: int = 0) -> int:
+    """From now to the start's instant: 1.5·Q and the margin, half as long again at each retry.
+
+    `q_us` is Q of the slowest joint, `attempt` counts from 0. Never above `LEAD_MAX_US`: a link
+    for which that is too short makes the start fail at its check, not late.
+    """
+    lead = -(-q_us * 3 // 2) + margin_us(q_us)
+    for _ in range(attempt):
+        lead = lead * 3 // 2
+    return min(lead, LEAD_MAX_US)
+
+
+@dataclass(frozen=True, slots=True)
+class Slack:
+    """How much sooner than needed a joint was permitted to start.
+
+    Both instants are of the joint's own clock, in µs, so no clock error enters.
+    """
+
+    permission_us: int
+    """When it had both the rate change and a lease."""
+    start_us: int
+    """When the start's instant came."""
+
+    @property
+    def slack_us(self) -> int:
+        """Time left over; a joint with less than 0 does not start."""
+        return self.start_us - self.permission_us

@@ -1,0 +1,139 @@
+"""How long a link needs to get a repeated state across and back: Q (design section 4).
+
+Everything that moves or permits is repeated state, so what counts is not whether a datagram gets
+lost but how long it takes until one has been there and back. In the worst of ordinary cases that
+is the longest time without any answer, followed by one slow exchange.
+
+Rules: an exchange is *decided* when it is answered, or lost when no answer has come for a second.
+An answer after that still counts, as a long time instead of a loss. The window is the last 200
+exchanges sent, of which those not yet decided say nothing. A run of loss lasts from the sending
+of its first exchange to the sending of the next one that was answered, so it is time and not a
+count, whatever the rate of sending; a run without end so far lasts until the last sending.
+"""
+
+from bisect import bisect_left, insort
+from collections import OrderedDict
+from dataclasses import dataclass
+
+WINDOW = 200
+"""Exchanges: eight seconds at 25 Hz (design section 4)."""
+MEASURED = 50
+"""Decided exchanges, two seconds at 25 Hz, without which a link is not judged."""
+TIMEOUT_US = 1_000_000
+"""Longer than any exchange but the rarest (a Wi-Fi station in power save: 1037 ms at most seen,
+arduino-esp32 issue 1484), and the time after which a joint counts as unheard (design section 5)."""
+Q_PER_MILLE = 995
+"""The percentile of exchange times that Q is made of (design section 4)."""
+
+
+@dataclass(slots=True)
+class _Sent:
+    at_us: int
+    rtt_us: int | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class _Losses:
+    count: int
+    longest_run_us: int
+
+
+class LinkQuality:
+    """The last exchanges with one joint in one session. Times are arm time in µs."""
+
+    def __init__(self) -> None:
+        self._window: OrderedDict[int, _Sent] = OrderedDict()
+        self._rtts_us: list[int] = []  # of the window, sorted
+        self._last_sequence = -1
+        self._now_us = 0
+        self._surveyed: _Losses | None = None
+
+    def sent(self, sequence: int, at_us: int) -> None:
+        """An exchange was sent. Raises ValueError unless its sequence number is above the last."""
+        if sequence <= self._last_sequence:
+            raise ValueError(f"exchange {sequence} was sent after exchange {self._last_sequence}")
+        if len(self._window) == WINDOW:
+            _, oldest = self._window.popitem(last=False)
+            if oldest.rtt_us is not None:
+                del self._rtts_us[bisect_left(self._rtts_us, oldest.rtt_us)]
+        self._window[sequence] = _Sent(at_us)
+        self._last_sequence = sequence
+        self._now_us = max(self._now_us, at_us)
+        self._surveyed = None
+
+    def answered(self, sequence: int, at_us: int) -> int | None:
+        """The exchange time in µs; none for a second answer or one that left the window."""
+        entry = self._window.get(sequence)
+        if entry is None or entry.rtt_us is not None:
+            return None
+        entry.rtt_us = at_us - entry.at_us
+        insort(self._rtts_us, entry.rtt_us)
+        self._now_us = max(self._now_us, at_us)
+        self._surveyed = None
+        return entry.rtt_us
+
+    @property
+    def count(self) -> int:
+        """Decided exchanges in the window."""
+        return len(self._rtts_us) + self._losses().count
+
+    @property
+    def measured(self) -> bool:
+        """Whether enough exchanges are decided to judge the link."""
+        return self.count >= MEASURED
+
+    @property
+    def loss(self) -> float:
+        """Share of the decided exchanges that were lost, 0 to 1."""
+        return self._losses().count / self.count if self.count else 0.0
+
+    @property
+    def loss_run_us(self) -> int:
+        """The longest run of loss in the window."""
+        return self._losses().longest_run_us
+
+    @property
+    def rtt_p50_us(self) -> int | None:
+        """Median exchange time; none without an answer."""
+        return self._percentile(500)
+
+    @property
+    def rtt_p99_us(self) -> int | None:
+        """99th percentile of the exchange times; none without an answer."""
+        return self._percentile(990)
+
+    @property
+    def q_us(self) -> int:
+        """Q: the 99.5th percentile of the exchange times and the longest run of loss, together.
+
+        Without any answer the time-out stands for the percentile, for no less is known.
+        """
+        slow_us = self._percentile(Q_PER_MILLE)
+        return (TIMEOUT_US if slow_us is None else slow_us) + self.loss_run_us
+
+    def _percentile(self, per_mille: int) -> int | None:
+        """The smallest time that this share of the exchanges did not exceed (nearest rank)."""
+        count = len(self._rtts_us)
+        return self._rtts_us[-(-count * per_mille // 1000) - 1] if count else None
+
+    def _losses(self) -> _Losses:
+        """What is lost by the newest instant seen, surveyed once per change."""
+        if self._surveyed is not None:
+            return self._surveyed
+        lost_before_us = self._now_us - TIMEOUT_US
+        count = longest_us = 0
+        since_us = last_us = None
+        for entry in self._window.values():
+            last_us = entry.at_us
+            if entry.rtt_us is not None:
+                if since_us is not None:
+                    longest_us = max(longest_us, last_us - since_us)
+                    since_us = None
+            elif last_us <= lost_before_us:
+                count += 1
+                if since_us is None:
+                    since_us = last_us
+        if since_us is not None and last_us is not None:
+            longest_us = max(longest_us, last_us - since_us)
+        self._surveyed = _Losses(count, longest_us)
+        return self._surveyed
