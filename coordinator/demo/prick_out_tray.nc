@@ -29,9 +29,9 @@ N260 G1 B-6 C84 E-46 F1500
 N270 U0 F3000
 N280 G4 P0.2
 N290 G0 B-20 C80 E-30
-/N295 G0 A0                (a look at the tray, left out with block delete)
+N295 G0 A0                 (over the middle of the tray)
 
-(Firm the soil: three short strokes, relative, timed.)
+(Firm the soil: two short strokes, relative, timed.)
 N300 G91
 N310 G93 G1 B4 E-4 F120
 N320 G1 B-4 E4 F120

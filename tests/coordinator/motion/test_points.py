@@ -161,6 +161,8 @@ def test_every_segment_passes_the_check_and_ends_exactly_at_rest(
         return
     (move,) = plan(text, arm)
     assert move.duration_us >= MIN_SPACING_US
+    times = [0, *(point.time_us for point in move.points[0])]
+    assert all(b - a >= min(MERGED_US, move.duration_us) for a, b in pairwise(times))
     for joint, points, end in zip(arm.joints, move.points, ends, strict=True):
         per_degree = abs(joint.counts_per_degree)
         for a, b in pairwise([Point(0, 0, 0), *points]):
@@ -180,9 +182,10 @@ def test_a_move_stays_on_the_straight_line(
     turns: list[float], feed: float | None, limits: list[tuple[float, float, float]]
 ) -> None:
     arm = unlike(ARM, limits)
+    turns = [*turns[:5], turns[5] + 100.0]  # one joint always moves
     if is_slip(turns, feed):
         return
-    (move,) = plan(moving([*turns[:5], turns[5] + 1.0], feed), arm)  # one joint always moves
+    (move,) = plan(moving(turns, feed), arm)
     whole = [points[-1].position for points in move.points]
     furthest = max(range(6), key=lambda k: abs(whole[k]))
     before = [Point(0, 0, 0)] * 6
@@ -206,6 +209,8 @@ def test_the_jerk_is_lowered_for_short_phases_at_the_cost_of_some_milliseconds_o
     arm = unlike(ARM, limits)
     if is_slip(turns, feed) or not any(abs(turn) > 1e-4 for turn in turns):
         return
+    # From count to count, as the move is made.
+    turns = [j.to_degrees(j.to_counts(turn)) for j, turn in zip(arm.joints, turns, strict=True)]
     (move,) = plan(moving(turns, feed), arm)
     ratios = [(abs(turn), joint) for turn, joint in zip(turns, arm.joints, strict=True) if turn]
     furthest = max(turn for turn, _ in ratios)
@@ -227,6 +232,7 @@ def test_the_jerk_is_lowered_for_short_phases_at_the_cost_of_some_milliseconds_o
 def test_a_software_joint_accepts_every_point(
     turns: list[float], feed: float | None, limits: list[tuple[float, float, float]]
 ) -> None:
+    turns = [*turns[:5], turns[5] + 100.0]
     if is_slip(turns, feed):
         return
     arm = unlike(ARM, limits)
@@ -241,7 +247,7 @@ def test_a_software_joint_accepts_every_point(
     tool = arm.joints[5]
     joints.append(replace(tool, homing=replace(tool.homing, fast_deg_s=0.05, slow_deg_s=0.05)))
     arm = replace(arm, joints=tuple(joints))
-    (move,) = plan(moving([*turns[:5], turns[5] + 100.0], feed), arm)
+    (move,) = plan(moving(turns, feed), arm)
     ramp = arm_ramp(arm)
     for joint, points in zip(arm.joints, move.points, strict=True):
         buffer = PointBuffer(256)
