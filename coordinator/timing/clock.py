@@ -73,7 +73,6 @@ class JointClock:
         """
         self._forget()
         self._contradictions.clear()
-        self._fresh_from_us = None
         self._heard_us = None
         self._cause = reason
 

@@ -285,3 +285,14 @@ def test_old_limit_is_kept_while_it_is_still_the_tightest() -> None:
         at_us = k * 60 * S
         assert guarantee.observe(Exchange(at_us, at_us + S, at_us - S, at_us)) is None
     assert known(guarantee, 540 * S) == Interval(-54_010, 54_010)
+
+
+def test_start_of_the_window_is_known_from_the_limit_before_it() -> None:
+    def limited(at_us: int, half_us: int) -> Exchange:
+        return Exchange(at_us, at_us + half_us, at_us - half_us, at_us)
+
+    guarantee = guarantee_of(
+        limited(0, 10), limited(20 * S, 5), limited(60 * S, 3_000), limited(150 * S, 3_000)
+    )
+    assert known(guarantee, 150 * S - HISTORY_US) == Interval(-1_005, 1_005)
+    assert known(guarantee, 10 * S) == Interval(-1_005, 1_005), "0 s is forgotten"
