@@ -210,7 +210,9 @@ class JointUnit:
         now = self.joint.poll(now)
         if self.joint.motion is None:
             # Off the homing motions edges are not solved for: only the level must be right.
-            self.joint.hall(self.hall.level(self._true(self.joint.position(now)[0])), now)
+            level = self.hall.level(self._true(self.joint.position(now)[0]))
+            if level is not self.joint.hall_level:
+                self.joint.hall(level, now)
         return now
 
     def _true(self, position: float) -> float:

@@ -1,0 +1,231 @@
+"""One whole software joint in true time."""
+
+from dataclasses import replace
+
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+
+from protocol import messages
+from protocol.clockmap import ClockMap
+from protocol.drive import Drive, Mode, encode_drive
+from protocol.frames import FrameOpener, FrameSealer
+from protocol.keys import Channel, Direction, Transcript, proof, session_key
+from protocol.messages import Configure, Hello, Homed, Proof, Welcome
+from protocol.states import JointState
+from protocol.status import Fault, Status, decode_status
+from simulator.joint.motion import toward
+from simulator.physics.hall import HallSensor
+from simulator.settings import JointSettings
+from simulator.unit import JointUnit, next_edge, share_supply
+from tests.simulator.joint.rig import PER_DEGREE, configuration
+
+KEY = bytes(range(32))
+NONCE = bytes(32)
+SETTINGS = JointSettings(
+    id="0a1b2c3d4e5f",
+    name="elbow",
+    seed=3,
+    counts_per_turn=360 * PER_DEGREE,
+    home_centre=0,
+    home_half_width=2 * PER_DEGREE,
+    start_low=-60 * PER_DEGREE,
+    start_high=0,
+)
+START_US = 5_000_000.0
+
+
+class Bench:
+    """A unit with a coordinator's keys."""
+
+    def __init__(self, unit: JointUnit, now: float = START_US + 1.0) -> None:
+        self.unit = unit
+        self.now = now
+        self.sequence = 0
+        unit.poll(now)
+        unit.stream_opened(1, now, NONCE)
+        hello = Hello(protocol=1, coordinator="0" * 32, session="0" * 15 + "7", nonce="1" * 64)
+        [(_, data)] = unit.stream_frame(1, messages.encode(hello).decode(), now).frames
+        welcome = messages.decode_opening(data)
+        assert isinstance(welcome, Welcome)
+        transcript = Transcript(
+            bytes.fromhex("1" * 64), NONCE, bytes(16), bytes.fromhex(welcome.id), welcome.boot, 7
+        )
+        mine = Proof(proof=proof(KEY, Direction.TO_JOINT, transcript).hex())
+        down, up = (
+            session_key(KEY, transcript, Channel.STREAM, direction) for direction in Direction
+        )
+        self.drive_key, self.status_key = (
+            session_key(KEY, transcript, Channel.DATAGRAM, direction) for direction in Direction
+        )
+        self.sealer = FrameSealer(down, Direction.TO_JOINT)
+        self.opener = FrameOpener(up, Direction.TO_COORDINATOR)
+        self.reports(unit.stream_frame(1, messages.encode(mine).decode(), now).frames)
+        body = messages.encode(Configure(configuration=configuration()))
+        [ack] = self.reports(unit.stream_frame(1, self.sealer.seal(body)[1], now).frames)
+        assert isinstance(ack, messages.Ack)
+        self.map = ClockMap(1, round(now), round(unit.joint_us(now)), 0)
+
+    def reports(self, frames: tuple[tuple[int, str | bytes], ...]) -> list[object]:
+        return [
+            messages.decode_report(self.opener.open(frame)[1])
+            for _, frame in frames
+            if isinstance(frame, bytes)
+        ]
+
+    def drive(self, **fields: object) -> Status:
+        self.sequence += 1
+        drive = replace(
+            Drive(7, self.sequence, energise=True, clock_map=self.map),
+            **fields,  # type: ignore[arg-type]
+        )
+        reply = self.unit.datagram(encode_drive(drive, 1, self.drive_key), self.now)
+        assert reply is not None
+        return decode_status(self.unit.encode(reply, self.now + 30.0), self.status_key)[1]
+
+    def wait(self, us: float, every_us: float = 1e12) -> list[object]:
+        """Let time pass; the reports that came."""
+        found: list[object] = []
+        end = self.now + us
+        while self.now < end:
+            self.now = min(end, self.now + every_us)
+            found += self.reports(self.unit.poll(self.now).frames)
+        return found
+
+    def home(self, every_us: float = 1e12) -> list[object]:
+        found: list[object] = []
+        while True:
+            status = self.drive(
+                mode=Mode.HOME, homing_number=1, expiry_us=round(self.now) + 250_000
+            )
+            if status.state is not JointState.HOMING:
+                return found
+            found += self.wait(100_000, every_us)
+
+
+def test_homing_finds_where_the_axis_truly_is() -> None:
+    bench = Bench(JointUnit(SETTINGS, KEY, START_US))
+    reports = bench.home()
+    assert [type(report) for report in reports] == [Homed]
+    status = bench.drive()
+    assert status.homed
+    # The sensor's middle is true 0 and home is 0, so believed is true but for rounding.
+    assert bench.unit.true_position(bench.now)[0] == pytest.approx(status.position, abs=1.5)
+    [truth] = bench.unit.take_truth()
+    assert truth.event == "home"
+    assert truth.at_ns / 1_000 <= bench.now
+
+
+@settings(max_examples=20)
+@given(st.integers(0, 10**6), st.floats(500.0, 50_000.0))
+def test_polling_often_or_seldom_changes_nothing(seed: int, every_us: float) -> None:
+    outcomes = []
+    for step_us in (1e12, every_us):
+        bench = Bench(JointUnit(replace(SETTINGS, seed=seed), KEY, START_US))
+        reports = bench.home(step_us)
+        reports += bench.wait(3_000_000, step_us)
+        truths = bench.unit.take_truth()
+        outcomes.append((reports, truths, bench.drive(), bench.unit.temperature_c(bench.now)))
+    assert outcomes[0] == outcomes[1]
+
+
+def test_next_deadline_is_in_true_time_and_at_most_a_second_away() -> None:
+    unit = JointUnit(SETTINGS, KEY, START_US)
+    now = START_US
+    for _ in range(5):
+        due = unit.next_deadline()
+        assert now < due <= now + 1_000_100
+        now = due + 1e-3
+        unit.poll(now)
+    assert unit.joint.status(unit.joint_us(now)).supply_mv is not None
+
+
+def test_same_seed_makes_the_same_joint_and_another_a_different_one() -> None:
+    first, again, other = (
+        JointUnit(replace(SETTINGS, seed=seed), KEY, START_US) for seed in (1, 1, 2)
+    )
+    assert first.joint.identity.boot == again.joint.identity.boot
+    assert first.joint_us(9e6) == again.joint_us(9e6)
+    assert first.true_position(9e6) == again.true_position(9e6)
+    assert first.joint_us(9e6) != other.joint_us(9e6)
+    assert SETTINGS.start_low <= other.true_position(9e6)[0] <= SETTINGS.start_high
+
+
+def test_clock_runs_within_the_drift_bound() -> None:
+    """100 ppm for both crystals (design section 2)."""
+    for seed in range(20):
+        unit = JointUnit(replace(SETTINGS, seed=seed), KEY, START_US)
+        elapsed = unit.joint_us(START_US + 1e9) - unit.joint_us(START_US)
+        assert abs(elapsed - 1e9) <= 1e9 * 100e-6
+
+
+def test_reboot_forgets_home_and_configuration_but_the_axis_stays() -> None:
+    bench = Bench(JointUnit(SETTINGS, KEY, START_US))
+    bench.home()
+    unit, boot = bench.unit, bench.unit.joint.identity.boot
+    before = unit.true_position(bench.now)[0]
+    unit.reboot(bench.now)
+    assert unit.joint.identity.boot != boot
+    assert unit.true_position(bench.now + 1)[0] == pytest.approx(before)
+    assert unit.joint.configuration_digest is None
+    assert not unit.joint.status(unit.joint_us(bench.now + 1)).homed
+    assert unit.datagram(bytes(212), bench.now + 2) is None
+    again = Bench(unit, bench.now + 3)
+    assert again.drive().state is JointState.UNHOMED
+
+
+def test_drivers_warm_the_joint_and_the_fan_comes_on() -> None:
+    warm = replace(SETTINGS, winding_ohm=8.0, ambient_c=35.0)
+    bench = Bench(JointUnit(warm, KEY, START_US))
+    assert bench.unit.temperature_c(bench.now) == pytest.approx(35.0, abs=0.1)
+    idle_watts = bench.unit.watts
+    bench.drive()
+    # Holding: I²R of the windings (physics/motor.py) on top of the electronics.
+    assert bench.unit.watts - idle_watts == pytest.approx(0.6**2 * 8.0)
+    fans = []
+    for _ in range(60):
+        bench.wait(60e6)
+        fans.append(bench.drive().fan_percent)
+    assert fans[0] == 0
+    assert 100 in fans
+    status = bench.drive()
+    assert status.temperature_centi_c is not None
+    assert 38_00 < status.temperature_centi_c < 46_00
+
+
+def test_supply_falls_along_the_chain_and_is_reported() -> None:
+    units = [JointUnit(replace(SETTINGS, seed=k, hop_ohm=0.5), KEY, START_US) for k in range(3)]
+    share_supply(units)
+    for unit in units:
+        unit.poll(START_US + 2e6)
+    volts = [unit.joint.status(unit.joint_us(START_US + 2e6)).supply_mv or 0 for unit in units]
+    assert 24_000 > volts[0] > volts[1] > volts[2] > 20_000
+    hungry = replace(SETTINGS, idle_watts=500.0, hop_ohm=0.5)
+    share_supply([dead := JointUnit(hungry, KEY, START_US)])
+    assert dead.supply_v == 0.0
+
+
+def test_scripted_fault_stops_the_joint() -> None:
+    bench = Bench(JointUnit(SETTINGS, KEY, START_US))
+    bench.drive(mode=Mode.JOG, jog_velocity=PER_DEGREE, expiry_us=round(bench.now) + 250_000)
+    bench.wait(100_000)
+    bench.unit.fault(Fault.DRIVER, bench.now)
+    bench.wait(1_000_000)
+    assert bench.drive().state is JointState.FAULTED
+    assert [truth.event for truth in bench.unit.take_truth()] == ["stop"]
+
+
+def test_motion_that_begins_on_a_sensor_s_edge_is_seen_to_leave_it() -> None:
+    sensor = HallSensor(0.0, 100.0)
+    leaving = toward(0.0, 100.0, 0.0, 50.0, 10.0)
+    assert sensor.level(100.0)
+    edge = next_edge(leaving, sensor, 0.0, True, 0.0)
+    assert edge is not None
+    assert edge[1] is False
+    assert 0.0 < edge[0] < 10.0
+    assert next_edge(leaving, sensor, 0.0, False, edge[0]) is None
+    crossing = toward(0.0, 100.0, 0.0, -50.0, 10.0)
+    entered = next_edge(crossing, sensor, 0.0, True, 0.0)
+    assert entered is not None
+    assert entered[1] is False
+    assert crossing.at(entered[0])[0] == pytest.approx(-100.0)
