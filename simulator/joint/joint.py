@@ -16,6 +16,7 @@ from protocol.status import Fault, Reason, Status
 from simulator.joint.body import AnyEvent, Body, JointIdentity, Truth
 from simulator.joint.free import Mover
 from simulator.joint.homing import Phase
+from simulator.joint.maps import credible
 from simulator.joint.motion import FreeMotion
 from simulator.joint.path import Coming
 from simulator.joint.playing import Player
@@ -23,11 +24,6 @@ from simulator.joint.refusal import Refusal
 from simulator.joint.requests import Desk, Request
 from simulator.joint.safety import Safety
 from simulator.joint.session import Session
-
-MAP_SPAN_US = 2**47
-"""About 4.5 years. Maps further off would cost the arm clock its fractions of a µs."""
-MAP_RATE_PPB = 300_000
-"""With the slew of 200 ppm a joint then runs at most 0.05 % faster than planned (design I5)."""
 
 _EXPIRING = (JointState.JOGGING, JointState.HOMING, JointState.ADVANCING)
 _TIMED_END = (JointState.STOPPING, JointState.HOMING)
@@ -280,13 +276,8 @@ class Joint:
 
     def _take_map(self, clock_map: ClockMap, now: float) -> None:
         body = self._body
-        if body.clock is not None and clock_map.number == body.clock.map.number:
-            return
-        if (
-            abs(clock_map.arm_us) > MAP_SPAN_US
-            or abs(clock_map.joint_us - now) > MAP_SPAN_US
-            or abs(clock_map.rate_ppb) > MAP_RATE_PPB
-        ):
+        known = body.clock is not None and clock_map.number == body.clock.map.number
+        if known or not credible(clock_map, now):
             return
         if body.clock is None:
             body.clock = ArmClock(clock_map)
