@@ -32,7 +32,7 @@ from protocol.constants import (
 )
 from protocol.keys import NONCE_BYTES
 from simulator.joint.endpoint import StreamOut
-from simulator.network import Link
+from simulator.network import Direction, Link
 from simulator.unit import JointUnit, WorldTruth
 
 MAX_STREAMS: Final = 8
@@ -196,8 +196,8 @@ class JointPort(asyncio.DatagramProtocol):
         stream_id, stream = next(self._stream_ids), _Stream(socket)
         self._streams[stream_id] = stream
         writer = asyncio.create_task(stream.write())
-        self._comes(lambda at: self.unit.stream_opened(stream_id, at, os.urandom(NONCE_BYTES)))
         try:
+            self._comes(lambda at: self.unit.stream_opened(stream_id, at, os.urandom(NONCE_BYTES)))
             async for frame in socket:
                 await stream.on_way.acquire()
                 self._comes(partial(self._take, stream_id, stream, frame))
@@ -219,8 +219,13 @@ class JointPort(asyncio.DatagramProtocol):
             if out is not None:
                 self._send(out, at_us)
 
-        self._at(now + self._link.stream_delay("forward", int(now)), arrive)
+        self._at(self._along("forward", now), arrive)
         self._go_on()
+
+    def _along(self, direction: Direction, now: float) -> float:
+        """When what is put on a stream now arrives: never before what went ahead of it."""
+        whole_us = int(now)
+        return max(now, float(whole_us + self._link.stream_delay(direction, whole_us)))
 
     def _take(self, stream_id: int, stream: _Stream, frame: str | bytes, at_us: float) -> StreamOut:
         stream.on_way.release()
@@ -232,12 +237,16 @@ class JointPort(asyncio.DatagramProtocol):
         for stream_id, frame in [*out.frames, *closings]:
             stream = self._streams.get(stream_id)
             if stream is not None:
-                delay_us = self._link.stream_delay("back", int(at_us))
-                self._at(at_us + delay_us, partial(stream.put, frame))
+                self._at(self._along("back", at_us), partial(stream.put, frame))
 
 
 def _stream_logger() -> logging.Logger:
-    """A logger for the library: what a stranger sends to the port is no error of ours."""
+    """A logger for the library that is silent on what a stranger sends: it is no error of ours."""
     logger = logging.getLogger(f"{__name__}.websockets")
-    logger.setLevel(logging.CRITICAL)
+    logger.setLevel(logging.WARNING)
+    logger.addFilter(_is_ours)
     return logger
+
+
+def _is_ours(record: logging.LogRecord) -> bool:
+    return record.msg != "opening handshake failed"

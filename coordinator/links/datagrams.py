@@ -36,7 +36,9 @@ class DatagramPort(asyncio.DatagramProtocol):
     async def open(self, interface: str) -> None:
         """Bind a free port of an interface's address. Raises OSError."""
         loop = asyncio.get_running_loop()
-        await loop.create_datagram_endpoint(lambda: self, local_addr=(interface, 0))
+        self._transport, _ = await loop.create_datagram_endpoint(
+            lambda: self, local_addr=(interface, 0)
+        )
 
     def close(self) -> None:
         """Close the socket."""
@@ -69,11 +71,6 @@ class DatagramPort(asyncio.DatagramProtocol):
         return DriveSent(joint_id, drive.sequence, t1_us)
 
     # ---- asyncio.DatagramProtocol ---------------------------------------------------------
-
-    def connection_made(self, transport: asyncio.BaseTransport) -> None:
-        """Keep the socket."""
-        assert isinstance(transport, asyncio.DatagramTransport)
-        self._transport = transport
 
     def datagram_received(self, data: bytes, addr: Address) -> None:
         """Time a datagram, then look at it."""
