@@ -1,0 +1,5 @@
+"""The HTTP API on loopback, under /api/v1."""
+
+from coordinator.api.app import create_app
+
+__all__ = ["create_app"]

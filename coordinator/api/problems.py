@@ -1,0 +1,95 @@
+"""Every error as problem details (RFC 9457) with a stable `type`.
+
+A type is `urn:unisono:problem:` and a code: the core's own for what it refuses, `program` for a
+program with mistakes, `invalid` for a request that is malformed, and those in this file.
+"""
+
+from http import HTTPStatus
+from typing import Any, Final
+
+from fastapi import FastAPI, Request
+from fastapi.exceptions import RequestValidationError
+from fastapi.responses import JSONResponse
+from starlette.exceptions import HTTPException
+
+from coordinator.core.events import Refused
+from coordinator.data_folder import DataFolderError
+from coordinator.programs import ProgramError
+
+TYPE: Final = "urn:unisono:problem:"
+MEDIA_TYPE: Final = "application/problem+json"
+
+INPUT_CODES: Final = frozenset(
+    {"joint-unknown", "jog-speed", "override-range", "program-empty", "stop-level"}
+)
+"""What the core refuses because the request asks for what cannot be; all else may change."""
+_HTTP_CODES: Final = {
+    400: "malformed",
+    404: "not-found",
+    405: "method-not-allowed",
+    413: "too-large",
+    415: "content-type",
+}
+
+
+class NotFound(Exception):
+    """There is no such run or homing; the text is the sentence."""
+
+
+def problem(
+    status: int, code: str, detail: str, *, headers: dict[str, str] | None = None, **more: Any
+) -> JSONResponse:
+    """A response with problem details; `more` are extension members."""
+    body = {
+        "type": TYPE + code,
+        "title": HTTPStatus(status).phrase,
+        "status": status,
+        "detail": detail,
+        **more,
+    }
+    return JSONResponse(body, status, headers=headers, media_type=MEDIA_TYPE)
+
+
+def add_handlers(app: FastAPI) -> None:
+    """Let every error of an app be told in this form."""
+
+    @app.exception_handler(Refused)
+    async def refused(_request: Request, error: Refused) -> JSONResponse:
+        status = 422 if error.code in INPUT_CODES else 409
+        return problem(status, error.code, error.message)
+
+    @app.exception_handler(ProgramError)
+    async def wrong_program(_request: Request, error: ProgramError) -> JSONResponse:
+        errors = [
+            {"line": found.line, "column": found.column, "message": found.message}
+            for found in error.problems
+        ]
+        detail = f"the program has {len(errors)} mistake{'s' if len(errors) > 1 else ''}"
+        return problem(422, "program", detail, errors=errors)
+
+    @app.exception_handler(NotFound)
+    async def not_found(_request: Request, error: NotFound) -> JSONResponse:
+        return problem(404, "not-found", str(error))
+
+    @app.exception_handler(RequestValidationError)
+    async def invalid(_request: Request, error: RequestValidationError) -> JSONResponse:
+        errors = [
+            {"place": "/".join(str(part) for part in found["loc"]), "message": found["msg"]}
+            for found in error.errors()
+        ]
+        detail = "; ".join(f"{found['place']}: {found['message']}" for found in errors)
+        return problem(422, "invalid", detail, errors=errors)
+
+    @app.exception_handler(HTTPException)
+    async def http(_request: Request, error: HTTPException) -> JSONResponse:
+        code = _HTTP_CODES.get(error.status_code, "http")
+        headers = dict(error.headers) if error.headers else None
+        return problem(error.status_code, code, error.detail, headers=headers)
+
+    @app.exception_handler(DataFolderError)
+    async def disk(_request: Request, error: DataFolderError) -> JSONResponse:
+        return problem(500, "data-folder", str(error))
+
+    @app.exception_handler(Exception)
+    async def broken(_request: Request, _error: Exception) -> JSONResponse:
+        return problem(500, "internal", "the coordinator made a mistake; its log says more")

@@ -1,0 +1,152 @@
+"""What speaks to a running coordinator over its HTTP API: the command line, and scripts."""
+
+from types import TracebackType
+from typing import Any, Final, Self
+
+import httpx2
+
+from coordinator.settings import DEFAULT_URL
+
+PATIENCE_S: Final = 30.0
+"""Checking a long program takes seconds; everything else answers at once."""
+PREFIX: Final = "/api/v1"
+
+
+class ClientError(Exception):
+    """The coordinator did not do what it was asked; the text is a sentence.
+
+    ClientError
+     ├── Unreachable   nothing answers there, or not as a coordinator does
+     ├── WrongInput    the request asks for what cannot be
+     └── Refused       the arm is not in a state for it
+    """
+
+
+class Unreachable(ClientError):
+    """Nothing answers at the address, or not as a coordinator does."""
+
+
+class WrongInput(ClientError):
+    """The input is wrong. `errors` names a program's mistakes, with line and column."""
+
+    def __init__(self, message: str, errors: list[dict[str, Any]] | None = None) -> None:
+        super().__init__(message)
+        self.errors = errors or []
+
+
+class Refused(ClientError):
+    """The arm refused. `code` is stable."""
+
+    def __init__(self, code: str, message: str) -> None:
+        super().__init__(message)
+        self.code = code
+
+
+class Client:
+    """A connection to a coordinator; every method raises ClientError."""
+
+    def __init__(self, url: str = DEFAULT_URL) -> None:
+        self.url = url.rstrip("/")
+        try:
+            # No proxy from the environment: the coordinator is on this host.
+            self._http = httpx2.Client(
+                base_url=self.url + PREFIX, timeout=PATIENCE_S, trust_env=False
+            )
+        except (httpx2.InvalidURL, ValueError) as error:
+            raise WrongInput(f"{url!r} is no address: {error}") from error
+
+    def __enter__(self) -> Self:
+        """Use as a context that closes the connection."""
+        return self
+
+    def __exit__(
+        self,
+        kind: type[BaseException] | None,
+        error: BaseException | None,
+        trace: TracebackType | None,
+    ) -> None:
+        """Close the connection."""
+        self._http.close()
+
+    def arm(self) -> dict[str, Any]:
+        """The arm's state."""
+        return self._ask("GET", "/arm")
+
+    def is_up(self) -> bool:
+        """Whether a coordinator answers."""
+        try:
+            self._ask("GET", "/healthz")
+        except Unreachable:
+            return False
+        return True
+
+    def home(self, joints: list[str]) -> int:
+        """Begin to home; the homing's number."""
+        return int(self._ask("POST", "/home", {"joints": joints})["homing"])
+
+    def homing(self, number: int) -> dict[str, Any]:
+        """How a homing goes."""
+        return self._ask("GET", f"/homings/{number}")
+
+    def play(self, name: str, text: str) -> int:
+        """Play a program; the run's number."""
+        return int(self._ask("POST", "/runs", {"name": name, "text": text})["run"])
+
+    def runs(self) -> list[int]:
+        """All runs, oldest first."""
+        return [int(run) for run in self._ask("GET", "/runs")["runs"]]
+
+    def run(self, number: int) -> dict[str, Any]:
+        """Where a run is."""
+        return self._ask("GET", f"/runs/{number}")
+
+    def report(self, number: int) -> dict[str, Any]:
+        """A run's report."""
+        return self._ask("GET", f"/runs/{number}/report")
+
+    def hold(self) -> None:
+        """Come to rest on the path."""
+        self._ask("POST", "/hold")
+
+    def resume(self) -> None:
+        """Go on after a hold or a pause."""
+        self._ask("POST", "/resume")
+
+    def stop(self, level: str) -> None:
+        """Stop: `stop`, `stop-and-release` or `release`."""
+        self._ask("POST", "/stop", {"level": level})
+
+    def override(self, percent: float) -> None:
+        """Set the feed override, 5 to 100 %."""
+        self._ask("POST", "/override", {"percent": percent})
+
+    def _ask(self, method: str, path: str, body: dict[str, Any] | None = None) -> dict[str, Any]:
+        try:
+            response = self._http.request(method, path, json=body)
+        except httpx2.UnsupportedProtocol as error:
+            raise WrongInput(f"{self.url!r} is no address of a coordinator") from error
+        except httpx2.TransportError as error:
+            raise Unreachable(
+                f"no coordinator answers at {self.url} ({error}); start one with 'unisono serve'"
+            ) from error
+        try:
+            answer = response.json()
+        except ValueError as error:
+            raise Unreachable(f"what answers at {self.url} is no coordinator") from error
+        if response.is_success:
+            if not isinstance(answer, dict):
+                raise Unreachable(f"what answers at {self.url} is no coordinator")
+            return answer
+        raise _error_of(response.status_code, answer, self.url)
+
+
+def _error_of(status: int, answer: Any, url: str) -> ClientError:
+    if not isinstance(answer, dict) or "detail" not in answer:
+        return Unreachable(f"what answers at {url} is no coordinator")
+    detail, code = str(answer["detail"]), str(answer.get("type", "")).rpartition(":")[2]
+    if status == 409:
+        return Refused(code, detail)
+    if status >= 500:
+        return Unreachable(f"the coordinator at {url} failed: {detail}")
+    errors = answer.get("errors") if code == "program" else None
+    return WrongInput(detail, errors)
