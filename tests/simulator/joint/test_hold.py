@@ -293,3 +293,14 @@ def test_outputs_follow_the_drive_in_any_other_mode_and_stay_without_one() -> No
     assert rig.drive(2_000).outputs == 0b101
     rig.joint.begin_session(bytes(range(16)), 77, 10_000_000.0)
     assert rig.status(10_000_000).outputs == 0b101
+
+
+def test_what_is_left_of_an_older_map_is_dropped_at_rest() -> None:
+    rig = Rig()
+    at_us = rig.moving(lease_us=1_000_000)
+    new = ClockMap(2, 0, 4_000, 0)
+    plan = go(2, at_us)
+    rig.drive(at_us + 500_000, mode=Mode.PATH, plan=plan, lease_us=1_000_000, clock_map=new)
+    assert rig.status(at_us + 1_000_000).remainder_us == 3_900
+    status = rig.status(at_us + 3_000_000)
+    assert (status.state, status.remainder_us, status.map_number) == (S.HELD, 0, 2)

@@ -225,3 +225,14 @@ def test_new_map_slews_a_pending_start_and_the_start_keeps_its_arm_time(
     slewed_us = min(abs(shift_us), 200e-6 * (100_000 - after_us))
     expected_us = at_us + (slewed_us if shift_us > 0 else -slewed_us)
     assert start.at == pytest.approx(expected_us, abs=0.01)
+
+
+def test_plan_numbers_only_grow_and_an_older_one_is_no_plan() -> None:
+    rig, now = armed()
+    assert rig.path(now, arm(5)).plan == 5
+    status = rig.path(now + 1_000, arm(4))
+    assert (status.state, status.plan, status.reason) == (S.PREPARED, 0, Reason.NOT_ARMED)
+    rig = Rig()
+    at_us = rig.moving()
+    assert rig.path(at_us + 100_000, go(6, at_us), 8_000_000).plan == 6
+    assert rig.path(at_us + 200_000, go(2, at_us), 8_000_000).state is S.RAMPING
