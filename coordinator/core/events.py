@@ -190,7 +190,10 @@ class Connect:
 
 @dataclass(frozen=True, slots=True)
 class Disconnect:
-    """Close a joint's stream and forget its keys."""
+    """Close a joint's stream and exchange no datagrams until the next Connect.
+
+    Datagram keys belong to the session: a joint that keeps the session keeps them.
+    """
 
     joint_id: str
 

@@ -61,15 +61,24 @@ class Feed:
         cursor = self._cursors[link.joint.id]
         return cursor.under_way == 0 and cursor.acked > 0 and not self._room(link)
 
-    def rewind(self, link: JointLink) -> None:
-        """A new stream in the same session: go on at the index that the joint asks for."""
+    def rewind(self, link: JointLink) -> bool:
+        """A new stream in the same session: go on at the index that the joint asks for.
+
+        False when points that it had are gone, so that it cannot go on.
+        """
         cursor = self._cursors[link.joint.id]
-        cursor.under_way = 0
         welcome = link.welcome
-        if welcome is not None and welcome.trajectory == self.trajectory:
-            cursor.sent = cursor.acked = max(welcome.next_index, self._base)
-        else:
-            cursor.sent = cursor.acked = 0
+        known = welcome is not None and welcome.trajectory == self.trajectory
+        next_index = welcome.next_index if welcome is not None and known else 0
+        if next_index < cursor.acked:
+            return False
+        cursor.under_way = 0
+        cursor.sent = cursor.acked = next_index
+        return True
+
+    def has_all(self, buffered_us: int) -> bool:
+        """Whether points up to a path time are all that there are."""
+        return self.end_us is not None and buffered_us >= self.end_us
 
     def line_at(self, path_us: int) -> int:
         """The program line that is played at a path time, 0 before the first."""
@@ -83,9 +92,9 @@ class Feed:
     def note_slack(self, link: JointLink, lease_us: int, ramp_us: int) -> None:
         """Keep the smallest feed slack: buffer beyond lease and ramp minus the delivery time."""
         status = link.status
-        if status is None or (self.end_us is not None and status.buffered_us >= self.end_us):
+        if status is None or self.has_all(status.buffered_us):
             return
-        slack = status.buffered_us - lease_us - ramp_us - link.delivery_p995_us()
+        slack = status.buffered_us - lease_us - ramp_us - link.delivery_p995_us
         self.feed_slack_us[link.name] = min(self.feed_slack_us.get(link.name, slack), slack)
 
     # ---- internals ----------------------------------------------------------------------

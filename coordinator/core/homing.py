@@ -38,6 +38,8 @@ class HomingSequence:
         self._outbox = outbox
         self._at = -1
         self._asked = 0
+        self._numbers: dict[str, int] = {}
+        """The number asked for last of each joint; its event may come after its status."""
         self._attempts = 0
         self._why = ""
         self._since_us = self._turn_us = now
@@ -56,7 +58,7 @@ class HomingSequence:
 
     def homed(self, link: JointLink, event: Homed, now: int) -> None:
         """A joint reports its edges."""
-        if link is self.current and event.homing_number == self._asked:
+        if event.homing_number == self._numbers.get(link.name):
             self.results[link.name] = {
                 "edges": [edge.model_dump() for edge in event.edges],
                 "middle": event.middle,
@@ -84,7 +86,7 @@ class HomingSequence:
             return
         status = link.status
         elapsed = now - self._since_us
-        if not link.up or not link.heard(now):
+        if not link.in_session or not link.heard(now):
             self.fail(f"{link.name} is not there: {link.message or 'silent'}", now)
         elif status is not None and status.homing_number == self._asked:
             if status.faults:
@@ -97,7 +99,8 @@ class HomingSequence:
                 self.fail(f"{link.name} is still searching after {elapsed / 1e6:.0f} s", now)
         elif elapsed > BEGIN_PATIENCE_US:
             state = status.state.word if status else "unknown"
-            self.fail(f"{link.name} does not begin to home: it is {state}", now)
+            why = f"it is {state}" if link.clock.locked else link.clock.reason
+            self.fail(f"{link.name} does not begin to home: {why}", now)
 
     def to_json(self) -> dict[str, Any]:
         """State and results as plain values."""
@@ -133,7 +136,7 @@ class HomingSequence:
         self._attempts += 1
         self._why = "it gave up homing"
         link.homing_number += 1
-        self._asked = link.homing_number
+        self._asked = self._numbers[link.name] = link.homing_number
         self._outbox.at_once = True
 
     def _patience_us(self, link: JointLink) -> int:

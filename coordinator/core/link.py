@@ -1,6 +1,6 @@
 """One joint as the coordinator knows it: address, session, clock, link quality, last status."""
 
-from collections import OrderedDict
+from collections import OrderedDict, deque
 from collections.abc import Callable
 from dataclasses import dataclass
 from enum import StrEnum
@@ -23,6 +23,8 @@ MAP_INTERVAL_US = 1_000_000
 RETRY_FIRST_US = 200_000
 RETRY_LAST_US = 2_000_000
 """Back-off between attempts to connect, doubled from first to last. All joints are on one LAN."""
+DELIVERIES = 200
+"""As many as exchanges that Q is made of."""
 MAPS_KEPT = 32
 """Far more than can be under way: a joint reports the map it uses by its number."""
 
@@ -64,11 +66,23 @@ class JointLink:
         self.status: Status | None = None
         self.heard_us: int | None = None
         self.sequence = 0
+        self.energise = False
+        """Whether drives ask for its drivers; False again after a boot, until a new command."""
         self.stop_wanted = StopLevel.NONE
+        self.clear_wanted = False
+        """Whether a latched stop or fault is to be cleared as soon as the joint takes it."""
+        self.clearing = False
+        """Whether a *clear* is under way."""
         self.homing_number = 0
+        """Of the last homing asked for; grows for ever, so none is obeyed twice."""
         self.retry_us: int | None = None
-        self.delivery_us: list[int] = []
-        """Times from sending a frame to its ack, the last 200."""
+        self.clock_epoch = 0
+        """Grows whenever joint times from before mean nothing any more."""
+        self.delivery_p995_us = 0
+        """99.5th percentile of the stream's last 200 delivery times, 0 before the first."""
+        self._down_code = ""
+        self._stop_from = 0
+        self._delivery_us: deque[int] = deque(maxlen=DELIVERIES)
         self._retry_after_us = RETRY_FIRST_US
         self._maps: OrderedDict[int, ClockMap] = OrderedDict()
         self._map_issued_us = 0
@@ -85,6 +99,19 @@ class JointLink:
     def up(self) -> bool:
         """Whether the session stands and the stream is open."""
         return self.state is LinkState.UP
+
+    @property
+    def in_session(self) -> bool:
+        """Whether datagram keys are agreed: they outlive a stream that broke."""
+        return self.welcome is not None and self.state not in (
+            LinkState.REFUSED,
+            LinkState.CONFLICT,
+        )
+
+    @property
+    def connect_us(self) -> int | None:
+        """When to connect next, None while there is nothing to connect to."""
+        return self.retry_us if len(self.instances) == 1 else None
 
     @property
     def at_rest(self) -> bool:
@@ -120,7 +147,7 @@ class JointLink:
         if self.welcome is None or rebooted:
             self.renew()
         self.welcome = welcome
-        self.state, self.message = LinkState.UP, ""
+        self.state, self.message, self._down_code = LinkState.UP, "", ""
         self._retry_after_us = RETRY_FIRST_US
         self.retry_us = None
         return rebooted
@@ -128,16 +155,44 @@ class JointLink:
     def renew(self) -> None:
         """Forget all that belonged to an earlier boot or session."""
         self.clock = JointClock()
+        self.forget_maps()
         self.quality = LinkQuality()
         self.status = None
         self.heard_us = None
         self.configured = False
-        self.homing_number = 0
-        self._maps.clear()
+        self.energise = False
 
-    def dropped(self, state: LinkState, message: str, now: int) -> None:
+    def replied(self, status: Status, at_us: int) -> bool:
+        """Take a status, True unless it is older than the one known."""
+        if self.status is not None and status.sequence < self.status.sequence:
+            return False
+        self.status, self.heard_us = status, at_us
+        # Only a status that has seen the stop confirms it: the latch may be an older one, about
+        # to be cleared.
+        if (
+            self.stop_wanted
+            and status.stop >= self.stop_wanted
+            and status.sequence > self._stop_from
+            and not self.clearing
+        ):
+            self.stop_wanted = StopLevel.NONE
+        return True
+
+    def stop(self, level: StopLevel) -> None:
+        """Carry a stop in every drive until the joint has latched it."""
+        self.stop_wanted = max(self.stop_wanted, level)
+        self._stop_from = self.sequence
+        self.clear_wanted = False
+        if level is not StopLevel.STOP:
+            self.energise = False
+
+    def is_news(self, code: str) -> bool:
+        """Whether a stream's end differs in kind from the one before."""
+        return self.up or code != self._down_code
+
+    def dropped(self, state: LinkState, message: str, now: int, code: str = "") -> None:
         """The stream is gone: answer what waited, and try again after a while."""
-        self.state, self.message = state, message
+        self.state, self.message, self._down_code = state, message, code
         self.retry_us = now + self._retry_after_us
         self._retry_after_us = min(2 * self._retry_after_us, RETRY_LAST_US)
         self.answer_all(f"the stream to {self.name} ended", now)
@@ -150,6 +205,11 @@ class JointLink:
             waiting.answer(Reject(ref=0, code="stream-closed", message=message), now)
 
     # ---- clock --------------------------------------------------------------------------
+
+    def forget_maps(self) -> None:
+        """The clock was stepped or is another one: no map from before is true any more."""
+        self._maps.clear()
+        self.clock_epoch += 1
 
     def clock_map(self, now: int) -> ClockMap | None:
         """The map to send now: a fresh one at intervals, none before the clock is locked."""
@@ -192,10 +252,7 @@ class JointLink:
         waiting = self._pending.pop(self._tokens.pop(ref, -1), None)
         if waiting is None:
             return
-        self.delivery_us = [*self.delivery_us[-199:], now - waiting.sent_us]
+        self._delivery_us.append(now - waiting.sent_us)
+        times = sorted(self._delivery_us)
+        self.delivery_p995_us = times[-(-len(times) * 995 // 1000) - 1]
         waiting.answer(reject, now)
-
-    def delivery_p995_us(self) -> int:
-        """99.5th percentile of the stream's delivery times, 0 before the first."""
-        times = sorted(self.delivery_us)
-        return times[min(len(times) - 1, round(0.995 * len(times)))] if times else 0

@@ -31,6 +31,12 @@ MEASURED_EXCHANGES = 200
 """Until so many exchanges are in, a link is asked at the active rate (design section 3)."""
 JOG_RENEWAL_US = 300_000
 """A jog command that is not repeated within this time is over: the control was let go."""
+SEQUENCE_LAST = 2**32 - 2
+"""The session ends before its drives' 32-bit numbers do (design section 3)."""
+UNKNOWN_KEPT = 64
+"""Anyone on the network can announce joints; more of them are not remembered."""
+KEPT = 100
+"""Ended runs and homings that are remembered here; the shell keeps reports for good."""
 
 
 class Coordinator:
@@ -49,7 +55,6 @@ class Coordinator:
         self.homing: HomingSequence | None = None
         self.homings: dict[int, HomingSequence] = {}
         self.reports: dict[int, Report] = {}
-        self.energise = False
         self._by_id = {link.joint.id: link for link in self.links}
         self._configurations = {
             link.joint.id: configuration_of(link.joint, self.ramp) for link in self.links
@@ -58,21 +63,20 @@ class Coordinator:
         self._next_run = first_run
         self._next_homing = 1
         self._next_send_us = 0
-        self._clearing: set[str] = set()
+        self._let_go_us = 0
+        """Until then a jog that was ended must not have been asked for again."""
 
     # ---- events -----------------------------------------------------------------------------
 
     def handle(self, event: ev.Event, now: int) -> None:
-        """Take what the network did."""
+        """Take what the network did. What follows from it is done by the next `poll`."""
         match event:
             case ev.Replied():
                 self._replied(event, now)
             case ev.DriveSent(joint_id=joint_id, sequence=sequence, at_us=at_us):
                 self._by_id[joint_id].quality.sent(sequence, at_us)
-                return
             case ev.FrameSent(joint_id=joint_id, token=token, number=number):
                 self._by_id[joint_id].frame_sent(token, number, now)
-                return
             case ev.Reported(joint_id=joint_id, report=report):
                 self._reported(self._by_id[joint_id], report, now)
             case ev.Found():
@@ -84,25 +88,22 @@ class Coordinator:
             case ev.LinkDown(joint_id=joint_id, code=code, message=message):
                 self._link_down(self._by_id[joint_id], code, message, now)
             case ev.HostSlept(slept_us=slept_us, session=session):
-                self._slept(slept_us, session, now)
-        self._step(now)
+                message = f"the laptop slept for {slept_us / 1e6:.1f} s"
+                self._new_session(session, message, now)
 
     def _replied(self, event: ev.Replied, now: int) -> None:
         link = self._by_id[event.joint_id]
+        if not link.in_session or link.welcome is None or event.status.boot != link.welcome.boot:
+            return  # on its way since before the joint's boot or the end of its session
         link.quality.answered(event.sequence, event.exchange.t4_us)
         was_locked = link.clock.locked
         link.clock.observe(event.exchange, now)
         if was_locked and not link.clock.locked:
+            link.forget_maps()
             self.outbox.note(
                 now, "attention", "clock-unlocked", f"{link.name}: {link.clock.reason}", link.name
             )
-        newer = link.status is None or event.status.sequence >= link.status.sequence
-        if not newer:
-            return
-        link.status = event.status
-        link.heard_us = event.exchange.t4_us
-        if link.stop_wanted and event.status.stop >= link.stop_wanted:
-            link.stop_wanted = StopLevel.NONE
+        link.replied(event.status, event.exchange.t4_us)
 
     def _reported(self, link: JointLink, report: object, now: int) -> None:
         match report:
@@ -136,8 +137,13 @@ class Coordinator:
 
     def _found(self, found: ev.Found, now: int) -> None:
         link = self._by_id.get(found.announcement.id)
+        for other in self.links:
+            if other is not link and found.instance in other.instances:
+                self._gone(found.instance, now)
         if link is None:
             if found.instance not in self.unknown:
+                if len(self.unknown) >= UNKNOWN_KEPT:
+                    return
                 self.outbox.note(
                     now, "attention", "joint-unknown",
                     f"{found.instance} announces id {found.announcement.id}, which is not in "
@@ -145,6 +151,7 @@ class Coordinator:
                 )  # fmt: skip
             self.unknown[found.instance] = found
             return
+        self.unknown.pop(found.instance, None)
         changed = link.instances.get(found.instance) != found
         link.instances[found.instance] = found
         if len(link.instances) > 1:
@@ -160,7 +167,7 @@ class Coordinator:
         if link.state is not LinkState.CONFLICT:
             self.outbox.note(now, "danger", "joint-conflict", f"{link.name}: {message}", link.name)
             self.outbox.actions.append(ev.Disconnect(link.joint.id))
-            link.renew()
+            self._end_jog_of(link, now)
         link.dropped(LinkState.CONFLICT, message, now)
         link.retry_us = None
 
@@ -177,8 +184,11 @@ class Coordinator:
                 link.retry_us = None
 
     def _link_up(self, link: JointLink, welcome: messages.Welcome, now: int) -> None:
+        if link.state is LinkState.CONFLICT:
+            return  # it was on its way when the second one was found
         rebooted = link.linked(welcome)
         if rebooted:
+            self._end_jog_of(link, now)
             self.outbox.note(
                 now, "attention", "joint-restarted",
                 f"{link.name} restarted and must be homed again", link.name,
@@ -186,7 +196,7 @@ class Coordinator:
             if self.run:
                 self.run.rebooted(link, now)
         elif self.run:
-            self.run.relinked(link)
+            self.run.relinked(link, now)
         self.outbox.at_once = True
         configuration = self._configurations[link.joint.id]
         if welcome.configuration == configuration.digest():
@@ -208,27 +218,29 @@ class Coordinator:
             return
         refused = code in ("key-wrong", "id-wrong", "foreign", "protocol-version", "busy")
         state = LinkState.REFUSED if refused else LinkState.ABSENT
-        if link.up or message != link.message:
+        if link.is_news(code):
             level = "danger" if code in ("key-wrong", "id-wrong") else "attention"
             self.outbox.note(now, level, f"link-{code}", f"{link.name}: {message}", link.name)
-        link.dropped(state, message, now)
+        self._end_jog_of(link, now)
+        link.dropped(state, message, now, code)
 
-    def _slept(self, slept_us: int, session: int, now: int) -> None:
-        message = f"the laptop slept for {slept_us / 1e6:.1f} s; its session with the joints ended"
-        self.outbox.note(now, "attention", "host-slept", message)
+    def _new_session(self, session: int, why: str, now: int) -> None:
+        message = f"{why}; the session with the joints ended"
+        self.outbox.note(now, "attention", "session-ended", message)
         if self.run:
             self.run.stop("lost", message, now)
         if self.homing:
             self.homing.fail(message, now)
-        self._jog = None
+        self._end_jog(now)
         self.session = session
         for link in self.links:
             self.outbox.actions.append(ev.Disconnect(link.joint.id))
-            link.dropped(LinkState.ABSENT, "connecting again after sleep", now)
             link.renew()
             link.welcome = None
             link.sequence = 0
-            link.retry_us = now if len(link.instances) == 1 else None
+            if link.state is not LinkState.CONFLICT:
+                link.dropped(LinkState.ABSENT, "connecting again for a new session", now)
+                link.retry_us = now
 
     # ---- commands -----------------------------------------------------------------------------
 
@@ -261,9 +273,8 @@ class Coordinator:
             case ev.Blink(joint=joint):
                 link = self._named(joint)
                 self._require_link(link)
-                self.outbox.request(link, messages.Blink(), lambda _reject, _now: None, now)
+                self.outbox.request(link, messages.Blink(), _no_matter, now)
         self.outbox.at_once = True
-        self._step(now)
         return number
 
     def _named(self, name: str) -> JointLink:
@@ -323,10 +334,10 @@ class Coordinator:
             raise ev.Refused("program-empty", f"{play.name} moves nothing")
         number = self._next_run
         self._next_run += 1
-        self.energise = True
-        self._clear_latches(now)
+        self._make_ready(now)
         self.run = Run(number, play, self.links, self.ramp, self.outbox, now)
         self.reports[number] = self.run.report
+        self.reports.pop(number - KEPT, None)
         return number
 
     def _home(self, names: tuple[str, ...], now: int) -> int:
@@ -337,45 +348,87 @@ class Coordinator:
             self._require_ready(link, now)
         number = self._next_homing
         self._next_homing += 1
-        self.energise = True
-        self._clear_latches(now)
+        self._make_ready(now)
         self.homing = HomingSequence(number, links, self.outbox, now)
         self.homings[number] = self.homing
+        self.homings.pop(number - KEPT, None)
         return number
 
-    def _clear_latches(self, now: int) -> None:
-        """A new command is what lifts latched stops and old faults; only it moves anything."""
+    def _make_ready(self, now: int) -> None:
+        """A new command is what switches drivers on and lifts latched stops and old faults.
+
+        It also discards what an earlier run may have left in a joint that was away at its end.
+        """
         for link in self.links:
+            link.energise = True
+            if link.up:
+                self.outbox.request(link, messages.Discard(), _no_matter, now)
             status = link.status
-            if link.up and status is not None and (status.stop or status.faults):
-                self.outbox.request(link, messages.Clear(), lambda _reject, _now: None, now)
+            link.clear_wanted = status is not None and bool(status.stop or status.faults)
+            self._clear(link, now)
+
+    def _clear(self, link: JointLink, now: int) -> None:
+        """Ask a joint to clear, again at each turn while it has not heard the stop's end yet."""
+        if not link.up or link.clearing or not link.clear_wanted:
+            return
+
+        def answer(reject: messages.Reject | None, at: int) -> None:
+            link.clearing = False
+            if reject is not None and reject.code == "stop-still-asked":
+                return
+            link.clear_wanted = False
+            if reject is not None and reject.code != "stream-closed":
+                self.outbox.note(
+                    at, "attention", "clear-refused", f"{link.name}: {reject.message}", link.name
+                )
+
+        link.clearing = True
+        self.outbox.request(link, messages.Clear(), answer, now)
 
     def _jog_joint(self, name: str, velocity_deg_s: float, now: int) -> None:
         link = self._named(name)
-        if self._jog is None or self._jog[0] is not link:
-            self._require_idle("jog")
-            self._require_ready(link, now)
-            self._clear_latches(now)
         limit = link.joint.velocity_deg_s
-        if abs(velocity_deg_s) > limit:
+        if not abs(velocity_deg_s) <= limit:
             raise ev.Refused(
                 "jog-speed", f"{name}: {velocity_deg_s:g} °/s, its limit is {limit:g} °/s"
             )
-        self.energise = True
+        if velocity_deg_s == 0.0:
+            if self._jog is not None and self._jog[0] is link:
+                self._jog = None
+            return
+        if self._jog is None or self._jog[0] is not link:
+            if now < self._let_go_us:
+                # A control that was held through a stop must not begin to move anything again.
+                self._let_go_us = now + JOG_RENEWAL_US
+                raise ev.Refused("jog-ended", "the jog was ended; let go of the control first")
+            self._require_idle("jog")
+            self._require_ready(link, now)
+            if not link.clock.locked:
+                raise ev.Refused("clock-unlocked", f"{name}: {link.clock.reason}")
+            self._make_ready(now)
         self._jog = (link, velocity_deg_s, now + JOG_RENEWAL_US)
+
+    def _end_jog(self, now: int) -> None:
+        """End a jog that its operator did not end."""
+        if self._jog is not None:
+            self._jog = None
+            self._let_go_us = now + JOG_RENEWAL_US
+            self.outbox.at_once = True
+
+    def _end_jog_of(self, link: JointLink, now: int) -> None:
+        if self._jog is not None and self._jog[0] is link:
+            self._end_jog(now)
 
     def _stop(self, level: StopLevel, outcome: str, message: str, now: int) -> None:
         if level is StopLevel.NONE:
             raise ev.Refused("stop-level", "a stop has level 1, 2 or 3")
         for link in self.links:
-            link.stop_wanted = max(link.stop_wanted, level)
+            link.stop(level)
         if self.run is not None:
             self.run.stop(outcome, message, now)
         if self.homing is not None:
             self.homing.fail(message, now)
-        self._jog = None
-        if level is not StopLevel.STOP:
-            self.energise = False
+        self._end_jog(now)
         self.outbox.note(now, "attention", "stop", message)
         self.outbox.at_once = True
 
@@ -383,23 +436,27 @@ class Coordinator:
 
     def poll(self, now: int) -> list[ev.Action]:
         """All that must be done at `now`. Call after every event and at every deadline."""
+        if any(link.sequence >= SEQUENCE_LAST for link in self.links):
+            session = (self.session + 1) % 2**64
+            self._new_session(session, "its drives' numbers are used up", now)
         self._step(now)
         for link in self.links:
-            if link.retry_us is not None and now >= link.retry_us and len(link.instances) == 1:
+            if link.connect_us is not None and now >= link.connect_us:
                 self._connect(link)
         if now >= self._next_send_us or self.outbox.at_once:
             self.outbox.at_once = False
-            interval = ACTIVE_INTERVAL_US if self._busy(now) else IDLE_INTERVAL_US
+            interval = ACTIVE_INTERVAL_US if self._busy() else IDLE_INTERVAL_US
             self._next_send_us = now + interval
             for link in self.links:
-                if link.up:
+                if link.in_session:
                     self.outbox.actions.append(ev.SendDrive(link.joint.id, self._drive(link, now)))
+                    self._clear(link, now)
         return self.outbox.take()
 
     def next_deadline(self) -> int:
         """When to poll again at the latest."""
         due = [self._next_send_us]
-        due += [link.retry_us for link in self.links if link.retry_us is not None]
+        due += [link.connect_us for link in self.links if link.connect_us is not None]
         if self.run is not None:
             deadline = self.run.next_deadline()
             if deadline is not None:
@@ -422,7 +479,7 @@ class Coordinator:
             )
         )
 
-    def _busy(self, now: int) -> bool:
+    def _busy(self) -> bool:
         if self.run is not None and self.run.active:
             return True
         if self.homing is not None and self.homing.state is HomingState.RUNNING:
@@ -433,6 +490,7 @@ class Coordinator:
             link.up
             and (
                 link.stop_wanted
+                or link.clear_wanted
                 or link.quality.count < MEASURED_EXCHANGES
                 or (link.status is not None and not link.at_rest)
             )
@@ -440,9 +498,13 @@ class Coordinator:
         )
 
     def _step(self, now: int) -> None:
-        if self._jog is not None and now >= self._jog[2]:
-            self._jog = None
-            self.outbox.at_once = True
+        if self._jog is not None:
+            link, _, until_us = self._jog
+            if now >= until_us:
+                self._jog = None
+                self.outbox.at_once = True
+            elif not link.heard(now):
+                self._end_jog(now)
         if self.homing is not None:
             self.homing.step(now)
         run = self.run
@@ -461,7 +523,7 @@ class Coordinator:
         drive = Drive(
             session=self.session,
             sequence=link.sequence,
-            energise=self.energise and not link.stop_wanted,
+            energise=link.energise and not link.stop_wanted,
             stop=link.stop_wanted,
             clock_map=link.clock_map(now),
         )
@@ -480,6 +542,11 @@ class Coordinator:
             return replace(drive, mode=Mode.JOG, jog_velocity=velocity, expiry_us=now + EXPIRY_US)
         return drive
 
+    @property
+    def jogging(self) -> JointLink | None:
+        """The joint that is being jogged."""
+        return self._jog[0] if self._jog else None
+
     # ---- what shells ask ------------------------------------------------------------------------
 
     def start_counts(self) -> list[int]:
@@ -492,3 +559,7 @@ class Coordinator:
                 raise ev.Refused("not-homed", f"{link.name} is not homed; home it first")
             counts.append(link.status.position)
         return counts
+
+
+def _no_matter(_reject: messages.Reject | None, _now: int) -> None:
+    """Whether it was carried out shows in what follows."""

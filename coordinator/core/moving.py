@@ -6,6 +6,7 @@ from coordinator.core.link import JointLink
 from coordinator.core.outbox import Outbox
 from coordinator.core.start import Start
 from coordinator.timing.lead import lead_us, margin_us
+from protocol.constants import PPM
 from protocol.drive import Plan
 from protocol.pathtime import Course, RateChange
 from protocol.ramp import Ramp
@@ -58,8 +59,7 @@ class Moving:
         self._follow_override(now)
         leases = [self._lease_of(link) for link in self._links]
         if self.lease.renew(now, self.course, leases, self._feed.end_us, self._q_us()):
-            lowest = min(self._links, key=self._lease_of)
-            return f"{lowest.name} could not be given more lease in time"
+            return self._why_level(min(self._links, key=self._lease_of))
         rate = self.course.at(now)[1]
         for link in self._links:
             self._feed.note_slack(link, self.lease.offer_us, int(self._ramp.fall_path(rate)))
@@ -67,6 +67,22 @@ class Moving:
 
     def _q_us(self) -> int:
         return max(link.quality.q_us for link in self._links)
+
+    def _why_level(self, link: JointLink) -> str:
+        """What a person should know of a joint whose lease could not be renewed."""
+        status = link.status
+        fall_us = self._ramp.fall_path(self.rate_ppm / PPM)
+        if (
+            status is not None
+            and not self._feed.has_all(status.buffered_us)
+            and status.lease_us is not None
+            and status.lease_us + fall_us > status.buffered_us - 1
+        ):
+            return (
+                f"{link.name} has points up to path time {status.buffered_us} µs, "
+                "no more than it needs to come to rest"
+            )
+        return f"{link.name} could not be given more lease in time"
 
     def _lease_of(self, link: JointLink) -> int:
         """The lease a joint reports; a finished one no longer needs any."""

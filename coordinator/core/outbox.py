@@ -20,6 +20,7 @@ class Outbox:
         """Something changed that the next drives must carry without waiting for their turn."""
         self._token = 0
         self._plan_number = 0
+        self._trajectory = 0
 
     def take(self) -> list[Action]:
         """All actions since the last call."""
@@ -44,3 +45,8 @@ class Outbox:
         self._plan_number += 1
         self.at_once = True
         return self._plan_number
+
+    def trajectory_number(self) -> int:
+        """A new trajectory number: a joint may still hold the points of an earlier run."""
+        self._trajectory += 1
+        return self._trajectory

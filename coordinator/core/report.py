@@ -18,6 +18,8 @@ class JointStart:
     earliest_us: int | None = None
     latest_us: int | None = None
     start_joint_us: int | None = None
+    clock_epoch: int = 0
+    """Of the clock that `start_joint_us` was read from."""
 
     @property
     def started_at_us(self) -> int | None:
@@ -45,12 +47,13 @@ class StartRecord:
         entry = self.joints[link.name]
         entry.slack_us = event.start_us - event.permission_us
         entry.start_joint_us = event.start_us
+        entry.clock_epoch = link.clock_epoch
         self.convert(link)
 
     def convert(self, link: JointLink) -> None:
         """Bring a joint's start into arm time with the limits known now, keeping the tighter."""
         entry = self.joints[link.name]
-        if entry.start_joint_us is None:
+        if entry.start_joint_us is None or entry.clock_epoch != link.clock_epoch:
             return
         interval = link.clock.arm_interval(entry.start_joint_us)
         if interval is None:

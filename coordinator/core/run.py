@@ -14,7 +14,7 @@ from coordinator.core.moving import Moving
 from coordinator.core.outbox import Outbox
 from coordinator.core.report import Report
 from coordinator.core.start import Stage, Start
-from protocol.constants import RATE_MAX_PPM
+from protocol.constants import FIRST_LEASE_US, PPM, RATE_MAX_PPM, SILENCE_US
 from protocol.drive import Mode, Plan
 from protocol.messages import Discard, Finished, Prepare, Reject, Started
 from protocol.pathtime import Course
@@ -26,8 +26,8 @@ LOAD_PATIENCE_US = 15_000_000
 """Covers the first 50 exchanges at 25 Hz and a full buffer over a poor link."""
 ANSWER_PATIENCE_US = 5_000_000
 """For a prepare or discard: several retransmissions of a small TCP stack."""
-GONE_US = 4_000_000
-"""A joint unheard for this long is at rest: silence 1.5 s, then lease and ramp are over."""
+GONE_SPARE_US = 1_000_000
+"""For a drive's way to the joint, beyond the silence and the ramp after which it is at rest."""
 SETTLE_US = 300_000
 """After the last joint's report of its start, a few more exchanges tighten its instant."""
 
@@ -73,8 +73,13 @@ class Run:
         self._trajectory = 0
         self._withdrawal: Plan | None = None
         self._since_us = now
+        self._asked: Prepare | Discard = Discard()
         self._answers: dict[str, Reject | None] = {}
         self._cause = ""
+        self._sent: dict[str, int] = {}
+        """Number of the last drive to each joint that did not carry the hold yet."""
+        self._start_refused: str | None = None
+        self._gone_us = SILENCE_US + round(ramp.duration_us) + GONE_SPARE_US
         self._settle_us: int | None = None
         self._booted: set[str] = set()
         self._doom: tuple[str, str] | None = None
@@ -120,7 +125,7 @@ class Run:
         """Come to rest on the path, or do not start. Raises Refused where nothing can be held."""
         match self.phase:
             case Phase.LOADING | Phase.PREPARING:
-                self._give_up("held", "held before anything was armed", now)
+                self._give_up("stopped", "held before anything was armed", now)
             case Phase.STARTING | Phase.MOVING:
                 self._hold("the operator asked", now)
             case Phase.DISCARDING | Phase.ENDED:
@@ -170,12 +175,23 @@ class Run:
     def rebooted(self, link: JointLink, now: int) -> None:
         """A joint has booted: it knows nothing of this run and must be homed again."""
         self._booted.add(link.name)
+        if self.phase is Phase.DISCARDING:
+            self._answers.setdefault(link.name, None)
         message = f"{link.name} restarted in the middle of the run; home it before the next"
         self._end_at_rest("lost", message, f"{link.name} restarted", now)
 
-    def relinked(self, link: JointLink) -> None:
-        """A stream was opened anew within the session."""
-        self.feed.rewind(link)
+    def relinked(self, link: JointLink, now: int) -> None:
+        """A stream was opened anew within the session; what was not answered is asked again."""
+        if self.phase in (Phase.ENDED, Phase.PAUSED):
+            return
+        known = link.welcome.trajectory if link.welcome is not None else 0
+        if self.phase is Phase.LOADING and known not in (0, self._trajectory):
+            self._outbox.request(link, Discard(), _no_matter, now)
+        if self.phase is not Phase.DISCARDING and not self.feed.rewind(link):
+            message = f"{link.name} does not have the points of this run any more"
+            self._end_at_rest("lost", message, message, now)
+        elif self.phase in (Phase.PREPARING, Phase.DISCARDING) and link.name not in self._answers:
+            self._outbox.request(link, self._asked, self._keep_answer(link), now)
 
     # ---- the machine --------------------------------------------------------------------------
 
@@ -213,7 +229,7 @@ class Run:
 
     def _begin_part(self, now: int) -> None:
         self.part += 1
-        self._trajectory += 1
+        self._trajectory = self._outbox.trajectory_number()
         self.start = self.moving = None
         part = self.play.parts[self.part]
         self.feed = Feed(part, self._trajectory, self.links, self._outbox.request)
@@ -227,7 +243,9 @@ class Run:
 
     def _load(self, now: int) -> None:
         waiting = [(link, why) for link in self.links if (why := self._not_loaded(link))]
-        if not waiting:
+        if not waiting and (short := self._too_short()) is not None:
+            self._give_up("refused", short, now)
+        elif not waiting:
             self._ask(Prepare(trajectory=self._trajectory), Phase.PREPARING, now)
         elif now - self._since_us > LOAD_PATIENCE_US:
             link, why = waiting[0]
@@ -236,28 +254,49 @@ class Run:
     def _not_loaded(self, link: JointLink) -> str | None:
         if not link.quality.measured:
             return f"its link is not measured yet ({link.quality.count} exchanges)"
-        if link.status is None or not link.status.energised:
+        status = link.status
+        if status is None or not status.energised:
             return "its drivers do not switch on"
-        if not self.feed.loaded(link):
+        if status.stop:
+            return f"stop {status.stop:d} is still latched in it"
+        if not self.feed.loaded(link) or status.trajectory != self._trajectory:
             return "it does not take the points"
+        if not link.clock.locked:
+            return link.clock.reason
+        return None
+
+    def _too_short(self) -> str | None:
+        """A sentence when a joint's buffer does not hold enough of this program to begin."""
+        need_us = FIRST_LEASE_US + round(self._ramp.fall_path(self.rate_ppm / PPM))
+        for link in self.links:
+            status = link.status
+            assert status is not None
+            if not self.feed.has_all(status.buffered_us) and status.buffered_us < need_us:
+                return (
+                    f"{link.name} holds {status.next_index} points, which are "
+                    f"{status.buffered_us / 1e3:.0f} ms of this program; {need_us / 1e3:.0f} ms "
+                    "are needed to start and to come to rest again"
+                )
         return None
 
     def _ask(self, request: Prepare | Discard, phase: Phase, now: int) -> None:
         """Send one request to every joint that can hear, and await all answers."""
+        self._asked = request
         self._answers = {}
         self._enter(phase, now)
         for link in self.links:
             if link.up:
                 self._outbox.request(link, request, self._keep_answer(link), now)
-            elif phase is Phase.DISCARDING:
-                # The next session discards by itself.
+            elif phase is Phase.DISCARDING and not link.heard(now):
+                # It is not waited for: the next command discards before anything else.
                 self._answers[link.name] = None
 
     def _keep_answer(self, link: JointLink) -> Answer:
         answers = self._answers
 
         def keep(reject: Reject | None, _now: int) -> None:
-            answers[link.name] = reject
+            if reject is None or reject.code != "stream-closed":
+                answers[link.name] = reject
 
         return keep
 
@@ -322,6 +361,9 @@ class Run:
                 assert start.record is not None
                 self.report.starts.append(start.record)
                 self.moving = Moving(start, self.links, self._ramp, self.feed, self._outbox)
+                if self.rate_ppm != self.moving.rate_ppm:
+                    # Asked for while the start was on its way.
+                    self.moving.override(self.rate_ppm)
                 self._enter(Phase.MOVING, now)
             case Stage.AT_END:
                 self._part_done(now)
@@ -330,14 +372,11 @@ class Run:
                 self._outbox.note(now, "attention", "partial-start", start.message)
                 self._hold(start.message, now)
             case Stage.REFUSED:
-                if self.part == 0 and not self._moved():
-                    self._give_up("refused", start.message, now)
-                else:
-                    self._outbox.note(now, "attention", "start-refused", start.message)
-                    self._hold(start.message, now)
-
-    def _moved(self) -> bool:
-        return any(link.status is not None and link.status.path_us > 0 for link in self.links)
+                self._outbox.note(now, "attention", "start-refused", start.message)
+                if not self.report.starts:
+                    self._start_refused = start.message
+                # A withdrawal may be lost too: whoever began alone all the same must rest first.
+                self._hold(start.message, now)
 
     # ---- moving, hold and rest ----------------------------------------------------------------
 
@@ -348,10 +387,13 @@ class Run:
         if self._at_end():
             self._part_done(now)
             return
-        lost = next((link for link in self.links if not link.heard(now)), None)
-        if lost is not None:
-            self._hold(f"nothing was heard from {lost.name} for 1 s", now)
-            return
+        for link in self.links:
+            if not link.heard(now):
+                self._hold(f"nothing was heard from {link.name} for 1 s", now)
+                return
+            if not link.clock.locked:
+                self._hold(f"{link.name}: {link.clock.reason}", now)
+                return
         levelling = self.moving.step(now)
         if levelling is not None:
             self._hold(levelling, now)
@@ -359,6 +401,7 @@ class Run:
     def _hold(self, cause: str, now: int) -> None:
         """Lower the lease, or withdraw the start; carried until every joint is known to rest."""
         self._cause = cause
+        self._sent = {link.name: link.sequence for link in self.links}
         if self.moving is not None:
             self.moving.hold(now)
             self.rate_ppm = self.moving.wanted_ppm
@@ -374,22 +417,27 @@ class Run:
         if self._at_end():
             self._part_done(now)
             return
-        for link in self.links:
-            fresh = link.heard_us is not None and link.heard_us > self._since_us
-            rests = fresh and link.at_rest and not self._may_start(link)
-            gone = link.name in self._booted or not link.heard(now, GONE_US)
-            if not rests and not gone:
-                return
-        self._rest(now)
+        if all(self._rests(link) or self._gone(link, now) for link in self.links):
+            self._rest(now)
 
-    def _may_start(self, link: JointLink) -> bool:
-        """Whether an armed joint could still begin by a plan older than the withdrawal."""
-        plan = self._withdrawal if self.moving is None else self.moving.plan
-        return link.in_state(S.ARMED) and plan is not None and not link.complies(plan)
+    def _rests(self, link: JointLink) -> bool:
+        """Whether a joint that has heard of the hold is at rest and will not start."""
+        status = link.status
+        if status is None or not link.at_rest or status.sequence <= self._sent[link.name]:
+            return False
+        pending = self.moving is not None and link.complies(self.moving.plan)
+        return not (pending and status.state is S.ARMED)
+
+    def _gone(self, link: JointLink, now: int) -> bool:
+        """Whether a joint that does not answer is at rest by its own rules by now."""
+        waited = now - self._since_us > self._gone_us
+        return link.name in self._booted or (waited and not link.heard(now, self._gone_us))
 
     def _rest(self, now: int) -> None:
         paths = {
-            link.name: link.status.path_us if link.status and link.heard(now) else None
+            link.name: link.status.path_us
+            if link.status and link.heard(now) and link.name not in self._booted
+            else None
             for link in self.links
         }
         known = [path for path in paths.values() if path is not None]
@@ -404,6 +452,9 @@ class Run:
         words = "level" if apart == 0 else f"{apart / 1e3:.0f} ms of path time apart"
         whom = f"the joints but {unknown}" if unknown else "all joints"
         self._outbox.note(now, "info", "held", f"held, {whom} {words} ({self._cause})")
+        if self._start_refused is not None and not any(known):
+            self._doom = self._doom or ("refused", self._start_refused)
+        self._start_refused = None
         if self._doom is not None:
             self._give_up(*self._doom, now)
 
@@ -469,3 +520,7 @@ class Run:
         self.report.ended_us = now
         self.start = self.moving = None
         self._enter(Phase.ENDED, now)
+
+
+def _no_matter(_reject: Reject | None, _now: int) -> None:
+    """Whether it was carried out shows in what follows."""

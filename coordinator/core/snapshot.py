@@ -1,5 +1,6 @@
 """The arm's state as plain values, for people and programs outside."""
 
+import math
 from typing import Any
 
 from coordinator.core.homing import HomingState
@@ -7,7 +8,6 @@ from coordinator.core.link import JointLink
 from coordinator.core.machine import Coordinator
 from coordinator.core.run import Phase, Run
 from protocol.drive import StopLevel
-from protocol.status import Fault
 
 
 def snapshot(core: Coordinator, now: int) -> dict[str, Any]:
@@ -43,7 +43,7 @@ def _phase(core: Coordinator) -> str:
         return core.run.phase.value
     if core.homing is not None and core.homing.state is HomingState.RUNNING:
         return "homing"
-    return "idle"
+    return "jogging" if core.jogging is not None else "idle"
 
 
 def _run(run: Run, now: int) -> dict[str, Any]:
@@ -78,35 +78,34 @@ def _joint(link: JointLink, now: int) -> dict[str, Any]:
         "clock": {
             "locked": link.clock.locked,
             "reason": link.clock.reason,
-            "bound_us": round(bound) if bound is not None else None,
+            "bound_us": math.ceil(bound) if bound is not None else None,
+            "rate_ppm": link.clock.rate * 1e6 if link.clock.rate_measured else None,
         },
         "measured": link.quality.measured,
         "q_us": round(link.quality.q_us) if link.quality.measured else None,
-        "loss": link.quality.loss,
+        "loss": link.quality.loss if link.quality.count else None,
         "rtt_p50_us": link.quality.rtt_p50_us,
         "rtt_p99_us": link.quality.rtt_p99_us,
     }
-    known = status is not None
+    loaded = status if status is not None and status.trajectory else None
     temperature = status.temperature_centi_c if status else None
     supply = status.supply_mv if status else None
     values |= {
         "state": status.state.word if status else None,
         "homed": status.homed if status else None,
         "energised": status.energised if status else None,
-        "position_deg": joint.to_degrees(status.position) if status else None,
+        "position_deg": joint.to_degrees(status.position) if status and status.homed else None,
         "velocity_deg_s": joint.to_degrees(status.velocity) if status else None,
         "temperature_c": temperature / 100 if temperature is not None else None,
         "supply_v": supply / 1000 if supply is not None else None,
         "fan_percent": status.fan_percent if status else None,
-        "rssi_dbm": status.rssi_dbm if status else None,
-        "lease_us": status.lease_us if status else None,
-        "path_us": status.path_us if status else None,
-        "buffered_us": status.buffered_us if status else None,
+        "rssi_dbm": (status.rssi_dbm or None) if status else None,
+        "lease_us": loaded.lease_us if loaded else None,
+        "path_us": loaded.path_us if loaded else None,
+        "buffered_us": loaded.buffered_us if loaded else None,
         "stop": StopLevel(status.stop).value if status else None,
-        "faults": [
-            (fault.name or "").lower().replace("_", "-")
-            for fault in Fault
-            if known and status is not None and fault in status.faults
-        ],
+        "faults": [(fault.name or "").lower().replace("_", "-") for fault in status.faults]
+        if status
+        else None,
     }
     return values

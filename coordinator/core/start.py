@@ -12,7 +12,7 @@ from coordinator.core.lease import LeaseKeeper
 from coordinator.core.link import JointLink
 from coordinator.core.outbox import Outbox
 from coordinator.core.report import JointStart, StartRecord
-from coordinator.timing.lead import ATTEMPTS, lead_us, margin_us
+from coordinator.timing.lead import ATTEMPTS, MARGIN_MIN_US, lead_us, margin_us
 from protocol.constants import EXPIRY_US
 from protocol.drive import Plan
 from protocol.pathtime import Course, RateChange
@@ -20,6 +20,12 @@ from protocol.ramp import Ramp
 from protocol.states import JointState
 from protocol.status import Reason
 
+ECHO_MIN_US = 20_000
+"""The least time from *go* to the instant minus the margin. On the best links Q says less, and
+the host itself may be late, as for the margin."""
+MARGIN_SHARE = 3.5
+"""Lead over margin, 2.1 Q to 0.6 Q (design section 4). Where a lead meets its cap the margin gives
+way with it, or a link that was cut for some seconds could not start while Q remembers that."""
 ARM_PATIENCE_US = 2_000_000
 """How long a joint may take to comply with *arm*, or to come nearer while it advances."""
 
@@ -105,16 +111,42 @@ class Start:
         return self.plan
 
     def _await_arm(self, now: int) -> None:
-        if all(link.complies(self.plan) for link in self._links):
+        if self._all_comply(now):
             self._go(now)
         elif all(link.finished(self._trajectory) for link in self._links):
             self.stage = Stage.AT_END
-        elif astray := [link.name for link in self._links if link.in_state(S.MOVING, S.RAMPING)]:
+        elif astray := [link.name for link in self._links if self._began(link)]:
             # A withdrawal came too late for these: they cover their first lease and hold.
             self.stage = Stage.PARTIAL
             self.message = f"{', '.join(astray)} began alone and holds within the first lease"
         else:
             self._watch_patience(now)
+
+    def _all_comply(self, now: int) -> bool:
+        """Whether all echo this plan, each by a map that is known to be true."""
+        return all(
+            link.complies(self.plan) and link.clock_bound_us(now) is not None
+            for link in self._links
+        )
+
+    def _began(self, link: JointLink) -> bool:
+        """Whether a joint moves, or moved and holds, by a start that was withdrawn."""
+        status = link.status
+        beyond = (
+            self._attempt > 0
+            and status is not None
+            and status.trajectory == self._trajectory
+            and status.path_us > self._stand_us
+        )
+        return beyond or link.in_state(S.MOVING, S.RAMPING)
+
+    def _lacking(self, now: int) -> JointLink:
+        """The first joint that keeps the others waiting."""
+        return next(
+            link
+            for link in self._links
+            if not link.complies(self.plan) or link.clock_bound_us(now) is None
+        )
 
     def _watch_patience(self, now: int) -> None:
         for link in self._links:
@@ -123,7 +155,7 @@ class Start:
                 self._nearest[link.name] = path_us
                 self._since_us = now
         if now - self._since_us > ARM_PATIENCE_US:
-            link = next(link for link in self._links if not link.complies(self.plan))
+            link = self._lacking(now)
             self._refuse(f"{link.name} did not get ready: {self._why(link, now)}")
 
     def _why(self, link: JointLink, now: int) -> str:
@@ -131,6 +163,10 @@ class Start:
         if status is None or not link.heard(now):
             age = "ever" if link.heard_us is None else f"for {(now - link.heard_us) / 1e6:.1f} s"
             return f"nothing heard from it {age}"
+        if not link.clock.locked:
+            return link.clock.reason
+        if link.complies(self.plan):
+            return "it does not go by its new clock map yet"
         reasons = {
             Reason.NONE: f"it is {status.state.word} at path time {status.path_us} µs",
             Reason.LATE: "the start's instant had passed when it heard of it",
@@ -151,6 +187,8 @@ class Start:
         slowest = max(self._links, key=lambda link: link.quality.q_us)
         q_us = slowest.quality.q_us
         lead = lead_us(q_us, self._attempt - 1)
+        margin = min(margin_us(q_us), max(round(lead / MARGIN_SHARE), MARGIN_MIN_US))
+        lead = max(lead, margin + ECHO_MIN_US)
         change = RateChange(now + lead, self._stand_us, 0, self._rate_ppm)
         self.plan = Plan(self._outbox.plan_number(), self._trajectory, self._stand_us, change)
         self.course = Course.of(change, self._ramp)
@@ -159,7 +197,7 @@ class Start:
             plan=self.plan.number,
             attempts=self._attempt,
             lead_us=lead,
-            margin_us=margin_us(q_us),
+            margin_us=margin,
             q_us={link.name: link.quality.q_us for link in self._links},
             at_us=change.at_us,
             path_us=self._stand_us,
@@ -169,12 +207,12 @@ class Start:
 
     def _await_go(self, now: int) -> None:
         assert self.record is not None
-        if all(link.complies(self.plan) for link in self._links):
+        if self._all_comply(now):
             for link in self._links:
                 self.record.joints[link.name].clock_bound_us = link.clock_bound_us(now)
             self.stage = Stage.CONFIRMED
         elif now >= self.record.at_us - self.record.margin_us:
-            late = next(link for link in self._links if not link.complies(self.plan))
+            late = self._lacking(now)
             if self._attempt < ATTEMPTS:
                 self._outbox.note(
                     now,
