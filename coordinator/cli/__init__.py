@@ -1,0 +1,59 @@
+"""The command `unisono`: it puts the parts together, and is the only one to know the simulator."""
+
+import sys
+from collections.abc import Sequence
+
+import typer
+
+from coordinator.cli import local, remote
+from coordinator.cli.common import (
+    CAUTION,
+    EXIT_CODES,
+    EXPECTED,
+    ExitCode,
+    Failure,
+    complain,
+    explain,
+    give_up_on_pipe,
+)
+
+HELP = "Make a set of network joint controllers act as one arm.\n\n" + CAUTION
+
+
+def make_app() -> typer.Typer:
+    """The command with all its subcommands."""
+    app = typer.Typer(
+        name="unisono",
+        help=HELP,
+        epilog=EXIT_CODES,
+        add_completion=False,
+        rich_markup_mode=None,
+        pretty_exceptions_enable=False,
+        context_settings={"help_option_names": ["-h", "--help"]},
+    )
+    local.add_to(app)
+    remote.add_to(app)
+    return app
+
+
+def run(arguments: Sequence[str]) -> ExitCode:
+    """Carry out one command line; errors are told in one line each."""
+    try:
+        code = make_app()(list(arguments) or ["--help"], prog_name="unisono", standalone_mode=False)
+        sys.stdout.flush()
+    except KeyboardInterrupt:
+        complain(Failure(ExitCode.NOT_FINISHED, "interrupted"))
+        return ExitCode.NOT_FINISHED
+    except BrokenPipeError:
+        give_up_on_pipe()
+        return ExitCode.NOT_FINISHED
+    except EXPECTED as error:
+        failure = explain(error)
+        complain(failure)
+        return failure.code
+    return ExitCode(code or 0)
+
+
+def main() -> None:
+    """Entry point of the command."""
+    sys.exit(run(sys.argv[1:]))

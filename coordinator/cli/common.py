@@ -1,0 +1,174 @@
+"""What every command shares: exit codes, options, cautions, and how errors are told."""
+
+import json
+import os
+import sys
+from enum import IntEnum
+from pathlib import Path
+from typing import Annotated, Any, Final
+
+import typer
+from rich.console import Console
+
+from coordinator.arm import Arm, ArmFileError, load_arm
+from coordinator.client import Client, ClientError, Refused, Unreachable, WrongInput
+from coordinator.data_folder import DataFolderError
+from coordinator.settings import DEFAULT_URL, DEMO_ARM, default_data_folder
+
+
+class ExitCode(IntEnum):
+    """What a command ended with."""
+
+    DONE = 0
+    NOT_FINISHED = 1
+    WRONG_INPUT = 2
+    REFUSED = 3
+    UNREACHABLE = 4
+
+
+EXIT_CODES: Final = (
+    "Exit codes: 0 done; 1 the run was held, stopped or faulted; 2 the input is wrong; "
+    "3 the arm refused; 4 the coordinator is not reachable."
+)
+CAUTION: Final = (
+    "Caution: moving joints pinch, and a joint whose driver is off lets the arm fall. Motors, "
+    "drivers and heat sinks get hot. Home sensors use magnets: keep pacemakers and cards away. "
+    "Supplies on mains voltage can kill. Hold and stop are software, not a safety-rated emergency "
+    "stop: fit one that cuts the supply. Follow the codes of your place, and leave what they "
+    "reserve for qualified people to them."
+)
+
+
+class Failure(Exception):
+    """A command cannot go on: sentences for stderr, and its exit code."""
+
+    def __init__(self, code: ExitCode, *sentences: str) -> None:
+        super().__init__("\n".join(sentences))
+        self.code = code
+        self.sentences = sentences
+
+
+EXPECTED: Final = (
+    Failure,
+    ClientError,
+    ArmFileError,
+    DataFolderError,
+    typer.TyperException,
+    OSError,
+)
+"""Errors that are no mistake of this program."""
+
+
+def explain(error: Exception) -> Failure:
+    """The failure that an expected error amounts to."""
+    match error:
+        case Failure():
+            return error
+        case WrongInput():
+            return Failure(ExitCode.WRONG_INPUT, str(error))
+        case Refused():
+            return Failure(ExitCode.REFUSED, str(error))
+        case Unreachable() | ClientError():
+            return Failure(ExitCode.UNREACHABLE, str(error))
+        case ArmFileError(sentences=sentences):
+            return Failure(ExitCode.WRONG_INPUT, *sentences)
+        case DataFolderError():
+            return Failure(ExitCode.WRONG_INPUT, str(error))
+        case typer.TyperException():
+            return Failure(ExitCode.WRONG_INPUT, error.format_message())
+        case OSError():
+            return Failure(ExitCode.WRONG_INPUT, _os_sentence(error))
+    raise TypeError(f"{type(error).__name__} is no expected error") from error
+
+
+def _os_sentence(error: OSError) -> str:
+    what = f"{error.filename}: " if error.filename is not None else ""
+    return f"{what}{error.strerror or error}"
+
+
+# ---- options ------------------------------------------------------------------------------
+
+ArmOption = Annotated[
+    Path, typer.Option("--arm", metavar="FILE", help="The arm file.", show_default="the demo arm")
+]
+DataOption = Annotated[
+    Path,
+    typer.Option(
+        "--data",
+        metavar="DIR",
+        help="The data folder.",
+        default_factory=default_data_folder,
+        show_default="~/.local/share/unisono",
+    ),
+]
+InterfaceOption = Annotated[
+    str,
+    typer.Option(
+        "--interface", metavar="ADDR", help="IPv4 address of the interface that has the joints."
+    ),
+]
+JsonOption = Annotated[bool, typer.Option("--json", help="Print JSON.")]
+UrlOption = Annotated[
+    str,
+    typer.Option("--url", envvar="UNISONO_URL", metavar="URL", help="Where the coordinator is."),
+]
+DEFAULT_ARM: Final = DEMO_ARM
+
+
+def client_at(url: str) -> Client:
+    """A client for the address that was given, or the default."""
+    return Client(url or DEFAULT_URL)
+
+
+def read_arm(path: Path) -> Arm:
+    """The arm in a file. Raises ArmFileError."""
+    return load_arm(path)
+
+
+def read_program(path: Path) -> str:
+    """A program's text. Raises Failure naming file and line."""
+    try:
+        return path.read_bytes().decode("utf-8")
+    except OSError as error:
+        raise Failure(ExitCode.WRONG_INPUT, f"{path} cannot be read: {error.strerror}") from error
+    except UnicodeDecodeError as error:
+        line = error.object.count(b"\n", 0, error.start) + 1
+        raise Failure(
+            ExitCode.WRONG_INPUT, f"{path}:{line}: the program is not UTF-8 text"
+        ) from error
+
+
+# ---- output -------------------------------------------------------------------------------
+
+
+def out() -> Console:
+    """Standard output, for results."""
+    return Console(soft_wrap=True, highlight=False, markup=False)
+
+
+def err() -> Console:
+    """Standard error, for progress, cautions and errors."""
+    return Console(stderr=True, soft_wrap=True, highlight=False, markup=False)
+
+
+def show_json(value: Any) -> None:
+    """Print a value as JSON."""
+    sys.stdout.write(json.dumps(value, indent=2) + "\n")
+    sys.stdout.flush()
+
+
+def caution(*, as_json: bool) -> None:
+    """Print the caution before anything may move; JSON for a program comes without."""
+    if not as_json:
+        out().print(CAUTION)
+
+
+def complain(failure: Failure) -> None:
+    """Print a failure, one line a sentence."""
+    for sentence in failure.sentences:
+        sys.stderr.write(f"unisono: {' '.join(sentence.split())}\n")
+
+
+def give_up_on_pipe() -> None:
+    """Whoever read the output went away: be quiet about it, also when Python ends."""
+    os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())

@@ -1,0 +1,175 @@
+"""Commands that keep running: `simulate` and `serve`. Each has the event loop to itself."""
+
+import asyncio
+import contextlib
+import errno
+import gc
+import ipaddress
+import logging
+import signal
+import socket
+import sys
+from collections.abc import Callable, Coroutine, Iterator
+from dataclasses import dataclass
+from multiprocessing import parent_process
+from pathlib import Path
+from typing import Any
+
+import uvicorn
+import uvloop
+
+from coordinator.api import create_app
+from coordinator.arm import Arm
+from coordinator.cli.common import ExitCode, Failure
+from coordinator.data_folder import locked, read_key
+from coordinator.service import running
+from coordinator.settings import LOOPBACK, ServiceSettings
+from simulator.network import PROFILES
+from simulator.port import JointPort
+from simulator.server import joints_served
+from simulator.settings import JointSettings
+
+
+@dataclass(frozen=True, slots=True)
+class SimulateSettings:
+    """What `simulate` needs to know."""
+
+    joints: tuple[JointSettings, ...]
+    data: Path
+    interface: str
+    network: str
+    seed: int
+    truth: Path | None
+
+
+def simulate(settings: SimulateSettings, ready: Callable[[list[JointPort]], None]) -> ExitCode:
+    """Serve software joints until asked to end."""
+    return _run(_simulate(settings, ready))
+
+
+def serve(settings: ServiceSettings, arm: Arm, ready: Callable[[str], None]) -> ExitCode:
+    """Coordinate an arm until asked to end; `ready` gets the API's address."""
+    with locked(settings.data):
+        return _run(_serve(settings, arm, ready))
+
+
+def check_interface(address: str) -> str:
+    """An IPv4 address of this host. Raises Failure."""
+    try:
+        ipaddress.IPv4Address(address)
+        with socket.socket(socket.AF_INET, socket.SOCK_DGRAM) as probe:
+            probe.bind((address, 0))
+    except ipaddress.AddressValueError as error:
+        raise Failure(ExitCode.WRONG_INPUT, f"{address!r} is no IPv4 address") from error
+    except OSError as error:
+        raise Failure(
+            ExitCode.WRONG_INPUT, f"no interface of this host has the address {address}"
+        ) from error
+    return address
+
+
+def set_up_logging(level: int) -> None:
+    """One line a message on standard error."""
+    logging.basicConfig(format="%(asctime)s %(levelname)s %(message)s", stream=sys.stderr)
+    logging.getLogger().setLevel(level)
+    logging.getLogger("uvicorn").setLevel(logging.WARNING)
+
+
+async def _simulate(
+    settings: SimulateSettings, ready: Callable[[list[JointPort]], None]
+) -> ExitCode:
+    ended = _asked_to_end()
+    async with joints_served(
+        settings.joints,
+        read_key(settings.data),
+        interface=settings.interface,
+        profile=PROFILES[settings.network],
+        seed=settings.seed,
+        truth=settings.truth,
+    ) as ports:
+        ready(ports)
+        await ended.wait()
+    return ExitCode.DONE
+
+
+async def _serve(settings: ServiceSettings, arm: Arm, ready: Callable[[str], None]) -> ExitCode:
+    ended = _asked_to_end()
+    with _listening(settings.port) as listener:
+        port = listener.getsockname()[1]
+        async with running(arm, settings.data, settings.interface) as service:
+            server = _ApiServer(
+                uvicorn.Config(
+                    create_app(service),
+                    log_config=None,
+                    access_log=False,
+                    lifespan="off",
+                    server_header=False,
+                    limit_concurrency=64,
+                    timeout_graceful_shutdown=1,
+                )
+            )
+            serving = asyncio.create_task(server.serve(sockets=[listener]))
+            # A full collection pauses everything for tens of ms: leave out what stays for good.
+            gc.collect()
+            gc.freeze()
+            ready(f"http://{LOOPBACK}:{port}")
+            endings = [
+                asyncio.create_task(ended.wait()),
+                asyncio.create_task(service.failed.wait()),
+            ]
+            await asyncio.wait([serving, *endings], return_when=asyncio.FIRST_COMPLETED)
+            for task in endings:
+                task.cancel()
+            failed = service.failed.is_set()
+        # The API answers until all is at rest, so that whoever watches sees it.
+        server.should_exit = True
+        await serving
+    if failed:
+        raise Failure(ExitCode.NOT_FINISHED, "the coordinator broke; its log above says how")
+    return ExitCode.DONE
+
+
+class _ApiServer(uvicorn.Server):
+    """A server that leaves signals to whoever runs it."""
+
+    @contextlib.contextmanager
+    def capture_signals(self) -> Iterator[None]:
+        """Capture none."""
+        yield
+
+
+def _listening(port: int) -> socket.socket:
+    try:
+        return socket.create_server((LOOPBACK, port))
+    except OverflowError as error:
+        raise Failure(ExitCode.WRONG_INPUT, f"port {port} is not 0 to 65535") from error
+    except OSError as error:
+        taken = error.errno == errno.EADDRINUSE
+        why = "something else uses it" if taken else str(error.strerror)
+        raise Failure(ExitCode.WRONG_INPUT, f"port {port} cannot be had: {why}") from error
+
+
+def _asked_to_end() -> asyncio.Event:
+    """Set by SIGTERM or Ctrl-C, or when the process that started this one is gone."""
+    ended = asyncio.Event()
+    loop = asyncio.get_running_loop()
+    loop.add_signal_handler(signal.SIGTERM, ended.set)
+    parent = parent_process()
+    if parent is None:
+        loop.add_signal_handler(signal.SIGINT, ended.set)
+    else:
+        # Ctrl-C reaches a whole process group; a child leaves it to its parent, which may hold
+        # the arm first and then ends its children.
+        signal.signal(signal.SIGINT, signal.SIG_IGN)
+        loop.add_reader(parent.sentinel, _parent_gone, loop, parent.sentinel, ended)
+    return ended
+
+
+def _parent_gone(loop: asyncio.AbstractEventLoop, sentinel: int, ended: asyncio.Event) -> None:
+    loop.remove_reader(sentinel)
+    ended.set()
+
+
+def _run(work: Coroutine[Any, Any, ExitCode]) -> ExitCode:
+    with asyncio.Runner(loop_factory=uvloop.new_event_loop) as runner:
+        return runner.run(work)

@@ -1,0 +1,196 @@
+"""Commands that need no running coordinator, and those that start one."""
+
+import logging
+from dataclasses import asdict
+from pathlib import Path
+from typing import Annotated, Literal
+
+import typer
+
+from coordinator.cli import demo, host, show
+from coordinator.cli.common import (
+    DEFAULT_ARM,
+    EXIT_CODES,
+    ArmOption,
+    DataOption,
+    ExitCode,
+    Failure,
+    InterfaceOption,
+    JsonOption,
+    caution,
+    out,
+    read_arm,
+    read_program,
+    show_json,
+)
+from coordinator.cli.software_joints import joint_settings
+from coordinator.data_folder import make_key
+from coordinator.motion import check_program
+from coordinator.settings import DEFAULT_PORT, LOOPBACK, ServiceSettings
+from simulator.port import JointPort
+
+NetworkOption = Annotated[
+    Literal["quiet", "home", "busy", "hostile"],
+    typer.Option("--network", help="How bad the software joints' network is."),
+]
+SeedOption = Annotated[
+    int, typer.Option("--seed", metavar="N", help="Of clocks, places and network.")
+]
+TruthOption = Annotated[
+    Path | None,
+    typer.Option("--truth", metavar="FILE", help="Write what truly happens, as JSON lines."),
+]
+PortOption = Annotated[
+    int, typer.Option("--port", metavar="N", min=0, max=65535, help="Of the API, on loopback.")
+]
+
+
+def add_to(app: typer.Typer) -> None:
+    """Add these commands."""
+    for command in (simulate, serve, demonstrate, check):
+        name = "demo" if command is demonstrate else None
+        app.command(name, epilog=EXIT_CODES)(command)
+    keys = typer.Typer(
+        rich_markup_mode=None, help="The arm's key.", epilog=EXIT_CODES, no_args_is_help=True
+    )
+    keys.command("new", epilog=EXIT_CODES)(new_key)
+    # A second command would go here; the callback keeps `new` from becoming the whole of `key`.
+    keys.callback()(_key)
+    app.add_typer(keys, name="key")
+
+
+def _key() -> None:
+    """The arm's key, by which joints and coordinator know each other."""
+
+
+def new_key(data: DataOption, as_json: JsonOption = False) -> ExitCode:
+    """Make the arm's key. It reaches the joints over their cables, never over the air."""
+    path = make_key(data)
+    if as_json:
+        show_json({"key": str(path)})
+    else:
+        out().print(f"the arm's key is in {path}, readable by you only")
+    return ExitCode.DONE
+
+
+def check(
+    file: Annotated[Path, typer.Argument(metavar="FILE", help="The program.")],
+    arm: ArmOption = DEFAULT_ARM,
+    as_json: JsonOption = False,
+) -> ExitCode:
+    """Check a program whole, without an arm running; it is taken to begin at the pose park."""
+    result = asdict(check_program(read_program(file), read_arm(arm)))
+    if as_json:
+        show_json(result)
+    if not result["ok"]:
+        sentences = [] if as_json else show.mistakes(str(file), result["errors"])
+        raise Failure(ExitCode.WRONG_INPUT, *sentences)
+    if not as_json:
+        for sentence in show.check_sentences(str(file), result):
+            out().print(sentence)
+    return ExitCode.DONE
+
+
+def simulate(
+    data: DataOption,
+    arm: ArmOption = DEFAULT_ARM,
+    interface: InterfaceOption = LOOPBACK,
+    network: NetworkOption = "quiet",
+    seed: SeedOption = 0,
+    only: Annotated[
+        list[str] | None,
+        typer.Option("--only", metavar="JOINT", help="Only this joint; may be repeated."),
+    ] = None,
+    truth: TruthOption = None,
+    as_json: JsonOption = False,
+) -> ExitCode:
+    """Run software joints on real sockets until Ctrl-C."""
+    settings = simulate_settings(arm, data, interface, network, seed, truth, only or [])
+    host.set_up_logging(logging.WARNING)
+
+    def ready(ports: list[JointPort]) -> None:
+        found = [
+            {
+                "name": port.unit.settings.name,
+                "id": port.unit.settings.id,
+                "stream_port": port.stream_port,
+                "udp_port": port.udp_port,
+            }
+            for port in ports
+        ]
+        if as_json:
+            show_json({"interface": interface, "network": network, "joints": found})
+            return
+        for joint in found:
+            out().print(
+                "{name} {id}: stream on port {stream_port}, datagrams on {udp_port}".format(**joint)
+            )
+        out().print(f"{len(found)} joints on {interface}, network {network}; Ctrl-C ends")
+
+    return host.simulate(settings, ready)
+
+
+def simulate_settings(
+    arm: Path,
+    data: Path,
+    interface: str,
+    network: str,
+    seed: int,
+    truth: Path | None,
+    only: list[str],
+) -> host.SimulateSettings:
+    """The software joints of an arm. Raises Failure for a joint that it does not have."""
+    described = read_arm(arm)
+    try:
+        joints = tuple(joint_settings(described, seed, only))
+    except KeyError as error:
+        known = " ".join(joint.name for joint in described.joints)
+        raise Failure(
+            ExitCode.WRONG_INPUT, f"there is no joint {error.args[0]!r}; {arm.name} has {known}"
+        ) from error
+    return host.SimulateSettings(
+        joints, data, host.check_interface(interface), network, seed, truth
+    )
+
+
+def serve(
+    data: DataOption,
+    arm: ArmOption = DEFAULT_ARM,
+    interface: InterfaceOption = LOOPBACK,
+    port: PortOption = DEFAULT_PORT,
+    as_json: JsonOption = False,
+) -> ExitCode:
+    """Coordinate an arm until Ctrl-C; a run is held first."""
+    described = read_arm(arm)
+    settings = ServiceSettings(arm, data, host.check_interface(interface), port)
+    host.set_up_logging(logging.INFO)
+
+    def ready(url: str) -> None:
+        caution(as_json=as_json)
+        if as_json:
+            show_json({"arm": described.name, "url": url})
+        else:
+            out().print(f"{described.name}: the coordinator answers at {url}; Ctrl-C ends")
+
+    return host.serve(settings, described, ready)
+
+
+def demonstrate(
+    data: Annotated[
+        Path | None,
+        typer.Option(
+            "--data", metavar="DIR", help="The data folder; a temporary one if not given."
+        ),
+    ] = None,
+    port: PortOption = DEFAULT_PORT,
+    network: NetworkOption = "home",
+    seed: SeedOption = 0,
+    truth: TruthOption = None,
+    stay: Annotated[
+        bool, typer.Option("--stay", help="Keep all running, and neither home nor play.")
+    ] = False,
+    as_json: JsonOption = False,
+) -> ExitCode:
+    """Run the demo arm on this computer alone: home it, play a program, print its report."""
+    settings = demo.DemoSettings(port, network, seed, truth, stay, as_json)
+    return demo.demonstrate(settings, data)

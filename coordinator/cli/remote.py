@@ -1,0 +1,220 @@
+"""Commands that ask a running coordinator."""
+
+from pathlib import Path
+from typing import Annotated, Any, Final, Literal
+
+import typer
+
+from coordinator.cli import show
+from coordinator.cli.common import (
+    EXIT_CODES,
+    ExitCode,
+    Failure,
+    JsonOption,
+    UrlOption,
+    caution,
+    client_at,
+    out,
+    read_program,
+    show_json,
+)
+from coordinator.cli.watch import (
+    Progress,
+    exit_code_of,
+    follow_homing,
+    follow_rest,
+    follow_run,
+)
+from coordinator.client import Client, WrongInput
+
+REST_S: Final = 15.0
+"""Longest that a hold or stop takes: silence of 1.5 s, lease and ramp, and some to spare."""
+STOP_LEVELS: Final = {"stop": 1, "stop-and-release": 2, "release": 3}
+Level = Literal["stop", "stop-and-release", "release"]
+
+
+def add_to(app: typer.Typer) -> None:
+    """Add these commands."""
+    for command in (joints, home, run, hold, resume, stop, override, report):
+        app.command(epilog=EXIT_CODES)(command)
+
+
+def joints(url: UrlOption = "", as_json: JsonOption = False) -> ExitCode:
+    """Show the joints: state, temperature, link and clock bound."""
+    with client_at(url) as client:
+        arm = client.arm()
+    if as_json:
+        show_json(arm)
+    else:
+        out().print(show.joints_table(arm))
+        for remark in show.joint_remarks(arm):
+            out().print(remark)
+    return ExitCode.DONE
+
+
+def home(
+    names: Annotated[
+        list[str] | None, typer.Argument(metavar="[JOINT]...", help="All, if none is named.")
+    ] = None,
+    url: UrlOption = "",
+    as_json: JsonOption = False,
+) -> ExitCode:
+    """Home joints one after another, in the arm file's order. Ctrl-C stops."""
+    caution(as_json=as_json)
+    with client_at(url) as client:
+        number = client.home(names or [])
+        result = follow_homing(client, number, Progress(quiet=as_json))
+    if as_json:
+        show_json(result)
+    if result["state"] != "done":
+        raise Failure(ExitCode.NOT_FINISHED, f"homing failed: {result['message']}")
+    if not as_json:
+        out().print(f"homed: {' '.join(result['joints'])}")
+    return ExitCode.DONE
+
+
+def run(
+    file: Annotated[Path, typer.Argument(metavar="FILE", help="The program.")],
+    url: UrlOption = "",
+    as_json: JsonOption = False,
+) -> ExitCode:
+    """Play a program and show how it goes. Ctrl-C asks for a hold, twice for a stop."""
+    text = read_program(file)
+    caution(as_json=as_json)
+    with client_at(url) as client:
+        return play(client, file.name, text, str(file), as_json=as_json)
+
+
+def play(client: Client, name: str, text: str, place: str, *, as_json: bool) -> ExitCode:
+    """Play a program, follow it, show its report; `place` is for its mistakes."""
+    try:
+        number = client.play(name, text)
+    except WrongInput as error:
+        if not error.errors:
+            raise
+        raise Failure(ExitCode.WRONG_INPUT, *show.mistakes(place, error.errors)) from error
+    state = follow_run(client, number, Progress(quiet=as_json))
+    result = client.report(number)
+    _show_report(result, as_json=as_json)
+    if state["phase"] == "held":
+        raise Failure(
+            ExitCode.NOT_FINISHED, f"run {number} is held: {state['message']}; 'resume' goes on"
+        )
+    if state["phase"] == "paused":
+        raise Failure(ExitCode.NOT_FINISHED, f"run {number} is paused; 'resume' goes on")
+    code = exit_code_of(result["outcome"])
+    if code is not ExitCode.DONE:
+        raise Failure(code, f"run {number} was {result['outcome']}: {result['message']}")
+    return code
+
+
+def hold(url: UrlOption = "", as_json: JsonOption = False) -> ExitCode:
+    """Let the arm come to rest on its path; the run can be resumed."""
+    with client_at(url) as client:
+        client.hold()
+        rested = follow_rest(client, _has_held, REST_S)
+        arm = client.arm()
+    if as_json:
+        show_json({"phase": arm["phase"], "run": arm["run"]})
+    if not rested:
+        raise Failure(ExitCode.NOT_FINISHED, f"not all joints are known to rest after {REST_S:g} s")
+    if not as_json:
+        out().print(f"the arm is {arm['phase']}")
+    return ExitCode.DONE
+
+
+def resume(url: UrlOption = "", as_json: JsonOption = False) -> ExitCode:
+    """Go on after a hold or a programmed pause."""
+    with client_at(url) as client:
+        client.resume()
+        arm = client.arm()
+    if as_json:
+        show_json({"phase": arm["phase"], "run": arm["run"]})
+    else:
+        out().print("the run goes on")
+    return ExitCode.DONE
+
+
+def stop(
+    level: Annotated[
+        Level,
+        typer.Option(
+            help="stop: brake and keep holding; stop-and-release: then drivers off; release: "
+            "drivers off at once, and a raised arm may fall."
+        ),
+    ] = "stop",
+    url: UrlOption = "",
+    as_json: JsonOption = False,
+) -> ExitCode:
+    """Stop all joints and end the run. This is not a safety-rated emergency stop."""
+    with client_at(url) as client:
+        client.stop(level)
+        stopped = follow_rest(client, lambda arm: not _unstopped(arm, level), REST_S)
+        arm = client.arm()
+    astray = _unstopped(arm, level)
+    if as_json:
+        show_json({"phase": arm["phase"], "unconfirmed": astray})
+    if not stopped:
+        raise Failure(ExitCode.NOT_FINISHED, f"no confirmation of the stop from {' '.join(astray)}")
+    if not as_json:
+        out().print("all joints that are linked have stopped")
+    return ExitCode.DONE
+
+
+def override(
+    percent: Annotated[float, typer.Argument(metavar="PERCENT", help="5 to 100.")],
+    url: UrlOption = "",
+    as_json: JsonOption = False,
+) -> ExitCode:
+    """Set the speed of the run in per cent of what the program asks."""
+    with client_at(url) as client:
+        client.override(percent)
+        arm = client.arm()
+    if as_json:
+        show_json({"phase": arm["phase"], "run": arm["run"]})
+    else:
+        out().print(f"{percent:g} % is asked for")
+    return ExitCode.DONE
+
+
+def report(
+    number: Annotated[
+        int | None, typer.Argument(metavar="[RUN]", min=1, help="The last, if none is named.")
+    ] = None,
+    url: UrlOption = "",
+    as_json: JsonOption = False,
+) -> ExitCode:
+    """Show what a run was: its starts with their proof, holds and end."""
+    with client_at(url) as client:
+        if number is None:
+            runs = client.runs()
+            if not runs:
+                raise Failure(ExitCode.WRONG_INPUT, "no program has been played yet")
+            number = runs[-1]
+        result = client.report(number)
+    _show_report(result, as_json=as_json)
+    return ExitCode.DONE
+
+
+def _show_report(result: dict[str, Any], *, as_json: bool) -> None:
+    if as_json:
+        show_json(result)
+        return
+    out().print(show.report_table(result))
+    for remark in show.report_remarks(result):
+        out().print(remark)
+
+
+def _has_held(arm: dict[str, Any]) -> bool:
+    return arm["phase"] not in ("arming", "starting", "moving", "holding", "discarding")
+
+
+def _unstopped(arm: dict[str, Any], level: str) -> list[str]:
+    """Linked joints that have not confirmed a stop, or still move."""
+    resting = ("unhomed", "ready", "faulted")
+    return [
+        joint["name"]
+        for joint in arm["joints"]
+        if joint["link"] == "up"
+        and ((joint["stop"] or 0) < STOP_LEVELS[level] or joint["state"] not in resting)
+    ]

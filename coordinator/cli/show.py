@@ -1,0 +1,134 @@
+"""Tables and sentences for people."""
+
+from typing import Any, Final
+
+from rich.table import Table
+
+NONE: Final = "–"
+
+
+def joints_table(arm: dict[str, Any]) -> Table:
+    """One row a joint, base to tool."""
+    table = Table(title=f"{arm['arm']}: {arm['phase']}", title_justify="left")
+    for name in ("joint", "word", "link", "state", "angle", "temperature", "supply"):
+        table.add_column(name)
+    for name in ("Q", "clock bound", "age"):
+        table.add_column(name, justify="right")
+    for joint in arm["joints"]:
+        faults = " ".join(joint["faults"])
+        table.add_row(
+            joint["name"],
+            joint["word"],
+            joint["link"],
+            f"{joint['state'] or NONE}{f' ({faults})' if faults else ''}",
+            _figure(joint["position_deg"] if joint["homed"] else None, "{:.2f}°"),
+            _figure(joint["temperature_c"], "{:.1f} °C"),
+            _figure(joint["supply_v"], "{:.1f} V"),
+            ms(joint["q_us"]),
+            us(joint["clock"]["bound_us"]),
+            ms(joint["age_us"]),
+        )
+    return table
+
+
+def joint_remarks(arm: dict[str, Any]) -> list[str]:
+    """A sentence for every joint that is not as it should be, and for every stranger."""
+    remarks = [
+        f"{joint['name']}: {joint['link_message']}"
+        for joint in arm["joints"]
+        if joint["link_message"]
+    ]
+    remarks += [
+        f"{joint['name']}: its clock is not locked: {joint['clock']['reason']}"
+        for joint in arm["joints"]
+        if joint["clock"]["reason"] and not joint["clock"]["locked"] and joint["link"] == "up"
+    ]
+    remarks += [
+        f"{stranger['instance']} at {stranger['host']} has the id {stranger['id']}, "
+        "which is not in the arm file"
+        for stranger in arm["unknown"]
+    ]
+    return remarks
+
+
+def report_table(report: dict[str, Any]) -> Table:
+    """One row a joint: the proof of the start, and the end."""
+    table = Table(title=report_title(report), title_justify="left")
+    table.add_column("joint")
+    for name in ("slack", "clock bound", "started at", "finished at", "feed slack"):
+        table.add_column(name, justify="right")
+    begin = report["start"]["at_us"] if report["start"] else None
+    for joint in report["joints"]:
+        table.add_row(
+            joint["name"],
+            ms(joint["slack_us"]),
+            us(joint["clock_bound_us"]),
+            _since(joint["started_at_us"], begin),
+            _since(joint["finished_at_us"], begin),
+            ms(joint.get("feed_slack_us")),
+        )
+    return table
+
+
+def report_title(report: dict[str, Any]) -> str:
+    """The run, its outcome and why."""
+    why = f": {report['message']}" if report["message"] else ""
+    return f"run {report['run']}, {report['name']}, {report['outcome']}{why}"
+
+
+def report_remarks(report: dict[str, Any]) -> list[str]:
+    """Sentences about starts and holds."""
+    remarks = []
+    for number, start in enumerate(report["starts"], 1):
+        which = "start" if number == 1 else f"resume {number - 1}"
+        tries = f"{start['attempts']} attempt{'s' if start['attempts'] > 1 else ''}"
+        remarks.append(
+            f"{which}: {tries}, lead {ms(start['lead_us'])}, spread {us(start['spread_us'])}, "
+            f"proved to be at most {us(start['bound_us'])}"
+        )
+    if report["partial_starts"]:
+        remarks.append(f"partial starts: {report['partial_starts']}")
+    for hold in report["holds"]:
+        remarks.append(f"hold: {hold['cause']}; joints {us(hold['apart_us'])} of path time apart")
+    return remarks
+
+
+def check_sentences(name: str, result: dict[str, Any]) -> list[str]:
+    """What a program that is right would do."""
+    count = len(result["moves"])
+    moves = f"{count} move{'s' if count != 1 else ''}"
+    sentences = [f"{name}: no mistakes; {moves}, {result['duration_s']:.1f} s"]
+    sentences += [
+        f"{name}:{slow['line']}: slower than asked, {slow['duration_s']:.2f} s instead of "
+        f"{slow['asked_s']:.2f} s: {slow['joint']} would need {slow['asked_deg_s']:.1f} °/s, its "
+        f"limit is {slow['velocity_deg_s']:g} °/s"
+        for slow in result["slower"]
+    ]
+    return sentences
+
+
+def mistakes(name: str, errors: list[dict[str, Any]]) -> list[str]:
+    """`file:line:column: sentence` for each mistake in a program."""
+    return [f"{name}:{found['line']}:{found['column']}: {found['message']}" for found in errors]
+
+
+def us(value: float | None) -> str:
+    """A time in µs, or in ms from 10 ms on."""
+    if value is None:
+        return NONE
+    return f"{value:.0f} µs" if abs(value) < 10_000 else ms(value)
+
+
+def ms(value: float | None) -> str:
+    """A time in ms."""
+    return NONE if value is None else f"{value / 1000:.1f} ms"
+
+
+def _since(value: float | None, begin: float | None) -> str:
+    if value is None or begin is None:
+        return NONE
+    return us(value - begin) if abs(value - begin) < 10_000 else f"{(value - begin) / 1e6:.6f} s"
+
+
+def _figure(value: float | None, form: str) -> str:
+    return NONE if value is None else form.format(value)

@@ -1,0 +1,42 @@
+"""From the arm file to the plain settings of software joints: the one way from arm to simulator."""
+
+from collections.abc import Iterable
+from random import Random
+from typing import Final
+
+from coordinator.arm import Arm, Joint
+from simulator.settings import JointSettings
+
+WINDOW_DEG: Final = 1.0
+"""Half the width of the home sensor's window: a small magnet on a hand-sized joint."""
+START_DEG: Final = (5.0, 25.0)
+"""How far before home, seen in the direction of homing, a joint stands at first."""
+
+
+def joint_settings(arm: Arm, seed: int, only: Iterable[str] = ()) -> list[JointSettings]:
+    """Settings for all joints, base to tool, or for those named. Raises KeyError for no joint."""
+    names = {arm.joint(name).name for name in only} or {joint.name for joint in arm.joints}
+    return [_settings(joint, seed) for joint in arm.joints if joint.name in names]
+
+
+def _settings(joint: Joint, seed: int) -> JointSettings:
+    per_degree = abs(joint.counts_per_degree)
+    before = [joint.home_deg - joint.homing.direction * away for away in START_DEG]
+    if joint.range_deg is not None:
+        low, high = joint.range_deg
+        before = [min(max(angle, low), high) for angle in before]
+    start_low, start_high = sorted(joint.to_counts(angle) for angle in before)
+    return JointSettings(
+        id=joint.id,
+        name=joint.name,
+        seed=Random(f"joint {seed} {joint.id}").getrandbits(64),
+        counts_per_turn=round(360.0 * per_degree),
+        home_centre=joint.to_counts(joint.home_deg),
+        home_half_width=round(WINDOW_DEG * per_degree),
+        start_low=start_low,
+        start_high=start_high,
+        continuous=joint.range_deg is None,
+        hop_ohm=joint.hop_resistance_ohm,
+        run_current_a=joint.run_current_a,
+        hold_current_a=joint.hold_current_a,
+    )

@@ -1,0 +1,135 @@
+"""Following a run or a homing until it ends, and what Ctrl-C means meanwhile."""
+
+import contextlib
+import signal
+import time
+from collections.abc import Callable, Iterator
+from types import FrameType
+from typing import Any, Final
+
+from rich.status import Status
+
+from coordinator.cli.common import ExitCode, err
+from coordinator.client import Client, Refused
+
+LOOK_S: Final = 0.1
+"""Between two looks at how it goes."""
+
+
+class Interrupts:
+    """Counts Ctrl-C instead of being thrown out by it."""
+
+    def __init__(self) -> None:
+        self.count = 0
+
+    def press(self, _signal: int = 0, _frame: FrameType | None = None) -> None:
+        """Count one."""
+        self.count += 1
+
+    @classmethod
+    @contextlib.contextmanager
+    def counted(cls) -> Iterator["Interrupts"]:
+        """Count from here on; restore what was before at the end."""
+        self = cls()
+        before = signal.signal(signal.SIGINT, self.press)
+        try:
+            yield self
+        finally:
+            signal.signal(signal.SIGINT, before)
+
+
+class Progress:
+    """One line that changes on a terminal; elsewhere a line whenever something changes."""
+
+    def __init__(self, *, quiet: bool) -> None:
+        self._console = err()
+        self._quiet = quiet and not self._console.is_terminal
+        self._status: Status | None = None
+        self._last = ""
+
+    @contextlib.contextmanager
+    def shown(self) -> Iterator["Progress"]:
+        """Show it until left."""
+        if self._console.is_terminal:
+            with self._console.status("") as self._status:
+                yield self
+        else:
+            yield self
+
+    def tell(self, phase: str, detail: str = "") -> None:
+        """Show where things are; only a new phase is worth a line of its own."""
+        if self._status is not None:
+            self._status.update(f"{phase}{detail}")
+        elif phase != self._last and not self._quiet:
+            self._console.print(phase)
+        self._last = phase
+
+
+def follow_run(client: Client, run: int, progress: Progress) -> dict[str, Any]:
+    """Follow a run until it ended or is held; Ctrl-C asks for a hold, twice for a stop.
+
+    A programmed pause is waited out. Returns the run's progress as it was then.
+    """
+    with Interrupts.counted() as pressed, progress.shown():
+        answered = 0
+        while True:
+            state = client.run(run)
+            phase = state["phase"]
+            progress.tell(f"run {run}: {phase}", _place(state))
+            if phase in ("ended", "held") or (phase == "paused" and answered):
+                return state
+            if pressed.count > answered:
+                answered = pressed.count
+                ask = client.hold if answered == 1 else _stop(client)
+                with contextlib.suppress(Refused):  # it is at rest already, or about to be
+                    ask()
+            time.sleep(LOOK_S)
+
+
+def follow_homing(client: Client, number: int, progress: Progress) -> dict[str, Any]:
+    """Follow a homing until it ended; Ctrl-C asks for a stop."""
+    with Interrupts.counted() as pressed, progress.shown():
+        answered = 0
+        while True:
+            state = client.homing(number)
+            progress.tell(f"homing: {state['current'] or state['state']}")
+            if state["state"] != "running":
+                return state
+            if pressed.count > answered:
+                answered = pressed.count
+                client.stop("stop")
+            time.sleep(LOOK_S)
+
+
+def follow_rest(
+    client: Client, is_over: Callable[[dict[str, Any]], bool], patience_s: float
+) -> bool:
+    """Wait until the arm's state satisfies something; False when patience ran out."""
+    deadline = time.monotonic() + patience_s
+    while not is_over(client.arm()):
+        if time.monotonic() > deadline:
+            return False
+        time.sleep(LOOK_S)
+    return True
+
+
+def exit_code_of(outcome: str) -> ExitCode:
+    """The exit code for a run's outcome."""
+    if outcome == "finished":
+        return ExitCode.DONE
+    return ExitCode.REFUSED if outcome == "refused" else ExitCode.NOT_FINISHED
+
+
+def _stop(client: Client) -> Callable[[], None]:
+    return lambda: client.stop("stop")
+
+
+def _place(state: dict[str, Any]) -> str:
+    """Where in the program a run is, as far as it is known."""
+    if not state.get("line"):
+        return ""
+    seconds = f", {state['path_us'] / 1e6:.1f} s"
+    if state.get("end_us"):
+        seconds += f" of {state['end_us'] / 1e6:.1f} s"
+    parts = f", part {state['part']} of {state['parts']}" if state.get("parts", 1) > 1 else ""
+    return f", line {state['line']}{seconds}{parts}, at {state['rate_percent']:g} %"
