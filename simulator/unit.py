@@ -11,8 +11,9 @@ from random import Random
 from typing import TypeVar
 
 from protocol.constants import US
+from protocol.drive import Drive
 from protocol.states import MOVING_STATES
-from protocol.status import Fault
+from protocol.status import Fault, Status
 from simulator.joint.endpoint import Endpoint, Reply, StreamOut
 from simulator.joint.joint import Joint, JointIdentity
 from simulator.joint.motion import FreeMotion
@@ -109,6 +110,11 @@ class JointUnit:
         """Joint time at a true time."""
         return self.oscillator.joint_us(true_us)
 
+    @property
+    def due_us(self) -> float:
+        """Joint time at which `poll` has something to do."""
+        return self._next()[0]
+
     def next_deadline(self) -> float:
         """True time at which `poll` has something to do: at least once a second."""
         return self.oscillator.true_us(self._next()[0])
@@ -157,6 +163,13 @@ class JointUnit:
         result = act(self.joint, now)
         self._settle(true_us, now)
         return result
+
+    def drive(self, true_us: float, drive: Drive) -> tuple[float, Status | None]:
+        """A drive comes; gives the joint time of its coming and the status that answers it."""
+        now = self._enter(true_us)
+        status = self.joint.drive(drive, now)
+        self._settle(true_us, now)
+        return now, status
 
     # The world's side
 
