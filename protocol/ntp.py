@@ -41,7 +41,9 @@ class NtpPacket:
 
 def timestamp(joint_us: float) -> int:
     """The 32.32 timestamp of a joint time in µs, rounded to the nearest unit (0.23 ns)."""
-    return round((joint_us + BOOT_EPOCH_S * US) * (1 << 32) / US) & ((1 << 64) - 1)
+    # Seconds apart from their fraction: a double holds either exactly enough, not both.
+    seconds, fraction_us = divmod(joint_us + BOOT_EPOCH_S * US, US)
+    return ((int(seconds) << 32) + round(fraction_us * (1 << 32) / US)) & ((1 << 64) - 1)
 
 
 def joint_time_us(stamp: int) -> float:

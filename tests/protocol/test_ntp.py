@@ -71,6 +71,8 @@ def test_another_implementations_request_is_read() -> None:
         (500_000, (1 << 32) + (1 << 31)),
         (1, (1 << 32) + 4295),
         (3_600_000_000, 3601 << 32),
+        # 1,000 hours and 1 µs: nearer to 4295 than to 4294, as after 1 µs.
+        (3_600_000_000_001, (3_600_001 << 32) + 4295),
     ],
 )
 def test_timestamp_is_fixed_point_seconds_one_later_than_the_boot(
