@@ -37,6 +37,7 @@ class Carrier:
         self._discovery = Discovery(interface, deliver)
         self._streams: dict[str, JointStream] = {}
         self._keys: dict[str, SessionKeys] = {}
+        """Kept as long as the session: a joint that is found again in it keeps them too."""
         self._closing: set[asyncio.Task[None]] = set()
 
     async def open(self) -> None:
@@ -70,7 +71,6 @@ class Carrier:
                 self._connect(action)
             case Disconnect(joint_id=joint_id):
                 self._hang_up(joint_id)
-                self._keys.pop(joint_id, None)
                 self._datagrams.detach(joint_id)
         return None
 
