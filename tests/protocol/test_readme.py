@@ -6,6 +6,7 @@ import re
 from enum import IntEnum
 
 import pytest
+from pydantic import BaseModel
 
 from protocol import constants, ntp, segments
 from protocol.configuration import Homing
@@ -88,7 +89,7 @@ def test_txt_keys_are_those_of_an_announcement() -> None:
 
 def test_messages_and_their_ways_are_those_of_the_code() -> None:
     listed = {row[0].strip("`"): row[1] for row in table("messages")}
-    ways = {Request: "to joint", Report: "to coordinator"}
+    ways: dict[type[BaseModel], str] = {Request: "to joint", Report: "to coordinator"}
     assert listed == {
         schema_name(message): way
         for message in MESSAGES
