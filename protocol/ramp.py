@@ -94,7 +94,7 @@ class Ramp:
 
     def time_of_path(self, path_us: float) -> float:
         """Time from rest, in µs, at which a path from rest within the table is covered."""
-        if path_us <= 0.0:
+        if path_us < 1e-30:  # far below any rounding; squares of less would vanish below
             return 0.0
         if path_us >= self.path_us:
             return self.duration_us

@@ -5,12 +5,16 @@ from hypothesis import assume, given
 from hypothesis import strategies as st
 
 from protocol.clockmap import ClockMap
+from protocol.constants import PPM
 from protocol.pathtime import Course, RateChange
 from protocol.ramp import Ramp
 
 ARM_US = st.integers(0, 10**12)
 PATH_US = st.integers(0, 10**10)
-RATES = st.one_of(st.sampled_from((0.0, 0.05, 0.5, 1.0)), st.floats(0.0, 1.0))
+# As they come over the wire: whole ppm.
+RATES = st.one_of(
+    st.sampled_from((0.0, 0.05, 0.5, 1.0)), st.integers(0, 1_000_000).map(lambda ppm: ppm / PPM)
+)
 RAMPS = st.sampled_from([Ramp.for_ratio(ratio) for ratio in (0.05, 0.5, 2.0)])
 courses = st.builds(Course, ARM_US, PATH_US, RATES, RATES, RAMPS)
 # 10^12 µs in a double is good to 1.2e-4 µs, 10^10 µs to 2e-6 µs.

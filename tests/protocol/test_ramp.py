@@ -98,6 +98,16 @@ def test_time_of_path_is_the_inverse_of_path(ramp: Ramp, part: float) -> None:
     assert found == pytest.approx(time, abs=0.01)
 
 
+@given(tables, st.floats(0.0, 1e-3))
+def test_time_of_a_path_however_short_is_found(ramp: Ramp, path_us: float) -> None:
+    assert ramp.path(ramp.time_of_path(path_us)) == pytest.approx(path_us, rel=1e-6, abs=1e-30)
+
+
+@pytest.mark.parametrize("path_us", [5e-324, 1e-320, 1e-31])
+def test_paths_below_any_rounding_take_no_time(path_us: float) -> None:
+    assert HALF.time_of_path(path_us) == 0.0
+
+
 @given(tables, RATES)
 def test_path_is_the_integral_of_rate(ramp: Ramp, part: float) -> None:
     """Trapezoids between rows are exact, for the rate is linear there."""

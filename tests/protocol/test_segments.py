@@ -144,7 +144,7 @@ def test_close_points_cannot_pass_off_steady_acceleration_as_rounding(
 ) -> None:
     """What velocities gain over a segment is known to 1 count/s, however close the points are."""
     h = spacing_us / US
-    vb = va + sign * (math.floor(ACCELERATION_SHARE * limit * h) + 1 + excess)
+    vb = va + sign * (8 * limit * spacing_us // (10 * US) + 1 + excess)  # 0.8·limit·h, exactly
     a, b = Point(0, 0, va), Point(spacing_us, round((va + vb) / 2 * h), vb)
     assert "acceleration" in (check_segment(a, b, 1e8, limit) or "")
 
