@@ -15,7 +15,7 @@ def joints_table(arm: dict[str, Any]) -> Table:
     for name in ("Q", "clock bound", "age"):
         table.add_column(name, justify="right")
     for joint in arm["joints"]:
-        faults = " ".join(joint["faults"])
+        faults = " ".join(joint["faults"] or ())
         table.add_row(
             joint["name"],
             joint["word"],
