@@ -1,0 +1,1 @@
+"""Figures, not tests: `python -m tests.bench` prints tables and asserts no durations."""
