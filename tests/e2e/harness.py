@@ -1,0 +1,299 @@
+"""Real processes on loopback: software joints, a coordinator, and the command that asks it.
+
+Nothing here waits for a fixed time: everything polls with a generous deadline. All tests share the
+multicast group of the loopback interface, so every arm has ids of its own.
+"""
+
+import contextlib
+import json
+import os
+import secrets
+import signal
+import subprocess
+import sys
+import time
+from collections.abc import Callable, Iterator, Sequence
+from dataclasses import dataclass, field
+from pathlib import Path
+from typing import Any, TypeVar
+
+from coordinator.client import Client
+
+T = TypeVar("T")
+
+DEADLINE_S = 60.0
+POLL_S = 0.05
+NAMES = ("turntable", "shoulder", "elbow", "forearm", "wrist", "tool")
+
+_JOINT = """
+[[joints]]
+name = "{name}"
+id = "{id}"
+full_steps = 200
+microsteps = 16
+gear_ratio = 20.0
+direction = 1
+range_deg = [-170, 170]
+velocity_deg_s = 60
+acceleration_deg_s2 = 120
+jerk_deg_s3 = 600
+home_deg = -160
+homing = {{ direction = -1, travel_deg = 340, fast_deg_s = 40, slow_deg_s = 10, backoff_deg = 2 }}
+temperature_warning_c = 50
+temperature_limit_c = 58
+supply_limit_v = 18
+run_current_a = 1.0
+hold_current_a = 0.5
+hop_resistance_ohm = 0.05
+"""
+
+
+def arm_text(count: int = 3) -> str:
+    """An arm file for a quickly homing arm, with ids that nobody else has."""
+    names = NAMES[:count]
+    base = secrets.token_hex(5)
+    park = ", ".join(f"{name} = -160" for name in names)
+    head = (
+        f'name = "test arm"\nhoming_order = {json.dumps(list(names))}\n'
+        f"[poses]\npark = {{ {park} }}\n"
+    )
+    return head + "".join(
+        _JOINT.format(name=name, id=f"{base}{k:02x}") for k, name in enumerate(names, 1)
+    )
+
+
+def program(*targets: float, letters: str = "ABC", feed: int | None = None) -> str:
+    """A program that takes all joints from one angle to the next, and its end."""
+    code = "G0" if feed is None else f"G1 F{feed}"
+    lines = [
+        f"{code} {' '.join(f'{letter}{target:g}' for letter in letters)}" for target in targets
+    ]
+    return "\n".join([*lines, "M2", ""])
+
+
+def until(look: Callable[[], T | None], what: str, deadline_s: float = DEADLINE_S) -> T:
+    """What `look` finds once it finds something true. Fails, naming it, when it never does."""
+    end = time.monotonic() + deadline_s
+    while True:
+        found = look()
+        if found:
+            return found
+        if time.monotonic() > end:
+            raise AssertionError(f"{what}: not within {deadline_s:g} s")
+        time.sleep(POLL_S)
+
+
+@dataclass(slots=True)
+class Process:
+    """A process that says in JSON when it is ready, and goes on."""
+
+    popen: subprocess.Popen[str]
+    ready: dict[str, Any] = field(default_factory=dict)
+    stderr: Path = Path()
+
+    @property
+    def pid(self) -> int:
+        return self.popen.pid
+
+    def kill(self) -> None:
+        """Kill it as `kill -9` does."""
+        self.popen.kill()
+        self.popen.wait(DEADLINE_S)
+
+    def end(self, by: signal.Signals = signal.SIGTERM) -> int:
+        """Ask it to end; its exit code."""
+        if self.popen.poll() is None:
+            self.popen.send_signal(by)
+        return self.popen.wait(DEADLINE_S)
+
+    def errors(self) -> str:
+        """What it wrote to standard error."""
+        return self.stderr.read_text()
+
+
+@dataclass(slots=True)
+class Bench:
+    """A folder with an arm, its key, and the processes that were started in it."""
+
+    folder: Path
+    arm: Path
+    data: Path
+    truth: Path
+    url: str = "http://127.0.0.1:9"
+    processes: list[Process] = field(default_factory=list)
+
+    @property
+    def joints(self) -> list[str]:
+        """Names of the arm's joints."""
+        text = self.arm.read_text()
+        return [name for name in NAMES if f'name = "{name}"' in text]
+
+    # ---- processes ------------------------------------------------------------------------
+
+    def simulate(
+        self,
+        *only: str,
+        network: str = "quiet",
+        arm: Path | None = None,
+        data: Path | None = None,
+        seed: int = 1,
+    ) -> Process:
+        """Software joints, announced when this returns."""
+        return self.start(
+            "simulate", "--json", "--arm", str(arm or self.arm), "--data", str(data or self.data),
+            "--network", network, "--seed", str(seed), "--truth", str(self.truth),
+            *(word for name in only for word in ("--only", name)),
+        )  # fmt: skip
+
+    def serve(self, wrapper: Sequence[str] = (), data: Path | None = None) -> Process:
+        """A coordinator that answers when this returns. `wrapper` replaces `-m coordinator.cli`."""
+        process = self.start(
+            "serve", "--json", "--arm", str(self.arm), "--data", str(data or self.data),
+            "--port", "0", wrapper=wrapper,
+        )  # fmt: skip
+        self.url = process.ready["url"]
+        return process
+
+    def start(self, *arguments: str, wrapper: Sequence[str] = ()) -> Process:
+        """A command that goes on; returns once it has printed its JSON."""
+        errors = self.folder / f"stderr-{len(self.processes)}"
+        with errors.open("w") as stderr:
+            popen = subprocess.Popen(
+                [sys.executable, *(wrapper or ("-m", "coordinator.cli")), *arguments],
+                stdout=subprocess.PIPE,
+                stderr=stderr,
+                text=True,
+                start_new_session=True,
+            )
+        process = Process(popen, stderr=errors)
+        self.processes.append(process)
+        assert popen.stdout is not None
+        text = ""
+        for line in popen.stdout:
+            text += line
+            with contextlib.suppress(json.JSONDecodeError):
+                process.ready = json.loads(text)
+                return process
+        raise AssertionError(f"{arguments[0]} ended with {popen.wait()}: {process.errors()}")
+
+    def close(self) -> None:
+        """End all that still runs."""
+        for process in self.processes:
+            with contextlib.suppress(ProcessLookupError):
+                os.killpg(process.pid, signal.SIGKILL)
+            process.popen.wait(DEADLINE_S)
+            assert process.popen.stdout is not None
+            process.popen.stdout.close()
+
+    # ---- the command ----------------------------------------------------------------------
+
+    def unisono(self, *arguments: str) -> subprocess.CompletedProcess[str]:
+        """Run a command to its end."""
+        return subprocess.run(
+            [sys.executable, "-m", "coordinator.cli", *arguments],
+            capture_output=True,
+            text=True,
+            timeout=DEADLINE_S,
+            check=False,
+            env={**os.environ, "UNISONO_URL": self.url},
+        )
+
+    def ask(self, *arguments: str) -> Any:
+        """The JSON that a command prints, which must succeed."""
+        done = self.unisono(*arguments, "--json")
+        assert done.returncode == 0, (arguments, done.returncode, done.stderr)
+        return json.loads(done.stdout)
+
+    def play(self, text: str, name: str = "program.nc") -> Process:
+        """Begin to play; returns without waiting. The process is `unisono run`."""
+        file = self.folder / name
+        file.write_text(text)
+        errors = self.folder / f"stderr-{len(self.processes)}"
+        with errors.open("w") as stderr:
+            popen = subprocess.Popen(
+                [sys.executable, "-m", "coordinator.cli", "run", "--json", str(file)],
+                stdout=subprocess.PIPE,
+                stderr=stderr,
+                text=True,
+                env={**os.environ, "UNISONO_URL": self.url},
+                start_new_session=True,
+            )
+        process = Process(popen, stderr=errors)
+        self.processes.append(process)
+        return process
+
+    # ---- what is so ------------------------------------------------------------------------
+
+    def arm_now(self) -> dict[str, Any]:
+        """The arm's state, as `joints --json` prints it."""
+        with Client(self.url) as client:
+            return client.arm()
+
+    def states(self) -> dict[str, dict[str, Any]]:
+        """The joints by name."""
+        return {joint["name"]: joint for joint in self.arm_now()["joints"]}
+
+    def until_linked(self) -> None:
+        """Wait until every joint of the arm is linked and heard."""
+        until(
+            lambda: all(
+                joint["link"] == "up" and joint["state"] for joint in self.states().values()
+            ),
+            "all joints linked",
+        )
+
+    def until_joint(self, name: str, **values: Any) -> dict[str, Any]:
+        """Wait until a joint shows these values."""
+
+        def look() -> dict[str, Any] | None:
+            joint = self.states()[name]
+            return joint if all(joint[key] == value for key, value in values.items()) else None
+
+        return until(look, f"{name} with {values}")
+
+    def until_moving(self, path_us: int = 300_000) -> None:
+        """Wait until the run is that far along its path."""
+
+        def look() -> bool:
+            run = self.arm_now()["run"]
+            return bool(run and run["phase"] == "moving" and run["path_us"] >= path_us)
+
+        until(look, f"a run past {path_us} µs")
+
+    def truths(self, event: str = "") -> list[dict[str, Any]]:
+        """The truth log's whole lines, of one kind or all."""
+        if not self.truth.exists():
+            return []
+        text = self.truth.read_text()
+        lines = [json.loads(line) for line in text[: text.rfind("\n") + 1].splitlines()]
+        return [line for line in lines if event in ("", line["event"])]
+
+    def until_truth(self, event: str, *names: str, since: int = 0) -> list[dict[str, Any]]:
+        """Wait until these joints did something after so many lines; the last line of each."""
+
+        def look() -> list[dict[str, Any]] | None:
+            found = {
+                line["joint"]: line for line in self.truths()[since:] if line["event"] == event
+            }
+            return [found[name] for name in names] if set(names) <= set(found) else None
+
+        return until(look, f"{event} of {' '.join(names)}")
+
+
+@contextlib.contextmanager
+def bench(folder: Path, count: int = 3) -> Iterator[Bench]:
+    """An arm with a key of its own; all processes end with it."""
+    arm = folder / "arm.toml"
+    arm.write_text(arm_text(count))
+    made = Bench(folder, arm, folder / "data", folder / "truth.jsonl")
+    try:
+        made.ask("key", "new", "--data", str(made.data))
+        yield made
+    finally:
+        made.close()
+
+
+def spread_us(starts: list[dict[str, Any]]) -> float:
+    """The true time between the first and the last of these lines."""
+    instants: list[int] = [line["at_ns"] for line in starts]
+    return (max(instants) - min(instants)) / 1000

@@ -1,0 +1,152 @@
+"""What bad luck gets: nothing moves that was not permitted, and the rest comes to rest.
+
+Bounds by design sections 4 to 6 (I2, I3): at rest within lease plus ramp, at path times no more
+than the lease's window of 100 to 400 ms apart, two windows in the ramp of a start.
+"""
+
+from pathlib import Path
+
+from protocol.constants import SILENCE_US
+from protocol.ramp import Ramp
+from tests.e2e.harness import Bench, program, spread_us, until
+
+WINDOW_US = 400_000
+HORIZON_US = 1_000_000
+RAMP = Ramp.for_ratio(60 / 120)
+REST_NS = 1000 * (SILENCE_US + HORIZON_US + int(RAMP.duration_us))
+"""Longest from the last word of the coordinator to rest: silence or lease, then the ramp."""
+
+
+def ready(bench: Bench) -> None:
+    bench.until_linked()
+    bench.ask("home")
+
+
+def path_spread_us(rests: list[dict[str, float]]) -> float:
+    paths = [line["path_us"] for line in rests]
+    return max(paths) - min(paths)
+
+
+def test_killed_joint_lets_the_rest_hold_and_moves_only_after_homing(bench: Bench) -> None:
+    bench.simulate("turntable", "shoulder")
+    elbow = bench.simulate("elbow")
+    bench.serve()
+    ready(bench)
+    run = bench.play(program(-60))
+    bench.until_moving()
+    before = len(bench.truths())
+    elbow.kill()
+
+    rests = bench.until_truth("hold", "turntable", "shoulder", since=before)
+    assert path_spread_us(rests) <= WINDOW_US
+    assert run.popen.wait(30) == 1
+    assert "elbow" in run.errors()
+
+    bench.simulate("elbow", seed=2)
+    bench.until_joint("elbow", link="up", homed=False, state="unhomed")
+    report = until(lambda: (r := bench.ask("report")) and r["ended_at_us"] and r, "the end")
+    assert report["outcome"] == "lost"
+    assert "elbow" in report["message"]
+    assert not [line for line in bench.truths()[before:] if line["event"] in ("start", "resume")]
+
+    refused = bench.unisono("run", str(bench.folder / "program.nc"))
+    assert refused.returncode == 3
+    assert refused.stderr == "unisono: elbow is not homed; home it first\n"
+    bench.ask("home", "elbow")
+    done = bench.play(program(-150, -140))
+    assert done.popen.wait(60) == 0, done.errors()
+
+
+def test_killed_coordinator_leaves_all_at_rest_together_and_its_heir_moves_nothing(
+    bench: Bench,
+) -> None:
+    bench.simulate()
+    coordinator = bench.serve()
+    ready(bench)
+    run = bench.play(program(-60))
+    bench.until_moving()
+    before = len(bench.truths())
+    coordinator.kill()
+    assert run.popen.wait(30) == 4  # not reachable
+
+    rests = bench.until_truth("hold", *bench.joints, since=before)
+    assert path_spread_us(rests) <= WINDOW_US
+    assert spread_us(rests) * 1000 <= REST_NS
+
+    bench.serve()
+    bench.until_linked()
+    for name in bench.joints:
+        bench.until_joint(name, state="ready", homed=True)
+    report = bench.ask("report", "1")
+    assert report["outcome"] == "lost"
+    assert "coordinator" in report["message"]
+    assert not [line for line in bench.truths()[before:] if line["event"] in ("start", "resume")]
+
+    again = bench.play(program(-150))
+    assert again.popen.wait(60) == 0, again.errors()
+    assert bench.ask("report")["run"] == 2
+
+
+def test_wall_clock_set_back_an_hour_changes_nothing(bench: Bench) -> None:
+    # Its own Python: every way to the wall clock goes back an hour once the marker is there.
+    marker = bench.folder / "an_hour_back"
+    wrapper = bench.folder / "clock_set_back.py"
+    wrapper.write_text(WALL_CLOCK.format(marker=str(marker)))
+    bench.simulate()
+    bench.serve(wrapper=(str(wrapper),))
+    ready(bench)
+    run = bench.play(program(-100))
+    bench.until_moving()
+    marker.touch()
+    assert run.popen.wait(60) == 0, run.errors()
+
+    report = bench.ask("report")
+    assert report["outcome"] == "finished"
+    assert report["holds"] == []
+    assert spread_us(bench.truths("start")) <= report["start"]["bound_us"]
+    # The report of the end carries the wall clock, an hour before that of the beginning.
+    file = next((bench.data / "runs").glob("*.json")).read_text()
+    assert "written_utc" in file
+
+
+WALL_CLOCK = """
+import datetime, os, sys, time
+
+real_time, real_ns, real_clock = time.time, time.time_ns, time.clock_gettime
+real_clock_ns, real_datetime = time.clock_gettime_ns, datetime.datetime
+
+
+def back_s():
+    return 3600 if os.path.exists({marker!r}) else 0
+
+
+time.time = lambda: real_time() - back_s()
+time.time_ns = lambda: real_ns() - back_s() * 10**9
+time.clock_gettime = lambda which: real_clock(which) - (
+    back_s() if which == time.CLOCK_REALTIME else 0
+)
+time.clock_gettime_ns = lambda which: real_clock_ns(which) - (
+    back_s() * 10**9 if which == time.CLOCK_REALTIME else 0
+)
+
+
+class Datetime(real_datetime):
+    @classmethod
+    def now(cls, tz=None):
+        return real_datetime.now(tz) - datetime.timedelta(seconds=back_s())
+
+
+datetime.datetime = Datetime
+from coordinator.cli import main
+
+main()
+"""
+
+
+def test_second_coordinator_is_told_who_has_the_arm(bench: Bench) -> None:
+    first = bench.serve()
+    second = bench.unisono("serve", "--arm", str(bench.arm), "--data", str(bench.data))
+    assert second.returncode == 2
+    assert f"process {first.pid}" in second.stderr
+    assert len(second.stderr.splitlines()) == 1
+    assert Path(bench.data / "lock").read_text().strip() == str(first.pid)

@@ -1,0 +1,119 @@
+"""From finding the joints to the report, with real processes; the truth log is the judge."""
+
+import signal
+
+from tests.e2e.harness import Bench, program, spread_us, until
+
+
+def test_six_commands_take_the_arm_from_nothing_to_a_proved_start(bench: Bench) -> None:
+    bench.simulate()
+    bench.serve()
+    bench.until_linked()
+
+    homed = bench.ask("home")
+    assert homed["state"] == "done"
+    assert set(homed["joints"]) == set(bench.joints)
+    assert {line["joint"] for line in bench.truths("home")} == set(bench.joints)
+
+    file = bench.folder / "there_and_back.nc"
+    file.write_text(program(-150, -155))
+    done = bench.unisono("run", str(file))
+    assert (done.returncode, done.stderr.splitlines()[-1]) == (0, "run 1: ended")
+    assert "pinch" in done.stdout
+    assert "finished" in done.stdout
+
+    report = bench.ask("report")
+    starts = bench.until_truth("start", *bench.joints)
+    assert report["outcome"] == "finished"
+    assert report["start"]["attempts"] >= 1
+    assert spread_us(starts) <= report["start"]["bound_us"]
+    assert [joint["name"] for joint in report["joints"]] == bench.joints
+    for joint, line in zip(report["joints"], starts, strict=True):
+        # The claim of each joint's instant against the truth, both raw monotonic.
+        off_us = abs(joint["started_at_us"] - line["at_ns"] / 1000)
+        assert off_us <= report["start"]["bound_us"]
+        assert joint["slack_us"] > 0
+        assert joint["clock_bound_us"] > 0
+        assert joint["finished_at_us"] > joint["started_at_us"]
+    assert bench.ask("report", "1") == report
+
+
+def test_hold_rests_on_the_path_and_resume_goes_on(bench: Bench) -> None:
+    bench.simulate()
+    bench.serve()
+    bench.until_linked()
+    bench.ask("home")
+    run = bench.play(program(-80))
+    bench.until_moving()
+
+    held = bench.ask("hold")
+    assert held["phase"] == "held"
+    assert run.popen.wait(30) == 1  # its run was held
+    rests = bench.until_truth("hold", *bench.joints)
+    assert len({line["path_us"] for line in rests}) == 1
+    assert bench.ask("report")["outcome"] == "held"
+
+    bench.ask("resume")
+    resumed = bench.until_truth("resume", *bench.joints)
+    bench.until_truth("finish", *bench.joints)
+    report = until(lambda: (r := bench.ask("report")) and r["ended_at_us"] and r, "the end")
+    assert report["outcome"] == "finished"
+    assert len(report["starts"]) == 2
+    assert spread_us(resumed) <= report["starts"][1]["bound_us"]
+
+
+def test_ctrl_c_on_run_holds_and_twice_stops(bench: Bench) -> None:
+    bench.simulate()
+    bench.serve()
+    bench.until_linked()
+    bench.ask("home")
+    run = bench.play(program(-80))
+    bench.until_moving()
+    run.popen.send_signal(signal.SIGINT)
+    assert run.popen.wait(30) == 1
+    assert "held" in run.errors()
+    bench.until_truth("hold", *bench.joints)
+
+    bench.ask("stop")
+    assert bench.ask("report")["outcome"] == "stopped"
+    again = bench.play(program(-20))
+    bench.until_moving()
+    again.popen.send_signal(signal.SIGINT)
+    until(lambda: bench.arm_now()["phase"] == "holding", "the hold that it asked for")
+    again.popen.send_signal(signal.SIGINT)
+    assert again.popen.wait(30) == 1
+    assert bench.ask("report")["outcome"] == "stopped"
+
+
+def test_stop_ends_the_run_off_the_path(bench: Bench) -> None:
+    bench.simulate()
+    bench.serve()
+    bench.until_linked()
+    bench.ask("home")
+    run = bench.play(program(-80))
+    bench.until_moving()
+    bench.ask("stop", "--level", "stop-and-release")
+    assert run.popen.wait(30) == 1
+    bench.until_truth("stop", *bench.joints)
+    assert bench.ask("report")["outcome"] == "stopped"
+    for name in bench.joints:
+        assert bench.until_joint(name, energised=False, homed=False)["stop"] == 2
+
+
+def test_ended_coordinator_holds_first_and_joints_say_goodbye(bench: Bench) -> None:
+    joints = bench.simulate()
+    coordinator = bench.serve()
+    bench.until_linked()
+    bench.ask("home")
+    bench.play(program(-80))
+    bench.until_moving()
+    assert coordinator.end() == 0
+    rests = bench.until_truth("hold", *bench.joints)
+    assert len({line["path_us"] for line in rests}) == 1
+
+    bench.serve()
+    bench.until_linked()
+    assert joints.end(signal.SIGINT) == 0
+    for name in bench.joints:
+        bench.until_joint(name, link="absent")
+    assert bench.ask("report")["outcome"] in ("held", "lost")
