@@ -8,6 +8,7 @@ all, so that the arm stops level, and stands until the next start.
 
 from collections.abc import Sequence
 
+from coordinator.timing.lead import ECHO_MIN_US
 from protocol.constants import FIRST_LEASE_US
 from protocol.pathtime import Course
 
@@ -56,6 +57,6 @@ class LeaseKeeper:
     def hold(self, now: int, course: Course, q_us: int) -> None:
         """Lower the offer to where path time will be when all have heard of it."""
         if not self.fixed:
-            soon = int(course.at(now + 1.5 * q_us)[0])
+            soon = int(course.at(now + max(1.5 * q_us, ECHO_MIN_US))[0])
             self.offer_us = min(self.offer_us, soon)
             self.fixed = True

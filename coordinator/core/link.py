@@ -126,6 +126,17 @@ class JointLink:
         """Whether a status came within a time."""
         return self.heard_us is not None and now - self.heard_us <= within_us
 
+    def is_twin(self, found: Found, now: int) -> bool:
+        """Whether this is a second joint under the same DNS-SD name.
+
+        A joint that was just heard at one address has not moved to another. Names should differ
+        (RFC 6762 §9), but two that begin at once on a busy network can miss each other.
+        """
+        known = self.instances.get(found.instance)
+        if known is None or (known.host, known.stream_port) == (found.host, found.stream_port):
+            return False
+        return self.state is LinkState.CONFLICT or (self.up and self.heard(now))
+
     def complies(self, plan: Plan) -> bool:
         """Whether the last status echoes this very plan."""
         return self.status is not None and self.status.plan == plan.number

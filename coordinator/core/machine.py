@@ -33,6 +33,8 @@ JOG_RENEWAL_US = 300_000
 """A jog command that is not repeated within this time is over: the control was let go."""
 SEQUENCE_LAST = 2**32 - 2
 """The session ends before its drives' 32-bit numbers do (design section 3)."""
+TWIN = " at "
+"""Parts the address from the name of a second joint that took the same DNS-SD name."""
 UNKNOWN_KEPT = 64
 """Anyone on the network can announce joints; more of them are not remembered."""
 KEPT = 100
@@ -152,8 +154,12 @@ class Coordinator:
             self.unknown[found.instance] = found
             return
         self.unknown.pop(found.instance, None)
-        changed = link.instances.get(found.instance) != found
-        link.instances[found.instance] = found
+        if link.is_twin(found, now):
+            link.instances[f"{found.instance}{TWIN}{found.host}:{found.stream_port}"] = found
+            changed = True
+        else:
+            changed = link.instances.get(found.instance) != found
+            link.instances[found.instance] = found
         if len(link.instances) > 1:
             self._conflict(link, now)
         elif changed and link.state is not LinkState.UP:
@@ -174,7 +180,11 @@ class Coordinator:
     def _gone(self, instance: str, now: int) -> None:
         self.unknown.pop(instance, None)
         for link in self.links:
-            if link.instances.pop(instance, None) is None:
+            twins = [key for key in link.instances if key.startswith(instance + TWIN)]
+            for key in twins:
+                del link.instances[key]
+            # Of twins under one name nobody can say which one left: the first is tried again.
+            if not twins and link.instances.pop(instance, None) is None:
                 continue
             if link.state is LinkState.CONFLICT and len(link.instances) == 1:
                 link.dropped(LinkState.ABSENT, "the second joint of that id is gone", now)

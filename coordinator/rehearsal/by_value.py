@@ -53,6 +53,8 @@ class ByValue:
         self.station = station
         self.world = station.world
         self.streams: dict[str, Stream] = {}
+        self.boots: dict[str, int] = {}
+        """The boot that each joint's datagram keys come from; another boot has other keys."""
 
     # ---- datagrams ----------------------------------------------------------------------------
 
@@ -65,10 +67,14 @@ class ByValue:
         for arrival in self.station.airs[action.joint_id].forward(sent_us):
             # A damaged datagram fails its tag.
             if not arrival.damaged:
-                world.at(arrival.at_us, self._drive_arrives, node, action, now)
+                world.at(
+                    arrival.at_us, self._drive_arrives, node, action, now, self.boots.get(node.id)
+                )
 
-    def _drive_arrives(self, node: "Node", action: ev.SendDrive, t1_us: int) -> None:
-        if not node.alive:
+    def _drive_arrives(
+        self, node: "Node", action: ev.SendDrive, t1_us: int, boot: int | None
+    ) -> None:
+        if not node.alive or node.unit.joint.identity.boot != boot:
             return
         world, drive = self.world, action.drive
         joint_us, status = node.unit.drive(world.now, drive)
@@ -249,6 +255,7 @@ class ByValue:
     def _now_up(self, stream: Stream, welcome: Welcome) -> None:
         if stream.open and stream.session == self.station.core.session:
             stream.up = True
+            self.boots[stream.node.id] = welcome.boot
             self.station.handle(ev.LinkUp(stream.node.id, welcome))
 
     def _down(self, stream: Stream, message: str, code: str = "stream-closed") -> None:

@@ -4,6 +4,8 @@ from dataclasses import dataclass
 
 MARGIN_MIN_US = 20_000
 """The least margin (design section 4): on the best link it is the host that may be late."""
+ECHO_MIN_US = 20_000
+"""Least time for the echoes to come back, however good the link: a turn of the host's loop."""
 LEAD_MAX_US = 1_450_000
 """A start is less than 1.5 s ahead: by then a joint must hear anew or hold (design section 5).
 The rest is for the way to the joint."""
@@ -22,10 +24,12 @@ def margin_us(q_us: int) -> int:
 def lead_us(q_us: int, attempt: int = 0) -> int:
     """From now to the start's instant: 1.5·Q and the margin, half as long again at each retry.
 
+    The echoes get 1.5·Q, but never under `ECHO_MIN_US`.
+
     `q_us` is Q of the slowest joint, `attempt` counts from 0. Never above `LEAD_MAX_US`: a link
     for which that is too short makes the start fail at its check, not late.
     """
-    lead = -(-q_us * 3 // 2) + margin_us(q_us)
+    lead = max(-(-q_us * 3 // 2), ECHO_MIN_US) + margin_us(q_us)
     for _ in range(attempt):
         lead = lead * 3 // 2
     return min(lead, LEAD_MAX_US)

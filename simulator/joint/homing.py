@@ -1,8 +1,9 @@
-"""Homing: fast to the sensor's edge, back off, slowly over both edges, take the middle.
+"""Homing: fast to the sensor's edge, back off, slowly over both edges, go back to their middle.
 
 The sensor is active near its middle, so the first edge met from outside is rising. A joint that
-begins on the sensor first leaves it against the search direction. No phase goes further than the
-configured travel from where homing began (design section 5).
+begins on the sensor first leaves it against the search direction. Coming to rest on the sensor is
+what lets the next homing find it again, wherever in the range it sits. No phase goes further than
+the configured travel from where homing began (design section 5).
 """
 
 from enum import Enum
@@ -26,11 +27,14 @@ class Phase(Enum):
     APPROACH = "the slow search for the home sensor"
     CROSS = "crossing the home sensor"
     SETTLE = "braking behind the home sensor"
+    RETURN = "going back to the middle of the home sensor"
     DONE = "homing"
     FAILED = "failed homing"
 
 
-_FAST = frozenset({Phase.LEAVE, Phase.CLEAR, Phase.SEARCH, Phase.OVERRUN, Phase.BACK_OFF})
+_FAST = frozenset(
+    {Phase.LEAVE, Phase.CLEAR, Phase.SEARCH, Phase.OVERRUN, Phase.BACK_OFF, Phase.RETURN}
+)
 
 
 class Homing:
@@ -93,6 +97,9 @@ class Homing:
             self.phase = Phase.APPROACH
             self.motion = self._go(self._settings.slow, position, 0.0, now)
         elif self.phase is Phase.SETTLE:
+            self.phase = Phase.RETURN
+            self.motion = self._to(self.middle, position, 0.0, now)
+        elif self.phase is Phase.RETURN:
             self.phase = Phase.DONE
         else:
             self.failure = (
@@ -108,5 +115,9 @@ class Homing:
     def _back_off(self, position: float, velocity: float, now: float) -> FreeMotion:
         direction = self._settings.direction
         goal = min(max(self._edge - direction * self._settings.backoff, self._low), self._high)
-        target = float(-direction * self._settings.fast)
+        return self._to(goal, position, velocity, now)
+
+    def _to(self, goal: float, position: float, velocity: float, now: float) -> FreeMotion:
+        """Fast to a place that lies against the search direction, to rest there."""
+        target = float(-self._settings.direction * self._settings.fast)
         return toward(now, position, velocity, target, self._acceleration, goal, goal)

@@ -79,14 +79,14 @@ def test_play_is_refused_while_unhomed_and_while_running(bench: Bench) -> None:
     assert bench.truths() == []
 
     bench.ask("home")
-    bench.play(program(-100))
+    bench.play(program(-100, feed=300))
     bench.until_moving()
     refused = bench.unisono("run", str(file))
     assert refused.returncode == 3
     assert refused.stderr == "unisono: run 1 is moving: play must wait for it\n"
     refused = bench.unisono("home")
     assert refused.returncode == 3
-    bench.until_truth("finish", *bench.joints)
+    assert "homing must wait" in refused.stderr
 
 
 def test_program_out_of_range_moves_nothing_and_names_line_joint_limit_and_value(

@@ -43,7 +43,7 @@ velocity_deg_s = 60
 acceleration_deg_s2 = 120
 jerk_deg_s3 = 600
 home_deg = 0
-homing = {{ direction = 1, travel_deg = 190, fast_deg_s = 30, slow_deg_s = 5, backoff_deg = 2 }}
+homing = {{ direction = -1, travel_deg = 190, fast_deg_s = 30, slow_deg_s = 5, backoff_deg = 2 }}
 temperature_warning_c = 50
 temperature_limit_c = 58
 supply_limit_v = 18

@@ -21,9 +21,11 @@ def test_margin_is_six_tenths_of_q_but_not_under_twenty_ms(q_ms: int, margin_ms:
     assert margin_us(q_ms * MS) == margin_ms * MS
 
 
-@pytest.mark.parametrize(("q_ms", "lead_ms"), [(0, 20), (10, 35), (100, 210), (500, 1050)])
+@pytest.mark.parametrize(
+    ("q_ms", "lead_ms"), [(0, 40), (10, 40), (14, 41), (100, 210), (500, 1050)]
+)
 def test_lead_is_one_and_a_half_q_and_the_margin(q_ms: int, lead_ms: int) -> None:
-    # Design: lead = 1.5·Q of the slowest joint + margin.
+    # Design: lead = 1.5·Q of the slowest joint + margin; our floor for the echoes is 20 ms.
     assert lead_us(q_ms * MS) == lead_ms * MS
 
 
