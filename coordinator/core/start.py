@@ -20,9 +20,6 @@ from protocol.ramp import Ramp
 from protocol.states import JointState
 from protocol.status import Reason
 
-ECHO_MIN_US = 20_000
-"""The least time from *go* to the instant minus the margin. On the best links Q says less, and
-the host itself may be late, as for the margin."""
 MARGIN_SHARE = 3.5
 """Lead over margin, 2.1 Q to 0.6 Q (design section 4). Where a lead meets its cap the margin gives
 way with it, or a link that was cut for some seconds could not start while Q remembers that."""
@@ -188,7 +185,6 @@ class Start:
         q_us = slowest.quality.q_us
         lead = lead_us(q_us, self._attempt - 1)
         margin = min(margin_us(q_us), max(round(lead / MARGIN_SHARE), MARGIN_MIN_US))
-        lead = max(lead, margin + ECHO_MIN_US)
         change = RateChange(now + lead, self._stand_us, 0, self._rate_ppm)
         self.plan = Plan(self._outbox.plan_number(), self._trajectory, self._stand_us, change)
         self.course = Course.of(change, self._ramp)

@@ -52,9 +52,9 @@ hold_current_a = 0.6
 hop_resistance_ohm = 0.05
 """
 
-THERE_AND_BACK = "G90 G94\nG0 A30 B-20 C10\nG0 A0 B0 C0\nM2\n"
+THERE_AND_BACK = "G90 G94\nG0 A30 B20 C10\nG0 A0 B0 C0\nM2\n"
 """About three seconds of path."""
-LONG = "G90 G94\nG1 A60 B-60 C60 F1200\nG0 A0 B0 C0\nM2\n"
+LONG = "G90 G94\nG1 A60 B60 C60 F1200\nG0 A0 B0 C0\nM2\n"
 """About seven seconds of path, most of it at one speed."""
 
 
