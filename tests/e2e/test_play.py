@@ -43,7 +43,7 @@ def test_hold_rests_on_the_path_and_resume_goes_on(bench: Bench) -> None:
     bench.serve()
     bench.until_linked()
     bench.ask("home")
-    run = bench.play(program(-80))
+    run = bench.play(program(-80, feed=900))
     bench.until_moving()
 
     held = bench.ask("hold")
@@ -67,7 +67,7 @@ def test_ctrl_c_on_run_holds_and_twice_stops(bench: Bench) -> None:
     bench.serve()
     bench.until_linked()
     bench.ask("home")
-    run = bench.play(program(-80))
+    run = bench.play(program(-80, feed=900))
     bench.until_moving()
     run.popen.send_signal(signal.SIGINT)
     assert run.popen.wait(30) == 1
@@ -76,7 +76,7 @@ def test_ctrl_c_on_run_holds_and_twice_stops(bench: Bench) -> None:
 
     bench.ask("stop")
     assert bench.ask("report")["outcome"] == "stopped"
-    again = bench.play(program(-20))
+    again = bench.play(program(-20, feed=900))
     bench.until_moving()
     again.popen.send_signal(signal.SIGINT)
     until(lambda: bench.arm_now()["phase"] == "holding", "the hold that it asked for")
@@ -90,7 +90,7 @@ def test_stop_ends_the_run_off_the_path(bench: Bench) -> None:
     bench.serve()
     bench.until_linked()
     bench.ask("home")
-    run = bench.play(program(-80))
+    run = bench.play(program(-80, feed=900))
     bench.until_moving()
     bench.ask("stop", "--level", "stop-and-release")
     assert run.popen.wait(30) == 1
@@ -105,7 +105,7 @@ def test_ended_coordinator_holds_first_and_joints_say_goodbye(bench: Bench) -> N
     coordinator = bench.serve()
     bench.until_linked()
     bench.ask("home")
-    bench.play(program(-80))
+    bench.play(program(-80, feed=900))
     bench.until_moving()
     assert coordinator.end() == 0
     rests = bench.until_truth("hold", *bench.joints)
