@@ -102,7 +102,7 @@ def all_up(world: World) -> bool:
     return all(
         link.up
         and link.configured
-        and link.status is not None
+        and link.heard(world.station.now)
         and link.quality.measured
         and link.clock.locked
         for link in world.core.links
