@@ -1,0 +1,253 @@
+"""Software joints on real sockets: found by anyone, moved by nobody without the key."""
+
+import asyncio
+import contextlib
+import os
+import random
+import socket
+import struct
+from collections.abc import AsyncIterator
+from contextlib import asynccontextmanager
+
+import pytest
+from websockets.asyncio.client import ClientConnection, connect
+from websockets.exceptions import WebSocketException
+from websockets.typing import Subprotocol
+
+from coordinator.links.peer import DatagramKeys, Handshake
+from protocol import ntp
+from protocol.constants import STREAM_PATH, SUBPROTOCOL
+from protocol.drive import Drive, Mode, encode_drive
+from protocol.status import decode_status
+from simulator.network import PROFILES
+from simulator.port import JointPort
+from simulator.server import joints_served
+from tests.simulator.joints import settings
+
+KEY = bytes(range(32))
+SESSION = 77
+MDNS = ("224.0.0.251", 5353)
+SERVICE = ("_unisono-joint", "_tcp", "local")
+PATIENCE_S = 20.0
+NOISE_BYTES = 1_000_000
+
+
+@asynccontextmanager
+async def joint() -> AsyncIterator[JointPort]:
+    async with joints_served(
+        [settings()], KEY, interface="127.0.0.1", profile=PROFILES["none"], seed=1
+    ) as ports:
+        yield ports[0]
+
+
+class Asker(asyncio.DatagramProtocol):
+    """A UDP client that keeps what it gets."""
+
+    def __init__(self) -> None:
+        self.got: asyncio.Queue[bytes] = asyncio.Queue()
+
+    def datagram_received(self, data: bytes, addr: tuple[str, int]) -> None:
+        self.got.put_nowait(data)
+
+
+@asynccontextmanager
+async def asker(port: int) -> AsyncIterator[tuple[asyncio.DatagramTransport, Asker]]:
+    transport, protocol = await asyncio.get_running_loop().create_datagram_endpoint(
+        Asker, remote_addr=("127.0.0.1", port)
+    )
+    try:
+        yield transport, protocol
+    finally:
+        transport.close()
+
+
+async def answers(transport: asyncio.DatagramTransport, client: Asker, data: bytes) -> list[bytes]:
+    """All that comes back for a datagram before the reply to a bare request sent after it."""
+    nonce = random.getrandbits(64) | 1
+    transport.sendto(data)
+    transport.sendto(ntp.encode_request(nonce))
+    got: list[bytes] = []
+    while True:
+        reply = await asyncio.wait_for(client.got.get(), PATIENCE_S)
+        if len(reply) == ntp.PACKET_BYTES and ntp.decode_packet(reply).origin == nonce:
+            return got
+        got.append(reply)
+
+
+async def open_stream(port: JointPort) -> ClientConnection:
+    return await connect(
+        f"ws://127.0.0.1:{port.stream_port}{STREAM_PATH}", subprotocols=[Subprotocol(SUBPROTOCOL)]
+    )
+
+
+async def shake_hands(port: JointPort, stream: ClientConnection) -> DatagramKeys:
+    hands = Handshake(KEY, port.unit.settings.id, bytes(16), SESSION, os.urandom(32))
+    await stream.send(hands.hello())
+    hands.welcome(await stream.recv())
+    await stream.send(hands.proof())
+    assert isinstance(await stream.recv(), bytes)  # the tagged ack
+    return hands.datagram_keys()
+
+
+# ---- discovery ---------------------------------------------------------------------------------
+
+
+def _name(labels: tuple[str, ...]) -> bytes:
+    return b"".join(bytes((len(label),)) + label.encode() for label in labels) + b"\0"
+
+
+def _read_name(data: bytes, at: int) -> tuple[str, int]:
+    """A name with compression (RFC 1035 §4.1.4), and where it ends."""
+    labels, end = [], None
+    while data[at]:
+        if data[at] & 0xC0 == 0xC0:
+            end = end or at + 2
+            at = (data[at] & 0x3F) << 8 | data[at + 1]
+            continue
+        labels.append(data[at + 1 : at + 1 + data[at]].decode())
+        at += 1 + data[at]
+    return ".".join(labels), end or at + 1
+
+
+def _records(data: bytes) -> list[tuple[str, int, bytes, int]]:
+    """Name, type, whole message and offset of the data of every record of an answer."""
+    questions, *counts = struct.unpack_from(">4H", data, 4)
+    at = 12
+    for _ in range(questions):
+        at = _read_name(data, at)[1] + 4
+    found = []
+    for _ in range(sum(counts)):
+        name, at = _read_name(data, at)
+        kind, _, _, length = struct.unpack_from(">HHIH", data, at)
+        found.append((name, kind, data, at + 10))
+        at += 10 + length
+    return found
+
+
+def _ask(instance: str) -> dict[int, tuple[str, bytes, int]]:
+    """PTR, SRV and TXT of an instance by a plain one-shot query (RFC 6762 §5.1)."""
+    found: dict[int, tuple[str, bytes, int]] = {}
+    with socket.socket(socket.AF_INET, socket.SOCK_DGRAM) as asks:
+        asks.setsockopt(socket.IPPROTO_IP, socket.IP_MULTICAST_IF, socket.inet_aton("127.0.0.1"))
+        asks.bind(("127.0.0.1", 0))
+        asks.settimeout(2.0)
+        for _ in range(10):
+            for labels, kind in ((SERVICE, 12), ((instance, *SERVICE), 255)):
+                query = struct.pack(">6H", 1, 0, 1, 0, 0, 0) + _name(labels)
+                asks.sendto(query + struct.pack(">2H", kind, 1), MDNS)
+            with contextlib.suppress(TimeoutError):
+                while {12, 16, 33} - set(found):
+                    for name, kind, data, at in _records(asks.recv(9000)):
+                        about = _read_name(data, at)[0] if kind == 12 else name
+                        if about.startswith(instance):
+                            found[kind] = name, data, at
+                return found
+    return found
+
+
+async def test_a_plain_dns_sd_query_finds_name_port_and_txt_record() -> None:
+    # RFC 6763 §4 and §6, RFC 6335 §5.1 (15 characters), from memory.
+    async with joint() as port:
+        instance = f"{port.unit.settings.name}-{port.unit.settings.id}"
+        found = await asyncio.to_thread(_ask, instance)
+        assert found[12][0] == "_unisono-joint._tcp.local"
+        assert len("unisono-joint") <= 15
+        _, data, at = found[33]
+        assert struct.unpack_from(">3H", data, at)[2] == port.stream_port
+        _, data, at = found[16]
+        (length,) = struct.unpack_from(">H", data, at - 2)
+        texts = []
+        end = at + length
+        while at < end:
+            texts.append(data[at + 1 : at + 1 + data[at]].decode())
+            at += 1 + data[at]
+        assert texts[0] == "txtvers=1"
+        keys = [text.partition("=")[0] for text in texts]
+        assert keys == ["txtvers", "id", "proto", "fw", "path", "udp"]
+        assert all(len(key) <= 9 for key in keys)
+        assert f"udp={port.udp_port}" in texts
+
+
+# ---- noise -------------------------------------------------------------------------------------
+
+
+async def test_a_megabyte_of_noise_to_the_datagram_port_is_not_answered_and_does_no_harm() -> None:
+    noise = random.Random(5)
+    async with joint() as port, asker(port.udp_port) as (transport, client):
+        sent = 0
+        while sent < NOISE_BYTES:
+            chunk = noise.randbytes(noise.randrange(1, 1400))
+            sent += len(chunk)
+            assert await answers(transport, client, chunk) == []
+        async with await open_stream(port) as stream:
+            await shake_hands(port, stream)
+
+
+@pytest.mark.parametrize("path", ["raw", "frames"])
+async def test_a_megabyte_of_noise_to_the_stream_port_does_no_harm(path: str) -> None:
+    noise = random.Random(6)
+    async with joint() as port, asker(port.udp_port) as (transport, client):
+        if path == "raw":
+            _, writer = await asyncio.open_connection("127.0.0.1", port.stream_port)
+            with contextlib.suppress(ConnectionError):
+                for _ in range(100):
+                    writer.write(noise.randbytes(NOISE_BYTES // 100))
+                    await writer.drain()
+            writer.close()
+            with contextlib.suppress(ConnectionError):
+                await writer.wait_closed()
+        else:
+            sent = 0
+            while sent < NOISE_BYTES:
+                with contextlib.suppress(WebSocketException):
+                    async with await open_stream(port) as stream:
+                        chunk = noise.randbytes(50_000)
+                        sent += len(chunk)
+                        await stream.send(chunk)
+                        await stream.recv()
+        assert await answers(transport, client, b"") == []
+        async with await open_stream(port) as stream:
+            await shake_hands(port, stream)
+
+
+async def test_a_peer_that_leaves_in_mid_handshake_does_no_harm() -> None:
+    async with joint() as port:
+        for _ in range(20):
+            stream = await open_stream(port)
+            hands = Handshake(KEY, port.unit.settings.id, bytes(16), SESSION, os.urandom(32))
+            await stream.send(hands.hello())
+            stream.transport.abort()
+        async with await open_stream(port) as stream:
+            await shake_hands(port, stream)
+
+
+# ---- old and foreign drives ----------------------------------------------------------------------
+
+
+async def test_replayed_reordered_and_foreign_drives_get_no_reply() -> None:
+    async with (
+        joint() as port,
+        asker(port.udp_port) as (transport, client),
+        await open_stream(port) as stream,
+    ):
+        keys = await shake_hands(port, stream)
+
+        async def drive(sequence: int, session: int = SESSION) -> list[bytes]:
+            sent = Drive(session, sequence, Mode.NONE)
+            return await answers(transport, client, encode_drive(sent, 9, keys.to_joint))
+
+        first = Drive(SESSION, 5, Mode.NONE)
+        datagram = encode_drive(first, 11, keys.to_joint)
+        (reply,) = await answers(transport, client, datagram)
+        packet, status = decode_status(reply, keys.to_coordinator)
+        assert (packet.origin, status.sequence) == (11, 5)
+
+        assert await answers(transport, client, datagram) == []  # replayed
+        assert await drive(4) == []  # older
+        assert await drive(6, session=SESSION + 1) == []  # of another session
+        assert len(await drive(6)) == 1
+
+        spoiled = bytearray(encode_drive(Drive(SESSION, 7, Mode.NONE), 12, keys.to_joint))
+        spoiled[60] ^= 1
+        assert await answers(transport, client, bytes(spoiled)) == []
+        assert len(await drive(7)) == 1
