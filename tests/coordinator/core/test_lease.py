@@ -1,0 +1,94 @@
+"""The lease's offer, by its law alone (design section 5)."""
+
+from hypothesis import given
+from hypothesis import strategies as st
+
+from coordinator.core.lease import (
+    HORIZON_MAX_US,
+    LEVELLING_US,
+    WINDOW_MAX_US,
+    WINDOW_MIN_US,
+    LeaseKeeper,
+)
+from protocol.constants import FIRST_LEASE_US
+from protocol.pathtime import Course
+from protocol.ramp import Ramp
+
+RAMP = Ramp.for_ratio(0.5)
+"""60 °/s, 120 °/s²."""
+START = Course(0, 0, 0.0, 1.0, RAMP)
+
+times = st.integers(0, 10_000_000)
+
+
+def running(at_path_us: int) -> int:
+    """Arm time at which the course is at a path time."""
+    when = START.when(at_path_us)
+    assert when is not None
+    return int(when)
+
+
+def test_the_first_offer_is_a_tenth_of_a_second_of_path() -> None:
+    assert LeaseKeeper(5_000).offer_us == 5_000 + FIRST_LEASE_US == 105_000
+
+
+@given(now=times, ahead=st.lists(st.integers(0, 10**6), min_size=1, max_size=6), q=times)
+def test_the_offer_is_floor_plus_window_and_never_beyond_the_horizon(
+    now: int, ahead: list[int], q: int
+) -> None:
+    keeper = LeaseKeeper(0)
+    here = int(START.at(now)[0])
+    leases = [here + one for one in ahead]
+    levelling = keeper.renew(now, START, leases, None, q)
+    floor = min(leases)
+    if levelling:
+        assert keeper.offer_us == floor
+        return
+    assert keeper.offer_us <= floor + WINDOW_MAX_US
+    assert keeper.offer_us <= START.at(now + HORIZON_MAX_US)[0]
+    assert keeper.offer_us >= min(floor + WINDOW_MIN_US, int(START.at(now + 500_000)[0]))
+
+
+@given(left=st.integers(-200_000, 149_000))
+def test_levelling_begins_when_the_floor_will_be_used_up_within_150_ms(left: int) -> None:
+    keeper = LeaseKeeper(0)
+    floor = 3_000_000
+    assert keeper.renew(running(floor) - left, START, [floor, floor + 90_000], None, 10_000)
+    assert keeper.offer_us == floor
+    # Once offered it stands, whatever arrives late.
+    assert not keeper.renew(running(floor), START, [floor + 300_000] * 2, None, 10_000)
+    keeper.hold(running(floor), START, 10_000)
+    assert keeper.offer_us == floor
+
+
+def test_no_levelling_while_the_floor_lasts_longer() -> None:
+    keeper = LeaseKeeper(0)
+    floor = 3_000_000
+    now = running(floor) - LEVELLING_US - 1_000
+    assert not keeper.renew(now, START, [floor], None, 10_000)
+
+
+def test_no_levelling_when_the_floor_reaches_the_last_point() -> None:
+    keeper = LeaseKeeper(0)
+    assert not keeper.renew(running(2_999_000), START, [3_000_000], 3_000_000, 10_000)
+
+
+def test_the_offer_falls_when_the_rate_does() -> None:
+    keeper = LeaseKeeper(0)
+    now = running(3_000_000)
+    keeper.renew(now, START, [3_400_000], None, 500_000)
+    before = keeper.offer_us
+    slower = Course(now, 3_000_000.0, 1.0, 0.05, RAMP)
+    keeper.renew(now, slower, [3_400_000], None, 500_000)
+    assert keeper.offer_us < before
+
+
+@given(q=st.integers(0, 2_000_000))
+def test_a_hold_offers_where_path_time_will_be_in_one_and_a_half_q_and_never_more(q: int) -> None:
+    keeper = LeaseKeeper(0)
+    now = running(3_000_000)
+    keeper.renew(now, START, [3_200_000], None, q)
+    before = keeper.offer_us
+    keeper.hold(now, START, q)
+    assert keeper.offer_us <= before
+    assert keeper.offer_us <= START.at(now + max(1.5 * q, 20_000))[0]

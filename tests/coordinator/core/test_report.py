@@ -1,0 +1,143 @@
+"""What a run leaves behind: outcome, starts with their proof, joint by joint."""
+
+import json
+
+from hypothesis import given
+from hypothesis import strategies as st
+
+from coordinator.core import events as ev
+from coordinator.core.report import JointStart, StartRecord
+from coordinator.core.run import Phase
+from protocol.messages import Started
+from tests.coordinator.core.kit import (
+    EVEN,
+    NAMES,
+    S,
+    finish,
+    homed_world,
+    link,
+    moving,
+    of_kind,
+    play,
+    report_of,
+    run_of,
+    truth,
+    until_phase,
+)  # fmt: skip
+
+
+def test_a_finished_runs_report_has_every_figure_of_every_joint() -> None:
+    world = homed_world("home")
+    number = play(world)
+    finish(world)
+    shown = json.loads(json.dumps(world.core.reports[number].to_json()))
+    assert shown["run"] == number
+    assert shown["outcome"] == "finished"
+    assert shown["message"] == ""
+    assert shown["began_at_us"] < shown["start"]["at_us"] < shown["ended_at_us"]
+    start = shown["start"]
+    assert start["attempts"] == 1
+    assert 0 < start["lead_us"] < 1_500_000  # design section 4
+    assert 0 <= start["spread_us"] <= start["bound_us"]
+    assert [joint["name"] for joint in shown["joints"]] == list(NAMES)
+    for joint in shown["joints"]:
+        assert 0 < joint["slack_us"] <= start["lead_us"]
+        assert joint["clock_bound_us"] > 0
+        assert shown["began_at_us"] < joint["started_at_us"] < joint["finished_at_us"]
+    assert shown["partial_starts"] == 0
+    assert shown["holds"] == []
+
+
+def test_the_finish_is_told_in_arm_time_within_the_clock_bound() -> None:
+    world = homed_world("quiet")
+    play(world)
+    finish(world)
+    report = report_of(world)
+    ended = of_kind(truth(world), "finish")
+    for name in NAMES:
+        bound = report.starts[0].joints[name].clock_bound_us
+        assert bound is not None
+        assert abs(report.finished_at_us[name] - ended[name][0].at_ns / 1000) <= 2 * bound
+
+
+def test_a_hold_is_reported_with_its_cause_and_every_joints_place() -> None:
+    world = homed_world("none")
+    moving(world)
+    world.command(ev.Hold())
+    until_phase(world, Phase.HELD)
+    (hold,) = report_of(world).to_json()["holds"]
+    assert hold["cause"] == "the operator asked"
+    held = of_kind(truth(world), "hold")
+    assert hold["path_us"] == {name: held[name][0].path_us for name in NAMES}
+    assert hold["apart_us"] == 0
+
+
+def test_a_run_that_never_started_says_so_without_figures() -> None:
+    world = homed_world("none")
+    play(world)
+    world.command(ev.Stop())
+    shown = report_of(world).to_json()
+    assert shown["start"] is None
+    assert shown["outcome"] == "stopped"
+    assert all(joint["started_at_us"] is None for joint in shown["joints"])
+    assert all(joint["slack_us"] is None for joint in shown["joints"])
+
+
+def test_a_boot_after_the_start_does_not_spoil_what_was_proved() -> None:
+    world = homed_world(EVEN)
+    moving(world, after_us=2 * S)
+    before = report_of(world).starts[0].to_json()
+    world.kill_joint("tip")
+    world.restart_joint("tip")
+    until_phase(world, Phase.ENDED)
+    world.run_for(3 * S)
+    run_of(world).report.settle(world.core.links)
+    after = report_of(world).starts[0].to_json()
+    assert after["joints"]["tip"] == before["joints"]["tip"]
+    assert link(world, "tip").clock_epoch > 0
+
+
+def test_a_start_told_after_the_clock_was_lost_is_not_made_up() -> None:
+    world = homed_world(EVEN)
+    moving(world)
+    record = report_of(world).starts[0]
+    record.joints["tip"] = JointStart()
+    tip = link(world, "tip")
+    event = Started(trajectory=1, plan=record.plan, path_us=0, permission_us=1_000, start_us=2_000)
+    tip.clock.reset("it is another one")
+    record.take(tip, event)
+    tip.forget_maps()
+    world.run_for(3 * S)
+    record.convert(tip)
+    assert record.joints["tip"].started_at_us is None
+    assert record.bound_us is None
+
+
+def test_reports_are_numbered_on_from_the_first_run_asked_for_and_old_ones_let_go() -> None:
+    world = homed_world("none")
+    for _ in range(3):
+        play(world)
+        world.command(ev.Stop())
+        world.run_for(1 * S)
+    assert sorted(world.core.reports) == [1, 2, 3]
+
+
+interval = st.tuples(st.integers(0, 10**6), st.integers(0, 5_000)).map(
+    lambda found: (found[0], found[0] + found[1])
+)
+
+
+@given(intervals=st.lists(interval, min_size=1, max_size=6), data=st.data())
+def test_the_bound_holds_for_any_true_instants_within_the_intervals(
+    intervals: list[tuple[int, int]], data: st.DataObject
+) -> None:
+    record = StartRecord(1, 1, 1, 1, {}, 0, 0)
+    truths = []
+    for k, (low, high) in enumerate(intervals):
+        record.joints[str(k)] = JointStart(earliest_us=low, latest_us=high)
+        truths.append(data.draw(st.integers(low, high)))
+    assert record.bound_us is not None
+    assert record.spread_us is not None
+    if len(intervals) > 1:
+        assert max(truths) - min(truths) <= record.bound_us
+        assert record.spread_us <= record.bound_us

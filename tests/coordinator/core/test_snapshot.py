@@ -1,0 +1,165 @@
+"""The arm's state as plain values: all of it JSON, and what is unknown is null, never zero."""
+
+import json
+from collections.abc import Callable
+from typing import Any
+
+import pytest
+
+from coordinator.core import events as ev
+from coordinator.core.run import Phase
+from coordinator.core.snapshot import snapshot
+from coordinator.rehearsal.world import World
+from tests.coordinator.core.kit import (
+    EVEN,
+    NAMES,
+    S,
+    finish,
+    homed_world,
+    moving,
+    path_us,
+    play,
+    small_arm,
+    unit,
+    units,
+    until,
+    until_phase,
+    world_up,
+)  # fmt: skip
+
+
+def shown(world: World) -> dict[str, Any]:
+    """The snapshot, through JSON and back."""
+    found: dict[str, Any] = json.loads(json.dumps(snapshot(world.core, world.now)))
+    return found
+
+
+def joint(world: World, name: str) -> dict[str, Any]:
+    found: dict[str, Any] = next(one for one in shown(world)["joints"] if one["name"] == name)
+    return found
+
+
+def test_before_anything_is_heard_everything_about_a_joint_is_null() -> None:
+    arm = small_arm()
+    world = World(arm, units(arm, 1), "none", 1)
+    found = joint(world, "tip")
+    known = {"name", "id", "word", "link", "link_message", "clock", "measured"}
+    assert {key for key, value in found.items() if value is not None} == known
+    assert found["link"] == "absent"
+    assert found["clock"]["bound_us"] is None
+    assert found["clock"]["rate_ppm"] is None
+    assert found["clock"]["locked"] is False
+    assert found["measured"] is False
+
+
+def test_an_unhomed_joint_has_no_angle() -> None:
+    world = world_up("none")
+    assert joint(world, "tip")["position_deg"] is None
+    assert joint(world, "tip")["homed"] is False
+
+
+def test_a_joint_without_trajectory_has_no_place_on_one() -> None:
+    world = homed_world("none")
+    found = joint(world, "tip")
+    assert found["path_us"] is found["buffered_us"] is found["lease_us"] is None
+    moving(world)
+    found = joint(world, "tip")
+    assert found["path_us"] > 0
+    assert found["buffered_us"] > found["path_us"]
+    assert found["lease_us"] > found["path_us"]
+
+
+def test_angles_temperatures_and_supply_are_the_true_ones_in_their_units() -> None:
+    world = homed_world("quiet")
+    play(world, "G90 G94\nG0 A12 B7 C33\nM2\n")
+    finish(world)
+    world.run_for(2 * S)
+    for name, angle in zip(NAMES, (12, 7, 33), strict=True):
+        found = joint(world, name)
+        assert found["position_deg"] == pytest.approx(angle, abs=0.01)
+        assert found["velocity_deg_s"] == 0
+        # The sensor is good for ±2 °C (Analog Devices TMP3x data sheet), its ADC for less.
+        assert found["temperature_c"] == pytest.approx(
+            unit(world, name).temperature_c(world.now), abs=2
+        )
+        assert found["supply_v"] == pytest.approx(24.0, abs=0.5)
+        assert 0 < found["rtt_p50_us"] <= found["rtt_p99_us"] <= found["q_us"]
+        assert found["clock"]["locked"]
+        assert 0 < found["clock"]["bound_us"] < 5_000
+        assert found["age_us"] < 1 * S
+        assert found["faults"] == []
+
+
+def test_the_age_of_what_is_shown_grows_when_nothing_is_heard() -> None:
+    world = homed_world("none")
+    world.cut("tip", 5 * S)
+    world.run_for(3 * S)
+    assert joint(world, "tip")["age_us"] >= 2_700_000
+    assert joint(world, "base")["age_us"] < 300_000
+
+
+def test_a_run_shows_phase_part_line_and_place() -> None:
+    world = homed_world("none")
+    assert shown(world)["run"] is None
+    moving(world, text="G90 G94\nG0 A30\nG0 A0\nM0\nG0 A5\nM2\n")
+    found = shown(world)
+    assert found["phase"] == "moving"
+    assert found["run"]["part"] == 1
+    assert found["run"]["parts"] == 2
+    assert found["run"]["line"] in (2, 3)
+    assert found["run"]["path_us"] == pytest.approx(path_us(world, "tip"), abs=2_000)
+    assert found["run"]["end_us"] > found["run"]["path_us"]
+    assert found["run"]["rate_percent"] == 100
+    until_phase(world, Phase.PAUSED)
+    assert shown(world)["phase"] == "paused"
+
+
+def go_home(world: World) -> None:
+    world.command(ev.Home())
+
+
+def jog(world: World) -> None:
+    world.command(ev.Jog("tip", 5.0))
+
+
+@pytest.mark.parametrize(
+    ("act", "phase"), [(go_home, "homing"), (jog, "jogging"), (lambda _world: None, "idle")]
+)
+def test_the_phase_says_what_goes_on(act: Callable[[World], None], phase: str) -> None:
+    world = world_up("none")
+    act(world)
+    world.run_for(100_000)
+    assert shown(world)["phase"] == phase
+
+
+def test_the_line_shown_is_the_one_being_played() -> None:
+    world = homed_world(EVEN)
+    play(world, "G90 G94\nG0 A10\nG4 P1\nG0 A0\nG4 P1\nG0 B10\nM2\n")
+    until_phase(world, Phase.MOVING)
+    seen: list[int] = []
+
+    def over() -> bool:
+        run = shown(world)["run"]
+        if run is not None and run["line"] and (not seen or seen[-1] != run["line"]):
+            seen.append(run["line"])
+        return run is None
+
+    until(world, over)
+    assert seen == [2, 3, 4, 5, 6]
+
+
+def test_notes_are_sentences_with_level_code_and_joint() -> None:
+    world = homed_world(EVEN)
+    moving(world)
+    world.kill_joint("tip")
+    world.restart_joint("tip")
+    until_phase(world, Phase.ENDED)
+    world.command(ev.Stop())
+    world.run_for(1 * S)
+    notes = shown(world)["notes"]
+    assert len(notes) > 5
+    for note in notes:
+        assert note["level"] in ("info", "attention", "danger")
+        assert note["code"] == note["code"].lower()
+        assert len(note["message"].split()) >= 3
+        assert note["joint"] is None or note["joint"] in note["message"]
