@@ -72,6 +72,10 @@ class JointUnit:
         )
         self.supply_v: float | None = None
         """At this joint's tap; None while it is alone on its hop (see `share_supply`)."""
+        self.warmer_c = 0.0
+        """Heat from outside, on top of what the joint makes itself."""
+        self.slipped = 0
+        """Counts by which steps were lost since the world began."""
         self._key = key
         self._random = Random(settings.seed)
         self._origin = self._random.uniform(settings.start_low, settings.start_high)
@@ -177,6 +181,26 @@ class JointUnit:
         """Script a fault that the firmware notices at once."""
         self.by_value(true_us, lambda joint, now: joint.fault(fault, now))
 
+    def step_clock(self, true_us: float, by_us: float) -> None:
+        """Script a fault: from now on the counter shows `by_us` more."""
+        self._enter(true_us)
+        self.oscillator.step(true_us, by_us)
+        self._settle(true_us, self.joint_us(true_us))
+
+    def lose_steps(self, true_us: float, counts: int) -> None:
+        """Script a fault: the axis is so many counts from where the firmware believes it."""
+        now = self._enter(true_us)
+        self._origin += counts
+        self.slipped += counts
+        self._settle(true_us, now)
+
+    def stick_hall(self, true_us: float, level: bool | None) -> None:
+        """Script a fault: the home sensor always shows this level; None mends it."""
+        now = self._enter(true_us)
+        self.hall.stuck = level
+        self._settle(true_us, now)
+        self._enter(true_us)
+
     def reboot(self, true_us: float) -> None:
         """Power lost and back: a new boot that knows neither configuration nor position."""
         self.poll(true_us)
@@ -190,7 +214,7 @@ class JointUnit:
 
     def temperature_c(self, true_us: float) -> float:
         """The body's true temperature."""
-        return self._thermal.temperature(round(true_us))
+        return self._thermal.temperature(round(true_us)) + self.warmer_c
 
     @property
     def watts(self) -> float:

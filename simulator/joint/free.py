@@ -25,6 +25,8 @@ class Mover:
         self.level = False
         """Of the home sensor."""
         self._target = 0.0
+        self._met: float | None = None
+        """Where a homing that was cut short had met the sensor."""
 
     def obey(self, drive: Drive, now: float) -> None:
         """What a drive says of jog and homing, in any state."""
@@ -127,11 +129,12 @@ class Mover:
         body.follow(Trigger.HOME)
         body.homed = False
         self.homing_number = number
-        self.homing = Homing(number, body.limits, body.position(now)[0], self.level, now)
+        position = body.position(now)[0]
+        self.homing = Homing(number, body.limits, position, self.level, now, self._met)
         body.motion = self.homing.motion
 
     def _homed(self, homing: Homing, now: float) -> None:
-        body, self.homing = self._body, None
+        body, self.homing, self._met = self._body, None, None
         shift = body.limits.homing.home - round(homing.middle)
         body.stand(homing.motion.end_position + shift, now)
         body.shift += shift
@@ -151,6 +154,7 @@ class Mover:
     def _end_homing(self, why: str, now: float) -> None:
         homing, self.homing = self.homing, None
         if homing is not None:
+            self._met = None if homing.phase is Phase.FAILED else homing.met
             self._body.emit(
                 HomingFailed(
                     at_us=round(now),

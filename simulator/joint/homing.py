@@ -2,8 +2,10 @@
 
 The sensor is active near its middle, so the first edge met from outside is rising. A joint that
 begins on the sensor first leaves it against the search direction. Coming to rest on the sensor is
-what lets the next homing find it again, wherever in the range it sits. No phase goes further than
-the configured travel from where homing began (design section 5).
+what lets the next homing find it again, wherever in the range it sits. One that was cut short
+after it had met the sensor may have left the joint behind it: the next one first goes back to where
+that was. No phase goes further than the configured travel from where homing began (design
+section 5).
 """
 
 from enum import Enum
@@ -41,7 +43,13 @@ class Homing:
     """One homing, from its begin to DONE or FAILED. Positions in the frame before homing."""
 
     def __init__(
-        self, number: int, limits: Configuration, position: float, level: bool, now: float
+        self,
+        number: int,
+        limits: Configuration,
+        position: float,
+        level: bool,
+        now: float,
+        met: float | None = None,
     ) -> None:
         self.number = number
         self.edges: list[Edge] = []
@@ -54,9 +62,16 @@ class Homing:
         self._low = position - self._settings.travel
         self._high = position + self._settings.travel
         self._level = level
-        self._edge = position
+        self.met = met
+        """Where the sensor was met, in this homing or in one before that was cut short."""
+        self._edge = position if met is None else met
         """Where the edge of interest was met last."""
         self._slow_edge = position
+        if met is not None and not level:
+            # It may stand behind the sensor, where the search would never find it.
+            self.phase = Phase.CLEAR
+            self.motion = self._back_off(position, 0.0, now)
+            return
         self.phase = Phase.LEAVE if level else Phase.SEARCH
         speed = -self._settings.fast if level else self._settings.fast
         self.motion = self._go(speed, position, 0.0, now)
@@ -69,11 +84,11 @@ class Homing:
             fast = self.phase in _FAST
             self.edges.append(Edge(position=round(position), rising=rising, fast=fast))
         if self.phase is Phase.LEAVE and not rising:
-            self._edge = position
+            self._edge = self.met = position
             self.phase = Phase.CLEAR
             self.motion = self._back_off(position, velocity, now)
         elif self.phase is Phase.SEARCH and rising:
-            self._edge = position
+            self._edge = self.met = position
             self.phase = Phase.OVERRUN
             self.motion = brake(now, position, velocity, self._acceleration)
         elif self.phase is Phase.APPROACH and rising:

@@ -92,13 +92,16 @@ class Bench:
             found += self.reports(self.unit.poll(self.now).frames)
         return found
 
-    def home(self, every_us: float = 1e12) -> list[object]:
+    def home(
+        self, every_us: float = 1e12, *, number: int = 1, within_us: float = 1e12
+    ) -> list[object]:
         found: list[object] = []
+        end = self.now + within_us
         while True:
             status = self.drive(
-                mode=Mode.HOME, homing_number=1, expiry_us=round(self.now) + 250_000
+                mode=Mode.HOME, homing_number=number, expiry_us=round(self.now) + 250_000
             )
-            if status.state is not JointState.HOMING:
+            if status.state is not JointState.HOMING or self.now >= end:
                 return found
             found += self.wait(100_000, every_us)
 
@@ -114,6 +117,40 @@ def test_homing_finds_where_the_axis_truly_is() -> None:
     [truth] = bench.unit.take_truth()
     assert truth.event == "home"
     assert truth.at_ns / 1_000 <= bench.now
+
+
+@settings(max_examples=50)
+@given(st.lists(st.floats(1e5, 4e6), max_size=3), st.integers(0, 10**6))
+def test_homing_that_was_cut_short_anywhere_can_be_done_again(
+    cuts_us: list[float], seed: int
+) -> None:
+    """Behind the sensor too, where a search that only goes on would never meet it."""
+    narrow = replace(SETTINGS, seed=seed, home_half_width=PER_DEGREE // 4)
+    bench = Bench(JointUnit(narrow, KEY, START_US))
+    for number, cut_us in enumerate(cuts_us, 1):
+        bench.home(number=number, within_us=cut_us)
+        bench.wait(2e6)
+    reports = bench.home(number=9)
+    assert [type(report) for report in reports][-1] is Homed
+    status = bench.drive()
+    assert bench.unit.true_position(bench.now)[0] == pytest.approx(status.position, abs=1.5)
+
+
+def test_scripted_faults_strike_the_axis_the_clock_and_the_sensor() -> None:
+    bench = Bench(JointUnit(SETTINGS, KEY, START_US))
+    unit = bench.unit
+    axis, counter = unit.true_position(bench.now)[0], unit.joint_us(bench.now)
+    unit.lose_steps(bench.now, 1_000)
+    assert unit.true_position(bench.now)[0] == axis + 1_000
+    unit.step_clock(bench.now, 250.0)
+    assert unit.joint_us(bench.now) == pytest.approx(counter + 250.0)
+    unit.stick_hall(bench.now, True)
+    assert unit.joint.hall_level
+    unit.stick_hall(bench.now, None)
+    assert not unit.joint.hall_level
+    unit.warmer_c = 40.0
+    bench.wait(2e6)
+    assert bench.drive().faults is Fault.OVER_TEMPERATURE
 
 
 @settings(max_examples=20)
