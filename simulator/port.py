@@ -83,6 +83,8 @@ class JointPort(asyncio.DatagramProtocol):
         self.unit = unit
         self.udp_port = 0
         self.stream_port = 0
+        self.instance = ""
+        """Its DNS-SD name, once it is announced."""
         self._link = link
         self._told = told
         self._queue: list[tuple[float, int, Callable[[float], None]]] = []
@@ -127,6 +129,15 @@ class JointPort(asyncio.DatagramProtocol):
             self._server.close()
             await self._server.wait_closed()
 
+    @property
+    def under_way(self) -> int:
+        """Frames and datagrams on the link, in both directions."""
+        return len(self._queue)
+
+    def tell(self, truth: WorldTruth) -> None:
+        """Hand on what truly happened."""
+        self._told(self.unit.settings.name, truth)
+
     # ---- the world ------------------------------------------------------------------------
 
     def _at(self, at_us: float, act: Callable[[float], None]) -> None:
@@ -145,7 +156,7 @@ class JointPort(asyncio.DatagramProtocol):
                 self._send(self.unit.poll(at_us), at_us)
             self._send(self.unit.poll(now), now)
             for truth in self.unit.take_truth():
-                self._told(self.unit.settings.name, truth)
+                self.tell(truth)
             due = [self.unit.next_deadline(), *(entry[0] for entry in self._queue[:1])]
             wait_us = min(due) - world_us()
         if self._timer is not None:

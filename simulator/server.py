@@ -6,16 +6,17 @@ joints, and write to the same truth log.
 
 import asyncio
 import contextlib
+import itertools
 import json
 import secrets
 import socket
-from collections.abc import AsyncIterator, Callable, Sequence
+from collections.abc import AsyncIterator, Awaitable, Callable, Sequence
 from pathlib import Path
 from random import Random
-from typing import IO
+from typing import IO, Final
 
-from zeroconf import IPVersion, ServiceInfo
-from zeroconf.asyncio import AsyncZeroconf
+from zeroconf import DNSQuestionType, IPVersion, ServiceInfo
+from zeroconf.asyncio import AsyncServiceInfo, AsyncZeroconf
 
 from protocol.constants import SERVICE_TYPE
 from protocol.discovery import Announcement
@@ -23,6 +24,10 @@ from simulator.network import Link, Profile
 from simulator.port import JointPort, world_us
 from simulator.settings import JointSettings
 from simulator.unit import FIRMWARE, JointUnit, WorldTruth, share_supply
+
+PROBE_MS: Final = 1_200
+"""An owner answers a question for its own name at once, or within a second where it has multicast
+the same answer just before (RFC 6762 §6)."""
 
 
 @contextlib.asynccontextmanager
@@ -57,13 +62,8 @@ async def joints_served(
         zeroconf = AsyncZeroconf(interfaces=[interface], ip_version=IPVersion.V4Only)
         stack.push_async_callback(zeroconf.async_close)
         stack.push_async_callback(zeroconf.async_unregister_all_services)
-        # Together: each waits a second for somebody who has the name already (RFC 6762 §8.1).
-        announced = await asyncio.gather(
-            *(
-                zeroconf.async_register_service(_service(port, interface), allow_name_change=True)
-                for port in ports
-            )
-        )
+        # Together: each waits for somebody who has the name already (RFC 6762 §8.1).
+        announced = await asyncio.gather(*(_announce(zeroconf, port, interface) for port in ports))
         await asyncio.gather(*announced)
         yield ports
 
@@ -75,18 +75,37 @@ async def _share(ports: Sequence[JointPort]) -> None:
         await asyncio.sleep(1.0)
 
 
-def _service(port: JointPort, interface: str) -> ServiceInfo:
+async def _announce(zeroconf: AsyncZeroconf, port: JointPort, interface: str) -> Awaitable[None]:
     settings = port.unit.settings
     announcement = Announcement(settings.id, FIRMWARE, port.udp_port)
-    return ServiceInfo(
+    port.instance = await _free_name(zeroconf, f"{settings.name}-{settings.id}")
+    service = ServiceInfo(
         SERVICE_TYPE,
-        f"{settings.name}-{settings.id}.{SERVICE_TYPE}",
+        f"{port.instance}.{SERVICE_TYPE}",
         addresses=[socket.inet_aton(interface)],
         port=port.stream_port,
         properties=announcement.txt(),
         # A host name of its own: two joints with one id must not share an address record.
         server=f"{settings.id}-{port.udp_port}.local.",
     )
+    # The name was probed for already.
+    return await zeroconf.async_register_service(service, cooperating_responders=True)
+
+
+async def _free_name(zeroconf: AsyncZeroconf, name: str) -> str:
+    """A name that nobody answers to, so that two joints with one id are both seen.
+
+    The library's own probe asks for a shared record, whose owner may answer after it has ended. A
+    multicast answer is asked for: of several programs on one host, a unicast one reaches any.
+    """
+    for number in itertools.count(2):
+        found = AsyncServiceInfo(SERVICE_TYPE, f"{name}.{SERVICE_TYPE}")
+        if not await found.async_request(
+            zeroconf.zeroconf, PROBE_MS, question_type=DNSQuestionType.QM
+        ):
+            break
+        name = f"{name.rpartition('-')[0] if number > 2 else name}-{number}"
+    return name
 
 
 def _link_seed(seed: int, joint_id: str) -> int:

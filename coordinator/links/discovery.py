@@ -5,7 +5,7 @@ import logging
 from collections.abc import Callable
 from typing import Final
 
-from zeroconf import IPVersion, ServiceStateChange, Zeroconf
+from zeroconf import DNSQuestionType, IPVersion, ServiceStateChange, Zeroconf
 from zeroconf.asyncio import AsyncServiceBrowser, AsyncServiceInfo, AsyncZeroconf
 
 from coordinator.core.events import Event, Found, Gone
@@ -63,7 +63,8 @@ class Discovery:
 
     async def _resolve(self, zeroconf: Zeroconf, name: str, instance: str) -> None:
         info = AsyncServiceInfo(SERVICE_TYPE, name)
-        if not await info.async_request(zeroconf, RESOLVE_MS):
+        # A multicast answer: a unicast one reaches any of several programs on one host.
+        if not await info.async_request(zeroconf, RESOLVE_MS, DNSQuestionType.QM):
             _logger.warning("%s announces itself but does not say where it is", instance)
             return
         addresses = info.parsed_addresses(IPVersion.V4Only)
