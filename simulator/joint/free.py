@@ -26,7 +26,7 @@ class Mover:
         """Of the home sensor."""
         self._target = 0.0
         self._met: float | None = None
-        """Where a homing that was cut short had met the sensor."""
+        """Where a homing that was cut short, or the braking after it, met the sensor."""
 
     def obey(self, drive: Drive, now: float) -> None:
         """What a drive says of jog and homing, in any state."""
@@ -58,6 +58,10 @@ class Mover:
         if self.homing is not None:
             self.homing.edge(level, now)
             self._body.motion = self.homing.motion
+        elif level and self._body.motion is not None:
+            position, velocity = self._body.position(now)
+            if velocity * self._body.limits.homing.direction > 0.0:
+                self._met = position
 
     def brake(self, now: float, why: str = "a stop or a fault ended it") -> None:
         """To rest at the joint's own limit, off the path; `why` is for a homing cut short."""

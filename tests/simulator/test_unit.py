@@ -144,10 +144,11 @@ def test_scripted_faults_strike_the_axis_the_clock_and_the_sensor() -> None:
     assert unit.true_position(bench.now)[0] == axis + 1_000
     unit.step_clock(bench.now, 250.0)
     assert unit.joint_us(bench.now) == pytest.approx(counter + 250.0)
-    unit.stick_hall(bench.now, True)
-    assert unit.joint.hall_level
-    unit.stick_hall(bench.now, None)
-    assert not unit.joint.hall_level
+    seen = []
+    for level in (True, None):
+        unit.stick_hall(bench.now, level)
+        seen.append(unit.joint.hall_level)
+    assert seen == [True, False]
     unit.warmer_c = 40.0
     bench.wait(2e6)
     assert bench.drive().faults is Fault.OVER_TEMPERATURE
