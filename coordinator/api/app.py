@@ -78,10 +78,9 @@ def create_app(service: Service) -> FastAPI:
         openapi_url=f"{PREFIX}/openapi.json",
         docs_url=None,  # both pages would load scripts from elsewhere
         redoc_url=None,
-        max_body_size=MAX_BODY_BYTES,
     )
     add_handlers(app)
-    app.add_middleware(LoopbackOnly)
+    app.add_middleware(LoopbackOnly, max_body_bytes=MAX_BODY_BYTES)
     _add_reading(app, service)
     _add_commands(app, service)
     return app

@@ -1,0 +1,239 @@
+"""The HTTP API without sockets: an arm none of whose joints is there refuses, and says why."""
+
+import json
+from collections.abc import AsyncIterator
+from pathlib import Path
+from typing import Any
+
+import httpx2
+import pytest
+
+from coordinator.api import create_app
+from coordinator.api.app import MAX_BODY_BYTES
+from coordinator.arm import load_arm
+from coordinator.data_folder import make_key
+from coordinator.service import Service
+from coordinator.settings import DEMO_ARM
+
+BASE = "http://127.0.0.1:8750"
+URN = "urn:unisono:problem:"
+PROBLEM = "application/problem+json"
+
+
+@pytest.fixture(name="service")
+async def service_without_joints(tmp_path: Path) -> AsyncIterator[Service]:
+    """Never opened: no socket, no joint."""
+    make_key(tmp_path)
+    service = Service(load_arm(DEMO_ARM), tmp_path, "127.0.0.1")
+    yield service
+    await service.close()
+
+
+@pytest.fixture(name="client")
+async def client_of(service: Service) -> AsyncIterator[httpx2.AsyncClient]:
+    transport = httpx2.ASGITransport(create_app(service), raise_app_exceptions=False)
+    async with httpx2.AsyncClient(transport=transport, base_url=BASE) as client:
+        yield client
+
+
+def problem(response: httpx2.Response, status: int, code: str) -> dict[str, Any]:
+    """The problem details in a response, which must be of this status and type (RFC 9457)."""
+    assert response.headers["content-type"] == PROBLEM
+    body: dict[str, Any] = response.json()
+    assert (response.status_code, body["status"], body["type"]) == (status, status, URN + code)
+    assert body["title"]
+    assert body["detail"]
+    return body
+
+
+async def test_arm_shows_every_joint_base_to_tool_with_what_is_unknown_as_null(
+    client: httpx2.AsyncClient,
+) -> None:
+    arm = (await client.get("/api/v1/arm")).json()
+    assert [joint["name"] for joint in arm["joints"]] == [
+        "turntable", "shoulder", "elbow", "forearm", "wrist", "tool",
+    ]  # fmt: skip
+    assert arm["phase"] == "idle"
+    assert arm["joints"][0]["link"] == "absent"
+    assert arm["joints"][0]["position_deg"] is None
+
+
+async def test_health_is_told_and_so_is_a_broken_core(
+    client: httpx2.AsyncClient, service: Service
+) -> None:
+    assert (await client.get("/api/v1/healthz")).json() == {"status": "ok"}
+    service.failed.set()
+    problem(await client.get("/api/v1/healthz"), 503, "failed")
+    problem(await client.post("/api/v1/hold"), 409, "failed")
+
+
+@pytest.mark.parametrize(
+    ("path", "body", "code"),
+    [
+        ("/home", {"joints": []}, "joint-absent"),
+        ("/home", {}, "joint-absent"),
+        ("/hold", None, "no-run"),
+        ("/resume", None, "no-run"),
+        ("/override", {"percent": 50}, "no-run"),
+        ("/jog", {"joint": "elbow", "velocity_deg_s": 1.5}, "joint-absent"),
+        ("/blink", {"joint": "elbow"}, "joint-absent"),
+        ("/runs", {"name": "a.nc", "text": "G0 A1\nM2\n"}, "joint-absent"),
+    ],
+)
+async def test_what_the_arm_refuses_is_a_conflict_with_the_cores_code(
+    client: httpx2.AsyncClient, path: str, body: Any, code: str
+) -> None:
+    problem(await client.post(f"/api/v1{path}", json=body), 409, code)
+
+
+@pytest.mark.parametrize(
+    ("path", "body", "code"),
+    [
+        ("/home", {"joints": ["knee"]}, "joint-unknown"),
+        ("/blink", {"joint": "knee"}, "joint-unknown"),
+        ("/home", {"joints": "elbow"}, "invalid"),
+        ("/home", {"joint": ["elbow"]}, "invalid"),
+        ("/home", {"joints": ["x" * 33]}, "invalid"),
+        ("/stop", {"level": "now"}, "invalid"),
+        ("/override", {"percent": 4.9}, "invalid"),
+        ("/override", {"percent": 101}, "invalid"),
+        ("/override", {"percent": "50"}, "invalid"),
+        ("/jog", {"joint": "elbow"}, "invalid"),
+        ("/runs", {"name": "", "text": "M2"}, "invalid"),
+        ("/runs", None, "invalid"),
+        ("/check", {}, "invalid"),
+    ],
+)
+async def test_wrong_input_is_unprocessable_and_says_where(
+    client: httpx2.AsyncClient, path: str, body: Any, code: str
+) -> None:
+    problem(await client.post(f"/api/v1{path}", json=body), 422, code)
+
+
+@pytest.mark.parametrize("body", [b"{", b"\xff", b'{"percent": NaN}', b'{"percent": 1e999}'])
+async def test_what_is_no_json_is_unprocessable(client: httpx2.AsyncClient, body: bytes) -> None:
+    headers = {"content-type": "application/json"}
+    response = await client.post("/api/v1/override", content=body, headers=headers)
+    assert response.status_code in (400, 422)
+    problem(
+        response, response.status_code, "malformed" if response.status_code == 400 else "invalid"
+    )
+
+
+async def test_form_or_text_is_not_taken_for_json(client: httpx2.AsyncClient) -> None:
+    body = b'{"level": "release"}'
+    for kind in ("text/plain", "application/x-www-form-urlencoded"):
+        response = await client.post("/api/v1/stop", content=body, headers={"content-type": kind})
+        problem(response, 422, "invalid")
+
+
+async def test_mistakes_of_a_program_are_listed_with_line_and_column(
+    client: httpx2.AsyncClient,
+) -> None:
+    text = "G1 A10\nG0 A1000\nM2\n"
+    body = problem(
+        await client.post("/api/v1/runs", json={"name": "a.nc", "text": text}), 422, "program"
+    )
+    assert [(found["line"], found["column"]) for found in body["errors"]] == [(1, 1)]
+    checked = (await client.post("/api/v1/check", json={"text": text})).json()
+    assert not checked["ok"]
+    assert {(found["line"]) for found in checked["errors"]} == {1, 2}
+    good = (await client.post("/api/v1/check", json={"text": "G0 A10\nM2\n"})).json()
+    assert good["ok"]
+    assert [move["line"] for move in good["moves"]] == [1]
+
+
+async def test_stop_is_allowed_at_any_time_and_names_its_levels(
+    client: httpx2.AsyncClient,
+) -> None:
+    for body in ({}, {"level": "stop-and-release"}, {"level": "release"}):
+        response = await client.post("/api/v1/stop", json=body)
+        assert (response.status_code, response.json()) == (200, {"phase": "idle"})
+
+
+async def test_unknown_numbers_paths_and_methods_are_problems_too(
+    client: httpx2.AsyncClient,
+) -> None:
+    for path in ("/runs/1", "/runs/1/report", "/homings/1"):
+        problem(await client.get(f"/api/v1{path}"), 404, "not-found")
+    problem(await client.get("/nowhere"), 404, "not-found")
+    problem(await client.get("/api/v1/runs/0"), 422, "invalid")
+    problem(await client.get("/api/v1/runs/x"), 422, "invalid")
+    response = await client.delete("/api/v1/arm")
+    problem(response, 405, "method-not-allowed")
+    assert "GET" in response.headers["allow"]
+    assert (await client.get("/api/v1/runs")).json() == {"runs": []}
+
+
+async def test_body_over_a_megabyte_is_too_large(client: httpx2.AsyncClient) -> None:
+    text = json.dumps({"text": "(" + " " * MAX_BODY_BYTES + ")"})
+    headers = {"content-type": "application/json"}
+    problem(await client.post("/api/v1/check", content=text, headers=headers), 413, "too-large")
+
+    async def in_parts() -> AsyncIterator[bytes]:  # says no length beforehand
+        for _ in range(3):
+            yield text[: MAX_BODY_BYTES // 2].encode()
+
+    response = await client.post("/api/v1/check", content=in_parts(), headers=headers)
+    problem(response, 413, "too-large")
+
+
+@pytest.mark.parametrize(
+    ("host", "origin"),
+    [
+        ("127.0.0.1:8750", None),
+        ("localhost", None),
+        ("[::1]:9", "http://[::1]:9"),
+        ("LOCALHOST:8750", "http://LOCALHOST:8750"),
+    ],
+)
+async def test_this_hosts_names_and_its_own_pages_may_ask(
+    client: httpx2.AsyncClient, host: str, origin: str | None
+) -> None:
+    headers = {"host": host} | ({"origin": origin} if origin else {})
+    assert (await client.get("/api/v1/healthz", headers=headers)).status_code == 200
+
+
+@pytest.mark.parametrize(
+    ("host", "origin", "code"),
+    [
+        ("evil.example", None, "host"),
+        ("127.0.0.1.evil.example", None, "host"),
+        ("localhost:80:80", None, "host"),
+        ("192.0.2.1:8750", None, "host"),
+        ("", None, "host"),
+        ("127.0.0.1:8750", "http://evil.example", "origin"),
+        ("127.0.0.1:8750", "null", "origin"),
+        ("127.0.0.1:8750", "https://127.0.0.1:8750", "origin"),
+        ("127.0.0.1:8750", "http://127.0.0.1:3000", "origin"),
+    ],
+)
+async def test_other_hosts_and_other_pages_are_forbidden(
+    client: httpx2.AsyncClient, host: str, origin: str | None, code: str
+) -> None:
+    headers = {"host": host} | ({"origin": origin} if origin else {})
+    problem(await client.post("/api/v1/stop", json={}, headers=headers), 403, code)
+
+
+async def test_a_second_origin_or_host_is_forbidden(client: httpx2.AsyncClient) -> None:
+    for name, value in (("host", "127.0.0.1"), ("origin", "http://127.0.0.1")):
+        headers = [("host", "127.0.0.1"), ("origin", "http://127.0.0.1"), (name, value)]
+        problem(await client.get("/api/v1/arm", headers=headers), 403, name)
+
+
+async def test_broken_route_tells_nothing_of_its_insides(
+    client: httpx2.AsyncClient, service: Service, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    def broken() -> dict[str, Any]:
+        raise RuntimeError("a secret of the house")
+
+    monkeypatch.setattr(service, "snapshot", broken)
+    body = problem(await client.get("/api/v1/arm"), 500, "internal")
+    assert "secret" not in json.dumps(body)
+
+
+async def test_every_route_is_described(client: httpx2.AsyncClient) -> None:
+    paths = set((await client.get("/api/v1/openapi.json")).json()["paths"])
+    assert {
+        f"/api/v1/{name}" for name in ("arm", "home", "runs", "hold", "resume", "stop")
+    } <= paths
