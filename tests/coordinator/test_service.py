@@ -1,0 +1,103 @@
+"""The service around the core, with no joint there; with joints it is tested end to end."""
+
+import asyncio
+import time
+from pathlib import Path
+from typing import Any
+
+import pytest
+
+from coordinator.arm import load_arm
+from coordinator.core.events import Home, Refused
+from coordinator.core.machine import Coordinator
+from coordinator.data_folder import DataFolderError, make_key
+from coordinator.programs import ProgramError
+from coordinator.run_files import RunFiles
+from coordinator.service import Service, running
+from coordinator.settings import DEMO_ARM
+
+ARM = load_arm(DEMO_ARM)
+HOST = "127.0.0.1"
+
+
+async def test_runs_that_a_dead_coordinator_left_are_shown_as_lost(
+    tmp_path: Path,
+) -> None:
+    make_key(tmp_path)
+    RunFiles(tmp_path).save(
+        {"run": 41, "outcome": "playing", "message": "", "name": "a.nc", "ended_at_us": None}
+    )
+    async with running(ARM, tmp_path, HOST) as service:
+        assert service.runs() == [41]
+        report = service.report(41)
+        assert report is not None
+        assert report["outcome"] == "lost"
+        progress = service.progress(41)
+        assert progress is not None
+        assert (progress["phase"], progress["outcome"]) == ("ended", "lost")
+        assert service.report(42) is None
+        assert service.progress(42) is None
+
+
+async def test_service_without_a_key_does_not_begin(tmp_path: Path) -> None:
+    with pytest.raises(DataFolderError, match="key new"):
+        Service(ARM, tmp_path, HOST)
+
+
+async def test_program_is_checked_before_the_arm_is_asked(tmp_path: Path) -> None:
+    make_key(tmp_path)
+    async with running(ARM, tmp_path, HOST) as service:
+        with pytest.raises(ProgramError):
+            await service.play("a.nc", "G7\n")
+        with pytest.raises(Refused) as caught:
+            await service.play("a.nc", "G0 A1\nM2\n")
+        assert caught.value.code == "joint-absent"
+        checked = await service.check("G0 A1\nM2\n")
+        assert checked["ok"]
+        assert service.runs() == []
+
+
+async def test_sleep_of_the_host_ends_the_session(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    make_key(tmp_path)
+    slept_s = 0
+    real = time.clock_gettime_ns
+
+    def read(clock: int) -> int:
+        return real(clock) + (slept_s * 10**9 if clock == time.CLOCK_BOOTTIME else 0)
+
+    monkeypatch.setattr(time, "clock_gettime_ns", read)
+    async with running(ARM, tmp_path, HOST) as service:
+        before = service.snapshot()["session"]
+        slept_s = 3600
+        async with asyncio.timeout(30):
+            while service.snapshot()["session"] == before:
+                await asyncio.sleep(0.01)
+        notes = [note["message"] for note in service.snapshot()["notes"]]
+        assert any("slept for 3600.0 s" in note for note in notes)
+        once = service.snapshot()["session"]
+        await service.check("M2\n")
+        assert service.snapshot()["session"] == once
+        assert not service.failed.is_set()
+
+
+async def test_broken_core_stops_everything_and_says_so(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, caplog: pytest.LogCaptureFixture
+) -> None:
+    make_key(tmp_path)
+    async with running(ARM, tmp_path, HOST) as service:
+
+        def broken(*_arguments: Any) -> None:
+            raise RuntimeError("a slip")
+
+        monkeypatch.setattr(Coordinator, "poll", broken)
+        with pytest.raises(Refused) as caught:
+            service.command(Home())
+        assert caught.value.code in ("failed", "joint-absent")
+        async with asyncio.timeout(30):
+            await service.failed.wait()
+        with pytest.raises(Refused) as caught:
+            service.command(Home())
+        assert caught.value.code == "failed"
+    assert "a slip" in caplog.text
