@@ -121,6 +121,7 @@ class Bench:
     truth: Path
     url: str = "http://127.0.0.1:9"
     processes: list[Process] = field(default_factory=list)
+    python: str = sys.executable
 
     @property
     def joints(self) -> list[str]:

@@ -1,0 +1,174 @@
+"""A network that replays, doubles and reorders datagrams, and one that is full of noise.
+
+Between coordinator and joints stands a relay, which the joints announce in place of themselves.
+All is in one process here, on real sockets, so that the relay can see every datagram.
+"""
+
+import asyncio
+import contextlib
+import random
+import socket
+from collections.abc import AsyncIterator
+from pathlib import Path
+
+from zeroconf import IPVersion, ServiceInfo
+from zeroconf.asyncio import AsyncZeroconf
+
+from coordinator.arm import parse_arm
+from coordinator.cli.software_joints import joint_settings
+from coordinator.core.events import Home, Refused
+from coordinator.data_folder import make_key, read_key
+from coordinator.service import Service, running
+from protocol.constants import SERVICE_TYPE
+from protocol.discovery import Announcement
+from simulator.network import PROFILES, Link
+from simulator.port import JointPort, world_us
+from simulator.unit import JointUnit, WorldTruth
+from tests.e2e.harness import Bench, arm_text, program, spread_us
+
+HOST = "127.0.0.1"
+PATIENCE_S = 100.0
+Address = tuple[str, int]
+
+
+class Relay(asyncio.DatagramProtocol):
+    """Passes datagrams on to a joint and back, now and then late, twice, or again much later."""
+
+    def __init__(self, joint: Address, seed: int) -> None:
+        self.joint = joint
+        self.replayed = 0
+        self.reordered = 0
+        self.transport: asyncio.DatagramTransport
+        self._random = random.Random(seed)
+        self._coordinator: Address | None = None
+        self._old: dict[Address, list[bytes]] = {}
+        self._kept_back: dict[Address, bytes] = {}
+
+    def datagram_received(self, data: bytes, addr: Address) -> None:
+        if addr == self.joint:
+            if self._coordinator is not None:
+                self._pass_on(data, self._coordinator)
+        else:
+            self._coordinator = addr
+            self._pass_on(data, self.joint)
+
+    def _pass_on(self, data: bytes, to: Address) -> None:
+        late = self._kept_back.pop(to, None)
+        if late is None and self._random.random() < 0.15:
+            self._kept_back[to] = data
+            return
+        self.transport.sendto(data, to)
+        if late is not None:
+            self.reordered += 1
+            self.transport.sendto(late, to)
+        old = self._old.setdefault(to, [])
+        old.append(data)
+        for _ in range(2):
+            self.replayed += 1
+            self.transport.sendto(self._random.choice(old), to)
+
+
+@contextlib.asynccontextmanager
+async def relayed_arm(
+    folder: Path, truths: list[tuple[str, WorldTruth]]
+) -> AsyncIterator[tuple[Service, list[Relay]]]:
+    """A service and two joints, a relay before each."""
+    arm = parse_arm(arm_text(2), folder / "arm.toml")
+    make_key(folder)
+    key = read_key(folder)
+    loop = asyncio.get_running_loop()
+    relays: list[Relay] = []
+    async with contextlib.AsyncExitStack() as stack:
+        zeroconf = AsyncZeroconf(interfaces=[HOST], ip_version=IPVersion.V4Only)
+        stack.push_async_callback(zeroconf.async_close)
+        stack.push_async_callback(zeroconf.async_unregister_all_services)
+        for settings in joint_settings(arm, seed=1):
+            port = JointPort(
+                JointUnit(settings, key, world_us()),
+                Link(PROFILES["none"], 1),
+                lambda name, truth: truths.append((name, truth)),
+            )
+            await port.open(HOST)
+            stack.push_async_callback(port.close)
+            relay = Relay((HOST, port.udp_port), seed=len(relays))
+            relay.transport, _ = await loop.create_datagram_endpoint(
+                lambda relay=relay: relay,  # type: ignore[misc]
+                local_addr=(HOST, 0),
+            )
+            stack.callback(relay.transport.close)
+            udp_port = relay.transport.get_extra_info("sockname")[1]
+            service_info = ServiceInfo(
+                SERVICE_TYPE,
+                f"{settings.name}-{settings.id}.{SERVICE_TYPE}",
+                addresses=[socket.inet_aton(HOST)],
+                port=port.stream_port,
+                properties=Announcement(settings.id, "relayed", udp_port).txt(),
+                server=f"{settings.id}.local.",
+            )
+            await (await zeroconf.async_register_service(service_info, cooperating_responders=True))
+            relays.append(relay)
+        yield await stack.enter_async_context(running(arm, folder, HOST)), relays
+
+
+async def homed(service: Service) -> None:
+    """Home all joints as soon as they are there."""
+    number = None
+    while number is None:
+        with contextlib.suppress(Refused):
+            number = service.command(Home())
+        await asyncio.sleep(0.02)
+    while (result := service.homing(number)) and result["state"] == "running":
+        await asyncio.sleep(0.02)
+    assert result is not None
+    assert result["state"] == "done", result["message"]
+
+
+async def test_replayed_and_reordered_datagrams_start_stop_and_move_nothing(
+    tmp_path: Path,
+) -> None:
+    truths: list[tuple[str, WorldTruth]] = []
+    async with asyncio.timeout(PATIENCE_S), relayed_arm(tmp_path, truths) as (service, relays):
+        await homed(service)
+        run = await service.play("a.nc", program(-120, -150, letters="AB"))
+        while (state := service.progress(run)) and state["phase"] not in ("ended", "held"):
+            await asyncio.sleep(0.02)
+        report = service.report(run)
+
+    assert report is not None
+    assert report["outcome"] == "finished", report["message"]
+    assert report["holds"] == []
+    events = [(name, truth.event) for name, truth in truths]
+    wanted = [(name, event) for name in ("turntable", "shoulder") for event in ("start", "finish")]
+    assert sorted(event for event in events if event[1] != "home") == sorted(wanted)
+    starts = [{"at_ns": truth.at_ns} for _, truth in truths if truth.event == "start"]
+    assert spread_us(starts) <= report["start"]["bound_us"]
+    for relay in relays:
+        assert relay.replayed > 100
+        assert relay.reordered > 10
+
+
+def test_megabyte_of_noise_to_every_port_in_mid_move_changes_nothing(bench: Bench) -> None:
+    ready = bench.simulate().ready
+    bench.serve()
+    bench.until_linked()
+    bench.ask("home")
+    run = bench.play(program(-100))
+    bench.until_moving()
+    noise = random.Random(3)
+    joint = ready["joints"][0]
+    with socket.socket(socket.AF_INET, socket.SOCK_DGRAM) as datagrams:
+        for _ in range(1000):
+            datagrams.sendto(noise.randbytes(1000), (HOST, joint["udp_port"]))
+    api_port = int(bench.url.rpartition(":")[2])
+    for port in (joint["stream_port"], api_port):
+        with (
+            contextlib.suppress(ConnectionError, TimeoutError),
+            socket.create_connection((HOST, port), timeout=5) as stream,
+        ):
+            stream.sendall(noise.randbytes(1_000_000))
+
+    assert run.popen.wait(60) == 0, run.errors()
+    report = bench.ask("report")
+    assert (report["outcome"], report["holds"]) == ("finished", [])
+    assert spread_us(bench.truths("start")) <= report["start"]["bound_us"]
+    assert all("Traceback" not in process.errors() for process in bench.processes)
