@@ -13,6 +13,7 @@ from coordinator.motion import Part
 from protocol.constants import MAX_POINTS_PER_FRAME
 from protocol.messages import Reject
 from protocol.points import Point, PointsFrame
+from protocol.status import Status
 
 FRAMES_UNDER_WAY = 4
 """More would only queue in the joint's small TCP stack."""
@@ -29,6 +30,12 @@ class _Cursor:
         self.sent = 0
         self.acked = 0
         self.under_way = 0
+        self.consumed = 0
+        """Index of the oldest point that the joint still needs."""
+        self.seen: Status | None = None
+        """The status that was looked at last."""
+        self.stirred = True
+        """Whether anything but the status has changed since."""
 
 
 class Feed:
@@ -50,11 +57,18 @@ class Feed:
         """Smallest feed slack seen for each joint, by name."""
 
     def step(self, now: int) -> None:
-        """Send what fits."""
+        """Send what fits to the joints of which there is news."""
+        news = False
         for link in self._links:
+            cursor = self._cursors[link.joint.id]
             if link.up and self.failed is None:
+                if not cursor.stirred and cursor.seen is link.status:
+                    continue
+                cursor.stirred, cursor.seen, news = False, link.status, True
+                cursor.consumed = self._consumed(link)
                 self._feed(link, now)
-        self._forget()
+        if news:
+            self._forget()
 
     def loaded(self, link: JointLink) -> bool:
         """Whether a joint holds the first window: all its buffer takes, or all there is."""
@@ -74,6 +88,7 @@ class Feed:
             return False
         cursor.under_way = 0
         cursor.sent = cursor.acked = next_index
+        cursor.stirred = True
         return True
 
     def has_all(self, buffered_us: int) -> bool:
@@ -114,7 +129,7 @@ class Feed:
     def _room(self, link: JointLink) -> int:
         """How many more points may be sent to a joint now."""
         cursor = self._cursors[link.joint.id]
-        limit = self._consumed(link) + self._capacity(link)
+        limit = cursor.consumed + self._capacity(link)
         self._make(limit)
         return max(0, min(limit, self._base + len(self._columns)) - cursor.sent)
 
@@ -147,6 +162,7 @@ class Feed:
         def answer(reject: Reject | None, _now: int) -> None:
             cursor = self._cursors[link.joint.id]
             cursor.under_way = max(0, cursor.under_way - 1)
+            cursor.stirred = True
             if reject is None:
                 cursor.acked = max(cursor.acked, end)
             elif reject.code != "stream-closed":
@@ -157,9 +173,7 @@ class Feed:
 
     def _forget(self) -> None:
         """Drop columns and lines that every joint has left behind."""
-        keep = min(
-            min(self._consumed(link), self._cursors[link.joint.id].acked) for link in self._links
-        )
+        keep = min(min(cursor.consumed, cursor.acked) for cursor in self._cursors.values())
         while self._base < keep - 1 and len(self._columns) > KEPT_BEHIND:
             self._columns.popleft()
             self._base += 1

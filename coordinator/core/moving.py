@@ -6,11 +6,12 @@ from coordinator.core.link import JointLink
 from coordinator.core.outbox import Outbox
 from coordinator.core.start import Start
 from coordinator.timing.lead import lead_us, margin_us
-from protocol.constants import PPM
+from protocol.constants import ACTIVE_INTERVAL_US, PPM
 from protocol.drive import Plan
 from protocol.pathtime import Course, RateChange
 from protocol.ramp import Ramp
 from protocol.states import JointState
+from protocol.status import Status
 
 
 class Moving:
@@ -34,6 +35,9 @@ class Moving:
         self._pending: RateChange | None = None
         self._before = start.plan.change
         self._margin_us = 0
+        self._q_us = 0
+        self._measured_us: int | None = None
+        self._noted: dict[str, Status | None] = {}
 
     def next_deadline(self) -> int | None:
         """When an override that is not confirmed must be withdrawn."""
@@ -52,21 +56,29 @@ class Moving:
 
     def hold(self, now: int) -> None:
         """Lower the lease for all; it stands until the next start."""
-        self.lease.hold(now, self.course, self._q_us())
+        self._measure(now)
+        self.lease.hold(now, self.course, self._q_us)
 
     def step(self, now: int) -> str | None:
         """Renew what must be; a sentence when levelling begins, naming the joint."""
+        self._measure(now)
         self._follow_override(now)
         leases = [self._lease_of(link) for link in self._links]
-        if self.lease.renew(now, self.course, leases, self._feed.end_us, self._q_us()):
+        if self.lease.renew(now, self.course, leases, self._feed.end_us, self._q_us):
             return self._why_level(min(self._links, key=self._lease_of))
         rate = self.course.at(now)[1]
         for link in self._links:
+            if self._noted.get(link.name) is link.status:
+                continue
+            self._noted[link.name] = link.status
             self._feed.note_slack(link, self.lease.offer_us, int(self._ramp.fall_path(rate)))
         return None
 
-    def _q_us(self) -> int:
-        return max(link.quality.q_us for link in self._links)
+    def _measure(self, now: int) -> None:
+        """Q of the slowest link. It changes slowly: once a turn is enough."""
+        if self._measured_us is None or now - self._measured_us >= ACTIVE_INTERVAL_US:
+            self._measured_us = now
+            self._q_us = max(link.quality.q_us for link in self._links)
 
     def _why_level(self, link: JointLink) -> str:
         """What a person should know of a joint whose lease could not be renewed."""
@@ -116,7 +128,7 @@ class Moving:
 
     def _issue(self, rate_ppm: int, now: int) -> None:
         self._asked_ppm = None
-        q_us = self._q_us()
+        q_us = self._q_us
         if rate_ppm == self.rate_ppm:
             return
         at_us = now + lead_us(q_us)
