@@ -16,6 +16,8 @@ from coordinator.data_folder import DataFolderError, write_whole
 _NAME: Final = re.compile(r"(\d{4,})\.json")
 UNFINISHED: Final = ("playing", "held")
 """Outcomes of a run that could still go on."""
+_TOLD: Final = {"name", "outcome", "message"}
+"""What is read of a report besides its number; the rest is for people."""
 _logger = logging.getLogger(__name__)
 
 
@@ -41,13 +43,15 @@ class RunFiles:
         write_whole(path, json.dumps(written, indent=1) + "\n")
 
     def load(self, run: int) -> dict[str, Any] | None:
-        """A report, None if there is none of that number."""
+        """A report, None if there is none of that number. Raises DataFolderError for any other."""
         try:
-            report: dict[str, Any] = json.loads(self._path(run).read_text(encoding="utf-8"))
+            report: Any = json.loads(self._path(run).read_text(encoding="utf-8"))
         except FileNotFoundError:
             return None
-        except (OSError, ValueError) as error:
+        except (OSError, ValueError, RecursionError) as error:
             raise DataFolderError(f"{self._path(run)} cannot be read: {error}") from error
+        if not isinstance(report, dict) or report.get("run") != run or not report.keys() >= _TOLD:
+            raise DataFolderError(f"{self._path(run)} holds no report of run {run}")
         return report
 
     def close_unfinished(self) -> None:

@@ -6,6 +6,7 @@ from typing import Any
 
 import pytest
 
+from coordinator.data_folder import DataFolderError
 from coordinator.run_files import RunFiles
 
 
@@ -49,3 +50,39 @@ def test_file_that_is_no_report_is_passed_over_with_a_warning(
         files.close_unfinished()
     assert "0002.json" in caplog.text
     assert files.numbers() == [1, 2]
+
+
+@pytest.mark.parametrize(
+    "text",
+    [
+        "",
+        "[]",
+        "null",
+        "[" * 100_000,
+        '{"run": 2}',
+        '{"outcome": "playing", "name": "a.nc", "message": ""}',
+        '{"run": 3, "outcome": "playing", "name": "a.nc", "message": ""}',
+    ],
+)
+def test_damaged_report_is_told_and_keeps_nothing_else_from_its_end(
+    tmp_path: Path, text: str, caplog: pytest.LogCaptureFixture
+) -> None:
+    files = RunFiles(tmp_path)
+    for run in (1, 3):
+        files.save(report(run, "playing"))
+    damaged = tmp_path / "runs" / "0002.json"
+    damaged.write_text(text)
+    with pytest.raises(DataFolderError, match=r"0002\.json"):
+        files.load(2)
+    with caplog.at_level(logging.WARNING):
+        files.close_unfinished()
+    assert "0002.json" in caplog.text
+    kept = [files.load(run) for run in (1, 3)]
+    assert [found["outcome"] for found in kept if found] == ["lost", "lost"]
+    assert damaged.read_text() == text  # it is the owner's to look at
+
+
+def test_folder_of_reports_that_cannot_be_made_is_told(tmp_path: Path) -> None:
+    (tmp_path / "runs").write_text("")
+    with pytest.raises(DataFolderError, match="runs cannot be made: File exists"):
+        RunFiles(tmp_path)
