@@ -42,12 +42,16 @@ def make_key(folder: Path) -> Path:
         ) from None
     except OSError as error:
         raise DataFolderError(f"{path} cannot be written: {error.strerror}") from error
-    with os.fdopen(descriptor, "w") as file:
-        os.fchmod(descriptor, 0o600)
-        file.write(text)
-        file.flush()
-        os.fsync(descriptor)
-    sync_folder(folder)
+    try:
+        with os.fdopen(descriptor, "w") as file:
+            os.fchmod(descriptor, 0o600)
+            file.write(text)
+            file.flush()
+            os.fsync(descriptor)
+        sync_folder(folder)
+    except OSError as error:
+        path.unlink(missing_ok=True)  # no joint holds it yet, and a part of a key bars a new one
+        raise DataFolderError(f"{path} cannot be written: {error.strerror}") from error
     return path
 
 

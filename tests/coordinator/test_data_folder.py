@@ -1,7 +1,10 @@
 """Key, id, lock and whole files."""
 
+import errno
 import os
 import stat
+import subprocess
+import sys
 from pathlib import Path
 
 import pytest
@@ -82,3 +85,49 @@ def test_file_is_replaced_whole(tmp_path: Path) -> None:
     assert [found.name for found in tmp_path.iterdir()] == ["a.json"]
     with pytest.raises(DataFolderError, match="cannot be written"):
         write_whole(tmp_path / "absent" / "a", "")
+
+
+def test_lock_that_another_process_holds_names_it_and_ends_with_it(tmp_path: Path) -> None:
+    hold = "import sys; from pathlib import Path; from coordinator.data_folder import locked\n"
+    hold += "with locked(Path(sys.argv[1])): print('held', flush=True); sys.stdin.read()"
+    with subprocess.Popen(
+        [sys.executable, "-c", hold, str(tmp_path)],
+        stdin=subprocess.PIPE,
+        stdout=subprocess.PIPE,
+    ) as other:
+        assert other.stdout is not None
+        assert other.stdout.readline() == b"held\n"
+        with pytest.raises(DataFolderError, match=f"process {other.pid}, is using"):
+            locked(tmp_path).__enter__()
+        other.kill()  # as by kill -9: nothing is tidied up
+    with locked(tmp_path):
+        assert (tmp_path / "lock").read_text() == f"{os.getpid()}\n"
+
+
+def _full(_descriptor: int) -> None:
+    raise OSError(errno.ENOSPC, os.strerror(errno.ENOSPC))
+
+
+def test_full_disk_leaves_the_old_file_whole(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    path = tmp_path / "a.json"
+    write_whole(path, "old")
+    with monkeypatch.context() as patched:
+        patched.setattr(os, "fsync", _full)
+        with pytest.raises(DataFolderError, match="cannot be written: No space left"):
+            write_whole(path, "new and longer")
+    assert path.read_text() == "old"
+    write_whole(path, "new")
+    assert path.read_text() == "new"
+
+
+def test_key_that_a_full_disk_cut_short_does_not_bar_another(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    with monkeypatch.context() as patched:
+        patched.setattr(os, "fsync", _full)
+        with pytest.raises(DataFolderError, match="cannot be written: No space left"):
+            make_key(tmp_path)
+    make_key(tmp_path)
+    assert len(read_key(tmp_path)) == 32
