@@ -54,6 +54,12 @@ class Client:
             )
         except (httpx2.InvalidURL, ValueError) as error:
             raise WrongInput(f"{url!r} is no address: {error}") from error
+        base = self._http.base_url
+        # A resolver would take no host for a name, and a port modulo 65536: another's port.
+        if base.scheme not in ("http", "https") or not base.host:
+            raise WrongInput(f"{url!r} is no address of a coordinator, such as {DEFAULT_URL}")
+        if base.port is not None and not 1 <= base.port <= 65535:
+            raise WrongInput(f"{url!r} has the port {base.port}, which is not 1 to 65535")
 
     def __enter__(self) -> Self:
         """Use as a context that closes the connection."""
@@ -123,9 +129,9 @@ class Client:
     def _ask(self, method: str, path: str, body: dict[str, Any] | None = None) -> dict[str, Any]:
         try:
             response = self._http.request(method, path, json=body)
-        except httpx2.UnsupportedProtocol as error:
-            raise WrongInput(f"{self.url!r} is no address of a coordinator") from error
-        except httpx2.TransportError as error:
+        except ValueError as error:  # a number or a character that JSON does not have
+            raise WrongInput(f"{path} cannot be asked for that: {error}") from error
+        except httpx2.RequestError as error:
             raise Unreachable(
                 f"no coordinator answers at {self.url} ({error}); start one with 'unisono serve'"
             ) from error

@@ -1,13 +1,17 @@
-"""Commands that need no running coordinator, and those that start one."""
+"""Commands that need no running coordinator, and those that start one.
+
+What serves takes half a second to import, which `check` and `joints` need not wait for: the
+commands that serve import it themselves.
+"""
 
 import logging
 from dataclasses import asdict
 from pathlib import Path
-from typing import Annotated, Literal
+from typing import TYPE_CHECKING, Annotated, Literal
 
 import typer
 
-from coordinator.cli import demo, host, show
+from coordinator.cli import show
 from coordinator.cli.common import (
     DEFAULT_ARM,
     EXIT_CODES,
@@ -23,11 +27,12 @@ from coordinator.cli.common import (
     read_program,
     show_json,
 )
-from coordinator.cli.software_joints import joint_settings
 from coordinator.data_folder import make_key
 from coordinator.motion import check_program
 from coordinator.settings import DEFAULT_PORT, LOOPBACK, ServiceSettings
-from simulator.port import JointPort
+
+if TYPE_CHECKING:
+    from simulator.port import JointPort
 
 NetworkOption = Annotated[
     Literal["quiet", "home", "busy", "hostile"],
@@ -50,9 +55,7 @@ def add_to(app: typer.Typer) -> None:
     for command in (simulate, serve, demonstrate, check):
         name = "demo" if command is demonstrate else None
         app.command(name, epilog=EXIT_CODES)(command)
-    keys = typer.Typer(
-        rich_markup_mode=None, help="The arm's key.", epilog=EXIT_CODES, no_args_is_help=True
-    )
+    keys = typer.Typer(rich_markup_mode=None, help="The arm's key.", epilog=EXIT_CODES)
     keys.command("new", epilog=EXIT_CODES)(new_key)
     # A second command would go here; the callback keeps `new` from becoming the whole of `key`.
     keys.callback()(_key)
@@ -105,10 +108,23 @@ def simulate(
     as_json: JsonOption = False,
 ) -> ExitCode:
     """Run software joints on real sockets until Ctrl-C."""
-    settings = simulate_settings(arm, data, interface, network, seed, truth, only or [])
+    from coordinator.cli import host
+    from coordinator.cli.software_joints import joint_settings
+
+    described = read_arm(arm)
+    try:
+        joints = tuple(joint_settings(described, seed, only or ()))
+    except KeyError as error:
+        known = " ".join(joint.name for joint in described.joints)
+        raise Failure(
+            ExitCode.WRONG_INPUT, f"there is no joint {error.args[0]!r}; {arm.name} has {known}"
+        ) from error
+    settings = host.SimulateSettings(
+        joints, data, host.check_interface(interface), network, seed, truth
+    )
     host.set_up_logging(logging.WARNING)
 
-    def ready(ports: list[JointPort]) -> None:
+    def ready(ports: "list[JointPort]") -> None:
         found = [
             {
                 "name": port.unit.settings.name,
@@ -130,29 +146,6 @@ def simulate(
     return host.simulate(settings, ready)
 
 
-def simulate_settings(
-    arm: Path,
-    data: Path,
-    interface: str,
-    network: str,
-    seed: int,
-    truth: Path | None,
-    only: list[str],
-) -> host.SimulateSettings:
-    """The software joints of an arm. Raises Failure for a joint that it does not have."""
-    described = read_arm(arm)
-    try:
-        joints = tuple(joint_settings(described, seed, only))
-    except KeyError as error:
-        known = " ".join(joint.name for joint in described.joints)
-        raise Failure(
-            ExitCode.WRONG_INPUT, f"there is no joint {error.args[0]!r}; {arm.name} has {known}"
-        ) from error
-    return host.SimulateSettings(
-        joints, data, host.check_interface(interface), network, seed, truth
-    )
-
-
 def serve(
     data: DataOption,
     arm: ArmOption = DEFAULT_ARM,
@@ -161,6 +154,8 @@ def serve(
     as_json: JsonOption = False,
 ) -> ExitCode:
     """Coordinate an arm until Ctrl-C; a run is held first."""
+    from coordinator.cli import host
+
     described = read_arm(arm)
     settings = ServiceSettings(arm, data, host.check_interface(interface), port)
     host.set_up_logging(logging.INFO)
@@ -192,5 +187,7 @@ def demonstrate(
     as_json: JsonOption = False,
 ) -> ExitCode:
     """Run the demo arm on this computer alone: home it, play a program, print its report."""
+    from coordinator.cli import demo
+
     settings = demo.DemoSettings(port, network, seed, truth, stay, as_json)
     return demo.demonstrate(settings, data)

@@ -162,7 +162,9 @@ def stop(
 
 
 def override(
-    percent: Annotated[float, typer.Argument(metavar="PERCENT", help="5 to 100.")],
+    percent: Annotated[
+        float, typer.Argument(metavar="PERCENT", min=5.0, max=100.0, help="5 to 100.")
+    ],
     url: UrlOption = "",
     as_json: JsonOption = False,
 ) -> ExitCode:
