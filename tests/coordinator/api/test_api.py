@@ -110,8 +110,25 @@ async def test_wrong_input_is_unprocessable_and_says_where(
     problem(await client.post(f"/api/v1{path}", json=body), 422, code)
 
 
-@pytest.mark.parametrize("body", [b"{", b"\xff", b'{"percent": NaN}', b'{"percent": 1e999}'])
-async def test_what_is_no_json_is_unprocessable(client: httpx2.AsyncClient, body: bytes) -> None:
+@pytest.mark.parametrize(
+    "body",
+    [
+        b"",
+        b"{",
+        b"\xff",
+        b"[" * 100_000,
+        b'{"percent": NaN}',
+        b'{"percent": 1e999}',
+        b'{"percent": ' + b"1" * 5000 + b"}",
+        b'{"percent": true}',
+        # Half of a surrogate pair, which the answer could not repeat in UTF-8 (RFC 8259 8.2).
+        b'{"percent": "\\ud800"}',
+        b'{"\\ud800": 50}',
+    ],
+)
+async def test_what_is_no_json_or_no_figure_is_a_problem(
+    client: httpx2.AsyncClient, body: bytes
+) -> None:
     headers = {"content-type": "application/json"}
     response = await client.post("/api/v1/override", content=body, headers=headers)
     assert response.status_code in (400, 422)
