@@ -62,11 +62,13 @@ class Discovery:
         self._resolving[name] = task
 
     async def _resolve(self, zeroconf: Zeroconf, name: str, instance: str) -> None:
-        info = AsyncServiceInfo(SERVICE_TYPE, name)
+        info, is_new = AsyncServiceInfo(SERVICE_TYPE, name), True
         # A multicast answer: a unicast one reaches any of several programs on one host.
-        if not await info.async_request(zeroconf, RESOLVE_MS, DNSQuestionType.QM):
-            _logger.warning("%s announces itself but does not say where it is", instance)
-            return
+        # On Wi-Fi multicasts are lost without being repeated, so it is asked for until it is gone.
+        while not await info.async_request(zeroconf, RESOLVE_MS, DNSQuestionType.QM):
+            level = logging.WARNING if is_new else logging.DEBUG
+            _logger.log(level, "%s announces itself but does not say where it is", instance)
+            is_new = False
         addresses = info.parsed_addresses(IPVersion.V4Only)
         if not addresses or info.port is None:
             _logger.warning("%s announces no IPv4 address", instance)

@@ -1,0 +1,67 @@
+"""Announcements heard: wrong ones passed over, changed ones told again, goodbyes told."""
+
+import asyncio
+import contextlib
+import secrets
+import socket
+from collections.abc import AsyncIterator
+
+from zeroconf import IPVersion, ServiceInfo
+from zeroconf.asyncio import AsyncZeroconf
+
+from coordinator.core.events import Event, Found, Gone
+from coordinator.links.discovery import Discovery
+from protocol.constants import SERVICE_TYPE
+from protocol.discovery import Announcement
+
+HOST = "127.0.0.1"
+PATIENCE_S = 40.0
+
+
+def service(joint_id: str, port: int, **changes: str) -> ServiceInfo:
+    return ServiceInfo(
+        SERVICE_TYPE,
+        f"elbow-{joint_id}.{SERVICE_TYPE}",
+        addresses=[socket.inet_aton(HOST)],
+        port=port,
+        properties=Announcement(joint_id, "test 1", port + 1).txt() | changes,
+        server=f"{joint_id}.local.",
+    )
+
+
+@contextlib.asynccontextmanager
+async def announcer() -> AsyncIterator[AsyncZeroconf]:
+    zeroconf = AsyncZeroconf(interfaces=[HOST], ip_version=IPVersion.V4Only)
+    try:
+        yield zeroconf
+    finally:
+        await zeroconf.async_close()
+
+
+async def test_changes_are_told_again_and_wrong_announcements_passed_over() -> None:
+    heard: asyncio.Queue[Event] = asyncio.Queue()
+    joint_id = secrets.token_hex(6)
+    instance = f"elbow-{joint_id}"
+    discovery = Discovery(HOST, heard.put_nowait)
+
+    async def next_of_this_joint() -> Event:
+        async with asyncio.timeout(PATIENCE_S):
+            while True:
+                event = await heard.get()
+                if isinstance(event, Found | Gone) and event.instance == instance:
+                    return event
+
+    async with announcer() as zeroconf:
+        await discovery.open()
+        wrong = service(joint_id, 1000, id="not hex")
+        await (await zeroconf.async_register_service(wrong, cooperating_responders=True))
+        for port in (2000, 3000):
+            await (await zeroconf.async_update_service(service(joint_id, port)))
+            found = await next_of_this_joint()
+            # The first that is told is the first that is right.
+            assert isinstance(found, Found)
+            assert (found.host, found.stream_port) == (HOST, port)
+            assert found.announcement.udp_port == port + 1
+        await zeroconf.async_unregister_all_services()
+        assert await next_of_this_joint() == Gone(instance)
+        await discovery.close()
