@@ -1,5 +1,7 @@
 """Sessions: a broken stream, another coordinator, a restart, a laptop that sleeps, numbers' end."""
 
+from dataclasses import replace
+
 import pytest
 
 from coordinator.core import events as ev
@@ -214,11 +216,10 @@ def test_what_was_said_before_a_boot_is_not_believed_after_it() -> None:
         link(world, "tip").joint.id,
         old.sequence,
         Exchange(world.now, 1, 1, world.now),
-        old,
+        replace(old, sequence=1_000_000),
     )
     world.core.handle(late, world.now)
     assert fresh_status(world, "tip")
-    assert link(world, "tip").clock.locked or link(world, "tip").quality.count < 20
 
 
 def test_a_goodbye_of_a_joint_that_then_breaks_does_not_keep_the_core_busy() -> None:

@@ -147,6 +147,19 @@ def test_a_second_stop_is_not_taken_for_confirmed_by_the_latch_of_the_first() ->
     assert [unit.joint.status(0.0).stop for unit in world.units] == [StopLevel.STOP] * 3
 
 
+def test_a_stop_outlives_a_clear_that_is_still_on_its_way() -> None:
+    world = homed_world(EVEN)
+    world.command(ev.Stop(StopLevel.STOP))
+    until(world, lambda: latched(world))
+    # The clear of this play is repeated by the stream only 200 ms later.
+    world.cut("tip", 30_000, ["forward"])
+    play(world)
+    world.run_for(40_000)
+    world.command(ev.Stop(StopLevel.STOP))
+    world.run_for(3 * S)
+    assert [unit.joint.status(0.0).stop for unit in world.units] == [StopLevel.STOP] * 3
+
+
 def test_a_higher_stop_replaces_a_lower_one_and_a_lower_one_never_a_higher() -> None:
     world = homed_world("none")
     moving(world)
