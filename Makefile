@@ -10,7 +10,7 @@ STAMP := $(VENV)/.setup-done
 
 .DEFAULT_GOAL := help
 .DELETE_ON_ERROR:
-.PHONY: help setup system demo test lint types imports bench
+.PHONY: help setup system demo test lint types imports bench campaign mutants
 
 help: ## Show these targets
 	@awk -F ':.*## ' '/^[a-z]+:.*## / { printf "  make %-9s %s\n", $$1, $$2 }' $(MAKEFILE_LIST)
@@ -63,3 +63,9 @@ imports: setup ## Check which package may import which
 
 bench: setup ## Measure
 	@$(BIN)/python -m tests.bench
+
+campaign: setup ## Try to break the coordinator (SEED=… replays one, SCENARIOS=… how many)
+	@SEED='$(SEED)' SCENARIOS='$(SCENARIOS)' $(BIN)/python -m tests.campaign
+
+mutants: setup ## Show that the campaign finds faults put in on purpose
+	@$(BIN)/python -m tests.campaign.mutants

@@ -185,7 +185,7 @@ class JointUnit:
         """Script a fault: from now on the counter shows `by_us` more."""
         self._enter(true_us)
         self.oscillator.step(true_us, by_us)
-        self._settle(true_us, self.joint_us(true_us))
+        self._settle(true_us, self._enter(true_us))
 
     def lose_steps(self, true_us: float, counts: int) -> None:
         """Script a fault: the axis is so many counts from where the firmware believes it."""

@@ -1,0 +1,143 @@
+"""The long run: `make campaign`, with SEED=… to replay one scenario, SCENARIOS=… for how many."""
+
+import os
+import sys
+import time
+from collections import Counter
+from collections.abc import Iterator
+from dataclasses import dataclass, field
+from itertools import islice
+from multiprocessing import Pool
+from pathlib import Path
+
+from rich.console import Console
+from rich.progress import track
+from rich.table import Table
+
+from tests.campaign.generate import generate
+from tests.campaign.lanes import Lanes
+from tests.campaign.play import Outcome, play
+from tests.campaign.scenario import Scenario
+from tests.campaign.shrink import shrink
+
+SCENARIOS = 2_000
+PICTURES = Path("build/campaign")
+FAILURES_SHOWN = 5
+console = Console()
+
+
+@dataclass(slots=True)
+class Totals:
+    """What many scenarios came to."""
+
+    scenarios: int = 0
+    struck: Counter[str] = field(default_factory=Counter)
+    refused: Counter[str] = field(default_factory=Counter)
+    hits: Counter[str] = field(default_factory=Counter)
+    virtual_us: int = 0
+    guarantees: int = 0
+    starts: int = 0
+    partial_starts: int = 0
+    holds: int = 0
+    level: int = 0
+    apart_us: int = 0
+    failures: list[tuple[int, str]] = field(default_factory=list)
+
+    def add(self, seed: int, outcome: Outcome) -> None:
+        """Take one scenario in."""
+        self.scenarios += 1
+        self.struck.update(outcome.struck)
+        self.refused.update(outcome.refused)
+        self.hits.update(outcome.hits)
+        self.virtual_us += outcome.virtual_us
+        self.guarantees += outcome.guarantees
+        self.starts += outcome.starts
+        self.partial_starts += outcome.partial_starts
+        self.holds += len(outcome.apart_us)
+        self.level += sum(one == 0 for one in outcome.apart_us)
+        self.apart_us = max([self.apart_us, *outcome.apart_us])
+        if outcome.violation is not None:
+            self.failures.append((seed, str(outcome.violation)))
+
+
+def run_seed(seed: int) -> tuple[int, Outcome]:
+    """One scenario, in a process of its own."""
+    return seed, play(generate(seed))
+
+
+def picture(scenario: Scenario, path: Path) -> str:
+    """Draw what happens in a scenario; gives the sentence of its violation, if any."""
+    lanes = Lanes()
+    outcome = play(scenario, lanes)
+    sentence = str(outcome.violation or "no violation")
+    now = lanes.world.now
+    path.parent.mkdir(parents=True, exist_ok=True)
+    from_us = max(0, now - 12_000_000) if outcome.violation else 0
+    path.write_text(lanes.svg(scenario, sentence, from_us, now))
+    return sentence
+
+
+def report(totals: Totals, cpu_s: float) -> None:
+    """Print what struck, and what was found."""
+    table = Table("what", "times", title=f"{totals.scenarios} scenarios")
+    for name, count in sorted(totals.struck.items()):
+        table.add_row(name, str(count))
+    for name, count in sorted(totals.hits.items()):
+        table.add_row(f"datagrams hit by {name}", str(count))
+    console.print(table)
+    console.print(
+        f"{totals.virtual_us / 3.6e9:.1f} h of virtual time in {cpu_s:.0f} s of processor time; "
+        f"{totals.guarantees} guarantees held against the truth; {totals.starts} starts, "
+        f"{totals.partial_starts} partial; {totals.holds} holds, {totals.level} level, "
+        f"at most {totals.apart_us / 1e3:.1f} ms of path time apart"
+    )
+    console.print(f"violations: {len(totals.failures)}")
+
+
+def explain(seed: int, sentence: str) -> None:
+    """Shrink a failure, print it, draw it."""
+    console.print(f"[bold]SEED={seed}[/bold] {sentence}", highlight=False)
+    small, outcome = shrink(generate(seed), sentence.partition(" ")[0])
+    path = PICTURES / f"seed-{seed}.svg"
+    console.print(f"shrunk, {outcome.violation}; picture in {path}", highlight=False)
+    picture(small, path)
+    console.print(small.to_json(), highlight=False)
+
+
+def replay(seed: int) -> int:
+    """One scenario again, with its picture."""
+    path = PICTURES / f"seed-{seed}.svg"
+    scenario = generate(seed)
+    console.print(scenario.to_json(), highlight=False)
+    sentence = picture(scenario, path)
+    console.print(f"{sentence}; picture in {path}", highlight=False)
+    if sentence == "no violation":
+        return 0
+    explain(seed, sentence)
+    return 1
+
+
+def main() -> int:
+    """Run as the environment asks."""
+    if os.environ.get("SEED"):
+        return replay(int(os.environ["SEED"]))
+    count = int(os.environ.get("SCENARIOS") or SCENARIOS)
+    first = int(os.environ.get("FIRST") or 1)
+    totals, before = Totals(), time.process_time()
+    with Pool(os.cpu_count()) as pool:
+        results: Iterator[tuple[int, Outcome]] = pool.imap_unordered(
+            run_seed, range(first, first + count), chunksize=4
+        )
+        for seed, outcome in track(results, total=count, console=console):
+            totals.add(seed, outcome)
+        pool.close()
+        pool.join()
+    times = os.times()
+    report(totals, time.process_time() - before + times.children_user + times.children_system)
+    for seed, sentence in islice(sorted(totals.failures), FAILURES_SHOWN):
+        explain(seed, sentence)
+    return 1 if totals.failures else 0
+
+
+if __name__ == "__main__":
+    sys.exit(main())

@@ -1,0 +1,140 @@
+"""Random scenarios: the same seed gives the same scenario."""
+
+from random import Random
+
+from tests.campaign.scenario import LETTERS, REACH_DEG, Happening, Scenario
+
+PROFILES = ("quiet", "quiet", "home", "home", "busy", "busy", "hostile")
+BYTES_SHARE = 50
+"""One scenario in so many goes through real bytes and tags."""
+END_MS = 9_000
+"""Happenings begin up to here; programs take about so long."""
+
+LINK_FAULTS = ("outage", "loss", "delay", "reorder", "duplicate", "corrupt", "partition")
+JOINT_FAULTS = (
+    "reboot",
+    "clock-step",
+    "crystal",
+    "hot",
+    "driver",
+    "supply",
+    "lost-steps",
+    "hall-high",
+    "hall-low",
+    "hall-noisy",
+    "slow",
+)
+HOST_FAULTS = ("crash", "sleep", "second", "slew")
+OPERATOR = ("hold", "resume", "stop", "home", "override", "play", "jog")
+
+
+def generate(seed: int) -> Scenario:
+    """The scenario of a seed."""
+    random = Random(f"scenario {seed}")
+    joints = random.choice((1, 2, 2, 3, 3, 4, 4, 5, 6, 6, 8, 12))
+    full = random.random() < 0.15
+    happenings = [
+        happening for _ in range(random.choice((0, 1, 1, 2, 2, 3, 4, 6)))
+        for happening in _happening(random, joints)
+    ]  # fmt: skip
+    return Scenario(
+        seed=seed,
+        joints=joints,
+        arm_seed=random.randrange(10_000),
+        profile=random.choice(PROFILES),
+        program=tuple(_program(random, joints)),
+        happenings=tuple(sorted(happenings, key=lambda one: one.at_ms)),
+        capacities=tuple(random.choice((24, 40, 64)) for _ in range(joints)) if full else (),
+        real_bytes=seed % BYTES_SHARE == 0,
+        from_begin=random.random() < 0.12,
+    )
+
+
+def _program(random: Random, joints: int) -> list[str]:
+    # The first line moves wherever the last play ended.
+    lines = ["G90 G94", "G0 A1.5", "G0 A-1.5"]
+    for _ in range(random.choice((1, 2, 3, 4))):
+        words = [
+            f"{letter}{random.uniform(-REACH_DEG, REACH_DEG):.2f}"
+            for letter in LETTERS[:joints]
+            if random.random() < 0.8
+        ] or [f"A{random.uniform(-REACH_DEG, REACH_DEG):.2f}"]
+        if random.random() < 0.5:
+            lines.append("G0 " + " ".join(words))
+        else:
+            lines.append(f"G1 {' '.join(words)} F{random.choice((600, 1200, 3000))}")
+        if random.random() < 0.15:
+            lines.append(f"G4 P{random.uniform(0.1, 1.0):.2f}")
+        if random.random() < 0.05:
+            lines.append("M0")
+    return [*lines, "M2"]
+
+
+def _happening(random: Random, joints: int) -> list[Happening]:
+    at_ms = random.randrange(END_MS)
+    one = (random.randrange(joints),)
+    kind = random.random()
+    if kind < 0.40:
+        return [_link_fault(random, joints, at_ms, one)]
+    if kind < 0.58:
+        return [_joint_fault(random, at_ms, one)]
+    if kind < 0.70:
+        what = random.choice(HOST_FAULTS)
+        for_ms = {
+            "crash": random.choice((200, 1_000, 3_000, 8_000)),
+            "sleep": random.choice((100, 300, 1_000, 3_000, 10_000, 60_000)),
+            "second": random.choice((2_000, 10_000)),
+            "slew": 10_000,
+        }[what]
+        return [Happening(at_ms, what, for_ms=for_ms, amount=random.choice((-500, 500)))]
+    what = random.choice(OPERATOR)
+    if what == "override":
+        return [Happening(at_ms, what, amount=random.choice((5, 10, 25, 50, 80, 100)))]
+    if what == "stop":
+        return [Happening(at_ms, what, amount=random.choice((1, 1, 2, 3)))]
+    if what == "jog":
+        return [Happening(at_ms, what, one, 500, random.choice((-10.0, -1.0, 1.0, 10.0)))]
+    if what == "hold" and random.random() < 0.6:
+        resumed = Happening(at_ms + random.randrange(500, 4_000), "resume")
+        return [Happening(at_ms, what), resumed]
+    return [Happening(at_ms, what)]
+
+
+def _link_fault(random: Random, joints: int, at_ms: int, one: tuple[int, ...]) -> Happening:
+    what = random.choice(("outage", *LINK_FAULTS))
+    ways = random.choice((("forward", "back"), ("forward", "back"), ("forward",), ("back",)))
+    if what == "partition":
+        some = tuple(sorted(random.sample(range(joints), random.randint(1, joints))))
+        return Happening(at_ms, "outage", some, random.choice((300, 800, 1_500, 4_000)), ways=ways)
+    if what == "outage":
+        for_ms = random.choice((100, 200, 300, 500, 800, 1_200, 2_000, 5_000, 12_000))
+        return Happening(at_ms, what, one, for_ms, ways=ways)
+    amount = {
+        "loss": random.choice((0.2, 0.5, 0.8)),
+        "delay": random.choice((20_000.0, 100_000.0, 400_000.0)),
+        "reorder": random.choice((0.1, 0.5)),
+        "duplicate": random.choice((0.1, 0.5)),
+        "corrupt": random.choice((0.1, 0.5)),
+    }[what]
+    return Happening(at_ms, what, one, random.choice((500, 1_500, 4_000)), amount, ways)
+
+
+def _joint_fault(random: Random, at_ms: int, one: tuple[int, ...]) -> Happening:
+    what = random.choice((*JOINT_FAULTS, "reboot", "reboot"))
+    for_ms = {
+        "reboot": random.choice((50, 500, 2_000, 7_000)),
+        "hot": 3_000,
+        "supply": random.choice((500, 3_000)),
+        "crystal": 5_000,
+        "hall-noisy": 3_000,
+        "hall-high": 5_000,
+        "hall-low": 5_000,
+        "slow": 3_000,
+    }.get(what, 0)
+    amount = {
+        "clock-step": random.choice((-200_000.0, -3_000.0, 300.0, 5_000.0, 1e6)),
+        "crystal": random.choice((-400.0, 300.0, 2_000.0)),
+        "lost-steps": random.choice((-20_000.0, 3_000.0)),
+        "slow": random.choice((10_000.0, 80_000.0, 300_000.0)),
+    }.get(what, 0.0)
+    return Happening(at_ms, what, one, for_ms, amount)

@@ -1,0 +1,262 @@
+"""What a scenario's happenings do to a world, and how everything is mended afterwards."""
+
+from collections import Counter
+from random import Random
+
+from coordinator.core import events as ev
+from coordinator.motion import plan_parts
+from coordinator.programs import ProgramError, parse_program
+from coordinator.rehearsal.air import Trouble
+from coordinator.rehearsal.host import HostClock
+from coordinator.rehearsal.node import Node
+from coordinator.rehearsal.station import Station
+from coordinator.rehearsal.world import COORDINATOR_ID, World
+from protocol.constants import PPM
+from protocol.drive import StopLevel
+from protocol.status import Fault
+from simulator.network import BOTH, PROFILES, Direction
+from tests.campaign.judge import Judge
+from tests.campaign.scenario import Happening, Scenario
+
+OTHER_ID = bytes(range(16, 32))
+HOTTER_C = 60.0
+SAG_V = 6.0
+CRYSTAL_STEP_US = 100_000
+NOISE_STEP_US = 37_000
+JOG_STEP_US = 100_000
+
+
+class Happenings:
+    """Carries a scenario out on a world."""
+
+    def __init__(self, scenario: Scenario, world: World, judge: Judge) -> None:
+        self.scenario = scenario
+        self.world = world
+        self.judge = judge
+        self.struck: Counter[str] = Counter()
+        """How often each thing really happened."""
+        self.refused: Counter[str] = Counter()
+        """Commands that the coordinator would not carry out, by their code."""
+        self.last_refusal = "for no reason"
+        self._random = Random(f"happenings {scenario.seed}")
+        self._names = [joint.name for joint in world.arm.joints]
+
+    def schedule(self, from_us: int) -> int:
+        """Put everything into the world's queue; gives the true time at which all is over."""
+        end_us = from_us
+        for one in self.scenario.happenings:
+            at_us = from_us + one.at_ms * 1000
+            self.world.at(at_us, self._happen, one)
+            end_us = max(end_us, at_us + one.for_ms * 1000)
+        return end_us
+
+    def command(self, command: ev.Command, station: Station | None = None) -> bool:
+        """Ask for something; False when it is refused, or when nobody is there to hear it."""
+        station = station or self.world.station
+        if not station.awake:
+            self.last_refusal = "nobody is there"
+            return False
+        name = type(command).__name__.lower()
+        try:
+            station.command(command)
+        except ev.Refused as refused:
+            self.refused[f"{name}: {refused.code}"] += 1
+            self.last_refusal = f"{refused.code}: {refused.message}"
+            return False
+        self.struck[f"operator {name}"] += 1
+        return True
+
+    def play(self, station: Station | None = None) -> bool:
+        """Ask for the scenario's program from where the joints stand."""
+        station = station or self.world.station
+        arm, text = self.world.arm, "\n".join(self.scenario.program) + "\n"
+        try:
+            parts = plan_parts(parse_program(text, arm.words), arm, station.core.start_counts())
+        except (ev.Refused, ProgramError) as error:
+            self.refused["play: plan"] += 1
+            self.last_refusal = str(error)
+            return False
+        return self.command(ev.Play("campaign", text, parts), station)
+
+    def mend(self) -> None:
+        """All faults end: power, network, sensors and the laptop are well."""
+        world = self.world
+        for other in world.stations[1:]:
+            if other.alive:
+                other.crash()
+        station = world.station
+        for node in world.nodes.values():
+            if not node.alive:
+                world.restart_joint(node.name)
+            node.slow_us = 0
+            node.unit.warmer_c = 0.0
+            node.unit.supply_v = None
+            node.unit.stick_hall(world.now, None)
+            node.touched()
+        for air in station.airs.values():
+            air.replace(PROFILES["quiet"], self._random.getrandbits(63), world.now)
+        if not station.alive:
+            world.start_coordinator()
+
+    # ---- one by one ---------------------------------------------------------------------------
+
+    def _happen(self, one: Happening) -> None:
+        what = one.what
+        if what in ("outage", *Trouble):
+            self._link_fault(one)
+        elif what in _ON_HOST:
+            self._host_fault(one)
+        elif what in _BY_OPERATOR:
+            self._operate(one)
+        else:
+            for index in one.joints:
+                if index < len(self._names):
+                    node = self.world.node(self._names[index])
+                    if node.alive:
+                        self.struck[what] += 1
+                        self._joint_fault(one, node)
+
+    def _link_fault(self, one: Happening) -> None:
+        ways: list[Direction] = [way for way in BOTH if way in one.ways]
+        for index in one.joints:
+            if index >= len(self._names):
+                continue
+            name, for_us = self._names[index], one.for_ms * 1000
+            if one.what == "outage":
+                self.world.cut(name, for_us, ways)
+            else:
+                now = self.world.now
+                air = self.world.air(name)
+                air.trouble(Trouble(one.what), one.amount, now, now + for_us, ways)
+
+    def _host_fault(self, one: Happening) -> None:
+        world = self.world
+        station = world.station
+        if one.what == "crash" and station.alive:
+            self.struck["crash"] += 1
+            world.kill_coordinator()
+            world.at(world.now + one.for_ms * 1000, self._start_again)
+        elif one.what == "sleep" and station.awake:
+            self.struck["sleep"] += 1
+            station.sleep(one.for_ms * 1000)
+        elif one.what == "slew":
+            self.struck["slew"] += 1
+            station.host.slew(world.now, int(one.amount))
+        elif one.what == "second":
+            self.struck["second coordinator"] += 1
+            identity = OTHER_ID if one.amount > 0 else COORDINATOR_ID
+            other = world.add_station(identity, HostClock(self._random.randrange(10**9)))
+            for after_us in (500_000, 1_500_000, 3_000_000):
+                world.at(world.now + after_us, self._other_asks, other)
+            world.at(world.now + one.for_ms * 1000, self._other_goes, other)
+
+    def _start_again(self) -> None:
+        if not self.world.station.alive:
+            self.world.start_coordinator()
+
+    def _other_asks(self, other: Station) -> None:
+        if other.alive:
+            self.command(ev.Home(), other)
+            self.play(other)
+
+    def _other_goes(self, other: Station) -> None:
+        if other.alive:
+            other.crash()
+
+    def _operate(self, one: Happening) -> None:
+        match one.what:
+            case "hold":
+                self.command(ev.Hold())
+            case "resume":
+                self.command(ev.Resume())
+            case "stop":
+                self.command(ev.Stop(StopLevel(int(one.amount))))
+            case "home":
+                self.command(ev.Home())
+            case "override":
+                self.command(ev.Override(round(one.amount * PPM / 100)))
+            case "play":
+                self.play()
+            case "jog":
+                self._jog(one, self.world.now + one.for_ms * 1000)
+
+    def _jog(self, one: Happening, until_us: int) -> None:
+        over = self.world.now >= until_us
+        for index in one.joints:
+            if index < len(self._names):
+                self.command(ev.Jog(self._names[index], 0.0 if over else one.amount))
+        if not over:
+            self.world.at(self.world.now + JOG_STEP_US, self._jog, one, until_us)
+
+    def _joint_fault(self, one: Happening, node: Node) -> None:
+        world, unit = self.world, node.unit
+        over_us = world.now + one.for_ms * 1000
+        match one.what:
+            case "reboot":
+                world.kill_joint(node.name)
+                world.at(over_us, world.restart_joint, node.name)
+                return
+            case "clock-step":
+                self._step_clock(node, one.amount)
+                return
+            case "crystal":
+                self._drift(node, one.amount, over_us)
+                return
+            case "hot":
+                unit.warmer_c = HOTTER_C
+                world.at(over_us, self._cool, node)
+            case "supply":
+                unit.supply_v = SAG_V
+                world.at(over_us, self._supply, node)
+            case "driver":
+                unit.fault(Fault.DRIVER, world.now)
+            case "lost-steps":
+                unit.lose_steps(world.now, int(one.amount))
+            case "hall-high" | "hall-low":
+                self.judge.false_home.add(node.id)
+                unit.stick_hall(world.now, one.what == "hall-high")
+                world.at(over_us, self._unstick, node)
+            case "hall-noisy":
+                self.judge.false_home.add(node.id)
+                self._noise(node, over_us)
+            case "slow":
+                node.slow_us = int(one.amount)
+                world.at(over_us, self._quick, node)
+        world.poll(node)
+
+    def _step_clock(self, node: Node, by_us: float) -> None:
+        self.judge.broken_clock.add(node.id)
+        node.unit.step_clock(self.world.now, by_us)
+        node.rewind()
+        node.touched()
+
+    def _drift(self, node: Node, ppm: float, until_us: int) -> None:
+        """A crystal out of tolerance, in small steps."""
+        if node.alive and self.world.now < until_us:
+            self._step_clock(node, ppm * CRYSTAL_STEP_US / PPM)
+            self.world.at(self.world.now + CRYSTAL_STEP_US, self._drift, node, ppm, until_us)
+
+    def _noise(self, node: Node, until_us: int) -> None:
+        if not node.alive or self.world.now >= until_us:
+            return
+        level = self._random.random() < 0.5
+        node.unit.by_value(self.world.now, lambda joint, now: joint.hall(level, now))
+        self.world.poll(node)
+        self.world.at(self.world.now + NOISE_STEP_US, self._noise, node, until_us)
+
+    def _cool(self, node: Node) -> None:
+        node.unit.warmer_c = 0.0
+
+    def _supply(self, node: Node) -> None:
+        node.unit.supply_v = None
+
+    def _unstick(self, node: Node) -> None:
+        node.unit.stick_hall(self.world.now, None)
+        self.world.poll(node)
+
+    def _quick(self, node: Node) -> None:
+        node.slow_us = 0
+
+
+_ON_HOST = ("crash", "sleep", "second", "slew")
+_BY_OPERATOR = ("hold", "resume", "stop", "home", "override", "play", "jog")

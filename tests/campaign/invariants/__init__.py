@@ -1,0 +1,25 @@
+"""The invariants of the design's section 6, each with its text."""
+
+from tests.campaign.invariants.base import Invariant
+from tests.campaign.invariants.i01_armed import AllArmed
+from tests.campaign.invariants.i02_lease import NoFurtherThanLease
+from tests.campaign.invariants.i03_dead import RestWithoutCoordinator
+from tests.campaign.invariants.i04_together import Together
+from tests.campaign.invariants.i05_limits import WithinLimits
+from tests.campaign.invariants.i06_unhomed import NoBlindMotion
+from tests.campaign.invariants.i07_reboot import RebootedStays
+from tests.campaign.invariants.i09_position import PositionTrue
+from tests.campaign.invariants.i11_command import OnlyByCommand
+
+ALWAYS: tuple[type[Invariant], ...] = (
+    AllArmed,
+    NoFurtherThanLease,
+    RestWithoutCoordinator,
+    Together,
+    WithinLimits,
+    NoBlindMotion,
+    RebootedStays,
+    PositionTrue,
+    OnlyByCommand,
+)
+"""I8 and I12 are judged by who plays a scenario: they need an intruder and an operator."""

@@ -1,0 +1,106 @@
+"""I2: if any joint of a run does not start or stops, every other is at rest within its lease plus
+the ramp; at a start, within the first lease plus the ramp.
+
+A joint that stops gets no further lease. So it is enough, and sharper, that no joint ever holds a
+lease more than a window beyond the furthest lease that each of the others ever had in the same
+start, or than the first lease while one of them has not echoed *go*; and that no joint passes its
+lease but by its ramp. Rates are 5 % at least, so whoever moves gets there.
+"""
+
+import math
+
+from coordinator.core.lease import WINDOW_MAX_US
+from coordinator.rehearsal.node import Node
+from coordinator.rehearsal.station import Station
+from protocol.constants import FIRST_LEASE_US
+from protocol.drive import Drive
+from protocol.states import JointState
+from protocol.status import Status
+from simulator.unit import WorldTruth
+from tests.campaign.invariants.base import Invariant
+from tests.campaign.judge import Judge
+from tests.campaign.truth import path_of, path_us, state_of
+
+ROUNDING_US = 2.0
+
+
+class NoFurtherThanLease(Invariant):
+    """Follows, for the newest start of each session, the furthest lease of each joint."""
+
+    name = "I2"
+
+    def __init__(self, judge: Judge) -> None:
+        super().__init__(judge)
+        self._start: dict[int, tuple[int, int]] = {}
+        """Plan number and path time of the newest start, by session."""
+        self._furthest: dict[tuple[int, int], dict[str, float]] = {}
+        """Furthest lease by session and start, then by joint."""
+        self._mine: dict[str, tuple[int, int]] = {}
+        """The session and start by which each joint moves or is about to."""
+
+    def sent(self, station: Station, joint_id: str, drive: Drive) -> None:
+        plan = drive.plan
+        if plan is None or plan.change is None or plan.change.before_ppm:
+            return
+        known = self._start.get(drive.session)
+        if known is None or known[0] < plan.number:
+            self._start[drive.session] = plan.number, plan.stand_us
+
+    def drove(self, node: Node, station: Station, drive: Drive, status: Status | None) -> None:
+        plan = drive.plan
+        if status is None or plan is None or plan.change is None or status.plan != plan.number:
+            return
+        path = path_of(node)
+        if plan.change.before_ppm == 0:
+            known = self._start.get(drive.session)
+            if known is not None and plan.number == known[0]:
+                self._mine[node.id] = drive.session, plan.number
+        key = self._mine.get(node.id)
+        lease_us = path.effective_lease_us()
+        if key is None or key[0] != drive.session or lease_us is None:
+            return
+        stand_us = path.stand_us if state_of(node) is JointState.ARMED else None
+        furthest = self._furthest.setdefault(key, {})
+        furthest[node.id] = max(furthest.get(node.id, 0.0), float(lease_us))
+        silent = [one for one in self.world.nodes if one not in furthest]
+        if silent:
+            start_us = self._start[drive.session][1] if stand_us is None else stand_us
+            if lease_us > start_us + FIRST_LEASE_US:
+                names = ", ".join(self.world.nodes[one].name for one in silent)
+                raise self.broken(
+                    f"{node.name} has a lease to {lease_us} µs, more than the first from "
+                    f"{start_us} µs, but {names} did not echo the start"
+                )
+            return
+        lowest = min(furthest, key=lambda one: furthest[one])
+        if lease_us > furthest[lowest] + WINDOW_MAX_US:
+            raise self.broken(
+                f"{node.name} has a lease to {lease_us} µs, but "
+                f"{self.world.nodes[lowest].name} never one beyond {furthest[lowest]:.0f} µs"
+            )
+
+    def truth(self, node: Node, truth: WorldTruth) -> None:
+        if truth.event == "finish":
+            key = self._mine.get(node.id)
+            if key is not None:
+                self._furthest.setdefault(key, {})[node.id] = math.inf
+
+    def touched(self, node: Node) -> None:
+        state = state_of(node)
+        if state is not JointState.MOVING and state is not JointState.RAMPING:
+            return
+        path = path_of(node)
+        here = path_us(node, node.unit.joint_us(self.world.now))
+        limit: float | None
+        if state is JointState.MOVING:
+            limit = path.effective_lease_us()
+            if limit is not None and path.covers_end(int(limit)):
+                limit = math.inf
+        else:
+            limit = None if path.began_us is None else path.began_us + path.ramp.path_us
+        if limit is None:
+            raise self.broken(f"{node.name} is {state.word} without a lease")
+        # A deadline is processed up to 1 µs after its instant.
+        if here > limit + ROUNDING_US:
+            raise self.broken(f"{node.name} is {state.word} at path time {here:.1f} µs, "
+                              f"its limit is {limit:.1f} µs")  # fmt: skip

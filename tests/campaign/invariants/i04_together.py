@@ -1,0 +1,106 @@
+"""I4: while all run, true path times differ by no more than the sum of the clock error bounds and
+map remainders.
+
+With it goes what it rests on: the true offset of every joint lies within its guarantee whenever
+the coordinator trusts that clock, and no start was spread by more than the report's bound.
+"""
+
+from coordinator.core.report import StartRecord
+from coordinator.rehearsal.node import Node
+from coordinator.rehearsal.station import Station
+from protocol.states import JointState
+from simulator.unit import WorldTruth
+from tests.campaign.invariants.base import Invariant
+from tests.campaign.judge import Judge
+from tests.campaign.truth import path_of, path_us, plan_of, state_of
+
+INTERVAL_US = 20_000
+"""How often path times are compared: in that time they part by 0.01 µs at most."""
+AGE_ALLOWANCE = 400e-6
+"""Per µs since the newest status: drift of both crystals and slewing."""
+ROUNDING_US = 4.0
+
+
+class Together(Invariant):
+    """Compares true clocks with the guarantee, and true path times with each other."""
+
+    name = "I4"
+
+    def __init__(self, judge: Judge) -> None:
+        super().__init__(judge)
+        self._compared_us = 0
+        self._starts: dict[tuple[int, int], dict[str, int]] = {}
+        """True ns at which joints started, by session and plan."""
+        self.checked = 0
+        self.spreads: list[tuple[int, int]] = []
+        """True spread and bound of every start that was judged, in µs."""
+
+    def heard(self, station: Station, joint_id: str) -> None:
+        if joint_id in self.judge.broken_clock:
+            return
+        node = self.world.nodes[joint_id]
+        link = next(link for link in station.core.links if link.joint.id == joint_id)
+        now = station.host.arm(self.world.now)
+        interval = link.clock.guarantee(now)
+        if interval is None or link.status is None or not node.alive:
+            return
+        if link.status.boot != node.unit.joint.identity.boot:
+            return
+        offset_us = node.unit.joint_us(self.world.now) - now
+        self.checked += 1
+        if not interval.low_us - 1 <= offset_us <= interval.high_us + 1:
+            raise self.broken(
+                f"{node.name}: its offset is {offset_us:.1f} µs, guaranteed was "
+                f"{interval.low_us} to {interval.high_us} µs"
+            )
+
+    def touched(self, node: Node) -> None:
+        now = self.world.now
+        if now - self._compared_us < INTERVAL_US:
+            return
+        self._compared_us = now
+        nodes = list(self.world.nodes.values())
+        if len(nodes) < 2 or any(state_of(one) is not JointState.MOVING for one in nodes):
+            return
+        if any(one.id in self.judge.broken_clock or not one.alive for one in nodes):
+            return
+        first = nodes[0].unit.joint.session
+        change = path_of(nodes[0]).current
+        if any(path_of(one).current != change or one.unit.joint.session != first for one in nodes):
+            return
+        station = next((s for s in self.world.stations if s.core.session == first), None)
+        if station is None or not station.awake:
+            return
+        bounds = []
+        for link in station.core.links:
+            bound = link.clock_bound_us(station.now)
+            if bound is None or link.heard_us is None:
+                return
+            bounds.append(bound + AGE_ALLOWANCE * (station.now - link.heard_us))
+        paths = [path_us(one, one.unit.joint_us(now)) for one in nodes]
+        low, high = paths.index(min(paths)), paths.index(max(paths))
+        apart_us, allowed_us = paths[high] - paths[low], bounds[low] + bounds[high] + ROUNDING_US
+        if apart_us > allowed_us:
+            raise self.broken(
+                f"{nodes[high].name} is {apart_us:.1f} µs of path time ahead of "
+                f"{nodes[low].name}, the clock bounds allow {allowed_us:.1f} µs"
+            )
+
+    def truth(self, node: Node, truth: WorldTruth) -> None:
+        if truth.event in ("start", "resume"):
+            key = node.unit.joint.session or 0, plan_of(node)
+            self._starts.setdefault(key, {})[node.id] = truth.at_ns
+
+    def judge_starts(self, session: int, records: list[StartRecord]) -> None:
+        """Compare the bounds of a run's report with what really happened."""
+        for record in records:
+            starts = self._starts.get((session, record.plan), {})
+            bound_us = record.bound_us
+            if bound_us is None or len(starts) < len(self.world.nodes) or self.judge.broken_clock:
+                continue
+            spread_us = (max(starts.values()) - min(starts.values())) / 1e3
+            self.spreads.append((round(spread_us), bound_us))
+            if spread_us > bound_us + 1.0:
+                raise self.broken(
+                    f"a start was spread by {spread_us:.1f} µs, its report states {bound_us} µs"
+                )

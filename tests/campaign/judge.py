@@ -1,0 +1,117 @@
+"""Watches a world and lets every invariant look at the true state after every event."""
+
+from collections.abc import Callable, Sequence
+from typing import TYPE_CHECKING
+
+from coordinator.core import events as ev
+from coordinator.rehearsal.node import Node
+from coordinator.rehearsal.observer import Observer
+from coordinator.rehearsal.station import Station
+from coordinator.rehearsal.world import World
+from protocol.drive import Drive
+from protocol.status import Status
+from simulator.unit import WorldTruth
+
+if TYPE_CHECKING:
+    from tests.campaign.invariants.base import Invariant
+
+
+class Violated(AssertionError):
+    """An invariant is broken; the text says what happened."""
+
+    def __init__(self, invariant: str, message: str, at_us: int) -> None:
+        super().__init__(f"{invariant} at {at_us / 1e6:.6f} s: {message}")
+        self.invariant = invariant
+        self.message = message
+        self.at_us = at_us
+
+
+class Judge(Observer):
+    """All invariants over one world. Raises Violated in the middle of what broke one."""
+
+    def __init__(self, kinds: Sequence[type["Invariant"]], *, lanes: "Observer | None" = None):
+        self.world: World
+        self.lanes = lanes
+        self.broken_clock: set[str] = set()
+        """Joints whose crystal or counter was broken by the scenario: they have no true clock."""
+        self.false_home: set[str] = set()
+        """Joints whose home sensor lied at some time: where they homed is not where home is."""
+        self._kinds = kinds
+        self.invariants: list[Invariant] = []
+
+    def begin(self, world: World) -> None:
+        """The world is made; from now on everything is judged."""
+        from tests.campaign.invariants.base import Invariant
+
+        self.world = world
+        self.invariants = [kind(self) for kind in self._kinds]
+        self._sent = self._those("sent", Invariant)
+        self._drove = self._those("drove", Invariant)
+        self._touched = self._those("touched", Invariant)
+        self._heard = self._those("heard", Invariant)
+        self._commanded = self._those("commanded", Invariant)
+        self._crashed = self._those("crashed", Invariant)
+        self._slept = self._those("slept", Invariant)
+        self._rebooted = self._those("rebooted", Invariant)
+        self._truth = self._those("truth", Invariant)
+
+    def _those(self, name: str, base: type) -> list[Callable[..., None]]:
+        return [
+            getattr(one, name)
+            for one in self.invariants
+            if getattr(type(one), name) is not getattr(base, name)
+        ]
+
+    # ---- what the world tells -----------------------------------------------------------------
+
+    def sent(self, station: Station, joint_id: str, drive: Drive) -> None:
+        for look in self._sent:
+            look(station, joint_id, drive)
+
+    def drove(self, node: Node, station: Station, drive: Drive, status: Status | None) -> None:
+        self._tell_truths(node)
+        for look in self._drove:
+            look(node, station, drive, status)
+
+    def touched(self, node: Node) -> None:
+        if not self.invariants:
+            return
+        self._tell_truths(node)
+        for look in self._touched:
+            look(node)
+        if self.lanes is not None:
+            self.lanes.touched(node)
+
+    def _tell_truths(self, node: Node) -> None:
+        for truth in node.unit.take_truth():
+            self.judge_truth(node, truth)
+
+    def judge_truth(self, node: Node, truth: WorldTruth) -> None:
+        """A start, resume, hold, finish, stop or home really happened."""
+        for look in self._truth:
+            look(node, truth)
+
+    def heard(self, station: Station, joint_id: str) -> None:
+        for look in self._heard:
+            look(station, joint_id)
+
+    def commanded(self, station: Station, command: ev.Command) -> None:
+        if self.lanes is not None:
+            self.lanes.commanded(station, command)
+        for look in self._commanded:
+            look(station, command)
+
+    def crashed(self, station: Station) -> None:
+        for look in self._crashed:
+            look(station)
+
+    def slept(self, station: Station, slept_us: int) -> None:
+        for look in self._slept:
+            look(station, slept_us)
+
+    def rebooted(self, node: Node) -> None:
+        for truth in node.unit.take_truth():
+            self.judge_truth(node, truth)
+        self.broken_clock.discard(node.id)
+        for look in self._rebooted:
+            look(node)

@@ -1,0 +1,137 @@
+"""A patient operator: brings an arm up, and asks for a play once the faults are over."""
+
+from coordinator.core import events as ev
+from coordinator.core.homing import HomingState
+from coordinator.core.run import Phase
+from coordinator.rehearsal.world import World
+from protocol.constants import US
+from protocol.states import JointState
+from protocol.status import Fault
+from tests.campaign.happenings import Happenings
+
+UP_US = 15 * US
+HOMING_US = 90 * US
+RUN_US = 60 * US
+LOOK_US = 500_000
+"""How long the operator waits before asking again."""
+PLAYS = 3
+JOG_US = 100_000
+JOG_STEPS = 200
+NEAR_DEG = 3.0
+
+
+class Operator:
+    """Uses the first laptop as a person would, and never asks for what must be refused twice."""
+
+    def __init__(self, world: World, happenings: Happenings) -> None:
+        self.world = world
+        self.happenings = happenings
+
+    def bring_up(self) -> bool:
+        """Wait for the joints, home them, and ask for the first play."""
+        self.world.run_until(self._all_there, UP_US)
+        for _ in range(3):
+            if self._home() and self.happenings.play():
+                return True
+            self.world.run_for(LOOK_US)
+        return False
+
+    def play_through(self, stated_us: int) -> str | None:
+        """Ask until a play has succeeded; a sentence when none did within the stated time."""
+        world, end_us = self.world, self.world.now + stated_us
+        plays, resumed, why = 0, False, "nothing was tried"
+        while world.now < end_us:
+            core = world.core
+            run = core.run
+            if run is not None and run.phase is not Phase.ENDED:
+                if run.phase is Phase.PAUSED or (run.phase is Phase.HELD and not resumed):
+                    resumed = run.phase is Phase.HELD
+                    if not self.happenings.command(ev.Resume()):
+                        self.happenings.command(ev.Stop())
+                        world.run_for(LOOK_US)
+                elif not self._follow(Phase.HELD, Phase.PAUSED, Phase.ENDED) or resumed:
+                    why = f"run {run.number} stayed {run.phase}"
+                    self.happenings.command(ev.Stop())
+                    world.run_for(LOOK_US)
+                    resumed = False
+                continue
+            resumed = False
+            if plays and run is not None and run.report.outcome == "finished":
+                return None
+            if plays >= PLAYS:
+                break
+            if self._must_home():
+                if not self._home():
+                    self._jog_back()
+                    why = f"homing failed: {core.homing.message if core.homing else 'refused'}"
+                    world.run_for(LOOK_US)
+            elif self.happenings.play():
+                plays += 1
+                self._follow(Phase.HELD, Phase.PAUSED, Phase.ENDED)
+                run = world.core.run
+                why = f"the play ended {run.report.outcome}: {run.report.message}" if run else ""
+            else:
+                why = f"a play was refused, {self.happenings.last_refusal}"
+                self._power_cycle()
+                world.run_for(LOOK_US)
+        return f"{plays} plays within {stated_us / US:.0f} s; at last {why}"
+
+    def _all_there(self) -> bool:
+        return all(
+            link.up and link.configured and link.status and link.clock.locked
+            for link in self.world.core.links
+        )
+
+    def _must_home(self) -> bool:
+        return any(
+            link.status is None
+            or not link.status.homed
+            or link.status.faults
+            or link.in_state(JointState.UNHOMED)
+            for link in self.world.core.links
+        )
+
+    def _home(self) -> bool:
+        """Home all joints; True when that succeeded."""
+        if not self.happenings.command(ev.Home()):
+            return False
+        self.world.run_until(self._homing_over, HOMING_US)
+        homing = self.world.core.homing
+        return homing is not None and homing.state is HomingState.DONE
+
+    def _jog_back(self) -> None:
+        """A joint that restarted while it stood behind its sensor is jogged to the near side.
+
+        A person sees where it stands. (The simulated axis has no end stop to run against.)
+        """
+        for joint, link in zip(self.world.arm.joints, self.world.core.links, strict=True):
+            status = link.status
+            if status is None or not status.faults & Fault.HALL_SENSOR:
+                continue
+            unit, search = self.world.nodes[joint.id].unit, joint.homing.direction
+            for _ in range(JOG_STEPS):
+                angle = joint.to_degrees(unit.true_position(self.world.now)[0])
+                if (joint.home_deg - angle) * search > NEAR_DEG:
+                    break
+                self.happenings.command(ev.Jog(joint.name, -joint.homing.fast_deg_s * search))
+                self.world.run_for(JOG_US)
+            self.happenings.command(ev.Jog(joint.name, 0.0))
+            self.world.run_for(LOOK_US)
+
+    def _homing_over(self) -> bool:
+        homing = self.world.core.homing
+        return homing is None or homing.state is not HomingState.RUNNING
+
+    def _follow(self, *phases: Phase) -> bool:
+        def reached() -> bool:
+            run = self.world.core.run
+            return run is None or run.phase in phases
+
+        return self.world.run_until(reached, RUN_US)
+
+    def _power_cycle(self) -> None:
+        """A joint whose clock is not trusted for minutes is switched off and on."""
+        for link in self.world.core.links:
+            if not link.clock.locked and link.joint.id in self.happenings.judge.broken_clock:
+                self.world.kill_joint(link.name)
+                self.world.restart_joint(link.name)

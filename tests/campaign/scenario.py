@@ -1,0 +1,145 @@
+"""A scenario: an arm, a network, a program, and what goes wrong when. Plain data, kept as JSON."""
+
+import json
+from dataclasses import asdict, dataclass, field, replace
+from pathlib import Path
+from random import Random
+from typing import Any
+
+from coordinator.arm import Arm, parse_arm
+from simulator.settings import JointSettings
+from simulator.unit import JointUnit
+
+LETTERS = "ABCDEUVWHIJK"
+KEY = bytes(range(32))
+HALF_WINDOW_DEG = 0.6
+REACH_DEG = 38.0
+"""Programs stay within this on both sides of 0."""
+HOME_DEG = 42.0
+"""The home sensor sits near the end towards which the search goes, and is met from anywhere."""
+
+
+@dataclass(frozen=True, slots=True)
+class Happening:
+    """One fault or one thing that the operator does, `at_ms` after the first play was asked for.
+
+    Which other fields matter depends on `what` (see `happenings`). `for_ms` is how long it lasts.
+    """
+
+    at_ms: int
+    what: str
+    joints: tuple[int, ...] = ()
+    for_ms: int = 0
+    amount: float = 0.0
+    ways: tuple[str, ...] = ("forward", "back")
+
+
+@dataclass(frozen=True, slots=True)
+class Scenario:
+    """All that a world's life depends on."""
+
+    seed: int
+    joints: int
+    arm_seed: int
+    profile: str
+    program: tuple[str, ...]
+    happenings: tuple[Happening, ...]
+    capacities: tuple[int, ...] = ()
+    """Points that each joint's buffer holds; 512 where none is named."""
+    real_bytes: bool = False
+    from_begin: bool = False
+    """Whether `at_ms` counts from the beginning instead: homing happens in the middle of it."""
+    note: str = field(default="", compare=False)
+
+    def to_json(self) -> str:
+        """As it stands in a file."""
+        return json.dumps(asdict(self), indent=1)
+
+    @classmethod
+    def from_json(cls, text: str) -> "Scenario":
+        """From a file."""
+        values: dict[str, Any] = json.loads(text)
+        happenings = tuple(
+            Happening(**{key: _frozen(value) for key, value in one.items()})
+            for one in values.pop("happenings")
+        )
+        return cls(**{key: _frozen(value) for key, value in values.items()}, happenings=happenings)
+
+    def without(self, index: int) -> "Scenario":
+        """The same with one thing less that happens."""
+        kept = self.happenings[:index] + self.happenings[index + 1 :]
+        return replace(self, happenings=kept)
+
+
+def _frozen(value: Any) -> Any:
+    return tuple(value) if isinstance(value, list) else value
+
+
+def make_arm(scenario: Scenario) -> Arm:
+    """An arm of random joints, by way of the file that an owner would write."""
+    random = Random(f"arm {scenario.arm_seed}")
+    names = [f"j{k}" for k in range(1, scenario.joints + 1)]
+    rows = [_joint_rows(random, k, name) for k, name in enumerate(names)]
+    order = list(names)
+    random.shuffle(order)
+    park = ", ".join(f"{name} = 0" for name in names)
+    text = (
+        f'name = "arm {scenario.arm_seed}"\nhoming_order = {json.dumps(order)}\n'
+        f"[poses]\npark = {{ {park} }}\n" + "".join(rows)
+    )
+    return parse_arm(text, Path(f"arm-{scenario.arm_seed}.toml"))
+
+
+def _joint_rows(random: Random, index: int, name: str) -> str:
+    velocity = random.choice([20, 45, 60, 90, 120])
+    acceleration = velocity * random.uniform(1.5, 5.0)
+    range_deg = '"continuous"' if random.random() < 0.15 else "[-45, 45]"
+    search = random.choice([1, -1])
+    travel_deg = 95 if range_deg.startswith("[") else 370
+    return f"""
+[[joints]]
+name = "{name}"
+id = "0000000000{index + 1:02x}"
+word = "{LETTERS[index]}"
+full_steps = 200
+microsteps = {random.choice([8, 16, 32])}
+gear_ratio = {random.choice([5.0, 10.0, 20.0, 37.5])}
+direction = {random.choice([1, -1])}
+range_deg = {range_deg}
+velocity_deg_s = {velocity}
+acceleration_deg_s2 = {acceleration:.3f}
+jerk_deg_s3 = {acceleration * random.uniform(2.0, 20.0):.3f}
+home_deg = {search * HOME_DEG}
+homing = {{ direction = {search}, travel_deg = {travel_deg}, fast_deg_s = {min(velocity, 60)}, \
+slow_deg_s = 4, backoff_deg = 1.5 }}
+temperature_warning_c = 50
+temperature_limit_c = 58
+supply_limit_v = 12
+run_current_a = 1.2
+hold_current_a = 0.6
+hop_resistance_ohm = 0.05
+"""
+
+
+def make_units(scenario: Scenario, arm: Arm, start_us: int) -> list[JointUnit]:
+    """The software joints of an arm, each a few degrees before its home sensor."""
+    units = []
+    for k, joint in enumerate(arm.joints):
+        per_degree = abs(joint.counts_per_degree)
+        sign = joint.homing.direction * (1 if joint.counts_per_degree > 0 else -1)
+        centre = joint.to_counts(joint.home_deg)
+        ends = sorted(round(centre - sign * away * per_degree) for away in (2.5, 5.0))
+        settings = JointSettings(
+            id=joint.id,
+            name=joint.name,
+            seed=scenario.seed * 16 + k,
+            counts_per_turn=round(360 * per_degree),
+            home_centre=centre,
+            home_half_width=round(HALF_WINDOW_DEG * per_degree),
+            start_low=ends[0],
+            start_high=ends[1],
+            continuous=joint.range_deg is None,
+            point_capacity=scenario.capacities[k] if scenario.capacities else 512,
+        )
+        units.append(JointUnit(settings, KEY, float(start_us)))
+    return units

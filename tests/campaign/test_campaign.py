@@ -1,0 +1,52 @@
+"""A short campaign, and every scenario that once broke something."""
+
+from pathlib import Path
+
+import pytest
+
+from tests.campaign.generate import generate
+from tests.campaign.lanes import Lanes
+from tests.campaign.play import play
+from tests.campaign.scenario import Scenario
+
+REGRESSIONS = sorted((Path(__file__).parent / "regressions").glob("*.json"))
+SHORT = range(1, 61)
+PIECES = 12
+
+
+@pytest.mark.parametrize("piece", range(PIECES))
+def test_random_scenarios_break_no_invariant_and_a_play_succeeds_afterwards(piece: int) -> None:
+    for seed in SHORT[piece::PIECES]:
+        outcome = play(generate(seed))
+        assert outcome.violation is None, f"SEED={seed}: {outcome.violation}"
+
+
+@pytest.mark.parametrize("path", REGRESSIONS, ids=lambda path: path.stem)
+def test_scenario_that_once_broke_something_does_no_more(path: Path) -> None:
+    outcome = play(Scenario.from_json(path.read_text()))
+    assert outcome.violation is None, str(outcome.violation)
+
+
+def test_same_seed_gives_the_same_world() -> None:
+    scenario = generate(3)
+    first, again = play(scenario), play(scenario)
+    assert first == again
+    assert first.virtual_us > 0
+    assert play(generate(4)) != first
+
+
+@pytest.mark.parametrize("seed", [1, 2, 3])
+def test_scenario_is_the_same_after_a_file(seed: int) -> None:
+    scenario = generate(seed)
+    assert Scenario.from_json(scenario.to_json()) == scenario
+
+
+def test_picture_shows_every_joint_and_what_was_asked() -> None:
+    lanes = Lanes()
+    scenario = generate(2)
+    play(scenario, lanes)
+    picture = lanes.svg(scenario, "a title", 0, lanes.world.now)
+    for joint in lanes.world.arm.joints:
+        assert f">{joint.name}</text>" in picture
+    assert "play @0" in picture
+    assert ">moving</title>" in picture

@@ -1,0 +1,62 @@
+"""What is really so in a simulated joint: the only place of the campaign that looks inside.
+
+Everything is read at an instant up to which the joint has been brought, so nothing is changed.
+"""
+
+from coordinator.rehearsal.node import Node
+from protocol.configuration import Configuration
+from protocol.segments import rounding_allowance
+from protocol.states import JointState
+from simulator.joint.body import Body
+from simulator.joint.path import Path
+
+
+def body_of(node: Node) -> Body:
+    """All that the rules of a joint share."""
+    return node.unit.joint._body
+
+
+def path_of(node: Node) -> Path:
+    """Where it is on its trajectory."""
+    return node.unit.joint._body.path
+
+
+def state_of(node: Node) -> JointState:
+    """Its true state."""
+    return node.unit.joint._body.state
+
+
+def limits_of(node: Node) -> Configuration | None:
+    """What it was configured with."""
+    return node.unit.joint._body.configuration
+
+
+def plan_of(node: Node) -> int:
+    """The plan number that it complies with."""
+    return node.unit.joint._player.complied
+
+
+def cause_of(node: Node) -> str:
+    """Why its newest ramp began."""
+    return node.unit.joint._player._cause
+
+
+def path_us(node: Node, joint_us: float) -> float:
+    """True path time at a joint time."""
+    body = node.unit.joint._body
+    if body.path.course is None or body.clock is None:
+        return float(body.path.stand_us)
+    return body.path.course.at(body.clock.arm(joint_us))[0]
+
+
+def segment_allowance(path: Path, at_us: float) -> tuple[float, float]:
+    """What rounding of points may add to velocity and acceleration at a path time."""
+    times, points = path.buffer._times, path.buffer._points
+    found = (1.0, 0.0)
+    for k in range(len(times) - 1):
+        if times[k] > at_us + 2_000:
+            break
+        if times[k + 1] >= at_us - 2_000:
+            velocity, acceleration = rounding_allowance(points[k], points[k + 1])
+            found = max(found[0], velocity), max(found[1], acceleration)
+    return found
