@@ -26,7 +26,7 @@ class LeaseKeeper:
     """The offer from one start to the next rest."""
 
     def __init__(self, stand_us: int) -> None:
-        self.offer_us = stand_us + FIRST_LEASE_US
+        self.offer_us = self._first_us = stand_us + FIRST_LEASE_US
         self.floor_us = self.offer_us
         self.fixed = False
         """True once a hold or levelling has set the offer for good."""
@@ -45,14 +45,20 @@ class LeaseKeeper:
         short = end_us is None or self.floor_us < end_us
         used_up = course.when(self.floor_us)
         if short and used_up is not None and used_up - now < LEVELLING_US:
-            self.offer_us = self.floor_us
-            self.fixed = True
+            self.level()
             return True
         window = min(max(q_us, WINDOW_MIN_US), WINDOW_MAX_US)
         horizon = min(max(HORIZON_OVER_Q_US + q_us, HORIZON_MIN_US), HORIZON_MAX_US)
         reach = int(course.at(now + horizon)[0])
-        self.offer_us = min(self.floor_us + window, reach)
+        # A start may be confirmed so early that the horizon ends before its instant.
+        self.offer_us = max(min(self.floor_us + window, reach), self._first_us)
         return False
+
+    def level(self) -> None:
+        """Offer all what the joint that is being lost has: it stops there, and so can they."""
+        if not self.fixed:
+            self.offer_us = self.floor_us
+            self.fixed = True
 
     def hold(self, now: int, course: Course, q_us: int) -> None:
         """Lower the offer to where path time will be when all have heard of it."""

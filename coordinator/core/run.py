@@ -389,6 +389,7 @@ class Run:
             return
         for link in self.links:
             if not link.heard(now):
+                self.moving.lease.level()
                 self._hold(f"nothing was heard from {link.name} for 1 s", now)
                 return
             if not link.clock.locked:

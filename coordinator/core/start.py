@@ -127,15 +127,14 @@ class Start:
         )
 
     def _began(self, link: JointLink) -> bool:
-        """Whether a joint moves, or moved and holds, by a start that was withdrawn."""
+        """Whether a joint moves, or moved and holds, by a start that was withdrawn.
+
+        Before the first attempt it may only be in the ramp of an advance that was cut short.
+        """
         status = link.status
-        beyond = (
-            self._attempt > 0
-            and status is not None
-            and status.trajectory == self._trajectory
-            and status.path_us > self._stand_us
-        )
-        return beyond or link.in_state(S.MOVING, S.RAMPING)
+        if self._attempt == 0 or status is None or status.trajectory != self._trajectory:
+            return False
+        return status.path_us > self._stand_us or status.state in (S.MOVING, S.RAMPING)
 
     def _lacking(self, now: int) -> JointLink:
         """The first joint that keeps the others waiting."""

@@ -44,9 +44,20 @@ def test_the_offer_is_floor_plus_window_and_never_beyond_the_horizon(
     if levelling:
         assert keeper.offer_us == floor
         return
-    assert keeper.offer_us <= floor + WINDOW_MAX_US
-    assert keeper.offer_us <= START.at(now + HORIZON_MAX_US)[0]
+    first = FIRST_LEASE_US
+    assert keeper.offer_us <= max(floor + WINDOW_MAX_US, first)
+    assert keeper.offer_us <= max(START.at(now + HORIZON_MAX_US)[0], first)
     assert keeper.offer_us >= min(floor + WINDOW_MIN_US, int(START.at(now + 500_000)[0]))
+
+
+@given(before=st.integers(0, 1_450_000), q=times)
+def test_until_the_arm_has_begun_the_offer_never_falls_below_the_first_lease(
+    before: int, q: int
+) -> None:
+    # A start with a long lead is confirmed so early that the horizon ends before its instant.
+    keeper = LeaseKeeper(0)
+    assert not keeper.renew(-before, START, [FIRST_LEASE_US] * 3, None, q)
+    assert keeper.offer_us >= FIRST_LEASE_US
 
 
 @given(left=st.integers(-200_000, 149_000))

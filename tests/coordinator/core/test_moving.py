@@ -5,7 +5,7 @@ import pytest
 from coordinator.core import events as ev
 from coordinator.core.run import Phase
 from coordinator.rehearsal.world import World
-from protocol.constants import PPM
+from protocol.constants import FIRST_LEASE_US, PPM
 from protocol.states import JointState
 from simulator.network import Direction
 from tests.coordinator.core.kit import (
@@ -170,6 +170,23 @@ def held_apart(world: World) -> float:
     return places[1] - places[0]
 
 
+def test_a_joint_lost_before_a_far_instant_stops_all_within_its_first_lease() -> None:
+    world = homed_world(EVEN)
+    # Q remembers this for a while, so the lead is longer than a joint may be unheard.
+    world.cut("tip", 3 * S)
+    world.run_for(4 * S)
+    play(world, LONG)
+    until_phase(world, Phase.MOVING)
+    world.cut("tip", 4 * S)
+    until_phase(world, Phase.HELD)
+    assert report_of(world).holds[0]["cause"] == "nothing was heard from tip for 1 s"
+    # It may hold sooner, by silence; the others stop where its first lease ends.
+    assert max(held_places(world)) <= 2 * FIRST_LEASE_US
+    world.run_for(4 * S)
+    world.command(ev.Resume())
+    finish(world)
+
+
 def test_a_resume_brings_up_the_joints_that_are_behind_before_any_goes_on() -> None:
     world = homed_world(EVEN)
     # Two windows and more would be a fault of the lease (design section 5).
@@ -180,6 +197,23 @@ def test_a_resume_brings_up_the_joints_that_are_behind_before_any_goes_on() -> N
     began = of_kind(truth(world), "resume")
     assert {len(events) for events in began.values()} == {1}
     assert {e.path_us for events in began.values() for e in events} == {furthest}
+
+
+def test_an_advance_whose_permission_runs_out_goes_on_and_is_no_partial_start() -> None:
+    world = homed_world(EVEN)
+    held_apart(world)
+    world.command(ev.Resume())
+    until(world, lambda: state(world, "base") is JointState.ADVANCING)
+    world.run_for(200_000)
+    # Longer than the permission of 250 ms, shorter than the patience of 2 s.
+    world.cut("base", 700_000, ["forward"])
+    until(world, lambda: state(world, "base") is JointState.RAMPING)
+    # The link is back and a drive on its way at once: the ramp itself is heard of.
+    world.air("base").replace(EVEN, 1, world.now)
+    world.command(ev.Override(1_000_000))
+    finish(world)
+    assert report_of(world).partial_starts == 0
+    assert len(report_of(world).holds) == 1
 
 
 def test_a_hold_while_a_joint_is_being_brought_up_waits_until_it_rests() -> None:
