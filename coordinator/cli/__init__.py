@@ -5,7 +5,7 @@ from collections.abc import Sequence
 
 import typer
 
-from coordinator.cli import local, remote
+from coordinator.cli import local, rehearse, remote
 from coordinator.cli.common import (
     CAUTION,
     EXIT_CODES,
@@ -32,6 +32,7 @@ def make_app() -> typer.Typer:
         context_settings={"help_option_names": ["-h", "--help"]},
     )
     local.add_to(app)
+    rehearse.add_to(app)
     remote.add_to(app)
     return app
 

@@ -1,0 +1,106 @@
+"""Sentences and a table of what rehearsals showed."""
+
+from collections.abc import Sequence
+
+from rich.table import Table
+
+from coordinator.cli.show import NONE, ms, us
+from coordinator.motion.peaks import JointPeaks, Peak
+from coordinator.rehearsal.summary import Summary
+
+
+def rehearsal_sentences(summary: Summary, planned_s: float) -> list[str]:
+    """What to expect of duration, starts, holds and feeding."""
+    return [
+        _duration(summary, planned_s),
+        *_endings(summary),
+        *_starts(summary),
+        *_holds(summary),
+        _feed(summary),
+    ]
+
+
+def rehearsal_table(summary: Summary, peaks: Sequence[JointPeaks]) -> Table:
+    """One row a joint, base to tool: slack at starts, and what the plan asks of it at most."""
+    table = Table(title="slack at starts, and the most that the plan asks", title_justify="left")
+    table.add_column("joint", no_wrap=True)
+    fed = summary.feed_slack_us
+    headings = ["slack, ms", "99 % have", *(["feed slack"] if fed else [])]
+    for heading in (*headings, "°/s / limit", "line", "°/s² / limit", "line"):
+        table.add_column(heading, justify="right")
+    for joint in peaks:
+        slack = summary.slack_us.get(joint.name)
+        table.add_row(
+            joint.name,
+            _ms(slack.p50 if slack else None),
+            _ms(slack.p01 if slack else None),
+            *([_ms(fed.get(joint.name))] if fed else []),
+            *_peak(joint.velocity),
+            *_peak(joint.acceleration),
+        )
+    return table
+
+
+def _ms(value_us: float | None) -> str:
+    return NONE if value_us is None else f"{value_us / 1_000:.0f}"
+
+
+def _peak(peak: Peak) -> tuple[str, str]:
+    return f"{peak.value:.1f} / {peak.limit:g}", str(peak.line) if peak.line else NONE
+
+
+def _duration(summary: Summary, planned_s: float) -> str:
+    said = f"duration: {planned_s:.1f} s as planned"
+    if summary.duration_us is not None:
+        seen = summary.duration_us
+        said += f"; seen {seen.p50 / 1e6:.1f} s (p50), {seen.p99 / 1e6:.1f} s (p99)"
+    if summary.wait_us is not None:
+        wait = summary.wait_us
+        said += f"; before it {wait.p50 / 1e6:.1f} s (p50), {wait.p99 / 1e6:.1f} s (p99)"
+        said += " from the command to the start"
+    return said
+
+
+def _endings(summary: Summary) -> list[str]:
+    ends = ", ".join(f"{count} {outcome}" for outcome, count in summary.outcomes.items())
+    return [f"ends: {ends}", *(f"  {count} × {why}" for why, count in summary.reasons.items())]
+
+
+def _starts(summary: Summary) -> list[str]:
+    sentences = []
+    if summary.spread_us is not None:
+        spread = summary.spread_us
+        said = f"start spread: {us(spread.p50)} (p50), {us(spread.p99)} (p99), {us(spread.most)} "
+        said += f"at most in {spread.count}"
+        if summary.bound_us is not None:
+            said += f"; a report would prove {us(summary.bound_us.p99)} (p99)"
+        sentences.append(said)
+    if summary.lead_us is not None:
+        lead = summary.lead_us
+        sentences.append(f"lead: {ms(lead.p50)} (p50), {ms(lead.most)} the longest")
+    failed = summary.not_at_once
+    sentences.append(
+        f"starts: {failed.of - failed.count} of {failed.of} at the first attempt, "
+        f"{summary.retried.count} at a later one, {summary.partial.count} partial, "
+        f"{summary.refused.count} refused; 95 % sure: under {failed.at_most:.1%} do not succeed "
+        "at the first attempt"
+    )
+    return sentences
+
+
+def _holds(summary: Summary) -> list[str]:
+    if not summary.holds:
+        return ["holds: none"]
+    said = f"holds: {summary.holds}, {summary.holds_per_run:.2f} a run"
+    if summary.holds_per_minute is not None:
+        said += f", {summary.holds_per_minute:.2f} a minute"
+    if summary.apart_us is not None:
+        said += f"; joints at most {ms(summary.apart_us)} of path time apart"
+    return [said, *(f"  {count} × {cause}" for cause, count in summary.hold_causes.items())]
+
+
+def _feed(summary: Summary) -> str:
+    if not summary.feed_slack_us:
+        return "feed: every joint's buffer holds all of its points before it starts"
+    name, least = min(summary.feed_slack_us.items(), key=lambda item: item[1])
+    return f"feed slack: {ms(least)} at least, of {name}"
