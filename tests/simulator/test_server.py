@@ -6,18 +6,19 @@ import os
 import random
 import socket
 import struct
-from collections.abc import AsyncIterator
+from collections.abc import AsyncIterator, Awaitable, Callable
 from contextlib import asynccontextmanager
 
 import pytest
 from websockets.asyncio.client import ClientConnection, connect
-from websockets.exceptions import WebSocketException
+from websockets.exceptions import ConnectionClosed
 from websockets.typing import Subprotocol
 
 from coordinator.links.peer import DatagramKeys, Handshake
 from protocol import ntp
 from protocol.constants import STREAM_PATH, SUBPROTOCOL
 from protocol.drive import Drive, Mode, encode_drive
+from protocol.messages import Reject, decode_opening
 from protocol.status import decode_status
 from simulator.network import PROFILES
 from simulator.port import JointPort
@@ -30,6 +31,8 @@ MDNS = ("224.0.0.251", 5353)
 SERVICE = ("_unisono-joint", "_tcp", "local")
 PATIENCE_S = 20.0
 NOISE_BYTES = 1_000_000
+CHUNK_BYTES = 50_000
+"""Of noise on one connection: less than a frame may have."""
 
 
 @asynccontextmanager
@@ -146,12 +149,11 @@ def _ask(instance: str) -> dict[int, tuple[str, bytes, int]]:
 
 
 async def test_a_plain_dns_sd_query_finds_name_port_and_txt_record() -> None:
-    # RFC 6763 §4 and §6, RFC 6335 §5.1 (15 characters), from memory.
+    # RFC 6763 §4 to §6, with `txtvers` first (§6.7), from memory; keys of the design's section 3.
     async with joint() as port:
         instance = f"{port.unit.settings.name}-{port.unit.settings.id}"
         found = await asyncio.to_thread(_ask, instance)
-        assert found[12][0] == "_unisono-joint._tcp.local"
-        assert len("unisono-joint") <= 15
+        assert found[12][0] == ".".join(SERVICE)
         _, data, at = found[33]
         assert struct.unpack_from(">3H", data, at)[2] == port.stream_port
         _, data, at = found[16]
@@ -161,11 +163,15 @@ async def test_a_plain_dns_sd_query_finds_name_port_and_txt_record() -> None:
         while at < end:
             texts.append(data[at + 1 : at + 1 + data[at]].decode())
             at += 1 + data[at]
-        assert texts[0] == "txtvers=1"
-        keys = [text.partition("=")[0] for text in texts]
-        assert keys == ["txtvers", "id", "proto", "fw", "path", "udp"]
-        assert all(len(key) <= 9 for key in keys)
-        assert f"udp={port.udp_port}" in texts
+        firmware = port.unit.joint.identity.firmware
+        assert texts == [
+            "txtvers=1",
+            f"id={port.unit.settings.id}",
+            "proto=1",
+            f"fw={firmware}",
+            "path=/joint",
+            f"udp={port.udp_port}",
+        ]
 
 
 # ---- noise -------------------------------------------------------------------------------------
@@ -183,42 +189,79 @@ async def test_a_megabyte_of_noise_to_the_datagram_port_is_not_answered_and_does
             await shake_hands(port, stream)
 
 
-@pytest.mark.parametrize("path", ["raw", "frames"])
-async def test_a_megabyte_of_noise_to_the_stream_port_does_no_harm(path: str) -> None:
+async def _raw(port: JointPort, noise: bytes) -> None:
+    """Noise in place of the HTTP request."""
+    _, writer = await asyncio.open_connection("127.0.0.1", port.stream_port)
+    with contextlib.suppress(ConnectionError):
+        writer.write(noise)
+        await writer.drain()
+    writer.close()
+    with contextlib.suppress(ConnectionError):
+        await writer.wait_closed()
+
+
+async def _after_the_upgrade(port: JointPort, noise: bytes) -> None:
+    """Noise in place of a WebSocket frame."""
+    async with await open_stream(port) as stream:
+        stream.transport.write(noise)
+        with pytest.raises(ConnectionClosed):
+            await asyncio.wait_for(stream.recv(), PATIENCE_S)
+
+
+async def _frame(port: JointPort, noise: bytes) -> None:
+    """Noise in place of a hello: the joint says why, and closes."""
+    async with await open_stream(port) as stream:
+        await stream.send(noise)
+        assert isinstance(decode_opening(await stream.recv()), Reject)
+        with pytest.raises(ConnectionClosed):
+            await asyncio.wait_for(stream.recv(), PATIENCE_S)
+
+
+async def _tagged_frame(port: JointPort, noise: bytes) -> None:
+    """Noise in place of a frame with a tag: no answer, and the stream is closed."""
+    async with await open_stream(port) as stream:
+        await shake_hands(port, stream)
+        await stream.send(noise)
+        with pytest.raises(ConnectionClosed):
+            await asyncio.wait_for(stream.recv(), PATIENCE_S)
+
+
+@pytest.mark.parametrize("send", [_raw, _after_the_upgrade, _frame, _tagged_frame])
+async def test_a_megabyte_of_noise_to_the_stream_port_does_no_harm(
+    send: Callable[[JointPort, bytes], Awaitable[None]],
+) -> None:
     noise = random.Random(6)
     async with joint() as port, asker(port.udp_port) as (transport, client):
-        if path == "raw":
-            _, writer = await asyncio.open_connection("127.0.0.1", port.stream_port)
-            with contextlib.suppress(ConnectionError):
-                for _ in range(100):
-                    writer.write(noise.randbytes(NOISE_BYTES // 100))
-                    await writer.drain()
-            writer.close()
-            with contextlib.suppress(ConnectionError):
-                await writer.wait_closed()
-        else:
-            sent = 0
-            while sent < NOISE_BYTES:
-                with contextlib.suppress(WebSocketException):
-                    async with await open_stream(port) as stream:
-                        chunk = noise.randbytes(50_000)
-                        sent += len(chunk)
-                        await stream.send(chunk)
-                        await stream.recv()
+        for _ in range(NOISE_BYTES // CHUNK_BYTES):
+            await send(port, noise.randbytes(CHUNK_BYTES))
         assert await answers(transport, client, b"") == []
         async with await open_stream(port) as stream:
             await shake_hands(port, stream)
 
 
-async def test_a_peer_that_leaves_in_mid_handshake_does_no_harm() -> None:
-    async with joint() as port:
+@pytest.mark.parametrize("frames", [0, 1, 2])
+async def test_a_peer_that_leaves_in_mid_handshake_does_no_harm(frames: int) -> None:
+    """It leaves after as many frames: none, its hello, or hello and welcome."""
+    async with (
+        joint() as port,
+        asker(port.udp_port) as (transport, client),
+        await open_stream(port) as stream,
+    ):
+        keys = await shake_hands(port, stream)
         for _ in range(20):
-            stream = await open_stream(port)
+            killed = await open_stream(port)
             hands = Handshake(KEY, port.unit.settings.id, bytes(16), SESSION, os.urandom(32))
-            await stream.send(hands.hello())
-            stream.transport.abort()
-        async with await open_stream(port) as stream:
-            await shake_hands(port, stream)
+            if frames > 0:
+                await killed.send(hands.hello())
+            if frames > 1:
+                hands.welcome(await killed.recv())
+            killed.transport.abort()
+            await killed.wait_closed()
+        # Whoever was there before is still served, and somebody new is let in.
+        datagram = encode_drive(Drive(SESSION, 1, Mode.NONE), 11, keys.to_joint)
+        assert len(await answers(transport, client, datagram)) == 1
+        async with await open_stream(port) as another:
+            await shake_hands(port, another)
 
 
 # ---- old and foreign drives ----------------------------------------------------------------------
