@@ -17,7 +17,7 @@ from websockets.typing import Subprotocol
 from coordinator.links.peer import DatagramKeys, Handshake
 from protocol import ntp
 from protocol.constants import STREAM_PATH, SUBPROTOCOL
-from protocol.drive import Drive, Mode, encode_drive
+from protocol.drive import REQUEST_BYTES, Drive, Mode, encode_drive
 from protocol.messages import Reject, decode_opening
 from protocol.status import decode_status
 from simulator.network import PROFILES
@@ -179,14 +179,23 @@ async def test_a_plain_dns_sd_query_finds_name_port_and_txt_record() -> None:
 
 async def test_a_megabyte_of_noise_to_the_datagram_port_is_not_answered_and_does_no_harm() -> None:
     noise = random.Random(5)
-    async with joint() as port, asker(port.udp_port) as (transport, client):
+    async with (
+        joint() as port,
+        asker(port.udp_port) as (transport, client),
+        await open_stream(port) as stream,
+    ):
+        # With keys in force and lengths that are right, so that it is looked at and not only
+        # thrown away for its length.
+        keys = await shake_hands(port, stream)
         sent = 0
         while sent < NOISE_BYTES:
-            chunk = noise.randbytes(noise.randrange(1, 1400))
+            chunk = noise.randbytes(noise.choice((REQUEST_BYTES, noise.randrange(1, 1400))))
             sent += len(chunk)
             assert await answers(transport, client, chunk) == []
-        async with await open_stream(port) as stream:
-            await shake_hands(port, stream)
+        datagram = encode_drive(Drive(SESSION, 1, Mode.NONE), 11, keys.to_joint)
+        assert len(await answers(transport, client, datagram)) == 1
+        async with await open_stream(port) as another:
+            await shake_hands(port, another)
 
 
 async def _raw(port: JointPort, noise: bytes) -> None:
