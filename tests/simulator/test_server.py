@@ -8,6 +8,7 @@ import socket
 import struct
 from collections.abc import AsyncIterator, Awaitable, Callable
 from contextlib import asynccontextmanager
+from typing import Any
 
 import pytest
 from websockets.asyncio.client import ClientConnection, connect
@@ -37,10 +38,14 @@ CHUNK_BYTES = 50_000
 
 @asynccontextmanager
 async def joint() -> AsyncIterator[JointPort]:
+    """A joint, which must not raise anything that the event loop would only log."""
+    raised: list[dict[str, Any]] = []
+    asyncio.get_running_loop().set_exception_handler(lambda _, context: raised.append(context))
     async with joints_served(
         [settings()], KEY, interface="127.0.0.1", profile=PROFILES["none"], seed=1
     ) as ports:
         yield ports[0]
+    assert raised == []
 
 
 class Asker(asyncio.DatagramProtocol):
