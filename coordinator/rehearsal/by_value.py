@@ -1,12 +1,12 @@
 """Messages as values: no bytes, no tags, the same rules of who may say what and when."""
 
 from collections import deque
-from collections.abc import Callable, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass, field
 from typing import TYPE_CHECKING
 
 from coordinator.core import events as ev
-from coordinator.rehearsal.carriers import HANDSHAKE_US, NO_ANSWER_US
+from coordinator.rehearsal.carriers import HANDSHAKE_US, NO_ANSWER_US, Happen
 from coordinator.timing.exchange import Exchange
 from protocol.messages import Ack, Capabilities, Reject, Welcome
 from protocol.points import PointsFrame
@@ -18,7 +18,6 @@ if TYPE_CHECKING:
     from coordinator.rehearsal.node import Node
     from coordinator.rehearsal.station import Station
 
-Happen = Callable[..., None]
 NO_PROOF = "0" * 64
 """Values need no proofs; the bytes that carry them do."""
 

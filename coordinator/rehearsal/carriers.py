@@ -4,9 +4,12 @@ Messages pass as values (`by_value`), which is fast, or as the bytes and tags th
 the wire (`by_bytes`).
 """
 
+from collections.abc import Callable
 from typing import Protocol
 
 from coordinator.core import events as ev
+
+Happen = Callable[..., None]
 
 HANDSHAKE_US = 5_000_000
 """A laptop that has no whole handshake by then gives the stream up."""

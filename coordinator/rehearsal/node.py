@@ -1,11 +1,13 @@
 """One joint in the world: the software joint, and its wake-ups in the world's queue."""
 
 import math
+from itertools import count
 from typing import TYPE_CHECKING
 
 from simulator.unit import JointUnit
 
 if TYPE_CHECKING:
+    from coordinator.rehearsal.by_bytes import Wire
     from coordinator.rehearsal.world import World
 
 
@@ -20,6 +22,9 @@ class Node:
         self.alive = True
         self.slow_us = 0
         """How long it takes before it answers a datagram."""
+        self.wires: dict[int, Wire] = {}
+        """Streams by the joint's own numbers, where messages pass as bytes."""
+        self.wire_numbers = count(1)
         self._wake_joint_us = math.inf
         """Joint time of the earliest wake-up that stands in the queue."""
 

@@ -20,6 +20,12 @@ class Observer:
     def drove(self, node: "Node", station: "Station", drive: Drive, status: Status | None) -> None:
         """A drive has come to a joint; None for one that it did not take."""
 
+    def carried(self, node: "Node", data: bytes) -> None:
+        """The bytes of a drive have come to a joint."""
+
+    def forged(self, node: "Node", what: str, *, taken: bool) -> None:
+        """Bytes that no trusted peer made have come to a joint, which took them or did not."""
+
     def touched(self, node: "Node") -> None:
         """Something happened in a joint or to it, a drive included."""
 

@@ -51,6 +51,10 @@ class Station:
         """Arm time, by the clock that this laptop goes by."""
         return self.host.arm(true_us)
 
+    def true(self, arm_us: int) -> int:
+        """True time at which that clock shows an arm time."""
+        return self.host.true(arm_us)
+
     @property
     def awake(self) -> bool:
         """Whether anything that comes is taken in."""
@@ -142,7 +146,7 @@ class Station:
             self.core.handle(ev.HostSlept(slept_us, session), self.now)
 
     def _come_back(self) -> None:
-        due_us = max(self.world.now, self.host.true(self.core.next_deadline()))
+        due_us = max(self.world.now, self.true(self.core.next_deadline()))
         if self._wake_us is None or due_us < self._wake_us:
             self._wake_us = due_us
             self.world.at(due_us, self._wake, due_us)
@@ -153,7 +157,7 @@ class Station:
         self._wake_us = None
         if not self.awake:
             return
-        if self.host.true(self.core.next_deadline()) > self.world.now:
+        if self.true(self.core.next_deadline()) > self.world.now:
             self._come_back()
         else:
             self.act()

@@ -15,7 +15,7 @@ from coordinator.core import events as ev
 from coordinator.core.machine import Coordinator
 from coordinator.rehearsal.air import Air
 from coordinator.rehearsal.by_value import ByValue, StreamEnd, poll_by_value
-from coordinator.rehearsal.carriers import NO_ANSWER_US, Carrier
+from coordinator.rehearsal.carriers import NO_ANSWER_US, Carrier, Happen
 from coordinator.rehearsal.host import HostClock
 from coordinator.rehearsal.node import Node
 from coordinator.rehearsal.observer import Observer
@@ -25,8 +25,6 @@ from simulator.unit import JointUnit
 
 COORDINATOR_ID = bytes(range(16))
 BEGIN_US = 1_000_000
-
-Happen = Callable[..., None]
 
 
 class World:

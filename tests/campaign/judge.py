@@ -36,6 +36,8 @@ class Judge(Observer):
         """Joints whose crystal or counter was broken by the scenario: they have no true clock."""
         self.false_home: set[str] = set()
         """Joints whose home sensor lied at some time: where they homed is not where home is."""
+        self.eavesdrop: Callable[[Node, bytes], None] | None = None
+        """Who hears the bytes of drives pass by."""
         self._kinds = kinds
         self.invariants: list[Invariant] = []
 
@@ -47,6 +49,7 @@ class Judge(Observer):
         self.invariants = [kind(self) for kind in self._kinds]
         self._sent = self._those("sent", Invariant)
         self._drove = self._those("drove", Invariant)
+        self._forged = self._those("forged", Invariant)
         self._touched = self._those("touched", Invariant)
         self._heard = self._those("heard", Invariant)
         self._commanded = self._those("commanded", Invariant)
@@ -72,6 +75,14 @@ class Judge(Observer):
         self._tell_truths(node)
         for look in self._drove:
             look(node, station, drive, status)
+
+    def carried(self, node: Node, data: bytes) -> None:
+        if self.eavesdrop is not None:
+            self.eavesdrop(node, data)
+
+    def forged(self, node: Node, what: str, *, taken: bool) -> None:
+        for look in self._forged:
+            look(node, what, taken=taken)
 
     def touched(self, node: Node) -> None:
         if not self.invariants:

@@ -3,17 +3,21 @@
 from collections import Counter
 from dataclasses import dataclass, field
 
+from coordinator.arm import Arm
 from coordinator.core.run import Phase
+from coordinator.rehearsal.by_bytes import ByBytes, poll_by_bytes
 from coordinator.rehearsal.world import BEGIN_US, World
 from protocol.constants import US
+from simulator.unit import JointUnit
 from tests.campaign.happenings import Happenings
+from tests.campaign.intruder import Intruder
 from tests.campaign.invariants import ALWAYS
 from tests.campaign.invariants.base import Invariant
 from tests.campaign.invariants.i04_together import Together
 from tests.campaign.judge import Judge, Violated
 from tests.campaign.lanes import Lanes
 from tests.campaign.operator import Operator
-from tests.campaign.scenario import Scenario, make_arm, make_units
+from tests.campaign.scenario import KEY, Scenario, make_arm, make_units
 
 CALM_US = 12 * US
 """After the last happening: joints connect again within 2 s, a foreign session ends after 5 s."""
@@ -51,8 +55,11 @@ def play(
     arm = make_arm(scenario)
     judge = Judge(kinds, lanes=lanes)
     units = make_units(scenario, arm, BEGIN_US)
-    world = World(arm, units, scenario.profile, scenario.seed, observer=judge)
+    world = _make_world(scenario, arm, units, judge)
     judge.begin(world)
+    if scenario.real_bytes:
+        intruder = Intruder(world, judge, scenario.seed)
+        judge.eavesdrop = intruder.overhear
     if lanes is not None:
         lanes.begin(world)
     happenings = Happenings(scenario, world, judge)
@@ -70,6 +77,20 @@ def play(
     except Violated as violated:
         violation = violated
     return _outcome(world, judge, happenings, violation)
+
+
+def _make_world(scenario: Scenario, arm: Arm, units: list[JointUnit], judge: Judge) -> World:
+    if not scenario.real_bytes:
+        return World(arm, units, scenario.profile, scenario.seed, observer=judge)
+    return World(
+        arm,
+        units,
+        scenario.profile,
+        scenario.seed,
+        carrier=lambda station: ByBytes(station, KEY),
+        poll=poll_by_bytes,
+        observer=judge,
+    )
 
 
 def _live(scenario: Scenario, world: World, happenings: Happenings, operator: Operator) -> None:

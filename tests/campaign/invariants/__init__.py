@@ -8,6 +8,7 @@ from tests.campaign.invariants.i04_together import Together
 from tests.campaign.invariants.i05_limits import WithinLimits
 from tests.campaign.invariants.i06_unhomed import NoBlindMotion
 from tests.campaign.invariants.i07_reboot import RebootedStays
+from tests.campaign.invariants.i08_stranger import NoStranger
 from tests.campaign.invariants.i09_position import PositionTrue
 from tests.campaign.invariants.i11_command import OnlyByCommand
 
@@ -19,7 +20,8 @@ ALWAYS: tuple[type[Invariant], ...] = (
     WithinLimits,
     NoBlindMotion,
     RebootedStays,
+    NoStranger,
     PositionTrue,
     OnlyByCommand,
 )
-"""I8 and I12 are judged by who plays a scenario: they need an intruder and an operator."""
+"""I12 is judged by who plays a scenario: it needs an operator who asks."""

@@ -33,6 +33,9 @@ class Invariant:
     def touched(self, node: Node) -> None:
         """Anything happened in a joint."""
 
+    def forged(self, node: Node, what: str, *, taken: bool) -> None:
+        """Bytes that no trusted peer made came to a joint."""
+
     def truth(self, node: Node, truth: WorldTruth) -> None:
         """A start, resume, hold, finish, stop or home really happened."""
 

@@ -1,124 +1,204 @@
-"""The rehearsal's world: the same seed is the same world, and time is its own."""
+"""Laptops and joints in virtual time, by values and by bytes."""
+
+from collections.abc import Callable
+
+import pytest
 
 from coordinator.core import events as ev
-from coordinator.rehearsal.world import World
-from protocol.constants import SILENCE_US
-from tests.coordinator.core.kit import (
-    S,
-    all_up,
-    at_rest,
-    finish,
-    homed_world,
-    link,
-    moving,
-    play,
-    small_arm,
-    truth,
-    unit,
-    units,
-    until,
-    wiretap,
-    world_up,
-)
+from coordinator.core.homing import HomingState
+from coordinator.core.run import Phase
+from coordinator.motion import plan_parts
+from coordinator.programs import parse_program
+from coordinator.rehearsal.by_bytes import ByBytes, poll_by_bytes
+from coordinator.rehearsal.host import HostClock
+from coordinator.rehearsal.world import BEGIN_US, COORDINATOR_ID, World
+from protocol.states import JointState
+from tests.campaign.scenario import KEY, Scenario, make_arm, make_units
+
+SECOND = 1_000_000
+PROGRAM = "G90 G94\nG0 A10 B-10\nG0 A-10 B10\nM2\n"
 
 
-def story(profile: str, seed: int) -> tuple[object, ...]:
-    """Everything that was sent, told and truly done in a run."""
-    world = homed_world(profile, seed)
-    wire = wiretap(world)
-    play(world)
-    finish(world)
-    return wire.drives, wire.replies, world.notes, truth(world), world.now
+def scenario(seed: int = 5) -> Scenario:
+    return Scenario(seed, 2, 11, "quiet", (), ())
 
 
-def test_the_same_seed_gives_the_same_world_to_the_microsecond() -> None:
-    assert story("busy", 7) == story("busy", 7)
+def world(how: str = "values", seed: int = 5, profile: str = "quiet") -> World:
+    arm = make_arm(scenario(seed))
+    units = make_units(scenario(seed), arm, BEGIN_US)
+    if how == "values":
+        return World(arm, units, profile, seed)
+    return World(
+        arm, units, profile, seed,
+        carrier=lambda station: ByBytes(station, KEY), poll=poll_by_bytes,
+    )  # fmt: skip
 
 
-def test_another_seed_gives_another_world() -> None:
-    assert story("busy", 7) != story("busy", 8)
+def home(made: World) -> World:
+    there = made.run_until(
+        lambda: all(link.up and link.configured and link.clock.locked for link in made.core.links),
+        10 * SECOND,
+    )
+    assert there
+    made.command(ev.Home())
+    homing = made.core.homing
+    assert homing is not None
+    made.run_until(lambda: homing.state is not HomingState.RUNNING, 60 * SECOND)
+    assert homing.state is HomingState.DONE
+    return made
 
 
-def test_how_time_is_let_pass_changes_nothing_that_happens() -> None:
-    whole, steps = world_up("home", 3), world_up("home", 3)
-    for world in (whole, steps):
-        world.command(ev.Home())
-    whole.run_for(20 * S)
-    while steps.now < whole.now:
-        steps.run_for(min(7_919, whole.now - steps.now))
-    assert truth(whole) == truth(steps)
-    assert whole.notes == steps.notes
+def play(made: World) -> None:
+    parts = plan_parts(parse_program(PROGRAM, made.arm.words), made.arm, made.core.start_counts())
+    made.command(ev.Play("test", PROGRAM, parts))
 
 
-def test_things_scripted_for_the_same_instant_happen_in_the_order_in_which_they_were_made() -> None:
-    arm = small_arm(1)
-    world = World(arm, units(arm, 1), "none", 1)
-    seen: list[tuple[str, int]] = []
+def phase(made: World, *phases: Phase) -> bool:
+    def reached() -> bool:
+        return made.core.run is not None and made.core.run.phase in phases
 
-    def note(what: str) -> None:
-        seen.append((what, world.now))
-
-    at_us = world.now + 500
-    world.at(at_us + 1, note, "third")
-    world.at(at_us, note, "first")
-    world.at(at_us, note, "second")
-    world.run_for(1_000)
-    assert seen == [("first", at_us), ("second", at_us), ("third", at_us + 1)]
+    return made.run_until(reached, 30 * SECOND)
 
 
-def test_a_wait_that_is_not_fulfilled_ends_at_its_limit() -> None:
-    world = world_up("none")
-    began = world.now
-    assert not world.run_until(lambda: False, 3 * S)
-    assert world.now == began + 3 * S
+def outcome(made: World) -> str:
+    assert made.core.run is not None
+    return made.core.run.report.outcome
 
 
-def test_a_cut_takes_one_direction_only_where_that_is_asked() -> None:
-    world = world_up("none")
-    tip = unit(world, "tip").joint
-    world.cut("tip", 2 * S, ["back"])
-    sent = tip.status(0.0).sequence
-    heard = link(world, "tip").heard_us
-    world.run_for(1 * S)
-    assert tip.status(0.0).sequence > sent
-    assert link(world, "tip").heard_us == heard
-    world.run_for(2 * S)
-    world.cut("tip", 2 * S, ["forward"])
-    sent = tip.status(0.0).sequence
-    world.run_for(1 * S)
-    assert tip.status(0.0).sequence == sent
+def truths(made: World) -> list[list[str]]:
+    return [[truth.event for truth in unit.take_truth()] for unit in made.units]
 
 
-def test_a_dead_coordinator_says_nothing_and_the_joints_stop_by_silence() -> None:
-    world = homed_world("none")
-    moving(world)
-    world.kill_coordinator()
-    died = world.now
-    until(world, lambda: at_rest(world))
-    ramp = world.core.ramp
-    assert world.now - died <= SILENCE_US + ramp.duration_us + 1_000
+@pytest.mark.parametrize("how", ["values", "bytes"])
+def test_joints_are_found_homed_and_play_together(how: str) -> None:
+    made = home(world(how))
+    play(made)
+    assert phase(made, Phase.ENDED)
+    assert outcome(made) == "finished"
+    assert truths(made) == [["home", "start", "finish"]] * 2
 
 
-def test_a_joint_without_power_answers_nothing_and_stands_where_it_was() -> None:
-    world = homed_world("none")
-    moving(world)
-    world.kill_joint("tip")
-    place = unit(world, "tip").true_position(world.now)
-    heard = link(world, "tip").heard_us
-    world.run_for(3 * S)
-    assert unit(world, "tip").true_position(world.now)[0] == place[0]
-    assert link(world, "tip").heard_us == heard
-    world.restart_joint("tip")
-    until(world, lambda: all_up(world))
+@pytest.mark.parametrize("how", ["values", "bytes"])
+def test_same_seed_gives_the_same_world_and_another_seed_another(how: str) -> None:
+    def story(seed: int) -> list[tuple[int, float]]:
+        made = home(world(how, seed, "busy"))
+        play(made)
+        phase(made, Phase.ENDED)
+        return [(t.at_ns, t.position) for unit in made.units for t in unit.take_truth()]
+
+    assert story(5) == story(5)
+    assert story(5) != story(6)
 
 
-def test_a_sleeping_laptops_clock_stands_still_and_the_joints_do_not() -> None:
-    world = world_up("none")
-    before = world.station.now
-    joint_us = unit(world, "tip").joint_us(world.now)
-    true_us = world.now
-    world.station.sleep(10 * S)
-    world.run_for(10 * S + 1_000)
-    assert world.station.now - before == 1_000
-    assert world.now - true_us == 10 * S + 1_000
-    assert unit(world, "tip").joint_us(world.now) - joint_us > 9.9 * S
+@pytest.mark.parametrize("how", ["values", "bytes"])
+def test_run_holds_level_when_a_link_is_cut_and_resumes(how: str) -> None:
+    made = home(world(how))
+    play(made)
+    phase(made, Phase.MOVING)
+    made.run_for(300_000)
+    made.cut(made.arm.joints[1].name, 1_200_000)
+    assert phase(made, Phase.HELD)
+    made.run_for(2 * SECOND)
+    paths = {unit.joint.path_us(unit.joint_us(made.now)) for unit in made.units}
+    assert len(paths) == 1
+    made.command(ev.Resume())
+    assert phase(made, Phase.ENDED)
+    assert outcome(made) == "finished"
+
+
+@pytest.mark.parametrize("how", ["values", "bytes"])
+def test_coordinator_that_crashed_finds_the_joints_at_rest_and_can_play_again(how: str) -> None:
+    made = home(world(how))
+    play(made)
+    phase(made, Phase.MOVING)
+    made.run_for(500_000)
+    made.kill_coordinator()
+    made.run_for(5 * SECOND)
+    assert {unit.joint.state for unit in made.units} == {JointState.HELD}
+    made.start_coordinator()
+    home(made)
+    play(made)
+    assert phase(made, Phase.ENDED)
+    assert outcome(made) == "finished"
+
+
+@pytest.mark.parametrize("how", ["values", "bytes"])
+def test_joint_that_lost_its_power_ends_the_run_and_must_be_homed(how: str) -> None:
+    made = home(world(how))
+    play(made)
+    phase(made, Phase.MOVING)
+    name = made.arm.joints[0].name
+    made.kill_joint(name)
+    made.run_for(3 * SECOND)
+    made.restart_joint(name)
+    assert phase(made, Phase.ENDED)
+    assert outcome(made) == "lost"
+    assert not made.node(name).unit.joint.status(made.units[0].joint_us(made.now)).homed
+    home(made)
+    play(made)
+    assert phase(made, Phase.ENDED)
+    assert outcome(made) == "finished"
+
+
+@pytest.mark.parametrize("slept_us", [300_000, 3 * SECOND, 60 * SECOND])
+def test_sleep_of_the_laptop_ends_the_session_and_the_run(slept_us: int) -> None:
+    made = home(world())
+    play(made)
+    phase(made, Phase.MOVING)
+    session = made.core.session
+    made.station.sleep(slept_us)
+    made.run_for(slept_us)
+    assert phase(made, Phase.ENDED)
+    assert outcome(made) == "lost"
+    assert made.core.session != session
+
+
+def test_sleep_too_short_to_be_seen_shows_in_the_clocks_and_holds_the_run() -> None:
+    made = home(world())
+    play(made)
+    phase(made, Phase.MOVING)
+    session = made.core.session
+    made.station.sleep(40_000)
+    assert phase(made, Phase.HELD)
+    assert made.core.session == session
+
+
+def test_second_laptop_is_kept_out_until_the_first_was_silent_for_5_s() -> None:
+    made = home(world())
+    other = made.add_station(bytes(range(16, 32)), HostClock(10**9))
+    made.run_for(8 * SECOND)
+    assert not any(link.up for link in other.core.links)
+    assert all(link.up for link in made.core.links)
+    made.kill_coordinator()
+    made.run_for(9 * SECOND)
+    assert all(link.up for link in other.core.links)
+
+
+def test_two_laptops_of_one_identity_take_the_joints_from_each_other() -> None:
+    made = home(world())
+    other = made.add_station(COORDINATOR_ID, HostClock(10**9))
+    made.run_for(1 * SECOND)
+    sessions = {unit.joint.session for unit in made.units}
+    assert sessions <= {made.core.session, other.core.session}
+    codes = {note.code for note in made.notes}
+    assert "link-stream-closed" in codes
+
+
+@pytest.mark.parametrize("how", ["values", "bytes"])
+def test_long_cut_ends_the_stream_and_it_comes_back(how: str) -> None:
+    made = home(world(how))
+    name = made.arm.joints[0].name
+    made.cut(name, 12 * SECOND)
+    assert made.run_until(lambda: not made.core.links[0].up, 11 * SECOND)
+    assert made.run_until(lambda: made.core.links[0].up, 10 * SECOND)
+
+
+def test_nothing_happens_before_its_time() -> None:
+    made = world()
+    seen: list[int] = []
+    happen: Callable[[], None] = lambda: seen.append(made.now)  # noqa: E731
+    for at_us in (BEGIN_US + 30, BEGIN_US + 10, BEGIN_US + 20):
+        made.at(at_us, happen)
+    made.run_for(100)
+    assert seen == [BEGIN_US + 10, BEGIN_US + 20, BEGIN_US + 30]
+    assert made.now == BEGIN_US + 100

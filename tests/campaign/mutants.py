@@ -1,0 +1,296 @@
+"""Takes safeguards out one by one and shows that the campaign notices (`make mutants`).
+
+Each mutant is a change of the source, made in a copy of the tree. The text to be replaced must
+stand there exactly once, so a mutant that no longer fits the code is an error, not a pass.
+"""
+
+import os
+import shutil
+import subprocess
+import sys
+import tempfile
+from concurrent.futures import ThreadPoolExecutor
+from dataclasses import dataclass
+from pathlib import Path
+
+from rich.console import Console
+from rich.table import Table
+
+ROOT = Path(__file__).parents[2]
+WITHIN = 600
+"""Scenarios within which every mutant must be caught."""
+CORE, JOINT = "coordinator/core", "simulator/joint"
+
+
+@dataclass(frozen=True, slots=True)
+class Edit:
+    """One replacement in one file."""
+
+    path: str
+    old: str
+    new: str
+
+
+@dataclass(frozen=True, slots=True)
+class Mutant:
+    """A safeguard and how it is taken out."""
+
+    what: str
+    edits: tuple[Edit, ...]
+
+
+def _one(what: str, path: str, old: str, new: str) -> Mutant:
+    return Mutant(what, (Edit(path, old, new),))
+
+
+MUTANTS = (
+    _one(
+        "arm echo: go is sent without waiting for all to comply with arm",
+        f"{CORE}/start.py",
+        "if self._all_comply(now):\n            self._go(now)",
+        "if True:\n            self._go(now)",
+    ),
+    _one(
+        "go echo: the lease is renewed without waiting for all to echo go",
+        f"{CORE}/start.py",
+        "if self._all_comply(now):\n            for link in",
+        "if True:\n            for link in",
+    ),
+    _one(
+        "plan number: any echo counts",
+        f"{CORE}/link.py",
+        "self.status.plan == plan.number",
+        "self.status.plan != 0",
+    ),
+    _one(
+        "lease, joint: it is not obeyed",
+        f"{JOINT}/path.py",
+        "if lease_us is not None and not self.covers_end(lease_us):",
+        "if False:",
+    ),
+    _one(
+        "lease, coordinator: offered without regard to the lowest",
+        f"{CORE}/lease.py",
+        "min(self.floor_us + window, reach)",
+        "reach",
+    ),
+    _one(
+        "levelling",
+        f"{CORE}/lease.py",
+        "if short and used_up is not None and used_up - now < LEVELLING_US:",
+        "if False:",
+    ),
+    Mutant(
+        "levelling's latch: the offer rises again with what arrives late",
+        (
+            Edit(
+                f"{CORE}/lease.py",
+                "if self.fixed:\n            return False",
+                "if False:\n            return False",
+            ),
+            Edit(
+                f"{CORE}/run.py",
+                "    def _await_rest(self, now: int) -> None:\n",
+                "    def _await_rest(self, now: int) -> None:\n"
+                "        if self.moving is not None:\n"
+                "            self.moving.step(now)\n",
+            ),
+        ),
+    ),
+    Mutant(
+        "a ramping joint accepts a lease",
+        (
+            Edit(
+                f"{JOINT}/playing.py",
+                "if self._path.began_us is not None:",
+                "if self._path.began_us is not None and self._body.state is JointState.HELD:",
+            ),
+            Edit(
+                f"{JOINT}/playing.py",
+                "        else:\n            self._newest = plan.number\n            if self._go(",
+                "        elif self._body.state is JointState.RAMPING:\n"
+                "            self._path.lease_us = drive.lease_us\n"
+                "            self._comply(plan.number)\n"
+                "        else:\n            self._newest = plan.number\n            if self._go(",
+            ),
+        ),
+    ),
+    _one(
+        "busy: a moving joint takes a new session", f"{JOINT}/session.py", "if moving:", "if False:"
+    ),
+    _one(
+        "drift: limits do not widen with age",
+        "coordinator/timing/guarantee.py",
+        "+ self.drift_ppm * age_us",
+        "+ 0 * age_us",
+    ),
+    Mutant(
+        "raw clock: arm time is slewed by the host's NTP",
+        (
+            Edit(
+                "coordinator/rehearsal/station.py",
+                "return self.host.arm(true_us)",
+                "return self.host.arm(true_us) + self.host.slewed(true_us)",
+            ),
+            Edit(
+                "coordinator/rehearsal/station.py",
+                "return self.host.true(arm_us)",
+                "return self.host.true(arm_us - self.host.slewed(self.world.now)) + 1",
+            ),
+        ),
+    ),
+    _one(
+        "sleep check: the session goes on after the laptop slept",
+        "coordinator/rehearsal/station.py",
+        "if slept_us > SLEEP_LIMIT_US:",
+        "if False:",
+    ),
+    _one(
+        "reboot check: a new boot is not noticed",
+        f"{CORE}/link.py",
+        "rebooted = self.welcome is not None and self.welcome.boot != welcome.boot",
+        "rebooted = False",
+    ),
+    _one(
+        "session check: a joint takes drives of any session",
+        f"{JOINT}/session.py",
+        "if session != self.number or sequence <= self.sequence:",
+        "if sequence <= self.sequence:",
+    ),
+    _one(
+        "sequence check: a joint takes old drives",
+        f"{JOINT}/session.py",
+        "if session != self.number or sequence <= self.sequence:",
+        "if session != self.number:",
+    ),
+    Mutant(
+        "reserve: the ramp leaves the path no acceleration",
+        (
+            Edit(
+                "protocol/ramp.py",
+                "left_here = 1.0 - ACCELERATION_SHARE * (ppm / PPM) ** 2",
+                "left_here = 1.0",
+            ),
+            Edit("protocol/ramp.py", "if used > acceleration * (1.0 + 1e-9):", "if False:"),
+        ),
+    ),
+    _one(
+        "silence: a joint waits for a coordinator that is gone",
+        f"{JOINT}/joint.py",
+        'self._sooner(self._driven_us + SILENCE_US, "silence")',
+        "pass",
+    ),
+    _one(
+        "buffer: a lease may reach past the points",
+        f"{JOINT}/path.py",
+        "return min(self.lease_us, self.room_us(fastest))",
+        "return self.lease_us",
+    ),
+    _one(
+        "withdrawal: what the drive no longer carries goes on",
+        f"{JOINT}/playing.py",
+        "if body.state in (JointState.MOVING, JointState.ADVANCING):",
+        "if False:",
+    ),
+    _one(
+        "expiry: jog, home and advance go on without renewal",
+        f"{JOINT}/joint.py",
+        'self._sooner(body.clock.joint(expiry_us), "expiry")',
+        "pass",
+    ),
+    _one(
+        "late: a start that is accepted too late begins at once",
+        f"{JOINT}/playing.py",
+        "if body.arm(now) >= change.at_us:",
+        "if False:",
+    ),
+    _one(
+        "home: a joint that let go of its motor is still homed",
+        f"{JOINT}/free.py",
+        "body.energised = body.homed = False",
+        "body.energised = False",
+    ),
+    _one(
+        "behind the sensor: a homing cut short is begun as if it had met nothing",
+        f"{JOINT}/free.py",
+        "self.level, now, self._met)",
+        "self.level, now, None)",
+    ),
+)
+
+
+def hunt(limit: int) -> int:
+    """In the copy: play scenarios until one is caught. Prints its number and the sentence."""
+    from tests.campaign.generate import generate
+    from tests.campaign.play import play
+
+    for seed in range(1, limit + 1):
+        try:
+            violation = play(generate(seed)).violation
+        except Exception as error:  # noqa: BLE001 - a core that breaks is caught as well
+            print(f"{seed}\tcrash\t{type(error).__name__}: {error}")  # noqa: T201
+            return 0
+        if violation is not None:
+            print(f"{seed}\t{violation.invariant}\t{violation.message}")  # noqa: T201
+            return 0
+    return 1
+
+
+def apply(mutant: Mutant, tree: Path) -> None:
+    """Change the sources in a copy of the tree. Raises ValueError where the text is not there."""
+    for edit in mutant.edits:
+        path = tree / edit.path
+        text = path.read_text()
+        if text.count(edit.old) != 1:
+            raise ValueError(
+                f"mutant {mutant.what!r}: {edit.path} has {text.count(edit.old)} times {edit.old!r}"
+            )
+        path.write_text(text.replace(edit.old, edit.new))
+
+
+def run(mutant: Mutant, limit: int = WITHIN) -> tuple[str, str, str] | None:
+    """Seed, invariant and sentence that caught a mutant, None when nothing did."""
+    with tempfile.TemporaryDirectory() as folder:
+        tree = Path(folder)
+        for name in ("protocol", "simulator", "coordinator"):
+            shutil.copytree(ROOT / name, tree / name, ignore=shutil.ignore_patterns("__pycache__"))
+        shutil.copytree(ROOT / "tests" / "campaign", tree / "tests" / "campaign")
+        apply(mutant, tree)
+        done = subprocess.run(
+            [sys.executable, "-m", "tests.campaign.mutants", str(limit)],
+            cwd=tree,
+            env={**os.environ, "PYTHONPATH": str(tree), "PYTHONDONTWRITEBYTECODE": "1"},
+            capture_output=True,
+            text=True,
+            check=False,
+        )
+    if done.stderr:
+        raise RuntimeError(f"mutant {mutant.what!r}: {done.stderr}")
+    if done.returncode:
+        return None
+    seed, invariant, sentence = done.stdout.strip().split("\t", 2)
+    return seed, invariant, sentence
+
+
+def main() -> int:
+    """Run all mutants and print the table."""
+    console = Console(width=160)
+    only = os.environ.get("ONLY", "")
+    chosen = [mutant for mutant in MUTANTS if only in mutant.what]
+    table = Table("taken out", "caught by", "after scenarios", "what was seen")
+    with ThreadPoolExecutor(os.cpu_count()) as pool:
+        results = list(pool.map(run, chosen))
+    missed = 0
+    for mutant, found in zip(chosen, results, strict=True):
+        if found is None:
+            missed += 1
+            table.add_row(mutant.what, "[bold]nothing[/bold]", f"> {WITHIN}", "")
+        else:
+            table.add_row(mutant.what, found[1], found[0], found[2])
+    console.print(table)
+    console.print(f"{len(chosen) - missed} of {len(chosen)} caught within {WITHIN} scenarios")
+    return 1 if missed else 0
+
+
+if __name__ == "__main__":
+    sys.exit(hunt(int(sys.argv[1])) if len(sys.argv) > 1 else main())
