@@ -146,7 +146,7 @@ def _peaks(
     if is_acceleration:
         share = LEFT + full * ACCELERATION_SHARE
         drawing.line(share, y + 10, share, y + 14 + ROW * len(peaks), dashed=True)
-        note = f"dashed: {ACCELERATION_SHARE:.0%}, the most that a plan uses"
+        note = f"dashed: {ACCELERATION_SHARE * 100:.0f} %, the most that a plan uses"
         drawing.text(WIDTH - 8, y, note, MUTED, anchor="end", size=12)
     y += 14
     for joint in peaks:
