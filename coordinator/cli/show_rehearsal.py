@@ -82,8 +82,8 @@ def _starts(summary: Summary) -> list[str]:
     sentences.append(
         f"starts: {failed.of - failed.count} of {failed.of} at the first attempt, "
         f"{summary.retried.count} at a later one, {summary.partial.count} partial, "
-        f"{summary.refused.count} refused; 95 % sure: under {failed.at_most * 100:.1f} % do not succeed "
-        "at the first attempt"
+        f"{summary.refused.count} refused; 95 % sure: under {failed.at_most * 100:.1f} % do not "
+        "succeed at the first attempt"
     )
     return sentences
 
