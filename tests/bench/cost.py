@@ -1,70 +1,88 @@
-"""What the coordinator costs: processor time per joint at 25 Hz, exchanges per second."""
+"""What it costs: the coordinator's processor time at 25 Hz, exchanges with one joint per second."""
 
-import multiprocessing
-import os
+import asyncio
 import socket
-import tempfile
 import time
-from multiprocessing.connection import Connection
-from pathlib import Path
+from dataclasses import dataclass
 
-from coordinator.arm import load_arm
-from coordinator.cli import host
-from coordinator.cli.software_joints import joint_settings
-from coordinator.client import Client
+from coordinator.core.events import Resume, Stop
+from coordinator.service import Service
 from protocol import ntp
-from tests.e2e.harness import bench, until
+from tests.bench.on_sockets import homed, play, run, until
+from tests.bench.software import LOOPBACK, Bench, software_joints
 
-WATCH_S = 8.0
-EXCHANGES = 3_000
-
-
-def _cpu_s(pid: int) -> float:
-    fields = Path(f"/proc/{pid}/stat").read_text().rsplit(")", 1)[1].split()
-    return (int(fields[11]) + int(fields[12])) / os.sysconf("SC_CLK_TCK")
-
-
-def coordinator_cpu_percent(joints: int) -> float:
-    """Share of one processor that the coordinator takes while all joints are asked at 25 Hz."""
-    with tempfile.TemporaryDirectory() as folder, bench(Path(folder), joints) as made:
-        made.simulate()
-        coordinator = made.serve()
-        made.until_linked()
-        made.ask("home")
-        with Client(made.url) as client:
-            # A programmed pause keeps the run, and so the rate, without moving anything.
-            client.play("pause.nc", "M0\nM2\n")
-            until(lambda: client.arm()["phase"] == "paused", "the pause")
-            before, began = _cpu_s(coordinator.pid), time.monotonic()
-            time.sleep(WATCH_S)
-            return 100 * (_cpu_s(coordinator.pid) - before) / (time.monotonic() - began)
+WATCH_S = 6.0
+EXCHANGES = 5_000
+TIMEOUT_S = 10.0
+LONG_DEG = 120
+LONG_S = 60
 
 
-def _serve_one(data: Path, arm: Path, ready: Connection) -> None:
-    settings = host.SimulateSettings(
-        tuple(joint_settings(load_arm(arm), 1)), data, "127.0.0.1", "none", 1, None
-    )
-    host.simulate(settings, lambda ports: ready.send(ports[0].udp_port))
+@dataclass(frozen=True, slots=True)
+class Load:
+    """What the coordinator took in one condition."""
+
+    rate_hz: float
+    """Drives per joint and second that were really sent."""
+    cpu: float
+    """Processor time per time, 1 for one core."""
+
+
+def coordinator_loads(joints: int) -> dict[str, Load]:
+    """The coordinator's processor time with so many joints linked, by what they do."""
+    with software_joints(joints, "none", 1) as bench:
+        return run(_loads(bench))
+
+
+async def _loads(bench: Bench) -> dict[str, Load]:
+    async with homed(bench) as service:
+        idle = await _watch(service)
+        # A programmed pause keeps the run, and so the rate, without moving anything; behind it
+        # comes a move that takes longer than anybody watches.
+        targets = " ".join(f"{word}{LONG_DEG - 160}" for word in bench.arm.words)
+        number = await play(service, "long", f"M0\nG93 G1 F{60 / LONG_S:g} {targets}\nM2\n")
+        await until(lambda: _phase(service) == "paused", "the pause")
+        paused = await _watch(service)
+        service.command(Resume())
+        await until(lambda: _phase(service) == "moving", "the move")
+        moving = await _watch(service)
+        assert _phase(service) == "moving", service.report(number)
+        service.command(Stop())
+        return {"at rest": idle, "paused in a run": paused, "moving": moving}
+
+
+async def _watch(service: Service) -> Load:
+    before, cpu_s, began_s = _drives(service), time.process_time(), time.monotonic()
+    await asyncio.sleep(WATCH_S)
+    passed_s = time.monotonic() - began_s
+    cpu = (time.process_time() - cpu_s) / passed_s
+    return Load((_drives(service) - before) / passed_s, cpu)
+
+
+def _phase(service: Service) -> str:
+    return str(service.snapshot()["phase"])
+
+
+def _drives(service: Service) -> float:
+    """Drives sent so far, per joint: the sequence counts them, and no report shows it."""
+    links = service._core.links
+    return sum(link.sequence for link in links) / len(links)
 
 
 def exchanges_per_s(at_once: int) -> float:
     """Bare NTP exchanges per second with one software joint, so many under way at once."""
-    with tempfile.TemporaryDirectory() as folder, bench(Path(folder), 1) as made:
-        context = multiprocessing.get_context("spawn")
-        hear, tell = context.Pipe(duplex=False)
-        joint = context.Process(target=_serve_one, args=(made.data, made.arm, tell), daemon=True)
-        joint.start()
-        port = hear.recv()
-        with socket.socket(socket.AF_INET, socket.SOCK_DGRAM) as client:
-            client.connect(("127.0.0.1", port))
-            client.settimeout(10)
-            began = time.monotonic()
-            for k in range(at_once):
-                client.send(ntp.encode_request(k + 1))
-            for k in range(EXCHANGES):
-                client.recv(512)
-                client.send(ntp.encode_request(at_once + k + 1))
-            elapsed_s = time.monotonic() - began
-        joint.terminate()
-        joint.join()
-        return EXCHANGES / elapsed_s
+    with software_joints(1, "none", 1) as bench:
+        return _exchange(bench.udp_ports[0], at_once)
+
+
+def _exchange(port: int, at_once: int) -> float:
+    with socket.socket(socket.AF_INET, socket.SOCK_DGRAM) as client:
+        client.connect((LOOPBACK, port))
+        client.settimeout(TIMEOUT_S)
+        began_s = time.monotonic()
+        for k in range(at_once):
+            client.send(ntp.encode_request(k + 1))
+        for k in range(EXCHANGES):
+            client.recv(512)
+            client.send(ntp.encode_request(at_once + k + 1))
+        return EXCHANGES / (time.monotonic() - began_s)

@@ -1,96 +1,91 @@
-"""Starts of six joints on real sockets: true spread against the bound that each report states."""
+"""What many starts were: the true spread of each beside what its report claims and proves."""
 
-import sys
-import tempfile
-import time
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
-from pathlib import Path
 from typing import Any
 
-from coordinator.client import Client, Refused
-from tests.e2e.harness import Bench, bench, spread_us, until
+Began = tuple[str, float]
+"""A joint that truly began to move, at an instant in µs of the report's own time."""
 
-LETTERS = "ABCDEU"
-STEP_DEG = 1.0
-PATIENCE_S = 120.0
+NEAR_US = 100_000
+"""Further from its instant no start can be: clocks are known to better than 5 ms, and between two
+starts a joint must stop first."""
 
 
 @dataclass(slots=True)
 class Starts:
-    """What one profile gave. Times in µs."""
+    """Starts on one kind of network, resumes after a hold among them. Times in µs."""
 
-    network: str
-    spread: list[float] = field(default_factory=list)
-    bound: list[float] = field(default_factory=list)
-    claimed: list[float] = field(default_factory=list)
-    lead: list[float] = field(default_factory=list)
+    spread_us: list[float] = field(default_factory=list)
+    """True, of starts that the coordinator called complete."""
+    claimed_us: list[float] = field(default_factory=list)
+    bound_us: list[float] = field(default_factory=list)
+    lead_us: list[float] = field(default_factory=list)
     first_attempt: int = 0
-    refused: int = 0
     partial: int = 0
-    held: int = 0
-    violations: list[dict[str, Any]] = field(default_factory=list)
+    """Some joints began alone, for their first lease, and held."""
+    refused: int = 0
+    holds: int = 0
+    """In mid-motion: not those that follow a start that failed."""
+    unproved: int = 0
+    """Complete starts whose report states no bound."""
+    broken: list[str] = field(default_factory=list)
+    """Sentences: where the truth was not within what a report states."""
 
+    @property
+    def asked(self) -> int:
+        """Starts that were asked for, whatever became of them."""
+        return len(self.lead_us) + self.partial + self.refused
 
-def measure(network: str, count: int, seed: int) -> Starts:
-    """So many starts over one kind of network."""
-    found = Starts(network)
-    with tempfile.TemporaryDirectory() as folder, bench(Path(folder), 6) as made:
-        made.simulate(network=network, seed=seed)
-        made.serve()
-        made.until_linked()
-        while made.unisono("home").returncode != 0:
-            print(f"{network}: homing again", file=sys.stderr)
-        with Client(made.url) as client:
-            for k in range(count):
-                _one(made, client, found, -150.0 + STEP_DEG * (k % 2))
-                print(f"\r{network}: start {k + 1} of {count}", end="", file=sys.stderr)
-        print(file=sys.stderr)
-    return found
+    @property
+    def first_share(self) -> float:
+        """Share of all starts asked for in which all joints began together at the first attempt."""
+        return self.first_attempt / self.asked if self.asked else float("nan")
 
+    def take(
+        self, report: Mapping[str, Any], refused: int, began: Sequence[Began], where: str
+    ) -> None:
+        """Take in a run: its report, how many of its starts were refused, and what truly began."""
+        if report["outcome"] == "refused":
+            # A joint that could not be made ready is refused before any start is set.
+            refused = max(refused, 1)
+        before = self.partial
+        self.partial += report["partial_starts"]
+        self.refused += refused
+        for start in report["starts"]:
+            self._take_start(start, began, f"{where}, run {report['run']}")
+        self.holds += max(0, len(report["holds"]) - (self.partial - before) - refused)
 
-def _one(made: Bench, client: Client, found: Starts, target: float) -> None:
-    before = len(made.truths())
-    text = f"G0 {' '.join(f'{letter}{target:g}' for letter in LETTERS)}\nM2\n"
-    number = _play(client, text)
-    report = until(lambda: _ended(client, number, found), f"run {number} ended", PATIENCE_S)
-    found.partial += report["partial_starts"]
-    start = report["start"]
-    if report["outcome"] == "refused" or start is None:
-        found.refused += 1
-        return
-    truths = [line for line in made.truths()[before:] if line["event"] == "start"]
-    if len(truths) < 6 or start["bound_us"] is None:
-        found.held += 1
-        return
-    true_us = spread_us(truths)
-    found.spread.append(true_us)
-    found.bound.append(start["bound_us"])
-    found.claimed.append(start["spread_us"])
-    found.lead.append(start["lead_us"])
-    found.first_attempt += start["attempts"] == 1
-    if true_us > start["bound_us"]:
-        found.violations.append({"run": number, "true_us": true_us, "start": start})
+    def add(self, other: "Starts") -> None:
+        """Take in what another has seen."""
+        for name in ("spread_us", "claimed_us", "bound_us", "lead_us", "broken"):
+            getattr(self, name).extend(getattr(other, name))
+        for name in ("first_attempt", "partial", "refused", "holds", "unproved"):
+            setattr(self, name, getattr(self, name) + getattr(other, name))
 
-
-def _play(client: Client, text: str) -> int:
-    """Begin, waiting for whatever the last run left to be over."""
-    end = time.monotonic() + PATIENCE_S
-    while True:
-        try:
-            return client.play("step.nc", text)
-        except Refused:
-            if time.monotonic() > end:
-                raise
-            time.sleep(0.05)
-
-
-def _ended(client: Client, number: int, found: Starts) -> dict[str, Any] | None:
-    report = client.report(number)
-    if report["ended_at_us"] is None and report["outcome"] == "held":
-        # Not every hold is a fault of the start: go on until the run ends.
-        try:
-            client.resume()
-            found.held += 1
-        except Refused:
-            return None
-    return report if report["ended_at_us"] is not None else None
+    def _take_start(self, start: Mapping[str, Any], began: Sequence[Began], where: str) -> None:
+        true = {name: at for name, at in began if abs(at - start["at_us"]) <= NEAR_US}
+        missing = set(start["joints"]) - set(true)
+        if missing and start["bound_us"] is not None:
+            self.broken.append(
+                f"{where}: a bound is stated of the start at {start['at_us']} µs, but "
+                f"{', '.join(sorted(missing))} did not begin: {start}"
+            )
+        if missing:
+            # All had confirmed, but a hold came between that and the start's instant.
+            self.partial += 1
+            return
+        self.lead_us.append(start["lead_us"])
+        self.first_attempt += start["attempts"] == 1
+        spread = max(true.values()) - min(true.values())
+        self.spread_us.append(spread)
+        if start["bound_us"] is None:
+            self.unproved += 1
+            return
+        self.claimed_us.append(start["spread_us"])
+        self.bound_us.append(start["bound_us"])
+        if spread > start["bound_us"]:
+            self.broken.append(
+                f"{where}: true spread {spread:.3f} µs, bound {start['bound_us']} µs; "
+                f"truly began at {true}: {start}"
+            )

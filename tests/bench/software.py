@@ -1,0 +1,90 @@
+"""Software joints in a process of their own, and the truth that they write."""
+
+import contextlib
+import json
+import multiprocessing
+import secrets
+from collections.abc import Callable, Iterator
+from dataclasses import dataclass, field
+from multiprocessing.connection import Connection
+from pathlib import Path
+from tempfile import TemporaryDirectory
+from typing import Any
+
+from coordinator.arm import Arm, load_arm
+from coordinator.cli import host
+from coordinator.cli.software_joints import joint_settings
+from coordinator.data_folder import make_key
+from tests.bench.arms import arm_text
+from tests.bench.starts import Began
+
+LOOPBACK = "127.0.0.1"
+READY_S = 30.0
+
+
+@dataclass(slots=True)
+class Bench:
+    """An arm whose joints are served: its folder, ports and truth."""
+
+    arm: Arm
+    data: Path
+    truth: Path
+    udp_ports: list[int] = field(default_factory=list)
+    _read: int = 0
+
+    def began(self) -> list[Began]:
+        """Starts and resumes since the last call, by the raw clock, which is arm time here."""
+        with self.truth.open("rb") as file:
+            file.seek(self._read)
+            new = file.read()
+        whole = new[: new.rfind(b"\n") + 1]
+        self._read += len(whole)
+        lines = [json.loads(line) for line in whole.splitlines()]
+        return [
+            (line["joint"], line["at_ns"] / 1000)
+            for line in lines
+            if line["event"] in ("start", "resume")
+        ]
+
+
+@contextlib.contextmanager
+def software_joints(joints: int, network: str, seed: int) -> Iterator[Bench]:
+    """Serve software joints on loopback until left."""
+    with TemporaryDirectory() as folder:
+        path, data = Path(folder) / "arm.toml", Path(folder) / "data"
+        # Ids of its own, as others may use the loopback interface at the same time.
+        path.write_text(arm_text(joints, secrets.token_hex(5)))
+        arm = load_arm(path)
+        make_key(data)
+        bench = Bench(arm, data, Path(folder) / "truth.jsonl")
+        settings = host.SimulateSettings(
+            tuple(joint_settings(arm, seed)), data, LOOPBACK, network, seed, bench.truth
+        )
+        with in_child(_serve, settings) as hear:
+            bench.udp_ports = answer(hear)
+            yield bench
+
+
+@contextlib.contextmanager
+def in_child(act: Callable[[Connection, Any], None], what: Any) -> Iterator[Connection]:
+    """Run something in a process of its own, which is ended when this is left."""
+    context = multiprocessing.get_context("spawn")
+    hear, tell = context.Pipe()
+    process = context.Process(target=act, args=(tell, what), daemon=True)
+    process.start()
+    try:
+        yield hear
+    finally:
+        process.terminate()
+        process.join()
+
+
+def answer(hear: Connection) -> Any:
+    """What the child says next. Raises TimeoutError when it says nothing."""
+    if not hear.poll(READY_S):
+        raise TimeoutError(f"the child process said nothing for {READY_S:g} s")
+    return hear.recv()
+
+
+def _serve(tell: Connection, settings: host.SimulateSettings) -> None:
+    host.simulate(settings, lambda ports: tell.send([port.udp_port for port in ports]))
