@@ -6,8 +6,6 @@ What the joints may do travels in drives, sent again and again to all joints wit
 numbers; a change is sent at once. The streams only carry what is not urgent.
 """
 
-from dataclasses import replace
-
 from coordinator.arm import Arm
 from coordinator.core import events as ev
 from coordinator.core.configure import arm_ramp, configuration_of
@@ -530,27 +528,31 @@ class Coordinator:
 
     def _drive(self, link: JointLink, now: int) -> Drive:
         link.sequence += 1
-        drive = Drive(
+        mode, plan, lease_us, expiry_us = Mode.NONE, None, None, None
+        jog_velocity = homing_number = 0
+        if link.stop_wanted:
+            pass
+        elif self.run is not None and self.run.active:
+            mode, plan, lease_us, expiry_us = self.run.drive_fields(now)
+        elif self.homing is not None and (permitted := self.homing.drive_fields(link, now)):
+            mode = Mode.HOME
+            homing_number, expiry_us = permitted
+        elif self._jog is not None and self._jog[0] is link:
+            mode, expiry_us = Mode.JOG, now + EXPIRY_US
+            jog_velocity = round(self._jog[1] * link.joint.counts_per_degree)
+        return Drive(
             session=self.session,
             sequence=link.sequence,
+            mode=mode,
             energise=link.energise and not link.stop_wanted,
             stop=link.stop_wanted,
             clock_map=link.clock_map(now),
+            plan=plan,
+            lease_us=lease_us,
+            jog_velocity=jog_velocity,
+            expiry_us=expiry_us,
+            homing_number=homing_number,
         )
-        if link.stop_wanted:
-            return drive
-        if self.run is not None and self.run.active:
-            mode, plan, lease_us, expiry_us = self.run.drive_fields(now)
-            return replace(drive, mode=mode, plan=plan, lease_us=lease_us, expiry_us=expiry_us)
-        if self.homing is not None:
-            permitted = self.homing.drive_fields(link, now)
-            if permitted is not None:
-                number, expiry = permitted
-                return replace(drive, mode=Mode.HOME, homing_number=number, expiry_us=expiry)
-        if self._jog is not None and self._jog[0] is link:
-            velocity = round(self._jog[1] * link.joint.counts_per_degree)
-            return replace(drive, mode=Mode.JOG, jog_velocity=velocity, expiry_us=now + EXPIRY_US)
-        return drive
 
     @property
     def jogging(self) -> JointLink | None:

@@ -36,6 +36,8 @@ class _Sent:
 class _Losses:
     count: int
     longest_run_us: int
+    ended_us: int | None
+    """When the exchange was sent whose answer ended the last run; none while that goes on."""
 
 
 class LinkQuality:
@@ -47,6 +49,9 @@ class LinkQuality:
         self._last_sequence = -1
         self._now_us = 0
         self._surveyed: _Losses | None = None
+        self._undecided_us: int | None = None
+        """When the oldest exchange was sent that has been neither answered nor lost, at the last
+        survey or since; it may have been answered by now."""
 
     def sent(self, sequence: int, at_us: int) -> None:
         """An exchange was sent. Raises ValueError unless its sequence number is above the last."""
@@ -56,10 +61,15 @@ class LinkQuality:
             _, oldest = self._window.popitem(last=False)
             if oldest.rtt_us is not None:
                 del self._rtts_us[bisect_left(self._rtts_us, oldest.rtt_us)]
+            else:
+                self._surveyed = None
         self._window[sequence] = _Sent(at_us)
         self._last_sequence = sequence
         self._now_us = max(self._now_us, at_us)
-        self._surveyed = None
+        if self._surveyed is not None and self._surveyed.ended_us is None:
+            self._surveyed = None
+        if self._undecided_us is None:
+            self._undecided_us = at_us
 
     def answered(self, sequence: int, at_us: int) -> int | None:
         """The exchange time in µs; none for a second answer or one that left the window."""
@@ -69,7 +79,9 @@ class LinkQuality:
         entry.rtt_us = at_us - entry.at_us
         insort(self._rtts_us, entry.rtt_us)
         self._now_us = max(self._now_us, at_us)
-        self._surveyed = None
+        ended_us = self._surveyed.ended_us if self._surveyed is not None else None
+        if ended_us is None or entry.at_us <= ended_us:
+            self._surveyed = None
         return entry.rtt_us
 
     @property
@@ -117,23 +129,31 @@ class LinkQuality:
         return self._rtts_us[-(-count * per_mille // 1000) - 1] if count else None
 
     def _losses(self) -> _Losses:
-        """What is lost by the newest instant seen, surveyed once per change."""
-        if self._surveyed is not None:
-            return self._surveyed
+        """What is lost by the newest instant seen.
+
+        Surveyed anew only when that can have changed: an exchange sent since may be lost by now, a
+        lost one left the window or was answered after all, or the last run has not ended yet.
+        """
         lost_before_us = self._now_us - TIMEOUT_US
+        undecided_us = self._undecided_us
+        if self._surveyed is not None and (undecided_us is None or undecided_us > lost_before_us):
+            return self._surveyed
         count = longest_us = 0
-        since_us = last_us = None
+        ended_us: int | None = -1
+        since_us = last_us = self._undecided_us = None
         for entry in self._window.values():
             last_us = entry.at_us
             if entry.rtt_us is not None:
                 if since_us is not None:
                     longest_us = max(longest_us, last_us - since_us)
-                    since_us = None
+                    since_us, ended_us = None, last_us
             elif last_us <= lost_before_us:
                 count += 1
                 if since_us is None:
                     since_us = last_us
+            elif self._undecided_us is None:
+                self._undecided_us = last_us
         if since_us is not None and last_us is not None:
-            longest_us = max(longest_us, last_us - since_us)
-        self._surveyed = _Losses(count, longest_us)
+            longest_us, ended_us = max(longest_us, last_us - since_us), None
+        self._surveyed = _Losses(count, longest_us, ended_us)
         return self._surveyed

@@ -140,6 +140,8 @@ class Endpoint:
 
     def next_deadline(self) -> float | None:
         """Joint time at which `poll` has something to do, None for never."""
+        if not self._handshakes:
+            return self.joint.next_deadline()
         due = [handshake.deadline_us for handshake in self._handshakes.values()]
         joint_due = self.joint.next_deadline()
         found = min([*due, math.inf if joint_due is None else joint_due])

@@ -46,16 +46,19 @@ class JointOscillator:
         self._origin_us = start_us + offset_us
         self._rate = 1.0 + skew_ppm * PPM
         random = Random(wander_seed)
-        self._waves = [
-            (wander_ppm * share * PPM, math.tau / period_us, random.uniform(0.0, math.tau))
-            for period_us, share in _WANDER
-        ]
+        self._waves: list[tuple[float, float, float, float]] = []
+        """Reach in µs, angular frequency per µs, phase and its cosine."""
+        for period_us, share in _WANDER:
+            omega, phase = math.tau / period_us, random.uniform(0.0, math.tau)
+            self._waves.append((wander_ppm * share * PPM / omega, omega, phase, math.cos(phase)))
         self._steps: list[tuple[float, float]] = []
 
     def joint_us(self, true_us: float) -> float:
         """Joint time, in µs, at an instant of true time."""
         elapsed_us = true_us - self._start_us
-        stepped_us = sum(by_us for at_us, by_us in self._steps if at_us <= true_us)
+        stepped_us = 0.0
+        if self._steps:
+            stepped_us = sum(by_us for at_us, by_us in self._steps if at_us <= true_us)
         return self._origin_us + elapsed_us * self._rate + self._wander_us(elapsed_us) + stepped_us
 
     def true_us(self, joint_us: float) -> float:
@@ -92,7 +95,8 @@ class JointOscillator:
 
     def _wander_us(self, elapsed_us: float) -> float:
         """Integrate the wander from the start."""
-        return sum(
-            amplitude / omega * (math.cos(phase) - math.cos(omega * elapsed_us + phase))
-            for amplitude, omega, phase in self._waves
-        )
+        cos = math.cos
+        total_us = 0.0
+        for reach_us, omega, phase, cos_phase in self._waves:
+            total_us += reach_us * (cos_phase - cos(omega * elapsed_us + phase))
+        return total_us
