@@ -10,7 +10,7 @@ STAMP := $(VENV)/.setup-done
 
 .DEFAULT_GOAL := help
 .DELETE_ON_ERROR:
-.PHONY: help setup system demo test lint types imports bench campaign mutants
+.PHONY: help setup system demo test lint types imports bench campaign mutants explore
 
 help: ## Show these targets
 	@awk -F ':.*## ' '/^[a-z]+:.*## / { printf "  make %-9s %s\n", $$1, $$2 }' $(MAKEFILE_LIST)
@@ -69,3 +69,7 @@ campaign: setup ## Try to break the coordinator (SEED=… replays one, SCENARIOS
 
 mutants: setup ## Show that the campaign finds faults put in on purpose
 	@$(BIN)/python -m tests.campaign.mutants
+
+# FAMILIES='start hold' searches some; REPLAY='start 17=lost 25=lost' runs one schedule alone.
+explore: setup ## Search all schedules of a small arm, to a stated depth
+	@$(BIN)/python -m tests.explore $(if $(FAMILIES),--families $(FAMILIES)) $(if $(REPLAY),--replay '$(REPLAY)')

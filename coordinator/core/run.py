@@ -365,6 +365,9 @@ class Run:
                     # Asked for while the start was on its way.
                     self.moving.override(self.rate_ppm)
                 self._enter(Phase.MOVING, now)
+                # The drive that goes out now already carries the normal lease: with a quick ramp
+                # the first one is used up within two turns.
+                self._move(now)
             case Stage.AT_END:
                 self._part_done(now)
             case Stage.PARTIAL:

@@ -1,0 +1,163 @@
+"""Families of schedules: around which part of a run, what may happen, how much may deviate."""
+
+from collections.abc import Callable
+from dataclasses import dataclass
+
+from coordinator.core import events as ev
+from coordinator.core.run import Phase
+from protocol.constants import ADVANCE_RATE_PPM, PPM
+from tests.campaign.truth import path_us
+from tests.explore.happenings import CRASHES, OPERATOR, OUTAGES, STRUCK
+from tests.explore.links import NAMES, TICK_US, Fate
+from tests.explore.scope import SETTLE_US, Scope
+
+ALL_FATES = (Fate.LOST, Fate.SLOW, Fate.LATE, Fate.TWICE, Fate.STALE, Fate.AGAIN)
+FEW_FATES = (Fate.LOST, Fate.LATE, Fate.STALE)
+TWO_FATES = (Fate.LOST, Fate.LATE)
+
+
+@dataclass(frozen=True, slots=True)
+class Family:
+    """One scenario family."""
+
+    name: str
+    joints: int
+    around: str
+    """A key of `AROUND`."""
+    ticks: int
+    """How long something may happen or deviate."""
+    depth: int = 1
+    """Messages that may deviate in one run."""
+    happenings: tuple[str, ...] = ()
+    """At most one of these strikes in one run."""
+    width: int = 1_000
+    """Messages that may deviate, counted from what happens where something does."""
+    fates: tuple[Fate, ...] = ALL_FATES
+    rough: bool = False
+
+
+def _start(scope: Scope) -> None:
+    """From *play* on."""
+    scope.play()
+
+
+def _arm(scope: Scope) -> None:
+    """From *arm* on: all is loaded and prepared."""
+    scope.play()
+    scope.until("the start begins", lambda: scope.phase is Phase.STARTING, SETTLE_US)
+
+
+def _moving(scope: Scope) -> None:
+    """Once the arm runs at full rate."""
+    scope.play()
+    scope.until("the run moves", lambda: scope.phase is Phase.MOVING, SETTLE_US)
+    _pass(scope, 60)
+
+
+def _end(scope: Scope) -> None:
+    """From shortly before the last point on."""
+    scope.play()
+    scope.until("the run moves", lambda: scope.phase is Phase.MOVING, SETTLE_US)
+    run = scope.world.core.run
+    end_us = run.feed.end_us if run is not None else None
+    assert end_us is not None
+    scope.until("the end is near", lambda: _furthest(scope) > end_us - 8 * TICK_US, SETTLE_US)
+
+
+def _held(scope: Scope) -> None:
+    """Held, and the joints apart: the hold did not come to one of them."""
+    scope.play()
+    scope.until("the run moves", lambda: scope.phase is Phase.MOVING, SETTLE_US)
+    _pass(scope, 45)
+    scope.world.cut(STRUCK, 10 * TICK_US)
+    scope.world.command(ev.Hold())
+    scope.until("the run is held", lambda: scope.phase is Phase.HELD, SETTLE_US)
+
+
+def _resume(scope: Scope) -> None:
+    """From *resume* on: an advance, and a start in the middle of the path."""
+    _held(scope)
+    scope.world.command(ev.Resume())
+
+
+def _arrive(scope: Scope) -> None:
+    """From shortly before the advance of a resume arrives: then *arm*, *go* and the start."""
+    _resume(scope)
+    behind = scope.world.node(NAMES[0])
+    goal_us = _furthest(scope)
+
+    def near() -> bool:
+        here_us = path_us(behind, behind.unit.joint_us(scope.world.now))
+        return here_us > goal_us - ADVANCE_RATE_PPM / PPM * 4 * TICK_US
+
+    scope.until("the advance is about to arrive", near, SETTLE_US)
+
+
+def _hold(scope: Scope) -> None:
+    """From *hold* on."""
+    _moving(scope)
+    scope.world.command(ev.Hold())
+
+
+def _override(scope: Scope) -> None:
+    """From *override* on."""
+    _moving(scope)
+    scope.world.command(ev.Override(300_000))
+
+
+def _stop(scope: Scope) -> None:
+    """From *stop* on."""
+    _moving(scope)
+    scope.world.command(ev.Stop())
+
+
+def _pass(scope: Scope, ticks: int) -> None:
+    for _ in range(ticks):
+        scope.tick()
+
+
+def _furthest(scope: Scope) -> int:
+    return max(link.status.path_us if link.status else 0 for link in scope.links)
+
+
+AROUND: dict[str, Callable[[Scope], None]] = {
+    "start": _start,
+    "arm": _arm,
+    "moving": _moving,
+    "end": _end,
+    "held": _held,
+    "resume": _resume,
+    "arrive": _arrive,
+    "hold": _hold,
+    "override": _override,
+    "stop": _stop,
+}
+
+EVERYTHING = (*OPERATOR, *OUTAGES, *CRASHES)
+
+FAMILIES = (
+    # Only messages deviate: every pair of them.
+    Family("start", 2, "start", ticks=14, depth=2),
+    Family("start-rough", 2, "start", ticks=30, depth=2, fates=FEW_FATES, rough=True),
+    Family("moving", 2, "moving", ticks=9, depth=2),
+    Family("hold", 2, "hold", ticks=10, depth=2),
+    Family("override", 2, "override", ticks=10, depth=2),
+    Family("stop", 2, "stop", ticks=8, depth=2),
+    Family("resume", 2, "arrive", ticks=20, depth=2, fates=FEW_FATES),
+    Family("end", 2, "end", ticks=12, depth=2),
+    # One thing happens, at every tick, and one message around it deviates.
+    Family("start+1", 2, "start", 16, 1, EVERYTHING, width=6, fates=TWO_FATES),
+    Family("moving+1", 2, "moving", 5, 1, EVERYTHING, width=8, fates=FEW_FATES),
+    Family("held+1", 2, "held", 5, 1, EVERYTHING, width=8, fates=FEW_FATES),
+    Family("resume+1", 2, "resume", 6, 1, EVERYTHING, width=6, fates=TWO_FATES),
+    Family("arrive+1", 2, "arrive", 18, 1, EVERYTHING, width=6, fates=TWO_FATES),
+    Family("end+1", 2, "end", 16, 1, EVERYTHING, width=6, fates=TWO_FATES),
+    # Three joints: one message deviates, or one thing happens.
+    Family("start-3", 3, "start", ticks=30, depth=1),
+    Family("resume-3", 3, "arrive", ticks=24, depth=1),
+    Family("hold-3", 3, "hold", ticks=12, depth=1),
+    Family("override-3", 3, "override", ticks=12, depth=1),
+    Family("start-3+1", 3, "start", 20, 0, EVERYTHING),
+    Family("arrive-3+1", 3, "arrive", 24, 0, EVERYTHING),
+    Family("end-3+1", 3, "end", 20, 0, EVERYTHING),
+)

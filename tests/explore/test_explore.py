@@ -1,0 +1,151 @@
+"""The small-scope search: it finds nothing in the code as it is, and finds what is taken out of it.
+
+`make explore` searches deeper; here is as much as takes some seconds.
+"""
+
+from collections.abc import Callable
+
+import pytest
+
+from coordinator.core.link import JointLink
+from coordinator.core.start import Stage, Start
+from protocol.drive import Plan
+from simulator.joint.session import Session
+from tests.explore.clone import clone
+from tests.explore.found import Found
+from tests.explore.happenings import CRASHES, OPERATOR, OUTAGES
+from tests.explore.links import Fate
+from tests.explore.scope import Scope
+from tests.explore.search import Search, begin, replay
+from tests.explore.stories import FEW_FATES, Family
+
+ARM = Family("arm", 2, "arm", ticks=8, depth=1, fates=FEW_FATES)
+TWICE = Family("arm", 2, "arm", ticks=6, depth=1, fates=(Fate.TWICE,))
+LOST_PAIRS = Family("arm", 2, "arm", ticks=8, depth=2, fates=(Fate.LOST,))
+
+
+@pytest.mark.parametrize(
+    "family",
+    [
+        ARM,
+        LOST_PAIRS,
+        Family("resume", 2, "arrive", ticks=8, depth=1, fates=FEW_FATES),
+        Family("moving", 2, "moving", 2, 0, (*OPERATOR, *OUTAGES, *CRASHES)),
+        Family("start-3", 3, "start", 12, 0, ("hold", "crash")),
+    ],
+    ids=lambda family: str(family.name),
+)
+def test_no_schedule_of_a_small_scope_breaks_an_invariant(family: Family) -> None:
+    found = Search(family).run()
+    assert found.violations == []
+    assert found.schedules > 10
+    assert found.settled
+
+
+# ---- what is taken out is missed ----------------------------------------------------------------
+
+
+def no_arm_echo(patch: pytest.MonkeyPatch) -> None:
+    """One joint's *arm* is enough for *go*."""
+    whole = Start._all_comply
+
+    def one_complies(self: Start, now: int) -> bool:
+        if self.stage is Stage.ARMING:
+            return any(link.complies(self.plan) for link in self._links)
+        return whole(self, now)
+
+    patch.setattr(Start, "_all_comply", one_complies)
+
+
+def no_go_echo(patch: pytest.MonkeyPatch) -> None:
+    """A start counts as confirmed as soon as it is asked for."""
+    whole = Start._all_comply
+    patch.setattr(
+        Start, "_all_comply", lambda self, now: self.stage is Stage.STARTING or whole(self, now)
+    )
+
+
+def any_echo(patch: pytest.MonkeyPatch) -> None:
+    """The echo of any plan counts."""
+
+    def complies(self: JointLink, plan: Plan) -> bool:
+        return self.status is not None and self.status.plan != 0
+
+    patch.setattr(JointLink, "complies", complies)
+
+
+def old_drives(patch: pytest.MonkeyPatch) -> None:
+    """A joint takes drives in whatever order they come."""
+
+    def takes(self: Session, session: int, sequence: int, now: float) -> bool:
+        self.sequence, self.heard_us = sequence, now
+        return session == self.number
+
+    patch.setattr(Session, "takes", takes)
+
+
+@pytest.mark.parametrize(
+    ("take_out", "family", "invariants"),
+    [
+        (no_arm_echo, LOST_PAIRS, {"I1"}),
+        (no_go_echo, LOST_PAIRS, {"I2"}),
+        (any_echo, LOST_PAIRS, {"I2"}),
+        (old_drives, ARM, {"I11"}),
+    ],
+    ids=lambda one: getattr(one, "__name__", ""),
+)
+def test_what_is_taken_out_is_missed_and_the_schedule_can_be_replayed(
+    take_out: Callable[[pytest.MonkeyPatch], None],
+    family: Family,
+    invariants: set[str],
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    take_out(monkeypatch)
+    found = Search(family, stop_after=1).run()
+    assert found.violations, f"{found.schedules} runs and nothing was missed"
+    decisions, text = found.violations[0]
+    assert text.split()[0] in invariants, f"{decisions}: {text}"
+    assert list(replay(family, decisions))[-1] == text
+
+
+# ---- the search itself --------------------------------------------------------------------------
+
+
+def told(scope: Scope) -> list[str]:
+    scope.trace = []
+    scope.finish()
+    return scope.trace
+
+
+def test_a_copy_of_a_world_goes_on_like_the_world() -> None:
+    scope = begin(ARM, Found())
+    for _ in range(12):
+        scope.step({})
+    copied = clone(scope)
+    copied.found = Found()
+    trace = told(scope)
+    assert len(trace) > 100
+    assert told(copied) == trace
+
+
+def test_a_copy_of_a_world_leaves_the_world_as_it_was() -> None:
+    scope, other = begin(ARM, Found()), begin(ARM, Found())
+    copied = clone(scope)
+    copied.found = Found()
+    told(copied)
+    assert scope.world.now == other.world.now
+    assert told(scope) == told(other)
+
+
+def test_a_drive_that_comes_twice_is_dropped_and_its_schedule_merges() -> None:
+    found = Search(TWICE).run()
+    assert found.violations == []
+    assert found.merged > 0
+
+
+def test_workers_share_a_search_without_gap_or_overlap() -> None:
+    alone = Search(TWICE).run()
+    shares = [Search(TWICE, worker=worker, workers=3).run() for worker in range(3)]
+    assert sum(share.schedules for share in shares) == alone.schedules
+    assert sum(share.merged for share in shares) == alone.merged
+    assert set[int]().union(*(share.states for share in shares)) == alone.states
