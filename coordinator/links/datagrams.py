@@ -41,9 +41,10 @@ class DatagramPort(asyncio.DatagramProtocol):
         )
 
     def close(self) -> None:
-        """Close the socket."""
+        """Close the socket; what is still to be sent goes nowhere."""
         if self._transport is not None:
             self._transport.close()
+            self._transport = None
 
     def attach(self, joint_id: str, address: Address, keys: SessionKeys) -> None:
         """Exchange with a joint at an address, with the keys of a session."""
