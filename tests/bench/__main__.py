@@ -45,7 +45,7 @@ def _arguments() -> argparse.Namespace:
     parser.add_argument("--seed", type=int, default=1)
     parser.add_argument("--starts", type=int, default=50, help="on real sockets, per network")
     parser.add_argument("--joints", type=int, default=6, help="on real sockets")
-    parser.add_argument("--worlds", type=int, default=300, help="in virtual time, per network")
+    parser.add_argument("--worlds", type=int, default=150, help="in virtual time, per network")
     parser.add_argument("--virtual-joints", type=int, nargs="+", default=[6])
     parser.add_argument("--processes", type=int, default=2, help="for virtual time")
     return parser.parse_args()

@@ -7,7 +7,7 @@ from collections.abc import Sequence
 from rich.console import Console
 from rich.table import Table
 
-WIDTH = 160
+WIDTH = 170
 
 
 def percentile(values: Sequence[float], per_cent: float) -> float:

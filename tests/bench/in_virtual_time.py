@@ -20,7 +20,11 @@ from tests.bench.arms import arm, step_program
 from tests.bench.figures import Progress
 from tests.bench.starts import Began, Starts
 
-STARTS_PER_WORLD = 4
+STARTS_EACH = 4
+"""Per world just after homing, and as many again after the rest."""
+REST_US = 120 * US
+"""By then a joint's rate is fitted over all the time that is kept, and its link's figures are those
+of exchanges at 5 Hz."""
 PATIENCE_US = 300 * US
 REACTION_US = 1 * US
 """Between a hold, or a refusal, and the operator's next try."""
@@ -41,7 +45,10 @@ class Case:
 class Found:
     """What worlds of one kind gave, and the naive ways beside it. Spreads in µs."""
 
-    starts: Starts = field(default_factory=Starts)
+    homed: Starts = field(default_factory=Starts)
+    """Just after homing."""
+    rested: Starts = field(default_factory=Starts)
+    """After two minutes at rest."""
     go_now_us: list[float] = field(default_factory=list)
     sntp_us: list[float] = field(default_factory=list)
     simulated_s: float = 0.0
@@ -50,9 +57,15 @@ class Found:
     """Of the simulated time, that in which a run went on, with exchanges at 25 Hz."""
     moving_cpu_s: float = 0.0
 
+    @property
+    def spread_us(self) -> list[float]:
+        """True spreads of all starts."""
+        return self.homed.spread_us + self.rested.spread_us
+
     def add(self, other: "Found") -> None:
         """Take in what another world gave."""
-        self.starts.add(other.starts)
+        self.homed.add(other.homed)
+        self.rested.add(other.rested)
         self.go_now_us += other.go_now_us
         self.sntp_us += other.sntp_us
         self.simulated_s += other.simulated_s
@@ -82,16 +95,18 @@ def one_world(case: Case) -> tuple[str, Found]:
     operator = _Operator(case)
     operator.home()
     random = Random(f"pauses {case.seed}")
-    for k in range(STARTS_PER_WORLD):
-        operator.wait(random.randrange(PAUSE_US))
-        operator.play(k, found)
+    for starts, rest_us in ((found.homed, 0), (found.rested, REST_US)):
+        operator.wait(rest_us)
+        for _ in range(STARTS_EACH):
+            operator.wait(random.randrange(PAUSE_US))
+            operator.play(starts, found)
     found.cpu_s = time.process_time() - began_s
     found.simulated_s = (operator.world.now - BEGIN_US) / US
     for ways, spreads_us in (
         (found.go_now_us, baselines.go_now_us),
         (found.sntp_us, baselines.sntp_us),
     ):
-        ways += spreads_us(case.network, case.joints, case.seed, STARTS_PER_WORLD)
+        ways += spreads_us(case.network, case.joints, case.seed, 2 * STARTS_EACH)
     return case.network, found
 
 
@@ -121,7 +136,7 @@ class _Operator:
         while not self._homed():
             self.wait(REACTION_US)
 
-    def play(self, k: int, found: Found) -> None:
+    def play(self, starts: Starts, found: Found) -> None:
         """One short move to its end, resuming what is held, and what it showed."""
         world, notes = self.world, len(self.world.notes)
 
@@ -143,8 +158,7 @@ class _Operator:
         found.moving_s += (world.now - began_us) / US
         found.moving_cpu_s += time.process_time() - began_s
         refused = sum(note.code == "start-refused" for note in world.notes[notes:])
-        where = f"{self._where}, start {k + 1}"
-        found.starts.take(run.report.to_json(), refused, self._began(), where)
+        starts.take(run.report.to_json(), refused, self._began(), self._where)
 
     def _homed(self) -> bool:
         self._command(ev.Home)

@@ -1,0 +1,66 @@
+"""The judge of the bench, and its baselines where their figures can be told beforehand."""
+
+from typing import Any
+
+import pytest
+
+from tests.bench import baselines
+from tests.bench.figures import percentile
+from tests.bench.starts import Starts
+from tests.bench.tables import GOAL_SPREAD_P99_US
+
+
+def report(bound_us: int | None, **changes: Any) -> dict[str, Any]:
+    start: dict[str, Any] = {
+        "attempts": 1, "lead_us": 140_000, "at_us": 5_000_000, "spread_us": 10,
+        "bound_us": bound_us, "joints": {"elbow": {}, "wrist": {}},
+    }  # fmt: skip
+    made = {"run": 7, "outcome": "finished", "partial_starts": 0, "holds": [], "starts": [start]}
+    return made | changes
+
+
+def test_true_spread_beyond_the_bound_is_told_with_its_seed_and_figures() -> None:
+    starts = Starts()
+    starts.take(report(199), 0, [("elbow", 5_000_000.0), ("wrist", 5_000_199.5)], "home, seed 3")
+    assert starts.spread_us == [199.5]
+    assert len(starts.broken) == 1
+    for figure in ("home, seed 3", "run 7", "199.500", "bound 199 µs"):
+        assert figure in starts.broken[0]
+
+
+def test_true_spread_up_to_the_bound_is_none_broken() -> None:
+    starts = Starts()
+    starts.take(report(200), 0, [("elbow", 5_000_000.0), ("wrist", 5_000_200.0)], "")
+    assert (starts.broken, starts.first_attempt, starts.first_share) == ([], 1, 1.0)
+
+
+def test_bound_stated_of_a_joint_that_did_not_begin_is_broken() -> None:
+    starts = Starts()
+    starts.take(report(200), 0, [("elbow", 5_000_000.0), ("wrist", 9_000_000.0)], "")
+    assert "wrist did not begin" in starts.broken[0]
+    assert (starts.partial, starts.first_share) == (1, 0.0)
+
+
+def test_what_was_refused_counts_as_asked() -> None:
+    starts = Starts()
+    starts.take(report(None, starts=[], outcome="refused"), 0, [], "")
+    starts.take(report(200), 0, [("elbow", 5_000_000.0), ("wrist", 5_000_000.0)], "")
+    assert (starts.refused, starts.asked, starts.first_share) == (1, 2, 0.5)
+
+
+def test_percentile_is_by_nearest_rank() -> None:
+    values = list(range(1, 101))
+    assert [percentile(values, p) for p in (50, 95, 99, 100)] == [50, 95, 99, 100]
+
+
+def test_sntp_on_a_perfect_link_errs_by_no_more_than_drift_since_it_was_set() -> None:
+    # Crystals of ±50 ppm (simulator.unit and its wander), set every 15 s: two are at most
+    # 2 · 50 ppm · 15 s = 1.5 ms apart, and would be 0 apart only if none drifted.
+    spreads = baselines.sntp_us("none", 6, 1, 20)
+    assert 0 < max(spreads) <= 1_500
+
+
+@pytest.mark.parametrize("network", GOAL_SPREAD_P99_US)
+def test_go_now_on_a_perfect_link_is_at_once_and_on_others_not(network: str) -> None:
+    assert max(baselines.go_now_us("none", 6, 1, 5)) == 0
+    assert min(baselines.go_now_us(network, 6, 1, 5)) > 0
