@@ -84,7 +84,10 @@ class Station:
             self.world.observer.crashed(self)
 
     def restart(self, session: int) -> None:
-        """A new coordinator on this laptop, with a new session."""
+        """A new coordinator on this laptop, with a new session; once it is awake."""
+        if self.asleep_until_us is not None:
+            self.world.at(self.asleep_until_us + 1, self.restart, session)
+            return
         self.alive = True
         self.carrier.lost()
         self.core = Coordinator(

@@ -9,6 +9,8 @@ BYTES_SHARE = 50
 """One scenario in so many goes through real bytes and tags."""
 END_MS = 9_000
 """Happenings begin up to here; programs take about so long."""
+START_MS = 1_500
+"""Loading, arming and the start itself fall into this time: much of what can go wrong does."""
 
 LINK_FAULTS = ("outage", "loss", "delay", "reorder", "duplicate", "corrupt", "partition")
 JOINT_FAULTS = (
@@ -71,7 +73,7 @@ def _program(random: Random, joints: int) -> list[str]:
 
 
 def _happening(random: Random, joints: int) -> list[Happening]:
-    at_ms = random.randrange(END_MS)
+    at_ms = random.randrange(START_MS if random.random() < 0.4 else END_MS)
     one = (random.randrange(joints),)
     kind = random.random()
     if kind < 0.40:
@@ -116,7 +118,10 @@ def _link_fault(random: Random, joints: int, at_ms: int, one: tuple[int, ...]) -
         "duplicate": random.choice((0.1, 0.5)),
         "corrupt": random.choice((0.1, 0.5)),
     }[what]
-    return Happening(at_ms, what, one, random.choice((500, 1_500, 4_000)), amount, ways)
+    struck = one
+    if random.random() < 0.3:
+        struck = tuple(sorted(random.sample(range(joints), random.randint(1, joints))))
+    return Happening(at_ms, what, struck, random.choice((500, 1_500, 4_000)), amount, ways)
 
 
 def _joint_fault(random: Random, at_ms: int, one: tuple[int, ...]) -> Happening:

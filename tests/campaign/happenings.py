@@ -227,6 +227,7 @@ class Happenings:
     def _step_clock(self, node: Node, by_us: float) -> None:
         self.judge.broken_clock.add(node.id)
         node.unit.step_clock(self.world.now, by_us)
+        self.judge.clock_stepped(node)
         node.rewind()
         node.touched()
 

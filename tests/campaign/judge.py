@@ -38,6 +38,7 @@ class Judge(Observer):
         """Joints whose home sensor lied at some time: where they homed is not where home is."""
         self.eavesdrop: Callable[[Node, bytes], None] | None = None
         """Who hears the bytes of drives pass by."""
+        self._joint_us: dict[str, tuple[int, float]] = {}
         self._kinds = kinds
         self.invariants: list[Invariant] = []
 
@@ -57,6 +58,18 @@ class Judge(Observer):
         self._slept = self._those("slept", Invariant)
         self._rebooted = self._those("rebooted", Invariant)
         self._truth = self._those("truth", Invariant)
+
+    def joint_us(self, node: Node) -> float:
+        """The joint time up to which a joint has been brought, at this instant."""
+        known = self._joint_us.get(node.id)
+        if known is None or known[0] != self.world.now:
+            at_us = max(node.unit.joint_us(self.world.now), node.unit.joint._now)
+            known = self._joint_us[node.id] = self.world.now, at_us
+        return known[1]
+
+    def clock_stepped(self, node: Node) -> None:
+        """The scenario has stepped a joint's counter."""
+        self._joint_us.pop(node.id, None)
 
     def _those(self, name: str, base: type) -> list[Callable[..., None]]:
         return [
@@ -124,5 +137,6 @@ class Judge(Observer):
         for truth in node.unit.take_truth():
             self.judge_truth(node, truth)
         self.broken_clock.discard(node.id)
+        self._joint_us.pop(node.id, None)
         for look in self._rebooted:
             look(node)

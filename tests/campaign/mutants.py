@@ -14,6 +14,7 @@ from dataclasses import dataclass
 from pathlib import Path
 
 from rich.console import Console
+from rich.progress import track
 from rich.table import Table
 
 ROOT = Path(__file__).parents[2]
@@ -278,10 +279,11 @@ def main() -> int:
     only = os.environ.get("ONLY", "")
     chosen = [mutant for mutant in MUTANTS if only in mutant.what]
     table = Table("taken out", "caught by", "after scenarios", "what was seen")
-    with ThreadPoolExecutor(os.cpu_count()) as pool:
-        results = list(pool.map(run, chosen))
     missed = 0
-    for mutant, found in zip(chosen, results, strict=True):
+    with ThreadPoolExecutor(os.cpu_count()) as pool:
+        results = track(pool.map(run, chosen), total=len(chosen), console=console)
+        found_of = list(zip(chosen, results, strict=True))
+    for mutant, found in found_of:
         if found is None:
             missed += 1
             table.add_row(mutant.what, "[bold]nothing[/bold]", f"> {WITHIN}", "")

@@ -8,6 +8,7 @@ from coordinator.core.run import Phase
 from coordinator.rehearsal.by_bytes import ByBytes, poll_by_bytes
 from coordinator.rehearsal.world import BEGIN_US, World
 from protocol.constants import US
+from protocol.states import AT_REST
 from simulator.unit import JointUnit
 from tests.campaign.happenings import Happenings
 from tests.campaign.intruder import Intruder
@@ -18,6 +19,7 @@ from tests.campaign.judge import Judge, Violated
 from tests.campaign.lanes import Lanes
 from tests.campaign.operator import Operator
 from tests.campaign.scenario import KEY, Scenario, make_arm, make_units
+from tests.campaign.truth import state_of
 
 CALM_US = 12 * US
 """After the last happening: joints connect again within 2 s, a foreign session ends after 5 s."""
@@ -110,6 +112,15 @@ def _live(scenario: Scenario, world: World, happenings: Happenings, operator: Op
     world.run_until(over, CALM_US)
     happenings.mend()
     world.run_for(CALM_US)
+    run = world.core.run
+    if (
+        run is not None
+        and run.phase in (Phase.STARTING, Phase.MOVING, Phase.HOLDING)
+        and all(state_of(node) in AT_REST for node in world.nodes.values())
+    ):
+        raise Violated(
+            "I12", f"run {run.number} is {run.phase}, though every joint rests", world.now
+        )
 
 
 def _outcome(

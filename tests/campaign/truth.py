@@ -3,6 +3,8 @@
 Everything is read at an instant up to which the joint has been brought, so nothing is changed.
 """
 
+from bisect import bisect_right
+
 from coordinator.rehearsal.node import Node
 from protocol.configuration import Configuration
 from protocol.segments import rounding_allowance
@@ -53,10 +55,14 @@ def segment_allowance(path: Path, at_us: float) -> tuple[float, float]:
     """What rounding of points may add to velocity and acceleration at a path time."""
     times, points = path.buffer._times, path.buffer._points
     found = (1.0, 0.0)
-    for k in range(len(times) - 1):
-        if times[k] > at_us + 2_000:
-            break
-        if times[k + 1] >= at_us - 2_000:
-            velocity, acceleration = rounding_allowance(points[k], points[k + 1])
-            found = max(found[0], velocity), max(found[1], acceleration)
+    k = max(0, bisect_right(times, at_us - 2_000) - 1)
+    while k < len(times) - 1 and times[k] <= at_us + 2_000:
+        velocity, acceleration = rounding_allowance(points[k], points[k + 1])
+        found = max(found[0], velocity), max(found[1], acceleration)
+        k += 1
     return found
+
+
+def axis_of(node: Node, joint_us: float) -> float:
+    """Where the axis really is, in true counts, at a joint time."""
+    return node.unit._true(node.unit.joint._body.position(joint_us)[0])

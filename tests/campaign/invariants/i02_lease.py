@@ -3,8 +3,9 @@ the ramp; at a start, within the first lease plus the ramp.
 
 A joint that stops gets no further lease. So it is enough, and sharper, that no joint ever holds a
 lease more than a window beyond the furthest lease that each of the others ever had in the same
-start, or than the first lease while one of them has not echoed *go*; and that no joint passes its
-lease but by its ramp. Rates are 5 % at least, so whoever moves gets there.
+start, or than the first lease while one of them has not echoed *go*; that no lease is raised once
+the coordinator knows that one of them ramps down or holds; and that no joint passes its lease but
+by its ramp. Rates are 5 % at least, so whoever moves gets there.
 """
 
 import math
@@ -37,14 +38,53 @@ class NoFurtherThanLease(Invariant):
         """Furthest lease by session and start, then by joint."""
         self._mine: dict[str, tuple[int, int]] = {}
         """The session and start by which each joint moves or is about to."""
+        self._began: dict[tuple[tuple[int, int], str], int] = {}
+        """Number of the drive by which each joint was about to move, by start and joint."""
+        self._offered: dict[tuple[int, int], int] = {}
+        """Furthest lease offered, by session and start."""
+        self._when_known: dict[tuple[int, int], int] = {}
+        """The same when it became known that a joint comes to rest."""
 
     def sent(self, station: Station, joint_id: str, drive: Drive) -> None:
         plan = drive.plan
-        if plan is None or plan.change is None or plan.change.before_ppm:
+        if plan is None or plan.change is None:
+            return
+        if drive.session == station.core.session:
+            self._judge_offer(station, drive)
+        if plan.change.before_ppm:
             return
         known = self._start.get(drive.session)
         if known is None or known[0] < plan.number:
             self._start[drive.session] = plan.number, plan.stand_us
+
+    def _judge_offer(self, station: Station, drive: Drive) -> None:
+        """Once a joint is known to come to rest, nobody is given more."""
+        assert drive.plan is not None
+        start = self._start.get(drive.session)
+        if drive.lease_us is None or start is None:
+            return
+        key = drive.session, start[0]
+        stopping = next(
+            (
+                link.name
+                for link in station.core.links
+                if self._mine.get(link.joint.id) == key
+                and link.status is not None
+                and link.status.trajectory == drive.plan.trajectory
+                and link.status.sequence > self._began.get((key, link.joint.id), 2**32)
+                and link.in_state(JointState.RAMPING, JointState.HELD)
+            ),
+            None,
+        )
+        offered_us = self._offered.get(key, 0)
+        self._offered[key] = max(offered_us, drive.lease_us)
+        if stopping is not None:
+            lowest_us = self._when_known.setdefault(key, offered_us)
+            if drive.lease_us > lowest_us:
+                raise self.broken(
+                    f"a lease to {drive.lease_us} µs is offered after one to {lowest_us} µs, "
+                    f"though {stopping} is known to come to rest"
+                )
 
     def drove(self, node: Node, station: Station, drive: Drive, status: Status | None) -> None:
         plan = drive.plan
@@ -55,11 +95,15 @@ class NoFurtherThanLease(Invariant):
             known = self._start.get(drive.session)
             if known is not None and plan.number == known[0]:
                 self._mine[node.id] = drive.session, plan.number
+                self._began.setdefault((self._mine[node.id], node.id), drive.sequence)
+        state = state_of(node)
+        if state is not JointState.ARMED and state is not JointState.MOVING:
+            return
         key = self._mine.get(node.id)
         lease_us = path.effective_lease_us()
         if key is None or key[0] != drive.session or lease_us is None:
             return
-        stand_us = path.stand_us if state_of(node) is JointState.ARMED else None
+        stand_us = path.stand_us if state is JointState.ARMED else None
         furthest = self._furthest.setdefault(key, {})
         furthest[node.id] = max(furthest.get(node.id, 0.0), float(lease_us))
         silent = [one for one in self.world.nodes if one not in furthest]
@@ -90,7 +134,7 @@ class NoFurtherThanLease(Invariant):
         if state is not JointState.MOVING and state is not JointState.RAMPING:
             return
         path = path_of(node)
-        here = path_us(node, node.unit.joint_us(self.world.now))
+        here = path_us(node, self.judge.joint_us(node))
         limit: float | None
         if state is JointState.MOVING:
             limit = path.effective_lease_us()

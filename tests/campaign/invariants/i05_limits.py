@@ -29,9 +29,7 @@ class WithinLimits(Invariant):
         if node.id in self.judge.broken_clock:
             return
         limits = body.configuration
-        now = node.unit.joint_us(self.world.now)
-        if now < node.unit.joint._now:
-            now = node.unit.joint._now
+        now = self.judge.joint_us(node)
         position, velocity = body.position(now)
         more_velocity, more_acceleration = 1.0, 1.0
         if body.path.course is not None:

@@ -37,7 +37,7 @@ class NoBlindMotion(Invariant):
             return
         self._stood.pop(node.id, None)
         if state is S.JOGGING and not body.homed:
-            _, velocity = body.position(max(unit.joint_us(self.world.now), unit.joint._now))
+            _, velocity = body.position(self.judge.joint_us(node))
             slow = body.limits.jog_unhomed
             if abs(velocity) > slow * 1.0005 + 1.0:
                 raise self.broken(

@@ -15,6 +15,7 @@ from protocol.status import Status
 from simulator.unit import WorldTruth
 from tests.campaign.invariants.base import Invariant
 from tests.campaign.judge import Judge
+from tests.campaign.truth import axis_of
 
 
 class PositionTrue(Invariant):
@@ -38,7 +39,7 @@ class PositionTrue(Invariant):
             return
         if node.id in self.judge.broken_clock | self.judge.false_home:
             return
-        axis, _ = node.unit.true_position(self.world.now)
+        axis = axis_of(node, self.judge.joint_us(node))
         lost = node.unit.slipped - self._slipped.get(node.id, 0)
         away = axis - lost - status.position
         if node.unit.settings.continuous:
