@@ -11,6 +11,7 @@ from protocol.status import Status
 from simulator.unit import WorldTruth
 from tests.campaign.invariants.base import Invariant
 from tests.campaign.invariants.i02_lease import NoFurtherThanLease
+from tests.campaign.invariants.i07_reboot import RebootedStays
 from tests.campaign.judge import Judge
 from tests.campaign.truth import path_of, plan_of, state_of
 
@@ -66,6 +67,49 @@ class LeaseOfTheStart(NoFurtherThanLease):
         super().sent(station, joint_id, drive)
 
 
+class NoNewStart(RebootedStays):
+    """As the campaign's, but a start that was already on its way when a joint rebooted may happen.
+
+    A joint may lose its power after its last echo and before the instant. Nobody can promise to
+    hear of that in time; what the others then do, the lease bounds (I2).
+    """
+
+    def __init__(self, judge: Judge) -> None:
+        super().__init__(judge)
+        self._booted_us: dict[str, int] = {}
+        self._armed_us: dict[tuple[int, int], int] = {}
+        """When the plan that stands before each change was sent first, by session and number."""
+        self._arm: dict[int, tuple[int, int]] = {}
+
+    def rebooted(self, node: Node) -> None:
+        super().rebooted(node)
+        self._booted_us[node.id] = self.world.now
+
+    def sent(self, station: Station, joint_id: str, drive: Drive) -> None:
+        plan = drive.plan
+        if plan is None:
+            return
+        number, sent_us = self._arm.get(drive.session, (0, 0))
+        if plan.change is not None:
+            self._armed_us.setdefault((drive.session, plan.number), sent_us)
+        elif plan.number != number:
+            self._arm[drive.session] = plan.number, self.world.now
+
+    def truth(self, node: Node, truth: WorldTruth) -> None:
+        if truth.event == "home":
+            super().truth(node, truth)
+        elif truth.event in ("start", "resume"):
+            key = node.unit.joint.session or 0, plan_of(node)
+            armed_us = self._armed_us.get(key, self.world.now)
+            for joint_id in sorted(self._unhomed):
+                if self._booted_us.get(joint_id, 0) < armed_us:
+                    name = self.world.nodes[joint_id].name
+                    raise self.broken(
+                        f"{node.name} made a {truth.event} by plan {key[1]}, armed when {name} "
+                        "had restarted and was not homed"
+                    )
+
+
 class HeldIsRest(Invariant):
     """While the coordinator says *held* or *paused*, every joint of its session really rests."""
 
@@ -85,4 +129,9 @@ class HeldIsRest(Invariant):
                 raise self.broken(f"{node.name} is {state_of(node).word} while the run is held")
 
 
-EXTRA: tuple[type[Invariant], ...] = (LeaseOfTheStart, FirstLeaseOnly, HeldIsRest)
+EXTRA: tuple[type[Invariant], ...] = (
+    LeaseOfTheStart,
+    FirstLeaseOnly,
+    NoNewStart,
+    HeldIsRest,
+)

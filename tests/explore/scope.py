@@ -20,7 +20,6 @@ from tests.campaign.invariants.base import Invariant
 from tests.campaign.invariants.i01_armed import AllArmed
 from tests.campaign.invariants.i03_dead import RestWithoutCoordinator
 from tests.campaign.invariants.i06_unhomed import NoBlindMotion
-from tests.campaign.invariants.i07_reboot import RebootedStays
 from tests.campaign.invariants.i11_command import OnlyByCommand
 from tests.campaign.judge import Judge, Violated
 from tests.campaign.truth import body_of, path_of, path_us, plan_of, state_of
@@ -41,12 +40,11 @@ ROUGH_US = 70_000
 
 
 ALWAYS: tuple[type[Invariant], ...] = (
+    *EXTRA,
     AllArmed,
     RestWithoutCoordinator,
     NoBlindMotion,
-    RebootedStays,
     OnlyByCommand,
-    *EXTRA,
 )
 """Clocks, limits and positions (I4, I5, I9) need no rare order of messages: `campaign` has them."""
 

@@ -9,8 +9,10 @@ import pytest
 
 from coordinator.core.link import JointLink
 from coordinator.core.start import Stage, Start
-from protocol.drive import Plan
+from protocol.drive import Drive, Plan
+from simulator.joint.free import Mover
 from simulator.joint.session import Session
+from simulator.unit import JointUnit
 from tests.explore.clone import clone
 from tests.explore.found import Found
 from tests.explore.happenings import CRASHES, OPERATOR, OUTAGES
@@ -84,6 +86,23 @@ def old_drives(patch: pytest.MonkeyPatch) -> None:
     patch.setattr(Session, "takes", takes)
 
 
+def no_expiry(patch: pytest.MonkeyPatch) -> None:
+    """A joint gives a permission to advance five seconds more."""
+    whole = Mover.obey
+
+    def obey(self: Mover, drive: Drive, now: float) -> None:
+        whole(self, drive, now)
+        if self.expiry_us is not None:
+            self.expiry_us += 5_000_000
+
+    patch.setattr(Mover, "obey", obey)
+
+
+def nothing_forgotten(patch: pytest.MonkeyPatch) -> None:
+    """A joint goes on through the loss of its power."""
+    patch.setattr(JointUnit, "reboot", lambda self, true_us: None)
+
+
 @pytest.mark.parametrize(
     ("take_out", "family", "invariants"),
     [
@@ -91,6 +110,8 @@ def old_drives(patch: pytest.MonkeyPatch) -> None:
         (no_go_echo, LOST_PAIRS, {"I2"}),
         (any_echo, LOST_PAIRS, {"I2"}),
         (old_drives, ARM, {"I11"}),
+        (no_expiry, Family("advance", 2, "resume", 4, 0, ("crash",)), {"I3"}),
+        (nothing_forgotten, Family("moving", 2, "moving", 2, 0, ("reboot",)), {"I7"}),
     ],
     ids=lambda one: getattr(one, "__name__", ""),
 )
