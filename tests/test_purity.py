@@ -17,8 +17,9 @@ PURE = (
     "simulator/joint",
     "simulator/physics",
     "simulator/network.py",
+    "simulator/settings.py",
+    "simulator/unit.py",
     "coordinator/timing",
-    "coordinator/health",
     "coordinator/programs",
     "coordinator/motion",
     "coordinator/core",
@@ -59,12 +60,12 @@ FACTORIES = {"default_factory", "factory"}
 
 def sources(*areas: str) -> list[Path]:
     """All Python files in these files and folders, relative to the project."""
-    found = (
-        path
-        for area in areas
-        for path in ([ROOT / area] if area.endswith(".py") else (ROOT / area).rglob("*.py"))
-        if path.exists()
-    )
+    found: list[Path] = []
+    for area in areas:
+        paths = [ROOT / area] if area.endswith(".py") else list((ROOT / area).rglob("*.py"))
+        if not paths or not all(path.exists() for path in paths):
+            raise FileNotFoundError(f"{area} holds no Python, so nothing there would be checked")
+        found += paths
     return sorted(path.relative_to(ROOT) for path in found)
 
 
@@ -244,3 +245,9 @@ def test_checker_finds_who_imports_ruckig(source: str) -> None:
 )
 def test_checker_finds_a_request_for_intermediate_positions(source: str) -> None:
     assert waypoint_requests(ast.parse(source)) == [1]
+
+
+@pytest.mark.parametrize("area", ["simulator/no_such.py", "coordinator/no_such_folder"])
+def test_area_that_is_not_there_is_an_error_and_not_a_pass(area: str) -> None:
+    with pytest.raises(FileNotFoundError, match=area):
+        sources("protocol", area)
