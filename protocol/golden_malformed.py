@@ -90,6 +90,7 @@ def _datagrams() -> list[_Case]:
         sealed("reason 6", _63=6),
         sealed("fan at 101 percent", _124=101),
         sealed("an unknown fault", _126=1),
+        sealed("a fault beyond the last known", _127=0x40),
     ]  # fmt: skip
 
 

@@ -42,10 +42,9 @@ class Fault(IntFlag):
     HALL_SENSOR = 4
     """Homing did not find what it looked for."""
     STEPS_LOST = 8
+    """The home sensor switched where homing met no edge."""
     TEMPERATURE_SENSOR = 16
     SUPPLY_LOW = 32
-    CLOCK = 64
-    """A remainder between maps over its limit."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -92,6 +91,7 @@ class Status:
 
 _HOMED, _ENERGISED, _HAS_LEASE, _HAS_TEMPERATURE, _HAS_SUPPLY = (1 << k for k in range(5))
 _FLAGS = 0x1F
+_FAULTS = sum(Fault)
 _STATUS = struct.Struct(">IIBBBBIqIiqiqIIqhHBbHBBhHI")
 STATUS_BYTES = _STATUS.size
 REPLY_BYTES = ntp.PACKET_BYTES + ntp.field_bytes(STATUS_BYTES) + 4 + TAG_BYTES
@@ -149,7 +149,7 @@ def unpack_status(value: bytes) -> Status:
      homing_number) = _STATUS.unpack(value)  # fmt: skip
     if state > max(JointState) or stop > StopLevel.RELEASE or reason > max(Reason):
         raise DatagramError("status-field", f"state {state}, stop {stop}, reason {reason}")
-    if flags & ~_FLAGS or faults & ~0x7F or fan_percent > 100:
+    if flags & ~_FLAGS or faults & ~_FAULTS or fan_percent > 100:
         raise DatagramError("status-field", f"flags {flags:#x}, faults {faults:#x}")
     return Status(
         boot=boot,

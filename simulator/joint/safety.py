@@ -20,7 +20,6 @@ _TEXT = {
     Fault.STEPS_LOST: "steps were lost",
     Fault.TEMPERATURE_SENSOR: "the temperature sensor gives no reading",
     Fault.SUPPLY_LOW: "the supply fell below its limit",
-    Fault.CLOCK: "the clock is out of bounds",
 }
 _POSITION_UNSURE = Fault.DRIVER | Fault.HALL_SENSOR | Fault.STEPS_LOST
 
