@@ -163,6 +163,13 @@ class JointLink:
         self.retry_us = None
         return rebooted
 
+    def begin_session(self) -> None:
+        """A new session: drives are numbered from its beginning, a stop that is wanted stays so."""
+        self.renew()
+        self.welcome = None
+        self.sequence = 0
+        self._stop_from = 0
+
     def renew(self) -> None:
         """Forget all that belonged to an earlier boot or session."""
         self.clock = JointClock()

@@ -243,9 +243,7 @@ class Coordinator:
         self.session = session
         for link in self.links:
             self.outbox.actions.append(ev.Disconnect(link.joint.id))
-            link.renew()
-            link.welcome = None
-            link.sequence = 0
+            link.begin_session()
             if link.state is not LinkState.CONFLICT:
                 link.dropped(LinkState.ABSENT, "connecting again for a new session", now)
                 link.retry_us = now

@@ -284,3 +284,19 @@ def test_a_conflict_in_the_middle_of_a_run_holds_it() -> None:
     until(world, lambda: all_up(world))
     world.command(ev.Resume())
     finish(world)
+
+
+def test_a_stop_on_its_way_when_the_session_ends_is_confirmed_in_the_next_one() -> None:
+    world = homed_world("none")
+    world.run_for(60 * S)
+    moving(world)
+    world.cut("tip", 2 * S)
+    world.command(ev.Stop())
+    world.station.sleep(3 * S)
+    world.run_for(3 * S + 1_000)
+    until(world, lambda: all_up(world), 30 * S)
+    # As soon as the links stand, not only once the new session's numbers pass those of the old.
+    until(world, lambda: not any(one.stop_wanted for one in links(world)), 1 * S)
+    home(world)
+    play(world)
+    finish(world)
