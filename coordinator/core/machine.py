@@ -340,7 +340,7 @@ class Coordinator:
             raise ev.Refused("program-empty", f"{play.name} moves nothing")
         number = self._next_run
         self._next_run += 1
-        self._make_ready(now)
+        self._make_ready(self.links, now)
         self.run = Run(number, play, self.links, self.ramp, self.outbox, now)
         self.reports[number] = self.run.report
         self.reports.pop(number - KEPT, None)
@@ -354,18 +354,19 @@ class Coordinator:
             self._require_ready(link, now)
         number = self._next_homing
         self._next_homing += 1
-        self._make_ready(now)
+        self._make_ready(links, now)
         self.homing = HomingSequence(number, links, self.outbox, now)
         self.homings[number] = self.homing
         self.homings.pop(number - KEPT, None)
         return number
 
-    def _make_ready(self, now: int) -> None:
+    def _make_ready(self, links: list[JointLink], now: int) -> None:
         """A new command is what switches drivers on and lifts latched stops and old faults.
 
-        It also discards what an earlier run may have left in a joint that was away at its end.
+        Only in the joints that it concerns. It also discards what an earlier run may have left
+        in a joint that was away at its end.
         """
-        for link in self.links:
+        for link in links:
             link.energise = True
             if link.up:
                 self.outbox.request(link, messages.Discard(), _no_matter, now)
@@ -411,7 +412,7 @@ class Coordinator:
             self._require_ready(link, now)
             if not link.clock.locked:
                 raise ev.Refused("clock-unlocked", f"{name}: {link.clock.reason}")
-            self._make_ready(now)
+            self._make_ready([link], now)
         self._jog = (link, velocity_deg_s, now + JOG_RENEWAL_US)
 
     def _end_jog(self, now: int) -> None:

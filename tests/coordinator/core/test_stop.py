@@ -1,5 +1,7 @@
 """Stops of every level in every phase, latches, faults: nothing moves on without a command."""
 
+from collections.abc import Callable
+
 import pytest
 
 from coordinator.core import events as ev
@@ -242,3 +244,44 @@ def test_a_joint_that_boots_keeps_its_drivers_off_until_a_new_command() -> None:
     assert not unit(world, "tip").joint.energised
     home(world, "tip")
     assert unit(world, "tip").joint.energised
+
+
+def home_tip(world: World) -> None:
+    """Home one joint."""
+    home(world, "tip")
+
+
+def jog_tip(world: World) -> None:
+    """Jog one joint, for as long as a command that is not repeated lasts."""
+    world.command(ev.Jog("tip", 1.0))
+    world.run_for(2 * S)
+
+
+@pytest.mark.parametrize("act", [home_tip, jog_tip])
+def test_what_concerns_one_joint_switches_no_other_joints_drivers_on(
+    act: Callable[[World], None],
+) -> None:
+    world = world_up("none")
+    act(world)
+    assert [unit.joint.energised for unit in world.units] == [False, False, True]
+
+
+@pytest.mark.parametrize("act", [home_tip, jog_tip])
+def test_what_concerns_one_joint_lifts_no_other_joints_stop_or_fault(
+    act: Callable[[World], None],
+) -> None:
+    world = homed_world("none")
+    world.command(ev.Stop())
+    until(world, lambda: latched(world))
+    unit(world, "middle").fault(Fault.DRIVER, world.now)
+    world.run_for(1 * S)
+    act(world)
+    assert [unit.joint.status(0.0).stop for unit in world.units] == [
+        StopLevel.STOP,
+        StopLevel.STOP,
+        StopLevel.NONE,
+    ]
+    assert unit(world, "middle").joint.status(0.0).faults == Fault.DRIVER
+    home(world)
+    play(world)
+    finish(world)
