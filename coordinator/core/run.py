@@ -79,6 +79,10 @@ class Run:
         self._sent: dict[str, int] = {}
         """Number of the last drive to each joint that did not carry the hold yet."""
         self._start_refused: str | None = None
+        self._stand_us = self._first_plan = 0
+        """Path time and first plan number of the latest start."""
+        self._partial = False
+        """Whether that start is known to be a partial one."""
         self._gone_us = SILENCE_US + round(ramp.duration_us) + GONE_SPARE_US
         self._settle_us: int | None = None
         self._booted: set[str] = set()
@@ -161,11 +165,23 @@ class Run:
 
     def started(self, link: JointLink, event: Started, now: int) -> None:
         """A joint reports its start."""
-        for record in self.report.starts:
+        records = list(self.report.starts)
+        if self.start is not None and self.start.stage is Stage.STARTING and self.start.record:
+            records.append(self.start.record)
+        for record in records:
             if record.plan == event.plan:
                 record.take(link, event)
                 if record.complete:
                     self._settle_us = now + SETTLE_US
+                return
+        if event.trajectory == self._trajectory and event.plan > self._first_plan:
+            self._count_partial()
+
+    def _count_partial(self) -> None:
+        """The latest start is a partial one, counted once however many signs there are of it."""
+        if not self._partial:
+            self._partial = True
+            self.report.partial_starts += 1
 
     def finished(self, link: JointLink, event: Finished) -> None:
         """A joint reports its end."""
@@ -345,6 +361,8 @@ class Run:
             now,
             advancing=advancing,
         )
+        self._stand_us, self._first_plan = stand_us, self.start.plan.number
+        self._partial = False
         self._enter(Phase.STARTING, now)
 
     def _follow_start(self, now: int) -> None:
@@ -371,7 +389,7 @@ class Run:
             case Stage.AT_END:
                 self._part_done(now)
             case Stage.PARTIAL:
-                self.report.partial_starts += 1
+                self._count_partial()
                 self._outbox.note(now, "attention", "partial-start", start.message)
                 self._hold(start.message, now)
             case Stage.REFUSED:
@@ -446,6 +464,10 @@ class Run:
         }
         known = [path for path in paths.values() if path is not None]
         apart = max(known) - min(known) if known else 0
+        began = [path > self._stand_us for path in known]
+        # Nobody should have begun by a start that was never confirmed, and all by one that was.
+        if any(began) and (self.moving is None or not all(began)):
+            self._count_partial()
         unknown = ", ".join(name for name, path in paths.items() if path is None)
         self.report.holds.append(
             {"at_us": now, "cause": self._cause, "path_us": paths, "apart_us": apart}

@@ -76,13 +76,19 @@ class Summary:
     simulated_us: int
 
 
+def _not_whole(run: Played) -> int:
+    """Confirmed starts that not every joint truly made."""
+    return sum(start.spread_us is None for start in run.starts)
+
+
 def summarise(played: Iterable[Played]) -> Summary:
     """Rehearsals of one program together."""
     runs = list(played)
     starts = [start for run in runs for start in run.starts]
     whole = [start for start in starts if start.spread_us is not None]
     at_once = sum(start.attempts == 1 for start in whole)
-    partial = sum(run.partial_starts for run in runs) + len(starts) - len(whole)
+    # A start that was confirmed and that not all made is among those that a run itself counted.
+    partial = sum(max(run.partial_starts, _not_whole(run)) for run in runs)
     refused = sum(run.refused_starts for run in runs)
     asked = len(whole) + partial + refused
     holds = [hold for run in runs for hold in run.holds]

@@ -5,6 +5,7 @@ import pytest
 from coordinator.core import events as ev
 from coordinator.core.run import Phase
 from coordinator.core.start import Stage
+from coordinator.rehearsal.world import World
 from protocol.constants import FIRST_LEASE_US
 from protocol.states import JointState
 from tests.coordinator.core.kit import (
@@ -324,3 +325,84 @@ def test_nothing_can_be_played_twice_at_once() -> None:
     parts = run_of(world).play.parts
     assert refusal(world, ev.Play("again", "", parts)).code == "running"
     assert state(world, "tip") is JointState.READY
+
+
+def begun(world: World) -> list[int]:
+    """How often each joint truly started."""
+    found = of_kind(truth(world), "start")
+    return [len(found[name]) for name in NAMES]
+
+
+def last_heard_by_the_base(world: World) -> None:
+    """A start that is set and not confirmed, and nothing later reaches the base in time."""
+    play(world)
+    number = until_stage(world, Stage.STARTING).plan.number
+    world.cut("tip", 200_000, ["back"])
+    until(world, lambda: unit(world, "base").joint.status(0.0).plan == number)
+    world.cut("base", 600_000, ["forward"])
+
+
+def test_a_joint_that_begins_alone_after_a_hold_is_a_partial_start() -> None:
+    world = homed_world(EVEN)
+    last_heard_by_the_base(world)
+    world.command(ev.Hold())
+    until_phase(world, Phase.HELD)
+    assert begun(world) == [1, 0, 0]
+    assert report_of(world).partial_starts == 1
+    world.run_for(2 * S)
+    world.command(ev.Resume())
+    finish(world)
+    assert report_of(world).partial_starts == 1
+
+
+def test_a_joint_that_begins_alone_by_the_last_attempt_is_a_partial_start() -> None:
+    world = homed_world(EVEN)
+    play(world)
+    for attempt in range(3):
+        start = until_stage(world, Stage.STARTING)
+        assert start.record is not None
+        check_us = start.record.at_us - start.record.margin_us
+        world.cut("tip", check_us - world.now, ["back"])
+        if attempt == 2:
+            number = start.plan.number
+            until(world, lambda: unit(world, "base").joint.status(0.0).plan == number)  # noqa: B023
+            world.cut("base", 600_000, ["forward"])
+        until(world, lambda: (s := run_of(world).start) is None or s.stage is not Stage.STARTING)
+    until_phase(world, Phase.HELD, Phase.ENDED)
+    assert begun(world) == [1, 0, 0]
+    assert report_of(world).partial_starts == 1
+
+
+def test_a_start_that_all_make_although_it_was_withdrawn_counts_as_partial() -> None:
+    world = homed_world(EVEN)
+    play(world)
+    start = until_stage(world, Stage.STARTING)
+    world.cut("tip", 200_000, ["back"])
+    number = start.plan.number
+    until(world, lambda: all(one.joint.status(0.0).plan == number for one in world.units))
+    for name in NAMES:
+        world.cut(name, 600_000, ["forward"])
+    until_phase(world, Phase.HELD)
+    assert begun(world) == [1, 1, 1]
+    assert report_of(world).partial_starts == 1
+    assert report_of(world).starts == []
+
+
+def test_a_joint_that_began_alone_is_counted_although_a_stop_ends_the_run_before_it_rests() -> None:
+    world = homed_world(EVEN)
+    last_heard_by_the_base(world)
+    world.command(ev.Stop())
+    world.run_for(2 * S)
+    assert begun(world) == [1, 0, 0]
+    assert report_of(world).partial_starts == 1
+
+
+def test_a_hold_of_all_after_a_whole_start_is_no_partial_one() -> None:
+    world = homed_world(EVEN)
+    moving(world)
+    world.command(ev.Hold())
+    until_phase(world, Phase.HELD)
+    world.command(ev.Resume())
+    finish(world)
+    assert report_of(world).partial_starts == 0
+    assert len(report_of(world).starts) == 2

@@ -67,6 +67,13 @@ def test_every_start_is_counted_once_as_what_became_of_it() -> None:
     assert found.reasons == {"tip did not confirm": 1}
 
 
+def test_a_start_that_the_run_itself_found_to_be_partial_is_counted_once() -> None:
+    found = summarise(
+        [run(start(spread_us=None), partial=1), run(start(spread_us=None), partial=2)]
+    )
+    assert (found.partial.count, found.partial.of) == (3, 3)
+
+
 def test_holds_are_counted_per_run_and_per_minute_of_playing_with_their_causes() -> None:
     late, silent = HoldSeen("tip late", 0), HoldSeen("base silent", 40_000)
     found = summarise([run(start(), holds=(late, silent)), run(start(), holds=(late,)), run()])
