@@ -45,7 +45,7 @@ system: ## Install chrony, which the tests use, where it is missing
 	echo "The tests need chronyd, which was not found and could not be installed from here: run 'sudo apt-get install chrony' (or your system's counterpart) first." >&2; \
 	exit 1
 
-demo: setup ## Run the demo arm: software joints, the service and its page
+demo: setup ## Run the demo arm: software joints, found, homed, started together
 	@$(BIN)/unisono demo
 
 test: setup system ## Run the tests
