@@ -10,14 +10,18 @@ from coordinator.core.events import Found, SendFrame
 from coordinator.timing.clock import JointClock
 from coordinator.timing.link_quality import LinkQuality
 from protocol.clockmap import ClockMap
+from protocol.constants import SILENCE_US
 from protocol.drive import Plan, StopLevel
 from protocol.messages import AnyRequest, Reject, Welcome
 from protocol.points import PointsFrame
+from protocol.ramp import Ramp
 from protocol.states import AT_REST, JointState
 from protocol.status import Status
 
 LOST_AFTER_US = 1_000_000
 """A joint unheard for this long is lost (design section 5)."""
+GONE_SPARE_US = 1_000_000
+"""For a drive's way to the joint, beyond the silence and the ramp after which it is at rest."""
 MAP_INTERVAL_US = 1_000_000
 """A fresh clock map every second: 100 ppm make 0.1 ms in that time, half of what slewing takes."""
 RETRY_FIRST_US = 200_000
@@ -42,6 +46,11 @@ class LinkState(StrEnum):
     """It answered and would not have us, or is not what it must be."""
     CONFLICT = "conflict"
     """Two announce this id; neither is used."""
+
+
+def rests_after_us(ramp: Ramp) -> int:
+    """How long after the last drive that permits it a joint can move: silence, and the ramp."""
+    return SILENCE_US + round(ramp.duration_us) + GONE_SPARE_US
 
 
 @dataclass(slots=True)
@@ -69,6 +78,9 @@ class JointLink:
         self.energise = False
         """Whether drives ask for its drivers; False again after a boot, until a new command."""
         self.stop_wanted = StopLevel.NONE
+        """Carried in every drive; NONE again once the joint has confirmed it."""
+        self.stop_us = 0
+        """When a stop was asked for last."""
         self.clear_wanted = False
         """Whether a latched stop or fault is to be cleared as soon as the joint takes it."""
         self.clearing = False
@@ -196,8 +208,9 @@ class JointLink:
             self.stop_wanted = StopLevel.NONE
         return True
 
-    def stop(self, level: StopLevel) -> None:
+    def stop(self, level: StopLevel, now: int) -> None:
         """Carry a stop in every drive until the joint has latched it."""
+        self.stop_us = now
         self.stop_wanted = max(self.stop_wanted, level)
         self._stop_from = self.sequence
         self.clear_wanted = False

@@ -10,7 +10,7 @@ from coordinator.arm import Arm
 from coordinator.core import events as ev
 from coordinator.core.configure import arm_ramp, configuration_of
 from coordinator.core.homing import HomingSequence, HomingState
-from coordinator.core.link import JointLink, LinkState
+from coordinator.core.link import JointLink, LinkState, rests_after_us
 from coordinator.core.outbox import Outbox
 from coordinator.core.report import Report
 from coordinator.core.run import Phase, Run
@@ -303,7 +303,7 @@ class Coordinator:
                 "joint-not-configured", f"{link.name} is not configured: {link.message or 'wait'}"
             )
 
-    def _require_idle(self, wanted: str) -> None:
+    def _require_idle(self, wanted: str, now: int) -> None:
         if self.run is not None and self.run.phase is not Phase.ENDED:
             raise ev.Refused(
                 "running", f"run {self.run.number} is {self.run.phase}: {wanted} must wait for it"
@@ -313,7 +313,9 @@ class Coordinator:
         if self._jog is not None:
             raise ev.Refused("jogging", f"{self._jog[0].name} is being jogged")
         for link in self.links:
-            if link.up and link.stop_wanted:
+            # A joint that heard nothing of the stop may move on for a while, stream or no stream.
+            may_move = link.up or now - link.stop_us <= rests_after_us(self.ramp)
+            if link.stop_wanted and may_move:
                 raise ev.Refused("stopping", f"{link.name} has not confirmed the stop yet")
 
     def _require_ready(self, link: JointLink, now: int) -> None:
@@ -324,7 +326,7 @@ class Coordinator:
             raise ev.Refused("not-at-rest", f"{link.name} is {link.status.state.word}")
 
     def _play(self, play: ev.Play, now: int) -> int:
-        self._require_idle("play")
+        self._require_idle("play", now)
         for link in self.links:
             self._require_ready(link, now)
             assert link.status is not None
@@ -347,7 +349,7 @@ class Coordinator:
         return number
 
     def _home(self, names: tuple[str, ...], now: int) -> int:
-        self._require_idle("homing")
+        self._require_idle("homing", now)
         wanted = {self._named(name).name for name in names} or {link.name for link in self.links}
         links = [self._named(name) for name in self.arm.homing_order if name in wanted]
         for link in links:
@@ -408,7 +410,7 @@ class Coordinator:
                 # A control that was held through a stop must not begin to move anything again.
                 self._let_go_us = now + JOG_RENEWAL_US
                 raise ev.Refused("jog-ended", "the jog was ended; let go of the control first")
-            self._require_idle("jog")
+            self._require_idle("jog", now)
             self._require_ready(link, now)
             if not link.clock.locked:
                 raise ev.Refused("clock-unlocked", f"{name}: {link.clock.reason}")
@@ -430,7 +432,7 @@ class Coordinator:
         if level is StopLevel.NONE:
             raise ev.Refused("stop-level", "a stop has level 1, 2 or 3")
         for link in self.links:
-            link.stop(level)
+            link.stop(level, now)
         if self.run is not None:
             self.run.stop(outcome, message, now)
         if self.homing is not None:

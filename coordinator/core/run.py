@@ -9,12 +9,12 @@ from enum import StrEnum
 
 from coordinator.core.events import Play, Refused
 from coordinator.core.feed import Feed
-from coordinator.core.link import Answer, JointLink
+from coordinator.core.link import Answer, JointLink, rests_after_us
 from coordinator.core.moving import Moving
 from coordinator.core.outbox import Outbox
 from coordinator.core.report import Report
 from coordinator.core.start import Stage, Start
-from protocol.constants import FIRST_LEASE_US, PPM, RATE_MAX_PPM, SILENCE_US
+from protocol.constants import FIRST_LEASE_US, PPM, RATE_MAX_PPM
 from protocol.drive import Mode, Plan
 from protocol.messages import Discard, Finished, Prepare, Reject, Started
 from protocol.pathtime import Course
@@ -26,8 +26,6 @@ LOAD_PATIENCE_US = 15_000_000
 """Covers the first 50 exchanges at 25 Hz and a full buffer over a poor link."""
 ANSWER_PATIENCE_US = 5_000_000
 """For a prepare or discard: several retransmissions of a small TCP stack."""
-GONE_SPARE_US = 1_000_000
-"""For a drive's way to the joint, beyond the silence and the ramp after which it is at rest."""
 SETTLE_US = 300_000
 """After the last joint's report of its start, a few more exchanges tighten its instant."""
 
@@ -83,7 +81,7 @@ class Run:
         """Path time and first plan number of the latest start."""
         self._partial = False
         """Whether that start is known to be a partial one."""
-        self._gone_us = SILENCE_US + round(ramp.duration_us) + GONE_SPARE_US
+        self._gone_us = rests_after_us(ramp)
         self._settle_us: int | None = None
         self._booted: set[str] = set()
         self._doom: tuple[str, str] | None = None

@@ -81,6 +81,7 @@ def _joint(link: JointLink, now: int) -> dict[str, Any]:
             "bound_us": math.ceil(bound) if bound is not None else None,
             "rate_ppm": link.clock.rate * 1e6 if link.clock.rate_measured else None,
         },
+        "stop_wanted": link.stop_wanted.value,
         "measured": link.quality.measured,
         "q_us": round(link.quality.q_us) if link.quality.measured else None,
         "loss": link.quality.loss if link.quality.count else None,

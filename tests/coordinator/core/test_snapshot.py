@@ -10,12 +10,14 @@ from coordinator.core import events as ev
 from coordinator.core.run import Phase
 from coordinator.core.snapshot import snapshot
 from coordinator.rehearsal.world import World
+from protocol.drive import StopLevel
 from tests.coordinator.core.kit import (
     EVEN,
     NAMES,
     S,
     finish,
     homed_world,
+    link,
     moving,
     path_us,
     play,
@@ -43,7 +45,7 @@ def test_before_anything_is_heard_everything_about_a_joint_is_null() -> None:
     arm = small_arm()
     world = World(arm, units(arm, 1), "none", 1)
     found = joint(world, "tip")
-    known = {"name", "id", "word", "link", "link_message", "clock", "measured"}
+    known = {"name", "id", "word", "link", "link_message", "clock", "measured", "stop_wanted"}
     assert {key for key, value in found.items() if value is not None} == known
     assert found["link"] == "absent"
     assert found["clock"]["bound_us"] is None
@@ -96,6 +98,21 @@ def test_the_age_of_what_is_shown_grows_when_nothing_is_heard() -> None:
     world.run_for(3 * S)
     assert joint(world, "tip")["age_us"] >= 2_700_000
     assert joint(world, "base")["age_us"] < 300_000
+
+
+def test_a_stop_is_shown_as_wanted_until_a_joint_has_confirmed_it() -> None:
+    world = homed_world(EVEN)
+    assert joint(world, "tip")["stop_wanted"] == 0
+    world.cut("tip", 3 * S)
+    world.station.carrier.cut_off(link(world, "tip").joint.id)
+    world.command(ev.Stop(StopLevel.STOP_AND_RELEASE))
+    world.run_for(1 * S)
+    found = {
+        name: (joint(world, name)["stop_wanted"], joint(world, name)["stop"]) for name in NAMES
+    }
+    assert found == {"base": (0, 2), "middle": (0, 2), "tip": (2, 0)}
+    until(world, lambda: joint(world, "tip")["stop"] == 2)
+    assert joint(world, "tip")["stop_wanted"] == 0
 
 
 def test_a_run_shows_phase_part_line_and_place() -> None:

@@ -285,3 +285,20 @@ def test_what_concerns_one_joint_lifts_no_other_joints_stop_or_fault(
     home(world)
     play(world)
     finish(world)
+
+
+def test_nothing_else_moves_while_a_joint_whose_link_is_down_may_not_have_stopped() -> None:
+    world = homed_world(EVEN)
+    moving(world)
+    world.cut("tip", 20 * S)
+    world.station.carrier.cut_off(link(world, "tip").joint.id)
+    world.command(ev.Stop())
+    while not at_rest(world):
+        assert not link(world, "tip").up
+        assert refusal(world, ev.Home(("base",))).code == "stopping"
+        assert refusal(world, ev.Jog("base", 1.0)).code == "stopping"
+        world.run_for(100_000)
+    # Whatever it heard, by then it has held by its own rules: the others are of use again.
+    world.run_for(5 * S)
+    assert link(world, "tip").stop_wanted
+    home(world, "base")
