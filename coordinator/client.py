@@ -150,7 +150,7 @@ def _error_of(status: int, answer: Any, url: str) -> ClientError:
     if not isinstance(answer, dict) or "detail" not in answer:
         return Unreachable(f"what answers at {url} is no coordinator")
     detail, code = str(answer["detail"]), str(answer.get("type", "")).rpartition(":")[2]
-    if status == 409:
+    if status == 409 or code == "busy":
         return Refused(code, detail)
     if status >= 500:
         return Unreachable(f"the coordinator at {url} failed: {detail}")

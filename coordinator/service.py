@@ -1,8 +1,8 @@
 """The coordinator on real sockets: the pure core, driven by the host's clock and event loop.
 
 What happens goes in as events, what the core wants done is carried out at once, and between them
-the loop sleeps until the core's next deadline. Everything runs in one loop; reading and checking
-a program, and writing files, do not: they have a thread each.
+the loop sleeps until the core's next deadline. Everything runs in one loop, but for planning
+programs, which has a process of its own, and writing files, which has a thread.
 """
 
 import asyncio
@@ -10,9 +10,8 @@ import contextlib
 import logging
 import math
 import secrets
-from collections.abc import AsyncIterator, Coroutine, Iterator, Sequence
+from collections.abc import AsyncIterator, Awaitable, Callable, Coroutine, Iterator
 from concurrent.futures import ThreadPoolExecutor
-from dataclasses import asdict
 from pathlib import Path
 from typing import Any, Final
 
@@ -34,8 +33,7 @@ from coordinator.core.snapshot import snapshot
 from coordinator.data_folder import DataFolderError, coordinator_id, read_key
 from coordinator.links.carrier import Carrier
 from coordinator.links.clock import SleepWatch, arm_now_us, boot_now_us
-from coordinator.motion import check_program, plan_parts
-from coordinator.programs import parse_program
+from coordinator.planner import Planner
 from coordinator.run_files import RunFiles
 
 EXIT_HOLD_S: Final = 4.0
@@ -62,6 +60,7 @@ class Service:
         self._carrier = Carrier(interface, read_key(data), identity, self._happened)
         self._sleep = SleepWatch(arm_now_us(), boot_now_us())
         self._timer: asyncio.TimerHandle | None = None
+        self._planner = Planner(arm)
         self._writer = ThreadPoolExecutor(1, thread_name_prefix="run-files")
         self._tasks: set[asyncio.Task[None]] = set()
         self._saved = set(runs)
@@ -79,6 +78,7 @@ class Service:
                 await asyncio.wait_for(self._hold_and_rest(), EXIT_HOLD_S)
         if self._timer is not None:
             self._timer.cancel()
+        await self._planner.close()
         await self._carrier.close()
         await asyncio.gather(*self._tasks)
         self._writer.shutdown()
@@ -96,14 +96,20 @@ class Service:
             raise Refused("failed", "the coordinator broke; see its log, then start it anew")
         return number
 
-    async def play(self, name: str, text: str) -> int:
+    async def play(
+        self, name: str, text: str, has_left: Callable[[], Awaitable[bool]] | None = None
+    ) -> int:
         """Check a program whole, plan it from where the joints stand, play it; its run's number.
 
-        Raises ProgramError or Refused.
+        Nothing is played for somebody who `has_left` meanwhile. Raises ProgramError, Refused or
+        PlannerBusy.
         """
-        program = await asyncio.to_thread(parse_program, text, self.arm.words)
-        counts = self._core.start_counts()
-        parts = await asyncio.to_thread(plan_parts, program, self.arm, counts)
+        self._require_no_run()
+        counts = self._known_counts()
+        parts = await self._planner.plan(text, counts)
+        if has_left is not None and await has_left():
+            _logger.warning("%s is not played: whoever asked for it has left", name)
+            raise Refused("left", f"whoever asked for {name} has left")
         if self._core.start_counts() != counts:
             raise Refused("moved", "a joint moved while the program was being planned; try again")
         run = self.command(Play(name, text, parts))
@@ -111,15 +117,29 @@ class Service:
         await self._save(run)
         return run
 
-    async def check(self, text: str) -> dict[str, Any]:
-        """What a program would do from where the arm stands, or from `park` if that is unsure."""
-        start: Sequence[float] | None = None
-        with contextlib.suppress(Refused):
-            counts = self._core.start_counts()
+    async def check(self, text: str) -> bytes:
+        """What a program would do from where the arm stands, or from `park` if that is unsure.
+
+        The result is JSON. Raises PlannerBusy, and Refused where it cannot be found.
+        """
+        counts = self._known_counts()
+        start: list[float] | None = None
+        if counts is not None:
             start = [
                 joint.to_degrees(at) for joint, at in zip(self.arm.joints, counts, strict=True)
             ]
-        return asdict(await asyncio.to_thread(check_program, text, self.arm, start))
+        return await self._planner.check(text, start)
+
+    def _known_counts(self) -> list[int] | None:
+        with contextlib.suppress(Refused):
+            return self._core.start_counts()
+        return None
+
+    def _require_no_run(self) -> None:
+        """Refuse before anything is planned what the core would refuse afterwards."""
+        run = self._core.run
+        if run is not None and run.phase is not Phase.ENDED:
+            raise Refused("running", f"run {run.number} is {run.phase}: play must wait for it")
 
     def snapshot(self) -> dict[str, Any]:
         """The arm's state now."""

@@ -2,7 +2,7 @@
 
 from typing import Annotated, Any, Final, Literal
 
-from fastapi import FastAPI, Path, Response
+from fastapi import FastAPI, Path, Request, Response
 from pydantic import BaseModel, ConfigDict, Field
 
 from coordinator.api.guard import LoopbackOnly
@@ -120,8 +120,8 @@ def _add_commands(app: FastAPI, service: Service) -> None:
         return {"phase": service.snapshot()["phase"]}
 
     @app.post(f"{PREFIX}/check")
-    async def check(body: ProgramBody) -> dict[str, Any]:
-        return await service.check(body.text)
+    async def check(body: ProgramBody) -> Response:
+        return Response(await service.check(body.text), media_type="application/json")
 
     @app.post(f"{PREFIX}/home", status_code=202)
     async def home(body: HomeBody, response: Response) -> dict[str, Any]:
@@ -130,8 +130,8 @@ def _add_commands(app: FastAPI, service: Service) -> None:
         return {"homing": number}
 
     @app.post(f"{PREFIX}/runs", status_code=202)
-    async def play(body: RunBody, response: Response) -> dict[str, Any]:
-        number = await service.play(body.name, body.text)
+    async def play(body: RunBody, request: Request, response: Response) -> dict[str, Any]:
+        number = await service.play(body.name, body.text, request.is_disconnected)
         response.headers["Location"] = f"{PREFIX}/runs/{number}"
         return {"run": number}
 

@@ -14,6 +14,7 @@ from starlette.exceptions import HTTPException
 
 from coordinator.core.events import Refused
 from coordinator.data_folder import DataFolderError
+from coordinator.planner import PlannerBusy
 from coordinator.programs import ProgramError
 
 TYPE: Final = "urn:unisono:problem:"
@@ -23,6 +24,8 @@ INPUT_CODES: Final = frozenset(
     {"joint-unknown", "jog-speed", "override-range", "program-empty", "stop-level"}
 )
 """What the core refuses because the request asks for what cannot be; all else may change."""
+RETRY_S: Final = 5
+"""After which the longest program is usually checked."""
 _HTTP_CODES: Final = {
     400: "malformed",
     404: "not-found",
@@ -57,6 +60,10 @@ def add_handlers(app: FastAPI) -> None:
     async def refused(_request: Request, error: Refused) -> JSONResponse:
         status = 422 if error.code in INPUT_CODES else 409
         return problem(status, error.code, error.message)
+
+    @app.exception_handler(PlannerBusy)
+    async def busy(_request: Request, error: PlannerBusy) -> JSONResponse:
+        return problem(503, "busy", str(error), headers={"Retry-After": str(RETRY_S)})
 
     @app.exception_handler(ProgramError)
     async def wrong_program(_request: Request, error: ProgramError) -> JSONResponse:

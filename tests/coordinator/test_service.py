@@ -1,6 +1,7 @@
 """The service around the core, with no joint there; with joints it is tested end to end."""
 
 import asyncio
+import json
 import time
 from pathlib import Path
 from typing import Any
@@ -52,7 +53,7 @@ async def test_program_is_checked_before_the_arm_is_asked(tmp_path: Path) -> Non
         with pytest.raises(Refused) as caught:
             await service.play("a.nc", "G0 A1\nM2\n")
         assert caught.value.code == "joint-absent"
-        checked = await service.check("G0 A1\nM2\n")
+        checked = json.loads(await service.check("G0 A1\nM2\n"))
         assert checked["ok"]
         assert service.runs() == []
 

@@ -298,3 +298,21 @@ def spread_us(starts: list[dict[str, Any]]) -> float:
     """The true time between the first and the last of these lines."""
     instants: list[int] = [line["at_ns"] for line in starts]
     return (max(instants) - min(instants)) / 1000
+
+
+def children(pid: int) -> list[int]:
+    """Processes that a process started, and those that they did."""
+    found = []
+    for task in Path(f"/proc/{pid}/task").iterdir():
+        for child in (task / "children").read_text().split():
+            found += [int(child), *children(int(child))]
+    return found
+
+
+def is_running(pid: int) -> bool:
+    """Whether a process runs; one that only waits to be noticed dead does not."""
+    try:
+        state = Path(f"/proc/{pid}/stat").read_text().rpartition(")")[2].split()[0]
+    except (FileNotFoundError, ProcessLookupError):
+        return False
+    return state != "Z"

@@ -16,7 +16,7 @@ import pytest
 
 from coordinator.client import Client
 from coordinator.settings import DEMO_ARM
-from tests.e2e.harness import Bench, spread_us, until
+from tests.e2e.harness import Bench, children, is_running, spread_us, until
 
 pytestmark = [pytest.mark.usefixtures("turn"), pytest.mark.timeout(400)]
 
@@ -27,23 +27,6 @@ def turn_of_one() -> Iterator[None]:
     with (Path(tempfile.gettempdir()) / "unisono-demo-tests.lock").open("w") as lock:
         fcntl.flock(lock, fcntl.LOCK_EX)
         yield
-
-
-def children(pid: int) -> list[int]:
-    """Processes that a process started, and those that they did."""
-    found = []
-    for task in Path(f"/proc/{pid}/task").iterdir():
-        for child in (task / "children").read_text().split():
-            found += [int(child), *children(int(child))]
-    return found
-
-
-def is_running(pid: int) -> bool:
-    try:
-        state = Path(f"/proc/{pid}/stat").read_text().rpartition(")")[2].split()[0]
-    except (FileNotFoundError, ProcessLookupError):
-        return False
-    return state != "Z"
 
 
 def test_demo_homes_plays_and_prints_its_report(bench: Bench) -> None:

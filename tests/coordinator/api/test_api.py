@@ -1,5 +1,6 @@
 """The HTTP API without sockets: an arm none of whose joints is there refuses, and says why."""
 
+import asyncio
 import json
 from collections.abc import AsyncIterator
 from pathlib import Path
@@ -158,6 +159,17 @@ async def test_mistakes_of_a_program_are_listed_with_line_and_column(
     good = (await client.post("/api/v1/check", json={"text": "G0 A10\nM2\n"})).json()
     assert good["ok"]
     assert [move["line"] for move in good["moves"]] == [1]
+
+
+async def test_one_program_is_checked_one_waits_and_the_next_is_told_when_to_come_back(
+    client: httpx2.AsyncClient,
+) -> None:
+    asked = [client.post("/api/v1/check", json={"text": "G0 A10\nM2\n"}) for _ in range(3)]
+    done = await asyncio.gather(*asked)
+    busy = [response for response in done if response.status_code != 200]
+    assert len(busy) == 1
+    problem(busy[0], 503, "busy")
+    assert int(busy[0].headers["retry-after"]) > 0
 
 
 async def test_stop_is_allowed_at_any_time_and_names_its_levels(

@@ -1,0 +1,86 @@
+"""The planner's process: one program at a time, the same answers as without it, an end."""
+
+import asyncio
+import json
+import os
+import signal
+from collections.abc import AsyncIterator
+from dataclasses import asdict
+from pathlib import Path
+
+import pytest
+
+from coordinator.arm import load_arm
+from coordinator.core.events import Refused
+from coordinator.motion import check_program, plan_parts
+from coordinator.planner import Planner, PlannerBusy
+from coordinator.programs import ProgramError, parse_program
+from coordinator.settings import DEMO_ARM, DEMO_PROGRAM
+from tests.e2e.harness import children, is_running
+
+ARM = load_arm(DEMO_ARM)
+PARK = [joint.to_counts(at) for joint, at in zip(ARM.joints, ARM.poses["park"], strict=True)]
+LONG = "".join(f"G0 A{k % 90}\n" for k in range(3_000)) + "M2\n"
+
+
+@pytest.fixture(name="planner")
+async def planner_of_the_demo_arm() -> AsyncIterator[Planner]:
+    planner = Planner(ARM)
+    yield planner
+    await planner.close()
+
+
+async def test_answers_are_those_of_the_functions_themselves(planner: Planner) -> None:
+    text = DEMO_PROGRAM.read_text()
+    checked = json.loads(await planner.check(text, None))
+    assert checked == json.loads(json.dumps(asdict(check_program(text, ARM))))
+    parts = await planner.plan(text, PARK)
+    assert parts == plan_parts(parse_program(text, ARM.words), ARM, PARK)
+
+
+async def test_mistakes_come_back_with_their_lines_even_where_nobody_knows_the_start(
+    planner: Planner,
+) -> None:
+    for start in (None, PARK):
+        with pytest.raises(ProgramError) as caught:
+            await planner.plan("G0 A1\nG7\nM2\n", start)
+        assert [problem.line for problem in caught.value.problems] == [2]
+    assert await planner.plan("G0 A1\nM2\n", None) == ()
+
+
+async def test_one_program_waits_and_more_are_refused_at_once(planner: Planner) -> None:
+    first, second = (asyncio.create_task(planner.check(LONG, None)) for _ in range(2))
+    await asyncio.sleep(0)
+    with pytest.raises(PlannerBusy, match="2 programs"):
+        await planner.check("M2\n", None)
+    assert await first == await second
+    assert json.loads(await planner.check("M2\n", None))["ok"]
+
+
+async def test_dead_process_refuses_its_program_and_the_next_gets_a_new_one(
+    planner: Planner,
+) -> None:
+    await planner.check("M2\n", None)
+    for pid in children(os.getpid()):
+        if b"spawn_main" in Path(f"/proc/{pid}/cmdline").read_bytes():
+            os.kill(pid, signal.SIGSTOP)
+            asked = asyncio.create_task(planner.check(LONG, None))
+            await asyncio.sleep(0)
+            os.kill(pid, signal.SIGKILL)
+            with pytest.raises(Refused, match="try again"):
+                await asked
+    assert json.loads(await planner.check("M2\n", None))["ok"]
+
+
+async def test_close_does_not_wait_for_a_program() -> None:
+    planner = Planner(ARM)
+    await planner.check("M2\n", None)
+    started = children(os.getpid())
+    asked = asyncio.create_task(planner.check(LONG, None))
+    await asyncio.sleep(0)
+    await planner.close()
+    with pytest.raises(Refused):
+        await asked
+    spawned = [pid for pid in started if pid not in children(os.getpid())]
+    assert spawned
+    assert not any(is_running(pid) for pid in spawned)

@@ -1,0 +1,34 @@
+"""The largest program, checked while the arm moves, costs the arm nothing."""
+
+import httpx2
+
+from coordinator.api.app import MAX_BODY_BYTES
+from tests.e2e.harness import Bench, children, is_running, program, until
+
+LINE = "G0 A-150 B-150 C-150\nG0 A-100 B-110 C-120\n"
+
+
+def test_largest_program_checked_in_mid_move_holds_nothing_and_leaves_no_process(
+    bench: Bench,
+) -> None:
+    bench.simulate()
+    coordinator = bench.serve()
+    bench.until_linked()
+    bench.ask("home")
+    bench.play(program(-60, feed=300))
+    bench.until_moving()
+    text = LINE * ((MAX_BODY_BYTES * 9 // 10) // len(LINE)) + "M2\n"
+    with httpx2.Client(trust_env=False, timeout=60) as client:
+        answer = client.post(f"{bench.url}/api/v1/check", json={"text": text})
+    checked = answer.json()
+    assert checked["ok"]
+    assert len(checked["moves"]) == 2 * text.count("A-150")
+    # It was in mid-move for all of this, and never held.
+    assert bench.arm_now()["run"]["phase"] == "moving"
+    report = bench.ask("report")
+    assert (report["outcome"], report["holds"]) == ("playing", [])
+
+    started = children(coordinator.pid)
+    assert started
+    coordinator.kill()
+    until(lambda: not any(is_running(pid) for pid in started), "the end of the planner")
