@@ -17,6 +17,8 @@ from coordinator.cli.common import (
     give_up_on_pipe,
 )
 
+INTERRUPTED = 130
+"""What typer makes of Ctrl-C where nothing counts it."""
 HELP = "Make a set of network joint controllers act as one arm.\n\n" + CAUTION
 
 
@@ -42,6 +44,8 @@ def run(arguments: Sequence[str]) -> ExitCode:
     try:
         code = make_app()(list(arguments) or ["--help"], prog_name="unisono", standalone_mode=False)
         sys.stdout.flush()
+        if code == INTERRUPTED:
+            raise KeyboardInterrupt
     except KeyboardInterrupt:
         complain(Failure(ExitCode.NOT_FINISHED, "interrupted"))
         return ExitCode.NOT_FINISHED

@@ -2,12 +2,11 @@
 
 import contextlib
 import logging
-import multiprocessing
 import signal
 import sys
 import tempfile
 import time
-from collections.abc import Callable, Iterator, Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from multiprocessing.connection import Connection
 from multiprocessing.context import SpawnProcess
@@ -15,6 +14,7 @@ from pathlib import Path
 from typing import Any, Final
 
 from coordinator.arm import load_arm
+from coordinator.children import END_S, SPAWN, child
 from coordinator.cli import host, remote
 from coordinator.cli.common import (
     EXPECTED,
@@ -34,7 +34,6 @@ from coordinator.settings import DEMO_ARM, DEMO_PROGRAM, LOOPBACK, ServiceSettin
 
 START_S: Final = 60.0
 """For two processes to start and six joints to be found, on a busy computer."""
-END_S: Final = 10.0
 WAITED_FOR: Final = ("joint-absent", "joint-not-configured", "joint-silent")
 
 
@@ -58,9 +57,9 @@ def demonstrate(settings: DemoSettings, data: Path | None) -> ExitCode:
         if not (data / KEY_FILE).exists():
             make_key(data)
         pressed = stack.enter_context(Interrupts.counted())
-        url_in, url_out = multiprocessing.get_context("spawn").Pipe(duplex=False)
-        joints = stack.enter_context(_child(_joints, settings, data))
-        coordinator = stack.enter_context(_child(_coordinator, settings, data, url_out))
+        url_in, url_out = SPAWN.Pipe(duplex=False)
+        joints = stack.enter_context(child(_child_main, _joints, settings, data))
+        coordinator = stack.enter_context(child(_child_main, _coordinator, settings, data, url_out))
         url_out.close()
         url = _await_url(url_in, coordinator, joints, pressed)
         with Client(url) as client:
@@ -73,6 +72,7 @@ def demonstrate(settings: DemoSettings, data: Path | None) -> ExitCode:
                 DEMO_PROGRAM.name,
                 DEMO_PROGRAM.read_text(encoding="utf-8"),
                 str(DEMO_PROGRAM),
+                pressed,
                 as_json=settings.as_json,
             )
 
@@ -103,28 +103,6 @@ def _child_main(work: Callable[..., ExitCode], *arguments: Any) -> None:
     sys.exit(code)
 
 
-@contextlib.contextmanager
-def _child(work: Callable[..., ExitCode], *arguments: Any) -> Iterator[SpawnProcess]:
-    """A child process that ends with this one, whatever becomes of it."""
-    process = multiprocessing.get_context("spawn").Process(
-        target=_child_main, args=(work, *arguments)
-    )
-    # Ctrl-C while the child starts is for this process alone: what is ignored stays so in it.
-    before = signal.signal(signal.SIGINT, signal.SIG_IGN)
-    try:
-        process.start()
-    finally:
-        signal.signal(signal.SIGINT, before)
-    try:
-        yield process
-    finally:
-        process.terminate()
-        process.join(END_S)
-        if process.is_alive():
-            process.kill()
-            process.join()
-
-
 def _await_url(
     url_in: Connection, coordinator: SpawnProcess, joints: SpawnProcess, pressed: Interrupts
 ) -> str:
@@ -140,9 +118,9 @@ def _await_url(
 
 def _check_alive(children: Sequence[SpawnProcess]) -> None:
     """Raise Failure, with the code of a child that ended; it has said why itself."""
-    for child in children:
-        if child.exitcode is not None:
-            raise Failure(ExitCode(child.exitcode if child.exitcode in set(ExitCode) else 1))
+    for process in children:
+        if process.exitcode is not None:
+            raise Failure(ExitCode(process.exitcode if process.exitcode in set(ExitCode) else 1))
 
 
 def _stay(
@@ -174,6 +152,6 @@ def _home(client: Client, settings: DemoSettings, pressed: Interrupts) -> None:
                 if error.code not in WAITED_FOR or time.monotonic() > deadline or pressed.count:
                     raise
                 time.sleep(0.2)
-    result = follow_homing(client, number, progress)
+    result = follow_homing(client, number, progress, pressed)
     if result["state"] != "done":
         raise Failure(ExitCode.NOT_FINISHED, f"homing failed: {result['message']}")

@@ -19,6 +19,7 @@ from coordinator.cli.common import (
     show_json,
 )
 from coordinator.cli.watch import (
+    Interrupts,
     Progress,
     exit_code_of,
     follow_homing,
@@ -61,9 +62,9 @@ def home(
 ) -> ExitCode:
     """Home joints one after another, in the arm file's order. Ctrl-C stops."""
     caution(as_json=as_json)
-    with client_at(url) as client:
+    with client_at(url) as client, Interrupts.counted() as pressed:
         number = client.home(names or [])
-        result = follow_homing(client, number, Progress(quiet=as_json))
+        result = follow_homing(client, number, Progress(quiet=as_json), pressed)
     if as_json:
         show_json(result)
     if result["state"] != "done":
@@ -81,19 +82,24 @@ def run(
     """Play a program and show how it goes. Ctrl-C asks for a hold, twice for a stop."""
     text = read_program(file)
     caution(as_json=as_json)
-    with client_at(url) as client:
-        return play(client, file.name, text, str(file), as_json=as_json)
+    with client_at(url) as client, Interrupts.counted() as pressed:
+        return play(client, file.name, text, str(file), pressed, as_json=as_json)
 
 
-def play(client: Client, name: str, text: str, place: str, *, as_json: bool) -> ExitCode:
-    """Play a program, follow it, show its report; `place` is for its mistakes."""
+def play(
+    client: Client, name: str, text: str, place: str, pressed: Interrupts, *, as_json: bool
+) -> ExitCode:
+    """Play a program, follow it, show its report; `place` is for its mistakes.
+
+    Ctrl-C that comes before the run has its number holds the run as soon as it has one.
+    """
     try:
         number = client.play(name, text)
     except WrongInput as error:
         if not error.errors:
             raise
         raise Failure(ExitCode.WRONG_INPUT, *show.mistakes(place, error.errors)) from error
-    state = follow_run(client, number, Progress(quiet=as_json))
+    state = follow_run(client, number, Progress(quiet=as_json), pressed)
     result = client.report(number)
     _show_report(result, as_json=as_json)
     if state["phase"] == "held":

@@ -65,12 +65,12 @@ class Progress:
         self._last = phase
 
 
-def follow_run(client: Client, run: int, progress: Progress) -> dict[str, Any]:
+def follow_run(client: Client, run: int, progress: Progress, pressed: Interrupts) -> dict[str, Any]:
     """Follow a run until it ended or is held; Ctrl-C asks for a hold, twice for a stop.
 
     A programmed pause is waited out. Returns the run's progress as it was then.
     """
-    with Interrupts.counted() as pressed, progress.shown():
+    with progress.shown():
         answered = 0
         while True:
             state = client.run(run)
@@ -86,9 +86,11 @@ def follow_run(client: Client, run: int, progress: Progress) -> dict[str, Any]:
             time.sleep(LOOK_S)
 
 
-def follow_homing(client: Client, number: int, progress: Progress) -> dict[str, Any]:
+def follow_homing(
+    client: Client, number: int, progress: Progress, pressed: Interrupts
+) -> dict[str, Any]:
     """Follow a homing until it ended; Ctrl-C asks for a stop."""
-    with Interrupts.counted() as pressed, progress.shown():
+    with progress.shown():
         answered = 0
         while True:
             state = client.homing(number)

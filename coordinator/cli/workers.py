@@ -1,21 +1,17 @@
 """Work shared out to processes that end with this one, whatever becomes of it or of them."""
 
 import contextlib
-import multiprocessing
 import os
-import signal
 from collections.abc import Callable, Iterator, Sequence
 from multiprocessing.connection import Connection, wait
-from typing import Any, Final, TypeVar
+from typing import Any, TypeVar
 
+from coordinator.children import SPAWN, child
 from coordinator.cli.common import ExitCode, Failure
 from coordinator.cli.watch import LOOK_S, Interrupts
 
 Task = TypeVar("Task")
 Result = TypeVar("Result")
-
-END_S: Final = 5.0
-"""For a process to end that was asked to."""
 
 
 def in_processes(
@@ -49,27 +45,10 @@ def in_processes(
 
 @contextlib.contextmanager
 def _worker(work: Callable[[Any], Any], tasks: Sequence[Any]) -> Iterator[Connection]:
-    # Not forked: this process may have threads, of which a fork would keep the locks only.
-    context = multiprocessing.get_context("spawn")
-    ours, theirs = context.Pipe(duplex=False)
-    process = context.Process(target=_main, args=(work, tasks, theirs), daemon=True)
-    # Ctrl-C reaches a whole process group, but is for this process alone: what is ignored while
-    # a child starts stays so in it.
-    before = signal.signal(signal.SIGINT, signal.SIG_IGN)
-    try:
-        process.start()
-    finally:
-        signal.signal(signal.SIGINT, before)
-    theirs.close()
-    try:
+    ours, theirs = SPAWN.Pipe(duplex=False)
+    with ours, child(_main, work, tasks, theirs, daemon=True):
+        theirs.close()
         yield ours
-    finally:
-        process.terminate()
-        process.join(END_S)
-        if process.is_alive():
-            process.kill()
-            process.join()
-        ours.close()
 
 
 def _main(work: Callable[[Any], Any], tasks: Sequence[Any], pipe: Connection) -> None:

@@ -261,3 +261,13 @@ def test_columns_are_characters_of_the_file_from_1(unisono: Unisono, tmp_path: P
     checked = json.loads(done.out)
     assert (checked["ok"], checked["moves"]) == (False, [])
     assert [(error["line"], error["column"]) for error in checked["errors"]] == [(1, 8)]
+
+
+def test_ctrl_c_is_told_in_one_line_and_is_not_done(
+    unisono: Unisono, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    def pressed(_path: Path) -> str:
+        raise KeyboardInterrupt
+
+    monkeypatch.setattr("coordinator.cli.local.read_program", pressed)
+    assert one_line(unisono("check", "a.nc"), 1) == "unisono: interrupted"
