@@ -121,7 +121,10 @@ class Play:
 
 @dataclass(frozen=True, slots=True)
 class Hold:
-    """Come to rest on the path."""
+    """Come to rest on the path; a run that has not started yet does not start.
+
+    A homing or a jog, which have no path, ends.
+    """
 
 
 @dataclass(frozen=True, slots=True)

@@ -262,7 +262,7 @@ class Coordinator:
             case ev.Home(joints=joints):
                 number = self._home(joints, now)
             case ev.Hold():
-                self._current_run().hold(now)
+                self._hold(now)
             case ev.Resume():
                 self._current_run().resume(now)
             case ev.Stop(level=level):
@@ -416,6 +416,15 @@ class Coordinator:
                 raise ev.Refused("clock-unlocked", f"{name}: {link.clock.reason}")
             self._make_ready([link], now)
         self._jog = (link, velocity_deg_s, now + JOG_RENEWAL_US)
+
+    def _hold(self, now: int) -> None:
+        """Hold a run on its path; a homing or a jog has none, and ends."""
+        if self.homing is not None and self.homing.state is HomingState.RUNNING:
+            self.homing.fail("held by the operator", now)
+        elif self._jog is not None:
+            self._end_jog(now)
+        else:
+            self._current_run().hold(now)
 
     def _end_jog(self, now: int) -> None:
         """End a jog that its operator did not end."""

@@ -28,6 +28,8 @@ ANSWER_PATIENCE_US = 5_000_000
 """For a prepare or discard: several retransmissions of a small TCP stack."""
 SETTLE_US = 300_000
 """After the last joint's report of its start, a few more exchanges tighten its instant."""
+OPERATOR = "the operator asked"
+"""Cause of a hold in the report."""
 
 S = JointState
 
@@ -81,6 +83,8 @@ class Run:
         """Path time and first plan number of the latest start."""
         self._partial = False
         """Whether that start is known to be a partial one."""
+        self._held_before = False
+        """Whether a hold was asked for before there was anything to hold."""
         self._gone_us = rests_after_us(ramp)
         self._settle_us: int | None = None
         self._booted: set[str] = set()
@@ -127,14 +131,24 @@ class Run:
         """Come to rest on the path, or do not start. Raises Refused where nothing can be held."""
         match self.phase:
             case Phase.LOADING | Phase.PREPARING:
-                self._give_up("stopped", "held before anything was armed", now)
+                self._held_before = True
             case Phase.STARTING | Phase.MOVING:
-                self._hold("the operator asked", now)
+                self._hold(OPERATOR, now)
+            case Phase.PAUSED:
+                line = self.play.parts[self.part].pause_line
+                raise Refused(
+                    "nothing-moves",
+                    f"run {self.number} waits at the M0 of line {line}, nothing moves; "
+                    "resume goes on",
+                )
             case Phase.DISCARDING | Phase.ENDED:
                 raise Refused("nothing-moves", f"run {self.number} is {self.phase}, not moving")
 
     def resume(self, now: int) -> None:
         """Go on from a hold or a pause. Raises Refused with the joint that cannot."""
+        if self._held_before:
+            self._held_before = False
+            return
         if self.phase not in (Phase.HELD, Phase.PAUSED):
             raise Refused("not-held", f"run {self.number} is {self.phase}, not held or paused")
         self._require_well(now)
@@ -327,6 +341,9 @@ class Run:
             self._discarded(now)
         elif silent:
             self._give_up("refused", f"{silent[0]} does not answer *prepare*", now)
+        elif self._held_before:
+            self._held_before = False
+            self._hold(OPERATOR, now)
         else:
             self._begin_start(0, now, advancing=False)
 

@@ -217,3 +217,21 @@ def test_past_homings_are_remembered_by_number() -> None:
     home(world, "tip")
     assert world.core.homings[1].to_json()["number"] == 1
     assert set(world.core.homings[2].to_json()["joints"]) == {"tip"}
+
+
+def test_a_hold_ends_a_homing_and_the_joint_brakes() -> None:
+    world = world_up("none")
+    world.command(ev.Home())
+    until(world, lambda: state(world, "tip") is JointState.HOMING)
+    world.run_for(300_000)
+    world.command(ev.Hold())
+    homing = homing_of(world)
+    assert homing.state is HomingState.FAILED
+    assert homing.message == "held by the operator"
+    # 30 °/s at 120 °/s²
+    world.run_for(300_000)
+    assert at_rest(world)
+    place = positions(world)
+    world.run_for(5 * S)
+    assert positions(world) == place
+    home(world)

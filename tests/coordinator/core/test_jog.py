@@ -153,3 +153,16 @@ def test_a_play_after_a_jog_begins_where_the_joint_was_left() -> None:
     world.run_for(500_000)
     play(world)
     finish(world)
+
+
+def test_a_hold_ends_a_jog_until_the_control_is_let_go() -> None:
+    world = homed_world("none")
+    jog_for(world, "tip", 20.0, 500_000)
+    world.command(ev.Hold())
+    assert world.core.jogging is None
+    world.run_for(200_000)  # 20 °/s at 120 °/s²
+    assert at_rest(world)
+    assert refusal(world, ev.Jog("tip", 20.0)).code == "jog-ended"
+    world.run_for(400_000)
+    jog_for(world, "tip", 2.0, 500_000)
+    assert speed(world, "tip") == pytest.approx(2.0, rel=1e-2)

@@ -270,16 +270,38 @@ def test_hold_can_be_asked_for_again_and_again() -> None:
 
 
 @pytest.mark.parametrize("phase", [Phase.LOADING, Phase.PREPARING])
-def test_a_hold_before_anything_is_armed_ends_the_run(phase: Phase) -> None:
+def test_a_hold_before_anything_is_armed_starts_nothing_and_a_resume_does(phase: Phase) -> None:
     world = homed_world(EVEN)
     play(world)
     until_phase(world, phase)
     world.command(ev.Hold())
-    until_phase(world, Phase.ENDED)
-    assert report_of(world).outcome == "stopped"
-    assert report_of(world).message == "held before anything was armed"
+    until_phase(world, Phase.HELD)
+    world.run_for(3 * S)
+    assert run_of(world).phase is Phase.HELD
+    assert report_of(world).holds[0]["cause"] == "the operator asked"
     assert not any(of_kind(truth(world), "start").values())
+    world.command(ev.Resume())
+    finish(world)
+    assert report_of(world).partial_starts == 0
+
+
+def test_a_hold_while_loading_is_taken_back_by_a_resume() -> None:
+    world = homed_world(EVEN)
     play(world)
+    world.command(ev.Hold())
+    world.command(ev.Resume())
+    finish(world)
+    assert report_of(world).holds == []
+
+
+def test_a_hold_at_a_programmed_pause_is_refused_for_nothing_moves() -> None:
+    world = homed_world(EVEN)
+    play(world, "G90 G94\nG0 A10\nM0\nG0 A0\nM2\n")
+    until_phase(world, Phase.PAUSED)
+    refused = refusal(world, ev.Hold())
+    assert refused.code == "nothing-moves"
+    assert refused.message == "run 1 waits at the M0 of line 3, nothing moves; resume goes on"
+    world.command(ev.Resume())
     finish(world)
 
 
