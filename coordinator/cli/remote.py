@@ -25,12 +25,13 @@ from coordinator.cli.watch import (
     follow_homing,
     follow_rest,
     follow_run,
+    heard,
+    unconfirmed,
 )
 from coordinator.client import Client, WrongInput
 
 REST_S: Final = 15.0
 """Longest that a hold or stop takes: silence of 1.5 s, lease and ramp, and some to spare."""
-STOP_LEVELS: Final = {"stop": 1, "stop-and-release": 2, "release": 3}
 Level = Literal["stop", "stop-and-release", "release"]
 
 
@@ -152,18 +153,24 @@ def stop(
     url: UrlOption = "",
     as_json: JsonOption = False,
 ) -> ExitCode:
-    """Stop all joints and end the run. This is not a safety-rated emergency stop."""
+    """Stop all joints and end the run. This is not a safety-rated emergency stop.
+
+    Exit code 0 means that every joint has confirmed it; any other joint is named, and may move.
+    """
     with client_at(url) as client:
         client.stop(level)
-        stopped = follow_rest(client, lambda arm: not _unstopped(arm, level), REST_S)
+        # Who was never heard is not waited for, but named all the same.
+        follow_rest(client, lambda arm: not unconfirmed(arm, level).keys() & heard(arm), REST_S)
         arm = client.arm()
-    astray = _unstopped(arm, level)
+    astray = unconfirmed(arm, level)
+    stopped = [joint["name"] for joint in arm["joints"] if joint["name"] not in astray]
     if as_json:
-        show_json({"phase": arm["phase"], "unconfirmed": astray})
-    if not stopped:
-        raise Failure(ExitCode.NOT_FINISHED, f"no confirmation of the stop from {' '.join(astray)}")
-    if not as_json:
-        out().print("all joints that are linked have stopped")
+        show_json({"phase": arm["phase"], "stopped": stopped, "unconfirmed": astray})
+    elif stopped:
+        out().print(f"stopped: {' '.join(stopped)}")
+    if astray:
+        sentences = [f"{name}: stop not confirmed: {why}" for name, why in astray.items()]
+        raise Failure(ExitCode.NOT_FINISHED, *sentences)
     return ExitCode.DONE
 
 
@@ -215,14 +222,3 @@ def _show_report(result: dict[str, Any], *, as_json: bool) -> None:
 
 def _has_held(arm: dict[str, Any]) -> bool:
     return arm["phase"] not in ("arming", "starting", "moving", "holding", "discarding")
-
-
-def _unstopped(arm: dict[str, Any], level: str) -> list[str]:
-    """Linked joints that have not confirmed a stop, or still move."""
-    resting = ("unhomed", "ready", "faulted")
-    return [
-        joint["name"]
-        for joint in arm["joints"]
-        if joint["link"] == "up"
-        and ((joint["stop"] or 0) < STOP_LEVELS[level] or joint["state"] not in resting)
-    ]

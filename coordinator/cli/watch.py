@@ -11,9 +11,14 @@ from rich.status import Status
 
 from coordinator.cli.common import ExitCode, err
 from coordinator.client import Client, Refused
+from coordinator.core.link import LOST_AFTER_US
 
 LOOK_S: Final = 0.1
 """Between two looks at how it goes."""
+
+STOP_LEVELS: Final = {"stop": 1, "stop-and-release": 2, "release": 3}
+STOPPED: Final = ("unhomed", "ready", "faulted")
+"""States of a joint that rests and has nothing to go on with."""
 
 
 class Interrupts:
@@ -113,6 +118,31 @@ def follow_rest(
             return False
         time.sleep(LOOK_S)
     return True
+
+
+def heard(arm: dict[str, Any]) -> set[str]:
+    """Joints that have been heard since the session began."""
+    return {joint["name"] for joint in arm["joints"] if joint["age_us"] is not None}
+
+
+def unconfirmed(arm: dict[str, Any], level: str) -> dict[str, str]:
+    """Joints that are not known to have stopped and to rest, and why, base to tool.
+
+    Only a joint's own fresh word counts: one that is away may be moving still.
+    """
+    found = {joint["name"]: _unconfirmed(joint, STOP_LEVELS[level]) for joint in arm["joints"]}
+    return {name: why for name, why in found.items() if why is not None}
+
+
+def _unconfirmed(joint: dict[str, Any], level: int) -> str | None:
+    age_us = joint["age_us"]
+    if age_us is None:
+        return f"it is {joint['link']} and was never heard"
+    if age_us > LOST_AFTER_US:
+        return f"silent for {age_us / 1e6:.1f} s"
+    if joint["stop_wanted"] or (joint["stop"] or 0) < level:
+        return "it has not answered to it"
+    return None if joint["state"] in STOPPED else f"it is {joint['state']}"
 
 
 def exit_code_of(outcome: str) -> ExitCode:

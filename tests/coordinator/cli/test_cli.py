@@ -99,13 +99,19 @@ def test_what_the_coordinator_says_no_to_is_one_line_and_the_stated_exit_code(
     assert says in one_line(unisono(*arguments.split()), code)
 
 
-def test_stop_and_joints_are_answered_at_any_time(arm: Bench, unisono: Unisono) -> None:
+def test_joints_are_shown_and_stop_is_asked_for_at_any_time(arm: Bench, unisono: Unisono) -> None:
     shown = unisono("joints", "--json", "--url", arm.url)
     assert shown.code == 0
     assert [joint["link"] for joint in json.loads(shown.out)["joints"]] == ["absent"] * 3
     # A slash at the end of an address is no other address.
     stopped = unisono("stop", "--level", "release", "--json", "--url", f"{arm.url}/")
-    assert (stopped.code, json.loads(stopped.out)["unconfirmed"]) == (0, [])
+    # What was never heard may be moving, whatever it is asked.
+    assert stopped.code == 1
+    said = json.loads(stopped.out)
+    assert (said["stopped"], list(said["unconfirmed"])) == ([], ["turntable", "shoulder", "elbow"])
+    assert stopped.err.splitlines()[0] == (
+        "unisono: turntable: stop not confirmed: it is absent and was never heard"
+    )
 
 
 def test_second_coordinator_is_told_which_process_has_the_folder(

@@ -1,0 +1,44 @@
+"""When a stop counts as confirmed: by each joint's own fresh word, and by nothing else."""
+
+from typing import Any
+
+import pytest
+
+from coordinator.cli.watch import unconfirmed
+
+STOPPED = {
+    "name": "elbow", "link": "up", "age_us": 20_000, "stop_wanted": 0, "stop": 1, "state": "ready",
+}  # fmt: skip
+
+
+def arm(**elbow: Any) -> dict[str, Any]:
+    return {"joints": [STOPPED | {"name": "shoulder"}, STOPPED | elbow]}
+
+
+def test_joints_that_latched_the_stop_and_rest_have_confirmed_it() -> None:
+    assert unconfirmed(arm(), "stop") == {}
+    # Datagrams outlive a stream: a joint without one can still confirm.
+    assert unconfirmed(arm(link="absent"), "stop") == {}
+    assert unconfirmed(arm(stop=3, state="unhomed"), "stop-and-release") == {
+        "shoulder": "it has not answered to it"
+    }
+
+
+@pytest.mark.parametrize(
+    ("elbow", "why"),
+    [
+        # Its stream is down and its last word is old: it may be moving.
+        ({"link": "absent", "age_us": 2_300_000}, "silent for 2.3 s"),
+        ({"age_us": 1_000_001}, "silent for 1.0 s"),
+        ({"link": "refused", "age_us": None, "stop": None}, "it is refused and was never heard"),
+        ({"link": "absent", "stop_wanted": 1, "stop": 0}, "it has not answered to it"),
+        # The latch is an earlier stop's, about to be lifted.
+        ({"stop_wanted": 1}, "it has not answered to it"),
+        ({"stop": 0}, "it has not answered to it"),
+        ({"state": "stopping"}, "it is stopping"),
+        ({"state": "moving"}, "it is moving"),
+        ({"state": "held"}, "it is held"),
+    ],
+)
+def test_every_other_joint_is_named_with_why(elbow: dict[str, Any], why: str) -> None:
+    assert unconfirmed(arm(**elbow), "stop") == {"elbow": why}
