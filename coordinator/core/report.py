@@ -19,7 +19,7 @@ class JointStart:
     latest_us: int | None = None
     start_joint_us: int | None = None
     clock_epoch: int = 0
-    """Of the clock that `start_joint_us` was read from."""
+    """Of the clock by which the joint was to start, from before the start was set."""
 
     @property
     def started_at_us(self) -> int | None:
@@ -41,17 +41,22 @@ class StartRecord:
     at_us: int
     path_us: int
     joints: dict[str, JointStart] = field(default_factory=dict)
+    part: int = 1
+    """Of the program, from 1. The first start of a part is at path time 0, others are resumes."""
 
     def take(self, link: JointLink, event: Started) -> None:
         """A joint says when it started."""
         entry = self.joints[link.name]
         entry.slack_us = event.start_us - event.permission_us
         entry.start_joint_us = event.start_us
-        entry.clock_epoch = link.clock_epoch
         self.convert(link)
 
     def convert(self, link: JointLink) -> None:
-        """Bring a joint's start into arm time with the limits known now, keeping the tighter."""
+        """Bring a joint's start into arm time with the limits known now, keeping the tighter.
+
+        A joint time from before the clock was found anew says nothing: it stays unproved, even
+        where the joint's report of it comes later.
+        """
         entry = self.joints[link.name]
         if entry.start_joint_us is None or entry.clock_epoch != link.clock_epoch:
             return
@@ -93,6 +98,7 @@ class StartRecord:
     def to_json(self) -> dict[str, Any]:
         """The start as plain values."""
         return {
+            "part": self.part,
             "attempts": self.attempts,
             "lead_us": self.lead_us,
             "margin_us": self.margin_us,

@@ -392,6 +392,7 @@ class Run:
         match start.stage:
             case Stage.CONFIRMED:
                 assert start.record is not None
+                start.record.part = self.part + 1
                 self.report.starts.append(start.record)
                 self.moving = Moving(start, self.links, self._ramp, self.feed, self._outbox)
                 if self.rate_ppm != self.moving.rate_ppm:

@@ -196,7 +196,7 @@ class Start:
             q_us={link.name: link.quality.q_us for link in self._links},
             at_us=change.at_us,
             path_us=self._stand_us,
-            joints={link.name: JointStart() for link in self._links},
+            joints={link.name: JointStart(clock_epoch=link.clock_epoch) for link in self._links},
         )
         self.stage = Stage.STARTING
 

@@ -22,6 +22,8 @@ from tests.coordinator.core.kit import (
     report_of,
     run_of,
     truth,
+    unit,
+    until,
     until_phase,
 )  # fmt: skip
 
@@ -101,8 +103,8 @@ def test_a_start_told_after_the_clock_was_lost_is_not_made_up() -> None:
     world = homed_world(EVEN)
     moving(world)
     record = report_of(world).starts[0]
-    record.joints["tip"] = JointStart()
     tip = link(world, "tip")
+    record.joints["tip"] = JointStart(clock_epoch=tip.clock_epoch)
     event = Started(trajectory=1, plan=record.plan, path_us=0, permission_us=1_000, start_us=2_000)
     tip.clock.reset("it is another one")
     record.take(tip, event)
@@ -111,6 +113,54 @@ def test_a_start_told_after_the_clock_was_lost_is_not_made_up() -> None:
     record.convert(tip)
     assert record.joints["tip"].started_at_us is None
     assert record.bound_us is None
+
+
+def test_a_start_that_is_told_only_after_the_clock_was_found_anew_stays_unproved() -> None:
+    world = homed_world("quiet")
+    told: list[ev.Reported] = []
+    handle = world.core.handle
+
+    def delayed(event: ev.Event, now: int) -> None:
+        """The tip's stream stalls: what it says of its start comes seconds later."""
+        late = isinstance(event, ev.Reported) and isinstance(event.report, Started)
+        if (
+            late
+            and isinstance(event, ev.Reported)
+            and event.joint_id == link(world, "tip").joint.id
+        ):
+            told.append(event)
+        else:
+            handle(event, now)
+
+    world.core.handle = delayed  # type: ignore[method-assign]
+    moving(world)
+    assert len(told) == 1
+    unit(world, "tip").oscillator.step(float(world.now), 2_000_000.0)
+    until(world, lambda: not link(world, "tip").clock.locked)
+    until(world, lambda: link(world, "tip").clock.locked)
+    handle(told[0], world.now)
+    world.run_for(1 * S)
+    record = report_of(world).starts[0]
+    assert record.joints["tip"].slack_us is not None
+    # By the clock of now it would have been two seconds earlier than it was.
+    assert record.joints["tip"].started_at_us is None
+    assert record.bound_us is None
+
+
+def test_a_start_names_its_part_so_that_it_is_told_from_a_resume() -> None:
+    world = homed_world(EVEN)
+    play(world, "G90 G94\nG0 A10\nM0\nG1 A60 F1200\nM2\n")
+    until_phase(world, Phase.PAUSED)
+    world.command(ev.Resume())
+    until_phase(world, Phase.MOVING)
+    world.run_for(1 * S)
+    world.command(ev.Hold())
+    until_phase(world, Phase.HELD)
+    world.command(ev.Resume())
+    finish(world)
+    starts = report_of(world).to_json()["starts"]
+    assert [start["part"] for start in starts] == [1, 2, 2]
+    assert [start["path_us"] > 0 for start in starts] == [False, False, True]
 
 
 def test_reports_are_numbered_on_from_the_first_run_asked_for_and_old_ones_let_go() -> None:
