@@ -20,6 +20,7 @@ PURE = (
     "simulator/settings.py",
     "simulator/unit.py",
     "coordinator/timing",
+    "coordinator/health",
     "coordinator/programs",
     "coordinator/motion",
     "coordinator/core",

@@ -103,7 +103,18 @@ class Coordinator:
             self.outbox.note(
                 now, "attention", "clock-unlocked", f"{link.name}: {link.clock.reason}", link.name
             )
-        link.replied(event.status, event.exchange.t4_us)
+        if link.replied(event.status, event.exchange.t4_us):
+            self._watch_temperature(link, event.status.temperature_centi_c, now)
+
+    def _watch_temperature(self, link: JointLink, centi_c: int | None, now: int) -> None:
+        if centi_c is not None and link.temperature.observe(centi_c / 100, now):
+            joint = link.joint
+            self.outbox.note(
+                now, "attention", "joint-warm",
+                f"{link.name} is warm: {centi_c / 100:.1f} °C, its warning is at "
+                f"{joint.temperature_warning_c:g} °C, its limit at "
+                f"{joint.temperature_limit_c:g} °C", link.name,
+            )  # fmt: skip
 
     def _reported(self, link: JointLink, report: object, now: int) -> None:
         match report:

@@ -98,6 +98,7 @@ def _joint(link: JointLink, now: int) -> dict[str, Any]:
         "position_deg": joint.to_degrees(status.position) if status and status.homed else None,
         "velocity_deg_s": joint.to_degrees(status.velocity) if status else None,
         "temperature_c": temperature / 100 if temperature is not None else None,
+        "warm": link.temperature.warm if temperature is not None else None,
         "supply_v": supply / 1000 if supply is not None else None,
         "fan_percent": status.fan_percent if status else None,
         "rssi_dbm": (status.rssi_dbm or None) if status else None,

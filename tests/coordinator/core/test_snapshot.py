@@ -92,6 +92,26 @@ def test_angles_temperatures_and_supply_are_the_true_ones_in_their_units() -> No
         assert found["faults"] == []
 
 
+def test_a_joint_above_its_warning_is_shown_as_warm_and_told_of_once() -> None:
+    world = homed_world("none")
+    assert joint(world, "tip")["warm"] is False
+    # The arm file warns at 50 °C and the joint stops at 58; it stands in a room of 25 °C.
+    unit(world, "tip").warmer_c = 27.0
+    world.run_for(3 * S)
+    assert joint(world, "tip")["temperature_c"] > 50
+    assert joint(world, "tip")["warm"] is False
+    world.run_for(60 * S)
+    assert joint(world, "tip")["warm"] is True
+    assert joint(world, "base")["warm"] is False
+    (note,) = [note for note in world.notes if note.code == "joint-warm"]
+    assert (note.level, note.joint) == ("attention", "tip")
+    assert note.message.startswith("tip is warm: 5")
+    assert note.message.endswith("its warning is at 50 °C, its limit at 58 °C")
+    unit(world, "tip").warmer_c = 0.0
+    world.run_for(3 * S)
+    assert joint(world, "tip")["warm"] is False
+
+
 def test_the_age_of_what_is_shown_grows_when_nothing_is_heard() -> None:
     world = homed_world("none")
     world.cut("tip", 5 * S)

@@ -1,0 +1,1 @@
+"""What people should know of the joints before it becomes a fault."""
