@@ -49,6 +49,8 @@ class Configuration(_Strict):
     name: Annotated[str, Field(min_length=1, max_length=32)]
     counts_per_turn: Annotated[int, Field(gt=0, le=2**62)]
     """Of the joint's output."""
+    full_step: Annotated[int, Field(gt=0, le=2**31 - 1)]
+    """Of the motor: its microsteps × 256."""
     range_low: Counts | None
     """None for a joint that turns without end."""
     range_high: Counts | None

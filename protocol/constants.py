@@ -30,6 +30,8 @@ SLEW_PPM: Final = 200
 """Rate at which a moving joint bleeds off the difference to an older map (design section 2)."""
 REMAINDER_LIMIT_US: Final = 5_000
 """A larger difference between maps means that one of them was wrong: hold (design section 2)."""
+EDGE_TIMING_US: Final = 100
+"""How far from its instant a joint may see the home sensor switch: an interrupt and its jitter."""
 
 # The ramp (design section 5).
 ACCELERATION_SHARE: Final = 0.8

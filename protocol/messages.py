@@ -158,6 +158,8 @@ class Homed(Report):
     """Counts, in the frame in force before homing."""
     shift: I64
     """What was added to every position to make the middle the home position."""
+    lost: I64 | None = None
+    """Counts by which the axis was away from where the joint, until then homed, had believed it."""
 
 
 class HomingFailed(Report):

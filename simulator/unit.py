@@ -14,9 +14,9 @@ from protocol.constants import US
 from protocol.drive import Drive
 from protocol.states import MOVING_STATES
 from protocol.status import Fault, Status
+from simulator.edges import SOON_US, PathEdges, next_edge
 from simulator.joint.endpoint import Endpoint, Reply, StreamOut
 from simulator.joint.joint import Joint, JointIdentity
-from simulator.joint.motion import FreeMotion
 from simulator.physics.clock import JointOscillator
 from simulator.physics.hall import HallSensor
 from simulator.physics.heat import Thermal, code_to_celsius, sensor_code
@@ -32,8 +32,6 @@ SENSE_US = 1_000_000
 SKEW_PPM = 40.0
 """Crystals are sold for ±10 to ±20 ppm each (common practice); two of them, with some to spare."""
 UPTIME_US = 1_000 * US
-SOON_US = 1.0
-"""How soon after a motion begins on a Hall edge the firmware sees the new level."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -82,6 +80,9 @@ class JointUnit:
         self._thermal = Thermal(settings.ambient_c, start_us=round(start_us))
         self._heated = 0.0, False
         self._edge: tuple[float, bool] | None = None
+        """Joint time of the next Hall edge and the level from then on."""
+        self._path_edges: PathEdges | None = None
+        """None off the path."""
         self._truths: list[WorldTruth] = []
         self._frames: list[tuple[int, str | bytes]] = []
         self._close: list[int] = []
@@ -236,6 +237,8 @@ class JointUnit:
             if due_us > now:
                 break
             if level is not None:
+                if self._path_edges is not None and level is not self._path_edges.level:
+                    self._path_edges.passed()
                 self.joint.hall(level, due_us)
             elif due_us >= self._sense_us:
                 self._sense(due_us)
@@ -245,8 +248,8 @@ class JointUnit:
                 self._close += out.close
             self._settle(self.oscillator.true_us(due_us), due_us)
         now = self.joint.poll(now)
-        if self.joint.motion is None:
-            # Off the homing motions edges are not solved for: only the level must be right.
+        if self.joint.motion is None and self.joint.path.course is None:
+            # At rest the level changes only by what befalls axis or sensor.
             level = self.hall.level(self._true(self.joint.position(now)[0]))
             if level is not self.joint.hall_level:
                 self.joint.hall(level, now)
@@ -278,8 +281,24 @@ class JointUnit:
             self._thermal.set_power(round(true_us), watts + self.settings.idle_watts)
             self._thermal.set_fan(round(true_us), fan)
             self._heated = watts, fan
-        offset = self._true(0.0)
-        self._edge = next_edge(self.joint.motion, self.hall, offset, self.joint.hall_level, now)
+        self._edge = self._next_edge(now)
+
+    def _next_edge(self, now: float) -> tuple[float, bool] | None:
+        joint, offset = self.joint, self._true(0.0)
+        course, clock, edges = joint.path.course, joint.clock, self._path_edges
+        if course is None or clock is None:
+            self._path_edges = None
+            return next_edge(joint.motion, self.hall, offset, joint.hall_level, now)
+        if edges is None or (edges.offset, edges.stuck) != (offset, self.hall.stuck):
+            here_us = course.at(clock.arm(now))[0]
+            edges = self._path_edges = PathEdges(self.hall, joint.path.buffer, here_us, offset)
+        if joint.hall_level is not edges.level:
+            return now + SOON_US, edges.level
+        found = edges.next()
+        arm_us = None if found is None else course.when(found[0])
+        if found is None or arm_us is None:
+            return None
+        return max(now, clock.joint(arm_us)), found[1]
 
     def _sense(self, now: float) -> None:
         self._sense_us = now + SENSE_US
@@ -300,37 +319,6 @@ class JointUnit:
         moving = self.joint.state in MOVING_STATES
         current_a = self.settings.run_current_a if moving else self.settings.hold_current_a
         return winding_watts(current_a, self.settings.winding_ohm)
-
-
-def next_edge(
-    motion: FreeMotion | None, hall: HallSensor, offset: float, level: bool, now: float
-) -> tuple[float, bool] | None:
-    """Joint time of the next change of a Hall sensor's level in a free motion, and the new level.
-
-    `offset` is true position minus the motion's, in counts; `level` is what was last known.
-    """
-    if motion is None:
-        return None
-    soon = hall.level(motion.at(now + SOON_US)[0] + offset)
-    if soon is not level:
-        # The motion began on the edge itself, which is no crossing.
-        return now + SOON_US, soon
-    for segment in motion.segments:
-        after_s, duration_s = max(0.0, (now - segment.start_us) / US), segment.duration_us / US
-        while after_s < duration_s:
-            found = hall.next_edge(
-                segment.position + offset,
-                segment.velocity,
-                segment.acceleration,
-                duration_s,
-                after_s,
-            )
-            if found is None:
-                break
-            after_s, after = found
-            if after is not level:
-                return segment.start_us + after_s * US, after
-    return None
 
 
 def share_supply(units: Sequence[JointUnit]) -> None:

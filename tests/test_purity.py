@@ -17,6 +17,7 @@ PURE = (
     "simulator/joint",
     "simulator/physics",
     "simulator/network.py",
+    "simulator/edges.py",
     "simulator/settings.py",
     "simulator/unit.py",
     "coordinator/timing",

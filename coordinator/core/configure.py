@@ -4,6 +4,7 @@ import math
 
 from coordinator.arm import Arm, Joint
 from protocol.configuration import Configuration, Homing
+from protocol.constants import COUNTS_PER_MICROSTEP
 from protocol.ramp import Ramp
 
 
@@ -33,6 +34,7 @@ def configuration_of(joint: Joint, ramp: Ramp) -> Configuration:
     return Configuration(
         name=joint.name,
         counts_per_turn=_up(360.0 * per_degree),
+        full_step=joint.microsteps * COUNTS_PER_MICROSTEP,
         range_low=low,
         range_high=high,
         velocity=_velocity(joint),

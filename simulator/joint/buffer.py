@@ -81,6 +81,10 @@ class PointBuffer:
         if done > 0:
             del self._points[:done], self._times[:done]
 
+    def points_from(self, path_us: float) -> list[Point]:
+        """The points kept, from the last one not after a path time on."""
+        return self._points[max(0, bisect_right(self._times, path_us) - 1) :]
+
     def at(self, path_us: float) -> tuple[float, float]:
         """Position (counts) and velocity (counts per second of path time) at a path time."""
         k = bisect_right(self._times, path_us) - 1
@@ -133,10 +137,17 @@ def extremes(a: Point | None, b: Point) -> tuple[float, float]:
         h = (b.time_us - a.time_us) / 1e6
         va, vb, rise = a.velocity * h, b.velocity * h, float(b.position - a.position)
         c2, c3 = 3 * rise - 2 * va - vb, va + vb - 2 * rise
-        for u in _roots(3 * c3, 2 * c2, va):
-            if 0.0 < u < 1.0:
-                found.append(a.position + u * (va + u * (c2 + u * c3)))
+        for u in turning_points(a, b):
+            found.append(a.position + u * (va + u * (c2 + u * c3)))
     return min(found), max(found)
+
+
+def turning_points(a: Point, b: Point) -> list[float]:
+    """Where the cubic between two points turns round, as fractions of their time, in any order."""
+    h = (b.time_us - a.time_us) / 1e6
+    va, vb, rise = a.velocity * h, b.velocity * h, float(b.position - a.position)
+    c2, c3 = 3 * rise - 2 * va - vb, va + vb - 2 * rise
+    return [u for u in _roots(3 * c3, 2 * c2, va) if 0.0 < u < 1.0]
 
 
 def _roots(a: float, b: float, c: float) -> list[float]:

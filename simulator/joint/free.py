@@ -6,6 +6,7 @@ from protocol.drive import Drive, Mode, StopLevel
 from protocol.messages import Homed, HomingFailed, Stopped
 from protocol.states import JointState, Trigger
 from simulator.joint.body import Body
+from simulator.joint.edges import HomeEdges
 from simulator.joint.homing import Homing, Phase
 from simulator.joint.motion import brake, toward
 
@@ -24,6 +25,9 @@ class Mover:
         """Arm time up to which jog, homing or advance are permitted."""
         self.level = False
         """Of the home sensor."""
+        self._edges = HomeEdges()
+        self._was_homed = False
+        """Whether the joint knew its position when the homing in progress began."""
         self._target = 0.0
         self._met: float | None = None
         """Where a homing that was cut short, or the braking after it, met the sensor."""
@@ -50,18 +54,22 @@ class Mover:
             elif drive.mode is Mode.HOME and drive.homing_number not in (0, self.homing_number):
                 self._home(drive.homing_number, now)
 
-    def edge(self, level: bool, now: float) -> None:
-        """The home sensor's level."""
+    def edge(self, level: bool, now: float) -> str | None:
+        """The home sensor's level; a sentence when it shows that the position is wrong."""
         if level == self.level:
-            return
+            return None
         self.level = level
+        body = self._body
         if self.homing is not None:
             self.homing.edge(level, now)
-            self._body.motion = self.homing.motion
-        elif level and self._body.motion is not None:
-            position, velocity = self._body.position(now)
-            if velocity * self._body.limits.homing.direction > 0.0:
-                self._met = position
+            body.motion = self.homing.motion
+            return None
+        position, velocity = body.position(now)
+        if level and body.motion is not None and velocity * body.limits.homing.direction > 0.0:
+            self._met = position
+        if not body.homed:
+            return None
+        return self._edges.astray(level, position, velocity, body.limits)
 
     def brake(self, now: float, why: str = "a stop or a fault ended it") -> None:
         """To rest at the joint's own limit, off the path; `why` is for a homing cut short."""
@@ -131,7 +139,7 @@ class Mover:
     def _home(self, number: int, now: float) -> None:
         body = self._body
         body.follow(Trigger.HOME)
-        body.homed = False
+        self._was_homed, body.homed = body.homed, False
         self.homing_number = number
         position = body.position(now)[0]
         self.homing = Homing(number, body.limits, position, self.level, now, self._met)
@@ -143,6 +151,7 @@ class Mover:
         body.stand(homing.motion.end_position + shift, now)
         body.shift += shift
         body.homed = True
+        self._edges.learn(homing.passed, shift)
         body.follow(Trigger.HOMED)
         body.tell("home", now)
         body.emit(
@@ -152,6 +161,9 @@ class Mover:
                 edges=homing.edges,
                 middle=round(homing.middle),
                 shift=shift,
+                lost=round(math.remainder(shift, body.limits.counts_per_turn))
+                if self._was_homed
+                else None,
             )
         )
 

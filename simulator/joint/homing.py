@@ -12,6 +12,7 @@ from enum import Enum
 
 from protocol.configuration import Configuration
 from protocol.messages import Edge
+from simulator.joint.edges import Passage, passage
 from simulator.joint.motion import FreeMotion, brake, toward
 
 MAX_EDGES = 32
@@ -53,6 +54,8 @@ class Homing:
     ) -> None:
         self.number = number
         self.edges: list[Edge] = []
+        self.passed: dict[Passage, float] = {}
+        """Where each kind of passage was met last, in counts."""
         self.middle = 0.0
         """Of the two slow edges, once DONE."""
         self.failure = ""
@@ -80,6 +83,9 @@ class Homing:
         """The sensor's level changed."""
         position, velocity = self.motion.at(now)
         self._level = rising
+        kind = passage(rising, velocity)
+        if kind is not None:
+            self.passed[kind] = position
         if len(self.edges) < MAX_EDGES:
             fast = self.phase in _FAST
             self.edges.append(Edge(position=round(position), rising=rising, fast=fast))

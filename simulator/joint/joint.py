@@ -18,7 +18,7 @@ from simulator.joint.free import Mover
 from simulator.joint.homing import Phase
 from simulator.joint.maps import credible
 from simulator.joint.motion import FreeMotion
-from simulator.joint.path import Coming
+from simulator.joint.path import Coming, Path
 from simulator.joint.playing import Player
 from simulator.joint.refusal import Refusal
 from simulator.joint.requests import Desk, Request
@@ -129,7 +129,9 @@ class Joint:
     def hall(self, level: bool, now: float) -> None:
         """The home sensor's level, at the instant at which it changed."""
         now = self.poll(now)
-        self._mover.edge(level, now)
+        wrong = self._mover.edge(level, now)
+        if wrong:
+            self._safety.fault(Fault.STEPS_LOST, now, wrong)
         self._schedule()
 
     def sense(self, temperature_centi_c: int | None, supply_mv: int | None, now: float) -> None:
@@ -172,6 +174,16 @@ class Joint:
     def motion(self) -> FreeMotion | None:
         """The free motion in progress as of the last call; None at rest and on the path."""
         return self._body.motion
+
+    @property
+    def path(self) -> Path:
+        """Its place on the trajectory as of the last call, to look at only."""
+        return self._body.path
+
+    @property
+    def clock(self) -> ArmClock | None:
+        """Its clock map in force; None before the first."""
+        return self._body.clock
 
     def light(self, now: float) -> int:
         """The joint's light, 0 to 255."""

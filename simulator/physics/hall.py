@@ -64,6 +64,40 @@ class HallSensor:
         )
         return min(crossings, default=None)
 
+    def any_edge(self, low: float, high: float) -> bool:
+        """Whether an edge lies between two positions in counts, both included."""
+        if self.stuck is not None:
+            return False
+        for edge in (self._centre - self._half_width, self._centre + self._half_width):
+            if self._period is None:
+                if low <= edge <= high:
+                    return True
+            elif math.floor((high - edge) / self._period) >= math.ceil((low - edge) / self._period):
+                return True
+        return False
+
+    def first_edge(self, begin: float, end: float, level: bool) -> float | None:
+        """Where a move without turning round, of any shape, first leaves a level; None if nowhere.
+
+        Positions in counts; `level` is what the sensor showed at `begin`.
+        """
+        if self.stuck is not None or begin == end:
+            return None
+        upwards = end > begin
+        # Going up, a window is entered at its lower edge and left at its upper one.
+        edge = self._centre + (self._half_width if level is upwards else -self._half_width)
+        if self._period is not None:
+            turns = (begin - edge) / self._period
+            edge += self._period * (math.ceil(turns) if upwards else math.floor(turns))
+            if edge == begin and not level:
+                edge += math.copysign(self._period, end - begin)
+        away, room = (edge - begin) * (1.0 if upwards else -1.0), abs(end - begin)
+        if self._period is not None and away < 0.0:
+            edge, away = begin, 0.0  # by the rounding of whole turns
+        # Both edges belong to the window: one is in on reaching it, and out only beyond it.
+        met = 0.0 <= away < room if level else 0.0 < away <= room
+        return edge if met else None
+
     def _edges_around(self, position: float) -> list[tuple[float, bool]]:
         """The nearest edges below and above, each with whether going up across it leads in."""
         edges = [(self._centre - self._half_width, True), (self._centre + self._half_width, False)]

@@ -20,6 +20,7 @@ def fields(**changes: Any) -> dict[str, Any]:
     base: dict[str, Any] = {
         "name": "elbow",
         "counts_per_turn": 16_384_000,
+        "full_step": 4_096,
         "range_low": -4_000_000,
         "range_high": 5_000_000,
         "velocity": 2_730_000,

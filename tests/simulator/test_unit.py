@@ -8,16 +8,20 @@ from hypothesis import strategies as st
 
 from protocol import messages
 from protocol.clockmap import ClockMap
-from protocol.drive import Drive, Mode, encode_drive
+from protocol.constants import PPM
+from protocol.drive import Drive, Mode, Plan, encode_drive
 from protocol.frames import FrameOpener, FrameSealer
 from protocol.keys import Channel, Direction, Transcript, proof, session_key
 from protocol.messages import Configure, Hello, Homed, Proof, Welcome
+from protocol.pathtime import RateChange
+from protocol.points import Point, PointsFrame
 from protocol.states import JointState
 from protocol.status import Fault, Status, decode_status
+from simulator.edges import next_edge
 from simulator.joint.motion import toward
 from simulator.physics.hall import HallSensor
 from simulator.settings import JointSettings
-from simulator.unit import JointUnit, next_edge, share_supply
+from simulator.unit import JointUnit, share_supply
 from tests.simulator.joint.rig import PER_DEGREE, configuration
 
 KEY = bytes(range(32))
@@ -134,6 +138,134 @@ def test_homing_that_was_cut_short_anywhere_can_be_done_again(
     assert [type(report) for report in reports][-1] is Homed
     status = bench.drive()
     assert bench.unit.true_position(bench.now)[0] == pytest.approx(status.position, abs=1.5)
+
+
+class OnPath:
+    """A homed joint that plays a path across its sensor, by values, as the rehearsal does it."""
+
+    def __init__(self, points: list[Point], *, lost: int = 0, seed: int = 3) -> None:
+        self.bench = Bench(JointUnit(replace(SETTINGS, seed=seed), KEY, START_US))
+        self.bench.home()
+        self.unit, self.now = self.bench.unit, round(self.bench.now)
+        self.sequence = self.bench.sequence
+        self.met: list[tuple[bool, float]] = []
+        """Levels and true positions at which the sensor switched."""
+        hall = self.unit.joint.hall
+
+        def watched(level: bool, now: float) -> None:
+            self.met.append((level, self.unit._true(self.unit.joint.position(now)[0])))
+            hall(level, now)
+
+        self.unit.joint.hall = watched  # type: ignore[method-assign]
+        begin = self.unit.joint.status(self.unit.joint_us(self.now)).position
+        points = [replace(point, position=point.position + begin) for point in points]
+        frame = PointsFrame(5, 0, tuple(points))
+        assert self.unit.by_value(self.now, lambda joint, now: joint.points(frame, now)) is None
+        prepare = messages.Prepare(trajectory=5)
+        assert self.unit.by_value(self.now, lambda joint, now: joint.request(prepare, now)) is None
+        self.unit.lose_steps(self.now, lost)
+        self.number = 0
+
+    def drive(self, change: RateChange | None, stand_us: int, lease_us: int | None) -> Status:
+        self.sequence += 1
+        self.number += 1
+        drive = Drive(
+            7,
+            self.sequence,
+            mode=Mode.PATH,
+            energise=True,
+            clock_map=self.bench.map,
+            plan=Plan(self.number, 5, stand_us, change),
+            lease_us=lease_us,
+        )
+        status = self.unit.drive(self.now, drive)[1]
+        assert status is not None
+        return status
+
+    def play(self, leases_us: list[int], rate_ppm: int = PPM, every_us: int = 40_000) -> Status:
+        """From rest to each of the leases in turn, as far as the path goes."""
+        status = self.drive(None, 0, None)
+        for lease_us in leases_us:
+            stand_us = status.path_us
+            if lease_us <= stand_us:
+                continue
+            arm_us = round(self.unit.joint.clock.arm(self.unit.joint_us(self.now)))  # type: ignore[union-attr]
+            status = self.drive(None, stand_us, None)
+            change = RateChange(arm_us + 50_000, stand_us, 0, rate_ppm)
+            self.number += 1
+            number = self.number
+            while True:
+                self.number = number - 1
+                status = self.drive(change, stand_us, lease_us)
+                if status.state not in (JointState.ARMED, JointState.MOVING, JointState.RAMPING):
+                    break
+                self.now += every_us
+                self.unit.poll(self.now)
+            if status.state is not JointState.HELD:
+                break
+        return status
+
+
+ACROSS = [
+    Point(0, 0, 0),
+    Point(2_000_000, 20 * PER_DEGREE, 0),
+    Point(5_000_000, -40 * PER_DEGREE, 0),
+    Point(7_000_000, -10 * PER_DEGREE, 20 * PER_DEGREE),
+    Point(8_000_000, 0, 0, last=True),
+]
+"""Off the sensor, back over the whole of it, and back onto it, where it began."""
+
+
+@settings(max_examples=60)
+@given(
+    st.lists(st.integers(1, 7_900_000), max_size=5).map(sorted),
+    st.integers(300_000, PPM),
+    st.integers(20_000, 300_000),
+    st.integers(0, 10**6),
+)
+def test_sensor_s_edges_come_exactly_on_the_path_whatever_the_rate_and_the_holds(
+    leases_us: list[int], rate_ppm: int, every_us: int, seed: int
+) -> None:
+    joint = OnPath(ACROSS, seed=seed)
+    status = joint.play([*leases_us, 9_000_000], rate_ppm, every_us)
+    assert (status.state, status.faults) == (JointState.FINISHED, Fault.NONE)
+    # Two more where it was held within a microstep of an edge.
+    assert [level for level, _ in joint.met][:4] == [False, True, False, True]
+    for level, position in joint.met:
+        assert abs(position) == pytest.approx(SETTINGS.home_half_width, abs=2.0), level
+
+
+@settings(max_examples=40)
+@given(
+    st.integers(5_000, 60_000) | st.integers(-60_000, -5_000),
+    st.lists(st.integers(1, 7_900_000), max_size=3).map(sorted),
+    st.integers(300_000, PPM),
+)
+def test_steps_lost_are_found_where_the_path_next_meets_the_sensor_s_edge(
+    lost: int, leases_us: list[int], rate_ppm: int
+) -> None:
+    joint = OnPath(ACROSS, lost=lost)
+    status = joint.play([*leases_us, 9_000_000], rate_ppm)
+    for _ in range(100):
+        joint.now += 40_000
+        joint.unit.poll(joint.now)
+    status = joint.drive(None, 0, None)
+    assert (status.state, status.faults) == (JointState.FAULTED, Fault.STEPS_LOST)
+    assert not status.homed
+    [(level, position)] = joint.met
+    assert not level
+    assert position == pytest.approx(SETTINGS.home_half_width, abs=1.0)
+
+
+def test_steps_lost_in_mid_path_and_a_reboot_leave_no_edge_behind() -> None:
+    joint = OnPath(ACROSS)
+    joint.play([500_000])
+    joint.unit.lose_steps(joint.now, 30_000)
+    joint.unit.reboot(joint.now)
+    joint.unit.poll(joint.now + 5e6)
+    assert joint.unit.joint.hall_level is joint.unit.hall.level(
+        joint.unit.true_position(joint.now + 5e6)[0]
+    )
 
 
 def test_scripted_faults_strike_the_axis_the_clock_and_the_sensor() -> None:

@@ -28,6 +28,7 @@ def configuration(**changes: object) -> Configuration:
     fields: dict[str, object] = {
         "name": "elbow",
         "counts_per_turn": 360 * PER_DEGREE,
+        "full_step": 16 * 256,
         "range_low": -170 * PER_DEGREE,
         "range_high": 170 * PER_DEGREE,
         "velocity": VELOCITY,
@@ -81,7 +82,7 @@ class Rig:
 
     def home(self, arm_us: float = 1_000.0) -> float:
         """Home over a sensor 2° to 4° ahead; gives the arm time after it."""
-        begin = self.joint.position(self.now(arm_us))[0]
+        begin = self.joint.position(self.now(arm_us))[0] - self.joint.shift
         number = self.joint.status(self.now(arm_us)).homing_number + 1
         while True:
             status = self.drive(
@@ -93,7 +94,7 @@ class Rig:
                 self.joint.take_truth()
                 return arm_us
             arm_us += 5_000.0
-            away = self.joint.position(self.now(arm_us))[0] - begin
+            away = self.joint.position(self.now(arm_us))[0] - self.joint.shift - begin
             self.joint.hall(2 * PER_DEGREE <= away <= 4 * PER_DEGREE, self.now(arm_us))
 
     def jog(self, arm_us: float, velocity: int) -> Status:

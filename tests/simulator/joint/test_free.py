@@ -10,9 +10,9 @@ from protocol.drive import Mode, StopLevel
 from protocol.messages import Faulted, Homed, HomingFailed
 from protocol.states import JointState
 from protocol.status import Fault, Status
+from simulator.edges import next_edge
 from simulator.joint.joint import Joint
 from simulator.physics.hall import HallSensor
-from simulator.unit import next_edge
 from tests.simulator.joint.rig import ACCELERATION, PER_DEGREE, VELOCITY, Rig
 
 S = JointState
