@@ -37,7 +37,7 @@ class RunFiles:
         return sorted(int(match[1]) for match in found if match)
 
     def save(self, report: dict[str, Any]) -> None:
-        """Write a report with the present date and time in UTC, which nothing depends on."""
+        """Write a report with when it was written, in UTC, which nothing depends on."""
         written = {**report, "written_utc": datetime.now(UTC).isoformat(timespec="seconds")}
         path = self._path(report["run"])
         write_whole(path, json.dumps(written, indent=1) + "\n")

@@ -10,8 +10,10 @@ import contextlib
 import logging
 import math
 import secrets
+from collections import defaultdict
 from collections.abc import AsyncIterator, Awaitable, Callable, Coroutine, Iterator
 from concurrent.futures import ThreadPoolExecutor
+from datetime import UTC, datetime
 from pathlib import Path
 from typing import Any, Final
 
@@ -27,7 +29,7 @@ from coordinator.core.events import (
     RunEnded,
     SendDrive,
 )
-from coordinator.core.machine import Coordinator
+from coordinator.core.machine import KEPT, Coordinator
 from coordinator.core.run import Phase
 from coordinator.core.snapshot import snapshot
 from coordinator.data_folder import DataFolderError, coordinator_id, read_key
@@ -65,6 +67,8 @@ class Service:
         self._tasks: set[asyncio.Task[None]] = set()
         self._saved = set(runs)
         """Runs whose end is on the disk."""
+        self._utc: defaultdict[int, dict[str, str]] = defaultdict(dict)
+        """When runs began and ended by the wall clock, for people: nothing depends on it."""
 
     async def open(self) -> None:
         """Open the sockets and begin. Raises OSError, naming no file, when one cannot be had."""
@@ -114,6 +118,8 @@ class Service:
             raise Refused("moved", "a joint moved while the program was being planned; try again")
         run = self.command(Play(name, text, parts))
         assert run is not None
+        self._utc[run]["began_utc"] = _utc_now()
+        self._utc.pop(run - KEPT, None)
         await self._save(run)
         return run
 
@@ -175,8 +181,13 @@ class Service:
 
     def report(self, run: int) -> dict[str, Any] | None:
         """A run's report, None if there is none of that number. Raises DataFolderError."""
+        return self._live_report(run) or self._files.load(run)
+
+    def _live_report(self, run: int) -> dict[str, Any] | None:
         live = self._core.reports.get(run)
-        return live.to_json() if live is not None else self._files.load(run)
+        if live is None:
+            return None
+        return {**live.to_json(), "began_utc": None, "ended_utc": None, **self._utc[run]}
 
     # ---- the loop -------------------------------------------------------------------------
 
@@ -212,6 +223,7 @@ class Service:
                 case Note(level=level, message=message):
                     _logger.log(_LEVELS[level], "%s", message)
                 case RunEnded(run=run):
+                    self._utc[run]["ended_utc"] = _utc_now()
                     self._start(self._save(run))
                 case SendDrive() if self._end_session_if_slept():
                     # The rest is of a session that is over.
@@ -247,7 +259,8 @@ class Service:
     # ---- files ----------------------------------------------------------------------------
 
     async def _save(self, run: int) -> None:
-        report = self._core.reports[run].to_json()
+        report = self._live_report(run)
+        assert report is not None
         loop = asyncio.get_running_loop()
         try:
             await loop.run_in_executor(self._writer, self._files.save, report)
@@ -260,6 +273,10 @@ class Service:
         task = asyncio.get_running_loop().create_task(work)
         self._tasks.add(task)
         task.add_done_callback(self._tasks.discard)
+
+
+def _utc_now() -> str:
+    return datetime.now(UTC).isoformat(timespec="seconds")
 
 
 def _new_session() -> int:

@@ -138,12 +138,13 @@ class Bench:
         arm: Path | None = None,
         data: Path | None = None,
         seed: int = 1,
+        wrapper: Sequence[str] = (),
     ) -> Process:
         """Software joints, announced when this returns."""
         return self.start(
             "simulate", "--json", "--arm", str(arm or self.arm), "--data", str(data or self.data),
             "--network", network, "--seed", str(seed), "--truth", str(self.truth),
-            *(word for name in only for word in ("--only", name)),
+            *(word for name in only for word in ("--only", name)), wrapper=wrapper,
         )  # fmt: skip
 
     def serve(self, wrapper: Sequence[str] = (), data: Path | None = None) -> Process:
