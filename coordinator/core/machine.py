@@ -8,16 +8,26 @@ numbers; a change is sent at once. The streams only carry what is not urgent.
 
 from coordinator.arm import Arm
 from coordinator.core import events as ev
-from coordinator.core.configure import arm_ramp, configuration_of
+from coordinator.core.configure import arm_ramp
 from coordinator.core.homing import HomingSequence, HomingState
-from coordinator.core.link import JointLink, LinkState, rests_after_us
-from coordinator.core.outbox import Outbox
+from coordinator.core.jogging import Jog
+from coordinator.core.link import JointLink
+from coordinator.core.membership import Membership
+from coordinator.core.outbox import Outbox, no_matter
+from coordinator.core.readiness import (
+    clear,
+    make_ready,
+    require_jog,
+    require_link,
+    require_playable,
+    require_ready,
+    require_stopped,
+)
 from coordinator.core.report import Report
 from coordinator.core.run import Phase, Run
 from protocol import messages
 from protocol.constants import (
     ACTIVE_INTERVAL_US,
-    EXPIRY_US,
     IDLE_INTERVAL_US,
     RATE_MAX_PPM,
     RATE_MIN_PPM,
@@ -27,14 +37,8 @@ from protocol.states import JointState
 
 MEASURED_EXCHANGES = 200
 """Until so many exchanges are in, a link is asked at the active rate (design section 3)."""
-JOG_RENEWAL_US = 300_000
-"""A jog command that is not repeated within this time is over: the control was let go."""
 SEQUENCE_LAST = 2**32 - 2
 """The session ends before its drives' 32-bit numbers do (design section 3)."""
-TWIN = " at "
-"""Parts the address from the name of a second joint that took the same DNS-SD name."""
-UNKNOWN_KEPT = 64
-"""Anyone on the network can announce joints; more of them are not remembered."""
 KEPT = 100
 """Ended runs and homings that are remembered here; the shell keeps reports for good."""
 
@@ -49,22 +53,16 @@ class Coordinator:
         self.links = [JointLink(joint, k) for k, joint in enumerate(arm.joints)]
         self.ramp = arm_ramp(arm)
         self.outbox = Outbox()
-        self.unknown: dict[str, ev.Found] = {}
-        """Announced joints that are not in the arm file, by DNS-SD instance."""
+        self.jog = Jog(self.outbox)
+        self.members = Membership(arm, self.links, self.ramp, self.jog, self.outbox)
         self.run: Run | None = None
         self.homing: HomingSequence | None = None
         self.homings: dict[int, HomingSequence] = {}
         self.reports: dict[int, Report] = {}
         self._by_id = {link.joint.id: link for link in self.links}
-        self._configurations = {
-            link.joint.id: configuration_of(link.joint, self.ramp) for link in self.links
-        }
-        self._jog: tuple[JointLink, float, int] | None = None
         self._next_run = first_run
         self._next_homing = 1
         self._next_send_us = 0
-        self._let_go_us = 0
-        """Until then a jog that was ended must not have been asked for again."""
 
     # ---- events -----------------------------------------------------------------------------
 
@@ -80,13 +78,13 @@ class Coordinator:
             case ev.Reported(joint_id=joint_id, report=report):
                 self._reported(self._by_id[joint_id], report, now)
             case ev.Found():
-                self._found(event, now)
+                self.members.found(event, now)
             case ev.Gone(instance=instance):
-                self._gone(instance, now)
+                self.members.gone(instance, now)
             case ev.LinkUp(joint_id=joint_id, welcome=welcome):
                 self._link_up(self._by_id[joint_id], welcome, now)
             case ev.LinkDown(joint_id=joint_id, code=code, message=message):
-                self._link_down(self._by_id[joint_id], code, message, now)
+                self.members.link_down(self._by_id[joint_id], code, message, now)
             case ev.HostSlept(slept_us=slept_us, session=session):
                 message = f"the laptop slept for {slept_us / 1e6:.1f} s"
                 self._new_session(session, message, now)
@@ -144,104 +142,17 @@ class Coordinator:
                     now, "danger", f"fault-{fault}", f"{link.name}: {message}", link.name
                 )
 
-    # ---- discovery and links ------------------------------------------------------------------
-
-    def _found(self, found: ev.Found, now: int) -> None:
-        link = self._by_id.get(found.announcement.id)
-        for other in self.links:
-            if other is not link and found.instance in other.instances:
-                self._gone(found.instance, now)
-        if link is None:
-            if found.instance not in self.unknown:
-                if len(self.unknown) >= UNKNOWN_KEPT:
-                    return
-                self.outbox.note(
-                    now, "attention", "joint-unknown",
-                    f"{found.instance} announces id {found.announcement.id}, which is not in "
-                    f"{self.arm.path.name}; it is left alone",
-                )  # fmt: skip
-            self.unknown[found.instance] = found
-            return
-        self.unknown.pop(found.instance, None)
-        if link.is_twin(found, now):
-            link.instances[f"{found.instance}{TWIN}{found.host}:{found.stream_port}"] = found
-            changed = True
-        else:
-            changed = link.instances.get(found.instance) != found
-            link.instances[found.instance] = found
-        if len(link.instances) > 1:
-            self._conflict(link, now)
-        elif changed and link.state is not LinkState.UP:
-            link.retry_us = now
-
-    def _conflict(self, link: JointLink, now: int) -> None:
-        places = " and ".join(
-            f"{found.host}:{found.stream_port}" for found in link.instances.values()
-        )
-        message = f"two joints announce id {link.joint.id}, at {places}; neither is used"
-        if link.state is not LinkState.CONFLICT:
-            self.outbox.note(now, "danger", "joint-conflict", f"{link.name}: {message}", link.name)
-            self.outbox.actions.append(ev.Disconnect(link.joint.id))
-            self._end_jog_of(link, now)
-        link.dropped(LinkState.CONFLICT, message, now)
-        link.retry_us = None
-
-    def _gone(self, instance: str, now: int) -> None:
-        self.unknown.pop(instance, None)
-        for link in self.links:
-            twins = [key for key in link.instances if key.startswith(instance + TWIN)]
-            for key in twins:
-                del link.instances[key]
-            # Of twins under one name nobody can say which one left: the first is tried again.
-            if not twins and link.instances.pop(instance, None) is None:
-                continue
-            if link.state is LinkState.CONFLICT and len(link.instances) == 1:
-                link.dropped(LinkState.ABSENT, "the second joint of that id is gone", now)
-                link.retry_us = now
-            elif not link.instances and link.state is not LinkState.UP:
-                link.state, link.message = LinkState.ABSENT, "it said goodbye"
-                link.retry_us = None
-
     def _link_up(self, link: JointLink, welcome: messages.Welcome, now: int) -> None:
-        if link.state is LinkState.CONFLICT:
-            return  # it was on its way when the second one was found
-        rebooted = link.linked(welcome)
-        if rebooted:
-            self._end_jog_of(link, now)
-            self.outbox.note(
-                now, "attention", "joint-restarted",
-                f"{link.name} restarted and must be homed again", link.name,
-            )  # fmt: skip
-            if self.run:
+        rebooted = self.members.link_up(link, welcome, now)
+        if rebooted is None:
+            return
+        if self.run:
+            if rebooted:
                 self.run.rebooted(link, now)
-        elif self.run:
-            self.run.relinked(link, now)
+            else:
+                self.run.relinked(link, now)
         self.outbox.at_once = True
-        configuration = self._configurations[link.joint.id]
-        if welcome.configuration == configuration.digest():
-            link.configured = True
-            return
-
-        def answer(reject: messages.Reject | None, at: int) -> None:
-            link.configured = reject is None
-            if reject is not None and reject.code != "stream-closed":
-                link.message = f"does not take its configuration: {reject.message}"
-                self.outbox.note(
-                    at, "danger", "configuration", f"{link.name} {link.message}", link.name
-                )
-
-        self.outbox.request(link, messages.Configure(configuration=configuration), answer, now)
-
-    def _link_down(self, link: JointLink, code: str, message: str, now: int) -> None:
-        if link.state is LinkState.CONFLICT:
-            return
-        refused = code in ("key-wrong", "id-wrong", "foreign", "protocol-version", "busy")
-        state = LinkState.REFUSED if refused else LinkState.ABSENT
-        if link.is_news(code):
-            level = "danger" if code in ("key-wrong", "id-wrong") else "attention"
-            self.outbox.note(now, level, f"link-{code}", f"{link.name}: {message}", link.name)
-        self._end_jog_of(link, now)
-        link.dropped(state, message, now, code)
+        self.members.configure(link, now)
 
     def _new_session(self, session: int, why: str, now: int) -> None:
         message = f"{why}; the session with the joints ended"
@@ -250,14 +161,9 @@ class Coordinator:
             self.run.stop("lost", message, now)
         if self.homing:
             self.homing.fail(message, now)
-        self._end_jog(now)
+        self.jog.end(now)
         self.session = session
-        for link in self.links:
-            self.outbox.actions.append(ev.Disconnect(link.joint.id))
-            link.begin_session()
-            if link.state is not LinkState.CONFLICT:
-                link.dropped(LinkState.ABSENT, "connecting again for a new session", now)
-                link.retry_us = now
+        self.members.begin_session(now)
 
     # ---- commands -----------------------------------------------------------------------------
 
@@ -289,8 +195,8 @@ class Coordinator:
                 self._jog_joint(joint, velocity, now)
             case ev.Blink(joint=joint):
                 link = self._named(joint)
-                self._require_link(link)
-                self.outbox.request(link, messages.Blink(), _no_matter, now)
+                require_link(link)
+                self.outbox.request(link, messages.Blink(), no_matter, now)
         self.outbox.at_once = True
         return number
 
@@ -306,14 +212,6 @@ class Coordinator:
             raise ev.Refused("no-run", "no program is being played")
         return self.run
 
-    def _require_link(self, link: JointLink) -> None:
-        if not link.up:
-            raise ev.Refused("joint-absent", f"{link.name} is {link.state}: {link.message}")
-        if not link.configured:
-            raise ev.Refused(
-                "joint-not-configured", f"{link.name} is not configured: {link.message or 'wait'}"
-            )
-
     def _require_idle(self, wanted: str, now: int) -> None:
         if self.run is not None and self.run.phase is not Phase.ENDED:
             raise ev.Refused(
@@ -321,39 +219,19 @@ class Coordinator:
             )
         if self.homing is not None and self.homing.state is HomingState.RUNNING:
             raise ev.Refused("homing", f"a homing is under way: {wanted} must wait for it")
-        if self._jog is not None:
-            raise ev.Refused("jogging", f"{self._jog[0].name} is being jogged")
-        for link in self.links:
-            # A joint that heard nothing of the stop may move on for a while, stream or no stream.
-            may_move = link.up or now - link.stop_us <= rests_after_us(self.ramp)
-            if link.stop_wanted and may_move:
-                raise ev.Refused("stopping", f"{link.name} has not confirmed the stop yet")
-
-    def _require_ready(self, link: JointLink, now: int) -> None:
-        self._require_link(link)
-        if link.status is None or not link.heard(now):
-            raise ev.Refused("joint-silent", f"{link.name} does not answer")
-        if not link.at_rest:
-            raise ev.Refused("not-at-rest", f"{link.name} is {link.status.state.word}")
+        if self.jog.link is not None:
+            raise ev.Refused("jogging", f"{self.jog.link.name} is being jogged")
+        require_stopped(self.links, self.ramp, now)
 
     def _play(self, play: ev.Play, now: int) -> int:
         self._require_idle("play", now)
         for link in self.links:
-            self._require_ready(link, now)
-            assert link.status is not None
-            if not link.status.homed:
-                raise ev.Refused("not-homed", f"{link.name} is not homed; home it first")
-            if link.status.faults:
-                raise ev.Refused(
-                    "faulted", f"{link.name} has a fault; home it, which clears it once it is gone"
-                )
-            if not link.clock.locked and link.quality.measured:
-                raise ev.Refused("clock-unlocked", f"{link.name}: {link.clock.reason}")
+            require_playable(link, now)
         if not play.parts:
             raise ev.Refused("program-empty", f"{play.name} moves nothing")
         number = self._next_run
         self._next_run += 1
-        self._make_ready(self.links, now)
+        make_ready(self.links, self.outbox, now)
         self.run = Run(number, play, self.links, self.ramp, self.outbox, now)
         self.reports[number] = self.run.report
         self.reports.pop(number - KEPT, None)
@@ -364,89 +242,38 @@ class Coordinator:
         wanted = {self._named(name).name for name in names} or {link.name for link in self.links}
         links = [self._named(name) for name in self.arm.homing_order if name in wanted]
         for link in links:
-            self._require_ready(link, now)
+            require_ready(link, now)
         number = self._next_homing
         self._next_homing += 1
-        self._make_ready(links, now)
+        make_ready(links, self.outbox, now)
         self.homing = HomingSequence(number, links, self.outbox, now)
         self.homings[number] = self.homing
         self.homings.pop(number - KEPT, None)
         return number
 
-    def _make_ready(self, links: list[JointLink], now: int) -> None:
-        """A new command is what switches drivers on and lifts latched stops and old faults.
-
-        Only in the joints that it concerns. It also discards what an earlier run may have left
-        in a joint that was away at its end.
-        """
-        for link in links:
-            link.energise = True
-            if link.up:
-                self.outbox.request(link, messages.Discard(), _no_matter, now)
-            status = link.status
-            link.clear_wanted = status is not None and bool(status.stop or status.faults)
-            self._clear(link, now)
-
-    def _clear(self, link: JointLink, now: int) -> None:
-        """Ask a joint to clear, again at each turn while it has not heard the stop's end yet."""
-        if not link.up or link.clearing or not link.clear_wanted:
-            return
-
-        def answer(reject: messages.Reject | None, at: int) -> None:
-            link.clearing = False
-            if reject is not None and reject.code == "stop-still-asked":
-                return
-            link.clear_wanted = False
-            if reject is not None and reject.code != "stream-closed":
-                self.outbox.note(
-                    at, "attention", "clear-refused", f"{link.name}: {reject.message}", link.name
-                )
-
-        link.clearing = True
-        self.outbox.request(link, messages.Clear(), answer, now)
-
     def _jog_joint(self, name: str, velocity_deg_s: float, now: int) -> None:
         link = self._named(name)
-        limit = link.joint.velocity_deg_s
-        if not abs(velocity_deg_s) <= limit:
-            raise ev.Refused(
-                "jog-speed", f"{name}: {velocity_deg_s:g} °/s, its limit is {limit:g} °/s"
-            )
+        require_jog(link, velocity_deg_s)
         if velocity_deg_s == 0.0:
-            if self._jog is not None and self._jog[0] is link:
-                self._jog = None
+            self.jog.let_go(link)
             return
-        if self._jog is None or self._jog[0] is not link:
-            if now < self._let_go_us:
-                # A control that was held through a stop must not begin to move anything again.
-                self._let_go_us = now + JOG_RENEWAL_US
-                raise ev.Refused("jog-ended", "the jog was ended; let go of the control first")
+        if self.jog.link is not link:
+            self.jog.require_let_go(now)
             self._require_idle("jog", now)
-            self._require_ready(link, now)
+            require_ready(link, now)
             if not link.clock.locked:
                 raise ev.Refused("clock-unlocked", f"{name}: {link.clock.reason}")
-            self._make_ready([link], now)
-        self._jog = (link, velocity_deg_s, now + JOG_RENEWAL_US)
+            make_ready([link], self.outbox, now)
+        self.jog.keep(link, velocity_deg_s, now)
 
     def _hold(self, now: int) -> None:
         """Hold a run on its path; a homing or a jog has none, and ends."""
         if self.homing is not None and self.homing.state is HomingState.RUNNING:
             self.homing.fail("held by the operator", now)
-        elif self._jog is not None:
-            self._end_jog(now)
+        elif self.jog.link is not None:
+            self.jog.end(now)
         else:
             self._current_run().hold(now)
-
-    def _end_jog(self, now: int) -> None:
-        """End a jog that its operator did not end."""
-        if self._jog is not None:
-            self._jog = None
-            self._let_go_us = now + JOG_RENEWAL_US
-            self.outbox.at_once = True
-
-    def _end_jog_of(self, link: JointLink, now: int) -> None:
-        if self._jog is not None and self._jog[0] is link:
-            self._end_jog(now)
 
     def _stop(self, level: StopLevel, outcome: str, message: str, now: int) -> None:
         if level is StopLevel.NONE:
@@ -457,7 +284,7 @@ class Coordinator:
             self.run.stop(outcome, message, now)
         if self.homing is not None:
             self.homing.fail(message, now)
-        self._end_jog(now)
+        self.jog.end(now)
         self.outbox.note(now, "attention", "stop", message)
         self.outbox.at_once = True
 
@@ -469,9 +296,7 @@ class Coordinator:
             session = (self.session + 1) % 2**64
             self._new_session(session, "its drives' numbers are used up", now)
         self._step(now)
-        for link in self.links:
-            if link.connect_us is not None and now >= link.connect_us:
-                self._connect(link)
+        self.members.connect(self.session, now)
         if now >= self._next_send_us or self.outbox.at_once:
             self.outbox.at_once = False
             interval = ACTIVE_INTERVAL_US if self._busy() else IDLE_INTERVAL_US
@@ -479,41 +304,22 @@ class Coordinator:
             for link in self.links:
                 if link.in_session:
                     self.outbox.actions.append(ev.SendDrive(link.joint.id, self._drive(link, now)))
-                    self._clear(link, now)
+                    clear(link, self.outbox, now)
         return self.outbox.take()
 
     def next_deadline(self) -> int:
         """When to poll again at the latest."""
-        due = [self._next_send_us]
-        due += [link.connect_us for link in self.links if link.connect_us is not None]
+        due = [self._next_send_us, self.members.next_deadline()]
         if self.run is not None:
-            deadline = self.run.next_deadline()
-            if deadline is not None:
-                due.append(deadline)
-        return min(due)
-
-    def _connect(self, link: JointLink) -> None:
-        link.retry_us = None
-        found = next(iter(link.instances.values()))
-        if link.state is LinkState.ABSENT:
-            link.state = LinkState.CONNECTING
-        self.outbox.actions.append(
-            ev.Connect(
-                link.joint.id,
-                found.host,
-                found.stream_port,
-                found.announcement.path,
-                found.announcement.udp_port,
-                self.session,
-            )
-        )
+            due.append(self.run.next_deadline())
+        return min(at_us for at_us in due if at_us is not None)
 
     def _busy(self) -> bool:
         if self.run is not None and self.run.active:
             return True
         if self.homing is not None and self.homing.state is HomingState.RUNNING:
             return True
-        if self._jog is not None:
+        if self.jog.link is not None:
             return True
         return any(
             link.up
@@ -527,13 +333,7 @@ class Coordinator:
         )
 
     def _step(self, now: int) -> None:
-        if self._jog is not None:
-            link, _, until_us = self._jog
-            if now >= until_us:
-                self._jog = None
-                self.outbox.at_once = True
-            elif not link.heard(now):
-                self._end_jog(now)
+        self.jog.step(now)
         if self.homing is not None:
             self.homing.step(now)
         run = self.run
@@ -558,9 +358,9 @@ class Coordinator:
         elif self.homing is not None and (permitted := self.homing.drive_fields(link, now)):
             mode = Mode.HOME
             homing_number, expiry_us = permitted
-        elif self._jog is not None and self._jog[0] is link:
-            mode, expiry_us = Mode.JOG, now + EXPIRY_US
-            jog_velocity = round(self._jog[1] * link.joint.counts_per_degree)
+        elif jogged := self.jog.drive_fields(link, now):
+            mode = Mode.JOG
+            jog_velocity, expiry_us = jogged
         return Drive(
             session=self.session,
             sequence=link.sequence,
@@ -578,7 +378,7 @@ class Coordinator:
     @property
     def jogging(self) -> JointLink | None:
         """The joint that is being jogged."""
-        return self._jog[0] if self._jog else None
+        return self.jog.link
 
     # ---- what shells ask ------------------------------------------------------------------------
 
@@ -592,7 +392,3 @@ class Coordinator:
                 raise ev.Refused("not-homed", f"{link.name} is not homed; home it first")
             counts.append(link.status.position)
         return counts
-
-
-def _no_matter(_reject: messages.Reject | None, _now: int) -> None:
-    """Whether it was carried out shows in what follows."""

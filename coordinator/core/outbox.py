@@ -4,7 +4,7 @@ from collections import deque
 
 from coordinator.core.events import Action, Note
 from coordinator.core.link import Answer, JointLink
-from protocol.messages import AnyRequest
+from protocol.messages import AnyRequest, Reject
 from protocol.points import PointsFrame
 
 NOTES_KEPT = 200
@@ -50,3 +50,7 @@ class Outbox:
         """A new trajectory number: a joint may still hold the points of an earlier run."""
         self._trajectory += 1
         return self._trajectory
+
+
+def no_matter(_reject: Reject | None, _now: int) -> None:
+    """For an answer that nobody needs: whether it was carried out shows in what follows."""

@@ -23,7 +23,7 @@ def snapshot(core: Coordinator, now: int) -> dict[str, Any]:
         "joints": [_joint(link, now) for link in core.links],
         "unknown": [
             {"instance": name, "id": found.announcement.id, "host": found.host}
-            for name, found in core.unknown.items()
+            for name, found in core.members.unknown.items()
         ],
         "notes": [
             {

@@ -39,9 +39,9 @@ def test_a_joint_that_is_not_in_the_arm_file_is_named_once_and_left_alone() -> N
     tell(world, stranger)
     tell(world, stranger)
     assert noted(world).count("joint-unknown") == 1
-    assert set(world.core.unknown) == {"stranger"}
+    assert set(world.core.members.unknown) == {"stranger"}
     tell(world, ev.Gone("stranger"))
-    assert world.core.unknown == {}
+    assert world.core.members.unknown == {}
 
 
 def test_two_joints_with_one_id_are_both_left_alone_until_one_says_goodbye() -> None:

@@ -5,7 +5,7 @@ from dataclasses import replace
 import pytest
 
 from coordinator.core import events as ev
-from coordinator.core import machine
+from coordinator.core import machine, membership
 from coordinator.core.link import LinkState
 from coordinator.core.run import Phase
 from coordinator.rehearsal.world import World
@@ -251,7 +251,7 @@ def test_more_strangers_than_can_be_remembered_are_not() -> None:
     for k in range(1_000):
         announcement = Announcement(f"ff{k:010x}", "x", 1)
         world.core.handle(ev.Found(f"stranger {k}", "10.0.0.1", 1, announcement), world.now)
-    assert len(world.core.unknown) <= machine.UNKNOWN_KEPT
+    assert len(world.core.members.unknown) <= membership.UNKNOWN_KEPT
     assert len(world.core.poll(world.now)) < 200
 
 
