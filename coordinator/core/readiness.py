@@ -10,6 +10,9 @@ from coordinator.core.link import JointLink, rests_after_us
 from coordinator.core.outbox import Outbox, no_matter
 from protocol.messages import Clear, Discard, Reject
 from protocol.ramp import Ramp
+from protocol.states import JointState
+
+S = JointState
 
 
 def require_link(link: JointLink) -> None:
@@ -42,6 +45,17 @@ def require_playable(link: JointLink, now: int) -> None:
             "faulted", f"{link.name} has a fault; home it, which clears it once it is gone"
         )
     if not link.clock.locked and link.quality.measured:
+        raise Refused("clock-unlocked", f"{link.name}: {link.clock.reason}")
+
+
+def require_on_path(link: JointLink, now: int) -> None:
+    """The joint can go on with the program that it is in."""
+    if not link.up or not link.heard(now):
+        raise Refused("joint-lost", f"{link.name} is not there: {link.message or 'silent'}")
+    if not link.in_state(S.READY, S.PREPARED, S.ARMED, S.HELD, S.FINISHED):
+        state = link.status.state.word if link.status else "unknown"
+        raise Refused("not-held", f"{link.name} is {state}, not at rest on the path")
+    if not link.clock.locked:
         raise Refused("clock-unlocked", f"{link.name}: {link.clock.reason}")
 
 

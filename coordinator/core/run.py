@@ -7,16 +7,20 @@ what may follow what, and sees to it that whatever ends a run discards its traje
 
 from enum import StrEnum
 
+from coordinator.core.answers import Answers
 from coordinator.core.events import Play, Refused
 from coordinator.core.feed import Feed
-from coordinator.core.link import Answer, JointLink, rests_after_us
+from coordinator.core.link import JointLink
+from coordinator.core.loading import not_loaded, too_short
 from coordinator.core.moving import Moving
-from coordinator.core.outbox import Outbox
+from coordinator.core.outbox import Outbox, no_matter
+from coordinator.core.readiness import require_on_path
 from coordinator.core.report import Report
+from coordinator.core.rest import Places, Rest
 from coordinator.core.start import Stage, Start
-from protocol.constants import FIRST_LEASE_US, PPM, RATE_MAX_PPM
+from protocol.constants import PPM, RATE_MAX_PPM
 from protocol.drive import Mode, Plan
-from protocol.messages import Discard, Finished, Prepare, Reject, Started
+from protocol.messages import Discard, Finished, Prepare, Started
 from protocol.pathtime import Course
 from protocol.ramp import Ramp
 from protocol.states import JointState
@@ -73,11 +77,9 @@ class Run:
         self._trajectory = 0
         self._withdrawal: Plan | None = None
         self._since_us = now
-        self._asked: Prepare | Discard = Discard()
-        self._answers: dict[str, Reject | None] = {}
+        self._answers: Answers | None = None
         self._cause = ""
-        self._sent: dict[str, int] = {}
-        """Number of the last drive to each joint that did not carry the hold yet."""
+        self._holding: Rest | None = None
         self._start_refused: str | None = None
         self._stand_us = self._first_plan = 0
         """Path time and first plan number of the latest start."""
@@ -85,7 +87,6 @@ class Run:
         """Whether that start is known to be a partial one."""
         self._held_before = False
         """Whether a hold was asked for before there was anything to hold."""
-        self._gone_us = rests_after_us(ramp)
         self._settle_us: int | None = None
         self._booted: set[str] = set()
         self._doom: tuple[str, str] | None = None
@@ -151,7 +152,8 @@ class Run:
             return
         if self.phase not in (Phase.HELD, Phase.PAUSED):
             raise Refused("not-held", f"run {self.number} is {self.phase}, not held or paused")
-        self._require_well(now)
+        for link in self.links:
+            require_on_path(link, now)
         self.report.outcome, self.report.message = "playing", ""
         if self.phase is Phase.PAUSED:
             if self.part + 1 < len(self.play.parts):
@@ -203,8 +205,8 @@ class Run:
     def rebooted(self, link: JointLink, now: int) -> None:
         """A joint has booted: it knows nothing of this run and must be homed again."""
         self._booted.add(link.name)
-        if self.phase is Phase.DISCARDING:
-            self._answers.setdefault(link.name, None)
+        if self.phase is Phase.DISCARDING and self._answers is not None:
+            self._answers.excuse(link)
         message = f"{link.name} restarted in the middle of the run; home it before the next"
         self._end_at_rest("lost", message, f"{link.name} restarted", now)
 
@@ -214,12 +216,12 @@ class Run:
             return
         known = link.welcome.trajectory if link.welcome is not None else 0
         if self.phase is Phase.LOADING and known not in (0, self._trajectory):
-            self._outbox.request(link, Discard(), _no_matter, now)
+            self._outbox.request(link, Discard(), no_matter, now)
         if self.phase is not Phase.DISCARDING and not self.feed.rewind(link):
             message = f"{link.name} does not have the points of this run any more"
             self._end_at_rest("lost", message, message, now)
-        elif self.phase in (Phase.PREPARING, Phase.DISCARDING) and link.name not in self._answers:
-            self._outbox.request(link, self._asked, self._keep_answer(link), now)
+        elif self.phase in (Phase.PREPARING, Phase.DISCARDING) and self._answers is not None:
+            self._answers.ask_again(link, now)
 
     # ---- the machine --------------------------------------------------------------------------
 
@@ -270,74 +272,38 @@ class Run:
     # ---- load, prepare, discard ---------------------------------------------------------------
 
     def _load(self, now: int) -> None:
-        waiting = [(link, why) for link in self.links if (why := self._not_loaded(link))]
-        if not waiting and (short := self._too_short()) is not None:
+        waiting = [(link, why) for link in self.links if (why := not_loaded(link, self.feed))]
+        if waiting:
+            if now - self._since_us > LOAD_PATIENCE_US:
+                link, why = waiting[0]
+                self._give_up("refused", f"{link.name} could not be made ready: {why}", now)
+            return
+        fall_us = round(self._ramp.fall_path(self.rate_ppm / PPM))
+        short = too_short(self.links, self.feed, fall_us)
+        if short is not None:
             self._give_up("refused", short, now)
-        elif not waiting:
+        else:
             self._ask(Prepare(trajectory=self._trajectory), Phase.PREPARING, now)
-        elif now - self._since_us > LOAD_PATIENCE_US:
-            link, why = waiting[0]
-            self._give_up("refused", f"{link.name} could not be made ready: {why}", now)
-
-    def _not_loaded(self, link: JointLink) -> str | None:
-        if not link.quality.measured:
-            return f"its link is not measured yet ({link.quality.count} exchanges)"
-        status = link.status
-        if status is None or not status.energised:
-            return "its drivers do not switch on"
-        if status.stop:
-            return f"stop {status.stop:d} is still latched in it"
-        if not self.feed.loaded(link) or status.trajectory != self._trajectory:
-            return "it does not take the points"
-        if not link.clock.locked:
-            return link.clock.reason
-        return None
-
-    def _too_short(self) -> str | None:
-        """A sentence when a joint's buffer does not hold enough of this program to begin."""
-        need_us = FIRST_LEASE_US + round(self._ramp.fall_path(self.rate_ppm / PPM))
-        for link in self.links:
-            status = link.status
-            assert status is not None
-            if not self.feed.has_all(status.buffered_us) and status.buffered_us < need_us:
-                return (
-                    f"{link.name} holds {status.next_index} points, which are "
-                    f"{status.buffered_us / 1e3:.0f} ms of this program; {need_us / 1e3:.0f} ms "
-                    "are needed to start and to come to rest again"
-                )
-        return None
 
     def _ask(self, request: Prepare | Discard, phase: Phase, now: int) -> None:
         """Send one request to every joint that can hear, and await all answers."""
-        self._asked = request
-        self._answers = {}
+        self._answers = Answers(request, self.links, self._outbox, now)
         self._enter(phase, now)
         for link in self.links:
-            if link.up:
-                self._outbox.request(link, request, self._keep_answer(link), now)
-            elif phase is Phase.DISCARDING and not link.heard(now):
+            if phase is Phase.DISCARDING and not link.up and not link.heard(now):
                 # It is not waited for: the next command discards before anything else.
-                self._answers[link.name] = None
-
-    def _keep_answer(self, link: JointLink) -> Answer:
-        answers = self._answers
-
-        def keep(reject: Reject | None, _now: int) -> None:
-            if reject is None or reject.code != "stream-closed":
-                answers[link.name] = reject
-
-        return keep
+                self._answers.excuse(link)
 
     def _await_answers(self, now: int) -> None:
+        assert self._answers is not None
         preparing = self.phase is Phase.PREPARING
-        for name, reject in self._answers.items():
-            if preparing and reject is not None:
-                self._give_up("refused", f"{name} cannot play: {reject.message}", now)
-                return
-        silent = [link.name for link in self.links if link.name not in self._answers]
-        if silent and now - self._since_us <= ANSWER_PATIENCE_US:
+        refusal, silent = self._answers.refusal, self._answers.silent
+        if preparing and refusal is not None:
+            name, reject = refusal
+            self._give_up("refused", f"{name} cannot play: {reject.message}", now)
+        elif silent and now - self._since_us <= ANSWER_PATIENCE_US:
             return
-        if not preparing:
+        elif not preparing:
             self._discarded(now)
         elif silent:
             self._give_up("refused", f"{silent[0]} does not answer *prepare*", now)
@@ -439,7 +405,7 @@ class Run:
     def _hold(self, cause: str, now: int) -> None:
         """Lower the lease, or withdraw the start; carried until every joint is known to rest."""
         self._cause = cause
-        self._sent = {link.name: link.sequence for link in self.links}
+        self._holding = Rest(self.links, self.moving, self._booted, self._ramp, now)
         if self.moving is not None:
             self.moving.hold(now)
             self.rate_ppm = self.moving.wanted_ppm
@@ -455,46 +421,25 @@ class Run:
         if self._at_end():
             self._part_done(now)
             return
-        if all(self._rests(link) or self._gone(link, now) for link in self.links):
-            self._rest(now)
+        assert self._holding is not None
+        if self._holding.reached(now):
+            self._rest(self._holding.places(now), now)
 
-    def _rests(self, link: JointLink) -> bool:
-        """Whether a joint that has heard of the hold is at rest and will not start."""
-        status = link.status
-        if status is None or not link.at_rest or status.sequence <= self._sent[link.name]:
-            return False
-        pending = self.moving is not None and link.complies(self.moving.plan)
-        return not (pending and status.state is S.ARMED)
-
-    def _gone(self, link: JointLink, now: int) -> bool:
-        """Whether a joint that does not answer is at rest by its own rules by now."""
-        waited = now - self._since_us > self._gone_us
-        return link.name in self._booted or (waited and not link.heard(now, self._gone_us))
-
-    def _rest(self, now: int) -> None:
-        paths = {
-            link.name: link.status.path_us
-            if link.status and link.heard(now) and link.name not in self._booted
-            else None
-            for link in self.links
-        }
-        known = [path for path in paths.values() if path is not None]
-        apart = max(known) - min(known) if known else 0
-        began = [path > self._stand_us for path in known]
-        # Nobody should have begun by a start that was never confirmed, and all by one that was.
-        if any(began) and (self.moving is None or not all(began)):
+    def _rest(self, places: Places, now: int) -> None:
+        if places.is_partial(self._stand_us, confirmed=self.moving is not None):
             self._count_partial()
-        unknown = ", ".join(name for name, path in paths.items() if path is None)
+        apart = places.apart_us
         self.report.holds.append(
-            {"at_us": now, "cause": self._cause, "path_us": paths, "apart_us": apart}
+            {"at_us": now, "cause": self._cause, "path_us": places.path_us, "apart_us": apart}
         )
         self.report.outcome, self.report.message = "held", self._cause
-        self.start = self.moving = None
+        self.start = self.moving = self._holding = None
         self._enter(Phase.HELD, now)
         words = "level" if apart == 0 else f"{apart / 1e3:.0f} ms of path time apart"
+        unknown = ", ".join(places.unknown)
         whom = f"the joints but {unknown}" if unknown else "all joints"
         self._outbox.note(now, "info", "held", f"held, {whom} {words} ({self._cause})")
-        if self._start_refused is not None and not any(known):
+        if self._start_refused is not None and not any(places.known):
             self._doom = self._doom or ("refused", self._start_refused)
         self._start_refused = None
         if self._doom is not None:
@@ -520,16 +465,6 @@ class Run:
                 self.stop_all = f"{link.name} is {status.state.word} and left the path"
                 return True
         return False
-
-    def _require_well(self, now: int) -> None:
-        for link in self.links:
-            if not link.up or not link.heard(now):
-                raise Refused("joint-lost", f"{link.name} is not there: {link.message or 'silent'}")
-            if not link.in_state(S.READY, S.PREPARED, S.ARMED, S.HELD, S.FINISHED):
-                state = link.status.state.word if link.status else "unknown"
-                raise Refused("not-held", f"{link.name} is {state}, not at rest on the path")
-            if not link.clock.locked:
-                raise Refused("clock-unlocked", f"{link.name}: {link.clock.reason}")
 
     # ---- endings ------------------------------------------------------------------------------
 
@@ -562,7 +497,3 @@ class Run:
         self.report.ended_us = now
         self.start = self.moving = None
         self._enter(Phase.ENDED, now)
-
-
-def _no_matter(_reject: Reject | None, _now: int) -> None:
-    """Whether it was carried out shows in what follows."""
