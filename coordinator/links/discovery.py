@@ -1,6 +1,5 @@
 """Joints that announce themselves by DNS-SD (RFC 6763) over multicast DNS (RFC 6762)."""
 
-import asyncio
 import logging
 from collections.abc import Callable
 from typing import Final
@@ -9,11 +8,14 @@ from zeroconf import DNSQuestionType, IPVersion, ServiceStateChange, Zeroconf
 from zeroconf.asyncio import AsyncServiceBrowser, AsyncServiceInfo, AsyncZeroconf
 
 from coordinator.core.events import Event, Found, Gone
+from coordinator.links.names import Names
 from protocol.constants import SERVICE_TYPE
 from protocol.discovery import parse_txt
 from protocol.errors import WireError
 
 RESOLVE_MS: Final = 3_000
+WARNINGS: Final = 64
+"""Announcements that are complained of; anyone on the network can make more of them."""
 _logger = logging.getLogger(__name__)
 
 
@@ -23,7 +25,8 @@ class Discovery:
     def __init__(self, interface: str, deliver: Callable[[Event], None]) -> None:
         self._interface = interface
         self._deliver = deliver
-        self._resolving: dict[str, asyncio.Task[None]] = {}
+        self._names = Names(self._resolve)
+        self._warned: set[str] = set()
         self._zeroconf: AsyncZeroconf | None = None
         self._browser: AsyncServiceBrowser | None = None
 
@@ -36,8 +39,7 @@ class Discovery:
 
     async def close(self) -> None:
         """Stop browsing."""
-        for task in self._resolving.values():
-            task.cancel()
+        self._names.close()
         if self._browser is not None:
             await self._browser.async_cancel()
         if self._zeroconf is not None:
@@ -51,31 +53,41 @@ class Discovery:
     def _changed(
         self, zeroconf: Zeroconf, service_type: str, name: str, state_change: ServiceStateChange
     ) -> None:
-        instance = name.removesuffix("." + service_type)
-        earlier = self._resolving.pop(name, None)
-        if earlier is not None:
-            earlier.cancel()
         if state_change is ServiceStateChange.Removed:
-            self._deliver(Gone(instance))
-            return
-        task = asyncio.get_running_loop().create_task(self._resolve(zeroconf, name, instance))
-        self._resolving[name] = task
+            self._names.end(name)
+            self._deliver(Gone(_instance(name)))
+        else:
+            self._names.begin(name)
 
-    async def _resolve(self, zeroconf: Zeroconf, name: str, instance: str) -> None:
-        info, is_new = AsyncServiceInfo(SERVICE_TYPE, name), True
+    async def _resolve(self, name: str) -> bool:
+        """Ask once where a name is; False when it must be asked again."""
+        assert self._zeroconf is not None
+        instance = _instance(name)
+        info = AsyncServiceInfo(SERVICE_TYPE, name)
         # A multicast answer: a unicast one reaches any of several programs on one host.
         # On Wi-Fi multicasts are lost without being repeated, so it is asked for until it is gone.
-        while not await info.async_request(zeroconf, RESOLVE_MS, DNSQuestionType.QM):
-            level = logging.WARNING if is_new else logging.DEBUG
-            _logger.log(level, "%s announces itself but does not say where it is", instance)
-            is_new = False
+        if not await info.async_request(self._zeroconf.zeroconf, RESOLVE_MS, DNSQuestionType.QM):
+            self._warn(f"{instance} announces itself but does not say where it is")
+            return False
         addresses = info.parsed_addresses(IPVersion.V4Only)
         if not addresses or info.port is None:
-            _logger.warning("%s announces no IPv4 address", instance)
-            return
+            self._warn(f"{instance} announces no IPv4 address")
+            return True
         try:
             announcement = parse_txt(info.decoded_properties)
         except WireError as error:
-            _logger.warning("%s announces itself wrongly: %s", instance, error.message)
-            return
+            self._warn(f"{instance} announces itself wrongly: {error.message}")
+            return True
         self._deliver(Found(instance, addresses[0], info.port, announcement))
+        return True
+
+    def _warn(self, message: str) -> None:
+        """Log what is wrong with an announcement, once, and not for any number of names."""
+        is_news = message not in self._warned and len(self._warned) < WARNINGS
+        if is_news:
+            self._warned.add(message)
+        _logger.log(logging.WARNING if is_news else logging.DEBUG, "%s", message)
+
+
+def _instance(name: str) -> str:
+    return name.removesuffix("." + SERVICE_TYPE)
