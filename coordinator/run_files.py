@@ -21,6 +21,11 @@ _TOLD: Final = {"name", "outcome", "message"}
 _logger = logging.getLogger(__name__)
 
 
+def utc_now() -> str:
+    """The time of day for a record; nothing depends on it, since it may be set at any time."""
+    return datetime.now(UTC).isoformat(timespec="seconds")
+
+
 class RunFiles:
     """The folder of reports. Raises DataFolderError where the disk fails."""
 
@@ -38,7 +43,7 @@ class RunFiles:
 
     def save(self, report: dict[str, Any]) -> None:
         """Write a report with when it was written, in UTC, which nothing depends on."""
-        written = {**report, "written_utc": datetime.now(UTC).isoformat(timespec="seconds")}
+        written = {**report, "written_utc": utc_now()}
         path = self._path(report["run"])
         write_whole(path, json.dumps(written, indent=1) + "\n")
 

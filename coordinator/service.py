@@ -13,7 +13,6 @@ import secrets
 from collections import defaultdict
 from collections.abc import AsyncIterator, Awaitable, Callable, Coroutine, Iterator
 from concurrent.futures import ThreadPoolExecutor
-from datetime import UTC, datetime
 from pathlib import Path
 from typing import Any, Final
 
@@ -36,7 +35,8 @@ from coordinator.data_folder import DataFolderError, coordinator_id, read_key
 from coordinator.links.carrier import Carrier
 from coordinator.links.clock import SleepWatch, arm_now_us, boot_now_us
 from coordinator.planner import Planner
-from coordinator.run_files import RunFiles
+from coordinator.run_files import RunFiles, utc_now
+from coordinator.settings import MAX_PROGRAM_BYTES
 
 EXIT_HOLD_S: Final = 4.0
 """Patience for a hold when the coordinator is asked to end: lease and ramp take less."""
@@ -109,6 +109,7 @@ class Service:
         PlannerBusy.
         """
         self._require_no_run()
+        _require_size(name, text)
         counts = self._known_counts()
         parts = await self._planner.plan(text, counts)
         if has_left is not None and await has_left():
@@ -118,7 +119,7 @@ class Service:
             raise Refused("moved", "a joint moved while the program was being planned; try again")
         run = self.command(Play(name, text, parts))
         assert run is not None
-        self._utc[run]["began_utc"] = _utc_now()
+        self._utc[run]["began_utc"] = utc_now()
         self._utc.pop(run - KEPT, None)
         await self._save(run)
         return run
@@ -128,6 +129,7 @@ class Service:
 
         The result is JSON. Raises PlannerBusy, and Refused where it cannot be found.
         """
+        _require_size("the program", text)
         counts = self._known_counts()
         start: list[float] | None = None
         if counts is not None:
@@ -223,7 +225,7 @@ class Service:
                 case Note(level=level, message=message):
                     _logger.log(_LEVELS[level], "%s", message)
                 case RunEnded(run=run):
-                    self._utc[run]["ended_utc"] = _utc_now()
+                    self._utc[run]["ended_utc"] = utc_now()
                     self._start(self._save(run))
                 case SendDrive() if self._end_session_if_slept():
                     # The rest is of a session that is over.
@@ -275,8 +277,13 @@ class Service:
         task.add_done_callback(self._tasks.discard)
 
 
-def _utc_now() -> str:
-    return datetime.now(UTC).isoformat(timespec="seconds")
+def _require_size(name: str, text: str) -> None:
+    size = len(text.encode(errors="replace"))
+    if size > MAX_PROGRAM_BYTES:
+        raise Refused(
+            "program-too-large",
+            f"{name} has {size} bytes, a program may have at most {MAX_PROGRAM_BYTES}",
+        )
 
 
 def _new_session() -> int:

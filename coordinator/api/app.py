@@ -1,6 +1,6 @@
 """The routes of the API. Each hands a value to the service or shows one."""
 
-from typing import Annotated, Any, Final, Literal
+from typing import Annotated, Any, Final
 
 from fastapi import FastAPI, Path, Request, Response
 from pydantic import BaseModel, ConfigDict, Field
@@ -9,17 +9,13 @@ from coordinator.api.guard import LoopbackOnly
 from coordinator.api.problems import NotFound, add_handlers, problem
 from coordinator.core import events
 from coordinator.service import Service
+from coordinator.settings import MAX_PROGRAM_BYTES
+from coordinator.stop_words import STOP_LEVELS, StopWord
 from protocol.constants import PPM
-from protocol.drive import StopLevel
 
-MAX_BODY_BYTES: Final = 1_000_000
+MAX_BODY_BYTES: Final = 2 * MAX_PROGRAM_BYTES + 10_000
+"""Of a program each line end takes two bytes in JSON, and even one of empty lines must fit."""
 PREFIX: Final = "/api/v1"
-Level = Literal["stop", "stop-and-release", "release"]
-LEVELS: Final[dict[Level, StopLevel]] = {
-    "stop": StopLevel.STOP,
-    "stop-and-release": StopLevel.STOP_AND_RELEASE,
-    "release": StopLevel.RELEASE,
-}
 Number = Annotated[int, Path(ge=1, le=2**31 - 1)]
 JointName = Annotated[str, Field(min_length=1, max_length=32)]
 
@@ -49,7 +45,7 @@ class RunBody(ProgramBody):
 class StopBody(_Body):
     """How to stop."""
 
-    level: Level = "stop"
+    level: StopWord = "stop"
 
 
 class OverrideBody(_Body):
@@ -145,7 +141,7 @@ def _add_commands(app: FastAPI, service: Service) -> None:
 
     @app.post(f"{PREFIX}/stop")
     async def stop(body: StopBody) -> dict[str, Any]:
-        return done(events.Stop(LEVELS[body.level]))
+        return done(events.Stop(STOP_LEVELS[body.level]))
 
     @app.post(f"{PREFIX}/override")
     async def override(body: OverrideBody) -> dict[str, Any]:

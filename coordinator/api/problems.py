@@ -21,7 +21,14 @@ TYPE: Final = "urn:unisono:problem:"
 MEDIA_TYPE: Final = "application/problem+json"
 
 INPUT_CODES: Final = frozenset(
-    {"joint-unknown", "jog-speed", "override-range", "program-empty", "stop-level"}
+    {
+        "joint-unknown",
+        "jog-speed",
+        "override-range",
+        "program-empty",
+        "program-too-large",
+        "stop-level",
+    }
 )
 """What the core refuses because the request asks for what cannot be; all else may change."""
 RETRY_S: Final = 5

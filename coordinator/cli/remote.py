@@ -1,7 +1,7 @@
 """Commands that ask a running coordinator."""
 
 from pathlib import Path
-from typing import Annotated, Any, Final, Literal
+from typing import Annotated, Any, Final
 
 import typer
 
@@ -26,13 +26,14 @@ from coordinator.cli.watch import (
     follow_rest,
     follow_run,
     heard,
+    rests,
     unconfirmed,
 )
 from coordinator.client import Client, WrongInput
+from coordinator.stop_words import StopWord
 
 REST_S: Final = 15.0
 """Longest that a hold or stop takes: silence of 1.5 s, lease and ramp, and some to spare."""
-Level = Literal["stop", "stop-and-release", "release"]
 
 
 def add_to(app: typer.Typer) -> None:
@@ -80,7 +81,10 @@ def run(
     url: UrlOption = "",
     as_json: JsonOption = False,
 ) -> ExitCode:
-    """Play a program and show how it goes. Ctrl-C asks for a hold, twice for a stop."""
+    """Play a program and show how it goes. Ctrl-C asks for a hold, twice for a stop.
+
+    A pause of the program (M0) is waited out: 'resume' in another terminal goes on.
+    """
     text = read_program(file)
     caution(as_json=as_json)
     with client_at(url) as client, Interrupts.counted() as pressed:
@@ -116,17 +120,20 @@ def play(
 
 
 def hold(url: UrlOption = "", as_json: JsonOption = False) -> ExitCode:
-    """Let the arm come to rest on its path; the run can be resumed."""
+    """Let the arm come to rest: a run on its path, so that 'resume' goes on; a homing or jog ends.
+
+    At a pause of the program (M0) there is nothing to hold, and it is refused.
+    """
     with client_at(url) as client:
         client.hold()
-        rested = follow_rest(client, _has_held, REST_S)
+        rested = follow_rest(client, rests, REST_S)
         arm = client.arm()
     if as_json:
         show_json({"phase": arm["phase"], "run": arm["run"]})
     if not rested:
         raise Failure(ExitCode.NOT_FINISHED, f"not all joints are known to rest after {REST_S:g} s")
     if not as_json:
-        out().print(f"the arm is {arm['phase']}")
+        out().print("the run is held; 'resume' goes on" if arm["run"] else "nothing moves")
     return ExitCode.DONE
 
 
@@ -144,7 +151,7 @@ def resume(url: UrlOption = "", as_json: JsonOption = False) -> ExitCode:
 
 def stop(
     level: Annotated[
-        Level,
+        StopWord,
         typer.Option(
             help="stop: brake and keep holding; stop-and-release: then drivers off; release: "
             "drivers off at once, and a raised arm may fall."
@@ -218,7 +225,3 @@ def _show_report(result: dict[str, Any], *, as_json: bool) -> None:
     out().print(show.report_table(result))
     for remark in show.report_remarks(result):
         out().print(remark)
-
-
-def _has_held(arm: dict[str, Any]) -> bool:
-    return arm["phase"] not in ("arming", "starting", "moving", "holding", "discarding")

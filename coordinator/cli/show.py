@@ -22,7 +22,7 @@ def joints_table(arm: dict[str, Any]) -> Table:
             joint["link"],
             f"{joint['state'] or NONE}{f' ({faults})' if faults else ''}",
             _figure(joint["position_deg"] if joint["homed"] else None, "{:.2f}°"),
-            _figure(joint["temperature_c"], "{:.1f} °C"),
+            _figure(joint["temperature_c"], "{:.1f} °C, warm" if joint["warm"] else "{:.1f} °C"),
             _figure(joint["supply_v"], "{:.1f} V"),
             ms(joint["q_us"]),
             us(joint["clock"]["bound_us"]),
@@ -78,9 +78,18 @@ def report_title(report: dict[str, Any]) -> str:
 
 def report_remarks(report: dict[str, Any]) -> list[str]:
     """Sentences about starts and holds."""
-    remarks = []
-    for number, start in enumerate(report["starts"], 1):
-        which = "start" if number == 1 else f"resume {number - 1}"
+    remarks = [
+        f"{word}: {report[key]}"
+        for word, key in (("began", "began_utc"), ("ended", "ended_utc"))
+        if report.get(key)
+    ]
+    parts, resumes = {start["part"] for start in report["starts"]}, 0
+    for start in report["starts"]:
+        if start["path_us"] > 0:
+            resumes += 1
+            which = f"resume {resumes}"
+        else:
+            which = f"start of part {start['part']}" if len(parts) > 1 else "start"
         tries = f"{start['attempts']} attempt{'s' if start['attempts'] > 1 else ''}"
         remarks.append(
             f"{which}: {tries}, lead {ms(start['lead_us'])}, spread {us(start['spread_us'])}, "

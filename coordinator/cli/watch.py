@@ -12,11 +12,14 @@ from rich.status import Status
 from coordinator.cli.common import ExitCode, err
 from coordinator.client import Client, Refused
 from coordinator.core.link import LOST_AFTER_US
+from coordinator.stop_words import STOP_LEVELS, StopWord
+from protocol.states import AT_REST
 
 LOOK_S: Final = 0.1
 """Between two looks at how it goes."""
 
-STOP_LEVELS: Final = {"stop": 1, "stop-and-release": 2, "release": 3}
+RESTING: Final = ("idle", "held", "paused")
+"""Phases of the arm in which nothing is under way."""
 STOPPED: Final = ("unhomed", "ready", "faulted")
 """States of a joint that rests and has nothing to go on with."""
 
@@ -120,12 +123,20 @@ def follow_rest(
     return True
 
 
+def rests(arm: dict[str, Any]) -> bool:
+    """Whether nothing is under way, and every joint that is heard says that it rests."""
+    if arm["phase"] not in RESTING:
+        return False
+    at_rest = {state.word for state in AT_REST}
+    return all(joint["state"] in at_rest for joint in arm["joints"] if joint["age_us"] is not None)
+
+
 def heard(arm: dict[str, Any]) -> set[str]:
     """Joints that have been heard since the session began."""
     return {joint["name"] for joint in arm["joints"] if joint["age_us"] is not None}
 
 
-def unconfirmed(arm: dict[str, Any], level: str) -> dict[str, str]:
+def unconfirmed(arm: dict[str, Any], level: StopWord) -> dict[str, str]:
     """Joints that are not known to have stopped and to rest, and why, base to tool.
 
     Only a joint's own fresh word counts: one that is away may be moving still.

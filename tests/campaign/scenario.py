@@ -13,8 +13,8 @@ from simulator.unit import JointUnit
 LETTERS = "ABCDEUVWHIJK"
 KEY = bytes(range(32))
 HALF_WINDOW_DEG = 0.6
-REACH_DEG = 38.0
-"""Programs stay within this on both sides of 0."""
+REACH_DEG = 44.0
+"""Programs stay within this on both sides of 0: some pass the home sensor again."""
 HOME_DEG = 42.0
 """The home sensor sits near the end towards which the search goes, and is met from anywhere."""
 

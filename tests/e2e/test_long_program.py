@@ -2,7 +2,7 @@
 
 import httpx2
 
-from coordinator.api.app import MAX_BODY_BYTES
+from coordinator.settings import MAX_PROGRAM_BYTES
 from tests.e2e.harness import Bench, children, is_running, program, until
 
 LINE = "G0 A-150 B-150 C-150\nG0 A-100 B-110 C-120\n"
@@ -17,7 +17,7 @@ def test_largest_program_checked_in_mid_move_holds_nothing_and_leaves_no_process
     bench.ask("home")
     bench.play(program(-60, feed=300))
     bench.until_moving()
-    text = LINE * ((MAX_BODY_BYTES * 9 // 10) // len(LINE)) + "M2\n"
+    text = LINE * (MAX_PROGRAM_BYTES // len(LINE) - 1) + "M2\n"
     with httpx2.Client(trust_env=False, timeout=60) as client:
         answer = client.post(f"{bench.url}/api/v1/check", json={"text": text})
     checked = answer.json()

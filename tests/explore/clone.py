@@ -67,6 +67,11 @@ def _tuple(thing: tuple[Any, ...], memo: _Memo) -> Any:
     return memo.setdefault(id(thing), (made, thing))[0]
 
 
+def _named_tuple(thing: Any, memo: _Memo) -> Any:
+    made = type(thing)._make([_copy(one, memo) for one in thing])
+    return memo.setdefault(id(thing), (made, thing))[0]
+
+
 def _deque(thing: deque[Any], memo: _Memo) -> Any:
     made: deque[Any] = deque(maxlen=thing.maxlen)
     memo[id(thing)] = made, thing
@@ -151,6 +156,8 @@ _HOW: dict[type, Callable[[Any, _Memo], Any]] = {
 
 
 def _how(kind: type) -> Callable[[Any, _Memo], Any]:
+    if issubclass(kind, tuple) and hasattr(kind, "_make"):
+        return _named_tuple
     if issubclass(kind, Enum | BaseModel | frozenset | type):
         return _shared
     if is_dataclass(kind) and kind.__dataclass_params__.frozen:  # type: ignore[attr-defined]

@@ -1,21 +1,26 @@
 """I9: the position shown equals the steps issued within one microstep, or is flagged uncertain;
 steps truly lost are flagged at the next passage of the home edge.
 
-The first half is checked against the true axis: a joint that says it is homed stands where it says,
-within a microstep, but for steps that the scenario took from it. The second half is not checked
-yet: a joint looks at its home edge only while it homes, and then the shift takes care of it.
+Both halves are checked against the true axis. A joint that says it is homed stands where it says,
+within a microstep, but for steps that the scenario took from it. And one that lost more than a
+joint can overlook is no longer homed, and says why, once its axis has passed an edge of the sensor.
 """
+
+import math
 
 from coordinator.rehearsal.node import Node
 from coordinator.rehearsal.station import Station
-from protocol.constants import COUNTS_PER_MICROSTEP
+from protocol.constants import COUNTS_PER_MICROSTEP, EDGE_TIMING_US, US
 from protocol.drive import Drive
 from protocol.states import JointState
-from protocol.status import Status
+from protocol.status import Fault, Status
 from simulator.unit import WorldTruth
 from tests.campaign.invariants.base import Invariant
 from tests.campaign.judge import Judge
-from tests.campaign.truth import axis_of
+from tests.campaign.truth import axis_of, body_of
+
+EDGE_MARGIN = COUNTS_PER_MICROSTEP
+"""Counts beyond an edge from which on it has surely been passed, and is not only touched."""
 
 
 class PositionTrue(Invariant):
@@ -27,12 +32,33 @@ class PositionTrue(Invariant):
         super().__init__(judge)
         self._slipped: dict[str, int] = {}
         """What had been lost when the joint was homed last."""
-        self._turns: dict[str, int] = {}
-        """Where home was found, of an axis that turns without end."""
+        self._axis: dict[str, tuple[int, float]] = {}
+        """What had been lost, and where the axis was, when it was looked at last."""
+        self.found = 0
+        """How often a joint flagged what it had truly lost, at an edge."""
 
     def truth(self, node: Node, truth: WorldTruth) -> None:
         if truth.event == "home":
             self._slipped[node.id] = node.unit.slipped
+
+    def rebooted(self, node: Node) -> None:
+        self._axis.pop(node.id, None)
+
+    def touched(self, node: Node) -> None:
+        axis = axis_of(node, self.judge.joint_us(node))
+        slipped, before = self._axis.get(node.id, (node.unit.slipped, axis))
+        self._axis[node.id] = node.unit.slipped, axis
+        body = body_of(node)
+        if slipped != node.unit.slipped or not self._passed(node, before, axis):
+            return
+        if node.id in self.judge.false_home or not self._beyond_doubt(node):
+            return
+        if body.homed:
+            raise self.broken(
+                f"{node.name} lost {self._lost(node)} counts, its axis passed an edge of the home "
+                f"sensor between {before:.0f} and {axis:.0f}, and it still says it is homed"
+            )
+        self.found += bool(body.faults & Fault.STEPS_LOST)
 
     def drove(self, node: Node, station: Station, drive: Drive, status: Status | None) -> None:
         if status is None or not status.homed or status.state is JointState.HOMING:
@@ -40,13 +66,33 @@ class PositionTrue(Invariant):
         if node.id in self.judge.broken_clock | self.judge.false_home:
             return
         axis = axis_of(node, self.judge.joint_us(node))
-        lost = node.unit.slipped - self._slipped.get(node.id, 0)
-        away = axis - lost - status.position
+        away = axis - self._lost(node) - status.position
         if node.unit.settings.continuous:
-            away -= round(away / node.unit.settings.counts_per_turn) * (
-                node.unit.settings.counts_per_turn
-            )
+            away = math.remainder(away, node.unit.settings.counts_per_turn)
         if abs(away) > COUNTS_PER_MICROSTEP:
             raise self.broken(
                 f"{node.name} says {status.position} counts and is {away:.1f} away from there"
             )
+        if status.faults & Fault.STEPS_LOST:
+            raise self.broken(f"{node.name} says it lost steps and that it is homed")
+
+    def _lost(self, node: Node) -> int:
+        return node.unit.slipped - self._slipped.get(node.id, 0)
+
+    def _beyond_doubt(self, node: Node) -> bool:
+        """Whether it lost more than the protocol lets it overlook at any of its speeds."""
+        limits = body_of(node).limits
+        most = limits.full_step + EDGE_TIMING_US / US * (limits.velocity + limits.homing.fast)
+        return abs(math.remainder(self._lost(node), limits.counts_per_turn)) > most
+
+    def _passed(self, node: Node, a: float, b: float) -> bool:
+        """Whether an edge of the sensor lies well between two positions of the axis."""
+        settings = node.unit.settings
+        low, high = min(a, b) + EDGE_MARGIN, max(a, b) - EDGE_MARGIN
+        if low >= high:
+            return False
+        edges = [settings.home_centre + side * settings.home_half_width for side in (-1, 1)]
+        if not settings.continuous:
+            return any(low < edge < high for edge in edges)
+        turn = settings.counts_per_turn
+        return any(math.floor((high - edge) / turn) > (low - edge) / turn for edge in edges)

@@ -14,7 +14,7 @@ from coordinator.api.app import MAX_BODY_BYTES
 from coordinator.arm import load_arm
 from coordinator.data_folder import make_key
 from coordinator.service import Service
-from coordinator.settings import DEMO_ARM
+from coordinator.settings import DEMO_ARM, MAX_PROGRAM_BYTES
 
 BASE = "http://127.0.0.1:8750"
 URN = "urn:unisono:problem:"
@@ -194,7 +194,18 @@ async def test_unknown_numbers_paths_and_methods_are_problems_too(
     assert (await client.get("/api/v1/runs")).json() == {"runs": []}
 
 
-async def test_body_over_a_megabyte_is_too_large(client: httpx2.AsyncClient) -> None:
+async def test_program_over_the_limit_is_named_with_its_size(client: httpx2.AsyncClient) -> None:
+    text = "\n" * MAX_PROGRAM_BYTES
+    checked = await client.post("/api/v1/check", json={"text": text})
+    assert checked.status_code == 200
+    for path, name in (("/check", "the program"), ("/runs", "long.nc")):
+        body = {"text": text + "\n"} | ({"name": name} if path == "/runs" else {})
+        response = await client.post(f"/api/v1{path}", json=body)
+        detail = problem(response, 422, "program-too-large")["detail"]
+        assert detail == f"{name} has 1000001 bytes, a program may have at most 1000000"
+
+
+async def test_body_over_the_limit_is_not_read_to_its_end(client: httpx2.AsyncClient) -> None:
     text = json.dumps({"text": "(" + " " * MAX_BODY_BYTES + ")"})
     headers = {"content-type": "application/json"}
     problem(await client.post("/api/v1/check", content=text, headers=headers), 413, "too-large")

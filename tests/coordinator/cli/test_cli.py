@@ -75,7 +75,8 @@ def one_line(done: Done, code: int) -> str:
         # 2: it asks for what cannot be
         ("home knee", 2, "there is no joint 'knee'; this arm has turntable shoulder elbow"),
         ("run bad.nc", 2, "bad.nc:1:8:"),
-        ("run huge.nc", 2, "1000000 bytes"),
+        ("run huge.nc", 2, "huge.nc has 1400003 bytes, a program may have at most 1000000"),
+        ("check huge.nc", 2, "huge.nc has 1400003 bytes"),
         ("run empty.nc", 2, "empty.nc:1:1: the program ends without M2 or M30"),
         ("report", 2, "no program has been played yet"),
         ("report 7", 2, "there was no run 7"),
