@@ -1,6 +1,4 @@
-"""How far ahead a start is set, and how much of that a joint had left (design section 4)."""
-
-from dataclasses import dataclass
+"""How far ahead a start is set (design section 4)."""
 
 MARGIN_MIN_US = 20_000
 """The least margin (design section 4): on the best link it is the host that may be late."""
@@ -33,21 +31,3 @@ def lead_us(q_us: int, attempt: int = 0) -> int:
     for _ in range(attempt):
         lead = lead * 3 // 2
     return min(lead, LEAD_MAX_US)
-
-
-@dataclass(frozen=True, slots=True)
-class Slack:
-    """How much sooner than needed a joint was permitted to start.
-
-    Both instants are of the joint's own clock, in µs, so no clock error enters.
-    """
-
-    permission_us: int
-    """When it had both the rate change and a lease."""
-    start_us: int
-    """When the start's instant came."""
-
-    @property
-    def slack_us(self) -> int:
-        """Time left over; a joint with less than 0 does not start."""
-        return self.start_us - self.permission_us

@@ -6,7 +6,6 @@ from coordinator.timing.lead import (
     ATTEMPTS,
     LEAD_MAX_US,
     MARGIN_MIN_US,
-    Slack,
     lead_us,
     margin_us,
 )
@@ -53,8 +52,3 @@ def test_worse_link_never_has_the_shorter_lead_or_margin(a_us: int, b_us: int) -
     low_us, high_us = sorted((a_us, b_us))
     assert MARGIN_MIN_US <= margin_us(low_us) <= margin_us(high_us)
     assert lead_us(low_us) <= lead_us(high_us)
-
-
-def test_slack_is_what_was_left_when_the_permission_was_complete() -> None:
-    assert Slack(permission_us=9_000_000, start_us=9_120_000).slack_us == 120_000
-    assert Slack(permission_us=9_120_001, start_us=9_120_000).slack_us == -1
