@@ -1,6 +1,7 @@
 """The long run: `make campaign`, with SEED=… to replay one scenario, SCENARIOS=… for how many."""
 
 import os
+import signal
 import sys
 import time
 from collections import Counter
@@ -58,6 +59,10 @@ class Totals:
         self.apart_us = max([self.apart_us, *outcome.apart_us])
         if outcome.violation is not None:
             self.failures.append((seed, str(outcome.violation)))
+
+
+def _leave_interrupts() -> None:
+    signal.signal(signal.SIGINT, signal.SIG_IGN)
 
 
 def run_seed(seed: int) -> tuple[int, Outcome]:
@@ -124,19 +129,25 @@ def main() -> int:
     count = int(os.environ.get("SCENARIOS") or SCENARIOS)
     first = int(os.environ.get("FIRST") or 1)
     totals, before = Totals(), time.process_time()
-    with Pool(os.cpu_count()) as pool:
+    with Pool(os.cpu_count(), initializer=_leave_interrupts) as pool:
         results: Iterator[tuple[int, Outcome]] = pool.imap_unordered(
             run_seed, range(first, first + count), chunksize=4
         )
-        for seed, outcome in track(results, total=count, console=console):
-            totals.add(seed, outcome)
-        pool.close()
+        try:
+            for seed, outcome in track(results, total=count, console=console):
+                totals.add(seed, outcome)
+                if outcome.violation is not None:
+                    console.print(f"SEED={seed} {outcome.violation}", highlight=False)
+            pool.close()
+        except KeyboardInterrupt:
+            console.print(f"interrupted after {totals.scenarios} of {count} scenarios")
+            pool.terminate()
         pool.join()
     times = os.times()
     report(totals, time.process_time() - before + times.children_user + times.children_system)
     for seed, sentence in islice(sorted(totals.failures), FAILURES_SHOWN):
         explain(seed, sentence)
-    return 1 if totals.failures else 0
+    return 1 if totals.failures or totals.scenarios < count else 0
 
 
 if __name__ == "__main__":

@@ -1,5 +1,6 @@
 """What a scenario's happenings do to a world, and how everything is mended afterwards."""
 
+import math
 from collections import Counter
 from random import Random
 
@@ -24,6 +25,7 @@ SAG_V = 6.0
 CRYSTAL_STEP_US = 100_000
 NOISE_STEP_US = 37_000
 JOG_STEP_US = 100_000
+BRIEF_DEG = 1.5
 
 
 class Happenings:
@@ -68,8 +70,20 @@ class Happenings:
 
     def play(self, station: Station | None = None) -> bool:
         """Ask for the scenario's program from where the joints stand."""
-        station = station or self.world.station
-        arm, text = self.world.arm, "\n".join(self.scenario.program) + "\n"
+        return self._play("\n".join(self.scenario.program) + "\n", station or self.world.station)
+
+    def play_briefly(self) -> bool:
+        """Ask for a short move of all joints, and back."""
+        there, back = [], []
+        for joint, link in zip(self.world.arm.joints, self.world.core.links, strict=True):
+            angle = joint.to_degrees(link.status.position) if link.status is not None else 0.0
+            there.append(f"{joint.word}{angle - math.copysign(BRIEF_DEG, angle):.3f}")
+            back.append(f"{joint.word}{angle:.3f}")
+        text = f"G90 G94\nG0 {' '.join(there)}\nG0 {' '.join(back)}\nM2\n"
+        return self._play(text, self.world.station)
+
+    def _play(self, text: str, station: Station) -> bool:
+        arm = self.world.arm
         try:
             parts = plan_parts(parse_program(text, arm.words), arm, station.core.start_counts())
         except (ev.Refused, ProgramError) as error:

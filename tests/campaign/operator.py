@@ -1,4 +1,4 @@
-"""A patient operator: brings an arm up, and asks for a play once the faults are over."""
+"""A patient operator: brings an arm up, and plays once the faults are over."""
 
 from coordinator.core import events as ev
 from coordinator.core.homing import HomingState
@@ -28,10 +28,10 @@ class Operator:
         self.happenings = happenings
 
     def bring_up(self) -> bool:
-        """Wait for the joints, home them, and ask for the first play."""
-        self.world.run_until(self._all_there, UP_US)
+        """Wait for the joints and home them; True when that succeeded."""
+        self.world.run_until(self.all_there, UP_US)
         for _ in range(3):
-            if self._home() and self.happenings.play():
+            if self._home():
                 return True
             self.world.run_for(LOOK_US)
         return False
@@ -65,7 +65,7 @@ class Operator:
                     self._jog_back()
                     why = f"homing failed: {core.homing.message if core.homing else 'refused'}"
                     world.run_for(LOOK_US)
-            elif self.happenings.play():
+            elif self.happenings.play_briefly():
                 plays += 1
                 self._follow(Phase.HELD, Phase.PAUSED, Phase.ENDED)
                 run = world.core.run
@@ -76,7 +76,8 @@ class Operator:
                 world.run_for(LOOK_US)
         return f"{plays} plays within {stated_us / US:.0f} s; at last {why}"
 
-    def _all_there(self) -> bool:
+    def all_there(self) -> bool:
+        """Whether every joint is connected, and its clock known."""
         return all(
             link.up and link.configured and link.status and link.clock.locked
             for link in self.world.core.links

@@ -3,22 +3,20 @@
 from collections import Counter
 from dataclasses import dataclass, field
 
-from coordinator.arm import Arm
 from coordinator.core.run import Phase
-from coordinator.rehearsal.by_bytes import ByBytes, poll_by_bytes
+from coordinator.rehearsal.node import Node
 from coordinator.rehearsal.world import BEGIN_US, World
 from protocol.constants import US
 from protocol.states import AT_REST
-from simulator.unit import JointUnit
 from tests.campaign.happenings import Happenings
-from tests.campaign.intruder import Intruder
 from tests.campaign.invariants import ALWAYS
 from tests.campaign.invariants.base import Invariant
 from tests.campaign.invariants.i04_together import Together
 from tests.campaign.judge import Judge, Violated
 from tests.campaign.lanes import Lanes
 from tests.campaign.operator import Operator
-from tests.campaign.scenario import KEY, Scenario, make_arm, make_units
+from tests.campaign.scenario import Scenario
+from tests.campaign.stage import stage_of
 from tests.campaign.truth import state_of
 
 CALM_US = 12 * US
@@ -54,16 +52,12 @@ def play(
     liveness: bool = True,
 ) -> Outcome:
     """Play a scenario: safety while faults strike, then whether a play succeeds (I12)."""
-    arm = make_arm(scenario)
-    judge = Judge(kinds, lanes=lanes)
-    units = make_units(scenario, arm, BEGIN_US)
-    world = _make_world(scenario, arm, units, judge)
-    judge.begin(world)
-    if scenario.real_bytes:
-        intruder = Intruder(world, judge, scenario.seed)
-        judge.eavesdrop = intruder.overhear
-    if lanes is not None:
-        lanes.begin(world)
+    try:
+        stage = stage_of(scenario, kinds, lanes)
+    except Violated as violated:
+        return Outcome(violated, Counter(), Counter(), Counter(), violated.at_us - BEGIN_US)
+    world, judge = stage.world, stage.judge
+    begun_us = world.now
     happenings = Happenings(scenario, world, judge)
     operator = Operator(world, happenings)
     violation: Violated | None = None
@@ -78,31 +72,15 @@ def play(
             one.at_end()
     except Violated as violated:
         violation = violated
-    return _outcome(world, judge, happenings, violation)
-
-
-def _make_world(scenario: Scenario, arm: Arm, units: list[JointUnit], judge: Judge) -> World:
-    if not scenario.real_bytes:
-        return World(arm, units, scenario.profile, scenario.seed, observer=judge)
-    return World(
-        arm,
-        units,
-        scenario.profile,
-        scenario.seed,
-        carrier=lambda station: ByBytes(station, KEY),
-        poll=poll_by_bytes,
-        observer=judge,
-    )
+    return _outcome(world, judge, happenings, violation, begun_us)
 
 
 def _live(scenario: Scenario, world: World, happenings: Happenings, operator: Operator) -> None:
     """From the beginning until the faults are over."""
+    end_us = happenings.schedule(world.now)
     if scenario.from_begin:
-        end_us = happenings.schedule(world.now)
         operator.bring_up()
-    else:
-        operator.bring_up()
-        end_us = happenings.schedule(world.now)
+    happenings.play()
     world.run_for(max(0, end_us - world.now))
 
     def over() -> bool:
@@ -111,26 +89,35 @@ def _live(scenario: Scenario, world: World, happenings: Happenings, operator: Op
 
     world.run_until(over, CALM_US)
     happenings.mend()
-    world.run_for(CALM_US)
+    world.run_until(lambda: not _under_way(world) and operator.all_there(), CALM_US)
     run = world.core.run
-    if (
-        run is not None
-        and run.phase in (Phase.STARTING, Phase.MOVING, Phase.HOLDING)
-        and all(state_of(node) in AT_REST for node in world.nodes.values())
-    ):
+    if run is not None and _under_way(world) and all(map(_rests, world.nodes.values())):
         raise Violated(
             "I12", f"run {run.number} is {run.phase}, though every joint rests", world.now
         )
 
 
+def _under_way(world: World) -> bool:
+    run = world.core.run
+    return run is not None and run.phase in (Phase.STARTING, Phase.MOVING, Phase.HOLDING)
+
+
+def _rests(node: Node) -> bool:
+    return state_of(node) in AT_REST
+
+
 def _outcome(
-    world: World, judge: Judge, happenings: Happenings, violation: Violated | None
+    world: World,
+    judge: Judge,
+    happenings: Happenings,
+    violation: Violated | None,
+    begun_us: int,
 ) -> Outcome:
     hits: Counter[str] = Counter()
     for station in world.stations:
         for air in station.airs.values():
             hits.update(air.struck)
-    outcome = Outcome(violation, happenings.struck, happenings.refused, hits, world.now - BEGIN_US)
+    outcome = Outcome(violation, happenings.struck, happenings.refused, hits, world.now - begun_us)
     for station in world.stations:
         for report in station.core.reports.values():
             outcome.partial_starts += report.partial_starts

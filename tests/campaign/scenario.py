@@ -21,7 +21,7 @@ HOME_DEG = 42.0
 
 @dataclass(frozen=True, slots=True)
 class Happening:
-    """One fault or one thing that the operator does, `at_ms` after the first play was asked for.
+    """One fault or one thing that the operator does, `at_ms` after the scenario began.
 
     Which other fields matter depends on `what` (see `happenings`). `for_ms` is how long it lasts.
     """
@@ -132,7 +132,7 @@ def make_units(scenario: Scenario, arm: Arm, start_us: int) -> list[JointUnit]:
         settings = JointSettings(
             id=joint.id,
             name=joint.name,
-            seed=scenario.seed * 16 + k,
+            seed=scenario.arm_seed * 16 + k,
             counts_per_turn=round(360 * per_degree),
             home_centre=centre,
             home_half_width=round(HALF_WINDOW_DEG * per_degree),

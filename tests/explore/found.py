@@ -3,7 +3,7 @@
 from dataclasses import dataclass, field
 from hashlib import blake2b
 
-from tests.explore.clone import share
+from tests.campaign.clone import share
 
 
 def digest(state: object) -> int:

@@ -12,7 +12,7 @@ from collections.abc import Iterator
 from contextlib import suppress
 from pathlib import Path
 
-from tests.explore.clone import clone
+from tests.campaign.clone import clone
 from tests.explore.found import Found, Merged
 from tests.explore.happenings import STRIKE
 from tests.explore.links import TICK_US, Fate

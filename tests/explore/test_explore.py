@@ -13,7 +13,7 @@ from protocol.drive import Drive, Plan
 from simulator.joint.free import Mover
 from simulator.joint.session import Session
 from simulator.unit import JointUnit
-from tests.explore.clone import clone
+from tests.campaign.clone import clone
 from tests.explore.found import Found
 from tests.explore.happenings import CRASHES, OPERATOR, OUTAGES
 from tests.explore.links import Fate
