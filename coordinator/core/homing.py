@@ -14,6 +14,9 @@ BEGIN_PATIENCE_US = 5_000_000
 CUT_SHORT_MARGIN = 6.0
 """Times the patience of one search that a joint may take in all. On a poor link the permission
 runs out in mid-search again and again; the joint comes nearer each time."""
+EDGES_PATIENCE_US = 2_000_000
+"""For a joint's report of its edges after its status says that it is homed: retransmissions of a
+small TCP stack. The report is lost where the stream broke just then."""
 SEARCH_MARGIN = 3.0
 """Times the travel at the fast speed: search, back-off, slow passage, and ramps between them."""
 
@@ -42,6 +45,8 @@ class HomingSequence:
         """The number asked for last of each joint; its event may come after its status."""
         self._attempts = 0
         self._why = ""
+        self._homed_us: int | None = None
+        """When the joint whose turn it is was first seen to be homed."""
         self._since_us = self._turn_us = now
         self._next(now)
 
@@ -92,7 +97,7 @@ class HomingSequence:
             if status.faults:
                 self.fail(f"{link.name}: {self._why or 'it has a fault'}", now)
             elif status.state is JointState.READY and status.homed:
-                self._next(now)
+                self._await_edges(link, now)
             elif status.state is JointState.UNHOMED:
                 self._again(link, now)
             elif elapsed > self._patience_us(link):
@@ -103,19 +108,29 @@ class HomingSequence:
             self.fail(f"{link.name} does not begin to home: {why}", now)
 
     def to_json(self) -> dict[str, Any]:
-        """State and results as plain values."""
+        """State and results as plain values, joints from base to tool."""
         current = self.current
+        base_to_tool = [link.name for link in sorted(self.links, key=lambda link: link.index)]
         return {
             "number": self.number,
             "state": self.state.value,
             "message": self.message,
             "current": current.name if current else None,
-            "joints": self.results,
+            "asked": base_to_tool,
+            "joints": {name: self.results[name] for name in base_to_tool if name in self.results},
         }
+
+    def _await_edges(self, link: JointLink, now: int) -> None:
+        """The joint is homed; its edges come on the stream, which may be slower than its status."""
+        if self._homed_us is None:
+            self._homed_us = now
+        if link.name in self.results or now - self._homed_us > EDGES_PATIENCE_US:
+            self._next(now)
 
     def _next(self, now: int) -> None:
         self._at += 1
         self._attempts = 0
+        self._homed_us = None
         self._turn_us = now
         self._outbox.at_once = True
         if self._at >= len(self.links):

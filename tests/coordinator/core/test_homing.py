@@ -5,7 +5,7 @@ import pytest
 from coordinator.core import events as ev
 from coordinator.core.homing import HomingSequence, HomingState
 from coordinator.rehearsal.world import World
-from protocol.messages import Edge
+from protocol.messages import Edge, Homed
 from protocol.states import JointState
 from simulator.physics.hall import HallSensor
 from tests.coordinator.core.kit import (
@@ -89,6 +89,62 @@ def test_only_the_joints_named_are_homed() -> None:
     states = {name: state(world, name) for name in NAMES}
     assert states["middle"] is JointState.UNHOMED
     assert set(homing_of(world).to_json()["joints"]) == {"tip", "base"}
+
+
+def test_joints_asked_for_and_their_edges_are_told_in_the_arms_order_not_in_that_of_homing() -> (
+    None
+):
+    world = world_up("none")
+    home(world, "tip", "base")
+    shown = homing_of(world).to_json()
+    assert world.arm.homing_order.index("tip") < world.arm.homing_order.index("base")
+    assert shown["asked"] == ["base", "tip"]
+    assert list(shown["joints"]) == ["base", "tip"]
+
+
+def hold_back(world: World, name: str) -> list[ev.Event]:
+    """Let what a joint tells of its home come later than its status, or never; what came."""
+    held: list[ev.Event] = []
+    handle = world.core.handle
+
+    def handled(event: ev.Event, now: int) -> None:
+        if (
+            isinstance(event, ev.Reported)
+            and isinstance(event.report, Homed)
+            and event.joint_id == link(world, name).joint.id
+        ):
+            held.append(event)
+        else:
+            handle(event, now)
+
+    world.core.handle = handled  # type: ignore[method-assign]
+    return held
+
+
+def test_homing_is_done_once_the_edges_of_its_last_joint_are_known() -> None:
+    world = world_up("none")
+    handle = world.core.handle
+    held = hold_back(world, "base")
+    world.command(ev.Home(("base",)))
+    until(world, lambda: bool(held))
+    world.run_for(1 * S)
+    assert state(world, "base") is JointState.READY
+    assert homing_of(world).state is HomingState.RUNNING
+    handle(held[0], world.station.now)
+    until_over(world, 1 * S)
+    assert homing_of(world).state is HomingState.DONE
+    assert list(homing_of(world).to_json()["joints"]) == ["base"]
+
+
+def test_homing_does_not_wait_for_ever_for_edges_that_got_lost() -> None:
+    world = world_up("none")
+    held = hold_back(world, "base")
+    world.command(ev.Home(("base", "tip")))
+    until_over(world)
+    assert homing_of(world).state is HomingState.DONE
+    assert held
+    shown = homing_of(world).to_json()
+    assert (shown["asked"], list(shown["joints"])) == (["base", "tip"], ["tip"])
 
 
 def test_a_homed_joint_can_be_homed_again() -> None:
