@@ -67,14 +67,9 @@ def demonstrate(settings: DemoSettings, data: Path | None) -> ExitCode:
                 return _stay(client, settings, pressed, [joints, coordinator])
             caution(as_json=settings.as_json)
             _home(client, settings, pressed)
-            return remote.play(
-                client,
-                DEMO_PROGRAM.name,
-                DEMO_PROGRAM.read_text(encoding="utf-8"),
-                str(DEMO_PROGRAM),
-                pressed,
-                as_json=settings.as_json,
-            )
+            text = DEMO_PROGRAM.read_text(encoding="utf-8")
+            number = remote.play(client, DEMO_PROGRAM.name, text, str(DEMO_PROGRAM))
+            return remote.follow(client, number, pressed, as_json=settings.as_json)
 
 
 def _joints(settings: DemoSettings, data: Path) -> ExitCode:

@@ -63,8 +63,9 @@ def home(
     as_json: JsonOption = False,
 ) -> ExitCode:
     """Home joints one after another, in the arm file's order. Ctrl-C stops."""
-    caution(as_json=as_json)
     with client_at(url) as client, Interrupts.counted() as pressed:
+        _require_known(names or [], client.arm())
+        caution(as_json=as_json)
         number = client.home(names or [])
         result = follow_homing(client, number, Progress(quiet=as_json), pressed)
     if as_json:
@@ -72,8 +73,16 @@ def home(
     if result["state"] != "done":
         raise Failure(ExitCode.NOT_FINISHED, f"homing failed: {result['message']}")
     if not as_json:
-        out().print(f"homed: {' '.join(result['joints'])}")
+        out().print(f"homed: {' '.join(result['asked'])}")
     return ExitCode.DONE
+
+
+def _require_known(names: list[str], arm: dict[str, Any]) -> None:
+    """Raise WrongInput for a name that no joint has, before a caution is printed."""
+    known = [joint["name"] for joint in arm["joints"]]
+    for name in names:
+        if name not in known:
+            raise WrongInput(f"there is no joint {name!r}; this arm has {' '.join(known)}")
 
 
 def run(
@@ -86,24 +95,27 @@ def run(
     A pause of the program (M0) is waited out: 'resume' in another terminal goes on.
     """
     text = read_program(file)
-    caution(as_json=as_json)
     with client_at(url) as client, Interrupts.counted() as pressed:
-        return play(client, file.name, text, str(file), pressed, as_json=as_json)
+        number = play(client, file.name, text, str(file))
+        caution(as_json=as_json)  # the joints are only being loaded
+        return follow(client, number, pressed, as_json=as_json)
 
 
-def play(
-    client: Client, name: str, text: str, place: str, pressed: Interrupts, *, as_json: bool
-) -> ExitCode:
-    """Play a program, follow it, show its report; `place` is for its mistakes.
-
-    Ctrl-C that comes before the run has its number holds the run as soon as it has one.
-    """
+def play(client: Client, name: str, text: str, place: str) -> int:
+    """Play a program; its run's number. `place` is for its mistakes."""
     try:
-        number = client.play(name, text)
+        return client.play(name, text)
     except WrongInput as error:
         if not error.errors:
             raise
         raise Failure(ExitCode.WRONG_INPUT, *show.mistakes(place, error.errors)) from error
+
+
+def follow(client: Client, number: int, pressed: Interrupts, *, as_json: bool) -> ExitCode:
+    """Follow a run and show its report.
+
+    Ctrl-C that came before the run had its number holds it at once.
+    """
     state = follow_run(client, number, Progress(quiet=as_json), pressed)
     result = client.report(number)
     _show_report(result, as_json=as_json)

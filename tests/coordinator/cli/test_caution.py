@@ -1,0 +1,100 @@
+"""The caution: once for each command that moves the arm, after its input was found right."""
+
+import json
+import threading
+from collections.abc import Iterator
+from http.server import BaseHTTPRequestHandler, ThreadingHTTPServer
+from pathlib import Path
+from typing import Any
+
+import pytest
+
+from coordinator.cli import run
+from coordinator.cli.common import CAUTION
+
+HOMED: dict[str, Any] = {"number": 1, "state": "done", "message": "", "current": None}
+ENDED: dict[str, Any] = {"run": 1, "phase": "ended", "outcome": "finished", "message": ""}
+REPORT: dict[str, Any] = {
+    "run": 1, "name": "good.nc", "outcome": "finished", "message": "", "start": None,
+    "joints": [], "starts": [], "partial_starts": 0, "holds": [],
+}  # fmt: skip
+MISTAKE: dict[str, Any] = {
+    "type": "urn:unisono:problem:program", "detail": "the program has 1 mistake",
+    "errors": [{"line": 1, "column": 1, "message": "G7 is not known"}],
+}  # fmt: skip
+
+
+class _Willing(BaseHTTPRequestHandler):
+    """A coordinator that does at once what it is asked, unless a program has a G7."""
+
+    def do_GET(self) -> None:
+        self._answer(200, {
+            "/arm": {"joints": [{"name": name} for name in ("base", "middle", "tip")]},
+            "/homings/1": HOMED | {"asked": ["base", "tip"], "joints": {"tip": {}}},
+            "/runs/1": ENDED,
+            "/runs/1/report": REPORT,
+        }[self.path.removeprefix("/api/v1")])  # fmt: skip
+
+    def do_POST(self) -> None:
+        body = json.loads(self.rfile.read(int(self.headers["Content-Length"])))
+        if "G7" in body.get("text", ""):
+            self._answer(422, MISTAKE)
+        else:
+            self._answer(202, {"homing": 1, "run": 1})
+
+    def _answer(self, status: int, value: dict[str, Any]) -> None:
+        body = json.dumps(value).encode()
+        self.send_response(status)
+        self.send_header("Content-Type", "application/json")
+        self.send_header("Content-Length", str(len(body)))
+        self.end_headers()
+        self.wfile.write(body)
+
+    def log_message(self, format: str, *args: object) -> None:
+        """Stay quiet."""
+
+
+@pytest.fixture(name="url", scope="module")
+def willing_coordinator() -> Iterator[str]:
+    with ThreadingHTTPServer(("127.0.0.1", 0), _Willing) as server:
+        serving = threading.Thread(target=server.serve_forever)
+        serving.start()
+        yield f"http://127.0.0.1:{server.server_address[1]}"
+        server.shutdown()
+        serving.join()
+
+
+@pytest.mark.parametrize(
+    ("command", "last"), [("home tip base", "homed: base tip"), ("run good.nc", "")]
+)
+def test_caution_is_printed_once_and_joints_in_the_arms_order(
+    url: str,
+    tmp_path: Path,
+    monkeypatch: pytest.MonkeyPatch,
+    capsys: pytest.CaptureFixture[str],
+    command: str,
+    last: str,
+) -> None:
+    monkeypatch.chdir(tmp_path)
+    (tmp_path / "good.nc").write_text("M2\n")
+    assert run([*command.split(), "--url", url]) == 0
+    lines = capsys.readouterr().out.splitlines()
+    assert lines[0] == CAUTION
+    assert lines.count(CAUTION) == 1
+    assert not last or lines[-1] == last
+
+
+@pytest.mark.parametrize("command", ["home tip knee", "run bad.nc", "run nowhere.nc"])
+def test_wrong_input_comes_without_a_caution(
+    url: str,
+    tmp_path: Path,
+    monkeypatch: pytest.MonkeyPatch,
+    capsys: pytest.CaptureFixture[str],
+    command: str,
+) -> None:
+    monkeypatch.chdir(tmp_path)
+    (tmp_path / "bad.nc").write_text("G7\n")
+    assert run([*command.split(), "--url", url]) == 2
+    said = capsys.readouterr()
+    assert said.out == ""
+    assert said.err.startswith("unisono: ")
