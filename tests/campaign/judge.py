@@ -25,6 +25,9 @@ class Violated(AssertionError):
         self.message = message
         self.at_us = at_us
 
+    def __reduce__(self) -> tuple[type, tuple[str, str, int]]:
+        return type(self), (self.invariant, self.message, self.at_us)
+
 
 class Judge(Observer):
     """All invariants over one world. Raises Violated in the middle of what broke one."""

@@ -1,16 +1,19 @@
 """Takes safeguards out one by one and shows that the campaign notices (`make mutants`).
 
 Each mutant is a change of the source, made in a copy of the tree. The text to be replaced must
-stand there exactly once, so a mutant that no longer fits the code is an error, not a pass.
+stand there exactly once, so a mutant that no longer fits the code is an error, not a pass. With
+KEEP=1 the smallest scenario that notices each is kept among the regressions.
 """
 
+import json
 import os
+import re
 import shutil
 import subprocess
 import sys
 import tempfile
 from concurrent.futures import ThreadPoolExecutor
-from dataclasses import dataclass
+from dataclasses import asdict, dataclass
 from pathlib import Path
 
 from rich.console import Console
@@ -20,6 +23,7 @@ from rich.table import Table
 ROOT = Path(__file__).parents[2]
 WITHIN = 600
 """Scenarios within which every mutant must be caught."""
+REGRESSIONS = Path(__file__).parent / "regressions"
 CORE, JOINT = "coordinator/core", "simulator/joint"
 
 
@@ -38,6 +42,22 @@ class Mutant:
 
     what: str
     edits: tuple[Edit, ...]
+
+    @property
+    def slug(self) -> str:
+        """A file name for the scenario that catches it."""
+        return re.sub(r"[^a-z]+", "-", self.what.partition(":")[0].lower()).strip("-")
+
+
+@dataclass(frozen=True, slots=True)
+class Caught:
+    """What noticed that a safeguard was gone, and after how many scenarios."""
+
+    seed: int
+    by: str
+    sentence: str
+    scenario: str
+    """The smallest scenario that notices it, as JSON; empty where the core itself broke."""
 
 
 def _one(what: str, path: str, old: str, new: str) -> Mutant:
@@ -221,19 +241,24 @@ MUTANTS = (
 
 
 def hunt(limit: int) -> int:
-    """In the copy: play scenarios until one is caught. Prints its number and the sentence."""
+    """In the copy: play scenarios until one is caught; prints what caught it."""
     from tests.campaign.generate import generate
     from tests.campaign.play import play
+    from tests.campaign.shrink import shrink
 
     for seed in range(1, limit + 1):
+        scenario = generate(seed)
         try:
-            violation = play(generate(seed)).violation
+            violation = play(scenario).violation
         except Exception as error:  # noqa: BLE001 - a core that breaks is caught as well
-            print(f"{seed}\tcrash\t{type(error).__name__}: {error}")  # noqa: T201
-            return 0
-        if violation is not None:
-            print(f"{seed}\t{violation.invariant}\t{violation.message}")  # noqa: T201
-            return 0
+            caught = Caught(seed, "crash", f"{type(error).__name__}: {error}", "")
+        else:
+            if violation is None:
+                continue
+            small, _ = shrink(scenario, violation.invariant)
+            caught = Caught(seed, violation.invariant, violation.message, small.to_json())
+        print(json.dumps(asdict(caught)))  # noqa: T201
+        return 0
     return 1
 
 
@@ -249,8 +274,8 @@ def apply(mutant: Mutant, tree: Path) -> None:
         path.write_text(text.replace(edit.old, edit.new))
 
 
-def run(mutant: Mutant, limit: int = WITHIN) -> tuple[str, str, str] | None:
-    """Seed, invariant and sentence that caught a mutant, None when nothing did."""
+def run(mutant: Mutant, limit: int = WITHIN) -> Caught | None:
+    """What caught a mutant, None when nothing did."""
     with tempfile.TemporaryDirectory() as folder:
         tree = Path(folder)
         for name in ("protocol", "simulator", "coordinator"):
@@ -269,8 +294,7 @@ def run(mutant: Mutant, limit: int = WITHIN) -> tuple[str, str, str] | None:
         raise RuntimeError(f"mutant {mutant.what!r}: {done.stderr}")
     if done.returncode:
         return None
-    seed, invariant, sentence = done.stdout.strip().split("\t", 2)
-    return seed, invariant, sentence
+    return Caught(**json.loads(done.stdout))
 
 
 def main() -> int:
@@ -288,7 +312,9 @@ def main() -> int:
             missed += 1
             table.add_row(mutant.what, "[bold]nothing[/bold]", f"> {WITHIN}", "")
         else:
-            table.add_row(mutant.what, found[1], found[0], found[2])
+            table.add_row(mutant.what, found.by, str(found.seed), found.sentence)
+            if found.scenario and os.environ.get("KEEP"):
+                (REGRESSIONS / f"{mutant.slug}.json").write_text(found.scenario + "\n")
     console.print(table)
     console.print(f"{len(chosen) - missed} of {len(chosen)} caught within {WITHIN} scenarios")
     return 1 if missed else 0

@@ -1,8 +1,11 @@
 """A short campaign."""
 
+import pickle
+
 import pytest
 
 from tests.campaign.generate import generate
+from tests.campaign.judge import Violated
 from tests.campaign.lanes import Lanes
 from tests.campaign.play import play
 from tests.campaign.scenario import Scenario
@@ -41,3 +44,9 @@ def test_picture_shows_every_joint_and_what_was_asked() -> None:
         assert f">{joint.name}</text>" in picture
     assert "play @0" in picture
     assert ">moving</title>" in picture
+
+
+def test_violation_comes_whole_out_of_a_worker_process() -> None:
+    violated = pickle.loads(pickle.dumps(Violated("I3", "a sentence", 1_500_000)))
+    assert str(violated) == "I3 at 1.500000 s: a sentence"
+    assert violated.invariant == "I3"
