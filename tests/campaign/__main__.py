@@ -24,6 +24,8 @@ from tests.campaign.shrink import shrink
 SCENARIOS = 2_000
 PICTURES = Path("build/campaign")
 FAILURES_SHOWN = 5
+TOLD_EVERY = 500
+"""Scenarios between two lines of progress in a log."""
 console = Console()
 
 
@@ -136,6 +138,8 @@ def main() -> int:
         try:
             for seed, outcome in track(results, total=count, console=console):
                 totals.add(seed, outcome)
+                if not console.is_terminal and totals.scenarios % TOLD_EVERY == 0:
+                    print(f"{totals.scenarios} of {count} scenarios", flush=True)  # noqa: T201
                 if outcome.violation is not None:
                     console.print(f"SEED={seed} {outcome.violation}", highlight=False)
             pool.close()

@@ -1,6 +1,7 @@
-"""A short campaign."""
+"""A short campaign, and every scenario that once broke something."""
 
 import pickle
+from pathlib import Path
 
 import pytest
 
@@ -10,6 +11,7 @@ from tests.campaign.lanes import Lanes
 from tests.campaign.play import play
 from tests.campaign.scenario import Scenario
 
+REGRESSIONS = sorted((Path(__file__).parent / "regressions").glob("*.json"))
 SHORT = range(1, 61)
 PIECES = 12
 
@@ -50,3 +52,9 @@ def test_violation_comes_whole_out_of_a_worker_process() -> None:
     violated = pickle.loads(pickle.dumps(Violated("I3", "a sentence", 1_500_000)))
     assert str(violated) == "I3 at 1.500000 s: a sentence"
     assert violated.invariant == "I3"
+
+
+@pytest.mark.parametrize("path", REGRESSIONS, ids=lambda path: path.stem)
+def test_scenario_that_once_broke_something_does_no_more(path: Path) -> None:
+    outcome = play(Scenario.from_json(path.read_text()))
+    assert outcome.violation is None, str(outcome.violation)

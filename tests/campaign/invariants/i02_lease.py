@@ -32,10 +32,10 @@ class NoFurtherThanLease(Invariant):
 
     def __init__(self, judge: Judge) -> None:
         super().__init__(judge)
-        self._start: dict[int, tuple[int, int]] = {}
-        """Plan number and path time of the newest start, by session."""
+        self._start: dict[int, tuple[int, int, int]] = {}
+        """Plan number, instant and path time of the newest start, by session."""
         self._furthest: dict[tuple[int, int], dict[str, float]] = {}
-        """Furthest lease by session and start, then by joint."""
+        """Furthest lease by session and a start's instant, then by joint."""
         self._mine: dict[str, tuple[int, int]] = {}
         """The session and start by which each joint moves or is about to."""
         self._began: dict[tuple[tuple[int, int], str], int] = {}
@@ -54,8 +54,9 @@ class NoFurtherThanLease(Invariant):
         if plan.change.before_ppm:
             return
         known = self._start.get(drive.session)
-        if known is None or known[0] < plan.number:
-            self._start[drive.session] = plan.number, plan.stand_us
+        # A withdrawn override leaves the change of the start, under a new number.
+        if known is None or (known[0] < plan.number and known[1] != plan.change.at_us):
+            self._start[drive.session] = plan.number, plan.change.at_us, plan.stand_us
 
     def _judge_offer(self, station: Station, drive: Drive) -> None:
         """Once a joint is known to come to rest, nobody is given more."""
@@ -63,7 +64,7 @@ class NoFurtherThanLease(Invariant):
         start = self._start.get(drive.session)
         if drive.lease_us is None or start is None:
             return
-        key = drive.session, start[0]
+        key = drive.session, start[1]
         stopping = next(
             (
                 link.name
@@ -93,8 +94,8 @@ class NoFurtherThanLease(Invariant):
         path = path_of(node)
         if plan.change.before_ppm == 0:
             known = self._start.get(drive.session)
-            if known is not None and plan.number == known[0]:
-                self._mine[node.id] = drive.session, plan.number
+            if known is not None and plan.change.at_us == known[1]:
+                self._mine[node.id] = drive.session, known[1]
                 self._began.setdefault((self._mine[node.id], node.id), drive.sequence)
         state = state_of(node)
         if state is not JointState.ARMED and state is not JointState.MOVING:
@@ -108,7 +109,7 @@ class NoFurtherThanLease(Invariant):
         furthest[node.id] = max(furthest.get(node.id, 0.0), float(lease_us))
         silent = [one for one in self.world.nodes if one not in furthest]
         if silent:
-            start_us = self._start[drive.session][1] if stand_us is None else stand_us
+            start_us = self._start[drive.session][2] if stand_us is None else stand_us
             if lease_us > start_us + FIRST_LEASE_US:
                 names = ", ".join(self.world.nodes[one].name for one in silent)
                 raise self.broken(

@@ -1,38 +1,54 @@
 """I7: a joint that rebooted never moves until homed again; the rest hold.
 
 Homing itself and slow jog are what I6 allows. That the rest hold is what I1 and I2 say of a run
-with a joint that stopped; here it is that none of them starts or resumes before that joint is
-homed again.
+with a joint that stopped; here it is that none of them resumes before that joint is homed again,
+unless it restarted after *go* was sent: then the rest use up their first lease, and hold.
 """
 
 from coordinator.rehearsal.node import Node
+from coordinator.rehearsal.station import Station
+from protocol.drive import Drive
 from protocol.states import JointState
 from simulator.unit import WorldTruth
 from tests.campaign.invariants.base import Invariant
 from tests.campaign.judge import Judge
-from tests.campaign.truth import state_of
+from tests.campaign.truth import path_of, state_of
 
 ON_PATH_MOTION = (JointState.ADVANCING, JointState.MOVING, JointState.RAMPING)
 
 
 class RebootedStays(Invariant):
-    """Remembers who has not been homed since its boot."""
+    """Remembers who has not been homed since its boot, and when each start was sent."""
 
     name = "I7"
 
     def __init__(self, judge: Judge) -> None:
         super().__init__(judge)
-        self._unhomed: set[str] = set(self.world.nodes)
+        self._unhomed: dict[str, int] = dict.fromkeys(self.world.nodes, 0)
+        """Who has not been homed since its boot, and when that began."""
+        self._go_us: dict[tuple[int, int], int] = {}
+        """When *go* was sent first, by session and a start's instant."""
+
+    def sent(self, station: Station, joint_id: str, drive: Drive) -> None:
+        plan = drive.plan
+        if plan is not None and plan.change is not None and plan.change.before_ppm == 0:
+            self._go_us.setdefault((drive.session, plan.change.at_us), self.world.now)
 
     def rebooted(self, node: Node) -> None:
-        self._unhomed.add(node.id)
+        self._unhomed[node.id] = self.world.now
 
     def truth(self, node: Node, truth: WorldTruth) -> None:
         if truth.event == "home":
-            self._unhomed.discard(node.id)
+            self._unhomed.pop(node.id, None)
         elif truth.event == "resume" and self._unhomed:
-            names = ", ".join(self.world.nodes[one].name for one in sorted(self._unhomed))
-            raise self.broken(f"{node.name} resumed, but {names} restarted and was not homed since")
+            change = path_of(node).current
+            assert change is not None
+            go_us = self._go_us[node.unit.joint.session or 0, change.at_us]
+            names = [self.world.nodes[one].name for one, us in self._unhomed.items() if us < go_us]
+            if names:
+                raise self.broken(
+                    f"{node.name} resumed, but {', '.join(names)} restarted and was not homed since"
+                )
 
     def touched(self, node: Node) -> None:
         if node.id in self._unhomed and state_of(node) in ON_PATH_MOTION:

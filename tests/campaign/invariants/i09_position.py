@@ -31,7 +31,9 @@ class PositionTrue(Invariant):
     def __init__(self, judge: Judge) -> None:
         super().__init__(judge)
         self._slipped: dict[str, int] = {}
-        """What had been lost when the joint was homed last."""
+        """What had been lost when the joint met its sensor last while it homed."""
+        self._homing: dict[str, set[int]] = {}
+        """What had been lost at any time of the homing under way."""
         self._axis: dict[str, tuple[int, float]] = {}
         """What had been lost, and where the axis was, when it was looked at last."""
         self.found = 0
@@ -39,12 +41,25 @@ class PositionTrue(Invariant):
 
     def truth(self, node: Node, truth: WorldTruth) -> None:
         if truth.event == "home":
-            self._slipped[node.id] = node.unit.slipped
+            self._slipped[node.id] = self._lost_when_met(node)
+
+    def _lost_when_met(self, node: Node) -> int:
+        """What had been lost when it met its sensor: what it lost since then it cannot know of."""
+        now = self.judge.joint_us(node)
+        away = axis_of(node, now) - body_of(node).position(now)[0]
+        slipped = node.unit.slipped
+        for before in self._homing.pop(node.id, set()):
+            if abs(away - (slipped - before)) <= COUNTS_PER_MICROSTEP:
+                return before
+        return slipped
 
     def rebooted(self, node: Node) -> None:
         self._axis.pop(node.id, None)
+        self._homing.pop(node.id, None)
 
     def touched(self, node: Node) -> None:
+        if body_of(node).state is JointState.HOMING:
+            self._homing.setdefault(node.id, set()).add(node.unit.slipped)
         axis = axis_of(node, self.judge.joint_us(node))
         slipped, before = self._axis.get(node.id, (node.unit.slipped, axis))
         self._axis[node.id] = node.unit.slipped, axis
