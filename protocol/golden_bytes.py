@@ -269,10 +269,12 @@ def point_fields(point: Point) -> Vectors:
 
 
 def keys_vectors() -> Vectors:
-    """HMAC tags and HKDF outputs for inputs of several lengths."""
+    """The text of a key file, HMAC tags and HKDF outputs for inputs of several lengths."""
     long = bytes(range(256))
     return {
-        "about": "Tags, and HKDF-SHA-256 outputs (RFC 5869). All values are hex.",
+        "about": "The text of a file arm.key and the key in it; tags, and HKDF-SHA-256 outputs "
+        "(RFC 5869). All other values are hex.",
+        "key_file": {"text": ARM_KEY.hex() + "\n", "key": ARM_KEY.hex()},
         "tags": [
             {
                 "key": ARM_KEY.hex(),
@@ -316,11 +318,11 @@ def handshake_vectors() -> Vectors:
         "transcript": encoded.hex(),
         "proofs": [
             {
-                "role": int(role),
-                "message": (label + b" proof" + bytes((role,)) + encoded).hex(),
-                "proof": proof(ARM_KEY, role, TRANSCRIPT).hex(),
+                "direction": int(direction),
+                "message": (label + b" proof" + bytes((direction,)) + encoded).hex(),
+                "proof": proof(ARM_KEY, direction, TRANSCRIPT).hex(),
             }
-            for role in Direction
+            for direction in Direction
         ],
         "salt": encoded[:64].hex(),
         "keys": [

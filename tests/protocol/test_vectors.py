@@ -70,10 +70,11 @@ def test_handshake() -> None:
     arm_key = bytes.fromhex(found["arm_key"])
     proofs = {}
     for case in found["proofs"]:
-        message = LABEL + b" proof" + bytes((case["role"],)) + transcript
+        direction = case["direction"]
+        message = LABEL + b" proof" + bytes((direction,)) + transcript
         assert message.hex() == case["message"]
-        proofs[case["role"]] = hmac.new(arm_key, message, hashlib.sha256).hexdigest()
-        assert proofs[case["role"]] == case["proof"]
+        proofs[direction] = hmac.new(arm_key, message, hashlib.sha256).hexdigest()
+        assert proofs[direction] == case["proof"]
     assert (proof["proof"], welcome["proof"]) == (proofs[0], proofs[1])
     assert found["salt"] == transcript[:64].hex()
     for case in found["keys"]:
