@@ -1,11 +1,9 @@
-"""Software joints on real sockets: found by anyone, moved by nobody without the key."""
+"""Software joints on real sockets: moved by nobody without the key, hurt by no noise."""
 
 import asyncio
 import contextlib
 import os
 import random
-import socket
-import struct
 from collections.abc import AsyncIterator, Awaitable, Callable
 from contextlib import asynccontextmanager
 from typing import Any
@@ -28,8 +26,6 @@ from tests.simulator.joints import settings
 
 KEY = bytes(range(32))
 SESSION = 77
-MDNS = ("224.0.0.251", 5353)
-SERVICE = ("_unisono-joint", "_tcp", "local")
 PATIENCE_S = 20.0
 NOISE_BYTES = 1_000_000
 CHUNK_BYTES = 50_000
@@ -95,88 +91,6 @@ async def shake_hands(port: JointPort, stream: ClientConnection) -> DatagramKeys
     await stream.send(hands.proof())
     assert isinstance(await stream.recv(), bytes)  # the tagged ack
     return hands.datagram_keys()
-
-
-# ---- discovery ---------------------------------------------------------------------------------
-
-
-def _name(labels: tuple[str, ...]) -> bytes:
-    return b"".join(bytes((len(label),)) + label.encode() for label in labels) + b"\0"
-
-
-def _read_name(data: bytes, at: int) -> tuple[str, int]:
-    """A name with compression (RFC 1035 §4.1.4), and where it ends."""
-    labels, end = [], None
-    while data[at]:
-        if data[at] & 0xC0 == 0xC0:
-            end = end or at + 2
-            at = (data[at] & 0x3F) << 8 | data[at + 1]
-            continue
-        labels.append(data[at + 1 : at + 1 + data[at]].decode())
-        at += 1 + data[at]
-    return ".".join(labels), end or at + 1
-
-
-def _records(data: bytes) -> list[tuple[str, int, bytes, int]]:
-    """Name, type, whole message and offset of the data of every record of an answer."""
-    questions, *counts = struct.unpack_from(">4H", data, 4)
-    at = 12
-    for _ in range(questions):
-        at = _read_name(data, at)[1] + 4
-    found = []
-    for _ in range(sum(counts)):
-        name, at = _read_name(data, at)
-        kind, _, _, length = struct.unpack_from(">HHIH", data, at)
-        found.append((name, kind, data, at + 10))
-        at += 10 + length
-    return found
-
-
-def _ask(instance: str) -> dict[int, tuple[str, bytes, int]]:
-    """PTR, SRV and TXT of an instance by a plain one-shot query (RFC 6762 §5.1)."""
-    found: dict[int, tuple[str, bytes, int]] = {}
-    with socket.socket(socket.AF_INET, socket.SOCK_DGRAM) as asks:
-        asks.setsockopt(socket.IPPROTO_IP, socket.IP_MULTICAST_IF, socket.inet_aton("127.0.0.1"))
-        asks.bind(("127.0.0.1", 0))
-        asks.settimeout(2.0)
-        for _ in range(10):
-            for labels, kind in ((SERVICE, 12), ((instance, *SERVICE), 255)):
-                query = struct.pack(">6H", 1, 0, 1, 0, 0, 0) + _name(labels)
-                asks.sendto(query + struct.pack(">2H", kind, 1), MDNS)
-            with contextlib.suppress(TimeoutError):
-                while {12, 16, 33} - set(found):
-                    for name, kind, data, at in _records(asks.recv(9000)):
-                        about = _read_name(data, at)[0] if kind == 12 else name
-                        if about.startswith(instance):
-                            found[kind] = name, data, at
-                return found
-    return found
-
-
-async def test_a_plain_dns_sd_query_finds_name_port_and_txt_record() -> None:
-    # RFC 6763 §4 to §6, with `txtvers` first (§6.7), from memory; keys of the design's section 3.
-    async with joint() as port:
-        instance = f"{port.unit.settings.name}-{port.unit.settings.id}"
-        found = await asyncio.to_thread(_ask, instance)
-        assert found[12][0] == ".".join(SERVICE)
-        _, data, at = found[33]
-        assert struct.unpack_from(">3H", data, at)[2] == port.stream_port
-        _, data, at = found[16]
-        (length,) = struct.unpack_from(">H", data, at - 2)
-        texts = []
-        end = at + length
-        while at < end:
-            texts.append(data[at + 1 : at + 1 + data[at]].decode())
-            at += 1 + data[at]
-        firmware = port.unit.joint.identity.firmware
-        assert texts == [
-            "txtvers=1",
-            f"id={port.unit.settings.id}",
-            "proto=1",
-            f"fw={firmware}",
-            "path=/joint",
-            f"udp={port.udp_port}",
-        ]
 
 
 # ---- noise -------------------------------------------------------------------------------------
