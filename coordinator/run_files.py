@@ -1,7 +1,7 @@
 """Reports of runs as files, so that they outlive the coordinator.
 
-One JSON file per run, `runs/NNNN.json`, written when the run begins and again when it ends. A
-run without an end in its file is one whose coordinator died; reading tells so.
+One JSON file per run, `runs/NNNN.json`, written when the run begins and whenever its report grows.
+A run without an end in its file is one whose coordinator died; `close_unfinished` tells so.
 """
 
 import json

@@ -10,9 +10,7 @@ import contextlib
 import logging
 import math
 import secrets
-from collections import defaultdict
 from collections.abc import AsyncIterator, Awaitable, Callable, Coroutine, Iterator
-from concurrent.futures import ThreadPoolExecutor
 from pathlib import Path
 from typing import Any, Final
 
@@ -25,19 +23,22 @@ from coordinator.core.events import (
     Note,
     Play,
     Refused,
-    RunEnded,
+    ReportGrew,
     SendDrive,
+    Stop,
 )
-from coordinator.core.machine import KEPT, Coordinator
+from coordinator.core.machine import Coordinator
 from coordinator.core.run import Phase
 from coordinator.core.snapshot import snapshot
-from coordinator.data_folder import DataFolderError, coordinator_id, read_key
+from coordinator.data_folder import coordinator_id, read_key
 from coordinator.links.carrier import Carrier
 from coordinator.links.clock import SleepWatch, arm_now_us, boot_now_us
 from coordinator.planner import Planner
-from coordinator.run_files import RunFiles, utc_now
+from coordinator.run_files import RunFiles
+from coordinator.run_keeper import RunKeeper
 from coordinator.settings import MAX_PROGRAM_BYTES
 
+RESUMABLE: Final = (Phase.HELD, Phase.PAUSED)
 EXIT_HOLD_S: Final = 4.0
 """Patience for a hold when the coordinator is asked to end: lease and ramp take less."""
 _LEVELS: Final = {"info": logging.INFO, "attention": logging.WARNING, "danger": logging.ERROR}
@@ -54,21 +55,18 @@ class Service:
     def __init__(self, arm: Arm, data: Path, interface: str) -> None:
         self.arm = arm
         self.failed = asyncio.Event()
-        self._files = RunFiles(data)
-        self._files.close_unfinished()
-        runs = self._files.numbers()
+        files = RunFiles(data)
+        files.close_unfinished()
+        first_run = max(files.numbers(), default=0) + 1
         identity = coordinator_id(data)
-        self._core = Coordinator(arm, identity, _new_session(), first_run=max(runs, default=0) + 1)
+        self._core = Coordinator(arm, identity, _new_session(), first_run)
+        self._runs = RunKeeper(files, self._core.reports)
         self._carrier = Carrier(interface, read_key(data), identity, self._happened)
         self._sleep = SleepWatch(arm_now_us(), boot_now_us())
         self._timer: asyncio.TimerHandle | None = None
         self._planner = Planner(arm)
-        self._writer = ThreadPoolExecutor(1, thread_name_prefix="run-files")
         self._tasks: set[asyncio.Task[None]] = set()
-        self._saved = set(runs)
-        """Runs whose end is on the disk."""
-        self._utc: defaultdict[int, dict[str, str]] = defaultdict(dict)
-        """When runs began and ended by the wall clock, for people: nothing depends on it."""
+        self._ending = self._closed = False
 
     async def open(self) -> None:
         """Open the sockets and begin. Raises OSError, naming no file, when one cannot be had."""
@@ -76,21 +74,25 @@ class Service:
         self._go_on()
 
     async def close(self) -> None:
-        """Hold what moves, then close everything."""
+        """Hold what moves, then close everything; from now on nothing can begin or go on."""
+        self._ending = True
         if not self.failed.is_set():
             with contextlib.suppress(Refused, TimeoutError):
                 await asyncio.wait_for(self._hold_and_rest(), EXIT_HOLD_S)
+        self._closed = True
         if self._timer is not None:
             self._timer.cancel()
         await self._planner.close()
         await self._carrier.close()
         await asyncio.gather(*self._tasks)
-        self._writer.shutdown()
+        await self._runs.close()
 
     # ---- what people ask ------------------------------------------------------------------
 
     def command(self, command: Command) -> int | None:
         """Carry out a command; the number of a new homing. Raises Refused."""
+        if self._closed or not isinstance(command, Hold | Stop):
+            self._require_not_ending()
         number: int | None = None
         if not self.failed.is_set():
             with self._guarded():
@@ -119,9 +121,7 @@ class Service:
             raise Refused("moved", "a joint moved while the program was being planned; try again")
         run = self.command(Play(name, text, parts))
         assert run is not None
-        self._utc[run]["began_utc"] = utc_now()
-        self._utc.pop(run - KEPT, None)
-        await self._save(run)
+        await self._runs.begin(run)
         return run
 
     async def check(self, text: str) -> bytes:
@@ -160,18 +160,18 @@ class Service:
 
     def runs(self) -> list[int]:
         """Numbers of all runs, oldest first."""
-        return sorted(self._saved | set(self._core.reports))
+        return self._runs.runs()
 
-    def progress(self, run: int) -> dict[str, Any] | None:
-        """Where a run is, None if there is none of that number."""
-        report = self.report(run)
+    async def progress(self, run: int) -> dict[str, Any] | None:
+        """Where a run is, None if there is none of that number. Raises DataFolderError."""
+        report = await self._runs.report(run)
         if report is None:
             return None
         going = self.snapshot()["run"]
         place: dict[str, Any] = {"phase": "ended"}
         if going is not None and going["number"] == run:
             place = going
-        elif run not in self._saved:
+        elif not self._runs.is_ended(run):
             place = {"phase": "ending"}
         return {
             **place,
@@ -179,22 +179,31 @@ class Service:
             "name": report["name"],
             "outcome": report["outcome"],
             "message": report["message"],
+            "obstacle": self._obstacle() if place["phase"] in RESUMABLE else None,
         }
 
-    def report(self, run: int) -> dict[str, Any] | None:
+    async def report(self, run: int) -> dict[str, Any] | None:
         """A run's report, None if there is none of that number. Raises DataFolderError."""
-        return self._live_report(run) or self._files.load(run)
+        return await self._runs.report(run)
 
-    def _live_report(self, run: int) -> dict[str, Any] | None:
-        live = self._core.reports.get(run)
-        if live is None:
-            return None
-        return {**live.to_json(), "began_utc": None, "ended_utc": None, **self._utc[run]}
+    def _obstacle(self) -> dict[str, str] | None:
+        """Why the run that rests could not go on now, None if it could."""
+        assert self._core.run is not None
+        try:
+            self._require_not_ending()
+            self._core.run.require_resumable(arm_now_us())
+        except Refused as refused:
+            return {"code": refused.code, "message": refused.message}
+        return None
+
+    def _require_not_ending(self) -> None:
+        if self._ending:
+            raise Refused("ending", "the coordinator is ending")
 
     # ---- the loop -------------------------------------------------------------------------
 
     def _happened(self, event: Event) -> None:
-        if self.failed.is_set():
+        if self._closed or self.failed.is_set():
             return
         with self._guarded():
             self._core.handle(event, arm_now_us())
@@ -224,9 +233,8 @@ class Service:
             match action:
                 case Note(level=level, message=message):
                     _logger.log(_LEVELS[level], "%s", message)
-                case RunEnded(run=run):
-                    self._utc[run]["ended_utc"] = utc_now()
-                    self._start(self._save(run))
+                case ReportGrew(run=run):
+                    self._runs.grew(run)
                 case SendDrive() if self._end_session_if_slept():
                     # The rest is of a session that is over.
                     self._go_on()
@@ -257,19 +265,6 @@ class Service:
         run = self._core.run
         while run is not None and run.phase in (Phase.MOVING, Phase.HOLDING, Phase.STARTING):
             await asyncio.sleep(0.05)
-
-    # ---- files ----------------------------------------------------------------------------
-
-    async def _save(self, run: int) -> None:
-        report = self._live_report(run)
-        assert report is not None
-        loop = asyncio.get_running_loop()
-        try:
-            await loop.run_in_executor(self._writer, self._files.save, report)
-        except DataFolderError as error:
-            _logger.error("the report of run %d is not kept: %s", run, error)
-        if report["ended_at_us"] is not None:
-            self._saved.add(run)
 
     def _start(self, work: Coroutine[Any, Any, None]) -> None:
         task = asyncio.get_running_loop().create_task(work)

@@ -10,3 +10,4 @@ STOP_LEVELS: Final[dict[StopWord, StopLevel]] = {
     "stop-and-release": StopLevel.STOP_AND_RELEASE,
     "release": StopLevel.RELEASE,
 }
+STOP_WORDS: Final = {level: word for word, level in STOP_LEVELS.items()}

@@ -103,11 +103,11 @@ def _add_reading(app: FastAPI, service: Service) -> None:
 
     @app.get(f"{PREFIX}/runs/{{number}}")
     async def run(number: Number) -> dict[str, Any]:
-        return _found(service.progress(number), f"there was no run {number}")
+        return _found(await service.progress(number), f"there was no run {number}")
 
     @app.get(f"{PREFIX}/runs/{{number}}/report")
     async def report(number: Number) -> dict[str, Any]:
-        return _found(service.report(number), f"there was no run {number}")
+        return _found(await service.report(number), f"there was no run {number}")
 
 
 def _add_commands(app: FastAPI, service: Service) -> None:

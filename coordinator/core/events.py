@@ -230,10 +230,10 @@ class Note:
 
 
 @dataclass(frozen=True, slots=True)
-class RunEnded:
-    """A run is over and its report is complete; see `Coordinator.report`."""
+class ReportGrew:
+    """A run's report has something new, its end at the latest; see `Coordinator.reports`."""
 
     run: int
 
 
-Action = Connect | Disconnect | SendDrive | SendFrame | Note | RunEnded
+Action = Connect | Disconnect | SendDrive | SendFrame | Note | ReportGrew

@@ -208,9 +208,11 @@ class Coordinator:
         raise ev.Refused("joint-unknown", f"there is no joint {name!r}; this arm has {known}")
 
     def _current_run(self) -> Run:
-        if self.run is None or self.run.phase is Phase.ENDED:
-            raise ev.Refused("no-run", "no program is being played")
-        return self.run
+        run = self.run
+        if run is None or run.phase is Phase.ENDED:
+            ended = f"; run {run.number} ended: {run.report.why}" if run else ""
+            raise ev.Refused("no-run", f"no program is being played{ended}")
+        return run
 
     def _require_idle(self, wanted: str, now: int) -> None:
         if self.run is not None and self.run.phase is not Phase.ENDED:
@@ -281,7 +283,7 @@ class Coordinator:
         for link in self.links:
             link.stop(level, now)
         if self.run is not None:
-            self.run.stop(outcome, message, now)
+            self.run.stop(outcome, message, now, level)
         if self.homing is not None:
             self.homing.fail(message, now)
         self.jog.end(now)
@@ -343,9 +345,9 @@ class Coordinator:
             if run.stop_all is not None and not ended:
                 message, run.stop_all = run.stop_all, None
                 self._stop(StopLevel.STOP, "faulted", message, now)
-            if run.phase is Phase.ENDED and not run.reported:
-                run.reported = True
-                self.outbox.actions.append(ev.RunEnded(run.number))
+            if run.report.grew:
+                run.report.grew = False
+                self.outbox.actions.append(ev.ReportGrew(run.number))
 
     def _drive(self, link: JointLink, now: int) -> Drive:
         link.sequence += 1

@@ -6,6 +6,9 @@ from itertools import permutations
 from typing import Any
 
 from coordinator.core.link import JointLink
+from coordinator.stop_words import STOP_WORDS
+from protocol.constants import PPM, RATE_MAX_PPM
+from protocol.drive import StopLevel
 from protocol.messages import Finished, Started
 
 
@@ -135,14 +138,58 @@ class Report:
     starts: list[StartRecord] = field(default_factory=list)
     partial_starts: int = 0
     holds: list[dict[str, Any]] = field(default_factory=list)
+    overrides: list[dict[str, Any]] = field(default_factory=list)
+    stop_level: StopLevel = StopLevel.NONE
+    """Of the stop that ended it."""
     finished_at_us: dict[str, int] = field(default_factory=dict)
     feed_slack_us: dict[str, int] = field(default_factory=dict)
+    grew: bool = False
+    """Set by whatever changes it; unset by the machine above once it has told so."""
+
+    @property
+    def why(self) -> str:
+        """Why it ended, or is held."""
+        return self.message or self.outcome
+
+    def turned(self, outcome: str, message: str = "") -> None:
+        """The run has become this, because of that."""
+        self.outcome, self.message = outcome, message
+        self.grew = True
+
+    def take(self, record: StartRecord, link: JointLink, event: Started) -> None:
+        """A joint says when it began by a start, which may not be confirmed yet."""
+        record.take(link, event)
+        self.grew = True
+
+    def began(self, record: StartRecord) -> None:
+        """Every joint has confirmed a start."""
+        self.starts.append(record)
+        self.grew = True
+
+    def partial(self) -> None:
+        """Some joints began alone."""
+        self.partial_starts += 1
+        self.grew = True
+
+    def goes_at(self, rate_ppm: int, now: int) -> None:
+        """Keep the feed override in force where it is another than the one before."""
+        percent = rate_ppm * 100 / PPM
+        before = self.overrides[-1]["percent"] if self.overrides else RATE_MAX_PPM * 100 / PPM
+        if percent != before:
+            self.overrides.append({"at_us": now, "percent": percent})
+            self.grew = True
+
+    def held(self, cause: str, path_us: dict[str, int | None], apart_us: int, now: int) -> None:
+        """The joints rest, at these path times where that is known."""
+        self.holds.append({"at_us": now, "cause": cause, "path_us": path_us, "apart_us": apart_us})
+        self.turned("held", cause)
 
     def finished(self, link: JointLink, event: Finished) -> None:
         """A joint says when it reached a last point."""
         interval = link.clock.arm_interval(event.at_us)
         if interval is not None:
             self.finished_at_us[link.name] = sum(interval) // 2
+            self.grew = True
 
     def keep_slack(self, slack_us: dict[str, int]) -> None:
         """Keep the smallest feed slack of every part."""
@@ -154,6 +201,7 @@ class Report:
         if self.starts:
             for link in links:
                 self.starts[-1].convert(link)
+            self.grew = True
 
     def to_json(self) -> dict[str, Any]:
         """The report as plain values; `start` is the run's first."""
@@ -169,6 +217,8 @@ class Report:
             "starts": [start.to_json() for start in self.starts],
             "partial_starts": self.partial_starts,
             "holds": self.holds,
+            "overrides": self.overrides,
+            "stop_level": STOP_WORDS.get(self.stop_level),
             "joints": [self._joint(name, first) for name in self.joints],
         }
 

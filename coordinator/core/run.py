@@ -19,7 +19,7 @@ from coordinator.core.report import Report
 from coordinator.core.rest import Places, Rest
 from coordinator.core.start import Stage, Start
 from protocol.constants import PPM, RATE_MAX_PPM
-from protocol.drive import Mode, Plan
+from protocol.drive import Mode, Plan, StopLevel
 from protocol.messages import Discard, Finished, Prepare, Started
 from protocol.pathtime import Course
 from protocol.ramp import Ramp
@@ -70,8 +70,6 @@ class Run:
         self.moving: Moving | None = None
         self.stop_all: str | None = None
         """Set when the whole arm must stop; the machine above sees to it."""
-        self.reported = False
-        """Set by the machine above once it has announced the end."""
         self._ramp = ramp
         self._outbox = outbox
         self._trajectory = 0
@@ -152,9 +150,8 @@ class Run:
             return
         if self.phase not in (Phase.HELD, Phase.PAUSED):
             raise Refused("not-held", f"run {self.number} is {self.phase}, not held or paused")
-        for link in self.links:
-            require_on_path(link, now)
-        self.report.outcome, self.report.message = "playing", ""
+        self.require_resumable(now)
+        self.report.turned("playing")
         if self.phase is Phase.PAUSED:
             if self.part + 1 < len(self.play.parts):
                 self._begin_part(now)
@@ -164,15 +161,21 @@ class Run:
         furthest = max(link.status.path_us if link.status else 0 for link in self.links)
         self._begin_start(furthest, now, advancing=True)
 
+    def require_resumable(self, now: int) -> None:
+        """Raise Refused with the joint that could not go on."""
+        for link in self.links:
+            require_on_path(link, now)
+
     def override(self, rate_ppm: int) -> None:
         """Feed override, now where the arm moves, otherwise from the next start on."""
         if self.moving is not None and self.phase is Phase.MOVING:
             self.moving.override(rate_ppm)
         self.rate_ppm = rate_ppm
 
-    def stop(self, outcome: str, message: str, now: int) -> None:
-        """The run is over; the stop itself travels in every drive."""
+    def stop(self, outcome: str, message: str, now: int, level: StopLevel = StopLevel.NONE) -> None:
+        """The run is over; the stop itself, if there is one, travels in every drive."""
         if self.phase is not Phase.ENDED:
+            self.report.stop_level = level
             self._end(outcome, message, now)
 
     # ---- events -------------------------------------------------------------------------------
@@ -184,7 +187,7 @@ class Run:
             records.append(self.start.record)
         for record in records:
             if record.plan == event.plan:
-                record.take(link, event)
+                self.report.take(record, link, event)
                 if record.complete:
                     self._settle_us = now + SETTLE_US
                 return
@@ -195,7 +198,7 @@ class Run:
         """The latest start is a partial one, counted once however many signs there are of it."""
         if not self._partial:
             self._partial = True
-            self.report.partial_starts += 1
+            self.report.partial()
 
     def finished(self, link: JointLink, event: Finished) -> None:
         """A joint reports its end."""
@@ -359,8 +362,9 @@ class Run:
             case Stage.CONFIRMED:
                 assert start.record is not None
                 start.record.part = self.part + 1
-                self.report.starts.append(start.record)
+                self.report.began(start.record)
                 self.moving = Moving(start, self.links, self._ramp, self.feed, self._outbox)
+                self.report.goes_at(self.moving.rate_ppm, start.record.at_us)
                 if self.rate_ppm != self.moving.rate_ppm:
                     # Asked for while the start was on its way.
                     self.moving.override(self.rate_ppm)
@@ -399,6 +403,7 @@ class Run:
                 self._hold(f"{link.name}: {link.clock.reason}", now)
                 return
         levelling = self.moving.step(now)
+        self.report.goes_at(self.moving.rate_ppm, now)
         if levelling is not None:
             self._hold(levelling, now)
 
@@ -429,10 +434,7 @@ class Run:
         if places.is_partial(self._stand_us, confirmed=self.moving is not None):
             self._count_partial()
         apart = places.apart_us
-        self.report.holds.append(
-            {"at_us": now, "cause": self._cause, "path_us": places.path_us, "apart_us": apart}
-        )
-        self.report.outcome, self.report.message = "held", self._cause
+        self.report.held(self._cause, places.path_us, apart, now)
         self.start = self.moving = self._holding = None
         self._enter(Phase.HELD, now)
         words = "level" if apart == 0 else f"{apart / 1e3:.0f} ms of path time apart"
@@ -471,7 +473,7 @@ class Run:
     def _part_done(self, now: int) -> None:
         self.report.keep_slack(self.feed.feed_slack_us)
         self.report.settle(self.links)
-        self.report.outcome, self.report.message = "playing", ""
+        self.report.turned("playing")
         self.start = self.moving = None
         self._ask(Discard(), Phase.DISCARDING, now)
 
@@ -486,14 +488,14 @@ class Run:
             self._give_up(outcome, message, now)
 
     def _give_up(self, outcome: str, message: str, now: int) -> None:
-        self.report.outcome, self.report.message = outcome, message
+        self.report.turned(outcome, message)
         self.start = self.moving = None
         self._outbox.note(now, "attention", f"run-{outcome}", message)
         self._ask(Discard(), Phase.DISCARDING, now)
 
     def _end(self, outcome: str, message: str, now: int) -> None:
         self.report.settle(self.links)
-        self.report.outcome, self.report.message = outcome, message
+        self.report.turned(outcome, message)
         self.report.ended_us = now
         self.start = self.moving = None
         self._enter(Phase.ENDED, now)

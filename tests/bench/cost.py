@@ -46,7 +46,7 @@ async def _loads(bench: Bench) -> dict[str, Load]:
         service.command(Resume())
         await until(lambda: _phase(service) == "moving", "the move")
         moving = await _watch(service)
-        assert _phase(service) == "moving", service.report(number)
+        assert _phase(service) == "moving", await service.report(number)
         service.command(Stop())
         return {"at rest": idle, "paused in a run": paused, "moving": moving}
 

@@ -82,7 +82,7 @@ async def _starts(bench: Bench, network: str, count: int, seed: int) -> Starts:
             number = await play(service, "step", step_program(bench.arm, at_deg))
             began_us = service.snapshot()["now_us"]
             await _to_its_end(service, number)
-            report = service.report(number)
+            report = await service.report(number)
             assert report is not None
             refused = sum(
                 note["code"] == "start-refused" and note["at_us"] >= began_us
@@ -96,14 +96,12 @@ async def _starts(bench: Bench, network: str, count: int, seed: int) -> Starts:
 async def _to_its_end(service: Service, number: int) -> None:
     """Wait for a run's end, resuming what is held."""
 
-    def outcome() -> str:
-        report = service.report(number)
-        assert report is not None
-        return "ended" if report["ended_at_us"] is not None else str(report["outcome"])
+    def phase() -> str:
+        return str(service.snapshot()["phase"])
 
     while True:
-        await until(lambda: outcome() in ("ended", "held"), f"run {number} held or ended")
-        if outcome() == "ended":
+        await until(lambda: phase() in ("idle", "held"), f"run {number} held or ended")
+        if phase() == "idle":
             return
         await asyncio.sleep(REACTION_S)
         # It may have ended meanwhile, or a joint may not be back yet.

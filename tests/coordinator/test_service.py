@@ -9,7 +9,7 @@ from typing import Any
 import pytest
 
 from coordinator.arm import load_arm
-from coordinator.core.events import Home, Refused
+from coordinator.core.events import Home, Refused, Resume, Stop
 from coordinator.core.machine import Coordinator
 from coordinator.data_folder import DataFolderError, make_key
 from coordinator.programs import ProgramError
@@ -30,14 +30,24 @@ async def test_runs_that_a_dead_coordinator_left_are_shown_as_lost(
     )
     async with running(ARM, tmp_path, HOST) as service:
         assert service.runs() == [41]
-        report = service.report(41)
+        report = await service.report(41)
         assert report is not None
         assert report["outcome"] == "lost"
-        progress = service.progress(41)
+        progress = await service.progress(41)
         assert progress is not None
         assert (progress["phase"], progress["outcome"]) == ("ended", "lost")
-        assert service.report(42) is None
-        assert service.progress(42) is None
+        assert await service.report(42) is None
+        assert await service.progress(42) is None
+
+
+async def test_nothing_begins_or_goes_on_while_the_coordinator_ends(tmp_path: Path) -> None:
+    make_key(tmp_path)
+    async with running(ARM, tmp_path, HOST) as service:
+        pass
+    for command in (Home(), Resume(), Stop()):
+        with pytest.raises(Refused) as caught:
+            service.command(command)
+        assert (caught.value.code, caught.value.message) == ("ending", "the coordinator is ending")
 
 
 async def test_service_without_a_key_does_not_begin(tmp_path: Path) -> None:

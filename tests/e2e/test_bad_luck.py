@@ -88,6 +88,9 @@ def test_killed_coordinator_leaves_all_at_rest_together_and_its_heir_moves_nothi
     ready(bench)
     run = bench.play(program(-60, feed=900))
     bench.until_moving()
+    # The proof of the start is on the disk while the arm still moves.
+    file = bench.data / "runs" / "0001.json"
+    until(lambda: (start := json.loads(file.read_text())["start"]) and start["bound_us"], "proof")
     before = len(bench.truths())
     apart = window_us(bench)
     killed_us = killed_at_us(coordinator)
@@ -103,6 +106,7 @@ def test_killed_coordinator_leaves_all_at_rest_together_and_its_heir_moves_nothi
     report = bench.ask("report", "1")
     assert report["outcome"] == "lost"
     assert "coordinator" in report["message"]
+    assert spread_us(bench.truths("start")) <= report["start"]["bound_us"]
     assert not [line for line in bench.truths()[before:] if line["event"] in ("start", "resume")]
 
     again = bench.play(program(-150))

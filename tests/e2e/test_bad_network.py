@@ -163,9 +163,9 @@ async def test_replayed_reordered_and_noisy_datagrams_start_stop_and_move_nothin
     async with asyncio.timeout(PATIENCE_S), relayed_arm(tmp_path, truths) as (service, relays):
         await homed(service)
         run = await service.play("a.nc", program(-120, -150, letters="AB"))
-        while (state := service.progress(run)) and state["phase"] not in ("ended", "held"):
+        while (state := await service.progress(run)) and state["phase"] not in ("ended", "held"):
             await asyncio.sleep(0.02)
-        report = service.report(run)
+        report = await service.report(run)
 
     assert report is not None
     assert report["outcome"] == "finished", report["message"]

@@ -495,6 +495,12 @@ def test_a_joint_that_boots_while_the_run_is_held_ends_it(quickly: bool) -> None
     until_phase(world, Phase.ENDED)
     assert report_of(world).outcome == "lost"
     assert "tip restarted" in report_of(world).message
+    told = refusal(world, ev.Resume())
+    assert told.code == "no-run"
+    assert told.message == (
+        "no program is being played; run 1 ended: tip restarted in the middle of the run; "
+        "home it before the next"
+    )
     # The places of the joints that rebooted are not known, so they do not count as apart.
     assert report_of(world).holds[0]["apart_us"] == 0
 

@@ -1,16 +1,20 @@
 """What a run leaves behind: outcome, starts with their proof, joint by joint."""
 
 import json
+from typing import Any
 
+import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
 from coordinator.core import events as ev
 from coordinator.core.report import JointStart, StartRecord
 from coordinator.core.run import Phase
+from protocol.drive import StopLevel
 from protocol.messages import Started
 from tests.coordinator.core.kit import (
     EVEN,
+    LONG,
     NAMES,
     S,
     finish,
@@ -161,6 +165,75 @@ def test_a_start_names_its_part_so_that_it_is_told_from_a_resume() -> None:
     starts = report_of(world).to_json()["starts"]
     assert [start["part"] for start in starts] == [1, 2, 2]
     assert [start["path_us"] > 0 for start in starts] == [False, False, True]
+
+
+def test_report_is_announced_whenever_it_has_something_new_so_that_it_can_be_kept() -> None:
+    world = homed_world("home")
+    kept: list[dict[str, Any]] = []
+    poll = world.core.poll
+
+    def noted(now: int) -> list[ev.Action]:
+        actions = poll(now)
+        kept.extend(report_of(world).to_json() for action in actions if action == ev.ReportGrew(1))
+        return actions
+
+    world.core.poll = noted  # type: ignore[method-assign]
+    moving(world)
+    assert kept[-1] == report_of(world).to_json()
+    assert kept[-1]["start"]["bound_us"] is not None
+    world.command(ev.Hold())
+    until_phase(world, Phase.HELD)
+    assert kept[-1] == report_of(world).to_json()
+    assert len(kept[-1]["holds"]) == 1
+    world.command(ev.Resume())
+    finish(world)
+    world.run_for(1 * S)
+    assert kept[-1] == report_of(world).to_json()
+    assert (kept[-1]["outcome"], len(kept[-1]["starts"])) == ("finished", 2)
+    # Not at every turn: some for each start, its joints, the hold, the end.
+    assert len(kept) < 40
+
+
+def test_overrides_that_were_in_force_are_reported_with_their_instants() -> None:
+    world = homed_world(EVEN)
+    play(world, LONG)
+    world.command(ev.Override(500_000))
+    until_phase(world, Phase.MOVING)
+    world.run_for(2 * S)
+    world.command(ev.Override(750_000))
+    asked_us = world.now
+    until(world, lambda: len(report_of(world).overrides) == 2)
+    world.command(ev.Hold())
+    until_phase(world, Phase.HELD)
+    world.command(ev.Override(100_000))
+    world.command(ev.Stop())
+    shown = report_of(world).to_json()
+    first, second = shown["overrides"]
+    assert first == {"at_us": shown["start"]["at_us"], "percent": 50.0}
+    assert second["percent"] == 75.0
+    assert second["at_us"] > asked_us
+
+
+@pytest.mark.parametrize(
+    ("level", "word"),
+    [
+        (StopLevel.STOP, "stop"),
+        (StopLevel.STOP_AND_RELEASE, "stop-and-release"),
+        (StopLevel.RELEASE, "release"),
+    ],
+)
+def test_stopped_runs_report_names_the_level(level: StopLevel, word: str) -> None:
+    world = homed_world("none")
+    moving(world)
+    world.command(ev.Stop(level))
+    assert report_of(world).to_json()["stop_level"] == word
+
+
+def test_run_that_ended_without_a_stop_has_no_level() -> None:
+    world = homed_world("none")
+    play(world)
+    finish(world)
+    assert report_of(world).to_json()["stop_level"] is None
 
 
 def test_reports_are_numbered_on_from_the_first_run_asked_for_and_old_ones_let_go() -> None:
