@@ -24,11 +24,8 @@ RATE_SPAN_US = 5 * US
 """Span of the limits that matter, below which the rate counts as unmeasured. On the worst link
 that takes 15 to 30 s, before which a fit was off by up to 150 ppm, worse than a rate of 0."""
 FIT_INTERVAL_US = 2 * US
-"""A fit takes up to 0.4 ms (5 ms where no limit is ever tighter than another, as with constant
-delays), so it is not made at each exchange."""
-FIT_SHARE = 10
-"""Later, a fit is made anew after a tenth of the time that the last one spanned: by then the rate
-is known so well that the line is still good."""
+"""A fit takes 0.2 ms (5 ms where no limit is ever tighter than another, as with constant delays),
+so it is not made at each exchange."""
 
 
 class ClockUnlockedError(Exception):
@@ -117,7 +114,7 @@ class JointClock:
         return None if interval is None else self._estimate_us(interval, now_us)
 
     def estimate_error_us(self, now_us: int) -> float:
-        """How far the clock can be from the estimate if its rate is steady; infinite if unlocked.
+        """How far the clock can be from the estimate as its rate changes; infinite if unlocked.
 
         An estimate itself, and never to be used where the guarantee is meant.
         """
@@ -194,5 +191,6 @@ class JointClock:
             self._guarantee.upper_limits,
             self._guarantee.lower_limits,
             self._guarantee.drift_ppm / PPM,
+            now_us,
         )
-        self._fit_due_us = now_us + max(FIT_INTERVAL_US, self._guarantee.span_us // FIT_SHARE)
+        self._fit_due_us = now_us + FIT_INTERVAL_US

@@ -24,13 +24,18 @@ def test_line_changes_at_its_rate() -> None:
     assert line.at(0) == pytest.approx(300.0)
 
 
+def bend(age_us: int) -> int:
+    """How far the belief lets a clock be from a straight line, in whole µs (½·a·t²)."""
+    return round(0.05e-12 * age_us**2 / 2)
+
+
 def test_steady_clock_with_steady_delays_is_found_exactly() -> None:
     # 30 ppm fast; limits 400 µs above and 600 µs below.
-    upper = [(t, 1_000 + 30 * t // S + 400) for t in times(range(0, 60, 5))]
-    lower = [(t + S, 1_000 + 30 * (t + S) // S - 600) for t in times(range(0, 60, 5))]
-    found = fit(upper, lower, LIMIT)
+    upper = [(t, 1_000 + 30 * t // S + 400) for t in times(range(0, 61, 5))]
+    lower = [(t, 1_000 + 30 * t // S - 600) for t in times(range(0, 61, 5))]
+    found = fit(upper, lower, LIMIT, 60 * S)
     assert found.best.rate == pytest.approx(30e-6, abs=1e-12)
-    assert found.best.at(0) == pytest.approx(1_000 - 100)
+    assert found.best.at(60 * S) == pytest.approx(1_000 + 1_800 - 100)
     assert found.margin_us == pytest.approx(500.0)
     assert found.steady
 
@@ -38,40 +43,58 @@ def test_steady_clock_with_steady_delays_is_found_exactly() -> None:
 def test_slower_exchanges_do_not_matter() -> None:
     upper = [(t, 30 * t // S + 400 + 7 * (t // S % 3)) for t in times(range(61))]
     lower = [(t, 30 * t // S - 600 - 9 * (t // S % 4)) for t in times(range(61))]
-    found = fit(upper, lower, LIMIT)
-    assert found.best.rate == pytest.approx(30e-6, abs=1e-12)
+    found = fit(upper, lower, LIMIT, 60 * S)
+    alone = fit(
+        [(t, v) for t, v in upper if t // S % 3 == 0],
+        [(t, v) for t, v in lower if t // S % 4 == 0],
+        LIMIT,
+        60 * S,
+    )
     assert found.margin_us == pytest.approx(500.0)
+    assert found.best.rate == pytest.approx(alone.best.rate, abs=0.3e-6)
+    assert found.best.at(60 * S) == pytest.approx(alone.best.at(60 * S), abs=5.0)
 
 
 def test_fastest_and_slowest_lines_pass_between_the_limits_at_both_ends() -> None:
-    # Limits ±500 µs at 0 and 100 s: 1000 µs in 100 s are 10 ppm either way.
+    # Limits ±500 µs at 0 and 100 s, the old ones wider by ½ · 0.05 ppm/s · (100 s)² = 250 µs:
+    # 1250 µs in 100 s are 12.5 ppm either way.
     upper, lower = [(0, 500), (100 * S, 500)], [(0, -500), (100 * S, -500)]
-    found = fit(upper, lower, LIMIT)
+    found = fit(upper, lower, LIMIT, 100 * S)
     assert found.best.rate == pytest.approx(0.0, abs=1e-12)
-    assert (found.slowest.rate, found.fastest.rate) == pytest.approx((-10e-6, 10e-6))
+    assert (found.slowest.rate, found.fastest.rate) == pytest.approx((-12.5e-6, 12.5e-6))
     assert found.error_us(100 * S, 0.0) == pytest.approx(500.0)
-    assert found.error_us(110 * S, 0.0) == pytest.approx(600.0)
-    assert found.error_us(110 * S, 50.0) == pytest.approx(650.0)
+    # And ½ · 0.05 ppm/s · (10 s)² = 2.5 µs by what the rate may change after the fit.
+    assert found.error_us(110 * S, 0.0) == pytest.approx(627.5)
+    assert found.error_us(110 * S, 50.0) == pytest.approx(677.5)
 
 
 @pytest.mark.parametrize("rate_ppm", [-250, 250])
 def test_rate_stays_within_the_drift_bound(rate_ppm: int) -> None:
-    upper = [(t, rate_ppm * t // S + 10_000) for t in times(range(60))]
-    lower = [(t, rate_ppm * t // S - 10_000) for t in times(range(60))]
-    found = fit(upper, lower, LIMIT)
-    assert found.best.rate == math.copysign(LIMIT, rate_ppm)
-    assert abs(found.slowest.rate) <= LIMIT
-    assert abs(found.fastest.rate) <= LIMIT
+    upper = [(t, rate_ppm * t // S + 1_000) for t in times(range(60))]
+    lower = [(t, rate_ppm * t // S - 1_000) for t in times(range(60))]
+    found = fit(upper, lower, LIMIT, 59 * S)
+    for line in (found.best, found.slowest, found.fastest):
+        assert line.rate == math.copysign(LIMIT, rate_ppm)
+
+
+def test_clock_whose_rate_changes_as_fast_as_believed_is_followed_from_its_newest_limits() -> None:
+    # Its rate falls by 0.05 ppm/s to 0 at 120 s: a straight line would be off by up to 90 µs.
+    curve = [(t, -bend(120 * S - t)) for t in times(range(121))]
+    upper, lower = [(t, v + 30) for t, v in curve], [(t, v - 30) for t, v in curve]
+    found = fit(upper, lower, LIMIT, 120 * S)
+    assert found.steady
+    assert abs(found.best.at(120 * S)) <= 10
+    assert found.error_us(120 * S, found.best.at(120 * S)) >= abs(found.best.at(120 * S)) - 1
 
 
 def test_clock_that_changed_its_rate_too_much_is_not_steady() -> None:
     # Slow, then fast by 50 ppm each: 1500 µs off any line at the turn, more than the limits allow.
-    bend = [(t, 50 * abs(t // S - 30)) for t in times(range(61))]
-    upper, lower = [(t, v + 100) for t, v in bend], [(t, v - 100) for t, v in bend]
-    found = fit(upper, lower, LIMIT)
+    curve = [(t, 50 * abs(t // S - 30)) for t in times(range(61))]
+    upper, lower = [(t, v + 100) for t, v in curve], [(t, v - 100) for t, v in curve]
+    found = fit(upper, lower, LIMIT, 60 * S)
     assert not found.steady
-    assert found.best.rate == pytest.approx(0.0, abs=1e-9)
-    assert found.margin_us == pytest.approx(100 - 750)
+    # The lower limits at 0 and 60 s meet the upper one at 30 s, widened by 90, 0 and 22.5 µs.
+    assert found.margin_us == pytest.approx(100 - 750 + (45 + 22.5) / 2)
 
 
 def limits_of(history: tuple[TrueClock, list[Exchange]]) -> tuple[list[Limit], list[Limit]]:
@@ -82,10 +105,14 @@ def limits_of(history: tuple[TrueClock, list[Exchange]]) -> tuple[list[Limit], l
 
 
 def room(line: Line, upper: list[Limit], lower: list[Limit]) -> float:
-    """The least distance from a line to a limit; negative if it crosses one."""
-    above = min(value - line.at(at_us) for at_us, value in upper)
-    below = min(line.at(at_us) - value for at_us, value in lower)
+    """The least distance from a line to a limit, widened by age; negative if it crosses one."""
+    above = min(value + bent(line, at_us) - line.at(at_us) for at_us, value in upper)
+    below = min(line.at(at_us) - value + bent(line, at_us) for at_us, value in lower)
     return min(above, below)
+
+
+def bent(line: Line, at_us: int) -> float:
+    return 0.05e-12 * (line.arm_us - at_us) ** 2 / 2
 
 
 any_value = st.integers(-(10**6), 10**6)
@@ -97,10 +124,23 @@ def test_no_line_within_the_drift_bound_keeps_further_away_from_the_limits(
     upper: list[Limit], lower: list[Limit], rate: float, offset_us: float
 ) -> None:
     upper, lower = sorted(upper), sorted(lower)
-    found = fit(upper, lower, LIMIT)
-    assert room(found.best, upper, lower) == pytest.approx(found.margin_us, abs=1e-3)
-    other = Line(0, offset_us, rate)
+    found = fit(upper, lower, LIMIT, 120 * S)
+    other = Line(120 * S, offset_us, rate)
     assert room(other, upper, lower) <= found.margin_us + 1e-3
+
+
+@given(limit_lists, limit_lists)
+def test_estimate_is_between_the_limits_wherever_anything_is(
+    upper: list[Limit], lower: list[Limit]
+) -> None:
+    upper, lower = sorted(upper), sorted(lower)
+    found = fit(upper, lower, LIMIT, 120 * S)
+    if found.steady:
+        for line in (found.best, found.slowest, found.fastest):
+            assert room(line, upper, lower) >= -1e-3
+        assert found.slowest.rate - 1e-12 <= found.best.rate <= found.fastest.rate + 1e-12
+    else:
+        assert room(found.best, upper, lower) == pytest.approx(found.margin_us, abs=1e-3)
 
 
 wild_value = st.one_of(any_value, st.integers(-(10**16), 10**16))
@@ -111,7 +151,7 @@ wild_lists = st.lists(st.tuples(st.integers(0, 120 * S), wild_value), min_size=1
 def test_limits_of_any_size_give_a_rate_within_the_drift_bound(
     upper: list[Limit], lower: list[Limit]
 ) -> None:
-    found = fit(sorted(upper), sorted(lower), LIMIT)
+    found = fit(sorted(upper), sorted(lower), LIMIT, 120 * S)
     assert -LIMIT <= found.best.rate <= LIMIT
     assert math.isfinite(found.margin_us)
 
@@ -125,9 +165,9 @@ def test_steady_clock_is_never_further_away_than_stated(
     plain_upper, plain_lower = limits_of(history)
     upper = [(t, v + rate_ppm * t // S + 1) for t, v in plain_upper]
     lower = [(t, v + rate_ppm * t // S) for t, v in plain_lower]
-    found: Fit = fit(upper, lower, LIMIT)
-    assert found.steady
     newest_us = max(upper[-1][0], lower[-1][0])
+    found: Fit = fit(upper, lower, LIMIT, newest_us)
+    assert found.steady
     for later_us in (0, S, 60 * S):
         at_us = newest_us + later_us
         truth_us = clock.offset_us + rate_ppm * at_us / S
