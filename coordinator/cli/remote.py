@@ -119,12 +119,11 @@ def follow(client: Client, number: int, pressed: Interrupts, *, as_json: bool) -
     state = follow_run(client, number, Progress(quiet=as_json), pressed)
     result = client.report(number)
     _show_report(result, as_json=as_json)
-    if state["phase"] == "held":
+    if state["phase"] in ("held", "paused"):
+        why = f": {state['message']}" if state["message"] else ""
         raise Failure(
-            ExitCode.NOT_FINISHED, f"run {number} is held: {state['message']}; 'resume' goes on"
+            ExitCode.NOT_FINISHED, f"run {number} is {state['phase']}{why}; {show.way_on(state)}"
         )
-    if state["phase"] == "paused":
-        raise Failure(ExitCode.NOT_FINISHED, f"run {number} is paused; 'resume' goes on")
     code = exit_code_of(result["outcome"])
     if code is not ExitCode.DONE:
         raise Failure(code, f"run {number} was {result['outcome']}: {result['message']}")
@@ -140,12 +139,13 @@ def hold(url: UrlOption = "", as_json: JsonOption = False) -> ExitCode:
         client.hold()
         rested = follow_rest(client, rests, REST_S)
         arm = client.arm()
+        state = client.run(arm["run"]["number"]) if arm["run"] else None
     if as_json:
-        show_json({"phase": arm["phase"], "run": arm["run"]})
+        show_json({"phase": arm["phase"], "run": state})
     if not rested:
         raise Failure(ExitCode.NOT_FINISHED, f"not all joints are known to rest after {REST_S:g} s")
     if not as_json:
-        out().print("the run is held; 'resume' goes on" if arm["run"] else "nothing moves")
+        out().print(f"the run is held; {show.way_on(state)}" if state else "nothing moves")
     return ExitCode.DONE
 
 

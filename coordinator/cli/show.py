@@ -1,5 +1,6 @@
 """Tables and sentences for people."""
 
+from datetime import datetime
 from typing import Any, Final
 
 from rich.table import Table
@@ -77,12 +78,8 @@ def report_title(report: dict[str, Any]) -> str:
 
 
 def report_remarks(report: dict[str, Any]) -> list[str]:
-    """Sentences about starts and holds."""
-    remarks = [
-        f"{word}: {report[key]}"
-        for word, key in (("began", "began_utc"), ("ended", "ended_utc"))
-        if report.get(key)
-    ]
+    """Sentences about when it was, starts, holds, overrides and the stop."""
+    remarks = _when(report)
     parts, resumes = {start["part"] for start in report["starts"]}, 0
     for start in report["starts"]:
         if start["path_us"] > 0:
@@ -97,9 +94,47 @@ def report_remarks(report: dict[str, Any]) -> list[str]:
         )
     if report["partial_starts"]:
         remarks.append(f"partial starts: {report['partial_starts']}")
-    for hold in report["holds"]:
-        remarks.append(f"hold: {hold['cause']}; joints {us(hold['apart_us'])} of path time apart")
+    remarks += [f"hold: {hold['cause']}; {_apart(hold)}" for hold in report["holds"]]
+    remarks += [
+        f"override: {override['percent']:g} % from "
+        f"{(override['at_us'] - report['start']['at_us']) / 1e6:.1f} s on"
+        for override in report.get("overrides", ())
+    ]
+    if report.get("stop_level"):
+        remarks.append(f"stop: {report['stop_level']}")
     return remarks
+
+
+def _when(report: dict[str, Any]) -> list[str]:
+    """When the run began, by the clock of this place, and how long it took, as far as is known."""
+    if not report.get("began_utc"):
+        return []
+    began = datetime.fromisoformat(report["began_utc"]).astimezone()
+    took = ""
+    if report["ended_at_us"] is not None:
+        took = f", took {(report['ended_at_us'] - report['began_at_us']) / 1e6:.1f} s"
+    return [f"began {began:%Y-%m-%d %H:%M:%S %z}{took}"]
+
+
+def _apart(hold: dict[str, Any]) -> str:
+    """How far apart on the path the joints came to rest, and of which that is not known."""
+    unknown = [name for name, path_us in hold["path_us"].items() if path_us is None]
+    if not unknown:
+        return f"joints {us(hold['apart_us'])} of path time apart"
+    sentence = f"path time of {', '.join(unknown)} not known"
+    if len(hold["path_us"]) - len(unknown) > 1:
+        sentence += f", the other joints {us(hold['apart_us'])} apart"
+    return sentence
+
+
+def way_on(state: dict[str, Any]) -> str:
+    """What can be done with a run that is held or paused."""
+    obstacle = state["obstacle"]
+    if obstacle is None:
+        return "'unisono resume' goes on, 'unisono stop' ends the run"
+    if obstacle["code"] == "ending":
+        return "the coordinator is ending, and the run with it"
+    return f"it cannot be resumed as it is: {obstacle['message']}; 'unisono stop' ends the run"
 
 
 def check_sentences(name: str, result: dict[str, Any]) -> list[str]:

@@ -63,13 +63,19 @@ def test_killed_joint_lets_the_rest_hold_and_moves_only_after_homing(bench: Benc
     # Leases reach no further than a window past the last one that the dead joint reported.
     assert_rest(rests, killed_us, REST_US + apart, apart)
     assert run.popen.wait(30) == 1
-    assert "elbow" in run.errors()
+    assert run.errors().startswith("unisono: run 1 is held: ")
+    assert "it cannot be resumed as it is: elbow is not there" in run.errors()
+    assert "'unisono stop' ends the run" in run.errors()
+    assert "path time of elbow not known" in bench.unisono("report").stdout
 
     bench.simulate("elbow", seed=2)
     bench.until_joint("elbow", link="up", homed=False, state="unhomed")
     report = until(lambda: (r := bench.ask("report")) and r["ended_at_us"] and r, "the end")
     assert report["outcome"] == "lost"
     assert "elbow" in report["message"]
+    refused = bench.unisono("resume")
+    assert refused.returncode == 3
+    assert "run 1 ended: elbow restarted" in refused.stderr
     assert not [line for line in bench.truths()[before:] if line["event"] in ("start", "resume")]
 
     refused = bench.unisono("run", str(bench.folder / "program.nc"))

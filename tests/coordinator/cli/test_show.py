@@ -1,8 +1,28 @@
 """What reports and tables say to people."""
 
+import time
+from collections.abc import Iterator
 from typing import Any
 
-from coordinator.cli.show import report_remarks
+import pytest
+
+from coordinator.cli.show import report_remarks, way_on
+
+NOTHING: dict[str, Any] = {
+    "starts": [], "partial_starts": 0, "holds": [], "overrides": [], "stop_level": None,
+    "began_at_us": 5_000_000, "ended_at_us": None, "began_utc": None, "ended_utc": None,
+}  # fmt: skip
+"""The report of a run that has only just begun."""
+
+
+@pytest.fixture
+def summer_time(monkeypatch: pytest.MonkeyPatch) -> Iterator[None]:
+    """A place whose clocks are two hours ahead of UTC."""
+    monkeypatch.setenv("TZ", "XST-2")
+    time.tzset()
+    yield
+    monkeypatch.undo()
+    time.tzset()
 
 
 def start(part: int, path_us: int) -> dict[str, Any]:
@@ -13,8 +33,8 @@ def start(part: int, path_us: int) -> dict[str, Any]:
 
 
 def first_words(*starts: dict[str, Any]) -> list[str]:
-    report = {"starts": list(starts), "partial_starts": 0, "holds": []}
-    return [remark.partition(":")[0] for remark in report_remarks(report)]
+    remarks = report_remarks(NOTHING | {"starts": list(starts)})
+    return [remark.partition(":")[0] for remark in remarks]
 
 
 def test_second_part_of_a_program_is_no_resume() -> None:
@@ -25,9 +45,55 @@ def test_second_part_of_a_program_is_no_resume() -> None:
     ]  # fmt: skip
 
 
-def test_report_says_when_the_run_began_and_ended() -> None:
-    report = {
-        "starts": [], "partial_starts": 0, "holds": [],
-        "began_utc": "2026-03-01T12:00:00+00:00", "ended_utc": None,
+def test_report_says_in_local_time_when_the_run_began_and_how_long_it_took(
+    summer_time: None,
+) -> None:
+    begun = NOTHING | {"began_utc": "2026-06-30T22:15:07+00:00"}
+    assert report_remarks(begun) == ["began 2026-07-01 00:15:07 +0200"]
+    # Arm time says how long; the wall clock may have been set meanwhile.
+    ended = begun | {"ended_at_us": 77_340_000, "ended_utc": "2026-06-30T21:16:20+00:00"}
+    assert report_remarks(ended) == ["began 2026-07-01 00:15:07 +0200, took 72.3 s"]
+
+
+def test_report_names_the_level_of_the_stop_and_the_overrides_in_force() -> None:
+    report = NOTHING | {
+        "start": {"at_us": 6_000_000}, "stop_level": "stop-and-release",
+        "overrides": [
+            {"at_us": 6_000_000, "percent": 50.0}, {"at_us": 9_250_000, "percent": 12.5},
+        ],
     }  # fmt: skip
-    assert report_remarks(report) == ["began: 2026-03-01T12:00:00+00:00"]
+    assert report_remarks(report) == [
+        "override: 50 % from 0.0 s on",
+        "override: 12.5 % from 3.2 s on",
+        "stop: stop-and-release",
+    ]
+
+
+@pytest.mark.parametrize(
+    ("path_us", "apart_us", "says"),
+    [
+        ({"base": 5, "middle": 805, "tip": 5}, 800, "joints 800 µs of path time apart"),
+        (
+            {"base": 5, "middle": 5, "tip": None},
+            0,
+            "path time of tip not known, the other joints 0 µs apart",
+        ),
+        ({"base": 5, "middle": None, "tip": None}, 0, "path time of middle, tip not known"),
+        ({"base": None, "tip": None}, 0, "path time of base, tip not known"),
+    ],
+)
+def test_hold_says_of_which_joint_the_place_is_not_known(
+    path_us: dict[str, int | None], apart_us: int, says: str
+) -> None:
+    hold = {"cause": "tip is gone", "path_us": path_us, "apart_us": apart_us}
+    assert report_remarks(NOTHING | {"holds": [hold]}) == [f"hold: tip is gone; {says}"]
+
+
+def test_held_run_is_said_to_go_on_only_where_resume_would_not_be_refused() -> None:
+    assert way_on({"obstacle": None}) == "'unisono resume' goes on, 'unisono stop' ends the run"
+    lost = {"code": "joint-lost", "message": "tip is not there: silent"}
+    assert way_on({"obstacle": lost}) == (
+        "it cannot be resumed as it is: tip is not there: silent; 'unisono stop' ends the run"
+    )
+    ending = {"code": "ending", "message": "the coordinator is ending"}
+    assert way_on({"obstacle": ending}) == "the coordinator is ending, and the run with it"
