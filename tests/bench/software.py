@@ -3,7 +3,6 @@
 import contextlib
 import json
 import multiprocessing
-import secrets
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass, field
 from multiprocessing.connection import Connection
@@ -15,8 +14,8 @@ from coordinator.arm import Arm, load_arm
 from coordinator.cli import host
 from coordinator.cli.software_joints import joint_settings
 from coordinator.data_folder import make_key
-from tests.bench.arms import arm_text
 from tests.bench.starts import Began
+from tests.quick_arm import arm_text
 
 LOOPBACK = "127.0.0.1"
 READY_S = 30.0
@@ -53,7 +52,7 @@ def software_joints(joints: int, network: str, seed: int) -> Iterator[Bench]:
     with TemporaryDirectory() as folder:
         path, data = Path(folder) / "arm.toml", Path(folder) / "data"
         # Ids of its own, as others may use the loopback interface at the same time.
-        path.write_text(arm_text(joints, secrets.token_hex(5)))
+        path.write_text(arm_text(joints))
         arm = load_arm(path)
         make_key(data)
         bench = Bench(arm, data, Path(folder) / "truth.jsonl")

@@ -7,7 +7,6 @@ multicast group of the loopback interface, so every arm has ids of its own.
 import contextlib
 import json
 import os
-import secrets
 import signal
 import subprocess
 import sys
@@ -18,48 +17,12 @@ from pathlib import Path
 from typing import Any, TypeVar
 
 from coordinator.client import Client
+from tests.quick_arm import NAMES, arm_text
 
 T = TypeVar("T")
 
 DEADLINE_S = 60.0
 POLL_S = 0.05
-NAMES = ("turntable", "shoulder", "elbow", "forearm", "wrist", "tool")
-
-_JOINT = """
-[[joints]]
-name = "{name}"
-id = "{id}"
-full_steps = 200
-microsteps = 16
-gear_ratio = 20.0
-direction = 1
-range_deg = [-170, 170]
-velocity_deg_s = 60
-acceleration_deg_s2 = 120
-jerk_deg_s3 = 600
-home_deg = -160
-homing = {{ direction = -1, travel_deg = 340, fast_deg_s = 40, slow_deg_s = 10, backoff_deg = 2 }}
-temperature_warning_c = 50
-temperature_limit_c = 58
-supply_limit_v = 18
-run_current_a = 1.0
-hold_current_a = 0.5
-hop_resistance_ohm = 0.05
-"""
-
-
-def arm_text(count: int = 3) -> str:
-    """An arm file for a quickly homing arm, with ids that nobody else has."""
-    names = NAMES[:count]
-    base = secrets.token_hex(5)
-    park = ", ".join(f"{name} = -160" for name in names)
-    head = (
-        f'name = "test arm"\nhoming_order = {json.dumps(list(names))}\n'
-        f"[poses]\npark = {{ {park} }}\n"
-    )
-    return head + "".join(
-        _JOINT.format(name=name, id=f"{base}{k:02x}") for k, name in enumerate(names, 1)
-    )
 
 
 def program(*targets: float, letters: str = "ABC", feed: int | None = None) -> str:

@@ -31,7 +31,8 @@ from protocol.status import REPLY_BYTES
 from simulator.network import PROFILES, Link
 from simulator.port import JointPort, world_us
 from simulator.unit import JointUnit, WorldTruth
-from tests.e2e.harness import Bench, arm_text, program, spread_us
+from tests.e2e.harness import Bench, program, spread_us
+from tests.quick_arm import arm_text
 
 HOST = "127.0.0.1"
 MDNS_PORT = 5353
