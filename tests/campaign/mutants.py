@@ -232,6 +232,12 @@ MUTANTS = (
         "body.energised = False",
     ),
     _one(
+        "lost steps: a joint does not mind where its home sensor switches",
+        f"{JOINT}/joint.py",
+        "self._safety.fault(Fault.STEPS_LOST, now, wrong)",
+        "pass",
+    ),
+    _one(
         "behind the sensor: a homing cut short is begun as if it had met nothing",
         f"{JOINT}/free.py",
         "self.level, now, self._met)",
