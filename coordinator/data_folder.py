@@ -4,6 +4,8 @@ arm.key          the arm's 256-bit key in hex, for the owner's eyes only
 coordinator.id   16 bytes in hex, made once; joints know their coordinator by it
 lock             held while a coordinator runs, with its process id
 runs/            what became of every run (coordinator.run_files)
+
+The folder is made with the key, and by nothing else.
 """
 
 import contextlib
@@ -28,9 +30,15 @@ class DataFolderError(Exception):
 
 
 def make_key(folder: Path) -> Path:
-    """Make the arm's key, readable by its owner only. Raises DataFolderError if there is one."""
+    """Make the arm's key, readable by its owner only, and the folder for it.
+
+    Raises DataFolderError if there is a key already.
+    """
     path = folder / KEY_FILE
-    _make(folder)
+    try:
+        folder.mkdir(mode=0o700, parents=True, exist_ok=True)
+    except OSError as error:
+        raise DataFolderError(f"{folder} cannot be made: {error.strerror}") from error
     text = os.urandom(KEY_BYTES).hex() + "\n"
     try:
         # O_EXCL: a key that some joints already hold is never written over.
@@ -98,7 +106,6 @@ def coordinator_id(folder: Path) -> bytes:
 @contextlib.contextmanager
 def locked(folder: Path) -> Iterator[None]:
     """Hold the folder's lock. Raises DataFolderError naming the process that holds it."""
-    _make(folder)
     path = folder / LOCK_FILE
     try:
         descriptor = os.open(path, os.O_RDWR | os.O_CREAT, 0o600)
@@ -139,10 +146,3 @@ def sync_folder(folder: Path) -> None:
         os.fsync(descriptor)
     finally:
         os.close(descriptor)
-
-
-def _make(folder: Path) -> None:
-    try:
-        folder.mkdir(mode=0o700, parents=True, exist_ok=True)
-    except OSError as error:
-        raise DataFolderError(f"{folder} cannot be made: {error.strerror}") from error

@@ -54,8 +54,11 @@ def demonstrate(settings: DemoSettings, data: Path | None) -> ExitCode:
     with contextlib.ExitStack() as stack:
         if data is None:
             data = Path(stack.enter_context(tempfile.TemporaryDirectory(prefix="unisono-demo-")))
+        host.check_port(settings.port)
+        if settings.truth is not None:
+            settings.truth.open("a").close()
         if not (data / KEY_FILE).exists():
-            make_key(data)
+            make_key(data)  # only now: what fails early leaves no new folder
         pressed = stack.enter_context(Interrupts.counted())
         url_in, url_out = SPAWN.Pipe(duplex=False)
         joints = stack.enter_context(child(_child_main, _joints, settings, data))

@@ -49,6 +49,7 @@ def simulate(settings: SimulateSettings, ready: Callable[[list[JointPort]], None
 
 def serve(settings: ServiceSettings, arm: Arm, ready: Callable[[str], None]) -> ExitCode:
     """Coordinate an arm until asked to end; `ready` gets the API's address."""
+    read_key(settings.data)  # a folder without one is not to be locked
     with locked(settings.data):
         return _run(_serve(settings, arm, ready))
 
@@ -73,6 +74,11 @@ def set_up_logging(level: int) -> None:
     logging.basicConfig(format="%(asctime)s %(levelname)s %(message)s", stream=sys.stderr)
     logging.getLogger().setLevel(level)
     logging.getLogger("uvicorn").setLevel(logging.WARNING)
+
+
+def check_port(port: int) -> None:
+    """Raise Failure for a port that the API cannot have."""
+    _listening(port).close()
 
 
 async def _simulate(

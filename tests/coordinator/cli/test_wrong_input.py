@@ -1,6 +1,7 @@
 """Every command with wrong input: one line that names it, the stated exit code, no traceback."""
 
 import json
+import socket
 from collections.abc import Callable
 from dataclasses import dataclass
 from pathlib import Path
@@ -105,6 +106,27 @@ def test_wrong_input_is_one_line_and_the_stated_exit_code(
     assert lines[0].startswith("unisono: ")
     assert says in lines[0]
     assert "Traceback" not in done.stdout + done.stderr
+
+
+@pytest.mark.parametrize(
+    "arguments",
+    [
+        "serve --data new",
+        "serve --data new --arm nowhere.toml",
+        "serve --data new --interface 192.0.2.1",
+        "simulate --data new",
+        "demo --data new --port {port}",
+        "demo --data new --port 0 --truth absent/truth.jsonl",
+    ],
+)
+def test_command_that_fails_early_leaves_no_new_folder(
+    folder: Path, unisono: Unisono, arguments: str
+) -> None:
+    with socket.create_server(("127.0.0.1", 0)) as taken:
+        done = unisono(*arguments.format(port=taken.getsockname()[1]).split())
+    assert done.returncode == 2
+    assert len(done.stderr.splitlines()) == 1
+    assert not (folder / "new").exists()
 
 
 def test_every_mistake_of_a_program_and_of_an_arm_file_has_its_line(
