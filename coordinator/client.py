@@ -5,11 +5,10 @@ from typing import Any, Final, Self
 
 import httpx2
 
-from coordinator.settings import DEFAULT_URL
+from coordinator.settings import API_PREFIX, DEFAULT_URL
 
 PATIENCE_S: Final = 30.0
 """Checking a long program takes seconds; everything else answers at once."""
-PREFIX: Final = "/api/v1"
 
 
 class ClientError(Exception):
@@ -50,7 +49,7 @@ class Client:
         try:
             # No proxy from the environment: the coordinator is on this host.
             self._http = httpx2.Client(
-                base_url=self.url + PREFIX, timeout=PATIENCE_S, trust_env=False
+                base_url=self.url + API_PREFIX, timeout=PATIENCE_S, trust_env=False
             )
         except (httpx2.InvalidURL, ValueError) as error:
             raise WrongInput(f"{url!r} is no address: {error}") from error

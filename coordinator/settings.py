@@ -8,6 +8,8 @@ from typing import Final
 DEFAULT_PORT: Final = 8750
 """Of the API on loopback."""
 DEFAULT_URL: Final = f"http://127.0.0.1:{DEFAULT_PORT}"
+API_PREFIX: Final = "/api/v1"
+"""Of every route of the API."""
 LOOPBACK: Final = "127.0.0.1"
 MAX_PROGRAM_BYTES: Final = 1_000_000
 """Of a program's text, in UTF-8: some 50,000 moves, which take seconds to plan."""

@@ -46,6 +46,11 @@ class Fault(IntFlag):
     TEMPERATURE_SENSOR = 16
     SUPPLY_LOW = 32
 
+    @property
+    def words(self) -> list[str]:
+        """The names of the faults in it, as they go over the wire and are told to people."""
+        return [(one.name or "").lower().replace("_", "-") for one in self]
+
 
 @dataclass(frozen=True, slots=True)
 class Status:

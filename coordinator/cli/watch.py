@@ -13,14 +13,14 @@ from coordinator.cli.common import ExitCode, err
 from coordinator.client import Client, Refused
 from coordinator.core.link import LOST_AFTER_US
 from coordinator.stop_words import STOP_LEVELS, StopWord
-from protocol.states import AT_REST
+from protocol.states import AT_REST, JointState
 
 LOOK_S: Final = 0.1
 """Between two looks at how it goes."""
 
 RESTING: Final = ("idle", "held", "paused")
 """Phases of the arm in which nothing is under way."""
-STOPPED: Final = ("unhomed", "ready", "faulted")
+STOPPED: Final = tuple(s.word for s in (JointState.UNHOMED, JointState.READY, JointState.FAULTED))
 """States of a joint that rests and has nothing to go on with."""
 
 

@@ -24,7 +24,6 @@ from protocol.messages import Discard, Finished, Prepare, Started
 from protocol.pathtime import Course
 from protocol.ramp import Ramp
 from protocol.states import JointState
-from protocol.status import Fault
 
 LOAD_PATIENCE_US = 15_000_000
 """Covers the first 50 exchanges at 25 Hz and a full buffer over a poor link."""
@@ -459,9 +458,7 @@ class Run:
             if status is None or link.name in self._booted:
                 continue
             if status.faults:
-                found = [flag.name or "" for flag in Fault if flag in status.faults]
-                names = ", ".join(found).lower().replace("_", " ")
-                self.stop_all = f"{link.name} has a fault: {names}"
+                self.stop_all = f"{link.name} has a fault: {', '.join(status.faults.words)}"
                 return True
             if link.in_state(S.UNHOMED, S.HOMING, S.JOGGING, S.STOPPING) or status.stop:
                 self.stop_all = f"{link.name} is {status.state.word} and left the path"

@@ -136,8 +136,7 @@ class Desk:
         return None
 
     def _faulted(self) -> Refusal:
-        names = ", ".join((one.name or "").lower() for one in self._body.faults)
-        return Refusal("faulted", f"the joint has a fault: {names}")
+        return Refusal("faulted", f"the joint has a fault: {', '.join(self._body.faults.words)}")
 
 
 _UNCONFIGURED = Refusal("not-configured", "the joint has no configuration yet")

@@ -69,9 +69,8 @@ class Safety:
             body.follow(Trigger.FAULT)
         self._player.discard()
         for one in fault:
-            name = (one.name or "").lower().replace("_", "-")
             message = f"{_TEXT[one]}: {detail}" if detail else _TEXT[one]
-            body.emit(Faulted(at_us=round(now), fault=name, message=message))
+            body.emit(Faulted(at_us=round(now), fault=one.words[0], message=message))
 
     def sense(self, temperature_centi_c: int | None, supply_mv: int | None, now: float) -> None:
         """Readings of temperature (0.01 °C, None from a dead sensor) and supply (mV)."""

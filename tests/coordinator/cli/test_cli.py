@@ -166,7 +166,7 @@ def test_override_out_of_range_is_wrong_input_before_anybody_is_asked(
         ("key new --data file", "file cannot be made"),
         ("key new --data file/below", "cannot be made"),
         ("simulate --data file", "cannot be read"),
-        ("serve --data file", "file cannot be made"),
+        ("serve --data file", "file/arm.key cannot be read: Not a directory"),
         ("demo --data file", "file cannot be made"),
         ("demo --network awful", "'awful' is not one of"),
         ("demo --port 65536", "65535"),

@@ -201,7 +201,7 @@ def test_a_fault_of_one_joint_stops_all_and_the_run_is_faulted(phase: Phase, fau
     until_phase(world, Phase.ENDED)
     report = report_of(world)
     assert report.outcome == "faulted"
-    assert report.message == f"middle has a fault: {(fault.name or '').lower().replace('_', ' ')}"
+    assert report.message == f"middle has a fault: {(fault.name or '').lower().replace('_', '-')}"
     until(world, lambda: latched(world) and at_rest(world), 3 * S)
     place = positions(world)
     world.run_for(5 * S)
