@@ -8,10 +8,10 @@ import logging
 import sys
 from collections.abc import Sequence
 
-from tests.bench import tables
+from tests.bench import kills, tables
 
 NETWORKS = ("quiet", "home", "busy", "hostile")
-TABLES = ("sockets", "cost", "virtual")
+TABLES = ("sockets", "cost", "kills", "virtual")
 
 
 def main() -> int:
@@ -29,6 +29,8 @@ def main() -> int:
         tables.cost()
     if "sockets" in asked.tables:
         broken += tables.sockets(asked.networks, asked.joints, asked.starts, asked.seed)
+    if "kills" in asked.tables:
+        kills.table(asked.networks, asked.joints, asked.kills, asked.seed)
     return _judge(broken)
 
 
@@ -45,6 +47,7 @@ def _arguments() -> argparse.Namespace:
     parser.add_argument("--seed", type=int, default=1)
     parser.add_argument("--starts", type=int, default=50, help="on real sockets, per network")
     parser.add_argument("--joints", type=int, default=6, help="on real sockets")
+    parser.add_argument("--kills", type=int, default=5, help="of each kind, per network")
     parser.add_argument("--worlds", type=int, default=150, help="in virtual time, per network")
     parser.add_argument("--virtual-joints", type=int, nargs="+", default=[6])
     parser.add_argument("--processes", type=int, default=2, help="for virtual time")

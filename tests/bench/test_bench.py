@@ -6,6 +6,7 @@ import pytest
 
 from tests.bench import baselines
 from tests.bench.figures import percentile
+from tests.bench.kills import Kills, allowed_us
 from tests.bench.starts import Starts
 from tests.bench.tables import GOAL_SPREAD_P99_US
 
@@ -64,3 +65,22 @@ def test_sntp_on_a_perfect_link_errs_by_no_more_than_drift_since_it_was_set() ->
 def test_go_now_on_a_perfect_link_is_at_once_and_on_others_not(network: str) -> None:
     assert max(baselines.go_now_us("none", 6, 1, 5)) == 0
     assert min(baselines.go_now_us(network, 6, 1, 5)) > 0
+
+
+def test_kill_counts_what_stands_beyond_the_window_or_later_than_lease_and_ramp() -> None:
+    def rest(path_us: float, at_us: int) -> dict[str, float]:
+        return {"path_us": path_us, "at_ns": at_us * 1000}
+
+    kills = Kills()
+    kills.take(5_000_000.0, [rest(700_000, 6_200_000), rest(700_000, 6_300_000)], 1e5, 1.3e6)
+    assert (kills.spread_us, kills.rest_us, kills.apart, kills.late) == ([0], [1_300_000], 0, 0)
+    kills.take(5_000_000.0, [rest(700_000, 6_200_000), rest(800_001, 6_300_001)], 1e5, 1.3e6)
+    assert (kills.spread_us[1], kills.apart, kills.late) == (100_001, 1, 1)
+
+
+def test_lease_and_ramp_grow_with_the_links_q_between_the_limits_of_the_design() -> None:
+    # Design section 5: window 100 to 400 ms, horizon 0.5 to 1 s; here a ramp of 0.8 s.
+    assert allowed_us(0, 800_000, joint=False) == (100_000, 1_300_000)
+    assert allowed_us(200_000, 800_000, joint=False) == (200_000, 1_400_000)
+    assert allowed_us(200_000, 800_000, joint=True) == (200_000, 1_600_000)
+    assert allowed_us(5_000_000, 800_000, joint=True) == (400_000, 2_200_000)

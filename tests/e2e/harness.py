@@ -16,8 +16,9 @@ from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any, TypeVar
 
+from coordinator.arm import load_arm
 from coordinator.client import Client
-from tests.quick_arm import NAMES, arm_text
+from tests.quick_arm import arm_text
 
 T = TypeVar("T")
 
@@ -89,8 +90,7 @@ class Bench:
     @property
     def joints(self) -> list[str]:
         """Names of the arm's joints."""
-        text = self.arm.read_text()
-        return [name for name in NAMES if f'name = "{name}"' in text]
+        return [joint.name for joint in load_arm(self.arm).joints]
 
     # ---- processes ------------------------------------------------------------------------
 
