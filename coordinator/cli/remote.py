@@ -213,7 +213,8 @@ def override(
 
 def report(
     number: Annotated[
-        int | None, typer.Argument(metavar="[RUN]", min=1, help="The last, if none is named.")
+        int | None,
+        typer.Argument(metavar="[RUN]", min=1, max=2**31 - 1, help="The last, if none is named."),
     ] = None,
     url: UrlOption = "",
     as_json: JsonOption = False,
@@ -234,6 +235,15 @@ def _show_report(result: dict[str, Any], *, as_json: bool) -> None:
     if as_json:
         show_json(result)
         return
-    out().print(show.report_table(result))
-    for remark in show.report_remarks(result):
+    try:
+        table, remarks = show.report_table(result), show.report_remarks(result)
+    except (LookupError, TypeError, ValueError, AttributeError) as error:
+        run = result["run"]
+        raise Failure(
+            ExitCode.WRONG_INPUT,
+            f"the report of run {run} lacks what belongs in it ({error!r}): its file was changed, "
+            f"or is of another version; 'unisono report {run} --json' prints it as it is",
+        ) from error
+    out().print(table)
+    for remark in remarks:
         out().print(remark)

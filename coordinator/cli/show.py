@@ -78,8 +78,8 @@ def report_title(report: dict[str, Any]) -> str:
 
 
 def report_remarks(report: dict[str, Any]) -> list[str]:
-    """Sentences about when it was, starts, holds, overrides and the stop."""
-    remarks = _when(report)
+    """Sentences about when it was, and what happened in it in order of time."""
+    happened: list[tuple[int, str]] = []
     parts, resumes = {start["part"] for start in report["starts"]}, 0
     for start in report["starts"]:
         if start["path_us"] > 0:
@@ -88,18 +88,22 @@ def report_remarks(report: dict[str, Any]) -> list[str]:
         else:
             which = f"start of part {start['part']}" if len(parts) > 1 else "start"
         tries = f"{start['attempts']} attempt{'s' if start['attempts'] > 1 else ''}"
-        remarks.append(
+        sentence = (
             f"{which}: {tries}, lead {ms(start['lead_us'])}, spread {us(start['spread_us'])}, "
             f"proved to be at most {us(start['bound_us'])}"
         )
-    if report["partial_starts"]:
-        remarks.append(f"partial starts: {report['partial_starts']}")
-    remarks += [f"hold: {hold['cause']}; {_apart(hold)}" for hold in report["holds"]]
-    remarks += [
-        f"override: {override['percent']:g} % from "
-        f"{(override['at_us'] - report['start']['at_us']) / 1e6:.1f} s on"
+        happened.append((start["at_us"], sentence))
+    happened += [
+        (hold["at_us"], f"hold: {hold['cause']}; {_apart(hold)}") for hold in report["holds"]
+    ]
+    happened += [
+        (override["at_us"], f"override: {override['percent']:g} %")
         for override in report.get("overrides", ())
     ]
+    remarks = _when(report)
+    remarks += [sentence for _, sentence in sorted(happened, key=lambda one: one[0])]
+    if report["partial_starts"]:
+        remarks.append(f"partial starts: {report['partial_starts']}")
     if report.get("stop_level"):
         remarks.append(f"stop: {report['stop_level']}")
     return remarks

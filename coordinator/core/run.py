@@ -136,8 +136,7 @@ class Run:
                 line = self.play.parts[self.part].pause_line
                 raise Refused(
                     "nothing-moves",
-                    f"run {self.number} waits at the M0 of line {line}, nothing moves; "
-                    "resume goes on",
+                    f"run {self.number} waits for resume at the M0 of line {line}; nothing moves",
                 )
             case Phase.DISCARDING | Phase.ENDED:
                 raise Refused("nothing-moves", f"run {self.number} is {self.phase}, not moving")

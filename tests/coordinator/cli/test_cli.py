@@ -80,7 +80,7 @@ def one_line(done: Done, code: int) -> str:
         ("run empty.nc", 2, "empty.nc:1:1: the program ends without M2 or M30"),
         ("report", 2, "no program has been played yet"),
         ("report 7", 2, "there was no run 7"),
-        ("report 2147483648", 2, "path/number"),
+        ("report 2147483648", 2, "'[RUN]': Input should be less than or equal to 2147483647"),
     ],
 )
 def test_what_the_coordinator_says_no_to_is_one_line_and_the_stated_exit_code(
@@ -98,6 +98,17 @@ def test_what_the_coordinator_says_no_to_is_one_line_and_the_stated_exit_code(
     (tmp_path / "huge.nc").write_text("G0 A10\n" * 200_000 + "M2\n")
     (tmp_path / "empty.nc").write_text("")
     assert says in one_line(unisono(*arguments.split()), code)
+
+
+@pytest.mark.parametrize("more", ["", ', "start": {}, "joints": [5]', ', "start": 7'])
+def test_report_that_somebody_changed_is_one_line_and_still_printed_as_json(
+    arm: Bench, unisono: Unisono, monkeypatch: pytest.MonkeyPatch, more: str
+) -> None:
+    monkeypatch.setenv("UNISONO_URL", arm.url)
+    text = f'{{"run": 41, "name": "a.nc", "outcome": "finished", "message": ""{more}}}'
+    (arm.data / "runs" / "0041.json").write_text(text)
+    assert "the report of run 41 lacks what belongs in it" in one_line(unisono("report", "41"), 2)
+    assert json.loads(unisono("report", "41", "--json").out) == json.loads(text)
 
 
 def test_joints_are_shown_and_stop_is_asked_for_at_any_time(arm: Bench, unisono: Unisono) -> None:

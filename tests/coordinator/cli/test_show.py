@@ -27,13 +27,13 @@ def summer_time(monkeypatch: pytest.MonkeyPatch) -> Iterator[None]:
 
 def start(part: int, path_us: int) -> dict[str, Any]:
     return {
-        "part": part, "path_us": path_us, "attempts": 1, "lead_us": 100_000, "spread_us": 80,
-        "bound_us": 900,
+        "at_us": 1_000_000 * part + path_us, "part": part, "path_us": path_us, "attempts": 1,
+        "lead_us": 100_000, "spread_us": 80, "bound_us": 900,
     }  # fmt: skip
 
 
-def first_words(*starts: dict[str, Any]) -> list[str]:
-    remarks = report_remarks(NOTHING | {"starts": list(starts)})
+def first_words(*starts: dict[str, Any], **more: Any) -> list[str]:
+    remarks = report_remarks(NOTHING | {"starts": list(starts)} | more)
     return [remark.partition(":")[0] for remark in remarks]
 
 
@@ -57,16 +57,26 @@ def test_report_says_in_local_time_when_the_run_began_and_how_long_it_took(
 
 def test_report_names_the_level_of_the_stop_and_the_overrides_in_force() -> None:
     report = NOTHING | {
-        "start": {"at_us": 6_000_000}, "stop_level": "stop-and-release",
+        "stop_level": "stop-and-release",
         "overrides": [
             {"at_us": 6_000_000, "percent": 50.0}, {"at_us": 9_250_000, "percent": 12.5},
         ],
     }  # fmt: skip
     assert report_remarks(report) == [
-        "override: 50 % from 0.0 s on",
-        "override: 12.5 % from 3.2 s on",
+        "override: 50 %",
+        "override: 12.5 %",
         "stop: stop-and-release",
     ]
+
+
+def test_report_tells_what_happened_in_order_of_time() -> None:
+    hold = {"cause": "the operator asked", "path_us": {"base": 5}, "apart_us": 0}
+    assert first_words(
+        start(1, 0),
+        start(1, 800_000),
+        holds=[hold | {"at_us": 1_700_000}, hold | {"at_us": 2_900_000}],
+        overrides=[{"at_us": 1_000_000, "percent": 50.0}, {"at_us": 2_000_000, "percent": 80.0}],
+    ) == ["start", "override", "hold", "resume 1", "override", "hold"]
 
 
 @pytest.mark.parametrize(
@@ -85,7 +95,7 @@ def test_report_names_the_level_of_the_stop_and_the_overrides_in_force() -> None
 def test_hold_says_of_which_joint_the_place_is_not_known(
     path_us: dict[str, int | None], apart_us: int, says: str
 ) -> None:
-    hold = {"cause": "tip is gone", "path_us": path_us, "apart_us": apart_us}
+    hold = {"at_us": 1, "cause": "tip is gone", "path_us": path_us, "apart_us": apart_us}
     assert report_remarks(NOTHING | {"holds": [hold]}) == [f"hold: tip is gone; {says}"]
 
 

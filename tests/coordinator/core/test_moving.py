@@ -300,7 +300,7 @@ def test_a_hold_at_a_programmed_pause_is_refused_for_nothing_moves() -> None:
     until_phase(world, Phase.PAUSED)
     refused = refusal(world, ev.Hold())
     assert refused.code == "nothing-moves"
-    assert refused.message == "run 1 waits at the M0 of line 3, nothing moves; resume goes on"
+    assert refused.message == "run 1 waits for resume at the M0 of line 3; nothing moves"
     world.command(ev.Resume())
     finish(world)
 
