@@ -143,10 +143,11 @@ class Membership:
         return min(due, default=None)
 
     def _conflict(self, link: JointLink, now: int) -> None:
-        places = " and ".join(
-            f"{found.host}:{found.stream_port}" for found in link.instances.values()
+        places = [f"{found.host}:{found.stream_port}" for found in link.instances.values()]
+        many, used = ("two", "neither") if len(places) == 2 else (str(len(places)), "none")
+        message = (
+            f"{many} joints announce id {link.joint.id}, at {' and '.join(places)}; {used} is used"
         )
-        message = f"two joints announce id {link.joint.id}, at {places}; neither is used"
         if link.state is not LinkState.CONFLICT:
             self._outbox.note(now, "danger", "joint-conflict", f"{link.name}: {message}", link.name)
             self._outbox.actions.append(ev.Disconnect(link.joint.id))

@@ -49,6 +49,11 @@ def test_two_joints_with_one_id_are_both_left_alone_until_one_says_goodbye() -> 
     tell(world, replace(found(world, "tip"), instance="another", stream_port=99))
     assert link(world, "tip").state is LinkState.CONFLICT
     assert "two joints announce id" in refusal(world, ev.Home()).message
+    tell(world, replace(found(world, "tip"), instance="a third", stream_port=98))
+    told = refusal(world, ev.Home()).message
+    assert "3 joints announce id" in told
+    assert told.endswith("none is used")
+    tell(world, ev.Gone("a third"))
     tell(world, ev.Gone("another"))
     until(world, lambda: all_up(world))
 
