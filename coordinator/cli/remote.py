@@ -19,6 +19,7 @@ from coordinator.cli.common import (
     show_json,
 )
 from coordinator.cli.watch import (
+    RESTING,
     Interrupts,
     Progress,
     exit_code_of,
@@ -26,6 +27,7 @@ from coordinator.cli.watch import (
     follow_rest,
     follow_run,
     heard,
+    restless,
     rests,
     unconfirmed,
 )
@@ -137,15 +139,19 @@ def hold(url: UrlOption = "", as_json: JsonOption = False) -> ExitCode:
     """
     with client_at(url) as client:
         client.hold()
-        rested = follow_rest(client, rests, REST_S)
+        # Who fell silent is not waited for, but named.
+        follow_rest(client, rests, REST_S)
         arm = client.arm()
         state = client.run(arm["run"]["number"]) if arm["run"] else None
     if as_json:
         show_json({"phase": arm["phase"], "run": state})
-    if not rested:
-        raise Failure(ExitCode.NOT_FINISHED, f"not all joints are known to rest after {REST_S:g} s")
-    if not as_json:
+    astray = {name: f"not known to rest: {why}" for name, why in restless(arm).items()}
+    if arm["phase"] not in RESTING:
+        astray = {"the arm": f"still {arm['phase']} after {REST_S:g} s"} | astray
+    elif not as_json and (state or not astray):
         out().print(f"the run is held; {show.way_on(state)}" if state else "nothing moves")
+    if astray:
+        raise Failure(ExitCode.NOT_FINISHED, *(f"{who}: {why}" for who, why in astray.items()))
     return ExitCode.DONE
 
 

@@ -105,7 +105,7 @@ def report_remarks(report: dict[str, Any]) -> list[str]:
     if report["partial_starts"]:
         remarks.append(f"partial starts: {report['partial_starts']}")
     if report.get("stop_level"):
-        remarks.append(f"stop: {report['stop_level']}")
+        remarks.append(f"stop level: {report['stop_level']}")
     return remarks
 
 

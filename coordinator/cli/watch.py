@@ -124,11 +124,32 @@ def follow_rest(
 
 
 def rests(arm: dict[str, Any]) -> bool:
-    """Whether nothing is under way, and every joint that is heard says that it rests."""
-    if arm["phase"] not in RESTING:
-        return False
+    """Whether nothing is under way, and no joint that still talks says that it moves."""
+    silent = {joint["name"] for joint in arm["joints"] if is_silent(joint)}
+    return arm["phase"] in RESTING and restless(arm).keys() <= silent
+
+
+def restless(arm: dict[str, Any]) -> dict[str, str]:
+    """Joints whose last word was that they move, and what that was, base to tool."""
     at_rest = {state.word for state in AT_REST}
-    return all(joint["state"] in at_rest for joint in arm["joints"] if joint["age_us"] is not None)
+    return {
+        joint["name"]: (
+            f"{_silence(joint)}; it was {joint['state']} then"
+            if is_silent(joint)
+            else f"it is {joint['state']}"
+        )
+        for joint in arm["joints"]
+        if joint["age_us"] is not None and joint["state"] not in at_rest
+    }
+
+
+def is_silent(joint: dict[str, Any]) -> bool:
+    """Whether a joint was heard once, but is not any more."""
+    return joint["age_us"] is not None and bool(joint["age_us"] > LOST_AFTER_US)
+
+
+def _silence(joint: dict[str, Any]) -> str:
+    return f"silent for {joint['age_us'] / 1e6:.1f} s"
 
 
 def heard(arm: dict[str, Any]) -> set[str]:
@@ -146,11 +167,10 @@ def unconfirmed(arm: dict[str, Any], level: StopWord) -> dict[str, str]:
 
 
 def _unconfirmed(joint: dict[str, Any], level: int) -> str | None:
-    age_us = joint["age_us"]
-    if age_us is None:
+    if joint["age_us"] is None:
         return f"it is {joint['link']} and was never heard"
-    if age_us > LOST_AFTER_US:
-        return f"silent for {age_us / 1e6:.1f} s"
+    if is_silent(joint):
+        return _silence(joint)
     if joint["stop_wanted"] or (joint["stop"] or 0) < level:
         return "it has not answered to it"
     return None if joint["state"] in STOPPED else f"it is {joint['state']}"

@@ -65,7 +65,7 @@ def test_report_names_the_level_of_the_stop_and_the_overrides_in_force() -> None
     assert report_remarks(report) == [
         "override: 50 %",
         "override: 12.5 %",
-        "stop: stop-and-release",
+        "stop level: stop-and-release",
     ]
 
 

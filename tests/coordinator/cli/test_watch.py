@@ -1,10 +1,10 @@
-"""When a stop counts as confirmed: by each joint's own fresh word, and by nothing else."""
+"""When a stop counts as confirmed, and when the arm rests: by each joint's own fresh word."""
 
 from typing import Any
 
 import pytest
 
-from coordinator.cli.watch import unconfirmed
+from coordinator.cli.watch import restless, rests, unconfirmed
 
 STOPPED = {
     "name": "elbow", "link": "up", "age_us": 20_000, "stop_wanted": 0, "stop": 1, "state": "ready",
@@ -42,3 +42,31 @@ def test_joints_that_latched_the_stop_and_rest_have_confirmed_it() -> None:
 )
 def test_every_other_joint_is_named_with_why(elbow: dict[str, Any], why: str) -> None:
     assert unconfirmed(arm(**elbow), "stop") == {"elbow": why}
+
+
+@pytest.mark.parametrize(
+    ("phase", "elbow", "rested", "told"),
+    [
+        ("held", {"state": "held"}, True, {}),
+        ("idle", {}, True, {}),
+        ("holding", {"state": "held"}, False, {}),
+        # A homing is over for the coordinator at once; the joint still brakes.
+        ("idle", {"state": "homing"}, False, {"elbow": "it is homing"}),
+        ("held", {"state": "ramping"}, False, {"elbow": "it is ramping"}),
+        # It will not say any more that it rests: not waited for, but named.
+        (
+            "held",
+            {"state": "moving", "age_us": 2_300_000},
+            True,
+            {"elbow": "silent for 2.3 s; it was moving then"},
+        ),
+        ("held", {"state": "held", "age_us": 2_300_000}, True, {}),
+        ("idle", {"state": None, "age_us": None}, True, {}),
+    ],
+)
+def test_arm_rests_once_nothing_is_under_way_and_no_joint_that_talks_moves(
+    phase: str, elbow: dict[str, Any], rested: bool, told: dict[str, str]
+) -> None:
+    shown = arm(**elbow) | {"phase": phase}
+    assert rests(shown) is rested
+    assert restless(shown) == told
