@@ -8,12 +8,16 @@ Rules: an exchange is *decided* when it is answered, or lost when no answer has 
 An answer after that still counts, as a long time instead of a loss. The window is the last 200
 exchanges sent, of which those not yet decided say nothing. A run of loss lasts from the sending
 of its first exchange to the sending of the next one that was answered, so it is time and not a
-count, whatever the rate of sending; a run without end so far lasts until the last sending.
+count. But at rest exchanges are rare, and whatever counts is sent at the active rate: so a run ends
+an active interval after the last that was not answered. A run without end so far lasts until the
+last sending.
 """
 
 from bisect import bisect_left, insort
 from collections import OrderedDict
 from dataclasses import dataclass
+
+from protocol.constants import ACTIVE_INTERVAL_US
 
 WINDOW = 200
 """Exchanges: eight seconds at 25 Hz (design section 4)."""
@@ -118,10 +122,12 @@ class LinkQuality:
     def q_us(self) -> int:
         """Q: the 99.5th percentile of the exchange times and the longest run of loss, together.
 
-        Without any answer the time-out stands for the percentile, for no less is known.
+        Without any answer the time-out stands for the percentile, for no less is known. One loss
+        is always reckoned with: that none of so few was lost does not mean that the next is not.
         """
         slow_us = self._percentile(Q_PER_MILLE)
-        return (TIMEOUT_US if slow_us is None else slow_us) + self.loss_run_us
+        run_us = max(self.loss_run_us, ACTIVE_INTERVAL_US)
+        return (TIMEOUT_US if slow_us is None else slow_us) + run_us
 
     def _percentile(self, per_mille: int) -> int | None:
         """The smallest time that this share of the exchanges did not exceed (nearest rank)."""
@@ -141,13 +147,16 @@ class LinkQuality:
         count = longest_us = 0
         ended_us: int | None = -1
         since_us = last_us = self._undecided_us = None
+        retry_us = 0
         for entry in self._window.values():
             last_us = entry.at_us
             if entry.rtt_us is not None:
                 if since_us is not None:
-                    longest_us = max(longest_us, last_us - since_us)
+                    longest_us = max(longest_us, min(last_us, retry_us) - since_us)
                     since_us, ended_us = None, last_us
-            elif last_us <= lost_before_us:
+                continue
+            retry_us = last_us + ACTIVE_INTERVAL_US
+            if last_us <= lost_before_us:
                 count += 1
                 if since_us is None:
                     since_us = last_us

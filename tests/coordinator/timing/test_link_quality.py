@@ -29,7 +29,7 @@ def test_link_without_exchanges_is_not_measured_and_claims_nothing_good() -> Non
     link = LinkQuality()
     assert (link.count, link.measured, link.loss) == (0, False, 0.0)
     assert (link.rtt_p50_us, link.rtt_p99_us) == (None, None)
-    assert link.q_us == TIMEOUT_US
+    assert link.q_us == TIMEOUT_US + INTERVAL_US
 
 
 def test_link_is_measured_from_fifty_decided_exchanges() -> None:
@@ -61,7 +61,7 @@ def test_late_answer_turns_a_loss_into_a_long_time() -> None:
     assert link.loss_run_us == INTERVAL_US
     assert link.answered(0, 1_300 * MS) == 1_300 * MS
     assert (link.count, link.loss, link.loss_run_us) == (3, 0.0, 0)
-    assert link.q_us == 1_300 * MS
+    assert link.q_us == 1_300 * MS + INTERVAL_US
 
 
 def test_second_answer_and_unknown_exchange_are_ignored() -> None:
@@ -79,7 +79,8 @@ def test_sequence_number_that_is_not_new_is_refused() -> None:
 
 def test_only_the_last_two_hundred_exchanges_count() -> None:
     link = link_with(None, None, 900 * MS, *[2 * MS] * WINDOW)
-    assert (link.count, link.loss, link.q_us) == (WINDOW - 1, 0.0, 2 * MS)
+    assert (link.count, link.loss, link.loss_run_us) == (WINDOW - 1, 0.0, 0)
+    assert link.q_us == 2 * MS + INTERVAL_US
     assert link.answered(0, 20 * S) is None, "left the window"
 
 
@@ -99,14 +100,26 @@ def test_q_of_two_hundred_exchanges_leaves_out_the_slowest_one() -> None:
     for k in range(WINDOW):
         link.sent(k, k * INTERVAL_US)
         link.answered(k, k * INTERVAL_US + (k + 1) * MS)
-    assert link.q_us == 199 * MS
+    assert link.q_us == 199 * MS + INTERVAL_US
     assert (link.rtt_p50_us, link.rtt_p99_us) == (100 * MS, 198 * MS)
+
+
+def test_q_reckons_with_one_loss_where_none_was_seen() -> None:
+    assert link_with(*[2 * MS] * WINDOW).q_us == 2 * MS + INTERVAL_US
+    assert link_with(*[2 * MS] * WINDOW, None, MS).q_us == 2 * MS + INTERVAL_US
 
 
 def test_run_of_loss_is_time_and_not_a_count() -> None:
     fast = link_with(MS, None, None, MS)
     slow = link_with(MS, None, None, MS, interval_us=200 * MS)
-    assert (fast.loss_run_us, slow.loss_run_us) == (80 * MS, 400 * MS)
+    assert (fast.loss_run_us, slow.loss_run_us) == (80 * MS, 240 * MS)
+
+
+def test_run_of_loss_at_rest_ends_when_a_joint_that_moves_would_have_been_asked_again() -> None:
+    slow = link_with(MS, None, MS, interval_us=200 * MS)
+    assert slow.loss_run_us == 40 * MS
+    quick = link_with(MS, None, MS, interval_us=25 * MS)
+    assert quick.loss_run_us == 25 * MS, "the next one was answered earlier"
 
 
 def test_run_of_loss_that_has_not_ended_lasts_until_the_last_sending() -> None:
@@ -180,10 +193,14 @@ def test_figures_are_those_of_the_definition(plan: list[tuple[int, int | None]])
         slow_us = int(np.percentile(times_us, 99.5, method="inverted_cdf"))
     else:
         slow_us = TIMEOUT_US
-    runs = [
-        min((sent_at[j] for j in window if j > k and j in answers), default=sent_at[-1])
-        - sent_at[k]
-        for k in lost
-    ]
+    runs = [run_us(k, window, sent_at, answers) for k in lost]
     assert link.loss_run_us == max(runs, default=0)
-    assert link.q_us == slow_us + link.loss_run_us
+    assert link.q_us == slow_us + max(link.loss_run_us, INTERVAL_US)
+
+
+def run_us(k: int, window: range, sent_at: list[int], answers: dict[int, int]) -> int:
+    """How long the run of loss lasted that began with exchange k, 40 ms after its last at most."""
+    answered = next((j for j in window if j > k and j in answers), None)
+    if answered is None:
+        return sent_at[-1] - sent_at[k]
+    return min(sent_at[answered], sent_at[answered - 1] + INTERVAL_US) - sent_at[k]
