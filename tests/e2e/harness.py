@@ -267,9 +267,11 @@ def spread_us(starts: list[dict[str, Any]]) -> float:
 def children(pid: int) -> list[int]:
     """Processes that a process started, and those that they did."""
     found = []
-    for task in Path(f"/proc/{pid}/task").iterdir():
-        for child in (task / "children").read_text().split():
-            found += [int(child), *children(int(child))]
+    for task in Path(f"/proc/{pid}/task").glob("*/children"):
+        # A thread or process may end between being found and being looked at.
+        with contextlib.suppress(FileNotFoundError, ProcessLookupError):
+            for child in task.read_text().split():
+                found += [int(child), *children(int(child))]
     return found
 
 
