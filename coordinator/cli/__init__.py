@@ -2,6 +2,8 @@
 
 import sys
 from collections.abc import Sequence
+from importlib import metadata
+from typing import Annotated
 
 import typer
 
@@ -15,6 +17,7 @@ from coordinator.cli.common import (
     complain,
     explain,
     give_up_on_pipe,
+    out,
 )
 
 INTERRUPTED = 130
@@ -33,10 +36,28 @@ def make_app() -> typer.Typer:
         pretty_exceptions_enable=False,
         context_settings={"help_option_names": ["-h", "--help"]},
     )
+    app.callback()(_options)
     local.add_to(app)
     rehearse.add_to(app)
     remote.add_to(app)
     return app
+
+
+def _tell_version(asked: bool) -> None:
+    if asked:
+        out().print(f"unisono {metadata.version('unisono')}")
+        raise typer.Exit
+
+
+def _options(
+    version: Annotated[
+        bool,
+        typer.Option(
+            "--version", callback=_tell_version, is_eager=True, help="Show the version and exit."
+        ),
+    ] = False,
+) -> None:
+    """Asked of the command itself; all else is asked of a subcommand."""
 
 
 def run(arguments: Sequence[str]) -> ExitCode:

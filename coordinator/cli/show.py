@@ -3,33 +3,52 @@
 from datetime import datetime
 from typing import Any, Final
 
+from rich import box
 from rich.table import Table
+
+from coordinator.stop_words import STOP_WORDS
+from protocol.drive import StopLevel
 
 NONE: Final = "–"
 
 
 def joints_table(arm: dict[str, Any]) -> Table:
-    """One row a joint, base to tool."""
-    table = Table(title=f"{arm['arm']}: {arm['phase']}", title_justify="left")
-    for name in ("joint", "word", "link", "state", "angle", "temperature", "supply"):
+    """One row a joint, base to tool, within 80 columns. What a joint said before it went is old."""
+    table = Table(
+        title=f"{arm['arm']}: {arm['phase']}",
+        title_justify="left",
+        box=box.SIMPLE_HEAD,
+        padding=(0, 1, 0, 0),
+        pad_edge=False,
+    )
+    for name in ("joint", "", "state", "motor"):
         table.add_column(name)
-    for name in ("Q", "clock bound", "age"):
+    for name in ("angle °", "°C", "V", "Q ms", "clock µs", "age ms"):
         table.add_column(name, justify="right")
     for joint in arm["joints"]:
-        faults = " ".join(joint["faults"] or ())
+        name, word, age = joint["name"], joint["word"], _thousandth(joint["age_us"])
+        if joint["link"] != "up":
+            table.add_row(name, word, joint["link"], *[NONE] * 6, age)
+            continue
         table.add_row(
-            joint["name"],
-            joint["word"],
-            joint["link"],
-            f"{joint['state'] or NONE}{f' ({faults})' if faults else ''}",
-            _figure(joint["position_deg"] if joint["homed"] else None, "{:.2f}°"),
-            _figure(joint["temperature_c"], "{:.1f} °C, warm" if joint["warm"] else "{:.1f} °C"),
-            _figure(joint["supply_v"], "{:.1f} V"),
-            ms(joint["q_us"]),
-            us(joint["clock"]["bound_us"]),
-            ms(joint["age_us"]),
+            name,
+            word,
+            joint["state"] or NONE,
+            _motor(joint),
+            _figure(joint["position_deg"] if joint["homed"] else None, "{:.2f}"),
+            _figure(joint["temperature_c"], "{:.1f}"),
+            _figure(joint["supply_v"], "{:.1f}"),
+            _thousandth(joint["q_us"]),
+            _figure(joint["clock"]["bound_us"], "{:.0f}"),
+            age,
         )
     return table
+
+
+def _motor(joint: dict[str, Any]) -> str:
+    if joint["energised"] is None:
+        return NONE
+    return "on" if joint["energised"] else "off"
 
 
 def joint_remarks(arm: dict[str, Any]) -> list[str]:
@@ -39,6 +58,9 @@ def joint_remarks(arm: dict[str, Any]) -> list[str]:
         for joint in arm["joints"]
         if joint["link_message"]
     ]
+    for joint in arm["joints"]:
+        if joint["link"] == "up":
+            remarks += _warnings(joint)
     remarks += [
         f"{joint['name']}: its clock is not locked: {joint['clock']['reason']}"
         for joint in arm["joints"]
@@ -49,6 +71,18 @@ def joint_remarks(arm: dict[str, Any]) -> list[str]:
         "which is not in the arm file"
         for stranger in arm["unknown"]
     ]
+    return remarks
+
+
+def _warnings(joint: dict[str, Any]) -> list[str]:
+    name, remarks = joint["name"], []
+    if joint["faults"]:
+        remarks.append(f"{name}: fault: {' '.join(joint['faults'])}")
+    if joint["stop"]:
+        word = STOP_WORDS[StopLevel(joint["stop"])]
+        remarks.append(f"{name}: {word} was asked for, and holds until it is moved again")
+    if joint["warm"]:
+        remarks.append(f"{name}: warm, near its temperature limit")
     return remarks
 
 
@@ -176,6 +210,10 @@ def _since(value: float | None, begin: float | None) -> str:
     if value is None or begin is None:
         return NONE
     return us(value - begin) if abs(value - begin) < 10_000 else f"{(value - begin) / 1e6:.6f} s"
+
+
+def _thousandth(value: float | None) -> str:
+    return NONE if value is None else f"{value / 1000:.0f}"
 
 
 def _figure(value: float | None, form: str) -> str:

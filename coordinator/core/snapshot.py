@@ -47,7 +47,7 @@ def _phase(core: Coordinator) -> str:
 
 
 def _run(run: Run, now: int) -> dict[str, Any]:
-    path_us = round(run.course.at(now)[0]) if run.course else None
+    path_us = _path_us(run, now)
     return {
         "number": run.number,
         "name": run.play.name,
@@ -61,6 +61,16 @@ def _run(run: Run, now: int) -> dict[str, Any]:
         "attempts": run.report.starts[-1].attempts if run.report.starts else 0,
         "message": run.report.message,
     }
+
+
+def _path_us(run: Run, now: int) -> int | None:
+    """Where the run is on its path; at rest, where the joint stands that is least far."""
+    if run.course is not None:
+        return round(run.course.at(now)[0])
+    if run.phase is not Phase.HELD:
+        return None
+    known = [link.status for link in run.links if link.status is not None]
+    return min((one.path_us for one in known if one.trajectory), default=None)
 
 
 def _joint(link: JointLink, now: int) -> dict[str, Any]:
@@ -106,8 +116,6 @@ def _joint(link: JointLink, now: int) -> dict[str, Any]:
         "path_us": loaded.path_us if loaded else None,
         "buffered_us": loaded.buffered_us if loaded else None,
         "stop": StopLevel(status.stop).value if status else None,
-        "faults": [(fault.name or "").lower().replace("_", "-") for fault in status.faults]
-        if status
-        else None,
+        "faults": status.faults.words if status else None,
     }
     return values

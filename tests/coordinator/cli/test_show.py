@@ -5,8 +5,9 @@ from collections.abc import Iterator
 from typing import Any
 
 import pytest
+from rich.console import Console
 
-from coordinator.cli.show import report_remarks, way_on
+from coordinator.cli.show import joint_remarks, joints_table, report_remarks, way_on
 
 NOTHING: dict[str, Any] = {
     "starts": [], "partial_starts": 0, "holds": [], "overrides": [], "stop_level": None,
@@ -107,3 +108,40 @@ def test_held_run_is_said_to_go_on_only_where_resume_would_not_be_refused() -> N
     )
     ending = {"code": "ending", "message": "the coordinator is ending"}
     assert way_on({"obstacle": ending}) == "the coordinator is ending, and the run with it"
+
+
+def joint(**values: Any) -> dict[str, Any]:
+    return {
+        "name": "turntable", "word": "A", "link": "up", "link_message": "", "state": "preparing",
+        "energised": True, "homed": True, "position_deg": -123.45, "temperature_c": 51.2,
+        "warm": True, "supply_v": 24.1, "q_us": 1_234_567, "age_us": 1_040_000, "stop": 0,
+        "faults": [], "clock": {"bound_us": 1_024, "locked": True, "reason": ""},
+    } | values  # fmt: skip
+
+
+def table_of(*joints: dict[str, Any]) -> list[str]:
+    console = Console(width=80, color_system=None)
+    with console.capture() as shown:
+        console.print(joints_table({"arm": "a bench arm", "phase": "idle", "joints": joints}))
+    return shown.get().splitlines()
+
+
+def test_table_of_joints_fits_80_columns_without_a_cut_word() -> None:
+    (row,) = [line for line in table_of(joint()) if "turntable" in line]
+    cells = ["turntable", "A", "preparing", "on", "-123.45", "51.2", "24.1"]
+    assert row.split() == [*cells, "1235", "1024", "1040"]
+
+
+def test_what_an_absent_joint_said_is_not_shown_as_if_it_were_so_now() -> None:
+    (row,) = [line for line in table_of(joint(link="absent")) if "turntable" in line]
+    assert row.split() == ["turntable", "A", "absent", *["–"] * 6, "1040"]
+
+
+def test_faults_a_stop_and_warmth_are_sentences() -> None:
+    arm = {"joints": [joint(faults=["hall-sensor"], stop=2)], "unknown": []}
+    assert joint_remarks(arm) == [
+        "turntable: fault: hall-sensor",
+        "turntable: stop-and-release was asked for, and holds until it is moved again",
+        "turntable: warm, near its temperature limit",
+    ]
+    assert joint_remarks({"joints": [joint(warm=False)], "unknown": []}) == []

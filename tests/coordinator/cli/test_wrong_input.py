@@ -4,6 +4,7 @@ import json
 import socket
 from collections.abc import Callable
 from dataclasses import dataclass
+from importlib import metadata
 from pathlib import Path
 
 import pytest
@@ -127,6 +128,10 @@ def test_command_that_fails_early_leaves_no_new_folder(
     assert done.returncode == 2
     assert len(done.stderr.splitlines()) == 1
     assert not (folder / "new").exists()
+
+
+def test_version_is_the_one_that_is_installed(unisono: Unisono) -> None:
+    assert unisono("--version") == Done(0, f"unisono {metadata.version('unisono')}\n", "")
 
 
 def test_every_mistake_of_a_program_and_of_an_arm_file_has_its_line(

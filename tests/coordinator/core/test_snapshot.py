@@ -151,6 +151,16 @@ def test_a_run_shows_phase_part_line_and_place() -> None:
     assert shown(world)["phase"] == "paused"
 
 
+def test_a_held_run_still_shows_its_line_and_place() -> None:
+    world = homed_world(EVEN)
+    moving(world, text="G90 G94\nG0 A30\nG0 A0\nM2\n")
+    world.command(ev.Hold())
+    until_phase(world, Phase.HELD)
+    found = shown(world)["run"]
+    assert found["path_us"] == pytest.approx(path_us(world, "tip"), abs=1)
+    assert found["line"] in (2, 3)
+
+
 def go_home(world: World) -> None:
     world.command(ev.Home())
 
