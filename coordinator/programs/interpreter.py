@@ -8,7 +8,7 @@ Execution on one line follows Table 8 of the standard: feed mode, feed rate, dwe
 mode, motion, stop.
 """
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from typing import Final
 
 from coordinator.programs.problems import Problem, ProgramError
@@ -18,6 +18,8 @@ from coordinator.programs.words import Line, Word, program_lines, split_lines
 # Modal groups (NISTIR 6556 Table 4), as far as their words are known here.
 _G_GROUPS: Final = {0: 1, 1: 1, 4: 0, 90: 3, 91: 3, 93: 5, 94: 5}
 _M_GROUPS: Final = {0: 4, 2: 4, 30: 4}
+_TOOL_CODES: Final = frozenset({3, 5, 8, 9})
+"""M words of the standard that switch a tool's outputs."""
 _GROUP_NAMES: Final = {
     ("G", 0): "non-modal words",
     ("G", 1): "motion",
@@ -113,8 +115,7 @@ class _Interpreter:
                 groups = _G_GROUPS if word.letter == "G" else _M_GROUPS
                 group = groups.get(int(word.value)) if word.value.is_integer() else None
                 if group is None:
-                    known = " ".join(f"{word.letter}{code}" for code in groups)
-                    self._problem(line.number, word, f"{word.text} is not known; there are {known}")
+                    self._problem(line.number, word, _unknown(word, groups))
                     continue
                 first = codes.setdefault((word.letter, group), word)
                 if first is not word:
@@ -218,3 +219,10 @@ class _Interpreter:
     def _stop(self, line: Line, word: Word | None) -> None:
         if word is not None:
             self.steps.append(Pause(line.number) if word.value == 0 else End(line.number))
+
+
+def _unknown(word: Word, groups: Mapping[int, int]) -> str:
+    if word.letter == "M" and word.value in _TOOL_CODES:
+        return f"{word.text} switches a tool's output, and tool outputs are not there yet"
+    known = " ".join(f"{word.letter}{code}" for code in groups)
+    return f"{word.text} is not known; there are {known}"

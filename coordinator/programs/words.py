@@ -162,7 +162,10 @@ def _end(pattern: re.Pattern[str], text: str, begin: int) -> int:
 
 def _foreign(signs: str) -> str:
     if signs == "%":
-        return "'%' may only stand alone on the first and on the last line of a program"
+        return (
+            "'%' may only stand alone: on the first line of a program, and then on the line that "
+            "ends it, after which nothing is read"
+        )
     if signs.startswith("/"):
         return "'/' may only be the first character of a line"
     shown = signs if signs.isprintable() else " ".join(f"U+{ord(sign):04X}" for sign in signs)
