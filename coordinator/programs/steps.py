@@ -68,3 +68,5 @@ class Program:
     """The steps of a program; the last is its `End`."""
 
     steps: tuple[Step, ...]
+    unread_line: int | None = None
+    """The first line behind its end that has text, which is not read; None where there is none."""

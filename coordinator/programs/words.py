@@ -56,7 +56,10 @@ def split_lines(text: str) -> list[str]:
 
 
 def read_line(text: str, number: int) -> Line:
-    """The words of one line; whatever cannot be one becomes a problem. Never raises."""
+    """The words of one line, up to the first thing that cannot be one: that is a problem.
+
+    What stands behind it is not read, as it may only make sense together with it. Never raises.
+    """
     return _LineReader(text, number).read()
 
 
@@ -82,7 +85,8 @@ class _LineReader:
             self._skip_blanks()
         if self.text[self.at : self.at + 1] in ("N", "n"):
             self._line_number()
-        while self._skip_blanks() < len(self.text):
+        known = len(self.problems)
+        while len(self.problems) == known and self._skip_blanks() < len(self.text):
             self._item()
         return Line(self.number, tuple(self.words), tuple(self.problems), deletable)
 
@@ -119,27 +123,25 @@ class _LineReader:
             self._word()
         elif sign == ";":
             self._problem(self.at, "';' begins no comment here: write comments in parentheses")
-            self.at = len(self.text)
         elif sign == ")":
             self._problem(self.at, "')' closes no comment")
-            self.at += 1
         else:
-            begin = self.at
-            self.at = _end(_FOREIGN, self.text, begin)
-            self._problem(begin, _foreign(self.text[begin : self.at]))
+            foreign = self.text[self.at : _end(_FOREIGN, self.text, self.at)]
+            self._problem(self.at, _foreign(foreign))
 
     def _comment(self) -> None:
         begin = self.at
         close = self.text.find(")", begin)
         nested = self.text.find("(", begin + 1, close if close >= 0 else None)
         self.at = close + 1 if close >= 0 else len(self.text)
-        if close < 0:
-            self._problem(begin, "the comment is not closed on its line")
-        if nested >= 0:
-            self._problem(nested, "comments do not nest")
         for k in range(begin, self.at):
             if not (self.text[k].isprintable() or self.text[k] == "\t"):
                 self._problem(k, f"a comment cannot hold the character U+{ord(self.text[k]):04X}")
+                return
+        if close < 0:
+            self._problem(begin, "the comment is not closed on its line")
+        elif nested >= 0:
+            self._problem(nested, "comments do not nest")
 
     def _word(self) -> None:
         begin = self.at
@@ -170,6 +172,15 @@ def _foreign(signs: str) -> str:
         return "'/' may only be the first character of a line"
     shown = signs if signs.isprintable() else " ".join(f"U+{ord(sign):04X}" for sign in signs)
     return f"'{shown}' is no part of a word"
+
+
+def unread_line(text: str, end: int) -> int | None:
+    """The first line with text after the one that ends a program; None where there is none.
+
+    A lone % is none: where a program is demarcated it stands behind M2.
+    """
+    rest = enumerate(split_lines(text)[end:], end + 1)
+    return next((number for number, line in rest if line.strip(" \t") not in ("", "%")), None)
 
 
 def program_lines(text: str) -> Iterator[Line]:

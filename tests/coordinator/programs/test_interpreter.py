@@ -143,7 +143,12 @@ def test_g1_without_any_feed_is_an_error_and_g0_needs_none() -> None:
         ("G0.5 A1", 1, 1, "G0.5 is not known"),
         ("G-1 A1", 1, 1, "G-1 is not known"),
         ("M1", 1, 1, "M1 is not known; there are M0 M2 M30"),
-        ("M3", 1, 1, "M3 switches a tool's output"),
+        ("M3", 1, 1, "M3 switches a tool's output, and tool outputs are not there yet"),
+        ("M05", 1, 1, "M05 switches a tool's output"),
+        ("G0 A1 M8", 1, 7, "M8 switches a tool's output"),
+        ("M9", 1, 1, "M9 switches a tool's output"),
+        ("M3 S1000", 1, 1, "M3 switches a tool's output"),
+        ("M4", 1, 1, "M4 is not known; there are M0 M2 M30"),
         ("M60", 1, 1, "M60 is not known"),
         ("G53 G0 A1", 1, 1, "G53 is not known"),
     ],
@@ -152,10 +157,64 @@ def test_what_the_language_does_not_allow_is_one_error_at_its_word(
     text: str, line: int, column: int, part: str
 ) -> None:
     found = mistakes(text)
-    assert (line, column) in [(at, where) for at, where, _ in found]
-    assert any(part in message for _, _, message in found)
-    if not text.startswith(("G2", "G0.5", "G-1")):  # there the A1 has no motion mode either
-        assert len(found) == 1
+    ((at, where, message),) = found
+    assert (at, where) == (line, column)
+    assert part in message
+
+
+@pytest.mark.parametrize(
+    ("text", "columns"),
+    [
+        # What an unknown G or M word would need may stand with it.
+        ("G2 A1 X5 I2 J3 P4", [1]),
+        ("M6 T1", [1]),
+        # What is missing may be what was not read.
+        ("G1 F A1", [4]),
+        ("G1 A1 F!60", [7]),
+        ("G4 P", [4]),
+        ("G!0 A1", [1]),
+        ("A1 GO", [4]),
+        # Mistakes that have nothing to do with each other are all told.
+        ("G0 X1 Y2", [4, 7]),
+        ("G5 G0 A1 G17", [1, 10]),
+        ("G1 F-1 A1 A2", [4, 11]),
+        ("M3 A1", [1, 4]),
+    ],
+)
+def test_what_follows_from_a_mistake_on_its_line_is_not_told(text: str, columns: list[int]) -> None:
+    assert [column for _, column, _ in mistakes(text)] == columns
+
+
+@pytest.mark.parametrize(
+    ("text", "lines"),
+    [
+        # The motion mode, or the feed rate, that later lines miss was on a line with a mistake.
+        ("G!0 A1\nA2\nA3", [1]),
+        ("G1 A1 F60O0\nA2", [1]),
+        ("G1.5 F60 A1\nG1 A2 G6\nA3", [1, 2]),
+        ("G7 F\nG1 A2", [1, 1]),
+        # It was not: it is told as well.
+        ("G7\nG1 A2", [1, 2]),
+        ("X5\nA2", [1, 2]),
+        # What a program lacks altogether is told where it lacks it first.
+        ("A1\nA2\nA3", [1]),
+        ("G1 A1\nA2\nB3", [1]),
+        # Another feed rate mode needs another feed rate.
+        ("G1 A1\nG93 A1 F1\nG94 A2\nA3", [1, 3]),
+    ],
+)
+def test_what_follows_from_a_mistake_on_later_lines_is_not_told(
+    text: str, lines: list[int]
+) -> None:
+    assert [line for line, _, _ in mistakes(text)] == lines
+
+
+@pytest.mark.parametrize("last", ["M2 2", "M 3 0 2", "M ?"])
+def test_last_line_that_is_not_understood_may_have_been_the_end(last: str) -> None:
+    _, found = read_program(f"G0 A1\n{last}\n(end)\n", LETTERS)
+    assert [problem.line for problem in found] == [2]
+    _, found = read_program(f"{last}\nG0 A1", LETTERS)
+    assert [problem.line for problem in found] == [1, 2]
 
 
 @pytest.mark.parametrize("code", ["G1", "g01", "G1.", "G1.0", "G+1", "G 0 1", "G001.000"])
@@ -189,6 +248,23 @@ def test_what_follows_the_end_is_not_read() -> None:
 
 
 @pytest.mark.parametrize(
+    ("text", "line"),
+    [
+        ("M2", None),
+        ("M2\n\n \t\n", None),
+        ("M2\n\nG0 A1\n", 3),
+        ("M30\n(a comment)", 2),
+        ("%\nM2\n%\n", None),
+        ("%\nM2\n%\nG0 A1", 4),
+        ("%\nG0 A1\n%\nG0 A2\nM2", 4),
+        ("G0 A1\nM2\nM2", 3),
+    ],
+)
+def test_first_line_with_text_that_is_not_read_is_known(text: str, line: int | None) -> None:
+    assert parse_program(text, LETTERS).unread_line == line
+
+
+@pytest.mark.parametrize(
     ("text", "line", "column"),
     [
         ("", 1, 1),
@@ -218,7 +294,7 @@ def test_lines_with_a_slash_are_left_out_unread_with_block_delete_only() -> None
     assert len(parse_program(text, LETTERS).steps) == 4
     assert len(parse_program(text, LETTERS, block_delete=True).steps) == 2
     assert parse_program("/(( ??\nM2", LETTERS, block_delete=True).steps == (End(2),)
-    assert len(mistakes("/(( ??")) == 2
+    assert len(mistakes("/(( ??")) == 1
 
 
 def test_blank_lines_and_comments_do_nothing() -> None:

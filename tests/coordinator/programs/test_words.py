@@ -79,12 +79,28 @@ def test_what_is_no_word_is_named_with_its_column(text: str, column: int, part: 
     assert part in found[0][1]
 
 
-def test_several_mistakes_on_one_line_are_all_found() -> None:
-    assert [column for column, _ in problems("N1 G1 ? A B1 (x (y) N2 C.")] == [7, 9, 17, 21, 24]
+@pytest.mark.parametrize(
+    "text",
+    [
+        "G1 A1.2.3 B B4 (x (y) N2 C.",
+        "G1 A1 ; go down, then 3 more",
+        "G1 A1 go down (to the (left) tray)",
+        "G1 A1 #5=3",
+        "(x (y) G1 A1)",
+        "(\x07\x07 never closed",
+    ],
+)
+def test_of_a_line_that_cannot_be_read_to_its_end_the_first_cause_is_told(text: str) -> None:
+    assert len(problems(text)) == 1
 
 
-def test_after_a_semicolon_the_rest_of_the_line_is_one_mistake() -> None:
-    assert len(problems("G1 A1 ; go down, then 3 more")) == 1
+def test_words_before_what_cannot_be_read_are_still_read() -> None:
+    line = read_line("G1 A1 ? B2", 1)
+    assert [word.text for word in line.words] == ["G1", "A1"]
+
+
+def test_wrong_line_number_hides_nothing_behind_it() -> None:
+    assert [column for column, _ in problems("N5.0 G1 ?")] == [1, 9]
 
 
 @pytest.mark.parametrize("number", ["N1", "N00001", "n99999", "N 1 2", "N0"])
