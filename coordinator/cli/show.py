@@ -6,6 +6,7 @@ from typing import Any, Final
 from rich import box
 from rich.table import Table
 
+from coordinator.core.link import LOST_AFTER_US
 from coordinator.stop_words import STOP_WORDS
 from protocol.drive import StopLevel
 
@@ -13,7 +14,7 @@ NONE: Final = "–"
 
 
 def joints_table(arm: dict[str, Any]) -> Table:
-    """One row a joint, base to tool, within 80 columns. What a joint said before it went is old."""
+    """One row a joint, base to tool, within 80 columns. Of an old word only its age is shown."""
     table = Table(
         title=f"{arm['arm']}: {arm['phase']}",
         title_justify="left",
@@ -27,8 +28,9 @@ def joints_table(arm: dict[str, Any]) -> Table:
         table.add_column(name, justify="right")
     for joint in arm["joints"]:
         name, word, age = joint["name"], joint["word"], _thousandth(joint["age_us"])
-        if joint["link"] != "up":
-            table.add_row(name, word, joint["link"], *[NONE] * 6, age)
+        if not _is_fresh(joint):
+            is_silent = joint["link"] == "up" and joint["age_us"] is not None
+            table.add_row(name, word, "silent" if is_silent else joint["link"], *[NONE] * 6, age)
             continue
         table.add_row(
             name,
@@ -45,6 +47,12 @@ def joints_table(arm: dict[str, Any]) -> Table:
     return table
 
 
+def _is_fresh(joint: dict[str, Any]) -> bool:
+    """Whether what a joint said last is as good as what is so now."""
+    age_us = joint["age_us"]
+    return joint["link"] == "up" and age_us is not None and age_us <= LOST_AFTER_US
+
+
 def _motor(joint: dict[str, Any]) -> str:
     if joint["energised"] is None:
         return NONE
@@ -59,7 +67,7 @@ def joint_remarks(arm: dict[str, Any]) -> list[str]:
         if joint["link_message"]
     ]
     for joint in arm["joints"]:
-        if joint["link"] == "up":
+        if _is_fresh(joint):
             remarks += _warnings(joint)
     remarks += [
         f"{joint['name']}: its clock is not locked: {joint['clock']['reason']}"

@@ -48,13 +48,16 @@ def _phase(core: Coordinator) -> str:
 
 def _run(run: Run, now: int) -> dict[str, Any]:
     path_us = _path_us(run, now)
+    line = run.feed.line_at(path_us) if path_us is not None else None
+    if run.phase is Phase.PAUSED:
+        line = run.play.parts[run.part].pause_line
     return {
         "number": run.number,
         "name": run.play.name,
         "phase": run.phase.value,
         "part": run.part + 1,
         "parts": len(run.play.parts),
-        "line": run.feed.line_at(path_us) if path_us is not None else None,
+        "line": line,
         "path_us": path_us,
         "end_us": run.feed.end_us,
         "rate_percent": run.rate_ppm / 10_000,
@@ -64,13 +67,13 @@ def _run(run: Run, now: int) -> dict[str, Any]:
 
 
 def _path_us(run: Run, now: int) -> int | None:
-    """Where the run is on its path; at rest, where the joint stands that is least far."""
-    if run.course is not None:
-        return round(run.course.at(now)[0])
-    if run.phase is not Phase.HELD:
-        return None
-    known = [link.status for link in run.links if link.status is not None]
-    return min((one.path_us for one in known if one.trajectory), default=None)
+    """Where the run is on its path; from a hold on, the least far of the joints that are heard."""
+    if run.phase is Phase.PAUSED:
+        return run.feed.end_us or 0
+    if run.phase in (Phase.HOLDING, Phase.HELD):  # no law holds while the joints ramp to rest
+        known = [link.status for link in run.links if link.status is not None and link.heard(now)]
+        return min((one.path_us for one in known if one.trajectory), default=None)
+    return round(run.course.at(now)[0]) if run.course is not None else None
 
 
 def _joint(link: JointLink, now: int) -> dict[str, Any]:

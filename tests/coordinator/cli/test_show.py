@@ -114,7 +114,7 @@ def joint(**values: Any) -> dict[str, Any]:
     return {
         "name": "turntable", "word": "A", "link": "up", "link_message": "", "state": "preparing",
         "energised": True, "homed": True, "position_deg": -123.45, "temperature_c": 51.2,
-        "warm": True, "supply_v": 24.1, "q_us": 1_234_567, "age_us": 1_040_000, "stop": 0,
+        "warm": True, "supply_v": 24.1, "q_us": 1_234_567, "age_us": 940_000, "stop": 0,
         "faults": [], "clock": {"bound_us": 1_024, "locked": True, "reason": ""},
     } | values  # fmt: skip
 
@@ -129,12 +129,25 @@ def table_of(*joints: dict[str, Any]) -> list[str]:
 def test_table_of_joints_fits_80_columns_without_a_cut_word() -> None:
     (row,) = [line for line in table_of(joint()) if "turntable" in line]
     cells = ["turntable", "A", "preparing", "on", "-123.45", "51.2", "24.1"]
-    assert row.split() == [*cells, "1235", "1024", "1040"]
+    assert row.split() == [*cells, "1235", "1024", "940"]
 
 
-def test_what_an_absent_joint_said_is_not_shown_as_if_it_were_so_now() -> None:
-    (row,) = [line for line in table_of(joint(link="absent")) if "turntable" in line]
-    assert row.split() == ["turntable", "A", "absent", *["–"] * 6, "1040"]
+@pytest.mark.parametrize(
+    ("values", "state", "age"),
+    [
+        ({"link": "absent"}, "absent", "940"),
+        ({"link": "refused", "age_us": None}, "refused", "–"),
+        ({"age_us": 1_000_001}, "silent", "1000"),
+        ({"age_us": None}, "up", "–"),
+    ],
+)
+def test_what_a_joint_said_long_ago_is_not_shown_as_if_it_were_so_now(
+    values: dict[str, Any], state: str, age: str
+) -> None:
+    gone = joint(faults=["hall-sensor"]) | values
+    (row,) = [line for line in table_of(gone) if "turntable" in line]
+    assert row.split() == ["turntable", "A", state, *["–"] * 6, age]
+    assert joint_remarks({"joints": [gone], "unknown": []}) == []
 
 
 def test_faults_a_stop_and_warmth_are_sentences() -> None:

@@ -21,6 +21,7 @@ from tests.coordinator.core.kit import (
     moving,
     path_us,
     play,
+    run_of,
     small_arm,
     unit,
     units,
@@ -147,8 +148,18 @@ def test_a_run_shows_phase_part_line_and_place() -> None:
     assert found["run"]["path_us"] == pytest.approx(path_us(world, "tip"), abs=2_000)
     assert found["run"]["end_us"] > found["run"]["path_us"]
     assert found["run"]["rate_percent"] == 100
+    end_us = found["run"]["end_us"]
     until_phase(world, Phase.PAUSED)
     assert shown(world)["phase"] == "paused"
+    assert shown(world)["run"]["line"] == 4
+    assert shown(world)["run"]["path_us"] == shown(world)["run"]["end_us"] == end_us
+
+
+def test_a_pause_before_any_motion_has_its_line_and_is_at_the_beginning() -> None:
+    world = homed_world("none")
+    play(world, "G90\nM0\nG0 A5\nM2\n")
+    until_phase(world, Phase.PAUSED)
+    assert (shown(world)["run"]["line"], shown(world)["run"]["path_us"]) == (2, 0)
 
 
 def test_a_held_run_still_shows_its_line_and_place() -> None:
@@ -159,6 +170,26 @@ def test_a_held_run_still_shows_its_line_and_place() -> None:
     found = shown(world)["run"]
     assert found["path_us"] == pytest.approx(path_us(world, "tip"), abs=1)
     assert found["line"] in (2, 3)
+
+
+def test_the_place_shown_never_runs_ahead_of_the_joints_while_they_come_to_rest() -> None:
+    world = homed_world(EVEN)
+    moving(world, text="G90 G94\nG0 A30\nG0 A0\nM2\n")
+    world.command(ev.Hold())
+    places = []
+    while run_of(world).phase is not Phase.HELD:
+        world.run_for(20_000)
+        places.append(shown(world)["run"]["path_us"])
+        assert places[-1] <= path_us(world, "tip") + 1
+    assert places == sorted(places)
+
+
+def test_a_joint_that_is_not_heard_is_not_asked_where_the_run_is() -> None:
+    world = homed_world(EVEN)
+    moving(world)
+    world.cut("tip", 60 * S)
+    until_phase(world, Phase.HELD)
+    assert shown(world)["run"]["path_us"] == pytest.approx(path_us(world, "base"), abs=1)
 
 
 def go_home(world: World) -> None:
