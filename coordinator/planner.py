@@ -20,8 +20,10 @@ import orjson
 from coordinator.arm import Arm
 from coordinator.children import SPAWN, end_child, start_child
 from coordinator.core.events import Refused
-from coordinator.motion import Part, check_program, plan_parts
-from coordinator.programs import Problem, ProgramError, parse_program
+from coordinator.motion import Part, check_program
+from coordinator.motion.plan import plan_text
+from coordinator.motion.route import pose_at, pose_of
+from coordinator.programs import Problem, ProgramError
 
 Result = TypeVar("Result")
 
@@ -56,7 +58,8 @@ class Planner:
     async def plan(self, text: str, start_counts: Sequence[int] | None) -> tuple[Part, ...]:
         """The parts of a program from where the joints stand; none where that is unknown.
 
-        Raises ProgramError, also where nobody knows where the joints stand.
+        Raises ProgramError with the mistakes that `check` finds, also where nobody knows where the
+        joints stand.
         """
         found = await self._ask(_plan, text, start_counts)
         if isinstance(found, list):
@@ -117,8 +120,10 @@ def _plan(
     arm: Arm, text: str, start_counts: Sequence[int] | None
 ) -> tuple[Part, ...] | list[Problem]:
     try:
-        program = parse_program(text, arm.words)
-        return () if start_counts is None else plan_parts(program, arm, start_counts)
+        if start_counts is not None:
+            return plan_text(text, arm, pose_at(arm, start_counts))
+        plan_text(text, arm, pose_of(arm, arm.poses["park"]))  # as `_check` does
+        return ()
     except ProgramError as error:
         return list(error.problems)  # the error itself does not pickle
 

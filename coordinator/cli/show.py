@@ -194,11 +194,11 @@ def check_sentences(name: str, result: dict[str, Any]) -> list[str]:
         f"limit is {slow['velocity_deg_s']:g} °/s"
         for slow in result["slower"]
     ]
-    return sentences
+    return sentences + mistakes(name, result["remarks"])
 
 
 def mistakes(name: str, errors: list[dict[str, Any]]) -> list[str]:
-    """`file:line:column: sentence` for each mistake in a program."""
+    """`file:line:column: sentence` for each mistake or remark on a program."""
     return [f"{name}:{found['line']}:{found['column']}: {found['message']}" for found in errors]
 
 

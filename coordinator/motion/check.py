@@ -5,8 +5,8 @@ from dataclasses import dataclass
 
 from coordinator.arm import Arm
 from coordinator.motion.plan import parts_from
-from coordinator.motion.route import Leg, pace, pose_of, problems_of
-from coordinator.programs import Problem, read_program
+from coordinator.motion.route import Leg, pace, pose_of, read_route
+from coordinator.programs import Problem, Program
 from protocol.constants import US
 
 
@@ -49,6 +49,8 @@ class CheckResult:
     moves: tuple[CheckedMove, ...]
     slower: tuple[SlowerMove, ...]
     errors: tuple[Problem, ...]
+    remarks: tuple[Problem, ...]
+    """What is no mistake, but may not be meant."""
 
 
 def check_program(text: str, arm: Arm, start_deg: Sequence[float] | None = None) -> CheckResult:
@@ -58,10 +60,10 @@ def check_program(text: str, arm: Arm, start_deg: Sequence[float] | None = None)
     each joint.
     """
     start = pose_of(arm, arm.poses["park"] if start_deg is None else start_deg)
-    program, problems = read_program(text, arm.words)
-    errors = sorted([*problems, *problems_of(program, arm, start)])
+    program, errors = read_route(text, arm, start)
+    remarks = tuple(_remarks(program))
     if errors:
-        return CheckResult(False, None, (), (), tuple(errors))
+        return CheckResult(False, None, (), (), tuple(errors), remarks)
     duration_us = 0
     moves: list[CheckedMove] = []
     slower: list[SlowerMove] = []
@@ -73,7 +75,14 @@ def check_program(text: str, arm: Arm, start_deg: Sequence[float] | None = None)
             moves.append(_checked(arm, leg, move.duration_us, move.rapid))
             if move.slowed:
                 slower += _slower(arm, leg, move.duration_us)
-    return CheckResult(True, duration_us / US, tuple(moves), tuple(slower), ())
+    return CheckResult(True, duration_us / US, tuple(moves), tuple(slower), (), remarks)
+
+
+def _remarks(program: Program) -> Iterator[Problem]:
+    if program.unread_line is not None:
+        end = program.steps[-1].line
+        message = f"from here on nothing is read: the program ends on line {end}"
+        yield Problem(program.unread_line, 1, message)
 
 
 def _checked(arm: Arm, leg: Leg, duration_us: int, rapid: bool) -> CheckedMove:

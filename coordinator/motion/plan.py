@@ -14,7 +14,7 @@ from dataclasses import dataclass
 
 from coordinator.arm import Arm
 from coordinator.motion.points import PlannedMove, plan_leg
-from coordinator.motion.route import Leg, Pose, legs, pose_at, problems_of
+from coordinator.motion.route import Leg, Pose, legs, pose_at, problems_of, read_route
 from coordinator.programs import Dwell, Move, Pause, Program, ProgramError
 from protocol.points import Point
 
@@ -62,18 +62,23 @@ def plan_parts(program: Program, arm: Arm, start_counts: Sequence[int]) -> tuple
     Raises ProgramError when it leads out of a joint's range or takes too long, with every line
     that does, and ValueError when there is not one position for each joint.
     """
-    return parts_from(program, arm, pose_at(arm, start_counts))
-
-
-def parts_from(program: Program, arm: Arm, start: Pose) -> tuple[Part, ...]:
-    """As `plan_parts`, from a pose."""
+    start = pose_at(arm, start_counts)
     problems = problems_of(program, arm, start)
     if problems:
         raise ProgramError(problems)
-    return tuple(_parted(program, arm, start))
+    return tuple(parts_from(program, arm, start))
 
 
-def _parted(program: Program, arm: Arm, start: Pose) -> Iterator[Part]:
+def plan_text(text: str, arm: Arm, start: Pose) -> tuple[Part, ...]:
+    """The parts of a program's text. Raises ProgramError with all its mistakes."""
+    program, problems = read_route(text, arm, start)
+    if problems:
+        raise ProgramError(problems)
+    return tuple(parts_from(program, arm, start))
+
+
+def parts_from(program: Program, arm: Arm, start: Pose) -> Iterator[Part]:
+    """As `plan_parts`, from a pose. Nothing is checked."""
     pending: list[Move | Dwell] = []
     for step in program.steps:
         if isinstance(step, Move | Dwell):

@@ -6,12 +6,15 @@ from dataclasses import dataclass
 from typing import Final
 
 from coordinator.arm import Arm
-from coordinator.programs import Dwell, End, Move, Pause, Problem, Program, Step
+from coordinator.programs import Dwell, End, Move, Pause, Problem, Program, Step, read_program
 
 MAX_STEP_S: Final = 3_600.0
 """An hour: a move or dwell that is longer is a slip, such as a feed rate in another unit."""
 MAX_TURN_DEG: Final = 1_000_000.0
 """Furthest that a joint without a range may turn: 2,778 turns, to which profiles are tested."""
+MAX_PROBLEMS: Final = 100
+"""Mistakes told of one program: more are mostly one that is made again and again, and the answer
+must not grow with them."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -108,6 +111,21 @@ def pace(leg: Leg, arm: Arm) -> Pace:
             asked = 60.0 * math.hypot(*turns) / step.feed_deg_min
     least = max(times)
     return Pace(asked, least, times.index(least))
+
+
+def read_route(text: str, arm: Arm, start: Pose) -> tuple[Program, list[Problem]]:
+    """What can be read of a text, and its mistakes, whether in its words or where it leads.
+
+    No more than MAX_PROBLEMS are told, and then how many more there are.
+    """
+    program, problems = read_program(text, arm.words)
+    found = sorted([*problems, *problems_of(program, arm, start)])
+    more = len(found) - MAX_PROBLEMS
+    if more > 1:
+        next_one = found[MAX_PROBLEMS]
+        told = f"from here on there are {more} more mistakes"
+        found[MAX_PROBLEMS:] = [Problem(next_one.line, next_one.column, told)]
+    return program, found
 
 
 def problems_of(program: Program, arm: Arm, start: Pose) -> list[Problem]:

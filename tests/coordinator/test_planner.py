@@ -48,6 +48,18 @@ async def test_mistakes_come_back_with_their_lines_even_where_nobody_knows_the_s
     assert await planner.plan("G0 A1\nM2\n", None) == ()
 
 
+async def test_mistakes_of_words_and_of_range_come_together_as_check_tells_them(
+    planner: Planner,
+) -> None:
+    text = "G0 A1\nG7\nA171\nG1 B1 X2\n"
+    told = check_program(text, ARM).errors
+    assert [problem.line for problem in told] == [2, 3, 4, 4]
+    for start in (None, PARK):
+        with pytest.raises(ProgramError) as caught:
+            await planner.plan(text, start)
+        assert caught.value.problems == told
+
+
 async def test_one_program_waits_and_more_are_refused_at_once(planner: Planner) -> None:
     first, second = (asyncio.create_task(planner.check(LONG, None)) for _ in range(2))
     await asyncio.sleep(0)

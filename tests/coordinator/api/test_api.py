@@ -153,7 +153,7 @@ async def test_mistakes_of_a_program_are_listed_with_line_and_column(
     body = problem(
         await client.post("/api/v1/runs", json={"name": "a.nc", "text": text}), 422, "program"
     )
-    assert [(found["line"], found["column"]) for found in body["errors"]] == [(1, 1)]
+    assert [(found["line"], found["column"]) for found in body["errors"]] == [(1, 1), (2, 4)]
     checked = (await client.post("/api/v1/check", json={"text": text})).json()
     assert not checked["ok"]
     assert {(found["line"]) for found in checked["errors"]} == {1, 2}

@@ -271,6 +271,31 @@ def test_text_of_check_names_moves_and_time(unisono: Unisono, tmp_path: Path) ->
     assert done.out.startswith("good.nc: no mistakes; 2 moves, ")
 
 
+def test_text_behind_the_end_is_told_of_by_check_as_no_mistake(
+    unisono: Unisono, tmp_path: Path
+) -> None:
+    (tmp_path / "good.nc").write_text("G0 A10\nM2\nG0 A20\n")
+    done = unisono("check", "good.nc")
+    assert (done.code, done.err) == (0, "")
+    assert done.out.splitlines()[1] == (
+        "good.nc:3:1: from here on nothing is read: the program ends on line 2"
+    )
+
+
+def test_run_and_check_tell_the_same_mistakes_and_no_more_of_them_than_can_be_read(
+    arm: Bench, unisono: Unisono, tmp_path: Path
+) -> None:
+    (tmp_path / "bad.nc").write_text("G0 A171\n" + "X1\n" * 200 + "C-171\n")
+    checked = unisono("check", "bad.nc", "--arm", str(arm.arm))
+    played = unisono("run", "bad.nc", "--url", arm.url)
+    assert (checked.code, played.code) == (2, 2)
+    assert played.err == checked.err
+    lines = checked.err.splitlines()
+    assert lines[0].startswith("unisono: bad.nc:1:4: turntable would go to 171°")
+    assert lines[99] == "unisono: bad.nc:100:1: X1 is not known; the joints are A B C"
+    assert lines[100:] == ["unisono: bad.nc:101:1: from here on there are 103 more mistakes"]
+
+
 def test_columns_are_characters_of_the_file_from_1(unisono: Unisono, tmp_path: Path) -> None:
     # "(°)" has three characters and four bytes.
     (tmp_path / "bad.nc").write_text("(°) G0 Q1\nM2\n", encoding="utf-8")

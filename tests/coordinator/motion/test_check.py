@@ -68,6 +68,17 @@ def test_errors_of_reading_and_of_range_come_together_in_file_order() -> None:
     assert "shoulder would go to -96°" in result.errors[3].message
 
 
+def test_text_behind_the_end_is_a_remark_and_no_mistake() -> None:
+    # What follows M2 or M30, or the second % line, is not read (NISTIR 6556 §3.1, from memory).
+    result = check_program("G0 A10\nM2\n\nG0 A171\n???", ARM, ZERO)
+    assert result.ok
+    assert result.remarks == (
+        Problem(4, 1, "from here on nothing is read: the program ends on line 2"),
+    )
+    assert check_program("%\nG0 A10\nM2\n%\n", ARM, ZERO).remarks == ()
+    assert check_program("G0 A171\nM2\n\nG0 A1", ARM, ZERO).remarks == result.remarks
+
+
 def test_a_program_begins_at_the_pose_park_unless_told_otherwise() -> None:
     target = check_program("G91 G0 A1\nM2", ARM).moves[0].target
     park = dict(zip(ARM.words, ARM.poses["park"], strict=True))
@@ -84,7 +95,7 @@ def test_sums_of_distances_are_shown_without_their_rounding() -> None:
 def test_the_result_is_fit_for_json() -> None:
     result = check_program("G1 A90 F60000\nM2", ARM, ZERO)
     data = json.loads(json.dumps(asdict(result), allow_nan=False))
-    assert set(data) == {"ok", "duration_s", "moves", "slower", "errors"}
+    assert set(data) == {"ok", "duration_s", "moves", "slower", "errors", "remarks"}
     assert set(data["moves"][0]) == {"line", "target", "rapid", "duration_s"}
     bad = json.loads(json.dumps(asdict(check_program("X", ARM)), allow_nan=False))
     assert set(bad["errors"][0]) == {"line", "column", "message"}
