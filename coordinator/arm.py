@@ -9,7 +9,7 @@ import math
 import re
 import tomllib
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 from types import MappingProxyType
 from typing import Final
@@ -56,6 +56,8 @@ class Arm:
     poses: Mapping[str, tuple[float, ...]]
     """Angles in degrees, one per joint; `park` is always there."""
     tool_outputs: tuple[ToolOutput, ...]
+    remarks: tuple[str, ...] = ()
+    """What is no mistake in the file, but may not be meant: sentences, each with its line."""
 
     @property
     def words(self) -> tuple[str, ...]:
@@ -90,12 +92,33 @@ def parse_arm(text: str, path: Path) -> Arm:
         values = tomllib.loads(text)
     except (ValueError, RecursionError) as error:
         raise ArmFileError((_syntax_sentence(text, path, error),)) from error
-    complaints = Complaints(path.name, locate(text))
+    lines = locate(text)
+    complaints = Complaints(path.name, lines)
     arm = _read_arm(Table(values, (), "", complaints), path, complaints)
     sentences = complaints.sentences()
     if sentences:
         raise ArmFileError(sentences)
-    return arm
+    remarks = Complaints(path.name, lines)
+    for index, joint in enumerate(arm.joints):
+        if sentence := _short_travel(joint):
+            remarks.add(("joints", index, "homing"), f"joint {joint.name}: homing: {sentence}")
+    return replace(arm, remarks=remarks.sentences())
+
+
+def _short_travel(joint: Joint) -> str | None:
+    """Where homing does not reach the home sensor from everywhere in the range, how that is."""
+    travel_deg, home_deg = joint.homing.travel_deg, joint.home_deg
+    if joint.range_deg is None:
+        short = "less than the turn that the search may need"
+        return f"travel_deg is {travel_deg:g}, {short}" if travel_deg < 360.0 else None
+    far_deg = joint.range_deg[0] if joint.homing.direction > 0 else joint.range_deg[1]
+    away_deg = round(abs(home_deg - far_deg), 9)
+    if travel_deg >= away_deg:
+        return None
+    return (
+        f"travel_deg is {travel_deg:g}, but home_deg {home_deg:g} is {away_deg:g}° from the far "
+        f"end of its range, {far_deg:g}°; from there the search finds nothing"
+    )
 
 
 def _syntax_sentence(text: str, path: Path, error: Exception) -> str:

@@ -121,8 +121,11 @@ def client_at(url: str) -> Client:
 
 
 def read_arm(path: Path) -> Arm:
-    """The arm in a file. Raises ArmFileError."""
-    return load_arm(path)
+    """The arm in a file, after remarks on it on standard error. Raises ArmFileError."""
+    arm = load_arm(path)
+    for remark in arm.remarks:
+        err().print(f"Remark: {remark}")
+    return arm
 
 
 def read_program(path: Path) -> str:

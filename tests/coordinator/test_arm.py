@@ -339,3 +339,35 @@ def test_only_the_documented_error_escapes_from_a_spoiled_file(
             assert 1 <= int(place[1]) <= lines
     else:
         assert 1 <= len(arm.joints) <= 12
+
+
+def homing(direction: int, travel_deg: float) -> str:
+    return (
+        f"{{ direction = {direction}, travel_deg = {travel_deg:g}, fast_deg_s = 9, slow_deg_s = 2, "
+        "backoff_deg = 5 }"
+    )
+
+
+@pytest.mark.parametrize(
+    ("joint", "direction", "enough_deg", "away"),
+    [
+        # The turntable's range is -170 to 170°, its home at -165: the search may begin at 170.
+        ("turntable", -1, 335, "home_deg -165 is 335° from the far end of its range, 170°"),
+        ("wrist", 1, 215, "home_deg 105 is 215° from the far end of its range, -110°"),
+        # One that turns without end meets its sensor within a turn.
+        ("tool", 1, 360, "less than the turn that the search may need"),
+    ],
+)
+def test_homing_whose_travel_does_not_cover_the_range_is_remarked_on_with_its_line(
+    joint: str, direction: int, enough_deg: float, away: str
+) -> None:
+    text, line = changed(joint, "homing", homing(direction, enough_deg))
+    assert parse_arm(text, PATH).remarks == ()
+    text, line = changed(joint, "homing", homing(direction, enough_deg - 1))
+    (remark,) = parse_arm(text, PATH).remarks
+    assert remark.startswith(f"arm.toml:{line}: joint {joint}: homing: travel_deg is ")
+    assert away in remark
+
+
+def test_demo_arm_needs_no_remark() -> None:
+    assert ARM.remarks == ()

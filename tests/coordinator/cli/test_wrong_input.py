@@ -174,6 +174,20 @@ def test_check_says_in_json_what_a_program_does_and_what_is_wrong_with_it(
     assert "elbow" in error["message"]
 
 
+def test_check_remarks_on_homing_that_does_not_reach_from_everywhere(
+    folder: Path, unisono: Unisono
+) -> None:
+    text = DEMO_ARM.read_text().replace("travel_deg = 190", "travel_deg = 150")
+    (folder / "short.toml").write_text(text)
+    done = unisono("check", "good.nc", "--arm", "short.toml")
+    assert done.returncode == 0
+    assert done.stdout.startswith("good.nc: no mistakes")
+    assert done.stderr == (
+        "Remark: short.toml:63: joint shoulder: homing: travel_deg is 150, but home_deg 90 is 185° "
+        "from the far end of its range, -95°; from there the search finds nothing\n"
+    )
+
+
 def test_check_says_on_which_lines_the_arm_is_slower_than_asked(
     folder: Path, unisono: Unisono
 ) -> None:
