@@ -38,6 +38,13 @@ class Gone:
 
 
 @dataclass(frozen=True, slots=True)
+class Silent:
+    """What was announced has not been answered for minutes, without a goodbye."""
+
+    instance: str
+
+
+@dataclass(frozen=True, slots=True)
 class LinkUp:
     """The handshake succeeded; `welcome` is the joint's."""
 
@@ -98,7 +105,18 @@ class HostSlept:
     session: int
 
 
-Event = Found | Gone | LinkUp | LinkDown | DriveSent | Replied | Reported | FrameSent | HostSlept
+Event = (
+    Found
+    | Gone
+    | Silent
+    | LinkUp
+    | LinkDown
+    | DriveSent
+    | Replied
+    | Reported
+    | FrameSent
+    | HostSlept
+)
 
 # ---- commands -----------------------------------------------------------------------------
 

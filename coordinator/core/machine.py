@@ -81,6 +81,8 @@ class Coordinator:
                 self.members.found(event, now)
             case ev.Gone(instance=instance):
                 self.members.gone(instance, now)
+            case ev.Silent(instance=instance):
+                self.members.silent(instance, now)
             case ev.LinkUp(joint_id=joint_id, welcome=welcome):
                 self._link_up(self._by_id[joint_id], welcome, now)
             case ev.LinkDown(joint_id=joint_id, code=code, message=message):

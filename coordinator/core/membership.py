@@ -27,6 +27,7 @@ class Membership:
     ) -> None:
         self.unknown: dict[str, ev.Found] = {}
         """Announced joints that are not in the arm file, by DNS-SD instance."""
+        self._is_crowded = False
         self._arm_file = arm.path.name
         self._links = links
         self._by_id = {link.joint.id: link for link in links}
@@ -43,6 +44,7 @@ class Membership:
         if link is None:
             if found.instance not in self.unknown:
                 if len(self.unknown) >= UNKNOWN_KEPT:
+                    self._tell_of_crowd(now)
                     return
                 self._outbox.note(
                     now, "attention", "joint-unknown",
@@ -79,6 +81,17 @@ class Membership:
             elif not link.instances and link.state is not LinkState.UP:
                 link.state, link.message = LinkState.ABSENT, "it said goodbye"
                 link.retry_us = None
+
+    def silent(self, instance: str, now: int) -> None:
+        """What was announced is not answered: a stranger, or a second of one id, is not there.
+
+        A joint of the arm may come back as it was, and is tried again and again.
+        """
+        is_double = any(
+            link.state is LinkState.CONFLICT and instance in link.instances for link in self._links
+        )
+        if instance in self.unknown or is_double:
+            self.gone(instance, now)
 
     def link_up(self, link: JointLink, welcome: messages.Welcome, now: int) -> bool | None:
         """Take a finished handshake; whether the joint has booted, None when it came too late."""
@@ -141,6 +154,15 @@ class Membership:
         """When to connect next."""
         due = [link.connect_us for link in self._links if link.connect_us is not None]
         return min(due, default=None)
+
+    def _tell_of_crowd(self, now: int) -> None:
+        if not self._is_crowded:
+            self._is_crowded = True
+            self._outbox.note(
+                now, "attention", "joints-unknown",
+                f"more than {UNKNOWN_KEPT} joints that are not in {self._arm_file} announce "
+                "themselves; the others are not listed",
+            )  # fmt: skip
 
     def _conflict(self, link: JointLink, now: int) -> None:
         places = [f"{found.host}:{found.stream_port}" for found in link.instances.values()]

@@ -1,5 +1,6 @@
 """Joints that announce themselves by DNS-SD (RFC 6763) over multicast DNS (RFC 6762)."""
 
+import asyncio
 import logging
 from collections.abc import Callable
 from typing import Final
@@ -9,6 +10,7 @@ from zeroconf.asyncio import AsyncServiceBrowser, AsyncServiceInfo, AsyncZerocon
 
 from coordinator.core.events import Event, Found, Gone
 from coordinator.links.names import Names
+from coordinator.links.presence import ROUND_S, Presence
 from protocol.constants import SERVICE_TYPE
 from protocol.discovery import parse_txt
 from protocol.errors import WireError
@@ -20,12 +22,17 @@ _logger = logging.getLogger(__name__)
 
 
 class Discovery:
-    """Delivers `Found` for every joint that can be resolved, again on a change, and `Gone`."""
+    """Delivers `Found` for every joint that can be resolved, again on a change, and `Gone`.
+
+    `Silent` where there was no goodbye, and `Found` again after it.
+    """
 
     def __init__(self, interface: str, deliver: Callable[[Event], None]) -> None:
         self._interface = interface
         self._deliver = deliver
         self._names = Names(self._resolve)
+        self._presence = Presence(self._place, deliver)
+        self._rounds: asyncio.Task[None] | None = None
         self._warned: set[str] = set()
         self._zeroconf: AsyncZeroconf | None = None
         self._browser: AsyncServiceBrowser | None = None
@@ -36,10 +43,13 @@ class Discovery:
         self._browser = AsyncServiceBrowser(
             self._zeroconf.zeroconf, SERVICE_TYPE, handlers=[self._changed]
         )
+        self._rounds = asyncio.get_running_loop().create_task(self._look_again())
 
     async def close(self) -> None:
         """Stop browsing."""
         self._names.close()
+        if self._rounds is not None:
+            self._rounds.cancel()
         if self._browser is not None:
             await self._browser.async_cancel()
         if self._zeroconf is not None:
@@ -50,36 +60,64 @@ class Discovery:
         if self._zeroconf is not None:
             await self._zeroconf.async_update_interfaces()
 
+    async def look_again(self) -> None:
+        """Ask every joint that was found once whether it is still there."""
+        await self._presence.round()
+
+    async def _look_again(self) -> None:
+        while True:
+            await asyncio.sleep(ROUND_S)
+            await self.look_again()
+
     def _changed(
         self, zeroconf: Zeroconf, service_type: str, name: str, state_change: ServiceStateChange
     ) -> None:
         if state_change is ServiceStateChange.Removed:
             self._names.end(name)
+            self._presence.end(_instance(name))
             self._deliver(Gone(_instance(name)))
         else:
             self._names.begin(name)
 
     async def _resolve(self, name: str) -> bool:
         """Ask once where a name is; False when it must be asked again."""
-        assert self._zeroconf is not None
         instance = _instance(name)
+        info = await self._ask(name)
+        if info is None:
+            self._warn(f"{instance} announces itself but does not say where it is")
+            return False
+        found = self._read(instance, info)
+        if found is not None:
+            self._presence.begin(instance)
+            self._deliver(found)
+        return True
+
+    async def _place(self, instance: str) -> Found | None:
+        """Where a joint is that was found before, if it still says so."""
+        info = await self._ask(f"{instance}.{SERVICE_TYPE}")
+        return self._read(instance, info) if info is not None else None
+
+    async def _ask(self, name: str) -> AsyncServiceInfo | None:
+        assert self._zeroconf is not None
         info = AsyncServiceInfo(SERVICE_TYPE, name)
         # A multicast answer: a unicast one reaches any of several programs on one host.
         # On Wi-Fi multicasts are lost without being repeated, so it is asked for until it is gone.
-        if not await info.async_request(self._zeroconf.zeroconf, RESOLVE_MS, DNSQuestionType.QM):
-            self._warn(f"{instance} announces itself but does not say where it is")
-            return False
+        kind = DNSQuestionType.QM
+        is_known = await info.async_request(self._zeroconf.zeroconf, RESOLVE_MS, kind)
+        return info if is_known else None
+
+    def _read(self, instance: str, info: AsyncServiceInfo) -> Found | None:
+        """What an announcement says; None where it is wrong."""
         addresses = info.parsed_addresses(IPVersion.V4Only)
         if not addresses or info.port is None:
             self._warn(f"{instance} announces no IPv4 address")
-            return True
+            return None
         try:
             announcement = parse_txt(info.decoded_properties)
         except WireError as error:
             self._warn(f"{instance} announces itself wrongly: {error.message}")
-            return True
-        self._deliver(Found(instance, addresses[0], info.port, announcement))
-        return True
+            return None
+        return Found(instance, addresses[0], info.port, announcement)
 
     def _warn(self, message: str) -> None:
         """Log what is wrong with an announcement, once, and not for any number of names."""

@@ -44,6 +44,34 @@ def test_a_joint_that_is_not_in_the_arm_file_is_named_once_and_left_alone() -> N
     assert world.core.members.unknown == {}
 
 
+def test_a_stranger_that_is_silent_is_listed_no_more() -> None:
+    world = world_up("none")
+    stranger = ev.Found("stranger", "10.0.0.9", 80, Announcement("ffffffffffff", "1", 81))
+    tell(world, stranger)
+    tell(world, ev.Silent("stranger"))
+    assert world.core.members.unknown == {}
+    tell(world, stranger)
+    assert set(world.core.members.unknown) == {"stranger"}
+
+
+def test_a_joint_of_the_arm_that_is_silent_is_still_tried() -> None:
+    world = world_up("none")
+    known = found(world, "tip")
+    world.kill_joint("tip")
+    until(world, lambda: not link(world, "tip").up)
+    tell(world, ev.Silent(known.instance))
+    assert link(world, "tip").connect_us is not None
+    assert found(world, "tip") == known
+
+
+def test_a_second_joint_of_one_id_that_lost_power_does_not_keep_the_first_out() -> None:
+    world = world_up("none")
+    tell(world, replace(found(world, "tip"), instance="another", stream_port=99))
+    assert link(world, "tip").state is LinkState.CONFLICT
+    tell(world, ev.Silent("another"))
+    until(world, lambda: all_up(world))
+
+
 def test_two_joints_with_one_id_are_both_left_alone_until_one_says_goodbye() -> None:
     world = world_up("none")
     tell(world, replace(found(world, "tip"), instance="another", stream_port=99))

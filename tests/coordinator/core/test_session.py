@@ -252,6 +252,11 @@ def test_more_strangers_than_can_be_remembered_are_not() -> None:
         announcement = Announcement(f"ff{k:010x}", "x", 1)
         world.core.handle(ev.Found(f"stranger {k}", "10.0.0.1", 1, announcement), world.now)
     assert len(world.core.members.unknown) <= membership.UNKNOWN_KEPT
+    (told,) = [note.message for note in world.core.outbox.notes if note.code == "joints-unknown"]
+    assert told == (
+        "more than 64 joints that are not in small.toml announce themselves; the others are not "
+        "listed"
+    )
     assert len(world.core.poll(world.now)) < 200
 
 

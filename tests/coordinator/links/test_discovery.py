@@ -6,10 +6,10 @@ import secrets
 import socket
 from collections.abc import AsyncIterator
 
-from zeroconf import IPVersion, ServiceInfo
+from zeroconf import DNSOutgoing, IPVersion, ServiceInfo
 from zeroconf.asyncio import AsyncZeroconf
 
-from coordinator.core.events import Event, Found, Gone
+from coordinator.core.events import Event, Found, Gone, Silent
 from coordinator.links.discovery import Discovery
 from protocol.constants import SERVICE_TYPE
 from protocol.discovery import Announcement
@@ -65,3 +65,48 @@ async def test_changes_are_told_again_and_wrong_announcements_passed_over() -> N
         await zeroconf.async_unregister_all_services()
         assert await next_of_this_joint() == Gone(instance)
         await discovery.close()
+
+
+RESPONSE = 0x8400
+"""Flags of an authoritative response (RFC 6762 §18)."""
+
+
+def announce_once(info: ServiceInfo) -> None:
+    """Announce as a joint does that loses power afterwards: nobody will answer for it."""
+    response = DNSOutgoing(RESPONSE)
+    records = [info.dns_pointer(), info.dns_service(), info.dns_text(), *info.dns_addresses()]
+    for record in records:
+        response.add_answer_at_time(record, 0)
+    with socket.socket(socket.AF_INET, socket.SOCK_DGRAM) as out:
+        out.setsockopt(socket.IPPROTO_IP, socket.IP_MULTICAST_IF, socket.inet_aton(HOST))
+        for packet in response.packets():
+            out.sendto(packet, ("224.0.0.251", 5353))
+
+
+async def test_joint_that_lost_power_is_silent_and_is_found_again_when_it_is_back() -> None:
+    heard: list[type[Event]] = []
+    joint_id = secrets.token_hex(6)
+    info = service(joint_id, 2000)
+    info.host_ttl = 1
+
+    def deliver(event: Event) -> None:
+        if isinstance(event, Found | Silent) and event.instance == f"elbow-{joint_id}":
+            heard.append(type(event))
+
+    discovery = Discovery(HOST, deliver)
+
+    async def until(kind: type[Event]) -> None:
+        async with asyncio.timeout(PATIENCE_S):
+            while kind not in heard:
+                await discovery.look_again()
+                await asyncio.sleep(0.01)
+        heard.clear()
+
+    await discovery.open()
+    announce_once(info)
+    await until(Found)
+    await until(Silent)
+    info.host_ttl = 120
+    announce_once(info)
+    await until(Found)
+    await discovery.close()
