@@ -6,7 +6,8 @@ import secrets
 import socket
 from collections.abc import AsyncIterator
 
-from zeroconf import DNSOutgoing, IPVersion, ServiceInfo
+from zeroconf import IPVersion, ServiceInfo
+from zeroconf._protocol.outgoing import DNSOutgoing
 from zeroconf.asyncio import AsyncZeroconf
 
 from coordinator.core.events import Event, Found, Gone, Silent
