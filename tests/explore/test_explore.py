@@ -49,7 +49,7 @@ def test_no_schedule_of_a_small_scope_breaks_an_invariant(family: Family) -> Non
 
 def no_arm_echo(patch: pytest.MonkeyPatch) -> None:
     """One joint's *arm* is enough for *go*, at a lead into which no lost message fits: at a longer
-    one a joint that did not arm is seen not to echo *go* either, and the start is withdrawn in time.
+    one a joint that did not arm is seen not to echo *go* either, and the start is withdrawn.
     """
     patch.setattr("coordinator.timing.link_quality.ACTIVE_INTERVAL_US", 0)
     whole = Start._all_comply
