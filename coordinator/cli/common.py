@@ -2,12 +2,14 @@
 
 import json
 import os
+import re
 import sys
 from enum import IntEnum
 from pathlib import Path
 from typing import Annotated, Any, Final
 
 import typer
+from pydantic import ValidationError
 from rich.console import Console
 
 from coordinator.arm import Arm, ArmFileError, load_arm
@@ -75,10 +77,28 @@ def explain(error: Exception) -> Failure:
         case DataFolderError():
             return Failure(ExitCode.WRONG_INPUT, str(error))
         case typer.TyperException():
-            return Failure(ExitCode.WRONG_INPUT, error.format_message())
+            return Failure(ExitCode.WRONG_INPUT, _usage_sentence(error))
         case OSError():
             return Failure(ExitCode.WRONG_INPUT, _os_sentence(error))
     raise TypeError(f"{type(error).__name__} is no expected error") from error
+
+
+def _usage_sentence(error: typer.TyperException) -> str:
+    """What is wrong with a command line, by name and value, and where its help is."""
+    sentence = error.format_message().rstrip(".")
+    cause = error.__cause__
+    named = re.match(r"Invalid value for '\[?([^]']+)\]?': ", sentence)
+    if named and isinstance(cause, ValidationError):
+        (found, *_) = cause.errors()
+        wanted = found["msg"].removeprefix("Value error, ").removeprefix("Input should be ")
+        wanted = wanted.partition(", unable to parse")[0].rstrip(".")
+        sentence = f"{named[1]} is {found['input']!r}, but must be {wanted}"
+        if found["type"] == "value_error":
+            sentence = f"{named[1]}: {wanted}"
+    context = getattr(error, "ctx", None)
+    if context is None or sentence.endswith("?"):  # it says what may have been meant
+        return sentence
+    return f"{sentence}; see '{context.command_path} --help'"
 
 
 def _os_sentence(error: OSError) -> str:

@@ -81,7 +81,10 @@ def check(
     arm: ArmOption = DEFAULT_ARM,
     as_json: JsonOption = False,
 ) -> ExitCode:
-    """Check a program whole, without an arm running; it is taken to begin at the pose park."""
+    """Check a program whole, without an arm.
+
+    It is taken to begin at the pose park.
+    """
     result = asdict(check_program(read_program(file), read_arm(arm)))
     if as_json:
         show_json(result)
@@ -186,7 +189,10 @@ def demonstrate(
     ] = False,
     as_json: JsonOption = False,
 ) -> ExitCode:
-    """Run the demo arm on this computer alone: home it, play a program, print its report."""
+    """Run the demo arm on this computer alone.
+
+    It is homed and plays a program, whose report is printed.
+    """
     from coordinator.cli import demo
 
     settings = demo.DemoSettings(port, network, seed, truth, stay, as_json)

@@ -73,10 +73,10 @@ def rehearse(
         Path | None, typer.Option("--plot", metavar="FILE.svg", help="Draw what was seen.")
     ] = None,
 ) -> ExitCode:
-    """Play a program on software joints many times, from the pose park, before the arm moves.
+    """Play a program on software joints many times.
 
-    Nothing real moves. It is as true as the arm file and the assumed network are. Ctrl-C ends it
-    with what is known by then.
+    It begins at the pose park, and nothing real moves. It is as true as the arm file and the
+    assumed network are. Ctrl-C ends it with what is known by then.
     """
     described = read_arm(arm)
     text = read_program(file)

@@ -133,8 +133,9 @@ def follow(client: Client, number: int, pressed: Interrupts, *, as_json: bool) -
 
 
 def hold(url: UrlOption = "", as_json: JsonOption = False) -> ExitCode:
-    """Let the arm come to rest: a run on its path, so that 'resume' goes on; a homing or jog ends.
+    """Let the arm come to rest.
 
+    A run rests on its path, so that 'resume' goes on; a homing or jog ends.
     At a pause of the program (M0) there is nothing to hold, and it is refused.
     """
     with client_at(url) as client:

@@ -80,7 +80,11 @@ def one_line(done: Done, code: int) -> str:
         ("run empty.nc", 2, "empty.nc:1:1: the program ends without M2 or M30"),
         ("report", 2, "no program has been played yet"),
         ("report 7", 2, "there was no run 7"),
-        ("report 2147483648", 2, "'[RUN]': Input should be less than or equal to 2147483647"),
+        (
+            "report 2147483648",
+            2,
+            "RUN is '2147483648', but must be less than or equal to 2147483647",
+        ),
     ],
 )
 def test_what_the_coordinator_says_no_to_is_one_line_and_the_stated_exit_code(
