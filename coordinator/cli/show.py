@@ -16,7 +16,7 @@ NONE: Final = "–"
 def joints_table(arm: dict[str, Any]) -> Table:
     """One row a joint, base to tool, within 80 columns. Of an old word only its age is shown."""
     table = Table(
-        title=f"{arm['arm']}: {arm['phase']}",
+        title=f"{arm['arm']}: {arm['phase']}{_place(arm.get('run'))}",
         title_justify="left",
         box=box.SIMPLE_HEAD,
         padding=(0, 1, 0, 0),
@@ -47,6 +47,12 @@ def joints_table(arm: dict[str, Any]) -> Table:
     return table
 
 
+def _place(run: dict[str, Any] | None) -> str:
+    if run is None or not run["line"]:
+        return ""
+    return f", run {run['number']} at line {run['line']}, {run['path_us'] / 1e6:.1f} s"
+
+
 def _is_fresh(joint: dict[str, Any]) -> bool:
     """Whether what a joint said last is as good as what is so now."""
     age_us = joint["age_us"]
@@ -69,6 +75,15 @@ def joint_remarks(arm: dict[str, Any]) -> list[str]:
     for joint in arm["joints"]:
         if _is_fresh(joint):
             remarks += _warnings(joint)
+    for level in StopLevel:
+        stopped = [
+            joint["name"] for joint in arm["joints"] if _is_fresh(joint) and joint["stop"] == level
+        ]
+        if level and stopped:
+            remarks.append(
+                f"{STOP_WORDS[level]} is latched in {' '.join(stopped)}; the next command that "
+                "moves them lifts it"
+            )
     remarks += [
         f"{joint['name']}: its clock is not locked: {joint['clock']['reason']}"
         for joint in arm["joints"]
@@ -86,9 +101,6 @@ def _warnings(joint: dict[str, Any]) -> list[str]:
     name, remarks = joint["name"], []
     if joint["faults"]:
         remarks.append(f"{name}: fault: {' '.join(joint['faults'])}")
-    if joint["stop"]:
-        word = STOP_WORDS[StopLevel(joint["stop"])]
-        remarks.append(f"{name}: {word} was asked for, and holds until it is moved again")
     if joint["warm"]:
         remarks.append(f"{name}: warm, near its temperature limit")
     return remarks

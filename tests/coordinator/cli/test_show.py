@@ -132,6 +132,25 @@ def test_table_of_joints_fits_80_columns_without_a_cut_word() -> None:
     assert row.split() == [*cells, "1235", "1024", "940"]
 
 
+def test_a_latched_stop_is_one_sentence_for_all_joints_that_have_it() -> None:
+    joints = [
+        joint(name=name, warm=False, stop=stop)
+        for name, stop in (("base", 1), ("middle", 3), ("tip", 1))
+    ]
+    assert joint_remarks({"joints": joints, "unknown": []}) == [
+        "stop is latched in base tip; the next command that moves them lifts it",
+        "release is latched in middle; the next command that moves them lifts it",
+    ]
+
+
+def test_title_says_where_a_run_is() -> None:
+    run = {"number": 7, "line": 12, "path_us": 3_450_000}
+    console = Console(width=80, color_system=None)
+    with console.capture() as shown:
+        console.print(joints_table({"arm": "an arm", "phase": "held", "run": run, "joints": []}))
+    assert shown.get().splitlines()[0].rstrip() == "an arm: held, run 7 at line 12, 3.5 s"
+
+
 @pytest.mark.parametrize(
     ("values", "state", "age"),
     [
@@ -144,7 +163,7 @@ def test_table_of_joints_fits_80_columns_without_a_cut_word() -> None:
 def test_what_a_joint_said_long_ago_is_not_shown_as_if_it_were_so_now(
     values: dict[str, Any], state: str, age: str
 ) -> None:
-    gone = joint(faults=["hall-sensor"]) | values
+    gone = joint(faults=["hall-sensor"], stop=1) | values
     (row,) = [line for line in table_of(gone) if "turntable" in line]
     assert row.split() == ["turntable", "A", state, *["–"] * 6, age]
     assert joint_remarks({"joints": [gone], "unknown": []}) == []
@@ -154,7 +173,7 @@ def test_faults_a_stop_and_warmth_are_sentences() -> None:
     arm = {"joints": [joint(faults=["hall-sensor"], stop=2)], "unknown": []}
     assert joint_remarks(arm) == [
         "turntable: fault: hall-sensor",
-        "turntable: stop-and-release was asked for, and holds until it is moved again",
         "turntable: warm, near its temperature limit",
+        "stop-and-release is latched in turntable; the next command that moves them lifts it",
     ]
     assert joint_remarks({"joints": [joint(warm=False)], "unknown": []}) == []
