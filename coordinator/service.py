@@ -34,9 +34,9 @@ from coordinator.data_folder import coordinator_id, read_key
 from coordinator.links.carrier import Carrier
 from coordinator.links.clock import SleepWatch, arm_now_us, boot_now_us
 from coordinator.planner import Planner
+from coordinator.programs.size import size_mistake
 from coordinator.run_files import RunFiles
 from coordinator.run_keeper import RunKeeper
-from coordinator.settings import MAX_PROGRAM_BYTES
 
 RESUMABLE: Final = (Phase.HELD, Phase.PAUSED)
 EXIT_HOLD_S: Final = 4.0
@@ -273,12 +273,8 @@ class Service:
 
 
 def _require_size(name: str, text: str) -> None:
-    size = len(text.encode(errors="replace"))
-    if size > MAX_PROGRAM_BYTES:
-        raise Refused(
-            "program-too-large",
-            f"{name} has {size} bytes, a program may have at most {MAX_PROGRAM_BYTES}",
-        )
+    if sentence := size_mistake(name, len(text.encode(errors="replace"))):
+        raise Refused("program-too-large", sentence)
 
 
 def _new_session() -> int:

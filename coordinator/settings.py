@@ -11,8 +11,6 @@ DEFAULT_URL: Final = f"http://127.0.0.1:{DEFAULT_PORT}"
 API_PREFIX: Final = "/api/v1"
 """Of every route of the API."""
 LOOPBACK: Final = "127.0.0.1"
-MAX_PROGRAM_BYTES: Final = 1_000_000
-"""Of a program's text, in UTF-8: some 50,000 moves, which take seconds to plan."""
 DEMO_ARM: Final = Path(__file__).parent / "demo" / "arm.toml"
 DEMO_PROGRAM: Final = Path(__file__).parent / "demo" / "prick_out_tray.nc"
 

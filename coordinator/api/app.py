@@ -8,8 +8,9 @@ from pydantic import BaseModel, ConfigDict, Field
 from coordinator.api.guard import LoopbackOnly
 from coordinator.api.problems import NotFound, add_handlers, problem
 from coordinator.core import events
+from coordinator.programs.size import MAX_PROGRAM_BYTES
 from coordinator.service import Service
-from coordinator.settings import API_PREFIX, MAX_PROGRAM_BYTES
+from coordinator.settings import API_PREFIX
 from coordinator.stop_words import STOP_LEVELS, StopWord
 from protocol.constants import PPM
 

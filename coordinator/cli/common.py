@@ -15,7 +15,8 @@ from rich.console import Console
 from coordinator.arm import Arm, ArmFileError, load_arm
 from coordinator.client import Client, ClientError, Refused, Unreachable, WrongInput
 from coordinator.data_folder import DataFolderError
-from coordinator.settings import DEFAULT_URL, DEMO_ARM, MAX_PROGRAM_BYTES, default_data_folder
+from coordinator.programs.size import MAX_PROGRAM_BYTES, size_mistake
+from coordinator.settings import DEFAULT_URL, DEMO_ARM, default_data_folder
 
 
 class ExitCode(IntEnum):
@@ -154,11 +155,8 @@ def read_program(path: Path) -> str:
         with path.open("rb") as file:
             text = file.read(MAX_PROGRAM_BYTES + 1)
             size = max(os.fstat(file.fileno()).st_size, len(text))
-        if len(text) > MAX_PROGRAM_BYTES:
-            raise Failure(
-                ExitCode.WRONG_INPUT,
-                f"{path} has {size} bytes, a program may have at most {MAX_PROGRAM_BYTES}",
-            )
+        if sentence := size_mistake(str(path), size):
+            raise Failure(ExitCode.WRONG_INPUT, sentence)
         return text.decode("utf-8")
     except OSError as error:
         raise Failure(ExitCode.WRONG_INPUT, f"{path} cannot be read: {error.strerror}") from error

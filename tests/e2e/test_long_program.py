@@ -2,7 +2,7 @@
 
 import httpx2
 
-from coordinator.settings import MAX_PROGRAM_BYTES
+from coordinator.programs.size import MAX_PROGRAM_BYTES
 from tests.e2e.harness import Bench, children, is_running, program, until
 
 LINE = "G0 A-150 B-150 C-150\nG0 A-100 B-110 C-120\n"
