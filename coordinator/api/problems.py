@@ -14,6 +14,7 @@ from starlette.exceptions import HTTPException
 
 from coordinator.core.events import Refused
 from coordinator.data_folder import DataFolderError
+from coordinator.motion.route import MAX_PROBLEMS
 from coordinator.planner import PlannerBusy
 from coordinator.programs import ProgramError
 
@@ -78,7 +79,8 @@ def add_handlers(app: FastAPI) -> None:
             {"line": found.line, "column": found.column, "message": found.message}
             for found in error.problems
         ]
-        detail = f"the program has {len(errors)} mistake{'s' if len(errors) > 1 else ''}"
+        count = f"more than {MAX_PROBLEMS}" if len(errors) > MAX_PROBLEMS else len(errors)
+        detail = f"the program has {count} mistake{'s' if len(errors) > 1 else ''}"
         return problem(422, "program", detail, errors=errors)
 
     @app.exception_handler(NotFound)

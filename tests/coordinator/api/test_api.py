@@ -13,8 +13,9 @@ from coordinator.api import create_app
 from coordinator.api.app import MAX_BODY_BYTES
 from coordinator.arm import load_arm
 from coordinator.data_folder import make_key
+from coordinator.programs.size import MAX_PROGRAM_BYTES
 from coordinator.service import Service
-from coordinator.settings import DEMO_ARM, MAX_PROGRAM_BYTES
+from coordinator.settings import DEMO_ARM
 
 README = Path(__file__).parents[3] / "README.md"
 BASE = "http://127.0.0.1:8750"
@@ -160,6 +161,24 @@ async def test_mistakes_of_a_program_are_listed_with_line_and_column(
     good = (await client.post("/api/v1/check", json={"text": "G0 A10\nM2\n"})).json()
     assert good["ok"]
     assert [move["line"] for move in good["moves"]] == [1]
+
+
+@pytest.mark.parametrize(
+    ("count", "told"),
+    [
+        (1, "1 mistake"),
+        (2, "2 mistakes"),
+        (100, "100 mistakes"),
+        (101, "more than 100 mistakes"),
+        (300, "more than 100 mistakes"),
+    ],
+)
+async def test_a_hundred_mistakes_are_counted(
+    client: httpx2.AsyncClient, count: int, told: str
+) -> None:
+    text = "G0 A1000\n" * count + "M2\n"
+    response = await client.post("/api/v1/runs", json={"name": "a.nc", "text": text})
+    assert problem(response, 422, "program")["detail"] == f"the program has {told}"
 
 
 async def test_one_program_is_checked_one_waits_and_the_next_is_told_when_to_come_back(
