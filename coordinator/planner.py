@@ -22,7 +22,7 @@ from coordinator.children import SPAWN, end_child, start_child
 from coordinator.core.events import Refused
 from coordinator.motion import Part, check_program
 from coordinator.motion.plan import plan_text
-from coordinator.motion.route import pose_at, pose_of
+from coordinator.motion.route import pose_at, pose_of, read_route
 from coordinator.programs import Problem, ProgramError
 
 Result = TypeVar("Result")
@@ -122,8 +122,8 @@ def _plan(
     try:
         if start_counts is not None:
             return plan_text(text, arm, pose_at(arm, start_counts))
-        plan_text(text, arm, pose_of(arm, arm.poses["park"]))  # as `_check` does
-        return ()
+        # From where `_check` begins; there is nothing to plan.
+        return read_route(text, arm, pose_of(arm, arm.poses["park"]))[1] or ()
     except ProgramError as error:
         return list(error.problems)  # the error itself does not pickle
 
