@@ -6,7 +6,7 @@ from typing import Any, Final
 from rich import box
 from rich.table import Table
 
-from coordinator.core.link import LOST_AFTER_US
+from coordinator.cli.watch import is_silent
 from coordinator.stop_words import STOP_WORDS
 from protocol.drive import StopLevel
 
@@ -29,8 +29,9 @@ def joints_table(arm: dict[str, Any]) -> Table:
     for joint in arm["joints"]:
         name, word, age = joint["name"], joint["word"], _thousandth(joint["age_us"])
         if not _is_fresh(joint):
-            is_silent = joint["link"] == "up" and joint["age_us"] is not None
-            table.add_row(name, word, "silent" if is_silent else joint["link"], *[NONE] * 6, age)
+            link = joint["link"]
+            state = "silent" if link == "up" and is_silent(joint) else link
+            table.add_row(name, word, state, *[NONE] * 6, age)
             continue
         table.add_row(
             name,
@@ -55,8 +56,8 @@ def _place(run: dict[str, Any] | None) -> str:
 
 def _is_fresh(joint: dict[str, Any]) -> bool:
     """Whether what a joint said last is as good as what is so now."""
-    age_us = joint["age_us"]
-    return joint["link"] == "up" and age_us is not None and age_us <= LOST_AFTER_US
+    is_heard = joint["age_us"] is not None and not is_silent(joint)
+    return is_heard and bool(joint["link"] == "up")
 
 
 def _motor(joint: dict[str, Any]) -> str:
