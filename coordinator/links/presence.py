@@ -8,13 +8,12 @@ from collections.abc import Awaitable, Callable
 from typing import Final
 
 from coordinator.core.events import Found, Silent
+from coordinator.links.names import ASKED
 
 ROUND_S: Final = 60.0
 """Between two rounds of questions, most of which are answered from what was heard meanwhile."""
 MISSES: Final = 3
 """Rounds without an answer until a joint counts as silent: multicasts get lost on Wi-Fi."""
-KEPT: Final = 64
-"""Names asked about; an arm has fewer joints."""
 
 
 class Presence:
@@ -31,7 +30,7 @@ class Presence:
 
     def begin(self, name: str) -> None:
         """A joint was found under a name."""
-        if name in self._misses or len(self._misses) < KEPT:
+        if name in self._misses or len(self._misses) < ASKED:
             self._misses[name] = 0
 
     def end(self, name: str) -> None:

@@ -1,7 +1,8 @@
 """Joints that lose power say no goodbye: asking again tells, after a few rounds."""
 
 from coordinator.core.events import Found, Silent
-from coordinator.links.presence import KEPT, MISSES, Presence
+from coordinator.links.names import ASKED
+from coordinator.links.presence import MISSES, Presence
 from protocol.discovery import Announcement
 
 
@@ -80,4 +81,4 @@ async def test_no_more_names_are_asked_than_an_arm_could_have() -> None:
     for k in range(1000):
         network.presence.begin(f"stranger {k}")
     await network.rounds(1)
-    assert len(network.asked) == KEPT
+    assert len(network.asked) == ASKED
