@@ -10,6 +10,7 @@ from dataclasses import dataclass, replace
 from functools import lru_cache
 
 from coordinator.rehearsal.by_bytes import ByBytes, poll_by_bytes
+from coordinator.rehearsal.by_value import ByValue, poll_by_value
 from coordinator.rehearsal.world import BEGIN_US, World
 from tests.campaign.clone import clone
 from tests.campaign.happenings import Happenings
@@ -60,18 +61,15 @@ def _bring_up(scenario: Scenario, kinds: tuple[type[Invariant], ...], lanes: Lan
     arm = make_arm(scenario)
     units = make_units(scenario, arm, BEGIN_US)
     judge = Judge(kinds, lanes=lanes)
-    if scenario.real_bytes:
-        world = World(
-            arm,
-            units,
-            scenario.profile,
-            scenario.arm_seed,
-            carrier=lambda station: ByBytes(station, KEY),
-            poll=poll_by_bytes,
-            observer=judge,
-        )
-    else:
-        world = World(arm, units, scenario.profile, scenario.arm_seed, observer=judge)
+    world = World(
+        arm,
+        units,
+        scenario.profile,
+        scenario.arm_seed,
+        carrier=(lambda station: ByBytes(station, KEY)) if scenario.real_bytes else ByValue,
+        poll=poll_by_bytes if scenario.real_bytes else poll_by_value,
+        observer=judge,
+    )
     judge.begin(world)
     if scenario.real_bytes:
         judge.eavesdrop = Intruder(world, judge, scenario.seed).overhear

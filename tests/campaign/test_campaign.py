@@ -31,6 +31,13 @@ def test_same_seed_gives_the_same_world() -> None:
     assert play(generate(4)) != first
 
 
+def test_replay_with_a_picture_is_the_scenario_that_went_on_from_a_copy() -> None:
+    scenario = generate(6)
+    alone = (scenario.from_begin, scenario.capacities, scenario.real_bytes)
+    assert not any(alone)
+    assert play(scenario, Lanes()) == play(scenario)
+
+
 @pytest.mark.parametrize("seed", [1, 2, 3])
 def test_scenario_is_the_same_after_a_file(seed: int) -> None:
     scenario = generate(seed)
