@@ -1,9 +1,7 @@
 """The caution: once for each command that moves the arm, after its input was found right."""
 
 import json
-import threading
 from collections.abc import Iterator
-from http.server import BaseHTTPRequestHandler, ThreadingHTTPServer
 from pathlib import Path
 from typing import Any
 
@@ -11,6 +9,7 @@ import pytest
 
 from coordinator.cli import run
 from coordinator.cli.common import CAUTION
+from tests.coordinator.cli.servers import Answer, served
 
 HOMED: dict[str, Any] = {"number": 1, "state": "done", "message": "", "current": None}
 ENDED: dict[str, Any] = {"run": 1, "phase": "ended", "outcome": "finished", "message": ""}
@@ -24,44 +23,25 @@ MISTAKE: dict[str, Any] = {
 }  # fmt: skip
 
 
-class _Willing(BaseHTTPRequestHandler):
+def _willing(path: str, asked: bytes) -> Answer:
     """A coordinator that does at once what it is asked, unless a program has a G7."""
-
-    def do_GET(self) -> None:
-        self._answer(200, {
+    status, value = 202, {"homing": 1, "run": 1}
+    if not asked:
+        status, value = 200, {
             "/arm": {"joints": [{"name": name} for name in ("base", "middle", "tip")]},
             "/homings/1": HOMED | {"asked": ["base", "tip"], "joints": {"tip": {}}},
             "/runs/1": ENDED,
             "/runs/1/report": REPORT,
-        }[self.path.removeprefix("/api/v1")])  # fmt: skip
-
-    def do_POST(self) -> None:
-        body = json.loads(self.rfile.read(int(self.headers["Content-Length"])))
-        if "G7" in body.get("text", ""):
-            self._answer(422, MISTAKE)
-        else:
-            self._answer(202, {"homing": 1, "run": 1})
-
-    def _answer(self, status: int, value: dict[str, Any]) -> None:
-        body = json.dumps(value).encode()
-        self.send_response(status)
-        self.send_header("Content-Type", "application/json")
-        self.send_header("Content-Length", str(len(body)))
-        self.end_headers()
-        self.wfile.write(body)
-
-    def log_message(self, format: str, *args: object) -> None:
-        """Stay quiet."""
+        }[path.removeprefix("/api/v1")]  # fmt: skip
+    elif "G7" in json.loads(asked).get("text", ""):
+        status, value = 422, MISTAKE
+    return status, {"Content-Type": "application/json"}, json.dumps(value).encode()
 
 
 @pytest.fixture(name="url", scope="module")
 def willing_coordinator() -> Iterator[str]:
-    with ThreadingHTTPServer(("127.0.0.1", 0), _Willing) as server:
-        serving = threading.Thread(target=server.serve_forever)
-        serving.start()
-        yield f"http://127.0.0.1:{server.server_address[1]}"
-        server.shutdown()
-        serving.join()
+    with served(_willing) as url:
+        yield url
 
 
 @pytest.mark.parametrize(

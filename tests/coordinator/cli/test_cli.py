@@ -1,16 +1,15 @@
 """Commands that a running coordinator answers, and addresses and figures that never reach one."""
 
 import json
-import threading
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass
-from http.server import BaseHTTPRequestHandler, ThreadingHTTPServer
 from pathlib import Path
 
 import pytest
 
 from coordinator.cli import run
 from coordinator.client import Client, ClientError, Unreachable, WrongInput
+from tests.coordinator.cli.servers import Answer, served
 from tests.e2e.harness import Bench, bench
 
 DISCARD = "http://127.0.0.1:9"
@@ -216,36 +215,22 @@ def test_key_and_key_files_that_are_spoilt_are_told(unisono: Unisono, tmp_path: 
         assert "64 hex digits" in one_line(unisono(command, "--data", "data"), 2)
 
 
-class _Stranger(BaseHTTPRequestHandler):
+def _stranger(path: str, _asked: bytes) -> Answer:
     """A web server that is no coordinator; the path it is asked under says how it answers."""
-
-    def do_GET(self) -> None:
-        body, kind = {
-            "text": (b"hello", "text/plain"),
-            "list": (b"[]", "application/json"),
-            "page": (b"<html>", "text/html"),
-            "zip": (b"no gzip", "application/json"),
-        }[self.path.split("/")[1]]
-        self.send_response(404 if kind == "text/html" else 200)
-        self.send_header("Content-Type", kind)
-        self.send_header("Content-Length", str(len(body)))
-        if body == b"no gzip":
-            self.send_header("Content-Encoding", "gzip")
-        self.end_headers()
-        self.wfile.write(body)
-
-    def log_message(self, format: str, *args: object) -> None:
-        """Stay quiet."""
+    body, kind = {
+        "text": (b"hello", "text/plain"),
+        "list": (b"[]", "application/json"),
+        "page": (b"<html>", "text/html"),
+        "zip": (b"no gzip", "application/json"),
+    }[path.split("/")[1]]
+    coded = {"Content-Encoding": "gzip"} if body == b"no gzip" else {}
+    return 404 if kind == "text/html" else 200, {"Content-Type": kind, **coded}, body
 
 
 @pytest.fixture(name="stranger")
 def server_that_is_no_coordinator() -> Iterator[str]:
-    with ThreadingHTTPServer(("127.0.0.1", 0), _Stranger) as server:
-        serving = threading.Thread(target=server.serve_forever)
-        serving.start()
-        yield f"http://127.0.0.1:{server.server_address[1]}"
-        server.shutdown()
-        serving.join()
+    with served(_stranger) as url:
+        yield url
 
 
 @pytest.mark.parametrize("kind", ["text", "list", "page", "zip"])
