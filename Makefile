@@ -31,18 +31,21 @@ $(STAMP): pyproject.toml constraints.txt
 	@$(BIN)/python -m pip install -qq --disable-pip-version-check -c constraints.txt -e '.[test]'
 	@touch $@
 
-# The tests check the joints' clocks with an NTP client that is not ours.
-system: ## Install chrony, which the tests use, where it is missing
+# The tests check the joints' clocks with an NTP client that is not ours, and the page in a browser.
+system: ## Install chrony and Chromium, which the tests use, where they are missing
 	@PATH="$$PATH:/usr/sbin:/usr/local/sbin"; \
-	command -v chronyd >/dev/null && exit 0; \
+	missing=; \
+	command -v chronyd >/dev/null || missing="$$missing chrony"; \
+	command -v chromium >/dev/null || missing="$$missing chromium fonts-dejavu-core"; \
+	[ -n "$$missing" ] || exit 0; \
 	if [ "$$(id -u)" = 0 ]; then root='env'; else root='sudo -n env'; fi; \
 	if command -v apt-get >/dev/null && $$root true 2>/dev/null; then \
-	    echo "Installing chrony with apt-get."; \
+	    echo "Installing$$missing with apt-get."; \
 	    $$root DEBIAN_FRONTEND=noninteractive apt-get update -qq && \
-	    $$root DEBIAN_FRONTEND=noninteractive apt-get install -y -qq --no-install-recommends chrony >/dev/null && \
-	    command -v chronyd >/dev/null && exit 0; \
+	    $$root DEBIAN_FRONTEND=noninteractive apt-get install -y -qq --no-install-recommends $$missing >/dev/null && \
+	    command -v chronyd >/dev/null && command -v chromium >/dev/null && exit 0; \
 	fi; \
-	echo "The tests need chronyd, which was not found and could not be installed from here: run 'sudo apt-get install chrony' (or your system's counterpart) first." >&2; \
+	echo "The tests need$$missing, not found here and not to be installed from here: run 'sudo apt-get install$$missing' (or your system's counterpart) first." >&2; \
 	exit 1
 
 demo: setup ## Run the demo arm: software joints, found, homed, started together

@@ -10,7 +10,7 @@ import httpx2
 import pytest
 
 from coordinator.api import create_app
-from coordinator.api.app import MAX_BODY_BYTES
+from coordinator.api.bodies import MAX_BODY_BYTES
 from coordinator.arm import load_arm
 from coordinator.data_folder import make_key
 from coordinator.programs.size import MAX_PROGRAM_BYTES

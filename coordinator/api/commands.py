@@ -1,0 +1,63 @@
+"""What can be commanded. Each route hands a command to the service."""
+
+from typing import Any
+
+from fastapi import APIRouter, Request, Response
+
+from coordinator.api import bodies
+from coordinator.core import events
+from coordinator.service import Service
+from coordinator.settings import API_PREFIX
+from coordinator.stop_words import STOP_LEVELS
+from protocol.constants import PPM
+
+
+def commands(service: Service) -> APIRouter:
+    """Routes that may move the arm or stop it, and the check of a program."""
+    router = APIRouter()
+
+    def done(command: events.Command) -> dict[str, Any]:
+        service.command(command)
+        return {"phase": service.snapshot()["phase"]}
+
+    @router.post("/check")
+    async def check(body: bodies.ProgramBody) -> Response:
+        return Response(await service.check(body.text), media_type="application/json")
+
+    @router.post("/home", status_code=202)
+    async def home(body: bodies.HomeBody, response: Response) -> dict[str, Any]:
+        number = service.command(events.Home(tuple(body.joints)))
+        response.headers["Location"] = f"{API_PREFIX}/homings/{number}"
+        return {"homing": number}
+
+    @router.post("/runs", status_code=202)
+    async def play(body: bodies.RunBody, request: Request, response: Response) -> dict[str, Any]:
+        number = await service.play(body.name, body.text, request.is_disconnected)
+        response.headers["Location"] = f"{API_PREFIX}/runs/{number}"
+        return {"run": number}
+
+    @router.post("/hold")
+    async def hold() -> dict[str, Any]:
+        return done(events.Hold())
+
+    @router.post("/resume")
+    async def resume() -> dict[str, Any]:
+        return done(events.Resume())
+
+    @router.post("/stop")
+    async def stop(body: bodies.StopBody) -> dict[str, Any]:
+        return done(events.Stop(STOP_LEVELS[body.level]))
+
+    @router.post("/override")
+    async def override(body: bodies.OverrideBody) -> dict[str, Any]:
+        return done(events.Override(round(body.percent * PPM / 100)))
+
+    @router.post("/jog")
+    async def jog(body: bodies.JogBody) -> dict[str, Any]:
+        return done(events.Jog(body.joint, body.velocity_deg_s))
+
+    @router.post("/blink")
+    async def blink(body: bodies.BlinkBody) -> dict[str, Any]:
+        return done(events.Blink(body.joint))
+
+    return router
