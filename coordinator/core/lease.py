@@ -15,7 +15,8 @@ from protocol.pathtime import Course
 
 WINDOW_MIN_US = 100_000
 WINDOW_MAX_US = 400_000
-HORIZON_MIN_US = 500_000
+HORIZON_MIN_US = 600_000
+"""A coordinator on a busy laptop may stand still for a quarter of a second, and need not hold."""
 HORIZON_MAX_US = 1_000_000
 HORIZON_OVER_Q_US = 400_000
 """What a renewal needs beyond the exchange itself: the step, levelling and several sends."""

@@ -66,6 +66,22 @@ def test_the_offer_is_raised_once_in_a_tenth_of_a_second_while_all_have_it(
     assert 16 <= len(set(offers)) <= 21
 
 
+@given(
+    stood_still_us=st.integers(0, 270_000),
+    q=st.integers(0, 2_000_000),
+    turns=st.integers(60, 80),
+)
+def test_a_coordinator_that_stands_still_for_a_quarter_of_a_second_does_not_level(
+    stood_still_us: int, q: int, turns: int
+) -> None:
+    keeper, begin_us = LeaseKeeper(0), running(0)
+    for turn in range(turns):
+        now = begin_us + turn * 40_000
+        assert not keeper.renew(now, START, [keeper.offer_us] * 3, None, q)
+    now += 40_000 + stood_still_us
+    assert not keeper.renew(now, START, [keeper.offer_us] * 3, None, q)
+
+
 @given(before=st.integers(0, 1_450_000), q=times)
 def test_until_the_arm_has_begun_the_offer_never_falls_below_the_first_lease(
     before: int, q: int
