@@ -31,19 +31,22 @@ $(STAMP): pyproject.toml constraints.txt
 	@$(BIN)/python -m pip install -qq --disable-pip-version-check -c constraints.txt -e '.[test]'
 	@touch $@
 
-# The tests check the joints' clocks with an NTP client that is not ours, and the page in a browser.
-system: ## Install chrony and Chromium, which the tests use, where they are missing
+# The tests check the joints' clocks with an NTP client that is not ours, the page in a browser and
+# the unit file with systemd's own reader.
+system: ## Install chrony, Chromium and systemd-analyze, which the tests use, where missing
 	@PATH="$$PATH:/usr/sbin:/usr/local/sbin"; \
 	missing=; \
 	command -v chronyd >/dev/null || missing="$$missing chrony"; \
 	command -v chromium >/dev/null || missing="$$missing chromium fonts-dejavu-core"; \
+	command -v systemd-analyze >/dev/null || missing="$$missing systemd"; \
 	[ -n "$$missing" ] || exit 0; \
 	if [ "$$(id -u)" = 0 ]; then root='env'; else root='sudo -n env'; fi; \
 	if command -v apt-get >/dev/null && $$root true 2>/dev/null; then \
 	    echo "Installing$$missing with apt-get."; \
 	    $$root DEBIAN_FRONTEND=noninteractive apt-get update -qq && \
 	    $$root DEBIAN_FRONTEND=noninteractive apt-get install -y -qq --no-install-recommends $$missing >/dev/null && \
-	    command -v chronyd >/dev/null && command -v chromium >/dev/null && exit 0; \
+	    command -v chronyd >/dev/null && command -v chromium >/dev/null && \
+	    command -v systemd-analyze >/dev/null && exit 0; \
 	fi; \
 	echo "The tests need$$missing, not found here and not to be installed from here: run 'sudo apt-get install$$missing' (or your system's counterpart) first." >&2; \
 	exit 1
