@@ -66,13 +66,25 @@ def demonstrate(settings: DemoSettings, data: Path | None) -> ExitCode:
         url_out.close()
         url = _await_url(url_in, coordinator, joints, pressed)
         with Client(url) as client:
-            if settings.stay:
-                return _stay(client, settings, pressed, [joints, coordinator])
             caution(as_json=settings.as_json)
-            _home(client, settings, pressed)
-            text = DEMO_PROGRAM.read_text(encoding="utf-8")
-            number = remote.play(client, DEMO_PROGRAM.name, text, str(DEMO_PROGRAM))
-            return remote.follow(client, number, pressed, as_json=settings.as_json)
+            children = [joints, coordinator]
+            if settings.stay:
+                return _stay(client, settings, pressed, children)
+            if settings.as_json or not (sys.stdin.isatty() and sys.stdout.isatty()):
+                return _home_and_play(client, settings, pressed)
+            # Somebody sits there, who may want to see the page and to go on with it.
+            out().print(f"the page: {client.url}/")
+            code = _shown(_home_and_play, client, settings, pressed)
+            if not pressed.count:
+                _stay(client, settings, pressed, children)
+            return code
+
+
+def _home_and_play(client: Client, settings: DemoSettings, pressed: Interrupts) -> ExitCode:
+    _home(client, settings, pressed)
+    text = DEMO_PROGRAM.read_text(encoding="utf-8")
+    number = remote.play(client, DEMO_PROGRAM.name, text, str(DEMO_PROGRAM))
+    return remote.follow(client, number, pressed, as_json=settings.as_json)
 
 
 def _joints(settings: DemoSettings, data: Path) -> ExitCode:
@@ -92,13 +104,17 @@ def _coordinator(settings: DemoSettings, data: Path, url_out: Connection) -> Exi
 
 def _child_main(work: Callable[..., ExitCode], *arguments: Any) -> None:
     host.set_up_logging(logging.WARNING)
+    sys.exit(_shown(work, *arguments))
+
+
+def _shown(work: Callable[..., ExitCode], *arguments: Any) -> ExitCode:
+    """Do it; what fails as may be expected is told, and its code is given."""
     try:
-        code = work(*arguments)
+        return work(*arguments)
     except EXPECTED as error:
         failure = explain(error)
         complain(failure)
-        code = failure.code
-    sys.exit(code)
+        return failure.code
 
 
 def _await_url(
@@ -124,11 +140,10 @@ def _check_alive(children: Sequence[SpawnProcess]) -> None:
 def _stay(
     client: Client, settings: DemoSettings, pressed: Interrupts, children: Sequence[SpawnProcess]
 ) -> ExitCode:
-    caution(as_json=settings.as_json)
     if settings.as_json:
         show_json({"url": client.url})
     else:
-        out().print(f"the demo arm's coordinator answers at {client.url}; Ctrl-C ends")
+        out().print(f"the demo arm stays at {client.url}/; Ctrl-C ends it")
     signal.signal(signal.SIGTERM, pressed.press)
     while not pressed.count:
         _check_alive(children)
