@@ -1,5 +1,8 @@
 """What speaks to a running coordinator over its HTTP API: the command line, and scripts."""
 
+import getpass
+import hashlib
+import socket
 from types import TracebackType
 from typing import Any, Final, Self
 
@@ -49,7 +52,10 @@ class Client:
         try:
             # No proxy from the environment: the coordinator is on this host.
             self._http = httpx2.Client(
-                base_url=self.url + API_PREFIX, timeout=PATIENCE_S, trust_env=False
+                base_url=self.url + API_PREFIX,
+                timeout=PATIENCE_S,
+                trust_env=False,
+                headers=_who(),
             )
         except (httpx2.InvalidURL, ValueError) as error:
             raise WrongInput(f"{url!r} is no address: {error}") from error
@@ -125,6 +131,18 @@ class Client:
         """Set the feed override, 5 to 100 %."""
         self._ask("POST", "/override", {"percent": percent})
 
+    def control(self) -> dict[str, Any]:
+        """Who has control of the arm's motion."""
+        return self._ask("GET", "/control")
+
+    def take_control(self) -> dict[str, Any]:
+        """Take control over; what moves for somebody else is held first."""
+        return self._ask("POST", "/control/take")
+
+    def release_control(self) -> dict[str, Any]:
+        """Give control back, if this client has it."""
+        return self._ask("POST", "/control/release")
+
     def _ask(self, method: str, path: str, body: dict[str, Any] | None = None) -> dict[str, Any]:
         try:
             response = self._http.request(method, path, json=body)
@@ -143,6 +161,24 @@ class Client:
                 raise Unreachable(f"what answers at {self.url} is no coordinator")
             return answer
         raise _error_of(response.status_code, answer, self.url)
+
+
+def _who() -> dict[str, str]:
+    """How this client names itself.
+
+    The terminals of one user on one computer are one client: who plays in one may resume in
+    another.
+    """
+    try:
+        user = getpass.getuser()
+    except (OSError, KeyError):  # a user without a name
+        user = "somebody"
+    place = f"{user}@{socket.gethostname()}"
+    shown = "".join(letter if " " <= letter <= "~" else "?" for letter in place)
+    return {
+        "Unisono-Client": hashlib.sha256(place.encode()).hexdigest(),
+        "Unisono-Client-Name": f"the terminal of {shown}"[:40],
+    }
 
 
 def _error_of(status: int, answer: Any, url: str) -> ClientError:

@@ -1,9 +1,10 @@
 """The app: the API's parts under their prefix, and the page."""
 
-from fastapi import FastAPI
+from fastapi import Depends, FastAPI
 
 from coordinator.api.bodies import MAX_BODY_BYTES
 from coordinator.api.commands import commands
+from coordinator.api.desk import Desk, taking
 from coordinator.api.guard import LoopbackOnly
 from coordinator.api.page import add_page
 from coordinator.api.problems import add_handlers
@@ -22,7 +23,8 @@ def create_app(service: Service) -> FastAPI:
     )
     add_handlers(app)
     app.add_middleware(LoopbackOnly, max_body_bytes=MAX_BODY_BYTES)
-    for part in (reading, commands):
-        app.include_router(part(service), prefix=API_PREFIX)
+    desk = Desk(service)
+    for part in (reading(service), commands(service, desk), taking(desk)):
+        app.include_router(part, prefix=API_PREFIX, dependencies=[Depends(desk.hear)])
     add_page(app)
     return app

@@ -1,10 +1,14 @@
-"""What can be commanded. Each route hands a command to the service."""
+"""What can be commanded. Each route hands a command to the service.
+
+What moves the arm is taken only from the client that has control.
+"""
 
 from typing import Any
 
 from fastapi import APIRouter, Request, Response
 
 from coordinator.api import bodies
+from coordinator.api.desk import Desk
 from coordinator.core import events
 from coordinator.service import Service
 from coordinator.settings import API_PREFIX
@@ -12,7 +16,7 @@ from coordinator.stop_words import STOP_LEVELS
 from protocol.constants import PPM
 
 
-def commands(service: Service) -> APIRouter:
+def commands(service: Service, desk: Desk) -> APIRouter:
     """Routes that may move the arm or stop it, and the check of a program."""
     router = APIRouter()
 
@@ -25,14 +29,22 @@ def commands(service: Service) -> APIRouter:
         return Response(await service.check(body.text), media_type="application/json")
 
     @router.post("/home", status_code=202)
-    async def home(body: bodies.HomeBody, response: Response) -> dict[str, Any]:
+    async def home(body: bodies.HomeBody, request: Request, response: Response) -> dict[str, Any]:
+        desk.command(request)
         number = service.command(events.Home(tuple(body.joints)))
         response.headers["Location"] = f"{API_PREFIX}/homings/{number}"
         return {"homing": number}
 
     @router.post("/runs", status_code=202)
     async def play(body: bodies.RunBody, request: Request, response: Response) -> dict[str, Any]:
-        number = await service.play(body.name, body.text, request.is_disconnected)
+        who = desk.command(request)
+
+        async def has_left() -> bool:
+            left = await request.is_disconnected()
+            desk.require(who)  # planning took a while, in which somebody may have taken control
+            return left
+
+        number = await service.play(body.name, body.text, has_left)
         response.headers["Location"] = f"{API_PREFIX}/runs/{number}"
         return {"run": number}
 
@@ -41,7 +53,8 @@ def commands(service: Service) -> APIRouter:
         return done(events.Hold())
 
     @router.post("/resume")
-    async def resume() -> dict[str, Any]:
+    async def resume(request: Request) -> dict[str, Any]:
+        desk.command(request)
         return done(events.Resume())
 
     @router.post("/stop")
@@ -49,11 +62,13 @@ def commands(service: Service) -> APIRouter:
         return done(events.Stop(STOP_LEVELS[body.level]))
 
     @router.post("/override")
-    async def override(body: bodies.OverrideBody) -> dict[str, Any]:
+    async def override(body: bodies.OverrideBody, request: Request) -> dict[str, Any]:
+        desk.command(request)
         return done(events.Override(round(body.percent * PPM / 100)))
 
     @router.post("/jog")
-    async def jog(body: bodies.JogBody) -> dict[str, Any]:
+    async def jog(body: bodies.JogBody, request: Request) -> dict[str, Any]:
+        desk.command(request)
         return done(events.Jog(body.joint, body.velocity_deg_s))
 
     @router.post("/blink")

@@ -1,7 +1,7 @@
 """Commands that ask a running coordinator."""
 
 from pathlib import Path
-from typing import Annotated, Any, Final
+from typing import Annotated, Any, Final, Literal
 
 import typer
 
@@ -40,7 +40,7 @@ REST_S: Final = 15.0
 
 def add_to(app: typer.Typer) -> None:
     """Add these commands."""
-    for command in (joints, home, run, hold, resume, stop, override, report):
+    for command in (joints, home, run, hold, resume, stop, override, control, report):
         app.command(epilog=EXIT_CODES)(command)
 
 
@@ -70,6 +70,7 @@ def home(
         caution(as_json=as_json)
         number = client.home(names or [])
         result = follow_homing(client, number, Progress(quiet=as_json), pressed)
+        client.release_control()
     if as_json:
         show_json(result)
     if result["state"] != "done":
@@ -119,6 +120,7 @@ def follow(client: Client, number: int, pressed: Interrupts, *, as_json: bool) -
     Ctrl-C that came before the run had its number holds it at once.
     """
     state = follow_run(client, number, Progress(quiet=as_json), pressed)
+    client.release_control()
     result = client.report(number)
     _show_report(result, as_json=as_json)
     if state["phase"] in ("held", "paused"):
@@ -215,6 +217,36 @@ def override(
         show_json({"phase": arm["phase"], "run": arm["run"]})
     else:
         out().print(f"{percent:g} % is asked for")
+    return ExitCode.DONE
+
+
+def control(
+    what: Annotated[
+        Literal["show", "take", "release"],
+        typer.Argument(help="take holds what moves for somebody else."),
+    ] = "show",
+    url: UrlOption = "",
+    as_json: JsonOption = False,
+) -> ExitCode:
+    """Show who commands the arm's motion, take it over, or give it back.
+
+    All terminals of one user on one computer count as one. Hold and stop need no control.
+    """
+    with client_at(url) as client:
+        ask = {
+            "show": client.control,
+            "take": client.take_control,
+            "release": client.release_control,
+        }
+        result = ask[what]()
+    if as_json:
+        show_json(result)
+    elif result["holder"] is None:
+        out().print("nobody has control")
+    elif result["holder"] == result["you"]:
+        out().print("you have control")
+    else:
+        out().print(f"{result['name']} has control")
     return ExitCode.DONE
 
 

@@ -1,0 +1,144 @@
+"""Single point of control (ISO 10218-1): one client may command motion, the others watch.
+
+The first that commands motion takes control when nobody has it. Others take it over explicitly,
+which stops what moves. Hold and stop ask nobody. It ends when it is given back, or a while after
+its holder was last heard while nothing moves.
+"""
+
+import hashlib
+import re
+from collections import Counter
+from dataclasses import dataclass
+from typing import Any, Final
+
+from coordinator.core.events import Refused
+
+FREED_AFTER_US: Final = 60_000_000
+"""Without a word from its holder, while nothing moves. A feed that is open is a word."""
+_ID: Final = re.compile(r"[A-Za-z0-9_-]{8,64}")
+_NAME: Final = re.compile(r"[ -~]{1,40}")
+MOVING: Final = frozenset({"loading", "preparing", "starting", "moving", "holding", "discarding",
+                           "homing", "jogging"})  # fmt: skip
+"""Phases of the arm in which something moves or is about to."""
+
+
+@dataclass(frozen=True, slots=True)
+class Who:
+    """A client: the id that it alone knows, empty for those that give none, and what to call it."""
+
+    id: str
+    name: str
+
+    @property
+    def public(self) -> str:
+        """By which others may know it, without being able to pass for it."""
+        return hashlib.sha256(self.id.encode()).hexdigest()[:12]
+
+
+def who_is(client_id: str | None, name: str | None) -> Who:
+    """The client that gives itself this id and name. Raises ValueError with a sentence."""
+    if client_id is None:
+        return Who("", "a script")
+    if not _ID.fullmatch(client_id):
+        raise ValueError(
+            f"Unisono-Client is {client_id[:80]!r}, but must be 8 to 64 letters, digits, - or _"
+        )
+    if name is not None and not _NAME.fullmatch(name):
+        raise ValueError(
+            f"Unisono-Client-Name is {name[:80]!r}, but must be 1 to 40 printable ASCII characters"
+        )
+    return Who(client_id, name or "a page")
+
+
+class Control:
+    """Who commands. `moving` says whether anything moves or is about to."""
+
+    def __init__(self) -> None:
+        self._holder: Who | None = None
+        self._since_us = self._acted_us = self._heard_us = 0
+        self._feeds: Counter[str] = Counter()
+
+    # ---- commanding -------------------------------------------------------------------------
+
+    def command(self, who: Who, now: int, *, moving: bool) -> None:
+        """A client commands motion. Raises Refused while another has control."""
+        self._expire(now, moving)
+        if self._holder is None:
+            self._give(who, now)
+        self.require(who, now)
+        self._acted_us = now
+
+    def require(self, who: Who, now: int) -> None:
+        """Raise Refused unless this client has control now."""
+        if self._holder is None:
+            raise Refused("control", "control was given back meanwhile; ask again")
+        if self._holder.id != who.id:
+            raise Refused(
+                "control",
+                f"{self._holder.name} has control and commanded {_ago(now - self._acted_us)} ago; "
+                "take control first, which stops what moves",
+            )
+
+    def take(self, who: Who, now: int, *, moving: bool) -> Who | None:
+        """Take control; from whom it was taken over, None if nobody else had it."""
+        self._expire(now, moving)
+        before = self._holder
+        if before is not None and before.id == who.id:
+            return None
+        self._give(who, now)
+        return before
+
+    def release(self, who: Who) -> bool:
+        """Give control back; whether this client had it."""
+        if self._holder is None or self._holder.id != who.id:
+            return False
+        self._holder = None
+        return True
+
+    # ---- being there ------------------------------------------------------------------------
+
+    def heard(self, client_id: str, now: int) -> None:
+        """A client asked something."""
+        if self._holder is not None and self._holder.id == client_id:
+            self._heard_us = now
+
+    def feed_opened(self, client_id: str) -> None:
+        """A client watches."""
+        self._feeds[client_id] += 1
+
+    def feed_closed(self, client_id: str, now: int) -> None:
+        """A client that watched does so no more."""
+        self._feeds[client_id] -= 1
+        if not self._feeds[client_id]:
+            del self._feeds[client_id]
+        self.heard(client_id, now)
+
+    def state(self, now: int, *, moving: bool) -> dict[str, Any]:
+        """Who has control, for all to see."""
+        self._expire(now, moving)
+        holder = self._holder
+        return {
+            "holder": holder.public if holder else None,
+            "name": holder.name if holder else None,
+            "since_us": self._since_us if holder else None,
+            "acted_us": self._acted_us if holder else None,
+            "watchers": self._feeds.total(),
+        }
+
+    def _give(self, who: Who, now: int) -> None:
+        self._holder = who
+        self._since_us = self._acted_us = self._heard_us = now
+
+    def _expire(self, now: int, moving: bool) -> None:
+        holder = self._holder
+        if holder is None:
+            return
+        if moving or holder.id in self._feeds:
+            self._heard_us = now
+        elif now - self._heard_us >= FREED_AFTER_US:
+            self._holder = None
+
+
+def _ago(us: int) -> str:
+    seconds = max(0, us) // 1_000_000
+    return f"{seconds} s" if seconds < 120 else f"{seconds // 60} min"

@@ -1,0 +1,121 @@
+"""Single point of control: who may command motion, as a matter of values."""
+
+import pytest
+
+from coordinator.api.control import FREED_AFTER_US, Control, Who, who_is
+from coordinator.core.events import Refused
+
+S = 1_000_000
+LAPTOP = Who("laptop-1", "a page")
+PHONE = Who("phone-22", "the phone")
+SCRIPT = who_is(None, None)
+
+
+def refused(control: Control, who: Who, now: int, *, moving: bool = False) -> str:
+    with pytest.raises(Refused) as error:
+        control.command(who, now, moving=moving)
+    assert error.value.code == "control"
+    return error.value.message
+
+
+def test_the_first_that_commands_has_control_and_others_are_told_who_and_since_when() -> None:
+    control = Control()
+    control.command(PHONE, 1 * S, moving=False)
+    control.command(PHONE, 5 * S, moving=True)
+    told = refused(control, LAPTOP, 8 * S, moving=True)
+    assert told.startswith("the phone has control and commanded 3 s ago")
+    refused(control, SCRIPT, 8 * S, moving=True)
+    state = control.state(8 * S, moving=True)
+    assert (state["name"], state["since_us"], state["acted_us"]) == ("the phone", 1 * S, 5 * S)
+
+
+def test_scripts_that_give_no_id_are_one_client() -> None:
+    control = Control()
+    control.command(SCRIPT, 0, moving=False)
+    control.command(who_is(None, "ignored"), 1, moving=False)
+    assert refused(control, LAPTOP, 2).startswith("a script has control")
+
+
+def test_control_that_is_given_back_is_anybodys() -> None:
+    control = Control()
+    control.command(LAPTOP, 0, moving=False)
+    assert not control.release(PHONE)
+    refused(control, PHONE, 1)
+    assert control.release(LAPTOP)
+    assert control.state(2, moving=False)["holder"] is None
+    control.command(PHONE, 2, moving=False)
+
+
+def test_control_is_freed_when_its_holder_is_silent_and_nothing_moves() -> None:
+    control = Control()
+    control.command(LAPTOP, 0, moving=False)
+    refused(control, PHONE, FREED_AFTER_US - 1)
+    control.heard(PHONE.id, FREED_AFTER_US - 1)  # somebody else's word keeps nothing
+    control.command(PHONE, FREED_AFTER_US, moving=False)
+
+
+def test_a_word_of_the_holder_keeps_control() -> None:
+    control = Control()
+    control.command(LAPTOP, 0, moving=False)
+    control.heard(LAPTOP.id, 50 * S)
+    refused(control, PHONE, 50 * S + FREED_AFTER_US - 1)
+    control.command(PHONE, 50 * S + FREED_AFTER_US, moving=False)
+
+
+def test_control_is_kept_while_the_arm_moves_whoever_is_silent() -> None:
+    control = Control()
+    control.command(LAPTOP, 0, moving=False)
+    refused(control, PHONE, 10 * FREED_AFTER_US, moving=True)
+    refused(control, PHONE, 11 * FREED_AFTER_US - 1)
+    control.command(PHONE, 11 * FREED_AFTER_US, moving=False)
+
+
+def test_an_open_feed_of_the_holder_keeps_control_and_a_closed_one_starts_its_time() -> None:
+    control = Control()
+    control.feed_opened(LAPTOP.id)
+    control.feed_opened(LAPTOP.id)
+    control.feed_opened(PHONE.id)
+    control.command(LAPTOP, 0, moving=False)
+    assert control.state(0, moving=False)["watchers"] == 3
+    control.feed_closed(LAPTOP.id, 1 * S)
+    refused(control, PHONE, 500 * S)
+    control.feed_closed(LAPTOP.id, 501 * S)
+    refused(control, PHONE, 501 * S + FREED_AFTER_US - 1)
+    control.command(PHONE, 501 * S + FREED_AFTER_US, moving=False)
+
+
+def test_taking_over_says_from_whom_and_shuts_the_former_holder_out() -> None:
+    control = Control()
+    assert control.take(LAPTOP, 0, moving=False) is None
+    assert control.take(PHONE, 1, moving=True) == LAPTOP
+    assert control.take(PHONE, 2, moving=True) is None  # who has it takes nothing over
+    refused(control, LAPTOP, 3, moving=True)
+    with pytest.raises(Refused):
+        control.require(LAPTOP, 3)
+    control.require(PHONE, 3)
+
+
+def test_what_was_begun_while_in_control_is_refused_once_control_is_given_back() -> None:
+    control = Control()
+    control.command(LAPTOP, 0, moving=False)
+    control.release(LAPTOP)
+    with pytest.raises(Refused, match="given back"):
+        control.require(LAPTOP, 1)
+
+
+def test_the_public_id_tells_clients_apart_and_does_not_contain_the_secret_one() -> None:
+    assert LAPTOP.public != PHONE.public
+    assert LAPTOP.id not in LAPTOP.public
+    assert Who(LAPTOP.id, "renamed").public == LAPTOP.public
+
+
+@pytest.mark.parametrize("client_id", ["", "short-1", "x" * 65, "a b c d e f", "späterer-x"])
+def test_a_malformed_id_is_told_with_what_it_must_be(client_id: str) -> None:
+    with pytest.raises(ValueError, match="8 to 64 letters"):
+        who_is(client_id, None)
+
+
+@pytest.mark.parametrize("name", ["", "x" * 41, "bell\a", "zurück"])
+def test_a_malformed_name_is_told_with_what_it_must_be(name: str) -> None:
+    with pytest.raises(ValueError, match="1 to 40 printable"):
+        who_is("x" * 8, name)

@@ -1,0 +1,116 @@
+"""Single point of control over HTTP, without sockets and without joints."""
+
+import asyncio
+from collections.abc import AsyncIterator
+from pathlib import Path
+
+import httpx2
+import pytest
+
+from coordinator.api import create_app
+from coordinator.arm import load_arm
+from coordinator.data_folder import make_key
+from coordinator.service import Service
+from coordinator.settings import API_PREFIX, DEMO_ARM
+
+BASE = "http://127.0.0.1:8750" + API_PREFIX
+LAPTOP = {"unisono-client": "laptop-1", "unisono-client-name": "the laptop"}
+PHONE = {"unisono-client": "phone-22"}
+
+
+@pytest.fixture(name="http")
+async def http_of(tmp_path: Path) -> AsyncIterator[httpx2.AsyncClient]:
+    """An arm none of whose joints is there: it refuses every motion, but not for control."""
+    make_key(tmp_path)
+    service = Service(load_arm(DEMO_ARM), tmp_path, "127.0.0.1")
+    transport = httpx2.ASGITransport(create_app(service))
+    async with httpx2.AsyncClient(transport=transport, base_url=BASE) as http:
+        yield http
+    await service.close()
+
+
+def code_of(response: httpx2.Response) -> str:
+    return str(response.json()["type"]).rpartition(":")[2]
+
+
+MOTION = [
+    ("/home", {}),
+    ("/runs", {"name": "a.nc", "text": "G0 A1\nM2\n"}),
+    ("/resume", None),
+    ("/override", {"percent": 50}),
+    ("/jog", {"joint": "elbow", "velocity_deg_s": 1.5}),
+]
+
+
+@pytest.mark.parametrize(("path", "body"), MOTION)
+async def test_motion_is_for_the_client_in_control_only(
+    http: httpx2.AsyncClient, path: str, body: object
+) -> None:
+    first = await http.post(path, json=body, headers=LAPTOP)
+    assert code_of(first) != "control"
+    second = await http.post(path, json=body, headers=PHONE)
+    assert (second.status_code, code_of(second)) == (409, "control")
+    assert "the laptop has control" in second.json()["detail"]
+
+
+async def test_hold_stop_and_looking_are_for_everyone(http: httpx2.AsyncClient) -> None:
+    await http.post("/home", json={}, headers=LAPTOP)
+    assert code_of(await http.post("/hold", headers=PHONE)) == "no-run"
+    assert (await http.post("/stop", json={}, headers=PHONE)).status_code == 200
+    assert (await http.post("/stop", json={})).status_code == 200
+    assert (await http.get("/arm", headers=PHONE)).status_code == 200
+
+
+async def test_two_tabs_that_press_home_and_play_at_once_are_one_too_many(
+    http: httpx2.AsyncClient,
+) -> None:
+    play = {"name": "a.nc", "text": "G0 A1\nM2\n"}
+    answers = await asyncio.gather(
+        http.post("/home", json={}, headers=LAPTOP), http.post("/runs", json=play, headers=PHONE)
+    )
+    assert [code_of(answer) == "control" for answer in answers].count(True) == 1
+
+
+async def test_a_client_takes_control_knows_itself_and_gives_it_back(
+    http: httpx2.AsyncClient,
+) -> None:
+    await http.post("/home", json={}, headers=LAPTOP)
+    shown = (await http.get("/control", headers=PHONE)).json()
+    assert shown["name"] == "the laptop"
+    assert shown["holder"] != shown["you"]
+    taken = (await http.post("/control/take", headers=PHONE)).json()
+    assert (taken["name"], taken["holder"]) == ("a page", taken["you"])
+    assert code_of(await http.post("/home", json={}, headers=LAPTOP)) == "control"
+    assert (await http.post("/control/release", headers=LAPTOP)).json()["holder"] is not None
+    assert (await http.post("/control/release", headers=PHONE)).json()["holder"] is None
+    assert code_of(await http.post("/home", json={}, headers=LAPTOP)) == "joint-absent"
+
+
+async def test_a_play_that_is_being_planned_is_lost_when_control_is_taken(
+    http: httpx2.AsyncClient, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    planning, go_on = asyncio.Event(), asyncio.Event()
+
+    async def planned(_service: Service, _name: str, _text: str, has_left: object) -> int:
+        planning.set()
+        await go_on.wait()
+        assert callable(has_left)
+        await has_left()
+        raise AssertionError("whoever lost control plays nothing")
+
+    monkeypatch.setattr(Service, "play", planned)
+    play = {"name": "a.nc", "text": "G0 A1\nM2\n"}
+    asked = asyncio.create_task(http.post("/runs", json=play, headers=LAPTOP))
+    await planning.wait()
+    await http.post("/control/take", headers=PHONE)
+    go_on.set()
+    assert code_of(await asked) == "control"
+
+
+async def test_a_client_that_names_itself_wrongly_is_told_but_may_stop(
+    http: httpx2.AsyncClient,
+) -> None:
+    for headers in ({"unisono-client": "x"}, {**PHONE, "unisono-client-name": "x" * 41}):
+        answer = await http.post("/home", json={}, headers=headers)
+        assert (answer.status_code, code_of(answer)) == (400, "malformed")
+        assert (await http.post("/stop", json={}, headers=headers)).status_code == 200
