@@ -29,6 +29,10 @@ MAX_RISE_S: Final = 10.0
 """For a velocity or an acceleration to build up: a joint must have points for a whole ramp in its
 buffer, and over longer phases the rounding of a velocity grows into whole counts of position."""
 
+SUPPLY_TOLERANCE: Final = 0.9
+"""A converter may let its voltage fall to this share of the nominal one (IEC 60204-1 §4.3.3, from
+memory). So what stands below the limit over this share may come to be below the limit."""
+
 NAME: Final = r"[A-Za-z][A-Za-z0-9_-]{0,31}"
 NAME_MEANING: Final = "a letter and up to 31 letters, digits, hyphens or underscores"
 _MICROSTEPS: Final = tuple(2**k for k in range(9))
@@ -77,6 +81,7 @@ class Joint:
     temperature_limit_c: float
     supply_limit_v: float
     """Supply below which the joint reports a fault."""
+    supply_warning_v: float
     run_current_a: float
     hold_current_a: float
     hop_resistance_ohm: float
@@ -113,6 +118,7 @@ def read_joint(row: object, index: int, complaints: Complaints) -> Joint:
     named = row.get("name") if isinstance(row, dict) else None
     label = f"joint {named if isinstance(named, str) and named else index + 1}:"
     table = Table(row, ("joints", index), label, complaints)
+    limit_v = table.number("supply_limit_v", 0.0, 60.0, "V")
     joint = Joint(
         name=table.text("name", NAME, NAME_MEANING),
         id=table.text("id", r"[0-9a-f]{12}", "12 hex digits in lower case"),
@@ -131,7 +137,12 @@ def read_joint(row: object, index: int, complaints: Complaints) -> Joint:
         homing=_read_homing(table, label),
         temperature_warning_c=table.number("temperature_warning_c", 0.0, 125.0, "°C"),
         temperature_limit_c=table.number("temperature_limit_c", 0.0, 125.0, "°C"),
-        supply_limit_v=table.number("supply_limit_v", 0.0, 60.0, "V"),
+        supply_limit_v=limit_v,
+        supply_warning_v=(
+            table.number("supply_warning_v", 0.0, 60.0, "V")
+            if table.has("supply_warning_v")
+            else limit_v / SUPPLY_TOLERANCE
+        ),
         run_current_a=table.number("run_current_a", 0.0, 10.0, "A", above=True),
         hold_current_a=table.number("hold_current_a", 0.0, 10.0, "A"),
         hop_resistance_ohm=table.number("hop_resistance_ohm", 0.0, 10.0, "Ω"),
@@ -251,6 +262,12 @@ def _check_joint(table: Table, joint: Joint) -> None:
             "temperature_warning_c",
             f"temperature_warning_c is {joint.temperature_warning_c:g}, but must be below "
             f"temperature_limit_c {joint.temperature_limit_c:g} °C",
+        )
+    if joint.supply_warning_v < joint.supply_limit_v:
+        table.complain(
+            "supply_warning_v",
+            f"supply_warning_v is {joint.supply_warning_v:g}, below supply_limit_v "
+            f"{joint.supply_limit_v:g} V",
         )
     if joint.hold_current_a > joint.run_current_a:
         table.complain(

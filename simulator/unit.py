@@ -72,6 +72,8 @@ class JointUnit:
         """At this joint's tap; None while it is alone on its hop (see `share_supply`)."""
         self.warmer_c = 0.0
         """Heat from outside, on top of what the joint makes itself."""
+        self.sensor_code: int | None = None
+        """What a broken temperature sensor always reads; None while it is well."""
         self.slipped = 0
         """Counts by which steps were lost since the world began."""
         self._key = key
@@ -302,7 +304,10 @@ class JointUnit:
 
     def _sense(self, now: float) -> None:
         self._sense_us = now + SENSE_US
-        celsius = code_to_celsius(sensor_code(self.temperature_c(self.oscillator.true_us(now))))
+        code = self.sensor_code
+        if code is None:
+            code = sensor_code(self.temperature_c(self.oscillator.true_us(now)))
+        celsius = code_to_celsius(code)
         supply_v = self._alone_v() if self.supply_v is None else self.supply_v
         self.joint.sense(round(celsius * 100), round(supply_v * 1_000), now)
 

@@ -7,7 +7,7 @@ from enum import StrEnum
 
 from coordinator.arm import Joint
 from coordinator.core.events import Found, SendFrame
-from coordinator.health.temperature import TemperatureWarning
+from coordinator.health.joint import JointHealth
 from coordinator.timing.clock import JointClock
 from coordinator.timing.link_quality import LinkQuality
 from protocol.clockmap import ClockMap
@@ -71,7 +71,7 @@ class JointLink:
         self.message = "not found on the network"
         self.clock = JointClock()
         self.quality = LinkQuality()
-        self.temperature = TemperatureWarning(joint.temperature_warning_c)
+        self.health = JointHealth(joint)
         self.welcome: Welcome | None = None
         self.configured = False
         self.status: Status | None = None

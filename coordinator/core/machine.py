@@ -25,6 +25,7 @@ from coordinator.core.readiness import (
 )
 from coordinator.core.report import Report
 from coordinator.core.run import Phase, Run
+from coordinator.core.watch import Watch
 from protocol import messages
 from protocol.constants import (
     ACTIVE_INTERVAL_US,
@@ -53,6 +54,7 @@ class Coordinator:
         self.links = [JointLink(joint, k) for k, joint in enumerate(arm.joints)]
         self.ramp = arm_ramp(arm)
         self.outbox = Outbox()
+        self.watch = Watch(self.outbox)
         self.jog = Jog(self.outbox)
         self.members = Membership(arm, self.links, self.ramp, self.jog, self.outbox)
         self.run: Run | None = None
@@ -100,21 +102,8 @@ class Coordinator:
         link.clock.observe(event.exchange, now)
         if was_locked and not link.clock.locked:
             link.forget_maps()
-            self.outbox.note(
-                now, "attention", "clock-unlocked", f"{link.name}: {link.clock.reason}", link.name
-            )
         if link.replied(event.status, event.exchange.t4_us):
-            self._watch_temperature(link, event.status.temperature_centi_c, now)
-
-    def _watch_temperature(self, link: JointLink, centi_c: int | None, now: int) -> None:
-        if centi_c is not None and link.temperature.observe(centi_c / 100, now):
-            joint = link.joint
-            self.outbox.note(
-                now, "attention", "joint-warm",
-                f"{link.name} is warm: {centi_c / 100:.1f} °C, its warning is at "
-                f"{joint.temperature_warning_c:g} °C, its limit at "
-                f"{joint.temperature_limit_c:g} °C", link.name,
-            )  # fmt: skip
+            self.watch.observe(link, now)
 
     def _reported(self, link: JointLink, report: object, now: int) -> None:
         match report:

@@ -46,6 +46,13 @@ def require_playable(link: JointLink, now: int) -> None:
         )
     if not link.clock.locked and link.quality.measured:
         raise Refused("clock-unlocked", f"{link.name}: {link.clock.reason}")
+    require_sensor(link)
+
+
+def require_sensor(link: JointLink) -> None:
+    """The joint's temperature is known, so that it would be seen to get too hot."""
+    if link.health.sensor.trouble:
+        raise Refused("temperature-implausible", link.health.sensor.trouble)
 
 
 def require_on_path(link: JointLink, now: int) -> None:
@@ -57,6 +64,7 @@ def require_on_path(link: JointLink, now: int) -> None:
         raise Refused("not-held", f"{link.name} is {state}, not at rest on the path")
     if not link.clock.locked:
         raise Refused("clock-unlocked", f"{link.name}: {link.clock.reason}")
+    require_sensor(link)
 
 
 def require_jog(link: JointLink, velocity_deg_s: float) -> None:

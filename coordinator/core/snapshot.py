@@ -7,6 +7,7 @@ from coordinator.core.homing import HomingState
 from coordinator.core.link import JointLink
 from coordinator.core.machine import Coordinator
 from coordinator.core.run import Phase, Run
+from coordinator.health.temperature import WARM
 from protocol.drive import StopLevel
 
 
@@ -20,7 +21,8 @@ def snapshot(core: Coordinator, now: int) -> dict[str, Any]:
         "phase": _phase(core),
         "run": _run(run, now) if run else None,
         "homing": core.homing.to_json() if core.homing else None,
-        "joints": [_joint(link, now) for link in core.links],
+        "joints": [_joint(core, link, now) for link in core.links],
+        "warnings": [warning.to_json() for warning in core.watch.warnings.standing],
         "unknown": [
             {"instance": name, "id": found.announcement.id, "host": found.host}
             for name, found in core.members.unknown.items()
@@ -76,7 +78,7 @@ def _path_us(run: Run, now: int) -> int | None:
     return round(run.course.at(now)[0]) if run.course is not None else None
 
 
-def _joint(link: JointLink, now: int) -> dict[str, Any]:
+def _joint(core: Coordinator, link: JointLink, now: int) -> dict[str, Any]:
     status, joint = link.status, link.joint
     bound = link.clock_bound_us(now)
     values: dict[str, Any] = {
@@ -111,7 +113,8 @@ def _joint(link: JointLink, now: int) -> dict[str, Any]:
         "position_deg": joint.to_degrees(status.position) if status and status.homed else None,
         "velocity_deg_s": joint.to_degrees(status.velocity) if status else None,
         "temperature_c": temperature / 100 if temperature is not None else None,
-        "warm": link.temperature.warm if temperature is not None else None,
+        "plausible": _plausible(link),
+        "warm": core.watch.warnings.stands(link.name, WARM) if temperature is not None else None,
         "supply_v": supply / 1000 if supply is not None else None,
         "fan_percent": status.fan_percent if status else None,
         "rssi_dbm": (status.rssi_dbm or None) if status else None,
@@ -122,3 +125,11 @@ def _joint(link: JointLink, now: int) -> dict[str, Any]:
         "faults": status.faults.words if status else None,
     }
     return values
+
+
+def _plausible(link: JointLink) -> bool | None:
+    """Whether the temperature can be believed, None where there is none to believe."""
+    if link.health.sensor.trouble:
+        return False
+    has_reading = link.status is not None and link.status.temperature_centi_c is not None
+    return True if has_reading else None

@@ -1,35 +1,86 @@
-"""The warning before a joint's temperature limit.
+"""A joint that is warm, one that is too hot, and a fan that stands still though it is warm."""
 
-A reading that hovers about the warning must not make it come and go: it begins only once the joint
-has been warmer for a while, and ends only clearly below. Dead band and delay are the usual means
-against such chattering (ISA-18.2, from memory; the values are our own).
-"""
+from typing import Final
 
-DEAD_BAND_C = 2.0
+from coordinator.arm_joint import Joint
+from coordinator.health.warnings import Finding, Kind
+
+DEAD_BAND_C: Final = 2.0
 """As much as a reading may be off (TMP3x data sheet, Analog Devices: ±2 °C)."""
-DELAY_US = 5_000_000
+DELAY_US: Final = 5_000_000
 """A motor takes minutes to warm by a degree or two; a disturbed reading is over much sooner."""
 
+WARM: Final = Kind(
+    "joint-warm",
+    "attention",
+    "let it rest or play slower, and see that its fan runs and air gets to it",
+    "is cool again",
+    begin_after_us=DELAY_US,
+)
+HOT: Final = Kind(
+    "joint-hot",
+    "danger",
+    "do not touch it; let it cool down, find out why it got so hot, then home it",
+    "is below its temperature limit again",
+)
+"""At once: the joint stops by the same reading."""
+FAN_STILL: Final = Kind(
+    "fan-still",
+    "attention",
+    "see whether its fan is blocked or unplugged, and let the joint cool down",
+    "runs its fan again, or is cool",
+    begin_after_us=2 * DELAY_US,
+    end_after_us=DELAY_US,
+)
 
-class TemperatureWarning:
-    """Whether one joint is warm. Temperatures are in °C, times in µs."""
 
-    def __init__(self, warning_c: float) -> None:
-        self.warning_c = warning_c
-        self.warm = False
-        self._above_from_us: int | None = None
-
-    def observe(self, temperature_c: float, now: int) -> bool:
-        """Take a reading; True when the joint is found to be warm with it."""
-        if self.warm:
-            self.warm = temperature_c > self.warning_c - DEAD_BAND_C
-            return False
-        if temperature_c <= self.warning_c:
-            self._above_from_us = None
-            return False
-        if self._above_from_us is None:
-            self._above_from_us = now
-        if now - self._above_from_us < DELAY_US:
-            return False
-        self.warm, self._above_from_us = True, None
+def above(value: float, limit: float, dead_band: float) -> bool | None:
+    """Whether a value is above its limit; None in the dead band below that."""
+    if value > limit:
         return True
+    return None if value > limit - dead_band else False
+
+
+def warm(joint: Joint, celsius: float | None) -> Finding:
+    """Whether a joint is above its warning."""
+    warning_c, limit_c = joint.temperature_warning_c, joint.temperature_limit_c
+    bad = None if celsius is None else above(celsius, warning_c, DEAD_BAND_C)
+    if not bad:
+        return Finding(WARM, bad)
+    return Finding(
+        WARM,
+        bad,
+        f"{joint.name} is warm: {celsius:.1f} °C, above its warning at {warning_c:g} °C; at its "
+        f"limit of {limit_c:g} °C the arm stops",
+    )
+
+
+def hot(joint: Joint, celsius: float | None) -> Finding:
+    """Whether a joint is above its limit, at which it stops by itself, and the arm with it."""
+    limit_c = joint.temperature_limit_c
+    bad = None if celsius is None else above(celsius, limit_c, DEAD_BAND_C)
+    if not bad:
+        return Finding(HOT, bad)
+    return Finding(
+        HOT,
+        bad,
+        f"{joint.name} is too hot: {celsius:.1f} °C, above its limit of {limit_c:g} °C; it stops "
+        "and takes no new motion before it has cooled",
+    )
+
+
+def fan_still(joint: Joint, celsius: float | None, fan_percent: int) -> Finding:
+    """Whether a joint above its warning reports a fan that does not run."""
+    if celsius is None:
+        return Finding(FAN_STILL, None)
+    if fan_percent > 0:
+        return Finding(FAN_STILL, False)
+    bad = above(celsius, joint.temperature_warning_c, DEAD_BAND_C)
+    if not bad:
+        return Finding(FAN_STILL, bad)
+    return Finding(
+        FAN_STILL,
+        bad,
+        f"{joint.name} is at {celsius:.1f} °C, above its warning at "
+        f"{joint.temperature_warning_c:g} °C, and reports its fan at 0 %; it will get hotter",
+    )

@@ -19,15 +19,21 @@ def margin_us(q_us: int) -> int:
     return max(-(-q_us * 6 // 10), MARGIN_MIN_US)
 
 
-def lead_us(q_us: int, attempt: int = 0) -> int:
+def wanted_lead_us(q_us: int, attempt: int = 0) -> int:
     """From now to the start's instant: 1.5·Q and the margin, half as long again at each retry.
 
     The echoes get 1.5·Q, but never under `ECHO_MIN_US`.
 
-    `q_us` is Q of the slowest joint, `attempt` counts from 0. Never above `LEAD_MAX_US`: a link
-    for which that is too short makes the start fail at its check, not late.
+    `q_us` is Q of the slowest joint, `attempt` counts from 0.
     """
     lead = max(-(-q_us * 3 // 2), ECHO_MIN_US) + margin_us(q_us)
     for _ in range(attempt):
         lead = lead * 3 // 2
-    return min(lead, LEAD_MAX_US)
+    return lead
+
+
+def lead_us(q_us: int, attempt: int = 0) -> int:
+    """The wanted lead, but never above `LEAD_MAX_US`: a link for which that is too short makes the
+    start fail at its check, not late.
+    """
+    return min(wanted_lead_us(q_us, attempt), LEAD_MAX_US)

@@ -17,6 +17,10 @@ SENSOR_MV_PER_C = 10.0
 SENSOR_MV_AT_25_C = 750.0
 REFERENCE_MV = 3300.0
 CODES = 4096
+OPEN_CODE = 0
+"""Of an input that is open, or shorted to ground: it is pulled down (common practice)."""
+SHORTED_CODE = CODES - 1
+"""Of an input that is shorted to the supply."""
 
 
 class Thermal:

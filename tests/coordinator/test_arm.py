@@ -78,6 +78,29 @@ def test_a_reversed_joint_counts_downwards_and_still_has_its_range_in_order() ->
     assert shoulder.range_counts == (shoulder.to_counts(95.0), shoulder.to_counts(-95.0))
 
 
+def test_the_supply_warning_stands_above_the_limit_as_far_as_a_supply_may_fall() -> None:
+    # IEC 60204-1 §4.3.3 (from memory): converters hold 0.9 to 1.1 of the nominal voltage. 18 V are
+    # nine tenths of 20 V.
+    assert ARM.joint("elbow").supply_warning_v == pytest.approx(20.0)
+    text, _ = changed("elbow", "supply_limit_v", "18\nsupply_warning_v = 22.8")
+    assert [joint.supply_warning_v for joint in parse_arm(text, PATH).joints[1:3]] == [
+        pytest.approx(20.0), 22.8,
+    ]  # fmt: skip
+
+
+@pytest.mark.parametrize(
+    ("value", "says"),
+    [
+        ("61", "is 61, but must be 0 to 60 V"),
+        ("17.5", "is 17.5, below supply_limit_v 18 V"),
+        ("true", "is true, but must be a number"),
+    ],
+)
+def test_a_supply_warning_that_cannot_be_is_one_sentence(value: str, says: str) -> None:
+    text, line = changed("elbow", "supply_limit_v", f"18\nsupply_warning_v = {value}")
+    assert mistakes(text) == (f"arm.toml:{line + 1}: joint elbow: supply_warning_v {says}",)
+
+
 @given(st.integers(0, 5), st.integers(-(10**9), 10**9))
 def test_counts_survive_the_way_through_degrees(joint: int, counts: int) -> None:
     chosen = ARM.joints[joint]

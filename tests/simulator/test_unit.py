@@ -20,6 +20,7 @@ from protocol.status import Fault, Status, decode_status
 from simulator.edges import next_edge
 from simulator.joint.motion import toward
 from simulator.physics.hall import HallSensor
+from simulator.physics.heat import OPEN_CODE
 from simulator.settings import JointSettings
 from simulator.unit import JointUnit, share_supply
 from tests.simulator.joint.rig import PER_DEGREE, configuration
@@ -281,6 +282,13 @@ def test_scripted_faults_strike_the_axis_the_clock_and_the_sensor() -> None:
         unit.stick_hall(bench.now, level)
         seen.append(unit.joint.hall_level)
     assert seen == [True, False]
+    read = []
+    for code in (OPEN_CODE, None):
+        unit.sensor_code = code
+        bench.wait(2e6)
+        read.append(bench.drive().temperature_centi_c)
+    # TMP3x data sheet (Analog Devices): 750 mV at 25 °C and 10 mV/°C, so 0 mV reads -50 °C.
+    assert read == [-5_000, pytest.approx(2_500, abs=100)]
     unit.warmer_c = 40.0
     bench.wait(2e6)
     assert bench.drive().faults is Fault.OVER_TEMPERATURE

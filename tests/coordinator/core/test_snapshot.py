@@ -107,7 +107,7 @@ def test_a_joint_above_its_warning_is_shown_as_warm_and_told_of_once() -> None:
     (note,) = [note for note in world.notes if note.code == "joint-warm"]
     assert (note.level, note.joint) == ("attention", "tip")
     assert note.message.startswith("tip is warm: 5")
-    assert note.message.endswith("its warning is at 50 °C, its limit at 58 °C")
+    assert note.message.endswith("above its warning at 50 °C; at its limit of 58 °C the arm stops")
     unit(world, "tip").warmer_c = 0.0
     world.run_for(3 * S)
     assert joint(world, "tip")["warm"] is False

@@ -1,60 +1,62 @@
-"""The temperature warning: late, once, and not gone at the first cooler reading."""
+"""Warm, too hot, and a fan that stands still."""
 
-from hypothesis import given
-from hypothesis import strategies as st
+import pytest
 
-from coordinator.health.temperature import DEAD_BAND_C, DELAY_US, TemperatureWarning
-
-STEP_US = 200_000
-"""Joints at rest are asked five times a second (design section 3)."""
+from coordinator.health.temperature import DEAD_BAND_C, FAN_STILL, HOT, WARM, fan_still, hot, warm
+from tests.coordinator.health.joints import tip
 
 
-def observed(warning: TemperatureWarning, readings: list[float]) -> list[bool]:
-    """What a warning says to readings one after another."""
-    return [warning.observe(reading, k * STEP_US) for k, reading in enumerate(readings)]
-
-
-def test_a_joint_is_warm_only_after_it_was_above_the_warning_for_the_whole_delay() -> None:
-    warning = TemperatureWarning(50.0)
-    count = DELAY_US // STEP_US
-    assert observed(warning, [51.0] * (count + 5)) == [False] * count + [True] + [False] * 4
-    assert warning.warm
-
-
-def test_one_cooler_reading_begins_the_delay_anew() -> None:
-    warning = TemperatureWarning(50.0)
-    count = DELAY_US // STEP_US
-    assert not any(observed(warning, ([51.0] * count + [49.9]) * 3))
-
-
-def test_a_reading_at_the_warning_itself_is_not_above_it() -> None:
-    warning = TemperatureWarning(50.0)
-    assert not any(observed(warning, [50.0] * 100))
-
-
-def test_a_warm_joint_stays_so_within_the_dead_band_and_is_told_of_again_after_it() -> None:
-    warning = TemperatureWarning(50.0)
-    warm = [51.0] * 40
-    assert sum(observed(warning, warm + [48.1, 51.0] * 50)) == 1
-    found = [warning.warm]
-    for reading in (48.1, 48.0):
-        assert not warning.observe(reading, 0)
-        found.append(warning.warm)
-    assert found == [True, True, False]
-    assert sum(observed(warning, warm)) == 1
-
-
-spells = st.lists(st.tuples(st.floats(46.0, 54.0), st.integers(1, 40)), max_size=12)
-
-
-@given(spells.map(lambda found: [reading for reading, count in found for _ in range(count)]))
-def test_whatever_is_read_a_warning_is_told_once_each_time_and_never_below_the_dead_band(
-    readings: list[float],
+@pytest.mark.parametrize(
+    ("celsius", "bad"), [(None, None), (48.0, False), (48.1, None), (50.0, None), (50.1, True)]
+)
+def test_a_joint_is_warm_above_its_warning_and_cool_two_degrees_below(
+    celsius: float | None, bad: bool | None
 ) -> None:
-    warning, before = TemperatureWarning(50.0), False
-    for k, reading in enumerate(readings):
-        told = warning.observe(reading, k * STEP_US)
-        assert told == (warning.warm and not before)
-        assert not (warning.warm and reading <= 50.0 - DEAD_BAND_C)
-        assert not (told and reading <= 50.0)
-        before = warning.warm
+    assert warm(tip(), celsius).bad is bad
+
+
+@pytest.mark.parametrize(
+    ("celsius", "bad"), [(None, None), (56.0, False), (56.1, None), (58.0, None), (58.1, True)]
+)
+def test_a_joint_is_too_hot_above_its_limit(celsius: float | None, bad: bool | None) -> None:
+    assert hot(tip(), celsius).bad is bad
+
+
+@pytest.mark.parametrize(
+    ("celsius", "fan_percent", "bad"),
+    [
+        (None, 0, None),
+        (51.0, 0, True),
+        (51.0, 1, False),
+        (49.0, 0, None),
+        (48.0, 0, False),
+        (49.0, 100, False),
+    ],
+)
+def test_a_fan_must_run_above_the_warning(
+    celsius: float | None, fan_percent: int, bad: bool | None
+) -> None:
+    assert fan_still(tip(), celsius, fan_percent).bad is bad
+
+
+def test_the_dead_band_is_as_wide_as_a_reading_may_be_off() -> None:
+    # Analog Devices TMP3x data sheet: ±2 °C over −40 to 125 °C.
+    assert DEAD_BAND_C == 2.0
+
+
+def test_sentences_name_joint_value_and_limit() -> None:
+    assert warm(tip(), 50.04).message == (
+        "tip is warm: 50.0 °C, above its warning at 50 °C; at its limit of 58 °C the arm stops"
+    )
+    assert hot(tip(), 58.31).message == (
+        "tip is too hot: 58.3 °C, above its limit of 58 °C; it stops and takes no new motion "
+        "before it has cooled"
+    )
+    assert fan_still(tip(), 52.0, 0).message == (
+        "tip is at 52.0 °C, above its warning at 50 °C, and reports its fan at 0 %; it will get "
+        "hotter"
+    )
+
+
+def test_only_what_stops_the_arm_is_a_danger() -> None:
+    assert [kind.level for kind in (WARM, HOT, FAN_STILL)] == ["attention", "danger", "attention"]

@@ -1,0 +1,45 @@
+"""Feeds what joints say of themselves to the warnings, and tells people what begins and ends."""
+
+from typing import Final
+
+from coordinator.core.link import JointLink
+from coordinator.core.outbox import Outbox
+from coordinator.health.warnings import StandingWarning, WarningKeeper
+
+LOOK_US: Final = 200_000
+"""As often as at rest (design section 3): what is watched changes slowly, and the arm must not wait
+for it while it moves."""
+
+
+class Watch:
+    """The warnings of all joints of one arm."""
+
+    def __init__(self, outbox: Outbox) -> None:
+        self.warnings = WarningKeeper()
+        self._outbox = outbox
+        self._looked_us: dict[str, int] = {}
+
+    def observe(self, link: JointLink, now: int) -> None:
+        """A status came from a joint."""
+        status = link.status
+        if status is None or now - self._looked_us.get(link.name, -LOOK_US) < LOOK_US:
+            return
+        self._looked_us[link.name] = now
+        findings = link.health.findings(status, link.clock.reason, link.quality, now)
+        for change in self.warnings.observe(link.name, findings, now):
+            warning, kind = change.warning, change.warning.kind
+            if change.began:
+                self._outbox.note(now, kind.level, kind.code, warning.message, link.name)
+            else:
+                stood_s = (now - warning.since_us) / 1e6
+                message = f"{link.name} {kind.over}, after {stood_s:.0f} s"
+                self._outbox.note(now, "info", f"{kind.code}-over", message, link.name)
+
+    def acknowledge(self, number: int, now: int) -> StandingWarning | None:
+        """Somebody has seen a warning; None if none of that number stands."""
+        found = next((one for one in self.warnings.standing if one.id == number), None)
+        if found is None or found.acknowledged:
+            return found
+        message = f"{found.joint}: its warning {found.kind.code} was seen"
+        self._outbox.note(now, "info", "warning-seen", message, found.joint)
+        return self.warnings.acknowledge(number)

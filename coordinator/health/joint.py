@@ -1,0 +1,37 @@
+"""Everything that is watched of one joint."""
+
+from coordinator.arm_joint import Joint
+from coordinator.health import link, supply, temperature
+from coordinator.health.plausible import RANGE_C, TemperatureSensor
+from coordinator.health.warnings import Finding
+from coordinator.timing.link_quality import LinkQuality
+from protocol.status import Fault, Status
+
+
+class JointHealth:
+    """Looks at one joint's statuses. What it finds is no warning yet: see `WarningKeeper`."""
+
+    def __init__(self, joint: Joint) -> None:
+        self.sensor = TemperatureSensor(joint.name)
+        self._joint = joint
+
+    def findings(
+        self, status: Status, clock_reason: str, quality: LinkQuality, now: int
+    ) -> tuple[Finding, ...]:
+        """What a status says, with the link and the clock that it came by."""
+        joint = self._joint
+        centi_c, supply_mv = status.temperature_centi_c, status.supply_mv
+        celsius = None if centi_c is None else centi_c / 100
+        dead = bool(status.faults & Fault.TEMPERATURE_SENSOR)
+        implausible = self.sensor.observe(celsius, now, dead=dead)
+        if celsius is not None and not RANGE_C[0] <= celsius <= RANGE_C[1]:
+            celsius = None  # no temperature at all; one that jumped may well be true
+        return (
+            implausible,
+            temperature.warm(joint, celsius),
+            temperature.hot(joint, celsius),
+            temperature.fan_still(joint, celsius, status.fan_percent),
+            supply.low(joint, None if supply_mv is None else supply_mv / 1000),
+            link.poor(joint.name, quality),
+            link.unlocked(joint.name, clock_reason, quality),
+        )

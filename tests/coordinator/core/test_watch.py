@@ -1,0 +1,175 @@
+"""Warnings of a whole arm: what they say, what they refuse, and that they move nothing."""
+
+from typing import Any
+
+import pytest
+
+from coordinator.core import events as ev
+from coordinator.core.run import Phase
+from coordinator.core.snapshot import snapshot
+from coordinator.rehearsal.world import World
+from simulator.physics.heat import OPEN_CODE
+from tests.coordinator.core.kit import (
+    EVEN,
+    S,
+    codes,
+    describe,
+    finish,
+    home,
+    homed_world,
+    link,
+    moving,
+    play,
+    refusal,
+    report_of,
+    run_of,
+    unit,
+    until,
+    until_phase,
+    world_up,
+)  # fmt: skip
+
+
+def warnings(world: World) -> list[dict[str, Any]]:
+    """What stands."""
+    found: list[dict[str, Any]] = snapshot(world.core, world.now)["warnings"]
+    return found
+
+
+def standing(world: World) -> list[tuple[str, str]]:
+    """Joint and code of what stands, oldest first."""
+    return [(one["joint"], one["code"]) for one in warnings(world)]
+
+
+def shown(world: World, name: str) -> dict[str, Any]:
+    """One joint of the snapshot."""
+    joints: list[dict[str, Any]] = snapshot(world.core, world.now)["joints"]
+    return next(joint for joint in joints if joint["name"] == name)
+
+
+def test_an_arm_that_is_well_has_no_warnings() -> None:
+    world = homed_world("home")
+    play(world)
+    finish(world)
+    assert warnings(world) == []
+    assert shown(world, "tip")["plausible"] is True
+
+
+def test_a_joint_that_was_never_heard_has_no_reading_to_believe() -> None:
+    world = world_up("none")
+    world.cut("tip", 60 * S)
+    link(world, "tip").renew()
+    assert shown(world, "tip")["plausible"] is None
+
+
+def test_a_warning_is_told_when_it_begins_and_when_it_ends() -> None:
+    world = homed_world("none")
+    unit(world, "tip").supply_v = 19.0
+    until(world, lambda: standing(world) == [("tip", "supply-low")])
+    (one,) = warnings(world)
+    assert one["message"] == "tip has 19.0 V, below its warning at 20.0 V; below 18 V it stops"
+    assert one["level"] == "attention"
+    assert one["advice"].startswith("measure the supply")
+    world.run_for(60 * S)
+    unit(world, "tip").supply_v = 24.0
+    until(world, lambda: not standing(world))
+    assert [code for code in codes(world) if "supply" in code] == ["supply-low", "supply-low-over"]
+    (over,) = [note for note in world.notes if note.code == "supply-low-over"]
+    assert over.level == "info"
+    assert over.message.startswith("tip has enough supply again, after 7")
+
+
+def test_a_warning_is_seen_once_and_stays_until_it_ends() -> None:
+    world = homed_world("none")
+    unit(world, "tip").supply_v = 19.0
+    until(world, lambda: bool(warnings(world)))
+    for _ in range(2):
+        seen = world.core.watch.acknowledge(1, world.now)
+        assert seen is not None
+        assert seen.acknowledged
+    world.run_for(1 * S)
+    assert [one["acknowledged"] for one in warnings(world)] == [True]
+    assert codes(world).count("warning-seen") == 1
+    assert world.core.watch.acknowledge(2, world.now) is None
+
+
+def test_an_open_sensor_in_mid_move_is_shown_and_stops_nothing() -> None:
+    world = homed_world(EVEN)
+    moving(world)
+    unit(world, "tip").sensor_code = OPEN_CODE
+    until(world, lambda: ("tip", "temperature-implausible") in standing(world))
+    assert run_of(world).phase is Phase.MOVING, describe(world)
+    assert shown(world, "tip")["plausible"] is False
+    finish(world)
+    assert report_of(world).outcome == "finished"
+    assert "joint-warm" not in codes(world)
+
+
+def test_nothing_starts_with_a_sensor_that_cannot_be_believed() -> None:
+    world = homed_world(EVEN)
+    unit(world, "tip").sensor_code = OPEN_CODE
+    world.run_for(2 * S)
+    with pytest.raises(ev.Refused) as refused:
+        play(world)
+    assert refused.value.code == "temperature-implausible"
+    assert refused.value.message == (
+        "tip: its temperature sensor reads -50.0 °C, below the -40 °C that it can measure, so it "
+        "is open or shorted to ground; how warm it is is not known"
+    )
+    # It may be brought to where its sensor can be reached, step by step.
+    world.command(ev.Jog("tip", 5.0))
+    world.run_for(100_000)
+    world.command(ev.Jog("tip", 0.0))
+    world.run_for(2 * S)
+    home(world)
+    unit(world, "tip").sensor_code = None
+    world.run_for(13 * S)
+    play(world)
+    finish(world)
+
+
+def test_a_held_run_does_not_go_on_with_a_sensor_that_cannot_be_believed() -> None:
+    world = homed_world(EVEN)
+    moving(world)
+    unit(world, "tip").sensor_code = OPEN_CODE
+    world.command(ev.Hold())
+    until_phase(world, Phase.HELD)
+    world.run_for(2 * S)
+    assert refusal(world, ev.Resume()).code == "temperature-implausible"
+    unit(world, "tip").sensor_code = None
+    world.run_for(13 * S)
+    world.command(ev.Resume())
+    finish(world)
+
+
+def test_a_joint_over_its_limit_stops_the_whole_arm_and_is_a_danger_until_it_has_cooled() -> None:
+    world = homed_world(EVEN)
+    moving(world)
+    unit(world, "tip").warmer_c = 45.0
+    until_phase(world, Phase.ENDED)
+    assert report_of(world).outcome == "faulted"
+    assert report_of(world).message == "tip has a fault: over-temperature"
+    until(world, lambda: ("tip", "joint-hot") in standing(world))
+    assert next(one for one in warnings(world) if one["code"] == "joint-hot")["level"] == "danger"
+    unit(world, "tip").warmer_c = 0.0
+    until(world, lambda: not standing(world))
+
+
+def test_a_clock_that_jumps_is_told_of_once_and_until_it_is_locked_again() -> None:
+    world = homed_world("none")
+    unit(world, "tip").step_clock(world.now, 5e5)
+    until(world, lambda: standing(world) == [("tip", "clock-unlocked")])
+    until(world, lambda: not standing(world))
+    found = [code for code in codes(world) if code.startswith("clock")]
+    assert found == ["clock-unlocked", "clock-unlocked-over"]
+
+
+def test_the_warnings_of_a_joint_that_falls_silent_stand_as_they_were() -> None:
+    world = homed_world("none")
+    unit(world, "tip").supply_v = 19.0
+    until(world, lambda: bool(warnings(world)))
+    world.cut("tip", 30 * S)
+    unit(world, "tip").supply_v = 24.0
+    world.run_for(25 * S)
+    assert standing(world) == [("tip", "supply-low")]
+    until(world, lambda: not standing(world), 60 * S)
