@@ -103,9 +103,9 @@ class Client:
         """Play a program; the run's number."""
         return int(self._ask("POST", "/runs", {"name": name, "text": text})["run"])
 
-    def runs(self) -> list[int]:
-        """All runs, oldest first."""
-        return [int(run) for run in self._ask("GET", "/runs")["runs"]]
+    def runs(self) -> list[dict[str, Any]]:
+        """What all runs were in short, oldest first."""
+        return list(self._ask("GET", "/runs")["runs"])
 
     def run(self, number: int) -> dict[str, Any]:
         """Where a run is."""
@@ -185,7 +185,7 @@ def _error_of(status: int, answer: Any, url: str) -> ClientError:
     if not isinstance(answer, dict) or "detail" not in answer:
         return Unreachable(f"what answers at {url} is no coordinator")
     detail, code = str(answer["detail"]), str(answer.get("type", "")).rpartition(":")[2]
-    if status == 409 or code == "busy":
+    if status == 409 or code in ("busy", "store"):
         return Refused(code, detail)
     if status >= 500:
         return Unreachable(f"the coordinator at {url} failed: {detail}")

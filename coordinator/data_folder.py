@@ -3,7 +3,7 @@
 arm.key          the arm's 256-bit key in hex, for the owner's eyes only
 coordinator.id   16 bytes in hex, made once; joints know their coordinator by it
 lock             held while a coordinator runs, with its process id
-runs/            what became of every run (coordinator.run_files)
+unisono.db       what changes by use (coordinator.store)
 
 The folder is made with the key, and by nothing else.
 """

@@ -1,44 +1,65 @@
-"""Reports of runs, kept on the disk as they grow, so that a proof outlives a coordinator that dies.
+"""Reports of runs, kept in the database as they grow, so that a proof outlives a coordinator that
+dies.
 
-The disk may be slow while the arm moves: files are written and read in a thread. Of a report that
-grew several times while the disk was busy, only the newest state is written.
+The disk may be slow while the arm moves: nothing here waits for it but whoever asks. Of a report
+that grew several times while the disk was busy, only the newest state is written. A disk that
+fails stops no run; its report says what is missing.
 """
 
 import asyncio
 import logging
 from collections import defaultdict
 from collections.abc import Mapping
-from typing import Any
+from typing import Any, Final
 
 from coordinator.core.report import Report
-from coordinator.data_folder import DataFolderError
-from coordinator.run_files import RunFiles, utc_now
+from coordinator.store import Store, StoreError, runs
+from coordinator.store.utc import utc_now
 
+MAX_LOST: Final = 100
+"""Lost records that a run's report names."""
 _logger = logging.getLogger(__name__)
 
 
 class RunKeeper:
-    """Keeps the reports in `live`, and knows those in `files`. Belongs to one event loop."""
+    """Keeps the reports in `live`, and knows those in the database. Belongs to one event loop."""
 
-    def __init__(self, files: RunFiles, live: Mapping[int, Report]) -> None:
-        self._files = files
+    def __init__(self, store: Store, live: Mapping[int, Report]) -> None:
+        self._store = store
         self._live = live
-        self._ended = set(files.numbers())
-        """Runs whose end is on the disk."""
+        self._ended: set[int] = set()
+        """Runs of `live` whose end is on the disk, as far as the disk takes it."""
         self._utc: defaultdict[int, dict[str, str]] = defaultdict(dict)
         """When runs began and ended by the wall clock, for people: nothing depends on it."""
         self._saving = asyncio.Lock()
         self._waiting: set[int] = set()
         """Runs whose newest state is written once the disk is done with what is before it."""
+        self._unsaved: dict[int, dict[str, str]] = {}
+        """Runs whose newest state the disk did not take, and why."""
+        self._lost: defaultdict[int, list[dict[str, str]]] = defaultdict(list)
         self._tasks: set[asyncio.Task[None]] = set()
         self._trouble = ""
 
-    async def begin(self, run: int) -> None:
-        """A run has begun; returns once it is on the disk, or cannot be."""
-        self._utc[run]["began_utc"] = utc_now()
+    async def begin(self, report: Report, program: str) -> None:
+        """A run is about to begin; returns once it is recorded.
+
+        Raises StoreError where it cannot be, and then it must not begin.
+        """
         for gone in self._utc.keys() - self._live.keys():
             del self._utc[gone]
-        await self._save(run)
+            self._lost.pop(gone, None)
+            self._unsaved.pop(gone, None)
+        self._ended &= self._live.keys()
+        self._utc[report.run]["began_utc"] = utc_now()
+        first = self._told(report)
+        await self._store.write(lambda connection: runs.begin(connection, first, program))
+
+    async def forget(self, run: int) -> None:
+        """A run did not begin after all."""
+        try:
+            await self._store.write(lambda connection: runs.forget(connection, run))
+        except StoreError as error:  # the next run takes its place
+            _logger.error("run %d, which did not begin, is still recorded: %s", run, error)
 
     def grew(self, run: int) -> None:
         """A run's report has something new, which is written as soon as may be."""
@@ -50,40 +71,67 @@ class RunKeeper:
             self._tasks.add(task)
             task.add_done_callback(self._tasks.discard)
 
-    def runs(self) -> list[int]:
-        """Numbers of all runs, oldest first."""
-        return sorted(self._ended | self._live.keys())
+    async def summaries(self) -> list[dict[str, Any]]:
+        """What all runs were in short, oldest first. Raises StoreError."""
+        found = {one["run"]: one for one in await self._store.read(runs.summaries)}
+        for run, report in self._live.items():
+            told = self._told(report)
+            keys = ("run", "name", "outcome", "began_utc", "ended_utc")
+            found[run] = {key: told[key] for key in keys}
+        return [found[run] for run in sorted(found)]
 
     def is_ended(self, run: int) -> bool:
         """Whether a run's end is on the disk, as far as the disk takes it."""
-        return run in self._ended
+        return run in self._ended or run not in self._live
 
     async def report(self, run: int) -> dict[str, Any] | None:
-        """A run's report, None if there is none of that number. Raises DataFolderError."""
-        live = self._live_report(run)
-        return live if live is not None else await asyncio.to_thread(self._files.load, run)
+        """A run's report, None if there is none of that number. Raises StoreError."""
+        live = self._live.get(run)
+        if live is None:
+            return await self._store.read(lambda connection: runs.load(connection, run))
+        told = self._told(live)
+        if run in self._unsaved:
+            told["unwritten"].insert(0, self._unsaved[run])
+        return told
+
+    async def program(self, run: int) -> str | None:
+        """The exact text that was played, None where it is not known. Raises StoreError."""
+        return await self._store.read(lambda connection: runs.program(connection, run))
+
+    def lost(self, run: int, what: str, why: str) -> None:
+        """Something of a run could not be recorded, and will not be."""
+        if len(self._lost[run]) < MAX_LOST:
+            self._lost[run].append({"what": what, "utc": utc_now(), "why": why})
 
     async def close(self) -> None:
         """Write what is not written yet."""
         await asyncio.gather(*self._tasks)
+        if still := self._unsaved.keys() & self._live.keys():
+            await self._save(max(still))
 
-    def _live_report(self, run: int) -> dict[str, Any] | None:
-        live = self._live.get(run)
-        if live is None:
-            return None
-        return {**live.to_json(), "began_utc": None, "ended_utc": None, **self._utc[run]}
+    def _told(self, report: Report) -> dict[str, Any]:
+        """A report with what is known here; `unwritten` is what will never be in the database."""
+        utc = {"began_utc": None, "ended_utc": None, **self._utc[report.run]}
+        return {**report.to_json(), **utc, "unwritten": list(self._lost.get(report.run, ()))}
 
     async def _save(self, run: int) -> None:
         async with self._saving:
             self._waiting.discard(run)
-            report = self._live_report(run)
-            assert report is not None
+            due = sorted({run, *self._unsaved} & self._live.keys())
+            reports = [self._told(self._live[one]) for one in due]
             try:
-                await asyncio.to_thread(self._files.save, report)
+                await self._store.write(lambda connection: _save_all(connection, reports))
+                self._unsaved.clear()
                 self._trouble = ""
-            except DataFolderError as error:
-                level = logging.DEBUG if str(error) == self._trouble else logging.ERROR
+            except StoreError as error:
+                why = str(error)
+                self._unsaved.setdefault(run, {"what": "report", "utc": utc_now(), "why": why})
+                level = logging.DEBUG if why == self._trouble else logging.ERROR
                 _logger.log(level, "the report of run %d is not kept: %s", run, error)
-                self._trouble = str(error)
-            if report["ended_at_us"] is not None:
-                self._ended.add(run)
+                self._trouble = why
+            self._ended |= {one["run"] for one in reports if one["ended_at_us"] is not None}
+
+
+def _save_all(connection: Any, reports: list[dict[str, Any]]) -> None:
+    for report in reports:
+        runs.save(connection, report)

@@ -2,7 +2,7 @@
 
 What happens goes in as events, what the core wants done is carried out at once, and between them
 the loop sleeps until the core's next deadline. Everything runs in one loop, but for planning
-programs, which has a process of its own, and writing files, which has a thread.
+programs, which has a process of its own, and the database, which has threads.
 """
 
 import asyncio
@@ -28,6 +28,7 @@ from coordinator.core.events import (
     Stop,
 )
 from coordinator.core.machine import Coordinator
+from coordinator.core.report import Report
 from coordinator.core.run import Phase
 from coordinator.core.snapshot import snapshot
 from coordinator.data_folder import coordinator_id, read_key
@@ -35,8 +36,8 @@ from coordinator.links.carrier import Carrier
 from coordinator.links.clock import SleepWatch, arm_now_us, boot_now_us
 from coordinator.planner import Planner
 from coordinator.programs.size import size_mistake
-from coordinator.run_files import RunFiles
 from coordinator.run_keeper import RunKeeper
+from coordinator.store import Store
 
 RESUMABLE: Final = (Phase.HELD, Phase.PAUSED)
 EXIT_HOLD_S: Final = 4.0
@@ -55,13 +56,13 @@ class Service:
     def __init__(self, arm: Arm, data: Path, interface: str) -> None:
         self.arm = arm
         self.failed = asyncio.Event()
-        files = RunFiles(data)
-        files.close_unfinished()
-        first_run = max(files.numbers(), default=0) + 1
-        identity = coordinator_id(data)
-        self._core = Coordinator(arm, identity, _new_session(), first_run)
-        self._runs = RunKeeper(files, self._core.reports)
-        self._carrier = Carrier(interface, read_key(data), identity, self._happened)
+        identity, key = coordinator_id(data), read_key(data)
+        self._store = Store(data)
+        self._next_run = self._store.last_run + 1
+        self._core = Coordinator(arm, identity, _new_session(), self._next_run)
+        self._runs = RunKeeper(self._store, self._core.reports)
+        self._recording = asyncio.Lock()
+        self._carrier = Carrier(interface, key, identity, self._happened)
         self._sleep = SleepWatch(arm_now_us(), boot_now_us())
         self._timer: asyncio.TimerHandle | None = None
         self._planner = Planner(arm)
@@ -70,7 +71,11 @@ class Service:
 
     async def open(self) -> None:
         """Open the sockets and begin. Raises OSError, naming no file, when one cannot be had."""
-        await self._carrier.open()
+        try:
+            await self._carrier.open()
+        except BaseException:
+            await self._store.close()
+            raise
         self._go_on()
 
     async def close(self) -> None:
@@ -86,6 +91,7 @@ class Service:
         await self._carrier.close()
         await asyncio.gather(*self._tasks)
         await self._runs.close()
+        await self._store.close()
 
     # ---- what people ask ------------------------------------------------------------------
 
@@ -107,22 +113,37 @@ class Service:
     ) -> int:
         """Check a program whole, plan it from where the joints stand, play it; its run's number.
 
-        Nothing is played for somebody who `has_left` meanwhile. Raises ProgramError, Refused or
-        PlannerBusy.
+        Nothing is played for somebody who `has_left` meanwhile, and nothing that cannot be
+        recorded. Raises ProgramError, Refused, PlannerBusy or StoreError.
         """
         self._require_no_run()
         _require_size(name, text)
         counts = self._known_counts()
         parts = await self._planner.plan(text, counts)
-        if has_left is not None and await has_left():
-            _logger.warning("%s is not played: whoever asked for it has left", name)
-            raise Refused("left", f"whoever asked for {name} has left")
-        if self._core.start_counts() != counts:
-            raise Refused("moved", "a joint moved while the program was being planned; try again")
-        run = self.command(Play(name, text, parts))
-        assert run is not None
-        await self._runs.begin(run)
+        self._require_still(counts)
+        async with self._recording, self._recorded(name, text) as run:
+            if has_left is not None and await has_left():
+                _logger.warning("%s is not played: whoever asked for it has left", name)
+                raise Refused("left", f"whoever asked for {name} has left")
+            self._require_still(counts)
+            number = self.command(Play(name, text, parts))
+            assert number == run
         return run
+
+    @contextlib.asynccontextmanager
+    async def _recorded(self, name: str, text: str) -> AsyncIterator[int]:
+        """Record the next run before it begins, and forget it where that is refused."""
+        self._require_no_run()
+        run = self._next_run
+        joints = tuple(joint.name for joint in self.arm.joints)
+        await self._runs.begin(Report(run, name, joints, arm_now_us()), text)
+        try:
+            yield run
+        except BaseException:
+            await self._runs.forget(run)
+            raise
+        self._next_run += 1
+        self._runs.grew(run)
 
     async def check(self, text: str) -> bytes:
         """What a program would do from where the arm stands, or from `park` if that is unsure.
@@ -143,6 +164,11 @@ class Service:
             return self._core.start_counts()
         return None
 
+    def _require_still(self, counts: list[int] | None) -> None:
+        """Refuse what was planned from elsewhere, or from where nobody knows."""
+        if self._core.start_counts() != counts:
+            raise Refused("moved", "a joint moved while the program was being planned; try again")
+
     def _require_no_run(self) -> None:
         """Refuse before anything is planned what the core would refuse afterwards."""
         run = self._core.run
@@ -158,12 +184,16 @@ class Service:
         found = self._core.homings.get(number)
         return found.to_json() if found else None
 
-    def runs(self) -> list[int]:
-        """Numbers of all runs, oldest first."""
-        return self._runs.runs()
+    async def runs(self) -> list[dict[str, Any]]:
+        """What all runs were in short, oldest first. Raises StoreError."""
+        return await self._runs.summaries()
+
+    async def program(self, run: int) -> str | None:
+        """The exact text that was played, None where it is not known. Raises StoreError."""
+        return await self._runs.program(run)
 
     async def progress(self, run: int) -> dict[str, Any] | None:
-        """Where a run is, None if there is none of that number. Raises DataFolderError."""
+        """Where a run is, None if there is none of that number. Raises StoreError."""
         report = await self._runs.report(run)
         if report is None:
             return None
@@ -183,7 +213,7 @@ class Service:
         }
 
     async def report(self, run: int) -> dict[str, Any] | None:
-        """A run's report, None if there is none of that number. Raises DataFolderError."""
+        """A run's report, None if there is none of that number. Raises StoreError."""
         return await self._runs.report(run)
 
     def _obstacle(self) -> dict[str, str] | None:

@@ -7,7 +7,7 @@ import pytest
 
 from tests.test_purity import imported, parse, sources
 
-RECORDS = {Path("coordinator/run_files.py")}
+RECORDS = {Path("coordinator/store/utc.py")}
 """Written for people to read, and never read back for anything."""
 WALL_CLOCKS = {
     "time.time",

@@ -13,10 +13,10 @@ from fastapi.responses import JSONResponse
 from starlette.exceptions import HTTPException
 
 from coordinator.core.events import Refused
-from coordinator.data_folder import DataFolderError
 from coordinator.motion.route import MAX_PROBLEMS
 from coordinator.planner import PlannerBusy
 from coordinator.programs import ProgramError
+from coordinator.store import StoreError
 
 TYPE: Final = "urn:unisono:problem:"
 MEDIA_TYPE: Final = "application/problem+json"
@@ -102,9 +102,9 @@ def add_handlers(app: FastAPI) -> None:
         headers = dict(error.headers) if error.headers else None
         return problem(error.status_code, code, error.detail, headers=headers)
 
-    @app.exception_handler(DataFolderError)
-    async def disk(_request: Request, error: DataFolderError) -> JSONResponse:
-        return problem(500, "data-folder", str(error))
+    @app.exception_handler(StoreError)
+    async def disk(_request: Request, error: StoreError) -> JSONResponse:
+        return problem(503, "store", str(error))
 
     @app.exception_handler(Exception)
     async def broken(_request: Request, _error: Exception) -> JSONResponse:

@@ -29,7 +29,7 @@ def reading(service: Service) -> APIRouter:
 
     @router.get("/runs")
     async def runs() -> dict[str, Any]:
-        return {"runs": service.runs()}
+        return {"runs": await service.runs()}
 
     @router.get("/runs/{number}")
     async def run(number: Number) -> dict[str, Any]:

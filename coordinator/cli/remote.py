@@ -264,7 +264,7 @@ def report(
             runs = client.runs()
             if not runs:
                 raise Failure(ExitCode.WRONG_INPUT, "no program has been played yet")
-            number = runs[-1]
+            number = int(runs[-1]["run"])
         result = client.report(number)
     _show_report(result, as_json=as_json)
     return ExitCode.DONE

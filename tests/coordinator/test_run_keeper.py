@@ -3,36 +3,46 @@
 import asyncio
 import logging
 import threading
+from collections.abc import AsyncIterator, Callable
 from pathlib import Path
-from typing import Any
+from typing import TypeVar
 
 import pytest
+from sqlalchemy import Connection
 
 from coordinator.core.report import Report
-from coordinator.data_folder import DataFolderError
-from coordinator.run_files import RunFiles
-from coordinator.run_keeper import RunKeeper
+from coordinator.run_keeper import MAX_LOST, RunKeeper
+from coordinator.store import Store, StoreError, runs
+
+Result = TypeVar("Result")
+NO_SPACE = "disk cannot be used: there is no space left on its disk"
 
 
-class SlowDisk(RunFiles):
-    """Writes only while it is let."""
+class FullDisk(Store):
+    """Takes nothing while it is full; tests/coordinator/store has disks that are truly full."""
 
-    def __init__(self, folder: Path) -> None:
-        super().__init__(folder)
-        self.let = threading.Event()
-        self.written: list[str] = []
+    full = True
 
-    def save(self, report: dict[str, Any]) -> None:
-        assert self.let.wait(30)
-        self.written.append(report["message"])
-        super().save(report)
+    def write(self, work: Callable[[Connection], Result]) -> asyncio.Future[Result]:
+        if not self.full:
+            return super().write(work)
+        failed: asyncio.Future[Result] = asyncio.get_running_loop().create_future()
+        failed.set_exception(StoreError(NO_SPACE))
+        return failed
 
 
-class FullDisk(RunFiles):
-    """Writes nothing."""
+@pytest.fixture(name="store")
+async def open_store(tmp_path: Path) -> AsyncIterator[Store]:
+    store = Store(tmp_path)
+    yield store
+    await store.close()
 
-    def save(self, report: dict[str, Any]) -> None:
-        raise DataFolderError(f"{report['run']} cannot be written: No space left on device")
+
+@pytest.fixture(name="disk")
+async def full_disk(tmp_path: Path) -> AsyncIterator[FullDisk]:
+    disk = FullDisk(tmp_path)
+    yield disk
+    await disk.close()
 
 
 def report(run: int) -> Report:
@@ -40,29 +50,42 @@ def report(run: int) -> Report:
 
 
 async def test_report_is_on_the_disk_before_the_run_ends(tmp_path: Path) -> None:
-    live = {1: report(1)}
-    keeper = RunKeeper(RunFiles(tmp_path), live)
-    await keeper.begin(1)
+    live: dict[int, Report] = {}
+    store = Store(tmp_path)
+    keeper = RunKeeper(store, live)
+    await keeper.begin(report(1), "M2\n")
+    live[1] = report(1)
     live[1].held("the operator asked", {"base": 5, "tip": None}, 0, 2_000_000)
     keeper.grew(1)
     await keeper.close()
+    await store.close()
     # A coordinator that dies here leaves this to its heir.
-    heir = RunFiles(tmp_path)
-    heir.close_unfinished()
-    kept = heir.load(1)
+    store = Store(tmp_path)
+    heir = RunKeeper(store, {})
+    kept = await heir.report(1)
     assert kept is not None
     assert kept["outcome"] == "lost"
     assert kept["holds"] == live[1].holds
     assert kept["began_utc"] is not None
     assert kept["ended_utc"] is None
+    assert await heir.program(1) == "M2\n"
+    await store.close()
 
 
 async def test_slow_disk_keeps_nobody_waiting_and_gets_the_newest_state_only(
-    tmp_path: Path,
+    store: Store, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     live = {1: report(1)}
-    disk = SlowDisk(tmp_path)
-    keeper = RunKeeper(disk, live)
+    keeper = RunKeeper(store, live)
+    let, written = threading.Event(), []
+    save = runs.save
+
+    def slow(connection: Connection, told: dict[str, object]) -> None:
+        assert let.wait(30)
+        written.append(told["message"])
+        save(connection, told)
+
+    monkeypatch.setattr(runs, "save", slow)
     for message in ("first", "second", "third"):
         live[1].turned("playing", message)
         keeper.grew(1)
@@ -72,21 +95,22 @@ async def test_slow_disk_keeps_nobody_waiting_and_gets_the_newest_state_only(
     told = await keeper.report(1)
     assert told is not None
     assert told["message"] == "fourth"
-    assert disk.written == []
-    disk.let.set()
+    assert written == []
+    let.set()
     await keeper.close()
-    assert disk.written == ["first", "fourth"]
-    kept = disk.load(1)
+    assert written == ["first", "fourth"]
+    kept = await RunKeeper(store, {}).report(1)
     assert kept is not None
     assert kept["message"] == "fourth"
 
 
-async def test_run_is_ended_once_its_end_is_written_and_told_with_its_time(tmp_path: Path) -> None:
-    live = {7: report(7)}
-    keeper = RunKeeper(RunFiles(tmp_path), live)
-    await keeper.begin(7)
+async def test_run_is_ended_once_its_end_is_written_and_told_with_its_time(store: Store) -> None:
+    live: dict[int, Report] = {}
+    keeper = RunKeeper(store, live)
+    await keeper.begin(report(7), "M2\n")
+    live[7] = report(7)
+    keeper.grew(7)
     assert not keeper.is_ended(7)
-    assert keeper.runs() == [7]
     live[7].turned("finished")
     live[7].ended_us = 3_000_000
     keeper.grew(7)
@@ -95,26 +119,72 @@ async def test_run_is_ended_once_its_end_is_written_and_told_with_its_time(tmp_p
     told = await keeper.report(7)
     assert told is not None
     assert told["ended_utc"] is not None
-    kept = await RunKeeper(RunFiles(tmp_path), {}).report(7)
+    kept = await RunKeeper(store, {}).report(7)
     assert kept is not None
     assert kept.pop("written_utc")
     assert kept == told
 
 
+async def test_summaries_are_of_all_runs_and_of_the_live_ones_as_they_are_now(store: Store) -> None:
+    for run in (1, 3):
+        await RunKeeper(store, {}).begin(report(run), "M2\n")
+    live = {2: report(2), 3: report(3)}
+    live[3].turned("held", "for a look")
+    told = await RunKeeper(store, live).summaries()
+    assert [(one["run"], one["outcome"]) for one in told] == [
+        (1, "playing"), (2, "playing"), (3, "held"),
+    ]  # fmt: skip
+    assert all(one.keys() == {"run", "name", "outcome", "began_utc", "ended_utc"} for one in told)
+
+
+async def test_run_that_cannot_be_recorded_must_not_begin(disk: FullDisk) -> None:
+    keeper = RunKeeper(disk, {})
+    with pytest.raises(StoreError, match="no space left"):
+        await keeper.begin(report(1), "M2\n")
+    disk.full = False
+    await keeper.begin(report(1), "M2\n")
+
+
 async def test_full_disk_is_told_of_once_and_the_run_goes_on(
-    tmp_path: Path, caplog: pytest.LogCaptureFixture
+    disk: FullDisk, caplog: pytest.LogCaptureFixture
 ) -> None:
     live = {1: report(1)}
-    keeper = RunKeeper(FullDisk(tmp_path), live)
+    keeper = RunKeeper(disk, live)
     with caplog.at_level(logging.WARNING):
-        await keeper.begin(1)
         for _ in range(3):
             keeper.grew(1)
             await keeper.close()
     assert [record.getMessage() for record in caplog.records] == [
-        "the report of run 1 is not kept: 1 cannot be written: No space left on device"
+        f"the report of run 1 is not kept: {NO_SPACE}"
     ]
     live[1].ended_us = 3_000_000
     keeper.grew(1)
     await keeper.close()
     assert keeper.is_ended(1)  # whoever waits for the end must not wait for the disk
+
+
+async def test_live_report_says_what_could_not_be_written_until_it_is(disk: FullDisk) -> None:
+    live = {1: report(1), 2: report(2)}
+    keeper = RunKeeper(disk, live)
+    for run in live:
+        keeper.grew(run)
+        await keeper.close()
+    keeper.lost(1, "event joint-warm", NO_SPACE)
+    told = await keeper.report(1)
+    assert told is not None
+    assert [(one["what"], one["why"]) for one in told["unwritten"]] == [
+        ("report", NO_SPACE), ("event joint-warm", NO_SPACE),
+    ]  # fmt: skip
+    disk.full = False
+    keeper.grew(2)  # the disk is tried for all that it did not take
+    await keeper.close()
+    for run, lost in ((1, ["event joint-warm"]), (2, [])):
+        for source in (keeper, RunKeeper(disk, {})):
+            told = await source.report(run)
+            assert told is not None
+            assert [one["what"] for one in told["unwritten"]] == lost
+    for _ in range(2 * MAX_LOST):
+        keeper.lost(2, "event", NO_SPACE)
+    told = await keeper.report(2)
+    assert told is not None
+    assert len(told["unwritten"]) == MAX_LOST

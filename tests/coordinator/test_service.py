@@ -13,9 +13,9 @@ from coordinator.core.events import Home, Refused, Resume, Stop
 from coordinator.core.machine import Coordinator
 from coordinator.data_folder import DataFolderError, make_key
 from coordinator.programs import ProgramError
-from coordinator.run_files import RunFiles
 from coordinator.service import Service, running
 from coordinator.settings import DEMO_ARM
+from coordinator.store import Store, runs
 
 ARM = load_arm(DEMO_ARM)
 HOST = "127.0.0.1"
@@ -25,11 +25,13 @@ async def test_runs_that_a_dead_coordinator_left_are_shown_as_lost(
     tmp_path: Path,
 ) -> None:
     make_key(tmp_path)
-    RunFiles(tmp_path).save(
-        {"run": 41, "outcome": "playing", "message": "", "name": "a.nc", "ended_at_us": None}
-    )
+    cut_short = {"run": 41, "outcome": "playing", "message": "", "name": "a.nc"}
+    store = Store(tmp_path)
+    await store.write(lambda connection: runs.save(connection, cut_short))
+    await store.close()
     async with running(ARM, tmp_path, HOST) as service:
-        assert service.runs() == [41]
+        (told,) = await service.runs()
+        assert (told["run"], told["name"], told["outcome"]) == (41, "a.nc", "lost")
         report = await service.report(41)
         assert report is not None
         assert report["outcome"] == "lost"
@@ -65,7 +67,7 @@ async def test_program_is_checked_before_the_arm_is_asked(tmp_path: Path) -> Non
         assert caught.value.code == "joint-absent"
         checked = json.loads(await service.check("G0 A1\nM2\n"))
         assert checked["ok"]
-        assert service.runs() == []
+        assert await service.runs() == []
 
 
 async def test_sleep_of_the_host_ends_the_session(

@@ -6,7 +6,9 @@ than the lease's window apart. The lease reaches 0.5 to 1 s ahead, the window is
 """
 
 import json
+import sqlite3
 import time
+from contextlib import closing
 from datetime import UTC, datetime, timedelta
 from pathlib import Path
 from typing import Any
@@ -31,6 +33,13 @@ def window_us(bench: Bench) -> int:
     least, most = WINDOW_US
     q_us: list[int] = [joint["q_us"] for joint in bench.states().values()]
     return min(max(least, *q_us), most)
+
+
+def stored(bench: Bench, run: int) -> Any:
+    """What the database holds of a run now, read from outside."""
+    with closing(sqlite3.connect(bench.data / "unisono.db")) as database:
+        found = database.execute("SELECT report FROM runs WHERE number = ?", (run,)).fetchone()
+    return json.loads(found[0])
 
 
 def killed_at_us(process: Process) -> float:
@@ -94,9 +103,8 @@ def test_killed_coordinator_leaves_all_at_rest_together_and_its_heir_moves_nothi
     ready(bench)
     run = bench.play(program(-60, feed=900))
     bench.until_moving()
-    # The proof of the start is on the disk while the arm still moves.
-    file = bench.data / "runs" / "0001.json"
-    until(lambda: (start := json.loads(file.read_text())["start"]) and start["bound_us"], "proof")
+    # The proof of the start is in the database while the arm still moves.
+    until(lambda: (start := stored(bench, 1)["start"]) and start["bound_us"], "proof")
     before = len(bench.truths())
     apart = window_us(bench)
     killed_us = killed_at_us(coordinator)
@@ -138,12 +146,12 @@ def test_wall_clock_set_back_an_hour_changes_nothing(bench: Bench) -> None:
     assert report["holds"] == []
     assert spread_us(bench.truths("start")) <= report["start"]["bound_us"]
     # The clock was set back indeed: the run ended an hour before it began.
-    file = json.loads(next((bench.data / "runs").glob("*.json")).read_text())
+    kept = stored(bench, report["run"])
     real = datetime.now(UTC)
     for told, hours in (("began_utc", 0), ("ended_utc", 1), ("written_utc", 1)):
-        off = real - datetime.fromisoformat(file[told]) - timedelta(hours=hours)
+        off = real - datetime.fromisoformat(kept[told]) - timedelta(hours=hours)
         assert abs(off) < timedelta(minutes=5), told
-    assert {key: report[key] for key in ("began_utc", "ended_utc")}.items() <= file.items()
+    assert {key: report[key] for key in ("began_utc", "ended_utc")}.items() <= kept.items()
 
 
 WALL_CLOCK = """

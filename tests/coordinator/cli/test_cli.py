@@ -1,7 +1,9 @@
 """Commands that a running coordinator answers, and addresses and figures that never reach one."""
 
 import json
+import sqlite3
 from collections.abc import Callable, Iterator
+from contextlib import closing
 from dataclasses import dataclass
 from pathlib import Path
 
@@ -109,7 +111,11 @@ def test_report_that_somebody_changed_is_one_line_and_still_printed_as_json(
 ) -> None:
     monkeypatch.setenv("UNISONO_URL", arm.url)
     text = f'{{"run": 41, "name": "a.nc", "outcome": "finished", "message": ""{more}}}'
-    (arm.data / "runs" / "0041.json").write_text(text)
+    with closing(sqlite3.connect(arm.data / "unisono.db")) as database, database:
+        database.execute(
+            "INSERT OR REPLACE INTO runs (number, name, outcome, report) VALUES (41, '', '', ?)",
+            (text,),
+        )
     assert "the report of run 41 lacks what belongs in it" in one_line(unisono("report", "41"), 2)
     assert json.loads(unisono("report", "41", "--json").out) == json.loads(text)
 

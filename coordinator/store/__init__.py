@@ -1,0 +1,10 @@
+"""The database: one SQLite file in the data folder, for what changes by use.
+
+What is confirmed is on the disk: writes are answered after their commit. No disk wait reaches the
+event loop: one thread writes, another reads.
+"""
+
+from coordinator.store.database import Store
+from coordinator.store.errors import StoreError
+
+__all__ = ["Store", "StoreError"]

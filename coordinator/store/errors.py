@@ -1,0 +1,33 @@
+"""What can be wrong with the database, as one sentence that names the file and the cause."""
+
+from pathlib import Path
+from typing import Final
+
+from coordinator.data_folder import DataFolderError
+
+_CAUSES: Final = {
+    "SQLITE_FULL": "there is no space left on its disk",
+    "SQLITE_READONLY": "it is read-only",
+    "SQLITE_PERM": "it is not allowed to be used",
+    "SQLITE_CORRUPT": "it is damaged; put a copy in its place, or move it away to begin anew",
+    "SQLITE_NOTADB": "it is damaged; put a copy in its place, or move it away to begin anew",
+    "SQLITE_BUSY": "another program keeps it locked",
+    "SQLITE_LOCKED": "another program keeps it locked",
+    "SQLITE_IOERR": "its disk fails",
+    "SQLITE_CANTOPEN": "it cannot be opened",
+}
+"""By the beginning of SQLite's result codes (sqlite.org/rescode.html)."""
+
+
+class StoreError(DataFolderError):
+    """The database cannot be used; the text is a sentence for its owner."""
+
+
+def store_error(path: Path, error: Exception) -> StoreError:
+    """What an error of the database amounts to."""
+    cause = getattr(error, "orig", None) or error
+    name = getattr(cause, "sqlite_errorname", None) or ""
+    for code, sentence in _CAUSES.items():
+        if name.startswith(code):
+            return StoreError(f"{path} cannot be used: {sentence} ({cause})")
+    return StoreError(f"{path} cannot be used: {' '.join(str(cause).split())}")

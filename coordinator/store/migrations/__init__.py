@@ -1,0 +1,1 @@
+"""How the tables became what they are: one file in `versions` for each change, never edited."""

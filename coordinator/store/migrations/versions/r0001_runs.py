@@ -1,0 +1,21 @@
+"""Runs with their reports and programs."""
+
+import sqlalchemy as sa
+from alembic import op
+
+revision = "0001"
+down_revision = None
+
+
+def upgrade() -> None:
+    """Make the table of runs."""
+    op.create_table(
+        "runs",
+        sa.Column("number", sa.Integer(), primary_key=True, autoincrement=False),
+        sa.Column("name", sa.Text(), nullable=False),
+        sa.Column("program", sa.Text()),
+        sa.Column("outcome", sa.Text(), nullable=False),
+        sa.Column("began_utc", sa.Text()),
+        sa.Column("ended_utc", sa.Text()),
+        sa.Column("report", sa.JSON(), nullable=False),
+    )

@@ -1,0 +1,95 @@
+"""Runs: their reports as they grow, and their programs. Functions of a connection."""
+
+import logging
+from collections.abc import Sequence
+from typing import Any, Final
+
+from sqlalchemy import Connection, delete, func, select
+from sqlalchemy.dialects.sqlite import insert
+
+from coordinator.store.errors import StoreError
+from coordinator.store.schema import RUNS
+from coordinator.store.utc import utc_now
+
+UNFINISHED: Final = ("playing", "held")
+"""Outcomes of a run that could still go on."""
+_TOLD: Final = {"name", "outcome", "message"}
+"""What is read of a report besides its number; the rest is for people."""
+_logger = logging.getLogger(__name__)
+
+
+def begin(connection: Connection, report: dict[str, Any], program: str) -> None:
+    """A run is about to begin. Takes the place of one that was forgotten."""
+    forget(connection, report["run"])
+    connection.execute(insert(RUNS).values({**_row(report), "program": program}))
+
+
+def save(connection: Connection, report: dict[str, Any]) -> None:
+    """Keep a report in place of the one before, with when it was written."""
+    row = _row({**report, "written_utc": utc_now()})
+    connection.execute(insert(RUNS).values(row).on_conflict_do_update(["number"], set_=row))
+
+
+def forget(connection: Connection, run: int) -> None:
+    """A run did not begin after all."""
+    connection.execute(delete(RUNS).where(RUNS.c.number == run))
+
+
+def last_number(connection: Connection) -> int:
+    """The newest run's number, 0 if there was none."""
+    return connection.execute(select(func.max(RUNS.c.number))).scalar() or 0
+
+
+def summaries(connection: Connection) -> list[dict[str, Any]]:
+    """What every run was in short, oldest first."""
+    columns = (
+        RUNS.c.number.label("run"), RUNS.c.name, RUNS.c.outcome, RUNS.c.began_utc, RUNS.c.ended_utc,
+    )  # fmt: skip
+    rows = connection.execute(select(*columns).order_by(RUNS.c.number)).mappings()
+    return [dict(row) for row in rows]
+
+
+def load(connection: Connection, run: int) -> dict[str, Any] | None:
+    """A report, None if there is none of that number. Raises StoreError for any other."""
+    try:
+        row = connection.execute(select(RUNS.c.report).where(RUNS.c.number == run)).one_or_none()
+    except (ValueError, RecursionError) as error:
+        raise StoreError(f"what the database holds of run {run} is no report: {error}") from error
+    if row is None:
+        return None
+    report: Any = row.report
+    if not isinstance(report, dict) or report.get("run") != run or not report.keys() >= _TOLD:
+        raise StoreError(f"what the database holds of run {run} is no report of it")
+    return report
+
+
+def program(connection: Connection, run: int) -> str | None:
+    """The exact text that was played, None where it is not known."""
+    return connection.execute(select(RUNS.c.program).where(RUNS.c.number == run)).scalar()
+
+
+def close_unfinished(connection: Connection) -> None:
+    """Say of every run that was cut short that it was."""
+    wanted = select(RUNS.c.number).where(RUNS.c.outcome.in_(UNFINISHED))
+    found: Sequence[int] = connection.execute(wanted).scalars().all()
+    for run in found:
+        try:
+            report = load(connection, run)
+        except StoreError as error:
+            # One bad report must not keep the arm from being used.
+            _logger.warning("%s", error)
+            continue
+        assert report is not None
+        message = "the coordinator ended in the middle of this run"
+        save(connection, {**report, "outcome": "lost", "message": message})
+
+
+def _row(report: dict[str, Any]) -> dict[str, Any]:
+    return {
+        "number": report["run"],
+        "name": report["name"],
+        "outcome": report["outcome"],
+        "began_utc": report.get("began_utc"),
+        "ended_utc": report.get("ended_utc"),
+        "report": report,
+    }

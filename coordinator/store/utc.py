@@ -1,0 +1,8 @@
+"""The time of day for records; nothing depends on it, since it may be set at any time."""
+
+from datetime import UTC, datetime
+
+
+def utc_now() -> str:
+    """Now in UTC, ISO 8601."""
+    return datetime.now(UTC).isoformat(timespec="seconds")

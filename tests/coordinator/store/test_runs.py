@@ -1,0 +1,117 @@
+"""Runs in a real file: what was kept is found again, by whoever opens the file next."""
+
+import json
+import logging
+import sqlite3
+from contextlib import closing
+from pathlib import Path
+from typing import Any
+
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+from sqlalchemy import Connection
+
+from coordinator.store import Store, StoreError, runs
+from coordinator.store.opening import engine_of, make_file, migrate
+
+VALUES = st.recursive(
+    st.none() | st.booleans() | st.integers() | st.floats(allow_nan=False) | st.text(),
+    lambda inner: st.lists(inner, max_size=3) | st.dictionaries(st.text(), inner, max_size=3),
+    max_leaves=8,
+)
+"""All that JSON can say (RFC 8259)."""
+TEXTS = st.text(st.characters(exclude_categories=["Cs"]), max_size=200)
+"""All that UTF-8 can say: no surrogates (RFC 3629)."""
+
+
+def report(run: int, outcome: str = "finished", **more: Any) -> dict[str, Any]:
+    return {"run": run, "outcome": outcome, "message": "", "name": "a.nc", **more}
+
+
+async def kept(folder: Path, *reports: dict[str, Any]) -> None:
+    store = Store(folder)
+    for one in reports:
+        await store.write(lambda connection, one=one: runs.save(connection, one))  # type: ignore[misc]
+    await store.close()
+
+
+async def test_reports_outlive_the_one_who_wrote_them(tmp_path: Path) -> None:
+    await kept(tmp_path, report(12_345), report(3))
+    store = Store(tmp_path)
+    assert store.last_run == 12_345
+    assert [one["run"] for one in await store.read(runs.summaries)] == [3, 12_345]
+    found = await store.read(lambda connection: runs.load(connection, 3))
+    assert found is not None
+    assert found.pop("written_utc").endswith("+00:00")
+    assert found == report(3)
+    assert await store.read(lambda connection: runs.load(connection, 4)) is None
+    assert await store.read(lambda connection: runs.program(connection, 3)) is None
+    await store.close()
+
+
+async def test_runs_that_were_cut_short_are_lost_the_others_stay(tmp_path: Path) -> None:
+    outcomes = ("playing", "held", "finished", "stopped")
+    await kept(tmp_path, *(report(run, outcome) for run, outcome in enumerate(outcomes, 1)))
+    store = Store(tmp_path)
+    found = await store.read(runs.summaries)
+    assert [one["outcome"] for one in found] == ["lost", "lost", "finished", "stopped"]
+    first = await store.read(lambda connection: runs.load(connection, 1))
+    assert first is not None
+    assert first["outcome"] == "lost"
+    assert "coordinator ended" in first["message"]
+    await store.close()
+
+
+@pytest.mark.parametrize("text", ["", "{", "[]", "null", "[" * 100_000, '{"run": 3}', '{"run": 2}'])
+async def test_damaged_report_is_told_and_keeps_nothing_else_from_its_end(
+    tmp_path: Path, text: str, caplog: pytest.LogCaptureFixture
+) -> None:
+    await kept(tmp_path, *(report(run, "playing") for run in (1, 2, 3)))
+    with closing(sqlite3.connect(tmp_path / "unisono.db")) as database, database:
+        database.execute("UPDATE runs SET report = ? WHERE number = 2", (text,))
+    with caplog.at_level(logging.WARNING):
+        store = Store(tmp_path)
+    assert "run 2" in caplog.text
+    with pytest.raises(StoreError, match="run 2"):
+        await store.read(lambda connection: runs.load(connection, 2))
+    found = await store.read(runs.summaries)
+    assert [one["outcome"] for one in found] == ["lost", "playing", "lost"]
+    await store.close()
+    with closing(sqlite3.connect(tmp_path / "unisono.db")) as database:
+        (left,) = database.execute("SELECT report FROM runs WHERE number = 2").fetchone()
+    assert left == text  # it is the owner's to look at
+
+
+async def test_run_that_did_not_begin_leaves_its_number_to_the_next(store: Store) -> None:
+    await store.write(lambda connection: runs.begin(connection, report(1), "G0 A1\nM2\n"))
+    await store.write(lambda connection: runs.forget(connection, 1))
+    assert await store.read(runs.summaries) == []
+    for text in ("M2\n", "M30\n"):  # the second as if the first could not be forgotten
+        await store.write(lambda connection, text=text: runs.begin(connection, report(1), text))  # type: ignore[misc]
+    assert await store.read(lambda connection: runs.program(connection, 1)) == "M30\n"
+
+
+@given(run=st.integers(1, 2**31 - 1), value=VALUES, name=TEXTS, program=TEXTS)
+def test_report_and_program_come_back_as_they_were(
+    run: int, value: Any, name: str, program: str, tmp_path_factory: pytest.TempPathFactory
+) -> None:
+    path = tmp_path_factory.getbasetemp() / "round_trips.db"
+    make_file(path)
+    engine = engine_of(path, writes=True)
+    written = {**report(run), "name": name, "more": value}
+
+    def write(connection: Connection) -> None:
+        migrate(connection)
+        runs.begin(connection, written, program)
+        runs.save(connection, written)
+
+    with engine.begin() as connection:
+        write(connection)
+    with engine.begin() as connection:
+        found = runs.load(connection, run)
+        assert runs.program(connection, run) == program
+    assert found is not None
+    del found["written_utc"]
+    assert json.dumps(found) == json.dumps(written)
+    engine.dispose()
