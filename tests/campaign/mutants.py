@@ -12,7 +12,7 @@ import shutil
 import subprocess
 import sys
 import tempfile
-from concurrent.futures import ThreadPoolExecutor
+from concurrent.futures import ThreadPoolExecutor, as_completed, wait
 from dataclasses import asdict, dataclass
 from pathlib import Path
 
@@ -25,6 +25,8 @@ WITHIN = 600
 """Scenarios within which every mutant must be caught."""
 REGRESSIONS = Path(__file__).parent / "regressions"
 CORE, JOINT = "coordinator/core", "simulator/joint"
+HUNTING: set["subprocess.Popen[str]"] = set()
+"""Processes that play scenarios on a mutant."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -288,42 +290,73 @@ def run(mutant: Mutant, limit: int = WITHIN) -> Caught | None:
             shutil.copytree(ROOT / name, tree / name, ignore=shutil.ignore_patterns("__pycache__"))
         shutil.copytree(ROOT / "tests" / "campaign", tree / "tests" / "campaign")
         apply(mutant, tree)
-        done = subprocess.run(
+        # In a session of its own, an interrupt at the keyboard reaches only who counts.
+        hunting = subprocess.Popen(
             [sys.executable, "-m", "tests.campaign.mutants", str(limit)],
             cwd=tree,
             env={**os.environ, "PYTHONPATH": str(tree), "PYTHONDONTWRITEBYTECODE": "1"},
-            capture_output=True,
+            stdout=subprocess.PIPE,
+            stderr=subprocess.PIPE,
             text=True,
-            check=False,
+            start_new_session=True,
         )
-    if done.stderr:
-        raise RuntimeError(f"mutant {mutant.what!r}: {done.stderr}")
-    if done.returncode:
-        return None
-    return Caught(**json.loads(done.stdout))
+        HUNTING.add(hunting)
+        out, err = hunting.communicate()
+        HUNTING.discard(hunting)
+    if err or hunting.returncode not in (0, 1):
+        raise RuntimeError(f"mutant {mutant.what!r}: exit code {hunting.returncode}; {err}")
+    return Caught(**json.loads(out)) if hunting.returncode == 0 else None
+
+
+def sentence(mutant: Mutant, found: Caught | None) -> str:
+    """One line about one mutant."""
+    if found is None:
+        return f"{mutant.what}: caught by nothing in {WITHIN} scenarios"
+    return f"{mutant.what}: caught by {found.by} in scenario {found.seed}"
+
+
+def table_of(found_of: dict[Mutant, Caught | None]) -> Table:
+    """All that is known, in the order of the list above."""
+    table = Table("taken out", "caught by", "after scenarios", "what was seen")
+    for mutant in MUTANTS:
+        found = found_of.get(mutant)
+        if found is not None:
+            table.add_row(mutant.what, found.by, str(found.seed), found.sentence)
+        elif mutant in found_of:
+            table.add_row(mutant.what, "[bold]nothing[/bold]", f"> {WITHIN}", "")
+    return table
 
 
 def main() -> int:
-    """Run all mutants and print the table."""
+    """Run all mutants; print a line as each ends, and the table."""
     console = Console(width=160)
     only = os.environ.get("ONLY", "")
     chosen = [mutant for mutant in MUTANTS if only in mutant.what]
-    table = Table("taken out", "caught by", "after scenarios", "what was seen")
-    missed = 0
-    with ThreadPoolExecutor(os.cpu_count()) as pool:
-        results = track(pool.map(run, chosen), total=len(chosen), console=console)
-        found_of = list(zip(chosen, results, strict=True))
-    for mutant, found in found_of:
-        if found is None:
-            missed += 1
-            table.add_row(mutant.what, "[bold]nothing[/bold]", f"> {WITHIN}", "")
-        else:
-            table.add_row(mutant.what, found.by, str(found.seed), found.sentence)
-            if found.scenario and os.environ.get("KEEP"):
+    found_of: dict[Mutant, Caught | None] = {}
+    pool = ThreadPoolExecutor(os.cpu_count())
+    running = {pool.submit(run, mutant): mutant for mutant in chosen}
+    try:
+        for done in track(as_completed(running), total=len(chosen), console=console):
+            mutant = running[done]
+            try:
+                found = found_of[mutant] = done.result()
+            except (ValueError, RuntimeError) as error:
+                console.print(f"[bold]{error}[/bold]", highlight=False)
+                continue
+            console.print(sentence(mutant, found), highlight=False)
+            if found is not None and found.scenario and os.environ.get("KEEP"):
                 (REGRESSIONS / f"{mutant.slug}.json").write_text(found.scenario + "\n")
-    console.print(table)
-    console.print(f"{len(chosen) - missed} of {len(chosen)} caught within {WITHIN} scenarios")
-    return 1 if missed else 0
+    except KeyboardInterrupt:
+        console.print("interrupted")
+        pool.shutdown(wait=False, cancel_futures=True)
+        while any(one.running() for one in running):
+            for hunting in tuple(HUNTING):
+                hunting.terminate()
+            wait(running, timeout=0.1)
+    console.print(table_of(found_of))
+    caught = sum(found is not None for found in found_of.values())
+    console.print(f"{caught} of {len(chosen)} caught within {WITHIN} scenarios")
+    return 0 if caught == len(chosen) else 1
 
 
 if __name__ == "__main__":
