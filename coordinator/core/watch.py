@@ -6,9 +6,10 @@ from coordinator.core.link import JointLink
 from coordinator.core.outbox import Outbox
 from coordinator.health.warnings import StandingWarning, WarningKeeper
 
-LOOK_US: Final = 200_000
-"""As often as at rest (design section 3): what is watched changes slowly, and the arm must not wait
-for it while it moves."""
+LOOK_US: Final = 1_000_000
+"""A look each second will do for what changes slowly: nothing here may cost the arm time."""
+NEWS_US: Final = 200_000
+"""What is new is looked at as often as a joint at rest is asked (design section 3)."""
 
 
 class Watch:
@@ -17,14 +18,24 @@ class Watch:
     def __init__(self, outbox: Outbox) -> None:
         self.warnings = WarningKeeper()
         self._outbox = outbox
-        self._looked_us: dict[str, int] = {}
+        self._looked: dict[str, tuple[int, tuple[object, ...]]] = {}
+        """By joint: when it was looked at, and what it said then."""
 
     def observe(self, link: JointLink, now: int) -> None:
         """A status came from a joint."""
         status = link.status
-        if status is None or now - self._looked_us.get(link.name, -LOOK_US) < LOOK_US:
+        if status is None:
             return
-        self._looked_us[link.name] = now
+        looked_us, before = self._looked.get(link.name, (-LOOK_US, ()))
+        if now - looked_us < NEWS_US:
+            return
+        said = (
+            status.temperature_centi_c, status.supply_mv, status.fan_percent, status.faults,
+            link.clock.locked,
+        )  # fmt: skip
+        if said == before and now - looked_us < LOOK_US:
+            return
+        self._looked[link.name] = now, said
         findings = link.health.findings(status, link.clock.reason, link.quality, now)
         for change in self.warnings.observe(link.name, findings, now):
             warning, kind = change.warning, change.warning.kind

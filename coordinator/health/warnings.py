@@ -11,7 +11,7 @@ is a new one, with a new number.
 
 from collections.abc import Iterable
 from dataclasses import dataclass, replace
-from typing import Any
+from typing import Any, NamedTuple
 
 
 @dataclass(frozen=True, slots=True)
@@ -32,8 +32,7 @@ class Kind:
     """It must have been clear for so long without a break."""
 
 
-@dataclass(frozen=True, slots=True)
-class Finding:
+class Finding(NamedTuple):
     """What one look at a joint says of one kind."""
 
     kind: Kind
