@@ -20,6 +20,7 @@ from coordinator.core.events import (
     Event,
     Hold,
     HostSlept,
+    Jog,
     Note,
     Play,
     Refused,
@@ -32,12 +33,14 @@ from coordinator.core.report import Report
 from coordinator.core.run import Phase
 from coordinator.core.snapshot import snapshot
 from coordinator.data_folder import coordinator_id, read_key
+from coordinator.homing_keeper import HomingKeeper
+from coordinator.journal import Journal
 from coordinator.links.carrier import Carrier
 from coordinator.links.clock import SleepWatch, arm_now_us, boot_now_us
 from coordinator.planner import Planner
 from coordinator.programs.size import size_mistake
 from coordinator.run_keeper import RunKeeper
-from coordinator.store import Store
+from coordinator.store import Store, events
 
 RESUMABLE: Final = (Phase.HELD, Phase.PAUSED)
 EXIT_HOLD_S: Final = 4.0
@@ -59,8 +62,12 @@ class Service:
         identity, key = coordinator_id(data), read_key(data)
         self._store = Store(data)
         self._next_run = self._store.last_run + 1
-        self._core = Coordinator(arm, identity, _new_session(), self._next_run)
+        self._core = Coordinator(
+            arm, identity, _new_session(), self._next_run, self._store.last_homing + 1
+        )
         self._runs = RunKeeper(self._store, self._core.reports)
+        self._homings = HomingKeeper(self._store, self._core.homings)
+        self._journal = Journal(self._store, self._unwritten)
         self._recording = asyncio.Lock()
         self._carrier = Carrier(interface, key, identity, self._happened)
         self._sleep = SleepWatch(arm_now_us(), boot_now_us())
@@ -95,21 +102,29 @@ class Service:
 
     # ---- what people ask ------------------------------------------------------------------
 
-    def command(self, command: Command) -> int | None:
-        """Carry out a command; the number of a new homing. Raises Refused."""
+    def command(self, command: Command, who: str | None = None) -> int | None:
+        """Carry out a command of somebody; the number of a new run or homing. Raises Refused."""
         if self._closed or not isinstance(command, Hold | Stop):
             self._require_not_ending()
         number: int | None = None
         if not self.failed.is_set():
+            jogging = self._core.jogging
             with self._guarded():
                 number = self._core.command(command, arm_now_us())
+                # A jog is told once, not each time that it is renewed.
+                if not isinstance(command, Jog) or jogging is None or jogging.name != command.joint:
+                    self._journal.command(command, number, who, arm_now_us())
                 self._go_on()
         if self.failed.is_set():
             raise Refused("failed", "the coordinator broke; see its log, then start it anew")
         return number
 
     async def play(
-        self, name: str, text: str, has_left: Callable[[], Awaitable[bool]] | None = None
+        self,
+        name: str,
+        text: str,
+        has_left: Callable[[], Awaitable[bool]] | None = None,
+        who: str | None = None,
     ) -> int:
         """Check a program whole, plan it from where the joints stand, play it; its run's number.
 
@@ -126,7 +141,7 @@ class Service:
                 _logger.warning("%s is not played: whoever asked for it has left", name)
                 raise Refused("left", f"whoever asked for {name} has left")
             self._require_still(counts)
-            number = self.command(Play(name, text, parts))
+            number = self.command(Play(name, text, parts), who)
             assert number == run
         return run
 
@@ -179,10 +194,13 @@ class Service:
         """The arm's state now."""
         return snapshot(self._core, arm_now_us())
 
-    def homing(self, number: int) -> dict[str, Any] | None:
-        """How a homing goes or went, None if there was none of that number."""
-        found = self._core.homings.get(number)
-        return found.to_json() if found else None
+    async def homing(self, number: int) -> dict[str, Any] | None:
+        """How a homing goes or went, None if there was none of that number. Raises StoreError."""
+        return await self._homings.homing(number)
+
+    async def events(self, before: int | None, limit: int) -> list[dict[str, Any]]:
+        """The journal, newest first, before the event of an id if one is given."""
+        return await self._store.read(lambda connection: events.newest(connection, before, limit))
 
     async def runs(self) -> list[dict[str, Any]]:
         """What all runs were in short, oldest first. Raises StoreError."""
@@ -263,6 +281,7 @@ class Service:
             match action:
                 case Note(level=level, message=message):
                     _logger.log(_LEVELS[level], "%s", message)
+                    self._journal.note(action)
                 case ReportGrew(run=run):
                     self._runs.grew(run)
                 case SendDrive() if self._end_session_if_slept():
@@ -273,7 +292,13 @@ class Service:
                     sent = self._carrier.carry_out(action)
                     if sent is not None:
                         self._core.handle(sent, arm_now_us())
+        self._homings.look(self._core.homing)
         self._sleep_until(self._core.next_deadline())
+
+    def _unwritten(self, code: str, why: str) -> None:
+        run = self._core.run
+        if run is not None and run.phase is not Phase.ENDED:
+            self._runs.lost(run.number, f"event {code}", why)
 
     def _sleep_until(self, deadline_us: int) -> None:
         if self._timer is not None:

@@ -1,11 +1,10 @@
-"""What can be asked: the arm's state, homings, runs and their reports."""
+"""What can be asked of the arm as it is now."""
 
 from typing import Any
 
 from fastapi import APIRouter, Response
 
-from coordinator.api.bodies import Number
-from coordinator.api.problems import NotFound, problem
+from coordinator.api.problems import problem
 from coordinator.service import Service
 
 
@@ -23,26 +22,4 @@ def reading(service: Service) -> APIRouter:
     async def arm() -> dict[str, Any]:
         return service.snapshot()
 
-    @router.get("/homings/{number}")
-    async def homing(number: Number) -> dict[str, Any]:
-        return _found(service.homing(number), f"there was no homing {number} since the start")
-
-    @router.get("/runs")
-    async def runs() -> dict[str, Any]:
-        return {"runs": await service.runs()}
-
-    @router.get("/runs/{number}")
-    async def run(number: Number) -> dict[str, Any]:
-        return _found(await service.progress(number), f"there was no run {number}")
-
-    @router.get("/runs/{number}/report")
-    async def report(number: Number) -> dict[str, Any]:
-        return _found(await service.report(number), f"there was no run {number}")
-
     return router
-
-
-def _found(value: dict[str, Any] | None, sentence: str) -> dict[str, Any]:
-    if value is None:
-        raise NotFound(sentence)
-    return value

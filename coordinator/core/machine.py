@@ -47,7 +47,14 @@ KEPT = 100
 class Coordinator:
     """All joints of one arm, and what is being done with them."""
 
-    def __init__(self, arm: Arm, coordinator_id: bytes, session: int, first_run: int = 1) -> None:
+    def __init__(
+        self,
+        arm: Arm,
+        coordinator_id: bytes,
+        session: int,
+        first_run: int = 1,
+        first_homing: int = 1,
+    ) -> None:
         self.arm = arm
         self.coordinator_id = coordinator_id
         self.session = session
@@ -63,7 +70,7 @@ class Coordinator:
         self.reports: dict[int, Report] = {}
         self._by_id = {link.joint.id: link for link in self.links}
         self._next_run = first_run
-        self._next_homing = 1
+        self._next_homing = first_homing
         self._next_send_us = 0
 
     # ---- events -----------------------------------------------------------------------------

@@ -112,15 +112,12 @@ async def _to_its_end(service: Service, number: int) -> None:
 async def _home(service: Service) -> bool:
     """Home all joints; False if one of them could not."""
     try:
-        number = service.command(Home())
+        service.command(Home())
     except Refused:
         return False
-    assert number is not None
 
     def state() -> str:
-        homing = service.homing(number)
-        assert homing is not None
-        return str(homing["state"])
+        return str(service.snapshot()["homing"]["state"])
 
     await until(lambda: state() != "running", "homing")
     return state() == "done"

@@ -151,7 +151,7 @@ async def homed(service: Service) -> None:
         with contextlib.suppress(Refused):
             number = service.command(Home())
         await asyncio.sleep(0.02)
-    while (result := service.homing(number)) and result["state"] == "running":
+    while (result := await service.homing(number)) and result["state"] == "running":
         await asyncio.sleep(0.02)
     assert result is not None
     assert result["state"] == "done", result["message"]

@@ -1,0 +1,54 @@
+"""What was: runs with their reports and programs, homings, and the journal."""
+
+from typing import Annotated, Any
+
+from fastapi import APIRouter, Query, Response
+
+from coordinator.api.bodies import Number
+from coordinator.api.problems import NotFound
+from coordinator.service import Service
+
+EventId = Annotated[int, Query(ge=1, le=2**53 - 1, description="Events before the one of this id.")]
+Limit = Annotated[int, Query(ge=1, le=500, description="At most so many.")]
+
+
+def records(service: Service) -> APIRouter:
+    """Routes that read what is kept. Those of a run that goes on tell it as it is now."""
+    router = APIRouter()
+
+    @router.get("/homings/{number}")
+    async def homing(number: Number) -> dict[str, Any]:
+        return _found(await service.homing(number), f"there was no homing {number}")
+
+    @router.get("/runs")
+    async def runs() -> dict[str, Any]:
+        return {"runs": await service.runs()}
+
+    @router.get("/runs/{number}")
+    async def run(number: Number) -> dict[str, Any]:
+        return _found(await service.progress(number), f"there was no run {number}")
+
+    @router.get("/runs/{number}/report")
+    async def report(number: Number) -> dict[str, Any]:
+        return _found(await service.report(number), f"there was no run {number}")
+
+    @router.get("/runs/{number}/program", response_class=Response)
+    async def program(number: Number) -> Response:
+        text = await service.program(number)
+        if text is None:
+            raise NotFound(f"no program of a run {number} is known")
+        # Whoever wrote it, no browser may take it for a page.
+        headers = {"X-Content-Type-Options": "nosniff"}
+        return Response(text, media_type="text/plain; charset=utf-8", headers=headers)
+
+    @router.get("/events")
+    async def events(before: EventId | None = None, limit: Limit = 100) -> dict[str, Any]:
+        return {"events": await service.events(before, limit)}
+
+    return router
+
+
+def _found(value: dict[str, Any] | None, sentence: str) -> dict[str, Any]:
+    if value is None:
+        raise NotFound(sentence)
+    return value

@@ -1,0 +1,42 @@
+"""Homings with all edges that were found. Functions of a connection."""
+
+from typing import Any
+
+from sqlalchemy import Connection, func, select
+from sqlalchemy.dialects.sqlite import insert
+
+from coordinator.store.schema import HOMINGS
+from coordinator.store.utc import utc_now
+
+RUNNING = "running"
+
+
+def save(connection: Connection, result: dict[str, Any], utc: str) -> None:
+    """Keep a homing's result as it is at this time, in place of the one before."""
+    ended = None if result["state"] == RUNNING else utc
+    row = {"state": result["state"], "ended_utc": ended, "result": result}
+    first = insert(HOMINGS).values({**row, "number": result["number"], "began_utc": utc})
+    # Edges may come after the end, which stays when it was.
+    row["ended_utc"] = func.coalesce(HOMINGS.c.ended_utc, ended)
+    connection.execute(first.on_conflict_do_update(["number"], set_=row))
+
+
+def last_number(connection: Connection) -> int:
+    """The newest homing's number, 0 if there was none."""
+    return connection.execute(select(func.max(HOMINGS.c.number))).scalar() or 0
+
+
+def load(connection: Connection, number: int) -> dict[str, Any] | None:
+    """A homing's result, None if there is none of that number."""
+    wanted = select(HOMINGS.c.result).where(HOMINGS.c.number == number)
+    found: dict[str, Any] | None = connection.execute(wanted).scalar()
+    return found
+
+
+def close_unfinished(connection: Connection) -> None:
+    """Say of every homing that was cut short that it was."""
+    wanted = select(HOMINGS.c.result).where(HOMINGS.c.state == RUNNING)
+    for result in connection.execute(wanted).scalars().all():
+        message = "the coordinator ended in the middle of this homing"
+        cut = {**result, "state": "failed", "message": message, "current": None}
+        save(connection, cut, utc_now())

@@ -1,0 +1,20 @@
+"""Settings that people change by use: a JSON value for a key. Functions of a connection."""
+
+from typing import Any
+
+from sqlalchemy import Connection, select
+from sqlalchemy.dialects.sqlite import insert
+
+from coordinator.store.schema import SETTINGS
+
+
+def put(connection: Connection, key: str, value: Any) -> None:
+    """Keep a value in place of the one before."""
+    row = {"key": key, "value": value}
+    connection.execute(insert(SETTINGS).values(row).on_conflict_do_update(["key"], set_=row))
+
+
+def every(connection: Connection) -> dict[str, Any]:
+    """All values by their keys."""
+    rows = connection.execute(select(SETTINGS.c.key, SETTINGS.c.value))
+    return {row.key: row.value for row in rows}

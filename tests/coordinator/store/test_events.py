@@ -1,0 +1,106 @@
+"""The journal, homings, acknowledgements and settings in a real file."""
+
+from pathlib import Path
+from typing import Any
+
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+from sqlalchemy import Connection
+
+from coordinator.store import Store, acknowledgements, events, homings, settings
+from coordinator.store.opening import engine_of, make_file, migrate
+from tests.coordinator.store.test_runs import TEXTS, VALUES
+
+UTC = "2026-05-01T10:00:00+00:00"
+
+
+def add(connection: Connection, message: str, **more: Any) -> int:
+    values = {"utc": UTC, "at_us": 5, "level": "info", "code": "homed", **more}
+    return events.add(connection, message=message, **values)
+
+
+async def test_events_are_told_newest_first_a_page_at_a_time(store: Store) -> None:
+    for message in "abcde":
+        await store.write(lambda connection, message=message: add(connection, message))  # type: ignore[misc]
+
+    def page(before: int | None, limit: int) -> Any:
+        return store.read(lambda connection: events.newest(connection, before, limit))
+
+    first = await page(None, 2)
+    assert [one["message"] for one in first] == ["e", "d"]
+    second = await page(first[-1]["id"], 2)
+    assert [one["message"] for one in second] == ["c", "b"]
+    assert [one["message"] for one in await page(second[-1]["id"], 2)] == ["a"]
+    assert await page(1, 500) == []
+    assert first[0] == {
+        "id": 5, "utc": UTC, "at_us": 5, "level": "info", "code": "homed", "message": "e",
+        "joint": None, "who": None,
+    }  # fmt: skip
+
+
+async def test_homing_grows_and_one_that_was_cut_short_has_failed(tmp_path: Path) -> None:
+    store = Store(tmp_path)
+    assert store.last_homing == 0
+    going = {"number": 1, "state": "running", "message": "", "current": "tip", "joints": {}}
+    done = {**going, "number": 2, "state": "done", "current": None}
+    edges = {**done, "joints": {"tip": {"edges": [1, 2, 3]}}}
+    later = "2026-05-01T10:00:07+00:00"
+    for result, utc in ((going, UTC), ({**done, "state": "running"}, UTC), (done, UTC),
+                        (edges, later)):  # fmt: skip
+        await store.write(lambda connection, kept=(result, utc): homings.save(connection, *kept))  # type: ignore[misc]
+    await store.close()
+    store = Store(tmp_path)
+    assert store.last_homing == 2
+    cut = await store.read(lambda connection: homings.load(connection, 1))
+    assert cut is not None
+    assert (cut["state"], cut["current"]) == ("failed", None)
+    assert "coordinator ended" in cut["message"]
+    assert await store.read(lambda connection: homings.load(connection, 2)) == edges
+    assert await store.read(lambda connection: homings.load(connection, 3)) is None
+    rows = await store.read(
+        lambda connection: connection.exec_driver_sql(
+            "SELECT began_utc, ended_utc FROM homings WHERE number = 2"
+        ).all()
+    )
+    assert [tuple(row) for row in rows] == [(UTC, UTC)]  # late edges do not move the end
+    await store.close()
+
+
+async def test_acknowledgement_says_who_and_when(store: Store) -> None:
+    ids = [
+        await store.write(
+            lambda connection, who=who: acknowledgements.add(connection, "elbow is warm", who)  # type: ignore[misc]
+        )
+        for who in ("the phone", "a script")
+    ]
+    kept = await store.read(acknowledgements.every)
+    assert [one["id"] for one in kept] == ids
+    assert [(one["warning"], one["who"]) for one in kept] == [
+        ("elbow is warm", "the phone"), ("elbow is warm", "a script"),
+    ]  # fmt: skip
+    assert all(one["utc"].endswith("+00:00") for one in kept)
+
+
+@given(written=st.dictionaries(TEXTS, VALUES, max_size=4), message=TEXTS, who=st.none() | TEXTS)
+def test_settings_and_events_come_back_as_they_were(
+    written: dict[str, Any],
+    message: str,
+    who: str | None,
+    tmp_path_factory: pytest.TempPathFactory,
+) -> None:
+    path = tmp_path_factory.getbasetemp() / "settings.db"
+    make_file(path)
+    engine = engine_of(path, writes=True)
+    with engine.begin() as connection:
+        migrate(connection)
+        for key, value in written.items():
+            settings.put(connection, key, 0)
+            settings.put(connection, key, value)
+        number = add(connection, message, who=who)
+    with engine.begin() as connection:
+        found = settings.every(connection)
+        assert {key: found[key] for key in written} == written
+        (event,) = events.newest(connection, None, 1)
+        assert (event["id"], event["message"], event["who"]) == (number, message, who)
+    engine.dispose()

@@ -1,0 +1,103 @@
+"""The tables of every earlier revision become those of today, and nothing in them is lost."""
+
+import sqlite3
+from contextlib import closing
+from pathlib import Path
+
+import pytest
+from alembic.autogenerate import compare_metadata
+from alembic.runtime.migration import MigrationContext
+from sqlalchemy import Connection
+
+from coordinator.store import Store, StoreError, opening, runs
+from coordinator.store.opening import engine_of, make_file, migrate
+from coordinator.store.schema import METADATA
+
+REVISIONS = ["0001", "0002"]
+REPORT = '{"run": 4, "name": "a.nc", "outcome": "finished", "message": "", "run_more": 1.5}'
+
+
+def at_revision(folder: Path, revision: str) -> Path:
+    """A database of an earlier version with one run in it."""
+    path = folder / "unisono.db"
+    make_file(path)
+    engine = engine_of(path, writes=True)
+    with engine.begin() as connection:
+        migrate(connection, revision)
+        connection.exec_driver_sql(
+            "INSERT INTO runs (number, name, outcome, report) VALUES (4, 'a.nc', 'finished', ?)",
+            (REPORT,),
+        )
+    engine.dispose()
+    return path
+
+
+def differences(connection: Connection) -> list[object]:
+    return list(compare_metadata(MigrationContext.configure(connection), METADATA))
+
+
+def test_revisions_are_all_that_there_are_in_one_line() -> None:
+    scripts = opening._scripts()
+    assert [one.revision for one in scripts.walk_revisions()] == REVISIONS[::-1]
+    assert scripts.get_heads() == REVISIONS[-1:]
+
+
+@pytest.mark.parametrize("revision", REVISIONS)
+async def test_database_of_an_earlier_version_is_brought_up_to_date(
+    tmp_path: Path, revision: str
+) -> None:
+    at_revision(tmp_path, revision)
+    store = Store(tmp_path)
+    assert await store.read(differences) == []
+    assert store.last_run == 4
+    kept = await store.read(lambda connection: runs.load(connection, 4))
+    assert kept is not None
+    assert kept["run_more"] == 1.5
+    await store.close()
+
+
+async def test_comparison_finds_a_column_and_a_table_too_few(store: Store) -> None:
+    for change in ("ALTER TABLE runs DROP COLUMN program", "DROP TABLE settings"):
+        await store.write(lambda connection, sql=change: connection.exec_driver_sql(sql).close())  # type: ignore[misc]
+    found = await store.read(differences)
+    assert len(found) == 2
+    assert "program" in str(found)
+    assert "settings" in str(found)
+
+
+def test_migration_that_is_cut_short_changes_nothing(tmp_path: Path) -> None:
+    path = at_revision(tmp_path, "0001")
+    engine = engine_of(path, writes=True)
+
+    def cut_short(connection: Connection) -> None:
+        migrate(connection)
+        raise KeyboardInterrupt
+
+    with engine.connect() as connection, pytest.raises(KeyboardInterrupt), connection.begin():
+        cut_short(connection)
+    engine.dispose()
+    with closing(sqlite3.connect(path)) as database:
+        tables = {name for (name,) in database.execute("SELECT name FROM sqlite_master")}
+        assert database.execute("SELECT version_num FROM alembic_version").fetchall() == [("0001",)]
+    assert "events" not in tables
+    assert "runs" in tables
+
+
+def test_database_of_a_newer_version_is_left_alone_and_told(tmp_path: Path) -> None:
+    path = at_revision(tmp_path, REVISIONS[-1])
+    with closing(sqlite3.connect(path)) as database, database:
+        database.execute("UPDATE alembic_version SET version_num = '0999'")
+    before = path.read_bytes()
+    with pytest.raises(StoreError, match=r"unisono\.db is of a newer version \(revision 0999"):
+        Store(tmp_path)
+    assert path.read_bytes() == before
+
+
+def test_database_of_another_program_is_left_alone_and_told(tmp_path: Path) -> None:
+    path = tmp_path / "unisono.db"
+    with closing(sqlite3.connect(path)) as database, database:
+        database.execute("CREATE TABLE recipes (name)")
+    before = path.read_bytes()
+    with pytest.raises(StoreError, match="is of another program: it has a table 'recipes'"):
+        Store(tmp_path)
+    assert path.read_bytes() == before
