@@ -115,6 +115,14 @@ class Client:
         """A run's report."""
         return self._ask("GET", f"/runs/{number}/report")
 
+    def warnings(self) -> list[dict[str, Any]]:
+        """The warnings that stand, oldest first."""
+        return list(self._ask("GET", "/warnings")["warnings"])
+
+    def see(self, warning: int) -> dict[str, Any]:
+        """Say that a warning was seen; the warning."""
+        return self._ask("POST", f"/warnings/{warning}/seen")
+
     def hold(self) -> None:
         """Come to rest on the path."""
         self._ask("POST", "/hold")

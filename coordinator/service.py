@@ -41,6 +41,7 @@ from coordinator.planner import Planner
 from coordinator.programs.size import size_mistake
 from coordinator.run_keeper import RunKeeper
 from coordinator.store import Store, events
+from coordinator.warning_times import WarningTimes
 
 RESUMABLE: Final = (Phase.HELD, Phase.PAUSED)
 EXIT_HOLD_S: Final = 4.0
@@ -73,6 +74,7 @@ class Service:
         self._sleep = SleepWatch(arm_now_us(), boot_now_us())
         self._timer: asyncio.TimerHandle | None = None
         self._planner = Planner(arm)
+        self._warning_times = WarningTimes()
         self._tasks: set[asyncio.Task[None]] = set()
         self._ending = self._closed = False
 
@@ -192,7 +194,18 @@ class Service:
 
     def snapshot(self) -> dict[str, Any]:
         """The arm's state now."""
-        return snapshot(self._core, arm_now_us())
+        now = arm_now_us()
+        state = snapshot(self._core, now)
+        self._warning_times.add_to(state["warnings"], now)
+        return state
+
+    def see(self, warning: int) -> dict[str, Any] | None:
+        """Somebody has seen a warning; it, or None if none of that number stands."""
+        if not self.failed.is_set():
+            with self._guarded():
+                self._core.watch.acknowledge(warning, arm_now_us())
+                self._go_on()
+        return next((one for one in self.snapshot()["warnings"] if one["id"] == warning), None)
 
     async def homing(self, number: int) -> dict[str, Any] | None:
         """How a homing goes or went, None if there was none of that number. Raises StoreError."""

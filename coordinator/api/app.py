@@ -10,6 +10,7 @@ from coordinator.api.page import add_page
 from coordinator.api.problems import add_handlers
 from coordinator.api.reading import reading
 from coordinator.api.records import records
+from coordinator.api.warnings import warnings
 from coordinator.service import Service
 from coordinator.settings import API_PREFIX
 
@@ -25,7 +26,7 @@ def create_app(service: Service) -> FastAPI:
     add_handlers(app)
     app.add_middleware(LoopbackOnly, max_body_bytes=MAX_BODY_BYTES)
     desk = Desk(service)
-    for part in (reading(service), records(service), commands(service, desk), taking(desk)):
+    for part in (reading(service), records(service), commands(service, desk), taking(desk), warnings(service)):
         app.include_router(part, prefix=API_PREFIX, dependencies=[Depends(desk.hear)])
     add_page(app)
     return app

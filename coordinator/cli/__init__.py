@@ -7,7 +7,7 @@ from typing import Annotated
 
 import typer
 
-from coordinator.cli import local, rehearse, remote
+from coordinator.cli import local, rehearse, remote, warnings
 from coordinator.cli.common import (
     CAUTION,
     EXIT_CODES,
@@ -40,6 +40,7 @@ def make_app() -> typer.Typer:
     local.add_to(app)
     rehearse.add_to(app)
     remote.add_to(app)
+    warnings.add_to(app)
     return app
 
 

@@ -73,9 +73,15 @@ def joint_remarks(arm: dict[str, Any]) -> list[str]:
         for joint in arm["joints"]
         if joint["link_message"]
     ]
-    for joint in arm["joints"]:
-        if _is_fresh(joint):
-            remarks += _warnings(joint)
+    remarks += [
+        f"{joint['name']}: fault: {' '.join(joint['faults'])}"
+        for joint in arm["joints"]
+        if _is_fresh(joint) and joint["faults"]
+    ]
+    remarks += [
+        f"{one['level']}: {one['message']}{' (seen)' if one['acknowledged'] else ''}"
+        for one in arm["warnings"]
+    ]
     for level in StopLevel:
         stopped = [
             joint["name"] for joint in arm["joints"] if _is_fresh(joint) and joint["stop"] == level
@@ -85,25 +91,18 @@ def joint_remarks(arm: dict[str, Any]) -> list[str]:
                 f"{STOP_WORDS[level]} is latched in {' '.join(stopped)}; the next command that "
                 "moves them lifts it"
             )
+    warned = {one["joint"] for one in arm["warnings"] if one["code"] == "clock-unlocked"}
     remarks += [
         f"{joint['name']}: its clock is not locked: {joint['clock']['reason']}"
         for joint in arm["joints"]
         if joint["clock"]["reason"] and not joint["clock"]["locked"] and joint["link"] == "up"
+        if joint["name"] not in warned
     ]
     remarks += [
         f"{stranger['instance']} at {stranger['host']} has the id {stranger['id']}, "
         "which is not in the arm file"
         for stranger in arm["unknown"]
     ]
-    return remarks
-
-
-def _warnings(joint: dict[str, Any]) -> list[str]:
-    name, remarks = joint["name"], []
-    if joint["faults"]:
-        remarks.append(f"{name}: fault: {' '.join(joint['faults'])}")
-    if joint["warm"]:
-        remarks.append(f"{name}: warm, near its temperature limit")
     return remarks
 
 

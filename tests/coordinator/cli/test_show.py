@@ -137,7 +137,7 @@ def test_a_latched_stop_is_one_sentence_for_all_joints_that_have_it() -> None:
         joint(name=name, warm=False, stop=stop)
         for name, stop in (("base", 1), ("middle", 3), ("tip", 1))
     ]
-    assert joint_remarks({"joints": joints, "unknown": []}) == [
+    assert joint_remarks({"joints": joints, "unknown": [], "warnings": []}) == [
         "stop is latched in base tip; the next command that moves them lifts it",
         "release is latched in middle; the next command that moves them lifts it",
     ]
@@ -166,14 +166,40 @@ def test_what_a_joint_said_long_ago_is_not_shown_as_if_it_were_so_now(
     gone = joint(faults=["hall-sensor"], stop=1) | values
     (row,) = [line for line in table_of(gone) if "turntable" in line]
     assert row.split() == ["turntable", "A", state, *["–"] * 6, age]
-    assert joint_remarks({"joints": [gone], "unknown": []}) == []
+    assert joint_remarks({"joints": [gone], "unknown": [], "warnings": []}) == []
 
 
-def test_faults_a_stop_and_warmth_are_sentences() -> None:
-    arm = {"joints": [joint(faults=["hall-sensor"], stop=2)], "unknown": []}
+def warning(**values: Any) -> dict[str, Any]:
+    return {
+        "id": 3, "joint": "turntable", "code": "joint-warm", "level": "attention",
+        "message": "turntable is warm: 51.2 °C", "advice": "let it rest", "since_us": 5,
+        "since_utc": "2026-05-04T10:11:12+00:00", "acknowledged": False,
+    } | values  # fmt: skip
+
+
+def test_faults_warnings_and_a_stop_are_sentences_and_the_level_is_a_word() -> None:
+    hot = warning(level="danger", message="turntable is too hot: 58.3 °C", acknowledged=True)
+    arm = {
+        "joints": [joint(faults=["hall-sensor"], stop=2)],
+        "unknown": [],
+        "warnings": [warning(), hot],
+    }
     assert joint_remarks(arm) == [
         "turntable: fault: hall-sensor",
-        "turntable: warm, near its temperature limit",
+        "attention: turntable is warm: 51.2 °C",
+        "danger: turntable is too hot: 58.3 °C (seen)",
         "stop-and-release is latched in turntable; the next command that moves them lifts it",
     ]
-    assert joint_remarks({"joints": [joint(warm=False)], "unknown": []}) == []
+    assert joint_remarks({"joints": [joint()], "unknown": [], "warnings": []}) == []
+
+
+def test_a_clock_that_is_not_locked_is_told_of_once() -> None:
+    clock = {"bound_us": None, "locked": False, "reason": "the clock is not trusted: it is new"}
+    arm = {"joints": [joint(clock=clock)], "unknown": [], "warnings": []}
+    assert joint_remarks(arm) == [
+        "turntable: its clock is not locked: the clock is not trusted: it is new"
+    ]
+    told = warning(code="clock-unlocked", message="turntable: the clock is not trusted")
+    assert joint_remarks(arm | {"warnings": [told]}) == [
+        "attention: turntable: the clock is not trusted"
+    ]
