@@ -40,7 +40,7 @@ from coordinator.links.clock import SleepWatch, arm_now_us, boot_now_us
 from coordinator.planner import Planner
 from coordinator.programs.size import size_mistake
 from coordinator.run_keeper import RunKeeper
-from coordinator.store import Store, events
+from coordinator.store import Store, acknowledgements, events
 from coordinator.warning_times import WarningTimes
 
 RESUMABLE: Final = (Phase.HELD, Phase.PAUSED)
@@ -199,13 +199,24 @@ class Service:
         self._warning_times.add_to(state["warnings"], now)
         return state
 
-    def see(self, warning: int) -> dict[str, Any] | None:
-        """Somebody has seen a warning; it, or None if none of that number stands."""
-        if not self.failed.is_set():
-            with self._guarded():
-                self._core.watch.acknowledge(warning, arm_now_us())
-                self._go_on()
-        return next((one for one in self.snapshot()["warnings"] if one["id"] == warning), None)
+    def warning(self, number: int) -> dict[str, Any] | None:
+        """A warning that stands, None if none of that number does."""
+        return next((one for one in self.snapshot()["warnings"] if one["id"] == number), None)
+
+    async def see(self, number: int, who: str) -> dict[str, Any] | None:
+        """Somebody has seen a warning; it, or None if none of that number stands.
+
+        Raises StoreError where that cannot be recorded, and then it is as if nobody had.
+        """
+        found = self.warning(number)
+        if found is None or found["acknowledged"] or self.failed.is_set():
+            return found
+        words = f"{found['code']} since {found['since_utc']}: {found['message']}"
+        await self._store.write(lambda connection: acknowledgements.add(connection, words, who))
+        with self._guarded():
+            self._core.watch.acknowledge(number, arm_now_us())
+            self._go_on()
+        return self.warning(number)
 
     async def homing(self, number: int) -> dict[str, Any] | None:
         """How a homing goes or went, None if there was none of that number. Raises StoreError."""

@@ -2,9 +2,10 @@
 
 from typing import Any
 
-from fastapi import APIRouter
+from fastapi import APIRouter, Request
 
 from coordinator.api.bodies import Number
+from coordinator.api.desk import asking
 from coordinator.api.problems import NotFound
 from coordinator.service import Service
 
@@ -18,8 +19,8 @@ def warnings(service: Service) -> APIRouter:
         return {"warnings": service.snapshot()["warnings"]}
 
     @router.post("/warnings/{number}/seen")
-    async def seen(number: Number) -> dict[str, Any]:
-        found = service.see(number)
+    async def seen(number: Number, request: Request) -> dict[str, Any]:
+        found = await service.see(number, asking(request).name)
         if found is None:
             raise NotFound(f"no warning {number} stands: it has ended, or there never was one")
         return found

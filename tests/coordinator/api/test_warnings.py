@@ -15,6 +15,7 @@ from coordinator.health.warnings import Finding
 from coordinator.links.clock import arm_now_us
 from coordinator.service import Service
 from coordinator.settings import DEMO_ARM
+from coordinator.store import acknowledgements
 
 AGO_S = 90
 
@@ -57,6 +58,27 @@ async def test_a_warning_that_was_seen_stays_and_is_marked(client: httpx2.AsyncC
     assert (await client.get("/api/v1/warnings")).json()["warnings"] == [seen.json()]
     notes = (await client.get("/api/v1/arm")).json()["notes"]
     assert [note["code"] for note in notes] == ["warning-seen"]
+
+
+async def test_who_has_seen_a_warning_is_recorded_once(
+    client: httpx2.AsyncClient, service: Service
+) -> None:
+    headers = {"Unisono-Client": "0123456789", "Unisono-Client-Name": "the bench"}
+    for _ in range(2):
+        await client.post("/api/v1/warnings/1/seen", headers=headers)
+    (one,) = await service._store.read(acknowledgements.every)
+    assert one["who"] == "the bench"
+    assert one["warning"].startswith("supply-low since 20")
+    assert one["warning"].endswith(": elbow has 19.1 V")
+
+
+async def test_a_warning_counts_as_seen_only_once_that_is_recorded(
+    client: httpx2.AsyncClient, service: Service
+) -> None:
+    await service._store.close()
+    answer = await client.post("/api/v1/warnings/1/seen")
+    assert (answer.status_code, answer.json()["type"]) == (503, "urn:unisono:problem:store")
+    assert [one.acknowledged for one in service._core.watch.warnings.standing] == [False]
 
 
 async def test_a_warning_that_does_not_stand_is_not_found(client: httpx2.AsyncClient) -> None:
