@@ -3,6 +3,8 @@
 import getpass
 import hashlib
 import socket
+import ssl
+from pathlib import Path
 from types import TracebackType
 from typing import Any, Final, Self
 
@@ -20,7 +22,7 @@ class ClientError(Exception):
     ClientError
      ├── Unreachable   nothing answers there, or not as a coordinator does
      ├── WrongInput    the request asks for what cannot be
-     └── Refused       the arm is not in a state for it
+     └── Refused       the arm is not in a state for it, or the client may not ask for it
     """
 
 
@@ -37,7 +39,7 @@ class WrongInput(ClientError):
 
 
 class Refused(ClientError):
-    """The arm refused. `code` is stable."""
+    """The arm or its coordinator refused. `code` is stable."""
 
     def __init__(self, code: str, message: str) -> None:
         super().__init__(message)
@@ -45,9 +47,15 @@ class Refused(ClientError):
 
 
 class Client:
-    """A connection to a coordinator; every method raises ClientError."""
+    """A connection to a coordinator; every method raises ClientError.
 
-    def __init__(self, url: str = DEFAULT_URL) -> None:
+    Where the coordinator is not on loopback it takes a token, and its own certificate as a file:
+    that one is trusted, and no other.
+    """
+
+    def __init__(
+        self, url: str = DEFAULT_URL, token: str = "", certificate: Path | None = None
+    ) -> None:
         self.url = url.rstrip("/")
         try:
             # No proxy from the environment: the coordinator is on this host.
@@ -55,7 +63,8 @@ class Client:
                 base_url=self.url + API_PREFIX,
                 timeout=PATIENCE_S,
                 trust_env=False,
-                headers=_who(),
+                headers=_who(token),
+                verify=_trust(certificate) if certificate else True,
             )
         except (httpx2.InvalidURL, ValueError) as error:
             raise WrongInput(f"{url!r} is no address: {error}") from error
@@ -63,6 +72,10 @@ class Client:
         # A resolver would take no host for a name, and a port modulo 65536: another's port.
         if base.scheme not in ("http", "https") or not base.host:
             raise WrongInput(f"{url!r} is no address of a coordinator, such as {DEFAULT_URL}")
+        if not token.isascii():
+            raise WrongInput("the token has characters that no token has")
+        if token and base.scheme == "https":  # never where others can read it
+            self._http.headers["Authorization"] = f"Bearer {token}"
         if base.port is not None and not 1 <= base.port <= 65535:
             raise WrongInput(f"{url!r} has the port {base.port}, which is not 1 to 65535")
 
@@ -157,6 +170,11 @@ class Client:
         except ValueError as error:  # a number or a character that JSON does not have
             raise WrongInput(f"{path} cannot be asked for that: {error}") from error
         except httpx2.RequestError as error:
+            if "CERTIFICATE_VERIFY_FAILED" in str(error):
+                raise Unreachable(
+                    f"{self.url} shows a certificate that is not trusted; name the coordinator's "
+                    "own, DATA/cert.pem, in UNISONO_CERTIFICATE"
+                ) from error
             raise Unreachable(
                 f"no coordinator answers at {self.url} ({error}); start one with 'unisono serve'"
             ) from error
@@ -171,7 +189,17 @@ class Client:
         raise _error_of(response.status_code, answer, self.url)
 
 
-def _who() -> dict[str, str]:
+def _trust(certificate: Path) -> ssl.SSLContext:
+    """Trust one certificate and nothing else. Raises WrongInput."""
+    context = ssl.SSLContext(ssl.PROTOCOL_TLS_CLIENT)
+    try:
+        context.load_verify_locations(certificate)
+    except OSError as error:  # ssl.SSLError too
+        raise WrongInput(f"{certificate} holds no certificate: {error.strerror}") from error
+    return context
+
+
+def _who(token: str) -> dict[str, str]:
     """How this client names itself.
 
     The terminals of one user on one computer are one client: who plays in one may resume in
@@ -184,7 +212,7 @@ def _who() -> dict[str, str]:
     place = f"{user}@{socket.gethostname()}"
     shown = "".join(letter if " " <= letter <= "~" else "?" for letter in place)
     return {
-        "Unisono-Client": hashlib.sha256(place.encode()).hexdigest(),
+        "Unisono-Client": hashlib.sha256(f"{token} {place}".encode()).hexdigest(),
         "Unisono-Client-Name": f"the terminal of {shown}"[:40],
     }
 
@@ -193,7 +221,7 @@ def _error_of(status: int, answer: Any, url: str) -> ClientError:
     if not isinstance(answer, dict) or "detail" not in answer:
         return Unreachable(f"what answers at {url} is no coordinator")
     detail, code = str(answer["detail"]), str(answer.get("type", "")).rpartition(":")[2]
-    if status == 409 or code in ("busy", "store"):
+    if status in (401, 403, 409, 429) or code in ("busy", "store"):
         return Refused(code, detail)
     if status >= 500:
         return Unreachable(f"the coordinator at {url} failed: {detail}")

@@ -32,4 +32,8 @@ class ServiceSettings:
     interface: str
     """IPv4 address of the interface on which the joints are."""
     port: int
-    """Of the API, on loopback. 0 takes a free one."""
+    """Of the API. 0 takes a free one."""
+    listen: str = LOOPBACK
+    """IPv4 address of the API. On any other than loopback it is HTTPS and asks for a token."""
+    names: tuple[str, ...] = ()
+    """What this host is called beside that address."""

@@ -5,17 +5,19 @@ from fastapi import Depends, FastAPI
 from coordinator.api.bodies import MAX_BODY_BYTES
 from coordinator.api.commands import commands
 from coordinator.api.desk import Desk, taking
-from coordinator.api.guard import LoopbackOnly
+from coordinator.api.guard import Guard
 from coordinator.api.page import add_page
+from coordinator.api.place import ON_LOOPBACK, Place
 from coordinator.api.problems import add_handlers
 from coordinator.api.reading import reading
 from coordinator.api.records import records
+from coordinator.api.session import session
 from coordinator.api.warnings import warnings
 from coordinator.service import Service
 from coordinator.settings import API_PREFIX
 
 
-def create_app(service: Service) -> FastAPI:
+def create_app(service: Service, place: Place = ON_LOOPBACK) -> FastAPI:
     """The API and the page of one arm's coordinator."""
     app = FastAPI(
         title="Unisono",
@@ -24,9 +26,16 @@ def create_app(service: Service) -> FastAPI:
         redoc_url=None,
     )
     add_handlers(app)
-    app.add_middleware(LoopbackOnly, max_body_bytes=MAX_BODY_BYTES)
+    app.add_middleware(Guard, place=place, max_body_bytes=MAX_BODY_BYTES)
     desk = Desk(service)
-    for part in (reading(service), records(service), commands(service, desk), taking(desk), warnings(service)):
+    for part in (
+        reading(service),
+        records(service),
+        commands(service, desk),
+        taking(desk),
+        warnings(service),
+        session(place),
+    ):
         app.include_router(part, prefix=API_PREFIX, dependencies=[Depends(desk.hear)])
     add_page(app)
     return app

@@ -5,15 +5,17 @@ What moves the arm is taken only from the client that has control.
 
 from typing import Any
 
-from fastapi import APIRouter, Request, Response
+from fastapi import APIRouter, HTTPException, Request, Response
 
 from coordinator.api import bodies
 from coordinator.api.desk import Desk
+from coordinator.api.tokens import Role
 from coordinator.core import events
 from coordinator.service import Service
 from coordinator.settings import API_PREFIX
 from coordinator.stop_words import STOP_LEVELS
 from protocol.constants import PPM
+from protocol.drive import StopLevel
 
 
 def commands(service: Service, desk: Desk) -> APIRouter:
@@ -58,7 +60,10 @@ def commands(service: Service, desk: Desk) -> APIRouter:
         return done(events.Resume())
 
     @router.post("/stop")
-    async def stop(body: bodies.StopBody) -> dict[str, Any]:
+    async def stop(body: bodies.StopBody, request: Request) -> dict[str, Any]:
+        if STOP_LEVELS[body.level] is not StopLevel.STOP and request.state.role is Role.WATCH:
+            # A raised arm may fall: that is for whoever may move it.
+            raise HTTPException(403, f"this token may stop, but not {body.level}")
         return done(events.Stop(STOP_LEVELS[body.level]))
 
     @router.post("/override")

@@ -1,68 +1,146 @@
-"""Who may speak to a server on loopback: not a web page of somebody else (design section 10).
-And how much: a body that is too large is not read to its end.
+"""What every request must pass before it reaches a route (design section 10).
 
-A browser sends requests to 127.0.0.1 for any page. A foreign page's own name in `Host` (after DNS
-rebinding) or in `Origin` gives it away.
+`Host` and `Origin`: a browser sends requests to this host for any page. A foreign page's own name
+in `Host` (after DNS rebinding) or in `Origin` gives it away.
+Rate: commands that come too fast wait, but for hold and stop, which never do.
+Token: not on loopback.
+Body: one that is too large or too slow is not read to its end.
 """
 
+import asyncio
 import re
 from typing import Final
 
+from starlette.datastructures import Headers
+from starlette.responses import Response
 from starlette.types import ASGIApp, Message, Receive, Scope, Send
 
+from coordinator.api.access import address_of, later, token_in
+from coordinator.api.place import Place
 from coordinator.api.problems import problem
+from coordinator.api.rates import Buckets
+from coordinator.api.tokens import Role
+from coordinator.data_folder import DataFolderError
+from coordinator.links.clock import arm_now_us
+from coordinator.settings import API_PREFIX
 
-_HOST: Final = re.compile(r"(localhost|127\.0\.0\.1|\[::1\])(:\d{1,5})?", re.IGNORECASE)
+POSTS_PER_S: Final = 50.0
+POSTS_AT_ONCE: Final = 100
+"""A page that jogs and drags the override asks 20 times a second."""
+BODY_S: Final = 15.0
+"""For a whole body: the longest program, with every line end as two bytes, at 1.2 Mbit/s."""
+_STOPPING: Final = (f"{API_PREFIX}/hold", f"{API_PREFIX}/stop")
+_OPEN: Final = (f"{API_PREFIX}/session", f"{API_PREFIX}/healthz")
+"""What needs no token, as the page's files do not."""
+_READING: Final = ("GET", "HEAD")
+_CLOSE: Final = {"Connection": "close"}
+_PORT: Final = re.compile(r"(:\d{1,5})?")
 
 
-class LoopbackOnly:
-    """Lets through only what names this host, and comes from no page or from one of this host."""
+class Guard:
+    """Lets through what may come to this place."""
 
-    def __init__(self, app: ASGIApp, max_body_bytes: int) -> None:
+    def __init__(
+        self, app: ASGIApp, place: Place, max_body_bytes: int, body_s: float = BODY_S
+    ) -> None:
         self._app = app
+        self._place = place
         self._max_body_bytes = max_body_bytes
+        self._body_s = body_s
+        self._posts = Buckets(POSTS_PER_S, POSTS_AT_ONCE)
 
     async def __call__(self, scope: Scope, receive: Receive, send: Send) -> None:
         """Check an HTTP request or a WebSocket, then pass it on."""
         if scope["type"] not in ("http", "websocket"):
             await self._app(scope, receive, send)
             return
+        headers = Headers(scope=scope)
+        objection = (
+            self._objection_to_names(scope, headers)
+            or self._objection_to_rate(scope)
+            or self._objection_to_role(scope, headers)
+        )
+        if objection is None and scope["type"] == "http":
+            body = await self._body(headers, receive)
+            if isinstance(body, Response):
+                objection = body
+            else:
+                receive = _replayed(body, receive)
+        await (objection or self._app)(scope, receive, send)
 
-        def header(wanted: bytes) -> list[str]:
-            return [value.decode("latin-1") for name, value in scope["headers"] if name == wanted]
+    def _objection_to_names(self, scope: Scope, headers: Headers) -> Response | None:
+        hosts, origins = headers.getlist("host"), headers.getlist("origin")
+        host = hosts[0] if len(hosts) == 1 else ""
+        if not self._serves(host):
+            known = " or ".join(self._place.hosts)
+            return problem(403, "host", f"Host is {host!r}, but must name this host: {known}")
+        own = f"{self._place.scheme}://{host}"
+        if origins and origins != [own]:
+            sentence = f"Origin is {origins[0]!r}, but pages of {own} only may ask"
+            return problem(403, "origin", sentence)
+        return None
 
-        found = _objection(header(b"host"), header(b"origin"))
-        if found is not None:
-            await problem(403, *found)(scope, receive, send)
-            return
-        body = await self._body(receive) if scope["type"] == "http" else []
-        if body is None:
-            sentence = f"a body of more than {self._max_body_bytes} bytes"
-            await problem(413, "too-large", sentence)(scope, receive, send)
-            return
+    def _serves(self, host: str) -> bool:
+        return any(
+            host.lower().startswith(served) and _PORT.fullmatch(host[len(served) :])
+            for served in self._place.hosts
+        )
 
-        async def replay() -> Message:
-            return body.pop(0) if body else await receive()
+    def _objection_to_rate(self, scope: Scope) -> Response | None:
+        reads = scope["type"] == "websocket" or scope["method"] in _READING
+        if reads or scope["path"] in _STOPPING:
+            return None
+        wait_us = self._posts.wait_us(address_of(scope), arm_now_us())
+        if not wait_us:
+            return None
+        return later("rate", f"over {POSTS_PER_S:g} commands a second from one address", wait_us)
 
-        await self._app(scope, replay, send)
+    def _objection_to_role(self, scope: Scope, headers: Headers) -> Response | None:
+        """Find what the client may do, for the routes too."""
+        state = scope.setdefault("state", {})
+        state["role"] = Role.OPERATE
+        if self._place.access is None:
+            return None
+        token = token_in(headers)
+        try:
+            role = state["role"] = self._place.access.role_of(token)
+        except DataFolderError as error:
+            return problem(500, "data-folder", str(error))
+        path = scope["path"]
+        if not path.startswith(API_PREFIX) or path in _OPEN:
+            return None
+        if role is None:
+            return self._place.access.refusal(token, address_of(scope))
+        reads = scope["type"] == "websocket" or scope["method"] in _READING
+        if role is Role.OPERATE or reads or path in _STOPPING:
+            return None
+        return problem(403, "role", "this token may watch, hold and stop; that takes the other one")
 
-    async def _body(self, receive: Receive) -> list[Message] | None:
-        """The messages that bring a request's body, None when there is too much of it."""
+    async def _body(self, headers: Headers, receive: Receive) -> list[Message] | Response:
+        """The messages that bring a request's body, or the answer to one that must not come."""
+        # Whoever sends on is not listened to: the answer closes the connection.
+        sentence = f"a body of more than {self._max_body_bytes} bytes"
+        too_large = problem(413, "too-large", sentence, headers=_CLOSE)
+        told = headers.get("content-length", "")
+        if told.isdecimal() and int(told) > self._max_body_bytes:
+            return too_large
         messages: list[Message] = []
         size = 0
-        while not messages or messages[-1].get("more_body", False):
-            messages.append(await receive())
-            size += len(messages[-1].get("body", b""))
-            if size > self._max_body_bytes:
-                return None
+        try:
+            async with asyncio.timeout(self._body_s):
+                while not messages or messages[-1].get("more_body", False):
+                    messages.append(await receive())
+                    size += len(messages[-1].get("body", b""))
+                    if size > self._max_body_bytes:
+                        return too_large
+        except TimeoutError:
+            sentence = f"a body that was not there after {self._body_s:g} s"
+            return problem(408, "slow", sentence, headers=_CLOSE)
         return messages
 
 
-def _objection(hosts: list[str], origins: list[str]) -> tuple[str, str] | None:
-    """Code and sentence of what is wrong with these headers, None if nothing is."""
-    host = hosts[0] if len(hosts) == 1 else ""
-    if not _HOST.fullmatch(host):
-        return "host", f"Host is {host!r}, but must name this host: localhost, 127.0.0.1 or [::1]"
-    if origins and origins != [f"http://{host}"]:
-        return "origin", f"Origin is {origins[0]!r}, but pages of http://{host} only may ask"
-    return None
+def _replayed(messages: list[Message], receive: Receive) -> Receive:
+    async def replay() -> Message:
+        return messages.pop(0) if messages else await receive()
+
+    return replay

@@ -36,6 +36,7 @@ RETRY_S: Final = 5
 """After which the longest program is usually checked."""
 _HTTP_CODES: Final = {
     400: "malformed",
+    403: "role",
     404: "not-found",
     405: "method-not-allowed",
     413: "too-large",

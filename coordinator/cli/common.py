@@ -137,8 +137,16 @@ DEFAULT_ARM: Final = DEMO_ARM
 
 
 def client_at(url: str) -> Client:
-    """A client for the address that was given, or the default."""
-    return Client(url or DEFAULT_URL)
+    """A client for the address that was given, or the default.
+
+    A token is taken from the environment only: a command line is for every user to see.
+    """
+    certificate = os.environ.get("UNISONO_CERTIFICATE")
+    return Client(
+        url or DEFAULT_URL,
+        os.environ.get("UNISONO_TOKEN", ""),
+        Path(certificate) if certificate else None,
+    )
 
 
 def read_arm(path: Path) -> Arm:

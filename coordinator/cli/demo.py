@@ -99,7 +99,7 @@ def _joints(settings: DemoSettings, data: Path) -> ExitCode:
 def _coordinator(settings: DemoSettings, data: Path, url_out: Connection) -> ExitCode:
     """Coordinate the demo arm, in a process of its own."""
     served = ServiceSettings(DEMO_ARM, data, LOOPBACK, settings.port)
-    return host.serve(served, load_arm(DEMO_ARM), url_out.send)
+    return host.serve(served, load_arm(DEMO_ARM), lambda at: url_out.send(at.url))
 
 
 def _child_main(work: Callable[..., ExitCode], *arguments: Any) -> None:

@@ -6,19 +6,25 @@ import errno
 import gc
 import ipaddress
 import logging
+import re
 import signal
 import socket
 import sys
 from collections.abc import Callable, Coroutine, Iterator
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from multiprocessing import parent_process
 from pathlib import Path
-from typing import Any
+from typing import Any, Final
 
 import uvicorn
 import uvloop
 
 from coordinator.api import create_app
+from coordinator.api.access import Access
+from coordinator.api.certificate import SERVER_FILE, own_certificate
+from coordinator.api.connection import MAX_CONNECTIONS, BoundedHttp
+from coordinator.api.place import ON_LOOPBACK, Place
+from coordinator.api.tokens import Role, Tokens
 from coordinator.arm import Arm
 from coordinator.cli.common import ExitCode, Failure
 from coordinator.data_folder import locked, read_key
@@ -28,6 +34,9 @@ from simulator.network import PROFILES
 from simulator.port import JointPort
 from simulator.server import joints_served
 from simulator.settings import JointSettings
+
+_NAME: Final = re.compile(r"(?=.{1,253}$)[A-Za-z0-9]([A-Za-z0-9.-]*[A-Za-z0-9])?")
+"""Of a host (RFC 1123 2.1), roughly."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -42,12 +51,23 @@ class SimulateSettings:
     truth: Path | None
 
 
+@dataclass(frozen=True, slots=True)
+class Served:
+    """Where the API answers, and what whoever comes there must know."""
+
+    url: str
+    fingerprint: str | None = None
+    """SHA-256 of the certificate, None on loopback, where there is none."""
+    tokens: dict[Role, str] = field(default_factory=dict)
+    """New ones, to be shown this once."""
+
+
 def simulate(settings: SimulateSettings, ready: Callable[[list[JointPort]], None]) -> ExitCode:
     """Serve software joints until asked to end."""
     return _run(_simulate(settings, ready))
 
 
-def serve(settings: ServiceSettings, arm: Arm, ready: Callable[[str], None]) -> ExitCode:
+def serve(settings: ServiceSettings, arm: Arm, ready: Callable[[Served], None]) -> ExitCode:
     """Coordinate an arm until asked to end; `ready` gets the API's address."""
     read_key(settings.data)  # a folder without one is not to be locked
     with locked(settings.data):
@@ -69,16 +89,36 @@ def check_interface(address: str) -> str:
     return address
 
 
+def check_listen(address: str) -> str:
+    """One IPv4 address of this host for the API. Raises Failure."""
+    if address == "0.0.0.0":
+        raise Failure(
+            ExitCode.WRONG_INPUT,
+            "--listen is 0.0.0.0, but must be one address: a page says by it whom it came from",
+        )
+    return check_interface(address)
+
+
+def check_name(name: str, listen: str) -> str:
+    """A name for the certificate and for `Host`. Raises Failure."""
+    if listen == LOOPBACK:
+        raise Failure(ExitCode.WRONG_INPUT, "--name is for another address than loopback: --listen")
+    if not _NAME.fullmatch(name):
+        raise Failure(ExitCode.WRONG_INPUT, f"--name is {name!r}, but must be as in 'bench.local'")
+    return name
+
+
 def set_up_logging(level: int) -> None:
     """One line a message on standard error."""
     logging.basicConfig(format="%(asctime)s %(levelname)s %(message)s", stream=sys.stderr)
     logging.getLogger().setLevel(level)
-    logging.getLogger("uvicorn").setLevel(logging.WARNING)
+    # Its warnings name nobody, and a client can cause as many as it likes.
+    logging.getLogger("uvicorn").setLevel(logging.ERROR)
 
 
 def check_port(port: int) -> None:
     """Raise Failure for a port that the API cannot have."""
-    _listening(port).close()
+    _listening(LOOPBACK, port).close()
 
 
 async def _simulate(
@@ -98,27 +138,30 @@ async def _simulate(
     return ExitCode.DONE
 
 
-async def _serve(settings: ServiceSettings, arm: Arm, ready: Callable[[str], None]) -> ExitCode:
+async def _serve(settings: ServiceSettings, arm: Arm, ready: Callable[[Served], None]) -> ExitCode:
     ended = _asked_to_end()
-    with _listening(settings.port) as listener:
-        port = listener.getsockname()[1]
+    with _listening(settings.listen, settings.port) as listener:
+        place, served = _place(settings, listener.getsockname()[1])
         async with running(arm, settings.data, settings.interface) as service:
             server = _ApiServer(
                 uvicorn.Config(
-                    create_app(service),
+                    create_app(service, place),
+                    http=BoundedHttp,
                     log_config=None,
                     access_log=False,
                     lifespan="off",
                     server_header=False,
-                    limit_concurrency=64,
+                    proxy_headers=False,  # nobody may say for another where it comes from
+                    limit_concurrency=MAX_CONNECTIONS,
                     timeout_graceful_shutdown=1,
+                    ssl_certfile=settings.data / SERVER_FILE if served.fingerprint else None,
                 )
             )
             serving = asyncio.create_task(server.serve(sockets=[listener]))
             # A full collection pauses everything for tens of ms: leave out what stays for good.
             gc.collect()
             gc.freeze()
-            ready(f"http://{LOOPBACK}:{port}")
+            ready(served)
             endings = [
                 asyncio.create_task(ended.wait()),
                 asyncio.create_task(service.failed.wait()),
@@ -144,9 +187,24 @@ class _ApiServer(uvicorn.Server):
         yield
 
 
-def _listening(port: int) -> socket.socket:
+def _place(settings: ServiceSettings, port: int) -> tuple[Place, Served]:
+    """What the API asks where it is served; elsewhere than on loopback, certificate and tokens."""
+    address = settings.listen
+    if address == LOOPBACK:
+        return ON_LOOPBACK, Served(f"http://{address}:{port}")
+    fingerprint = own_certificate(settings.data, address, settings.names)
+    tokens = Tokens(settings.data)
+    new = tokens.make(tokens.missing())
+    hosts = (address, *(name.lower() for name in settings.names))
+    return (
+        Place("https", hosts, Access(tokens)),
+        Served(f"https://{address}:{port}", fingerprint, new),
+    )
+
+
+def _listening(address: str, port: int) -> socket.socket:
     try:
-        return socket.create_server((LOOPBACK, port))
+        return socket.create_server((address, port))
     except OverflowError as error:
         raise Failure(ExitCode.WRONG_INPUT, f"port {port} is not 0 to 65535") from error
     except OSError as error:

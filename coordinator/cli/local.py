@@ -27,11 +27,12 @@ from coordinator.cli.common import (
     read_program,
     show_json,
 )
-from coordinator.data_folder import make_key
+from coordinator.data_folder import make_key, read_key
 from coordinator.motion import check_program
 from coordinator.settings import DEFAULT_PORT, LOOPBACK, ServiceSettings
 
 if TYPE_CHECKING:
+    from coordinator.cli import host
     from simulator.port import JointPort
 
 NetworkOption = Annotated[
@@ -46,7 +47,18 @@ TruthOption = Annotated[
     typer.Option("--truth", metavar="FILE", help="Write what truly happens, as JSON lines."),
 ]
 PortOption = Annotated[
-    int, typer.Option("--port", metavar="N", min=0, max=65535, help="Of the API, on loopback.")
+    int, typer.Option("--port", metavar="N", min=0, max=65535, help="Of page and API.")
+]
+ListenOption = Annotated[
+    str, typer.Option("--listen", metavar="ADDR", help="This computer's IPv4 address for the page.")
+]
+NameOption = Annotated[
+    list[str] | None,
+    typer.Option(
+        "--name",
+        metavar="NAME",
+        help="What this computer is called there, such as bench.local; may be repeated.",
+    ),
 ]
 
 
@@ -60,6 +72,10 @@ def add_to(app: typer.Typer) -> None:
     # A second command would go here; the callback keeps `new` from becoming the whole of `key`.
     keys.callback()(_key)
     app.add_typer(keys, name="key")
+    tokens = typer.Typer(rich_markup_mode=None, help="Tokens for the page.", epilog=EXIT_CODES)
+    tokens.command("new", epilog=EXIT_CODES)(new_token)
+    tokens.callback()(_token)
+    app.add_typer(tokens, name="token")
 
 
 def _key() -> None:
@@ -73,6 +89,34 @@ def new_key(data: DataOption, as_json: JsonOption = False) -> ExitCode:
         show_json({"key": str(path)})
     else:
         out().print(f"the arm's key is in {path}, readable by you only")
+    return ExitCode.DONE
+
+
+def _token() -> None:
+    """Who may watch the arm, and who may operate it, from another computer or a phone."""
+
+
+def new_token(
+    data: DataOption,
+    role: Annotated[
+        Literal["watch", "operate"] | None,
+        typer.Option("--role", help="Only this one; both, if none is named."),
+    ] = None,
+    as_json: JsonOption = False,
+) -> ExitCode:
+    """Make new tokens, and the old ones void at once, also for pages that are open.
+
+    They are shown once and kept as hashes.
+    """
+    from coordinator.api.tokens import Role, Tokens
+
+    read_key(data)  # a folder of no coordinator gets no tokens
+    made = Tokens(data).make([Role(role)] if role else list(Role))
+    if as_json:
+        show_json(made)
+        return ExitCode.DONE
+    for made_for, token in made.items():
+        out().print(f"token to {made_for}, shown this once: {token}")
     return ExitCode.DONE
 
 
@@ -154,21 +198,38 @@ def serve(
     arm: ArmOption = DEFAULT_ARM,
     interface: InterfaceOption = LOOPBACK,
     port: PortOption = DEFAULT_PORT,
+    listen: ListenOption = LOOPBACK,
+    name: NameOption = None,
     as_json: JsonOption = False,
 ) -> ExitCode:
-    """Coordinate an arm until Ctrl-C; a run is held first."""
+    """Coordinate an arm until Ctrl-C; a run is held first.
+
+    Page and API are on loopback, for this computer alone. With --listen they are on one of its
+    addresses for others too, by HTTPS, and ask for a token.
+    """
     from coordinator.cli import host
 
     described = read_arm(arm)
-    settings = ServiceSettings(arm, data, host.check_interface(interface), port)
+    settings = ServiceSettings(
+        arm,
+        data,
+        host.check_interface(interface),
+        port,
+        host.check_listen(listen),
+        tuple(host.check_name(one, listen) for one in name or ()),
+    )
     host.set_up_logging(logging.INFO)
 
-    def ready(url: str) -> None:
+    def ready(served: "host.Served") -> None:
         caution(as_json=as_json)
         if as_json:
-            show_json({"arm": described.name, "url": url})
-        else:
-            out().print(f"{described.name}: the coordinator answers at {url}; Ctrl-C ends")
+            show_json({"arm": described.name, **asdict(served)})
+            return
+        out().print(f"{described.name}: the coordinator answers at {served.url}; Ctrl-C ends")
+        if served.fingerprint:
+            out().print(f"its certificate's fingerprint (SHA-256): {served.fingerprint}")
+        for role, token in served.tokens.items():
+            out().print(f"token to {role}, shown this once: {token}")
 
     return host.serve(settings, described, ready)
 
