@@ -1,6 +1,7 @@
 """Figures of starts and of what they cost: prints tables and judges no durations.
 
-Ends with 1 if a true start spread ever passed the bound that the run's report states.
+Ends with 1 if a bound was ever broken: the true spread of a start that its report states, the
+guarantee of a clock, or how far apart joints may rest after an outage.
 """
 
 import argparse
@@ -8,10 +9,10 @@ import logging
 import sys
 from collections.abc import Sequence
 
-from tests.bench import kills, tables
+from tests.bench import kills, tables, virtual_tables
 
 NETWORKS = ("quiet", "home", "busy", "hostile")
-TABLES = ("sockets", "cost", "kills", "virtual")
+TABLES = ("sockets", "cost", "kills", "virtual", "guarantee", "outages")
 
 
 def main() -> int:
@@ -22,9 +23,22 @@ def main() -> int:
     broken: list[str] = []
     if "virtual" in asked.tables:
         for joints in asked.virtual_joints:
-            broken += tables.virtual(
-                asked.networks, joints, asked.worlds, asked.seed, asked.processes
+            broken += virtual_tables.virtual(
+                asked.networks,
+                joints,
+                asked.worlds,
+                asked.starts_each,
+                asked.seed,
+                asked.processes,
             )
+    if "guarantee" in asked.tables:
+        broken += virtual_tables.guaranteed(
+            asked.networks, asked.guarantees, asked.clocks, asked.seed, asked.processes
+        )
+    if "outages" in asked.tables:
+        broken += virtual_tables.long_plays(
+            asked.networks, asked.joints, asked.plays, asked.seed, asked.processes
+        )
     if "cost" in asked.tables:
         tables.cost()
     if "sockets" in asked.tables:
@@ -46,10 +60,14 @@ def _arguments() -> argparse.Namespace:
     parser.add_argument("--networks", nargs="+", choices=NETWORKS, default=NETWORKS)
     parser.add_argument("--seed", type=int, default=1)
     parser.add_argument("--starts", type=int, default=50, help="on real sockets, per network")
-    parser.add_argument("--joints", type=int, default=6, help="on real sockets")
+    parser.add_argument("--joints", type=int, default=6, help="on real sockets, and in outages")
     parser.add_argument("--kills", type=int, default=5, help="of each kind, per network")
-    parser.add_argument("--worlds", type=int, default=150, help="in virtual time, per network")
-    parser.add_argument("--virtual-joints", type=int, nargs="+", default=[6])
+    parser.add_argument("--worlds", type=int, default=16, help="in virtual time, per network")
+    parser.add_argument("--starts-each", type=int, default=10, help="twice, in each world")
+    parser.add_argument("--virtual-joints", type=int, nargs="+", default=[6, 24])
+    parser.add_argument("--guarantees", type=int, default=100_000, help="starts of clocks alone")
+    parser.add_argument("--clocks", type=int, default=3, help="that start together there")
+    parser.add_argument("--plays", type=int, default=5, help="worlds of long plays of each kind")
     parser.add_argument("--processes", type=int, default=2, help="for virtual time")
     return parser.parse_args()
 

@@ -2,34 +2,29 @@
 
 import multiprocessing
 import time
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass, field
 from random import Random
+from typing import TypeVar
 
-from coordinator.cli.software_joints import joint_settings
-from coordinator.core import events as ev
-from coordinator.core.homing import HomingState
 from coordinator.core.run import Phase
-from coordinator.motion import plan_parts
-from coordinator.programs import parse_program
-from coordinator.rehearsal.world import BEGIN_US, World
+from coordinator.rehearsal.world import BEGIN_US
 from protocol.constants import US
-from simulator.unit import JointUnit
+from simulator.network import PROFILES
 from tests.bench import baselines
-from tests.bench.arms import arm, step_program
+from tests.bench.arms import step_program
 from tests.bench.figures import Progress
-from tests.bench.starts import Began, Starts
+from tests.bench.starts import Starts
+from tests.bench.virtual_arm import VirtualArm, began
 
-STARTS_EACH = 4
-"""Per world just after homing, and as many again after the rest."""
 REST_US = 120 * US
 """By then a joint's rate is fitted over all the time that is kept, and its link's figures are those
 of exchanges at 5 Hz."""
-PATIENCE_US = 300 * US
-REACTION_US = 1 * US
-"""Between a hold, or a refusal, and the operator's next try."""
 PAUSE_US = 3 * US
 """At most, between one run and the next, so that starts meet bursts of loss by chance."""
+
+_Case = TypeVar("_Case")
+_Found = TypeVar("_Found")
 
 
 @dataclass(frozen=True, slots=True)
@@ -39,6 +34,8 @@ class Case:
     network: str
     joints: int
     seed: int
+    starts_each: int
+    """Just after homing, and as many again after the rest."""
 
 
 @dataclass(slots=True)
@@ -49,6 +46,8 @@ class Found:
     """Just after homing."""
     rested: Starts = field(default_factory=Starts)
     """After two minutes at rest."""
+    estimate_us: list[float] = field(default_factory=list)
+    """At each start's instant, how far apart the errors of the clocks' estimates were."""
     go_now_us: list[float] = field(default_factory=list)
     sntp_us: list[float] = field(default_factory=list)
     simulated_s: float = 0.0
@@ -66,6 +65,7 @@ class Found:
         """Take in what another world gave."""
         self.homed.add(other.homed)
         self.rested.add(other.rested)
+        self.estimate_us += other.estimate_us
         self.go_now_us += other.go_now_us
         self.sntp_us += other.sntp_us
         self.simulated_s += other.simulated_s
@@ -75,126 +75,83 @@ class Found:
 
 
 def measure(
-    networks: Sequence[str], joints: int, worlds: int, seed: int, processes: int
+    networks: Sequence[str],
+    joints: int,
+    worlds: int,
+    starts_each: int,
+    seed: int,
+    processes: int,
 ) -> dict[str, Found]:
     """So many worlds per network, shared out over processes."""
-    cases = [Case(network, joints, seed + k) for k in range(worlds) for network in networks]
+    cases = [
+        Case(network, joints, seed + k, starts_each) for k in range(worlds) for network in networks
+    ]
     found = {network: Found() for network in networks}
-    progress = Progress("worlds in virtual time", len(cases))
-    with multiprocessing.get_context("spawn").Pool(processes) as pool:
-        for network, one in pool.imap_unordered(one_world, cases):
-            found[network].add(one)
-            progress.step()
+    for case, one in shared_out(one_world, cases, processes, f"worlds of {joints} joints"):
+        found[case.network].add(one)
     return found
 
 
-def one_world(case: Case) -> tuple[str, Found]:
+def shared_out(
+    work: Callable[[_Case], _Found], cases: Sequence[_Case], processes: int, what: str
+) -> Iterable[tuple[_Case, _Found]]:
+    """Each case with what came of it; in this process if it is the only one."""
+    progress = Progress(what, len(cases))
+    if processes == 1:
+        for case in cases:
+            yield case, work(case)
+            progress.step()
+        return
+    with multiprocessing.get_context("spawn").Pool(processes) as pool:
+        for case, found in zip(cases, pool.imap(work, cases), strict=True):
+            yield case, found
+            progress.step()
+
+
+def one_world(case: Case) -> Found:
     """Home an arm and start it some times; give the baselines on links of the same kind, too."""
     found = Found()
     began_s = time.process_time()
-    operator = _Operator(case)
-    operator.home()
+    arm = VirtualArm(case.network, PROFILES[case.network], case.joints, case.seed)
+    arm.home()
     random = Random(f"pauses {case.seed}")
     for starts, rest_us in ((found.homed, 0), (found.rested, REST_US)):
-        operator.wait(rest_us)
-        for _ in range(STARTS_EACH):
-            operator.wait(random.randrange(PAUSE_US))
-            operator.play(starts, found)
+        arm.world.run_for(rest_us)
+        for _ in range(case.starts_each):
+            arm.world.run_for(random.randrange(PAUSE_US))
+            play(arm, starts, found)
     found.cpu_s = time.process_time() - began_s
-    found.simulated_s = (operator.world.now - BEGIN_US) / US
+    found.simulated_s = (arm.world.now - BEGIN_US) / US
     for ways, spreads_us in (
         (found.go_now_us, baselines.go_now_us),
         (found.sntp_us, baselines.sntp_us),
     ):
-        ways += spreads_us(case.network, case.joints, case.seed, 2 * STARTS_EACH)
-    return case.network, found
+        ways += spreads_us(case.network, case.joints, case.seed, 2 * case.starts_each)
+    return found
 
 
-class _Operator:
-    """Homes an arm and plays on it, whatever it takes. Raises TimeoutError when it takes long."""
+def play(arm: VirtualArm, starts: Starts, found: Found) -> None:
+    """One short move to its end, resuming what is held, and what it showed."""
+    world, notes = arm.world, len(arm.world.notes)
+    run = arm.begin(lambda at_deg: step_program(arm.arm, at_deg))
+    began_us, began_s = world.now, time.process_time()
+    while run.phase is not Phase.ENDED:
+        arm.until_phase(Phase.MOVING, Phase.HELD, Phase.ENDED)
+        if run.phase is Phase.MOVING:
+            world.at(run.report.starts[-1].at_us, _note_estimates, arm, found)
+            arm.until_phase(Phase.HELD, Phase.ENDED)
+        arm.go_on()
+    found.moving_s += (world.now - began_us) / US
+    found.moving_cpu_s += time.process_time() - began_s
+    refused = sum(note.code == "start-refused" for note in world.notes[notes:])
+    starts.take(run.report.to_json(), refused, began(arm.happened()), arm.where)
 
-    def __init__(self, case: Case) -> None:
-        self._arm = arm(case.joints)
-        self._where = f"{case.network}, {case.joints} joints, seed {case.seed}"
-        units = [
-            JointUnit(settings, bytes(32), float(BEGIN_US))
-            for settings in joint_settings(self._arm, case.seed)
-        ]
-        self.world = World(self._arm, units, case.network, case.seed)
 
-    def wait(self, time_us: int) -> None:
-        """Let time pass."""
-        self.world.run_for(time_us)
-
-    def home(self) -> None:
-        """Wait for all links, then home until it is done."""
-        links = self.world.core.links
-        self._until(
-            lambda: all(link.up and link.quality.measured and link.clock.locked for link in links),
-            "all joints linked and measured",
-        )
-        while not self._homed():
-            self.wait(REACTION_US)
-
-    def play(self, starts: Starts, found: Found) -> None:
-        """One short move to its end, resuming what is held, and what it showed."""
-        world, notes = self.world, len(self.world.notes)
-
-        def command() -> ev.Command:
-            counts = world.core.start_counts()
-            text = step_program(self._arm, self._arm.joints[0].to_degrees(counts[0]))
-            program = parse_program(text, self._arm.words)
-            return ev.Play("step", text, plan_parts(program, self._arm, counts))
-
-        self._command(command)
-        began_us, began_s = world.now, time.process_time()
-        run = world.core.run
-        assert run is not None
-        while run.phase is not Phase.ENDED:
-            self._until(lambda: run.phase in (Phase.ENDED, Phase.HELD), "the run held or ended")
-            if run.phase is Phase.HELD:
-                self.wait(REACTION_US)
-                self._resume()
-        found.moving_s += (world.now - began_us) / US
-        found.moving_cpu_s += time.process_time() - began_s
-        refused = sum(note.code == "start-refused" for note in world.notes[notes:])
-        starts.take(run.report.to_json(), refused, self._began(), self._where)
-
-    def _homed(self) -> bool:
-        self._command(ev.Home)
-        homing = self.world.core.homing
-        assert homing is not None
-        self._until(lambda: homing.state is not HomingState.RUNNING, "homing")
-        return homing.state is HomingState.DONE
-
-    def _began(self) -> list[Began]:
-        """Starts and resumes since the last call, in arm time, which is true time here."""
-        return [
-            (unit.settings.name, truth.at_ns / 1000)
-            for unit in self.world.units
-            for truth in unit.take_truth()
-            if truth.event in ("start", "resume")
-        ]
-
-    def _command(self, command: Callable[[], ev.Command]) -> None:
-        """Command, trying again while the arm refuses, as after an outage."""
-        end_us = self.world.now + PATIENCE_US
-        while True:
-            try:
-                self.world.command(command())
-            except ev.Refused as refused:
-                if self.world.now > end_us:
-                    raise TimeoutError(f"{self._where}: {refused.message}") from refused
-                self.wait(REACTION_US)
-            else:
-                return
-
-    def _resume(self) -> None:
-        try:
-            self.world.command(ev.Resume())
-        except ev.Refused:
-            self.wait(REACTION_US)
-
-    def _until(self, condition: Callable[[], bool], what: str) -> None:
-        if not self.world.run_until(condition, PATIENCE_US):
-            raise TimeoutError(f"{self._where}: {what}: not within {PATIENCE_US // US} s")
+def _note_estimates(arm: VirtualArm, found: Found) -> None:
+    now, errors_us = arm.world.now, []
+    for link, unit in zip(arm.world.core.links, arm.world.units, strict=True):
+        offset_us = link.clock.offset_us(now)
+        if offset_us is None:
+            return
+        errors_us.append(offset_us - (unit.joint_us(now) - now))
+    found.estimate_us.append(max(errors_us) - min(errors_us))

@@ -1,14 +1,19 @@
 """The judge of the bench, and its baselines where their figures can be told beforehand."""
 
 from typing import Any
+from unittest.mock import patch
 
 import pytest
 
-from tests.bench import baselines
+from coordinator.core.lease import WINDOW_MAX_US
+from tests.bench import baselines, guarantee, outages
+from tests.bench.__main__ import NETWORKS
+from tests.bench.clock_part import KnownStart
 from tests.bench.figures import percentile
+from tests.bench.guarantee import Guaranteed, judge_start
 from tests.bench.kills import Kills, allowed_us
 from tests.bench.starts import Starts
-from tests.bench.tables import GOAL_SPREAD_P99_US
+from tests.bench.virtual_tables import GOAL_SPREAD_P99_US
 
 
 def report(bound_us: int | None, **changes: Any) -> dict[str, Any]:
@@ -79,8 +84,47 @@ def test_kill_counts_what_stands_beyond_the_window_or_later_than_lease_and_ramp(
 
 
 def test_lease_and_ramp_grow_with_the_links_q_between_the_limits_of_the_design() -> None:
-    # Design section 5: window 100 to 400 ms, horizon 0.5 to 1 s; here a ramp of 0.8 s.
-    assert allowed_us(0, 800_000, joint=False) == (100_000, 1_300_000)
+    # Design section 5: window 100 to 400 ms, horizon here 0.6 to 1 s; a ramp of 0.8 s.
+    assert allowed_us(0, 800_000, joint=False) == (100_000, 1_400_000)
     assert allowed_us(200_000, 800_000, joint=False) == (200_000, 1_400_000)
     assert allowed_us(200_000, 800_000, joint=True) == (200_000, 1_600_000)
     assert allowed_us(5_000_000, 800_000, joint=True) == (400_000, 2_200_000)
+
+
+def known(true_us: float, **changes: Any) -> KnownStart:
+    start = KnownStart(
+        true_us, 0, -50.0, 50.0, estimate_us=3.0, stated_us=5.0, clock_us=1.0, clock_bound_us=60.0
+    )
+    start.dated = (round(true_us) - 60, round(true_us) + 60)
+    for name, value in changes.items():
+        setattr(start, name, value)
+    return start
+
+
+@pytest.mark.parametrize(
+    ("changes", "counted"),
+    [
+        ({"low_us": 1.0}, "outside"),
+        ({"clock_us": 60.5}, "beyond"),
+        ({"dated": (400, 500)}, "broken"),
+    ],
+)
+def test_whatever_the_guarantee_forbids_is_counted(changes: dict[str, Any], counted: str) -> None:
+    found = Guaranteed()
+    judge_start(found, (known(0.0), known(110.0)))
+    assert (found.violations, found.spread_us, found.covered) == (0, [110.0], 2)
+    judge_start(found, (known(900.0), known(0.0, **changes)))
+    assert (found.violations, getattr(found, counted)) == (1, 1)
+
+
+def test_starts_of_clocks_alone_break_nothing_on_any_network() -> None:
+    found = guarantee.measure(NETWORKS, 100, 2, 1, 1)
+    assert [len(one.spread_us) for one in found.values()] == [25] * 4
+    assert sum(one.violations for one in found.values()) == 0
+
+
+def test_an_outage_in_mid_motion_ends_in_a_hold_within_the_window() -> None:
+    with patch.object(outages, "OUTAGES_EACH", 2):
+        found = outages.one_world(outages.Case("quiet", 2, 1, "both ways"))
+    assert len(found.apart_us) + found.ridden >= 2
+    assert max(found.apart_us) <= WINDOW_MAX_US
