@@ -7,7 +7,7 @@ from coordinator.data_folder import DataFolderError
 
 _CAUSES: Final = {
     "SQLITE_FULL": "there is no space left on its disk",
-    "SQLITE_READONLY": "it is read-only",
+    "SQLITE_READONLY": "it or its folder is read-only",
     "SQLITE_PERM": "it is not allowed to be used",
     "SQLITE_CORRUPT": "it is damaged; put a copy in its place, or move it away to begin anew",
     "SQLITE_NOTADB": "it is damaged; put a copy in its place, or move it away to begin anew",

@@ -1,14 +1,17 @@
 """Homings with all edges that were found. Functions of a connection."""
 
-from typing import Any
+import logging
+from typing import Any, Final
 
 from sqlalchemy import Connection, func, select
 from sqlalchemy.dialects.sqlite import insert
 
+from coordinator.store.errors import StoreError
 from coordinator.store.schema import HOMINGS
 from coordinator.store.utc import utc_now
 
-RUNNING = "running"
+RUNNING: Final = "running"
+_logger = logging.getLogger(__name__)
 
 
 def save(connection: Connection, result: dict[str, Any], utc: str) -> None:
@@ -27,16 +30,30 @@ def last_number(connection: Connection) -> int:
 
 
 def load(connection: Connection, number: int) -> dict[str, Any] | None:
-    """A homing's result, None if there is none of that number."""
+    """A homing's result, None if there is none of that number. Raises StoreError for any other."""
     wanted = select(HOMINGS.c.result).where(HOMINGS.c.number == number)
-    found: dict[str, Any] | None = connection.execute(wanted).scalar()
-    return found
+    try:
+        row = connection.execute(wanted).one_or_none()
+    except (ValueError, RecursionError) as error:
+        raise StoreError(f"what the database holds of homing {number} is none: {error}") from error
+    if row is None:
+        return None
+    result: Any = row.result
+    if not isinstance(result, dict) or result.get("number") != number or "state" not in result:
+        raise StoreError(f"what the database holds of homing {number} is none")
+    return result
 
 
 def close_unfinished(connection: Connection) -> None:
     """Say of every homing that was cut short that it was."""
-    wanted = select(HOMINGS.c.result).where(HOMINGS.c.state == RUNNING)
-    for result in connection.execute(wanted).scalars().all():
+    wanted = select(HOMINGS.c.number).where(HOMINGS.c.state == RUNNING)
+    for number in connection.execute(wanted).scalars().all():
+        try:
+            result = load(connection, number)
+        except StoreError as error:
+            # One bad homing must not keep the arm from being used.
+            _logger.warning("%s", error)
+            continue
         message = "the coordinator ended in the middle of this homing"
-        cut = {**result, "state": "failed", "message": message, "current": None}
+        cut = {**(result or {}), "state": "failed", "message": message, "current": None}
         save(connection, cut, utc_now())

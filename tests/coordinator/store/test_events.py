@@ -3,13 +3,11 @@
 from pathlib import Path
 from typing import Any
 
-import pytest
 from hypothesis import given
 from hypothesis import strategies as st
-from sqlalchemy import Connection
+from sqlalchemy import Connection, Engine
 
 from coordinator.store import Store, acknowledgements, events, homings, settings
-from coordinator.store.opening import engine_of, make_file, migrate
 from tests.coordinator.store.test_runs import TEXTS, VALUES
 
 UTC = "2026-05-01T10:00:00+00:00"
@@ -84,16 +82,9 @@ async def test_acknowledgement_says_who_and_when(store: Store) -> None:
 
 @given(written=st.dictionaries(TEXTS, VALUES, max_size=4), message=TEXTS, who=st.none() | TEXTS)
 def test_settings_and_events_come_back_as_they_were(
-    written: dict[str, Any],
-    message: str,
-    who: str | None,
-    tmp_path_factory: pytest.TempPathFactory,
+    written: dict[str, Any], message: str, who: str | None, engine: Engine
 ) -> None:
-    path = tmp_path_factory.getbasetemp() / "settings.db"
-    make_file(path)
-    engine = engine_of(path, writes=True)
     with engine.begin() as connection:
-        migrate(connection)
         for key, value in written.items():
             settings.put(connection, key, 0)
             settings.put(connection, key, value)
@@ -103,4 +94,3 @@ def test_settings_and_events_come_back_as_they_were(
         assert {key: found[key] for key in written} == written
         (event,) = events.newest(connection, None, 1)
         assert (event["id"], event["message"], event["who"]) == (number, message, who)
-    engine.dispose()

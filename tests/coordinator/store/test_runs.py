@@ -10,10 +10,9 @@ from typing import Any
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
-from sqlalchemy import Connection
+from sqlalchemy import Engine
 
 from coordinator.store import Store, StoreError, runs
-from coordinator.store.opening import engine_of, make_file, migrate
 
 VALUES = st.recursive(
     st.none() | st.booleans() | st.integers() | st.floats(allow_nan=False) | st.text(),
@@ -94,24 +93,15 @@ async def test_run_that_did_not_begin_leaves_its_number_to_the_next(store: Store
 
 @given(run=st.integers(1, 2**31 - 1), value=VALUES, name=TEXTS, program=TEXTS)
 def test_report_and_program_come_back_as_they_were(
-    run: int, value: Any, name: str, program: str, tmp_path_factory: pytest.TempPathFactory
+    run: int, value: Any, name: str, program: str, engine: Engine
 ) -> None:
-    path = tmp_path_factory.getbasetemp() / "round_trips.db"
-    make_file(path)
-    engine = engine_of(path, writes=True)
     written = {**report(run), "name": name, "more": value}
-
-    def write(connection: Connection) -> None:
-        migrate(connection)
+    with engine.begin() as connection:
         runs.begin(connection, written, program)
         runs.save(connection, written)
-
-    with engine.begin() as connection:
-        write(connection)
     with engine.begin() as connection:
         found = runs.load(connection, run)
         assert runs.program(connection, run) == program
     assert found is not None
     del found["written_utc"]
     assert json.dumps(found) == json.dumps(written)
-    engine.dispose()

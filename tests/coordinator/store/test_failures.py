@@ -1,0 +1,208 @@
+"""Files and disks that fail: one sentence that names the file and the cause, and no other error.
+
+SQLite's result codes: sqlite.org/rescode.html. A file size limit (setrlimit(2)) stands in for a
+disk that takes no more; max_page_count (sqlite.org/pragma.html) makes SQLite say that it is full.
+"""
+
+import asyncio
+import os
+import random
+import resource
+import sqlite3
+import subprocess
+import sys
+from collections.abc import Iterator
+from contextlib import closing, contextmanager
+from pathlib import Path
+
+import pytest
+from sqlalchemy import Connection
+
+from coordinator.data_folder import DataFolderError
+from coordinator.store import Store, StoreError, events, homings, runs
+from tests.coordinator.store.test_events import UTC, add
+from tests.coordinator.store.test_runs import report
+
+ROOT = Path(__file__).parents[3]
+POWERLESS = Path(__file__).with_name("powerless.py")
+
+
+async def filled(folder: Path) -> Path:
+    """A closed database of many pages."""
+    store = Store(folder)
+    for run in range(1, 30):
+        told = report(run, holds=["x" * 3000])
+        await store.write(lambda connection, told=told: runs.begin(connection, told, "M2\n"))  # type: ignore[misc]
+    homing = {"number": 1, "state": "running", "message": "", "joints": {}}
+    await store.write(lambda connection: homings.save(connection, homing, UTC))
+    await store.close()
+    return store.path
+
+
+def sentence_of(folder: Path) -> str:
+    """What opening it says, which must be one line that names the file, and an expected error."""
+    with pytest.raises(StoreError) as caught:
+        Store(folder)
+    said = str(caught.value)
+    assert isinstance(caught.value, DataFolderError)  # so that `unisono serve` exits with 2
+    assert said.startswith(str(folder / "unisono.db"))
+    assert "\n" not in said
+    return said
+
+
+@pytest.mark.parametrize("size", [10, 4096, 200_000])
+def test_file_of_random_bytes_is_told_as_damaged_and_left_as_it_is(
+    tmp_path: Path, size: int
+) -> None:
+    garbage = random.Random(size).randbytes(size)
+    (tmp_path / "unisono.db").write_bytes(garbage)
+    assert "it is damaged" in sentence_of(tmp_path)
+    assert (tmp_path / "unisono.db").read_bytes() == garbage
+
+
+async def test_file_that_lacks_its_end_is_told_as_damaged(tmp_path: Path) -> None:
+    path = await filled(tmp_path)
+    whole = path.read_bytes()
+    for size in (50, 1000, 4096, 5000, len(whole) // 2, len(whole) - 4096):
+        path.write_bytes(whole[:size])
+        assert "damaged" in sentence_of(tmp_path), size
+        assert path.read_bytes() == whole[:size]
+
+
+async def test_bytes_that_changed_anywhere_let_no_other_error_out(tmp_path: Path) -> None:
+    path = await filled(tmp_path)
+    whole = path.read_bytes()
+    chance, told = random.Random(1), 0
+    for _ in range(30):
+        damaged = bytearray(whole)
+        for _ in range(chance.choice((1, 8, 64))):
+            damaged[chance.randrange(len(damaged))] = chance.randrange(256)
+        path.write_bytes(damaged)
+        try:
+            store = Store(tmp_path)
+        except StoreError:
+            told += 1
+            continue
+        for run in range(1, 30):
+            try:
+                await store.read(runs.summaries)
+                await store.read(lambda connection, run=run: runs.load(connection, run))  # type: ignore[misc]
+            except StoreError:
+                told += 1
+        await store.close()
+    assert told
+
+
+def test_folder_in_place_of_the_file_is_told(tmp_path: Path) -> None:
+    (tmp_path / "unisono.db").mkdir()
+    assert sentence_of(tmp_path).endswith("unisono.db cannot be opened: Is a directory")
+
+
+def test_data_folder_that_is_not_there_is_told(tmp_path: Path) -> None:
+    assert "cannot be opened: No such file or directory" in sentence_of(tmp_path / "absent")
+
+
+@contextmanager
+def modes(folder: Path, folder_mode: int, file_mode: int | None) -> Iterator[None]:
+    """A folder and a database in it with these modes."""
+    if file_mode is not None:
+        (folder / "unisono.db").chmod(file_mode)
+    folder.chmod(folder_mode)
+    try:
+        yield
+    finally:
+        folder.chmod(0o700)
+
+
+@pytest.mark.parametrize(
+    ("folder_mode", "file_mode", "says"),
+    [
+        (0o700, 0o400, "unisono.db cannot be opened: Permission denied"),
+        (0o500, 0o600, "it or its folder is read-only"),
+        (0o500, None, "unisono.db cannot be opened: Permission denied"),
+    ],
+)
+async def test_file_or_folder_that_is_read_only_is_told(
+    tmp_path: Path, folder_mode: int, file_mode: int | None, says: str
+) -> None:
+    if file_mode is not None:
+        await filled(tmp_path)
+    with modes(tmp_path, folder_mode, file_mode):
+        said = subprocess.run(
+            [sys.executable, str(POWERLESS), str(tmp_path)],
+            capture_output=True,
+            text=True,
+            check=False,
+            env={**os.environ, "PYTHONPATH": str(ROOT)},
+        )
+    assert (said.returncode, said.stderr) == (0, "")
+    assert says in said.stdout
+    assert str(tmp_path / "unisono.db") in said.stdout
+
+
+@contextmanager
+def no_file_longer_than(size: int) -> Iterator[None]:
+    """Whatever this process writes, no file gets longer than this."""
+    before = resource.getrlimit(resource.RLIMIT_FSIZE)
+    resource.setrlimit(resource.RLIMIT_FSIZE, (size, before[1]))
+    try:
+        yield
+    finally:
+        resource.setrlimit(resource.RLIMIT_FSIZE, before)
+
+
+def test_disk_that_takes_nothing_at_the_start_is_told_and_next_time_all_is_well(
+    tmp_path: Path,
+) -> None:
+    for size in (0, 4096, 20_000):
+        with no_file_longer_than(size):
+            said = sentence_of(tmp_path)
+        assert "its disk fails" in said
+    asyncio.run(Store(tmp_path).close())
+
+
+async def test_disk_that_takes_no_more_fails_that_write_and_goes_on_once_it_does(
+    store: Store,
+) -> None:
+    first = await store.write(lambda connection: add(connection, "before"))
+    with no_file_longer_than(store.path.with_name("unisono.db-wal").stat().st_size):
+        for _ in range(3):
+            with pytest.raises(StoreError, match=r"unisono\.db cannot be used: its disk fails"):
+                await store.write(lambda connection: add(connection, "x" * 10_000))
+        # What is committed is there to be read.
+        (kept,) = await store.read(lambda connection: events.newest(connection, None, 9))
+        assert kept["id"] == first
+    await store.write(lambda connection: add(connection, "after"))
+    kept_now = await store.read(lambda connection: events.newest(connection, None, 9))
+    assert [one["message"] for one in kept_now] == ["after", "before"]
+
+
+async def test_full_disk_is_told_as_such(store: Store) -> None:
+    def fill(connection: Connection) -> None:
+        (pages,) = connection.exec_driver_sql("PRAGMA page_count").one()
+        connection.exec_driver_sql(f"PRAGMA max_page_count = {pages}")
+        add(connection, "x" * 100_000)
+
+    with pytest.raises(StoreError, match="there is no space left on its disk"):
+        await store.write(fill)
+
+
+async def test_database_that_another_program_keeps_locked_is_told(store: Store) -> None:
+    with closing(sqlite3.connect(store.path, isolation_level=None)) as other:
+        await store.write(
+            lambda connection: connection.exec_driver_sql("PRAGMA busy_timeout = 1").close()
+        )
+        other.execute("BEGIN IMMEDIATE")
+        with pytest.raises(StoreError, match="another program keeps it locked"):
+            await store.write(lambda connection: add(connection, "x"))
+        other.execute("ROLLBACK")
+        await store.write(lambda connection: add(connection, "x"))
+
+
+async def test_closed_store_says_so(tmp_path: Path) -> None:
+    store = Store(tmp_path)
+    await store.close()
+    with pytest.raises(StoreError, match="is closed: the coordinator is ending"):
+        await store.write(lambda connection: add(connection, "x"))
+    with pytest.raises(StoreError, match="is closed"):
+        await store.read(runs.summaries)

@@ -1,0 +1,146 @@
+"""Writes are answered after their commit, and those that wait together share one."""
+
+import asyncio
+import logging
+import sqlite3
+import threading
+from contextlib import closing
+
+import pytest
+from sqlalchemy import Connection, event
+
+from coordinator.store import Store, StoreError, events, writer
+from tests.coordinator.store.test_events import add
+
+
+class Commits:
+    """Counts a store's commits."""
+
+    def __init__(self, store: Store) -> None:
+        self.count = 0
+        event.listen(store._writing, "commit", self._commit)
+
+    def _commit(self, _connection: Connection) -> None:
+        self.count += 1
+
+
+async def busy(store: Store) -> tuple[threading.Event, asyncio.Future[bool]]:
+    """A store whose disk is busy until the event is set, and the write that keeps it so."""
+    begun, let = asyncio.Event(), threading.Event()
+    loop = asyncio.get_running_loop()
+
+    def slow(_connection: Connection) -> bool:
+        loop.call_soon_threadsafe(begun.set)
+        return let.wait(30)
+
+    write = store.write(slow)
+    await begun.wait()
+    return let, write
+
+
+async def messages(store: Store) -> list[str]:
+    kept = await store.read(lambda connection: events.newest(connection, None, 500))
+    return [one["message"] for one in reversed(kept)]
+
+
+async def test_commit_is_on_the_disk_when_it_returns_by_sqlites_own_words(store: Store) -> None:
+    def pragmas(connection: Connection) -> tuple[object, ...]:
+        return tuple(
+            connection.exec_driver_sql(f"PRAGMA {name}").scalar()
+            for name in ("journal_mode", "synchronous")
+        )
+
+    assert await store.write(pragmas) == ("wal", 2)  # 2 is FULL (sqlite.org/pragma.html)
+
+
+async def test_burst_of_writes_is_one_transaction_in_the_order_of_asking(store: Store) -> None:
+    let, first = await busy(store)
+    commits = Commits(store)
+    burst = [
+        store.write(lambda connection, number=number: add(connection, str(number)))  # type: ignore[misc]
+        for number in range(100)
+    ]
+    assert not any(one.done() for one in burst)
+    let.set()
+    ids = await asyncio.gather(*burst)
+    assert await first
+    assert commits.count == 2
+    assert ids == sorted(ids)
+    assert await messages(store) == [str(number) for number in range(100)]
+
+
+async def test_write_is_answered_when_everybody_else_can_see_it(store: Store) -> None:
+    for number in range(1, 21):
+        await store.write(lambda connection: add(connection, "x"))
+        with closing(sqlite3.connect(store.path)) as other:
+            assert other.execute("SELECT count(*) FROM events").fetchone() == (number,)
+
+
+async def test_reading_does_not_wait_for_a_write_and_sees_what_is_committed(store: Store) -> None:
+    await store.write(lambda connection: add(connection, "before"))
+    let, first = await busy(store)
+    assert await messages(store) == ["before"]
+    let.set()
+    assert await first
+
+
+async def test_write_that_fails_takes_no_other_with_it(
+    store: Store, caplog: pytest.LogCaptureFixture
+) -> None:
+    def wrong(connection: Connection) -> None:
+        add(connection, "half")
+        connection.exec_driver_sql("INSERT INTO nowhere VALUES (1)").close()
+
+    def broken(_connection: Connection) -> None:
+        raise RuntimeError("a slip")
+
+    let, first = await busy(store)
+    good = [store.write(lambda connection: add(connection, "one"))]
+    bad = [store.write(wrong), store.write(broken)]
+    good.append(store.write(lambda connection: add(connection, "two")))
+    let.set()
+    with caplog.at_level(logging.ERROR):
+        with pytest.raises(StoreError, match="no such table: nowhere"):
+            await bad[0]
+        with pytest.raises(RuntimeError, match="a slip"):
+            await bad[1]
+    assert await first
+    await asyncio.gather(*good)
+    assert "a slip" in caplog.text  # a mistake of this program is told with its place
+    assert await messages(store) == ["one", "two"]
+
+
+async def test_write_that_nobody_waits_for_any_more_is_not_done(store: Store) -> None:
+    let, first = await busy(store)
+    gone = store.write(lambda connection: add(connection, "gone"))
+    stays = store.write(lambda connection: add(connection, "stays"))
+    gone.cancel()
+    await asyncio.sleep(0)  # the future's own word of it
+    let.set()
+    await stays
+    assert await first
+    assert await messages(store) == ["stays"]
+
+
+async def test_disk_that_hangs_makes_the_queue_only_so_long(
+    store: Store, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    let, first = await busy(store)
+    monkeypatch.setattr(writer, "MAX_WAITING", 3)
+    asked = [store.write(lambda connection: add(connection, "x")) for _ in range(4)]
+    with pytest.raises(StoreError, match="3 writes wait for its disk already"):
+        await asked[3]
+    let.set()
+    await asyncio.gather(*asked[:3])
+    assert await first
+
+
+async def test_closing_finishes_what_was_asked_for(store: Store) -> None:
+    let, first = await busy(store)
+    asked = [store.write(lambda connection: add(connection, "x")) for _ in range(5)]
+    let.set()
+    await store.close()
+    assert await first
+    with closing(sqlite3.connect(store.path)) as other:
+        assert other.execute("SELECT count(*) FROM events").fetchone() == (5,)
+    assert len(await asyncio.gather(*asked)) == 5
