@@ -22,7 +22,7 @@ class JointHealth:
         joint = self._joint
         centi_c, supply_mv = status.temperature_centi_c, status.supply_mv
         celsius = None if centi_c is None else centi_c / 100
-        dead = bool(status.faults & Fault.TEMPERATURE_SENSOR)
+        dead = status.faults != 0 and Fault.TEMPERATURE_SENSOR in status.faults
         implausible = self.sensor.observe(celsius, now, dead=dead)
         if celsius is not None and not RANGE_C[0] <= celsius <= RANGE_C[1]:
             celsius = None  # no temperature at all; one that jumped may well be true
