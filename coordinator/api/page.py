@@ -12,9 +12,10 @@ from typing import Final
 
 from fastapi import FastAPI
 from fastapi.staticfiles import StaticFiles
-from starlette.responses import Response
+from starlette.responses import FileResponse, Response
 from starlette.types import Scope
 
+from coordinator.settings import DEMO_PROGRAM
 from coordinator.web import WEB
 
 _IMPORT_MAP: Final = re.compile(r'<script type="importmap">(.*?)</script>', re.DOTALL)
@@ -56,4 +57,10 @@ class _Page(StaticFiles):
 
 def add_page(app: FastAPI) -> None:
     """Serve the page at `/`. To be added last: it answers every path that nothing else does."""
+
+    @app.get(f"/examples/{DEMO_PROGRAM.name}", include_in_schema=False)
+    async def example() -> Response:
+        headers = {"X-Content-Type-Options": "nosniff"}
+        return FileResponse(DEMO_PROGRAM, media_type="text/plain; charset=utf-8", headers=headers)
+
     app.mount("/", _Page(WEB))

@@ -1,0 +1,53 @@
+// The live feed: connects, comes back after a while when it was lost, begins anew after a gap.
+
+import { CLIENT } from "./api.js";
+import { apply } from "./state.js";
+
+const FIRST_WAIT_MS = 250;
+const LONGEST_WAIT_MS = 2000;
+const SILENT_MS = 3000; // a message comes every second: a connection that brings none is dead
+
+/** Follow the feed for good. `told` gets every new model; `lost` is called when it breaks. */
+export function follow(start, told, lost) {
+  let model = start;
+  let wait = FIRST_WAIT_MS;
+
+  function connect() {
+    const scheme = location.protocol === "https:" ? "wss:" : "ws:";
+    const socket = new WebSocket(`${scheme}//${location.host}/api/v1/feed?client=${CLIENT}`);
+    let silence = null;
+    let over = false;
+
+    function end() {
+      if (over) return;
+      over = true;
+      clearTimeout(silence);
+      socket.close();
+      lost();
+      setTimeout(connect, wait);
+      wait = Math.min(2 * wait, LONGEST_WAIT_MS);
+    }
+
+    function heard() {
+      clearTimeout(silence);
+      silence = setTimeout(end, SILENT_MS);
+    }
+
+    heard();
+    socket.onclose = end;
+    socket.onmessage = (event) => {
+      if (over) return;
+      heard();
+      const next = apply(model, JSON.parse(event.data), performance.now());
+      if (next === null) {
+        end();
+        return;
+      }
+      wait = FIRST_WAIT_MS;
+      model = next;
+      told(model);
+    };
+  }
+
+  connect();
+}

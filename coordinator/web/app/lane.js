@@ -1,0 +1,61 @@
+// One joint, base to tool: name, state, angle, temperature, supply, link, and its strip.
+
+import { html } from "htm/preact";
+import { Heat, Range } from "./bars.js";
+import { Details } from "./details.js";
+import { angle, figure, NONE, old } from "./figures.js";
+import { jointState, Shape } from "./shapes.js";
+import { ageS, isFresh } from "./state.js";
+import { Strip } from "./strip.js";
+
+/** A joint's row. `gone`: the coordinator is not heard, so nothing here is live. */
+export function Lane({ joint, model, nowUs, gone, open, toggle, act }) {
+  const fresh = isFresh(joint, nowUs) && !gone;
+  const [shape, word, level] = jointState(joint, fresh || gone);
+  const heat = heatLevel(joint);
+  const worst = level || (fresh ? heat : "");
+  const age = ageS(joint, nowUs);
+  return html`
+    <li class="lane ${fresh ? "" : "stale"} ${worst}">
+      <div class="who">
+        <h2><button class="name" aria-expanded=${open} onClick=${toggle}>
+          ${joint.name} <span class="word">${joint.word}</span>
+          <span class="unseen">, details</span>
+        </button></h2>
+        <p class="state ${level}"><${Shape} name=${shape} /> ${word}</p>
+      </div>
+      <div class="where">
+        <p class="angle">${angle(joint.homed ? joint.position_deg : null)}</p>
+        <${Range} joint=${joint} deg=${joint.homed ? joint.position_deg : null} />
+      </div>
+      <div class="health">
+        <div class="warmth ${heat}">
+          <span>${heat && html`<${Shape} name="attention" /> `}${heat === "danger" ? "hot " : heat && "warm "}${figure(joint.temperature_c, 0, "°C")}</span>
+          <${Heat} joint=${joint} history=${model.heats[joint.name]}
+            known=${joint.temperature_c != null} />
+        </div>
+        <p class="small">
+          <span>${figure(joint.supply_v, 1, "V")}</span> · <span>fan ${figure(joint.fan_percent, 0, "%")}</span> · <span class="age">${old(age)}</span>
+        </p>
+        <p class="small">${link(joint)}</p>
+      </div>
+      <${Strip} joint=${joint} />
+      ${open && html`<${Details} joint=${joint} act=${act} />`}
+    </li>`;
+}
+
+/** "", "attention" or "danger" by the joint's temperature. */
+function heatLevel(joint) {
+  const c = joint.temperature_c;
+  if (c == null) return "";
+  if (joint.limit_c != null && c > joint.limit_c) return "danger";
+  return joint.warm ? "attention" : "";
+}
+
+function link(joint) {
+  const rtt = joint.rtt_p50_us == null ? NONE : figure(joint.rtt_p50_us / 1000, 0, "ms");
+  const loss = joint.loss == null ? NONE : figure(joint.loss * 100, 0, "%");
+  const bound = joint.clock?.bound_us;
+  const clock = bound == null ? NONE : `±${figure(bound / 1000, 1, "ms")}`;
+  return html`<span>link ${rtt}</span> · <span>lost ${loss}</span> · <span>clock ${clock}</span>`;
+}

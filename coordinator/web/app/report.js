@@ -1,0 +1,45 @@
+// What a run was: how it ended, its starts with their proof, the slack of each joint, its holds.
+
+import { html } from "htm/preact";
+import { sentence } from "./api.js";
+import { dayTime, figure, micros, NONE } from "./figures.js";
+
+/** A report as the coordinator keeps it. */
+export function Report({ report }) {
+  const took = report.ended_at_us == null ? null : (report.ended_at_us - report.began_at_us) / 1e6;
+  const starts = [...report.starts].sort((one, other) => one.at_us - other.at_us);
+  return html`
+    <h2>Run ${report.run}, ${report.name}: ${report.outcome}</h2>
+    ${report.message && html`<p>${sentence(report.message)}</p>`}
+    <p>${report.began_utc ? `Began ${dateTime(report.began_utc)}, took` : "Took"} ${figure(took, 1, "s")}.</p>
+    <ul class="facts">
+      ${starts.map((start, k) => html`<li key="s${k}"><strong>${start.path_us > 0 ? "Resume" : "Start"}</strong>: all
+        joints began ${micros(start.spread_us)} apart, proved to be at most ${micros(start.bound_us)};
+        ${" "}${start.attempts === 1 ? "first try" : `${start.attempts} tries`}, set ${micros(start.lead_us)} ahead.</li>`)}
+      ${report.holds.map((hold, k) => html`<li key="h${k}"><strong>Hold</strong>: ${hold.cause};
+        joints ${micros(hold.apart_us)} of path time apart.</li>`)}
+      ${(report.overrides ?? []).map((one, k) => html`<li key="o${k}"><strong>Speed</strong>: ${figure(one.percent, 0, "%")}.</li>`)}
+      ${report.partial_starts > 0 && html`<li><strong>Partial starts</strong>: ${report.partial_starts}.</li>`}
+      ${report.stop_level && html`<li><strong>Stopped</strong>: ${report.stop_level}.</li>`}
+    </ul>
+    <div class="scroll" tabindex="0" role="region" aria-label="Joint by joint">
+      <table>
+        <thead><tr><th scope="col">joint</th><th scope="col">slack</th><th scope="col">feed slack</th>
+          <th scope="col">clock within</th></tr></thead>
+        <tbody>${report.joints.map((joint) => html`
+          <tr key=${joint.name}><th scope="row">${joint.name}</th><td>${micros(joint.slack_us)}</td>
+            <td>${micros(joint.feed_slack_us)}</td><td>${micros(joint.clock_bound_us)}</td></tr>`)}
+        </tbody>
+      </table>
+    </div>
+    <p class="small">Slack: how long before the start a joint had all it needed. Feed slack: how much
+      longer its points would have lasted than the slowest delivery took.</p>`;
+}
+
+/** Local date and time of a UTC instant. */
+export function dateTime(utc) {
+  if (!utc) return NONE;
+  const date = new Date(utc);
+  const parts = [date.getFullYear(), date.getMonth() + 1, date.getDate()];
+  return `${parts.map((part) => String(part).padStart(2, "0")).join("-")} ${dayTime(date)}`;
+}

@@ -1,0 +1,58 @@
+// Watch: the run, a lane for each joint, the common axis, and what happened.
+
+import { html } from "htm/preact";
+import { micros } from "./figures.js";
+import { Journal } from "./journal.js";
+import { Lane } from "./lane.js";
+import { Report } from "./report.js";
+import { RunBar } from "./runbar.js";
+import { FUTURE_S, PAST_S, place } from "./strip.js";
+
+/** The page for whoever stands next to the arm. */
+export function Watch({ model, nowUs, gone, open, toggle, ended, close, act }) {
+  const arm = model.arm;
+  return html`
+    <${RunBar} arm=${arm} gone=${gone} act=${act} />
+    <ul class="lanes">
+      ${arm.joints.map((joint) => html`
+        <${Lane} key=${joint.name} joint=${joint} model=${model} nowUs=${nowUs} gone=${gone}
+          open=${open.has(joint.name)} toggle=${() => toggle(joint.name)} act=${act} />`)}
+    </ul>
+    <${Axis} start=${arm.run?.start} nowUs=${nowUs} />
+    ${ended && html`
+      <section class="card" aria-label="The run that ended">
+        <${Report} report=${ended} />
+        <p><button class="plain" onClick=${close}>Close</button> <a href="#records">All records</a></p>
+      </section>`}
+    <${Journal} arm=${arm} nowUs=${nowUs} act=${act} />`;
+}
+
+function Axis({ start, nowUs }) {
+  const marks = [-10, -8, -6, -4, -2, 0, 1, 2, 3].filter((s) => s >= -PAST_S && s <= FUTURE_S);
+  const word = (s) => (s === 0 ? "now" : `${s < 0 ? "−" : "+"}${Math.abs(s)} s`);
+  const anchor = (s) => (s === -PAST_S ? "start" : s === FUTURE_S ? "end" : "middle");
+  return html`
+    <div class="axis">
+      <svg class="marks" width="100%" height="18" role="img" aria-label="Time from 10 s ago to 3 s ahead">
+        ${marks.map((s) => html`
+          <text key=${s} class=${(s < 0 && s % 4) || s === 2 ? "spare" : ""} x="${(place(s) * 100).toFixed(2)}%" y="13"
+            text-anchor=${anchor(s)}>${word(s)}</text>`)}
+      </svg>
+      <p class="legend">
+        <span><i class="lease"></i>may move until here (lease)</span>
+        <span><i class="buffer"></i>points in the joint</span>
+        <span><i class="dashed"></i>planned</span>
+        <span><i class="start"></i>${startWords(start, nowUs)}</span>
+        <span>each lane to its own scale</span>
+      </p>
+    </div>`;
+}
+
+function startWords(start, nowUs) {
+  if (!start) return "common start";
+  if (start.set) {
+    return `start set in ${micros(Math.max(0, start.at_us - nowUs))}${start.attempts > 1 ? `, try ${start.attempts}` : ""}`;
+  }
+  if (start.spread_us == null) return "common start, spread not known yet";
+  return `common start, ${micros(start.spread_us)} apart, proved within ${micros(start.bound_us)}`;
+}

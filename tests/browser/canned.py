@@ -1,0 +1,83 @@
+"""What a feed could say, made up: for looks and failures that are hard to bring about."""
+
+import math
+from typing import Any
+
+NAMES = ("turntable", "shoulder", "elbow", "forearm", "wrist", "tool")
+NOW_US = 3_600_000_000
+
+
+def joint(index: int, **values: Any) -> dict[str, Any]:
+    """A joint that moves, as the feed tells it."""
+    name = NAMES[index] if index < len(NAMES) else f"joint{index + 1}"
+    return {
+        "name": name, "id": f"3c71bf4a{index:04x}", "word": "ABCDEUVWHIJKLQRXYZ"[index % 18],
+        "link": "up", "link_message": "", "firmware": "0.1.0", "boot": "0000002a",
+        "heard_at_us": NOW_US - 40_000, "measured": True, "q_us": 21_000, "loss": 0.01,
+        "rtt_p50_us": 3_100, "rtt_p99_us": 9_400, "stop_wanted": 0, "stop": 0,
+        "clock": {"locked": True, "reason": "", "bound_us": 620, "rate_ppm": -12.3},
+        "state": "moving", "homed": True, "energised": True,
+        "position_deg": round(31.42 - 17.5 * index, 2), "velocity_deg_s": 4.0,
+        "temperature_c": 36.0 + index, "plausible": True, "warm": False, "supply_v": 23.8,
+        "fan_percent": 30, "rssi_dbm": -52, "faults": [],
+        "lease_us": 10_600_000, "path_us": 10_000_000, "buffered_us": 12_600_000,
+        "range_deg": None if name == "tool" else [-170.0, 170.0], "warning_c": 50.0,
+        "limit_c": 58.0, "velocity_limit_deg_s": 60.0, "acceleration_limit_deg_s2": 120.0,
+        **values,
+    }  # fmt: skip
+
+
+def run(**values: Any) -> dict[str, Any]:
+    """A run that plays."""
+    return {
+        "number": 3, "name": "prick_out_tray.nc", "phase": "moving", "part": 1, "parts": 1,
+        "line": 42, "lines": 118, "path_us": 10_000_000, "end_us": 72_000_000,
+        "rate_percent": 100.0, "attempts": 1, "message": "", "left_us": 62_000_000,
+        "start": {
+            "at_us": NOW_US - 7_400_000, "path_us": 0, "attempts": 1, "lead_us": 240_000,
+            "set": False, "spread_us": 62, "bound_us": 1400, "slack_us": {},
+        },
+        **values,
+    }  # fmt: skip
+
+
+def whole(joints: int = 6, seq: int = 1, version: str = "1", **values: Any) -> dict[str, Any]:
+    """The first message of a feed whose arm plays."""
+    lanes = [joint(index) for index in range(joints)]
+    past = [NOW_US - 10_000_000 + 100_000 * k for k in range(100)]
+    state = {
+        "arm": "bench arm", "session": "0" * 16, "now_us": NOW_US, "phase": "moving",
+        "run": run(), "homing": None, "joints": lanes, "unknown": [], "warnings": [],
+        "notes": [note(NOW_US - 7_000_000, "Start of prick_out_tray.nc: first try.")],
+        "ahead": {
+            "at_us": NOW_US, "step_us": 200_000,
+            "deg": {one["name"]: [_wave(one, 0.2 * k) for k in range(16)] for one in lanes},
+        },
+        **values,
+    }  # fmt: skip
+    history = {
+        "joints": {
+            one["name"]: {"at_us": past, "deg": [_wave(one, (at - NOW_US) / 1e6) for at in past]}
+            for one in lanes
+        },
+        "temperature": {
+            one["name"]: {"at_us": past[::20], "c": [one["temperature_c"]] * 5} for one in lanes
+        },
+    }
+    return {"type": "whole", "seq": seq, "version": version, "state": state, "history": history}
+
+
+def note(at_us: int, message: str, level: str = "info") -> dict[str, Any]:
+    """Something that happened."""
+    return {"at_us": at_us, "level": level, "code": "start", "message": message, "joint": None}
+
+
+def change(seq: int, **values: Any) -> dict[str, Any]:
+    """A later message, empty unless told otherwise."""
+    told = {"type": "change", "seq": seq, "at_us": NOW_US + 50_000 * seq, "set": {}, "joints": {}}
+    return {**told, "notes": [], **values}
+
+
+def _wave(one: dict[str, Any], s: float) -> float:
+    where: float = one["position_deg"]
+    return where + 20 * math.sin(max(s, -7.4) * (0.5 + where / 200)) * (1 if s > -7.4 else 0.98)

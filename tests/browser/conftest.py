@@ -1,0 +1,126 @@
+"""A browser, and what the tests of the page show it."""
+
+import json
+import shutil
+import socket
+import threading
+from collections.abc import Callable, Iterator
+from pathlib import Path
+from typing import Any
+
+import pytest
+import uvicorn
+from fastapi import FastAPI
+from playwright.sync_api import (
+    Browser,
+    BrowserContext,
+    ConsoleMessage,
+    Page,
+    WebSocketRoute,
+    sync_playwright,
+)
+
+from coordinator.api.page import add_page
+from tests.e2e.harness import until
+
+SHOTS = Path(__file__).parents[2] / "build" / "browser"
+DESKTOP = {"width": 1280, "height": 800}
+PHONE = {"width": 360, "height": 740}
+_FLAGS = [
+    "--no-sandbox", "--disable-background-networking", "--disable-component-update",
+    "--disable-sync", "--disable-quic", "--no-first-run",
+]  # fmt: skip
+
+
+@pytest.fixture(scope="session")
+def browser() -> Iterator[Browser]:
+    """Chromium as the system has it."""
+    path = shutil.which("chromium")
+    assert path is not None, "the page's tests need chromium: `make system` installs it"
+    with sync_playwright() as playwright:
+        chromium = playwright.chromium.launch(executable_path=path, args=_FLAGS)
+        yield chromium
+        chromium.close()
+
+
+@pytest.fixture(scope="session")
+def files() -> Iterator[str]:
+    """The page's files as the coordinator serves them, without a coordinator; their address."""
+    app = FastAPI(openapi_url=None)
+    add_page(app)
+    listener = socket.create_server(("127.0.0.1", 0))
+    server = uvicorn.Server(uvicorn.Config(app, log_config=None, lifespan="off", ws="none"))
+    serving = threading.Thread(target=server.run, kwargs={"sockets": [listener]})
+    serving.start()
+    until(lambda: server.started, "the files are served")
+    yield f"http://127.0.0.1:{listener.getsockname()[1]}"
+    server.should_exit = True
+    serving.join()
+    listener.close()
+
+
+Open = Callable[..., Page]
+"""Opens a page: `open_page(url)`, with `size`, `touch`, `bypass_csp`, `before`."""
+
+
+@pytest.fixture
+def open_page(browser: Browser) -> Iterator[Open]:
+    """Opens pages that must write no error to their console, violations of the policy among them.
+
+    What fails to load is a message of the browser's own, and no error of the page: a coordinator
+    that is killed answers nothing.
+    """
+    contexts: list[BrowserContext] = []
+    errors: list[str] = []
+
+    def console(message: ConsoleMessage) -> None:
+        expected = ("net::ERR", "Failed to load resource")
+        if message.type == "error" and not any(text in message.text for text in expected):
+            errors.append(message.text)
+
+    def opened(
+        url: str,
+        size: dict[str, int] | None = None,
+        touch: bool = False,
+        bypass_csp: bool = False,
+        before: Callable[[Page], None] | None = None,
+    ) -> Page:
+        width_height: Any = size or DESKTOP
+        context = browser.new_context(viewport=width_height, has_touch=touch, bypass_csp=bypass_csp)
+        contexts.append(context)
+        page = context.new_page()
+        page.set_default_timeout(30_000)
+        page.on("console", console)
+        page.on("pageerror", lambda error: errors.append(str(error)))
+        if before is not None:
+            before(page)
+        page.goto(url)
+        return page
+
+    yield opened
+    for context in contexts:
+        context.close()
+    assert errors == []
+
+
+class Feed:
+    """A feed that says what a test tells it to."""
+
+    def __init__(self, *first: dict[str, Any]) -> None:
+        self.first = first
+        self.sockets: list[WebSocketRoute] = []
+
+    def attach(self, page: Page) -> None:
+        """Answer the page's feed, and its questions about who it is."""
+        page.route("**/api/v1/session", lambda route: route.fulfill(json={"role": "operate"}))
+        page.route("**/api/v1/control", lambda route: route.fulfill(json={"you": "me"}))
+        page.route_web_socket("**/api/v1/feed**", self._answer)
+
+    def say(self, message: dict[str, Any]) -> None:
+        """One more message to the newest connection."""
+        self.sockets[-1].send(json.dumps(message))
+
+    def _answer(self, route: WebSocketRoute) -> None:
+        self.sockets.append(route)
+        for message in self.first:
+            route.send(json.dumps(message))
