@@ -20,6 +20,7 @@ def main() -> int:
     asked = _arguments()
     # What the service warns of, such as a start that is tried again, is what the tables count.
     logging.basicConfig(level=logging.ERROR)
+    print("Sizes: " + ", ".join(f"{name} {_words(size)}" for name, size in vars(asked).items()))
     broken: list[str] = []
     if "virtual" in asked.tables:
         for joints in asked.virtual_joints:
@@ -46,6 +47,10 @@ def main() -> int:
     if "kills" in asked.tables:
         kills.table(asked.networks, asked.joints, asked.kills, asked.seed)
     return _judge(broken)
+
+
+def _words(size: object) -> str:
+    return " ".join(map(str, size)) if isinstance(size, list | tuple) else str(size)
 
 
 def _judge(broken: Sequence[str]) -> int:

@@ -36,8 +36,6 @@ class Guaranteed:
     """
 
     spread_us: list[float] = field(default_factory=list)
-    estimate_us: list[float] = field(default_factory=list)
-    """How far apart the errors of the estimates were, at the start's instant."""
     bound_us: list[float] = field(default_factory=list)
     """What the report states that the spread cannot exceed."""
     half_width_us: list[float] = field(default_factory=list)
@@ -63,7 +61,7 @@ class Guaranteed:
 
     def add(self, other: "Guaranteed") -> None:
         """Take in what another group showed."""
-        for name in ("spread_us", "estimate_us", "bound_us", "half_width_us", "stated_us"):
+        for name in ("spread_us", "bound_us", "half_width_us", "stated_us"):
             getattr(self, name).extend(getattr(other, name))
         for name in ("covered", "unlocked", "outside", "beyond", "broken"):
             setattr(self, name, getattr(self, name) + getattr(other, name))
@@ -124,5 +122,3 @@ def judge_start(found: Guaranteed, starts: tuple[KnownStart | None, ...]) -> Non
     found.broken += spread_us > bound_us
     found.spread_us.append(spread_us)
     found.bound_us.append(bound_us)
-    errors_us = [one.estimate_us for one in known]
-    found.estimate_us.append(max(errors_us) - min(errors_us))

@@ -1,6 +1,7 @@
 """Starts in virtual time: the same core and joints, many worlds, each with a seed of its own."""
 
 import multiprocessing
+import sys
 import time
 from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass, field
@@ -46,8 +47,6 @@ class Found:
     """Just after homing."""
     rested: Starts = field(default_factory=Starts)
     """After two minutes at rest."""
-    estimate_us: list[float] = field(default_factory=list)
-    """At each start's instant, how far apart the errors of the clocks' estimates were."""
     go_now_us: list[float] = field(default_factory=list)
     sntp_us: list[float] = field(default_factory=list)
     simulated_s: float = 0.0
@@ -57,15 +56,17 @@ class Found:
     moving_cpu_s: float = 0.0
 
     @property
-    def spread_us(self) -> list[float]:
-        """True spreads of all starts."""
-        return self.homed.spread_us + self.rested.spread_us
+    def every(self) -> Starts:
+        """All starts."""
+        starts = Starts()
+        starts.add(self.homed)
+        starts.add(self.rested)
+        return starts
 
     def add(self, other: "Found") -> None:
         """Take in what another world gave."""
         self.homed.add(other.homed)
         self.rested.add(other.rested)
-        self.estimate_us += other.estimate_us
         self.go_now_us += other.go_now_us
         self.sntp_us += other.sntp_us
         self.simulated_s += other.simulated_s
@@ -95,17 +96,22 @@ def measure(
 def shared_out(
     work: Callable[[_Case], _Found], cases: Sequence[_Case], processes: int, what: str
 ) -> Iterable[tuple[_Case, _Found]]:
-    """Each case with what came of it; in this process if it is the only one."""
+    """Each case with what came of it; in this process if it is the only one. Ctrl-C ends it with
+    what is known by then.
+    """
     progress = Progress(what, len(cases))
-    if processes == 1:
-        for case in cases:
-            yield case, work(case)
-            progress.step()
-        return
-    with multiprocessing.get_context("spawn").Pool(processes) as pool:
-        for case, found in zip(cases, pool.imap(work, cases), strict=True):
-            yield case, found
-            progress.step()
+    try:
+        if processes == 1:
+            for case in cases:
+                yield case, work(case)
+                progress.step()
+            return
+        with multiprocessing.get_context("spawn").Pool(processes) as pool:
+            for case, found in zip(cases, pool.imap(work, cases), strict=True):
+                yield case, found
+                progress.step()
+    except KeyboardInterrupt:
+        print(f"{what}: cut short", file=sys.stderr)
 
 
 def one_world(case: Case) -> Found:
@@ -138,20 +144,9 @@ def play(arm: VirtualArm, starts: Starts, found: Found) -> None:
     while run.phase is not Phase.ENDED:
         arm.until_phase(Phase.MOVING, Phase.HELD, Phase.ENDED)
         if run.phase is Phase.MOVING:
-            world.at(run.report.starts[-1].at_us, _note_estimates, arm, found)
             arm.until_phase(Phase.HELD, Phase.ENDED)
         arm.go_on()
     found.moving_s += (world.now - began_us) / US
     found.moving_cpu_s += time.process_time() - began_s
     refused = sum(note.code == "start-refused" for note in world.notes[notes:])
     starts.take(run.report.to_json(), refused, began(arm.happened()), arm.where)
-
-
-def _note_estimates(arm: VirtualArm, found: Found) -> None:
-    now, errors_us = arm.world.now, []
-    for link, unit in zip(arm.world.core.links, arm.world.units, strict=True):
-        offset_us = link.clock.offset_us(now)
-        if offset_us is None:
-            return
-        errors_us.append(offset_us - (unit.joint_us(now) - now))
-    found.estimate_us.append(max(errors_us) - min(errors_us))

@@ -70,6 +70,11 @@ class Held:
         same = sum(apart <= SAME_US for apart in self.apart_us)
         return same / len(self.apart_us) if self.apart_us else float("nan")
 
+    @property
+    def false_holds_a_minute(self) -> float:
+        """Of motion without an outage."""
+        return 60 * self.false_holds / self.moving_s if self.moving_s else float("nan")
+
     def add(self, other: "Held") -> None:
         """Take in what another world showed."""
         self.apart_us += other.apart_us
@@ -97,7 +102,7 @@ def one_world(case: Case) -> Held:
     with _levelling(case.levelling):
         play.arm.home()
         while not play.enough:
-            play.to_its_end()
+            play.go()
     return play.found
 
 
@@ -119,7 +124,7 @@ class _Play:
             return len(found.apart_us) + found.ridden >= OUTAGES_EACH
         return found.moving_s >= MINUTES_EACH * 60
 
-    def to_its_end(self) -> None:
+    def go(self) -> None:
         """One play, to its end or until it is enough."""
         arm = self.arm
         notes = len(arm.world.notes)
@@ -129,9 +134,6 @@ class _Play:
             arm.go_on()
             if run.phase is Phase.MOVING and self._moves_on() and self._ways:
                 self._strike()
-        while run.phase is not Phase.ENDED:
-            arm.until_phase(Phase.HELD, Phase.ENDED)
-            arm.go_on()
         self._rested_us()
         refused = sum(note.code == "start-refused" for note in arm.world.notes[notes:])
         self.found.starts.take(run.report.to_json(), refused, self._began, arm.where)

@@ -6,14 +6,13 @@ from unittest.mock import patch
 import pytest
 
 from coordinator.core.lease import WINDOW_MAX_US
-from tests.bench import baselines, guarantee, outages
+from tests.bench import baselines, goals, guarantee, in_virtual_time, outages
 from tests.bench.__main__ import NETWORKS
 from tests.bench.clock_part import KnownStart
 from tests.bench.figures import percentile
 from tests.bench.guarantee import Guaranteed, judge_start
 from tests.bench.kills import Kills, allowed_us
 from tests.bench.starts import Starts
-from tests.bench.virtual_tables import GOAL_SPREAD_P99_US
 
 
 def report(bound_us: int | None, **changes: Any) -> dict[str, Any]:
@@ -66,7 +65,7 @@ def test_sntp_on_a_perfect_link_errs_by_no_more_than_drift_since_it_was_set() ->
     assert 0 < max(spreads) <= 1_500
 
 
-@pytest.mark.parametrize("network", GOAL_SPREAD_P99_US)
+@pytest.mark.parametrize("network", NETWORKS)
 def test_go_now_on_a_perfect_link_is_at_once_and_on_others_not(network: str) -> None:
     assert max(baselines.go_now_us("none", 6, 1, 5)) == 0
     assert min(baselines.go_now_us(network, 6, 1, 5)) > 0
@@ -128,3 +127,29 @@ def test_an_outage_in_mid_motion_ends_in_a_hold_within_the_window() -> None:
         found = outages.one_world(outages.Case("quiet", 2, 1, "both ways"))
     assert len(found.apart_us) + found.ridden >= 2
     assert max(found.apart_us) <= WINDOW_MAX_US
+
+
+def test_starts_in_virtual_time_are_within_their_bounds_and_none_is_lost() -> None:
+    found = in_virtual_time.one_world(in_virtual_time.Case("home", 2, 1, 1))
+    assert (found.every.asked, len(found.every.spread_us), found.every.broken) == (2, 2, [])
+    assert len(found.go_now_us) == len(found.sntp_us) == 2
+    assert max(found.every.spread_us) < min(found.go_now_us)
+
+
+def test_what_is_known_when_the_bench_is_cut_short_is_kept() -> None:
+    def work(case: int) -> int:
+        if case == 2:
+            raise KeyboardInterrupt
+        return 10 * case
+
+    assert list(in_virtual_time.shared_out(work, [0, 1, 2, 3], 1, "cases")) == [(0, 0), (1, 10)]
+
+
+def test_a_missed_goal_is_told_with_how_much() -> None:
+    assert goals.SPREAD_P99.missed("home", 110) == []
+    assert goals.SPREAD_P99.missed("home", 131) == [
+        "Goal missed on home: spread p99 131 µs, goal ≤ 110 µs, missed by 21 µs."
+    ]
+    assert goals.SAME_PATH_TIME.missed("busy", 75, ", both ways") == []
+    assert "on busy, both ways" in goals.SAME_PATH_TIME.missed("busy", 74, ", both ways")[0]
+    assert goals.SAME_PATH_TIME.missed("busy", float("nan")) == []
