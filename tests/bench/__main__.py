@@ -72,7 +72,7 @@ def _arguments() -> argparse.Namespace:
     parser.add_argument("--virtual-joints", type=int, nargs="+", default=[6, 24])
     parser.add_argument("--guarantees", type=int, default=100_000, help="starts of clocks alone")
     parser.add_argument("--clocks", type=int, default=3, help="that start together there")
-    parser.add_argument("--plays", type=int, default=5, help="worlds of long plays of each kind")
+    parser.add_argument("--plays", type=int, default=6, help="worlds of long plays of each kind")
     parser.add_argument("--processes", type=int, default=2, help="for virtual time")
     return parser.parse_args()
 

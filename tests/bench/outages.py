@@ -24,9 +24,9 @@ WAYS: dict[str, Sequence[Direction]] = {
     "to the joint": ("forward",),
     "from the joint": ("back",),
 }
-OUTAGES_EACH = 20
+OUTAGES_EACH = 10
 """Per world."""
-MINUTES_EACH = 10
+MINUTES_EACH = 5
 """Of motion without any outage, per world."""
 LENGTH_US = (500_000, 2_000_000)
 BEFORE_US = (3_000_000, 6_000_000)
