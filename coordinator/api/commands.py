@@ -8,7 +8,7 @@ from typing import Any
 from fastapi import APIRouter, HTTPException, Request, Response
 
 from coordinator.api import bodies
-from coordinator.api.desk import Desk
+from coordinator.api.desk import Desk, name_of
 from coordinator.api.tokens import Role
 from coordinator.core import events
 from coordinator.service import Service
@@ -22,8 +22,8 @@ def commands(service: Service, desk: Desk) -> APIRouter:
     """Routes that may move the arm or stop it, and the check of a program."""
     router = APIRouter()
 
-    def done(command: events.Command) -> dict[str, Any]:
-        service.command(command)
+    def done(command: events.Command, who: str) -> dict[str, Any]:
+        service.command(command, who)
         return {"phase": service.snapshot()["phase"]}
 
     @router.post("/check")
@@ -32,8 +32,8 @@ def commands(service: Service, desk: Desk) -> APIRouter:
 
     @router.post("/home", status_code=202)
     async def home(body: bodies.HomeBody, request: Request, response: Response) -> dict[str, Any]:
-        desk.command(request)
-        number = service.command(events.Home(tuple(body.joints)))
+        who = desk.command(request)
+        number = service.command(events.Home(tuple(body.joints)), who.name)
         response.headers["Location"] = f"{API_PREFIX}/homings/{number}"
         return {"homing": number}
 
@@ -46,38 +46,38 @@ def commands(service: Service, desk: Desk) -> APIRouter:
             desk.require(who)  # planning took a while, in which somebody may have taken control
             return left
 
-        number = await service.play(body.name, body.text, has_left)
+        number = await service.play(body.name, body.text, has_left, who.name)
         response.headers["Location"] = f"{API_PREFIX}/runs/{number}"
         return {"run": number}
 
     @router.post("/hold")
-    async def hold() -> dict[str, Any]:
-        return done(events.Hold())
+    async def hold(request: Request) -> dict[str, Any]:
+        return done(events.Hold(), name_of(request))
 
     @router.post("/resume")
     async def resume(request: Request) -> dict[str, Any]:
-        desk.command(request)
-        return done(events.Resume())
+        who = desk.command(request)
+        return done(events.Resume(), who.name)
 
     @router.post("/stop")
     async def stop(body: bodies.StopBody, request: Request) -> dict[str, Any]:
         if STOP_LEVELS[body.level] is not StopLevel.STOP and request.state.role is Role.WATCH:
             # A raised arm may fall: that is for whoever may move it.
             raise HTTPException(403, f"this token may stop, but not {body.level}")
-        return done(events.Stop(STOP_LEVELS[body.level]))
+        return done(events.Stop(STOP_LEVELS[body.level]), name_of(request))
 
     @router.post("/override")
     async def override(body: bodies.OverrideBody, request: Request) -> dict[str, Any]:
-        desk.command(request)
-        return done(events.Override(round(body.percent * PPM / 100)))
+        who = desk.command(request)
+        return done(events.Override(round(body.percent * PPM / 100)), who.name)
 
     @router.post("/jog")
     async def jog(body: bodies.JogBody, request: Request) -> dict[str, Any]:
-        desk.command(request)
-        return done(events.Jog(body.joint, body.velocity_deg_s))
+        who = desk.command(request)
+        return done(events.Jog(body.joint, body.velocity_deg_s), who.name)
 
     @router.post("/blink")
-    async def blink(body: bodies.BlinkBody) -> dict[str, Any]:
-        return done(events.Blink(body.joint))
+    async def blink(body: bodies.BlinkBody, request: Request) -> dict[str, Any]:
+        return done(events.Blink(body.joint), name_of(request))
 
     return router

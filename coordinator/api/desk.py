@@ -1,7 +1,6 @@
 """Control at the service's time, and the routes by which a client takes it and gives it back."""
 
 import contextlib
-import logging
 from typing import Any
 
 from fastapi import APIRouter, HTTPException, Request
@@ -10,8 +9,6 @@ from coordinator.api.control import MOVING, Control, Who, who_is
 from coordinator.core.events import Hold, Refused
 from coordinator.links.clock import arm_now_us
 from coordinator.service import Service
-
-_logger = logging.getLogger(__name__)
 
 
 class Desk:
@@ -45,9 +42,12 @@ class Desk:
         if before is None:
             return
         with contextlib.suppress(Refused):  # nothing moves, or nothing can be sent any more
-            self._service.command(Hold())
-        _logger.warning(
-            "%s (%s) took control from %s (%s)", who.name, who.public, before.name, before.public
+            self._service.command(Hold(), who.name)
+        self._service.tell(
+            "attention",
+            "control-taken",
+            f"{who.name} ({who.public}) took control from {before.name} ({before.public}); "
+            "what moved is held",
         )
 
     def _moving(self) -> bool:
@@ -61,6 +61,14 @@ def asking(request: Request) -> Who:
         return who_is(headers.get("unisono-client"), headers.get("unisono-client-name"))
     except ValueError as error:
         raise HTTPException(400, str(error)) from error
+
+
+def name_of(request: Request) -> str:
+    """What to call the client behind a request, for what is refused to nobody."""
+    try:
+        return asking(request).name
+    except HTTPException:
+        return "somebody"
 
 
 def taking(desk: Desk) -> APIRouter:

@@ -1,0 +1,112 @@
+"""What is kept, as the API tells it: runs, programs, homings and the journal."""
+
+import sqlite3
+from collections.abc import AsyncIterator
+from contextlib import closing
+from pathlib import Path
+from typing import Any
+
+import httpx2
+import pytest
+
+from coordinator.api import create_app
+from coordinator.arm import load_arm
+from coordinator.data_folder import make_key
+from coordinator.service import Service
+from coordinator.settings import DEMO_ARM
+from coordinator.store import Store, homings, runs
+from tests.coordinator.api.test_api import BASE, problem
+
+PROGRAM = "(grüne Keimlinge)\r\nG0 A10\r\n<script>M2\n"
+HOMING: dict[str, Any] = {
+    "number": 7, "state": "done", "message": "", "current": None, "asked": ["tool"],
+    "joints": {"tool": {"edges": [1, 2, 3], "middle": 2, "shift_deg": 0.25}},
+}  # fmt: skip
+
+
+def run(number: int) -> dict[str, Any]:
+    return {
+        "run": number, "name": "a.nc", "outcome": "finished", "message": "",
+        "began_utc": "2026-05-01T10:00:00+00:00", "ended_utc": "2026-05-01T10:01:00+00:00",
+    }  # fmt: skip
+
+
+@pytest.fixture(name="client")
+async def client_of_a_coordinator_with_a_past(
+    tmp_path: Path,
+) -> AsyncIterator[httpx2.AsyncClient]:
+    make_key(tmp_path)
+    store = Store(tmp_path)
+    await store.write(lambda connection: runs.save(connection, run(3)))
+    await store.write(lambda connection: runs.begin(connection, run(4), PROGRAM))
+    await store.write(lambda connection: homings.save(connection, HOMING, "2026-05-01T09:00:00Z"))
+    await store.close()
+    service = Service(load_arm(DEMO_ARM), tmp_path, "127.0.0.1")
+    transport = httpx2.ASGITransport(create_app(service), raise_app_exceptions=False)
+    async with httpx2.AsyncClient(transport=transport, base_url=BASE) as client:
+        yield client
+    await service.close()
+
+
+async def test_runs_are_told_in_short_and_one_with_its_report(client: httpx2.AsyncClient) -> None:
+    told = (await client.get("/api/v1/runs")).json()["runs"]
+    keys = ("run", "name", "outcome", "began_utc", "ended_utc")
+    assert told == [{key: run(number)[key] for key in keys} for number in (3, 4)]
+    report = (await client.get("/api/v1/runs/3/report")).json()
+    assert report.pop("written_utc")
+    assert report == run(3)
+    progress = (await client.get("/api/v1/runs/3")).json()
+    assert (progress["phase"], progress["outcome"]) == ("ended", "finished")
+
+
+async def test_program_is_told_exactly_and_as_nothing_but_text(client: httpx2.AsyncClient) -> None:
+    response = await client.get("/api/v1/runs/4/program")
+    assert response.content == PROGRAM.encode()
+    assert response.headers["content-type"] == "text/plain; charset=utf-8"
+    assert response.headers["x-content-type-options"] == "nosniff"
+    for number in (3, 5):  # from before there was a database; never played
+        problem(await client.get(f"/api/v1/runs/{number}/program"), 404, "not-found")
+
+
+async def test_homing_is_told_with_all_edges_by_every_later_coordinator(
+    client: httpx2.AsyncClient,
+) -> None:
+    assert (await client.get("/api/v1/homings/7")).json() == HOMING
+    problem(await client.get("/api/v1/homings/8"), 404, "not-found")
+
+
+async def test_commands_and_what_followed_are_in_the_journal_with_who_asked(
+    client: httpx2.AsyncClient,
+) -> None:
+    named = {"Unisono-Client": "test-client", "Unisono-Client-Name": "the phone"}
+    await client.post("/api/v1/stop", json={"level": "release"}, headers=named)
+    # Whoever names itself wrongly may stop all the same.
+    await client.post("/api/v1/stop", json={}, headers={"Unisono-Client": "?"})
+    await client.post("/api/v1/home", json={}, headers=named)  # refused: nothing came of it
+    told = (await client.get("/api/v1/events")).json()["events"]
+    assert [(one["code"], one["message"], one["who"]) for one in told] == [
+        ("stop", "stopped by the operator", None),
+        ("command-stop", "stop, level stop", "somebody"),
+        ("stop", "stopped by the operator", None),
+        ("command-stop", "stop, level release", "the phone"),
+    ]
+    assert all(one["utc"] and one["at_us"] > 0 and one["joint"] is None for one in told)
+    older = await client.get("/api/v1/events", params={"before": told[1]["id"], "limit": 1})
+    assert older.json() == {"events": [told[2]]}
+
+
+@pytest.mark.parametrize("query", ["limit=0", "limit=501", "before=0", "before=x", "limit=1e3"])
+async def test_page_of_events_has_its_bounds(client: httpx2.AsyncClient, query: str) -> None:
+    problem(await client.get(f"/api/v1/events?{query}"), 422, "invalid")
+
+
+async def test_database_that_fails_is_a_problem_of_its_own(
+    client: httpx2.AsyncClient, tmp_path: Path
+) -> None:
+    with closing(sqlite3.connect(tmp_path / "unisono.db")) as database:
+        database.execute("DROP TABLE runs")
+    for path in ("/runs", "/runs/3", "/runs/3/report", "/runs/3/program"):
+        body = problem(await client.get(f"/api/v1{path}"), 503, "store")
+        assert str(tmp_path / "unisono.db") in body["detail"]
+    assert (await client.get("/api/v1/arm")).status_code == 200
+    assert (await client.post("/api/v1/stop", json={})).status_code == 200
