@@ -7,6 +7,7 @@ The joint starts when its clock shows the start's instant. True time is arm time
 
 import heapq
 import math
+from bisect import bisect_right
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass
 from itertools import count
@@ -105,7 +106,8 @@ class ClockPart:
     def _send(self, now: int) -> None:
         if self._clock.locked and (not self._map or now - self._map.arm_us >= MAP_INTERVAL_US):
             self._map = self._clock.make_map(self._map.number + 1 if self._map else 1, now)
-        is_set = any(at_us - self._lead_us <= now < at_us for at_us in self._instants)
+        coming = self._instants[bisect_right(self._instants, now) :][:1]
+        is_set = any(at_us - self._lead_us <= now for at_us in coming)
         for arrival_us in self._link.forward(now)[:1]:
             self._at(arrival_us, self._drive_arrives, now, self._map, is_set)
 
