@@ -5,7 +5,6 @@ one that never comes to the end of a request's head, and it keeps a head of any 
 """
 
 import asyncio
-from collections import Counter
 from typing import Any, Final
 
 from uvicorn.protocols.http.httptools_impl import HttpToolsProtocol
@@ -14,7 +13,7 @@ HEAD_S: Final = 10.0
 """For the whole head of a request, from the connection or from its first byte."""
 MAX_HEAD_BYTES: Final = 65_536
 MAX_CONNECTIONS: Final = 128
-"""Together. A browser has up to six and a feed."""
+"""Together, beside those that watch. A browser has up to six."""
 MAX_FROM_ONE: Final = 48
 """From one address: one client's mistake must not shut out another's stop."""
 
@@ -30,8 +29,9 @@ class BoundedHttp(HttpToolsProtocol):
         self._in_head = True
         self._head_bytes = 0
         super().connection_made(transport)
-        others = Counter(_host(connection) for connection in self.connections)
-        if others[_host(self)] > MAX_FROM_ONE:
+        # A connection that has become a WebSocket is none of these any more.
+        same = [one for one in self.connections if isinstance(one, BoundedHttp)]
+        if sum(_host(one) == _host(self) for one in same) > MAX_FROM_ONE:
             transport.abort()
         self._wait_for_head()
 
