@@ -104,10 +104,11 @@ class Control:
 
     def feed_opened(self, client_id: str) -> None:
         """A client watches."""
-        self._feeds[client_id] += 1
+        self._feeds[_known(client_id)] += 1
 
     def feed_closed(self, client_id: str, now: int) -> None:
         """A client that watched does so no more."""
+        client_id = _known(client_id)
         self._feeds[client_id] -= 1
         if not self._feeds[client_id]:
             del self._feeds[client_id]
@@ -137,6 +138,11 @@ class Control:
             self._heard_us = now
         elif now - self._heard_us >= FREED_AFTER_US:
             self._holder = None
+
+
+def _known(client_id: str) -> str:
+    """An id that can have control; nobody is kept from watching for a malformed one."""
+    return client_id if _ID.fullmatch(client_id) else ""
 
 
 def _ago(us: int) -> str:

@@ -84,6 +84,17 @@ def test_an_open_feed_of_the_holder_keeps_control_and_a_closed_one_starts_its_ti
     control.command(PHONE, 501 * S + FREED_AFTER_US, moving=False)
 
 
+def test_a_feed_with_a_malformed_id_is_counted_and_keeps_no_more_than_a_scripts_control() -> None:
+    control = Control()
+    for client_id in ("x", "y" * 100_000, "", "ü" * 10):
+        control.feed_opened(client_id)
+    assert control.state(0, moving=False)["watchers"] == 4
+    assert len(control._feeds) == 1
+    for client_id in ("x", "y" * 100_000, "", "ü" * 10):
+        control.feed_closed(client_id, 0)
+    assert control.state(0, moving=False)["watchers"] == 0
+
+
 def test_taking_over_says_from_whom_and_shuts_the_former_holder_out() -> None:
     control = Control()
     assert control.take(LAPTOP, 0, moving=False) is None

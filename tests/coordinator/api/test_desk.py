@@ -80,6 +80,9 @@ async def test_a_client_takes_control_knows_itself_and_gives_it_back(
     assert shown["holder"] != shown["you"]
     taken = (await http.post("/control/take", headers=PHONE)).json()
     assert (taken["name"], taken["holder"]) == ("a page", taken["you"])
+    told = (await http.get("/arm")).json()["notes"][-1]
+    assert (told["level"], told["code"]) == ("attention", "control-taken")
+    assert told["message"].startswith(f"a page ({taken['you']}) took control from the laptop")
     assert code_of(await http.post("/home", json={}, headers=LAPTOP)) == "control"
     assert (await http.post("/control/release", headers=LAPTOP)).json()["holder"] is not None
     assert (await http.post("/control/release", headers=PHONE)).json()["holder"] is None
@@ -91,7 +94,9 @@ async def test_a_play_that_is_being_planned_is_lost_when_control_is_taken(
 ) -> None:
     planning, go_on = asyncio.Event(), asyncio.Event()
 
-    async def planned(_service: Service, _name: str, _text: str, has_left: object) -> int:
+    async def planned(
+        _service: Service, _name: str, _text: str, has_left: object, *_who: object
+    ) -> int:
         planning.set()
         await go_on.wait()
         assert callable(has_left)
