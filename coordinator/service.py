@@ -192,12 +192,12 @@ class Service:
         if run is not None and run.phase is not Phase.ENDED:
             raise Refused("running", f"run {run.number} is {run.phase}: play must wait for it")
 
-    def snapshot(self) -> dict[str, Any]:
     def tell(self, level: str, code: str, message: str) -> None:
         """Tell people something that the core does not know, as it does itself."""
         self._core.outbox.note(arm_now_us(), level, code, message)
         self._wake()
 
+    def snapshot(self) -> dict[str, Any]:
         """The arm's state now."""
         now = arm_now_us()
         state = snapshot(self._core, now)
