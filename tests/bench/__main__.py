@@ -1,18 +1,21 @@
 """Figures of starts and of what they cost: prints tables and judges no durations.
 
 Ends with 1 if a bound was ever broken: the true spread of a start that its report states, the
-guarantee of a clock, or how far apart joints may rest after an outage.
+guarantee of a clock, or how far apart joints may rest after an outage; or if anything is missing
+that the database had confirmed.
 """
 
 import argparse
 import logging
 import sys
+import tempfile
 from collections.abc import Sequence
+from pathlib import Path
 
-from tests.bench import kills, tables, virtual_tables
+from tests.bench import kills, store_kills, tables, virtual_tables
 
 NETWORKS = ("quiet", "home", "busy", "hostile")
-TABLES = ("sockets", "cost", "kills", "virtual", "guarantee", "outages")
+TABLES = ("sockets", "cost", "kills", "store", "virtual", "guarantee", "outages")
 
 
 def main() -> int:
@@ -46,14 +49,18 @@ def main() -> int:
         broken += tables.sockets(asked.networks, asked.joints, asked.starts, asked.seed)
     if "kills" in asked.tables:
         kills.table(asked.networks, asked.joints, asked.kills, asked.seed)
-    return _judge(broken)
+    if "store" in asked.tables:
+        with tempfile.TemporaryDirectory() as folder:
+            broken += store_kills.table(asked.store_kills, asked.seed, Path(folder))
+    return judge(broken)
 
 
 def _words(size: object) -> str:
     return " ".join(map(str, size)) if isinstance(size, list | tuple) else str(size)
 
 
-def _judge(broken: Sequence[str]) -> int:
+def judge(broken: Sequence[str]) -> int:
+    """Tell what was broken, and give the exit code."""
     for sentence in broken:
         print(f"BOUND BROKEN: {sentence}")
     return 1 if broken else 0
@@ -67,6 +74,7 @@ def _arguments() -> argparse.Namespace:
     parser.add_argument("--starts", type=int, default=50, help="on real sockets, per network")
     parser.add_argument("--joints", type=int, default=6, help="on real sockets, and in outages")
     parser.add_argument("--kills", type=int, default=5, help="of each kind, per network")
+    parser.add_argument("--store-kills", type=int, default=200, help="of who writes the database")
     parser.add_argument("--worlds", type=int, default=8, help="in virtual time, per network")
     parser.add_argument("--starts-each", type=int, default=20, help="twice, in each world")
     parser.add_argument("--virtual-joints", type=int, nargs="+", default=[6, 24])

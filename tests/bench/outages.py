@@ -99,7 +99,7 @@ def one_world(case: Case) -> Held:
     """Long plays, resumed after every hold, until there are enough outages or minutes."""
     profile = replace(PROFILES[case.network], outages_per_minute=0.0)
     play = _Play(VirtualArm(case.network, profile, case.joints, case.seed), case)
-    with _levelling(case.levelling):
+    with levelling(case.levelling):
         play.arm.home()
         while not play.enough:
             play.go()
@@ -177,7 +177,7 @@ def _there_and_back(words: Sequence[str]) -> str:
 
 
 @contextmanager
-def _levelling(on: bool) -> Iterator[None]:
+def levelling(on: bool) -> Iterator[None]:
     """Without it the joints keep what they were offered last."""
     if on:
         yield

@@ -5,9 +5,9 @@ from unittest.mock import patch
 
 import pytest
 
-from coordinator.core.lease import WINDOW_MAX_US
-from tests.bench import baselines, goals, guarantee, in_virtual_time, outages
-from tests.bench.__main__ import NETWORKS
+from coordinator.core.lease import WINDOW_MAX_US, LeaseKeeper
+from tests.bench import baselines, goals, guarantee, in_virtual_time, outages, virtual_tables
+from tests.bench.__main__ import NETWORKS, judge
 from tests.bench.clock_part import KnownStart
 from tests.bench.figures import percentile
 from tests.bench.guarantee import Guaranteed, judge_start
@@ -114,6 +114,27 @@ def test_whatever_the_guarantee_forbids_is_counted(changes: dict[str, Any], coun
     assert (found.violations, found.spread_us, found.covered) == (0, [110.0], 2)
     judge_start(found, (known(900.0), known(0.0, **changes)))
     assert (found.violations, getattr(found, counted)) == (1, 1)
+
+
+def test_a_broken_guarantee_ends_the_bench_with_1(capsys: pytest.CaptureFixture[str]) -> None:
+    for broken in (0, 1):
+        with patch.object(
+            guarantee, "measure", lambda *_, n=broken: {"home": Guaranteed(broken=n)}
+        ):
+            assert judge(virtual_tables.guaranteed(["home"], 1, 2, 1, 1)) == broken
+    assert "BOUND BROKEN: home: 1 of 0 starts" in capsys.readouterr().out
+
+
+def test_levelling_can_be_left_out_and_comes_back() -> None:
+    offers = []
+    for on in (False, True):
+        keeper = LeaseKeeper(0)
+        keeper.floor_us = keeper.offer_us - 30_000
+        with outages.levelling(on):
+            keeper.level()
+        offers.append(keeper.floor_us - keeper.offer_us)
+        assert keeper.fixed
+    assert offers == [-30_000, 0]
 
 
 def test_starts_of_clocks_alone_break_nothing_on_any_network() -> None:
