@@ -45,6 +45,8 @@ class WorldTruth:
     """True counts."""
     path_us: float
     trajectory: int
+    plan: int = 0
+    """By which a start was made; a joint may have left it since, in the same instant."""
 
 
 class JointUnit:
@@ -276,7 +278,9 @@ class JointUnit:
             at_ns = round(self.oscillator.true_us(truth.at) * 1_000)
             position = self._true(truth.position)
             self._truths.append(
-                WorldTruth(truth.event, at_ns, position, truth.path_us, truth.trajectory)
+                WorldTruth(
+                    truth.event, at_ns, position, truth.path_us, truth.trajectory, truth.plan
+                )
             )
         watts, fan = self._winding_watts(), self.joint.fan_percent > 0
         if (watts, fan) != self._heated:

@@ -23,6 +23,8 @@ class JointStart:
     start_joint_us: int | None = None
     clock_epoch: int = 0
     """Of the clock by which the joint was to start, from before the start was set."""
+    confirmed: bool = False
+    """Whether that clock was heard and believed after the start, so that it was right at it."""
 
     @property
     def started_at_us(self) -> int | None:
@@ -58,11 +60,18 @@ class StartRecord:
         """Bring a joint's start into arm time with the limits known now, keeping the tighter.
 
         A joint time from before the clock was found anew says nothing: it stays unproved, even
-        where the joint's report of it comes later.
+        where the joint's report of it comes later. What was proved is so no more where the clock
+        was found wrong before anything confirmed it: it may have been wrong at the start already.
         """
         entry = self.joints[link.name]
-        if entry.start_joint_us is None or entry.clock_epoch != link.clock_epoch:
+        if entry.start_joint_us is None:
             return
+        if entry.clock_epoch != link.clock_epoch:
+            if not entry.confirmed:
+                entry.earliest_us = entry.latest_us = None
+            return
+        agreed_us = link.clock.agreed_joint_us
+        entry.confirmed |= agreed_us is not None and agreed_us > entry.start_joint_us
         interval = link.clock.arm_interval(entry.start_joint_us)
         if interval is None:
             return
@@ -197,11 +206,15 @@ class Report:
             self.feed_slack_us[name] = min(self.feed_slack_us.get(name, slack), slack)
 
     def settle(self, links: Iterable[JointLink]) -> None:
-        """Use what the clocks have learned since to tighten the last start."""
-        if self.starts:
-            for link in links:
-                self.starts[-1].convert(link)
-            self.grew = True
+        """Use what the clocks have learned since: to tighten the last start, or to doubt one."""
+        if not self.starts:
+            return
+        for link in links:
+            self.starts[-1].convert(link)
+            for start in self.starts[:-1]:
+                if not start.joints[link.name].confirmed:
+                    start.convert(link)
+        self.grew = True
 
     def to_json(self) -> dict[str, Any]:
         """The report as plain values; `start` is the run's first."""

@@ -48,6 +48,8 @@ class JointClock:
         self._cause = ""
         self.locked = False
         """Whether the guarantee may be relied on."""
+        self.agreed_joint_us: int | None = None
+        """Joint time of the newest exchange that contradicted nothing; none after one that did."""
 
     def observe(self, exchange: Exchange, now_us: int) -> None:
         """Take in an exchange; `now_us` is not before its T4."""
@@ -58,6 +60,7 @@ class JointClock:
         if contradiction is not None:
             self._contradicted(contradiction, now_us)
             return
+        self.agreed_joint_us = max(self.agreed_joint_us or 0, exchange.t3_us)
         out_of_tolerance = self._out_of_tolerance(now_us)
         self.locked = self._guarantee.exchanges >= AGREEING_EXCHANGES and not out_of_tolerance
         if self._fit_due_us is None or now_us >= self._fit_due_us:
@@ -181,6 +184,7 @@ class JointClock:
         self._fit = None
         self._fit_due_us = None
         self.locked = False
+        self.agreed_joint_us = None
 
     def _refit(self, now_us: int) -> None:
         """Measure the rate anew, if the limits span enough time."""

@@ -47,6 +47,8 @@ class Truth:
     """Counts, as the joint believes."""
     path_us: float
     trajectory: int
+    plan: int = 0
+    """By which a start was made."""
 
 
 class Body:
@@ -126,10 +128,10 @@ class Body:
         """Report on the stream."""
         self.events.append(event)
 
-    def tell(self, event: str, now: float, path_us: float | None = None) -> None:
+    def tell(self, event: str, now: float, path_us: float | None = None, plan: int = 0) -> None:
         """Note the truth of an instant."""
         if path_us is None:
             path_us = self.path.at(self.arm(now)) if self.on_path else self.path.stand_us
         self.truths.append(
-            Truth(event, now, self.position(now)[0], path_us, self.path.buffer.trajectory)
+            Truth(event, now, self.position(now)[0], path_us, self.path.buffer.trajectory, plan)
         )

@@ -243,7 +243,7 @@ class Player:
             self.drop_start(Reason.LATE)
             return
         assert self._leased_us is not None
-        body.tell("resume" if path.stand_us else "start", now)
+        body.tell("resume" if path.stand_us else "start", now, plan=self.complied)
         path.begin_change()
         body.follow(Trigger.START)
         body.emit(

@@ -13,7 +13,7 @@ from tests.campaign.invariants.base import Invariant
 from tests.campaign.invariants.i02_lease import NoFurtherThanLease
 from tests.campaign.invariants.i07_reboot import RebootedStays
 from tests.campaign.judge import Judge
-from tests.campaign.truth import path_of, plan_of, state_of
+from tests.campaign.truth import path_of, state_of
 
 ROUNDING_US = 2.0
 
@@ -35,7 +35,7 @@ class FirstLeaseOnly(Invariant):
 
     def truth(self, node: Node, truth: WorldTruth) -> None:
         if truth.event in ("start", "resume"):
-            key = node.unit.joint.session or 0, plan_of(node)
+            key = node.unit.joint.session or 0, truth.plan
             self._began[node.id] = key, truth.path_us
         elif truth.event in ("hold", "finish") and node.id in self._began:
             key, stand_us = self._began.pop(node.id)
@@ -99,7 +99,7 @@ class NoNewStart(RebootedStays):
         if truth.event == "home":
             super().truth(node, truth)
         elif truth.event in ("start", "resume"):
-            key = node.unit.joint.session or 0, plan_of(node)
+            key = node.unit.joint.session or 0, truth.plan
             armed_us = self._armed_us.get(key, self.world.now)
             for joint_id in sorted(self._unhomed):
                 if self._booted_us.get(joint_id, 0) < armed_us:

@@ -9,7 +9,6 @@ from protocol.status import Status
 from simulator.unit import WorldTruth
 from tests.campaign.invariants.base import Invariant
 from tests.campaign.judge import Judge
-from tests.campaign.truth import plan_of
 
 
 class AllArmed(Invariant):
@@ -42,7 +41,7 @@ class AllArmed(Invariant):
     def truth(self, node: Node, truth: WorldTruth) -> None:
         if truth.event not in ("start", "resume"):
             return
-        session, plan = node.unit.joint.session or 0, plan_of(node)
+        session, plan = node.unit.joint.session or 0, truth.plan
         arm = self._arm_before.get((session, plan))
         if arm is None:
             raise self.broken(f"{node.name} made a {truth.event} by plan {plan} without any arm")

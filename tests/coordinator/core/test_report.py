@@ -12,6 +12,7 @@ from coordinator.core.report import JointStart, StartRecord
 from coordinator.core.run import Phase
 from protocol.drive import StopLevel
 from protocol.messages import Started
+from protocol.states import JointState
 from tests.coordinator.core.kit import (
     EVEN,
     LONG,
@@ -114,6 +115,27 @@ def test_a_start_told_after_the_clock_was_lost_is_not_made_up() -> None:
     record.take(tip, event)
     tip.forget_maps()
     world.run_for(3 * S)
+    record.convert(tip)
+    assert record.joints["tip"].started_at_us is None
+    assert record.bound_us is None
+
+
+def test_a_clock_found_wrong_before_anything_confirmed_a_start_takes_its_proof_back() -> None:
+    world = homed_world("quiet")
+    play(world)
+    until(world, lambda: link(world, "tip").in_state(JointState.MOVING))
+    record = StartRecord(
+        plan=1, attempts=1, lead_us=0, margin_us=0, q_us={"tip": 0}, at_us=world.now, path_us=0
+    )
+    tip = link(world, "tip")
+    record.joints["tip"] = JointStart(clock_epoch=tip.clock_epoch)
+    # It began just now, by a counter that had just been stepped: no exchange has shown that yet.
+    began_us = round(unit(world, "tip").joint_us(world.now))
+    event = Started(trajectory=1, plan=1, path_us=0, permission_us=began_us - 9, start_us=began_us)
+    record.take(tip, event)
+    assert record.bound_us == 0
+    unit(world, "tip").oscillator.step(float(world.now), 2_000_000.0)
+    until(world, lambda: not tip.clock.locked)
     record.convert(tip)
     assert record.joints["tip"].started_at_us is None
     assert record.bound_us is None
