@@ -26,11 +26,11 @@ from coordinator.cli.common import (
     out,
     show_json,
 )
-from coordinator.cli.software_joints import joint_settings
 from coordinator.cli.watch import Interrupts, Progress, follow_homing
 from coordinator.client import Client, Refused
 from coordinator.data_folder import KEY_FILE, make_key
 from coordinator.settings import DEMO_ARM, DEMO_PROGRAM, LOOPBACK, ServiceSettings
+from coordinator.software_joints import joint_settings
 
 START_S: Final = 60.0
 """For two processes to start and six joints to be found, on a busy computer."""

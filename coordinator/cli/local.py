@@ -156,7 +156,7 @@ def simulate(
 ) -> ExitCode:
     """Run software joints on real sockets until Ctrl-C."""
     from coordinator.cli import host
-    from coordinator.cli.software_joints import joint_settings
+    from coordinator.software_joints import joint_settings
 
     described = read_arm(arm)
     try:

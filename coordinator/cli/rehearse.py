@@ -27,7 +27,6 @@ from coordinator.cli.common import (
 )
 from coordinator.cli.local import NetworkOption
 from coordinator.cli.show_rehearsal import rehearsal_sentences, rehearsal_table
-from coordinator.cli.software_joints import joint_settings
 from coordinator.cli.watch import Interrupts
 from coordinator.cli.workers import in_processes
 from coordinator.motion import check_program, plan_parts
@@ -36,6 +35,7 @@ from coordinator.programs import parse_program
 from coordinator.rehearsal.plot import plot
 from coordinator.rehearsal.rehearse import Played, RehearsalError, play_once
 from coordinator.rehearsal.summary import summarise
+from coordinator.software_joints import joint_settings
 from simulator.network import PROFILES, Profile
 
 SEEDS: Final = 20

@@ -12,8 +12,8 @@ from typing import Any
 
 from coordinator.arm import Arm, load_arm
 from coordinator.cli import host
-from coordinator.cli.software_joints import joint_settings
 from coordinator.data_folder import make_key
+from coordinator.software_joints import joint_settings
 from tests.bench.starts import Began
 from tests.quick_arm import arm_text
 

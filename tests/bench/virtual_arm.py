@@ -2,13 +2,13 @@
 
 from collections.abc import Callable
 
-from coordinator.cli.software_joints import joint_settings
 from coordinator.core import events as ev
 from coordinator.core.homing import HomingState
 from coordinator.core.run import Phase, Run
 from coordinator.motion import plan_parts
 from coordinator.programs import parse_program
 from coordinator.rehearsal.world import BEGIN_US, World
+from coordinator.software_joints import joint_settings
 from protocol.constants import US
 from simulator.network import Profile
 from simulator.unit import JointUnit, WorldTruth

@@ -19,10 +19,10 @@ from zeroconf import IPVersion, ServiceInfo
 from zeroconf.asyncio import AsyncZeroconf
 
 from coordinator.arm import parse_arm
-from coordinator.cli.software_joints import joint_settings
 from coordinator.core.events import Home, Refused
 from coordinator.data_folder import make_key, read_key
 from coordinator.service import Service, running
+from coordinator.software_joints import joint_settings
 from protocol import ntp
 from protocol.constants import MAX_DATAGRAM_BYTES, SERVICE_TYPE, STREAM_PATH, SUBPROTOCOL
 from protocol.discovery import Announcement

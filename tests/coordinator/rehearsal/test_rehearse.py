@@ -5,11 +5,11 @@ from dataclasses import replace
 import pytest
 
 from coordinator.arm import Arm
-from coordinator.cli.software_joints import joint_settings
 from coordinator.core.events import Refused
 from coordinator.motion import check_program
 from coordinator.programs import ProgramError
 from coordinator.rehearsal.rehearse import REACTION_US, Played, RehearsalError, play_once
+from coordinator.software_joints import joint_settings
 from protocol.constants import US
 from simulator.network import PROFILES, Profile
 from tests.coordinator.core.kit import small_arm
