@@ -15,6 +15,7 @@ from pathlib import Path
 from typing import Any, Final
 
 from coordinator.arm import Arm
+from coordinator.core.ahead import ahead
 from coordinator.core.events import (
     Command,
     Event,
@@ -203,6 +204,10 @@ class Service:
         state = snapshot(self._core, now)
         self._warning_times.add_to(state["warnings"], now)
         return state
+
+    def ahead(self) -> dict[str, Any] | None:
+        """Where the joints are planned to be in the next seconds."""
+        return ahead(self._core.run, arm_now_us())
 
     def warning(self, number: int) -> dict[str, Any] | None:
         """A warning that stands, None if none of that number does."""

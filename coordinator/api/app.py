@@ -5,6 +5,7 @@ from fastapi import Depends, FastAPI
 from coordinator.api.bodies import MAX_BODY_BYTES
 from coordinator.api.commands import commands
 from coordinator.api.desk import Desk, taking
+from coordinator.api.feed import Feed
 from coordinator.api.guard import Guard
 from coordinator.api.page import add_page
 from coordinator.api.place import ON_LOOPBACK, Place
@@ -13,6 +14,7 @@ from coordinator.api.reading import reading
 from coordinator.api.records import records
 from coordinator.api.session import session
 from coordinator.api.warnings import warnings
+from coordinator.api.watching import watching
 from coordinator.service import Service
 from coordinator.settings import API_PREFIX
 
@@ -37,5 +39,7 @@ def create_app(service: Service, place: Place = ON_LOOPBACK) -> FastAPI:
         session(place),
     ):
         app.include_router(part, prefix=API_PREFIX, dependencies=[Depends(desk.hear)])
+    app.state.feed = Feed(service, desk)
+    app.include_router(watching(app.state.feed, desk), prefix=API_PREFIX)
     add_page(app)
     return app

@@ -25,6 +25,8 @@ from coordinator.api.certificate import SERVER_FILE, own_certificate
 from coordinator.api.connection import MAX_CONNECTIONS, BoundedHttp
 from coordinator.api.place import ON_LOOPBACK, Place
 from coordinator.api.tokens import Role, Tokens
+from coordinator.api.watching import MAX_WATCHERS
+from coordinator.api.websocket import BoundedWebSocket
 from coordinator.arm import Arm
 from coordinator.cli.common import ExitCode, Failure
 from coordinator.data_folder import locked, read_key
@@ -143,21 +145,26 @@ async def _serve(settings: ServiceSettings, arm: Arm, ready: Callable[[Served], 
     with _listening(settings.listen, settings.port) as listener:
         place, served = _place(settings, listener.getsockname()[1])
         async with running(arm, settings.data, settings.interface) as service:
+            app = create_app(service, place)
             server = _ApiServer(
                 uvicorn.Config(
-                    create_app(service, place),
+                    app,
                     http=BoundedHttp,
+                    ws=BoundedWebSocket,
                     log_config=None,
                     access_log=False,
                     lifespan="off",
                     server_header=False,
                     proxy_headers=False,  # nobody may say for another where it comes from
-                    limit_concurrency=MAX_CONNECTIONS,
+                    limit_concurrency=MAX_CONNECTIONS + MAX_WATCHERS,
+                    ws_max_size=1024,  # nobody has anything to say on the feed
+                    ws_per_message_deflate=False,
                     timeout_graceful_shutdown=1,
                     ssl_certfile=settings.data / SERVER_FILE if served.fingerprint else None,
                 )
             )
             serving = asyncio.create_task(server.serve(sockets=[listener]))
+            telling = asyncio.create_task(app.state.feed.run())
             # A full collection pauses everything for tens of ms: leave out what stays for good.
             gc.collect()
             gc.freeze()
@@ -173,6 +180,7 @@ async def _serve(settings: ServiceSettings, arm: Arm, ready: Callable[[Served], 
         # The API answers until all is at rest, so that whoever watches sees it.
         server.should_exit = True
         await serving
+        telling.cancel()
     if failed:
         raise Failure(ExitCode.NOT_FINISHED, "the coordinator broke; its log above says how")
     return ExitCode.DONE

@@ -13,6 +13,7 @@ from coordinator.motion import Part
 from protocol.constants import MAX_POINTS_PER_FRAME
 from protocol.messages import Reject
 from protocol.points import Point, PointsFrame
+from protocol.segments import hermite
 from protocol.status import Status
 
 FRAMES_UNDER_WAY = 4
@@ -103,6 +104,19 @@ class Feed:
                 break
             line = number
         return line
+
+    def planned_at(self, path_us: float) -> list[int] | None:
+        """Position of each joint at a path time; None where points are not made yet, or gone."""
+        columns = self._columns
+        if self.end_us is not None:
+            path_us = min(path_us, self.end_us)
+        after = bisect_left(columns, path_us, key=lambda column: column[0].time_us)
+        if after == len(columns) or path_us < columns[0][0].time_us:
+            return None
+        if after == 0:
+            return [point.position for point in columns[0]]
+        pairs = zip(columns[after - 1], columns[after], strict=True)
+        return [round(hermite(a, b, path_us)[0]) for a, b in pairs]
 
     def note_slack(self, link: JointLink, lease_us: int, ramp_us: int) -> None:
         """Keep the smallest feed slack: buffer beyond lease and ramp minus the delivery time."""

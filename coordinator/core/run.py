@@ -18,6 +18,7 @@ from coordinator.core.readiness import require_on_path
 from coordinator.core.report import Report
 from coordinator.core.rest import Places, Rest
 from coordinator.core.start import Stage, Start
+from coordinator.programs.words import count_lines
 from protocol.constants import PPM, RATE_MAX_PPM
 from protocol.drive import Mode, Plan, StopLevel
 from protocol.messages import Discard, Finished, Prepare, Started
@@ -59,6 +60,7 @@ class Run:
     ) -> None:
         self.number = number
         self.play = play
+        self.lines = count_lines(play.text)
         self.links = links
         self.report = Report(number, play.name, tuple(link.name for link in links), now)
         self.phase = Phase.LOADING

@@ -8,6 +8,7 @@ from coordinator.core.link import JointLink
 from coordinator.core.machine import Coordinator
 from coordinator.core.run import Phase, Run
 from coordinator.health.temperature import WARM
+from protocol.constants import PPM
 from protocol.drive import StopLevel
 
 
@@ -65,6 +66,37 @@ def _run(run: Run, now: int) -> dict[str, Any]:
         "rate_percent": run.rate_ppm / 10_000,
         "attempts": run.report.starts[-1].attempts if run.report.starts else 0,
         "message": run.report.message,
+        "lines": run.lines,
+        "left_us": _left_us(run, path_us),
+        "start": _start(run, now),
+    }
+
+
+def _left_us(run: Run, path_us: int | None) -> int | None:
+    """Time to the end of this part at the present feed override."""
+    if path_us is None or run.feed.end_us is None:
+        return None
+    return round(max(0, run.feed.end_us - path_us) * PPM / run.rate_ppm)
+
+
+def _start(run: Run, now: int) -> dict[str, Any] | None:
+    """The start that is set, else the newest that all confirmed. A withdrawn one is none."""
+    start = run.start
+    if start is not None and start.course is not None:
+        record = start.record
+    else:
+        record = run.report.starts[-1] if run.report.starts else None
+    if record is None:
+        return None
+    return {
+        "at_us": record.at_us,
+        "path_us": record.path_us,
+        "set": record.at_us > now,
+        "attempts": record.attempts,
+        "lead_us": record.lead_us,
+        "spread_us": record.spread_us,
+        "bound_us": record.bound_us,
+        "slack_us": {name: joint.slack_us for name, joint in record.joints.items()},
     }
 
 
@@ -90,6 +122,12 @@ def _joint(core: Coordinator, link: JointLink, now: int) -> dict[str, Any]:
         "firmware": link.welcome.firmware if link.welcome else None,
         "boot": f"{link.welcome.boot:08x}" if link.welcome else None,
         "age_us": now - link.heard_us if link.heard_us is not None else None,
+        "heard_at_us": link.heard_us,
+        "range_deg": list(joint.range_deg) if joint.range_deg is not None else None,
+        "warning_c": joint.temperature_warning_c,
+        "limit_c": joint.temperature_limit_c,
+        "velocity_limit_deg_s": joint.velocity_deg_s,
+        "acceleration_limit_deg_s2": joint.acceleration_deg_s2,
         "clock": {
             "locked": link.clock.locked,
             "reason": link.clock.reason,

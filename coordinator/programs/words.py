@@ -55,6 +55,12 @@ def split_lines(text: str) -> list[str]:
     return _END_OF_LINE.split(text)
 
 
+def count_lines(text: str) -> int:
+    """How many lines a person sees: a line end at the end of a file begins no other."""
+    lines = split_lines(text)
+    return len(lines) - (lines[-1] == "")
+
+
 def read_line(text: str, number: int) -> Line:
     """The words of one line, up to the first thing that cannot be one: that is a problem.
 

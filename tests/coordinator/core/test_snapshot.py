@@ -7,6 +7,7 @@ from typing import Any
 import pytest
 
 from coordinator.core import events as ev
+from coordinator.core.ahead import ahead
 from coordinator.core.run import Phase
 from coordinator.core.snapshot import snapshot
 from coordinator.rehearsal.world import World
@@ -21,6 +22,7 @@ from tests.coordinator.core.kit import (
     moving,
     path_us,
     play,
+    positions,
     run_of,
     small_arm,
     unit,
@@ -47,6 +49,8 @@ def test_before_anything_is_heard_everything_about_a_joint_is_null() -> None:
     world = World(arm, units(arm, 1), "none", 1)
     found = joint(world, "tip")
     known = {"name", "id", "word", "link", "link_message", "clock", "measured", "stop_wanted"}
+    known |= {"range_deg", "warning_c", "limit_c"}
+    known |= {"velocity_limit_deg_s", "acceleration_limit_deg_s2"}
     assert {key for key, value in found.items() if value is not None} == known
     assert found["link"] == "absent"
     assert found["clock"]["bound_us"] is None
@@ -153,6 +157,71 @@ def test_a_run_shows_phase_part_line_and_place() -> None:
     assert shown(world)["phase"] == "paused"
     assert shown(world)["run"]["line"] == 4
     assert shown(world)["run"]["path_us"] == shown(world)["run"]["end_us"] == end_us
+
+
+def test_a_run_shows_its_newest_start_set_before_it_comes_and_proved_afterwards() -> None:
+    world = homed_world(EVEN)
+    play(world, "G90 G94\nG0 A30\nG0 A0\nM2\n")
+    until(world, lambda: shown(world)["run"]["start"] is not None)
+    start = shown(world)["run"]["start"]
+    assert start["set"] is True
+    assert start["at_us"] > world.now
+    assert (start["path_us"], start["attempts"], start["spread_us"]) == (0, 1, None)
+    until(world, lambda: shown(world)["run"]["start"]["spread_us"] is not None)
+    proved = shown(world)["run"]["start"]
+    assert (proved["set"], proved["at_us"]) == (False, start["at_us"])
+    assert proved["spread_us"] <= proved["bound_us"]
+    assert set(proved["slack_us"]) == set(NAMES)
+    assert all(0 < slack < proved["lead_us"] for slack in proved["slack_us"].values())
+
+
+def test_a_start_that_was_withdrawn_is_not_shown_as_one() -> None:
+    world = homed_world(EVEN)
+    play(world, "G90 G94\nG0 A30\nM2\n")
+    until(world, lambda: shown(world)["run"]["start"] is not None)
+    world.cut("tip", 3 * S)
+    seen = []
+    while run_of(world).phase is Phase.STARTING:
+        start = shown(world)["run"]["start"]
+        seen.append(start and start["set"])
+        world.run_for(20_000)
+    assert None in seen
+    assert False not in seen
+
+
+def test_what_is_left_of_a_run_is_counted_at_its_present_speed() -> None:
+    world = homed_world(EVEN)
+    moving(world, text="G90 G94\nG0 A30\nG0 A0\nM2\n")
+    world.command(ev.Override(500_000))
+    found = shown(world)["run"]
+    assert found["lines"] == 4
+    assert found["left_us"] == pytest.approx(2 * (found["end_us"] - found["path_us"]), abs=2)
+
+
+def test_planned_angles_are_where_the_joints_will_be() -> None:
+    world = homed_world(EVEN)
+    assert ahead(world.core.run, world.now) is None
+    moving(world, text="G90 G94\nG0 A30 B-20\nG0 A0\nM2\n")
+    plan = ahead(world.core.run, world.now)
+    assert plan is not None
+    assert (plan["at_us"], set(plan["deg"])) == (world.now, set(NAMES))
+    for k in range(10):
+        for name, counts in zip(NAMES, positions(world), strict=True):
+            truly = link(world, name).joint.to_degrees(counts)
+            assert plan["deg"][name][k] == pytest.approx(truly, abs=0.1)
+        world.run_for(plan["step_us"])
+    assert {len(angles) for angles in plan["deg"].values()} == {16}
+
+
+def test_planned_angles_stay_at_the_end_and_end_with_a_hold() -> None:
+    world = homed_world(EVEN)
+    moving(world, 200_000, "G90 G94\nG0 A5\nM2\n")
+    plan = ahead(world.core.run, world.now)
+    assert plan is not None
+    assert plan["deg"]["base"][-2:] == [5.0, 5.0]
+    world.command(ev.Hold())
+    world.run_for(20_000)
+    assert ahead(world.core.run, world.now) is None
 
 
 def test_a_pause_before_any_motion_has_its_line_and_is_at_the_beginning() -> None:
