@@ -15,7 +15,7 @@ from starlette.datastructures import Headers
 from starlette.responses import Response
 from starlette.types import ASGIApp, Message, Receive, Scope, Send
 
-from coordinator.api.access import address_of, later, token_in
+from coordinator.api.access import Access, address_of, later, token_in
 from coordinator.api.place import Place
 from coordinator.api.problems import problem
 from coordinator.api.rates import Buckets
@@ -29,6 +29,8 @@ POSTS_AT_ONCE: Final = 100
 """A page that jogs and drags the override asks 20 times a second."""
 BODY_S: Final = 15.0
 """For a whole body: the longest program, with every line end as two bytes, at 1.2 Mbit/s."""
+POLICY: Final = 1008
+"""WebSocket close code for a client that may not (RFC 6455 section 7.4.1)."""
 _STOPPING: Final = (f"{API_PREFIX}/hold", f"{API_PREFIX}/stop")
 _OPEN: Final = (f"{API_PREFIX}/session", f"{API_PREFIX}/healthz")
 """What needs no token, as the page's files do not."""
@@ -66,6 +68,8 @@ class Guard:
                 objection = body
             else:
                 receive = _replayed(body, receive)
+        elif objection is None and self._place.access is not None:
+            send = _while_valid(self._place.access, token_in(headers), send)
         await (objection or self._app)(scope, receive, send)
 
     def _objection_to_names(self, scope: Scope, headers: Headers) -> Response | None:
@@ -137,6 +141,18 @@ class Guard:
             sentence = f"a body that was not there after {self._body_s:g} s"
             return problem(408, "slow", sentence, headers=_CLOSE)
         return messages
+
+
+def _while_valid(access: Access, token: str | None, send: Send) -> Send:
+    """Tell on a WebSocket no more once its token is void."""
+
+    async def checked(message: Message) -> None:
+        if message["type"] == "websocket.send" and access.role_of(token) is None:
+            await send({"type": "websocket.close", "code": POLICY, "reason": "the token is void"})
+            raise OSError("the token is void")  # what a connection that is gone raises
+        await send(message)
+
+    return checked
 
 
 def _replayed(messages: list[Message], receive: Receive) -> Receive:

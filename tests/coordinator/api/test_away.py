@@ -6,9 +6,12 @@ from pathlib import Path
 
 import httpx2
 import pytest
+from starlette.types import Message, Receive, Scope, Send
+from starlette.websockets import WebSocket, WebSocketDisconnect
 
 from coordinator.api import create_app
 from coordinator.api.access import WRONG_TOKENS, Access
+from coordinator.api.guard import Guard
 from coordinator.api.place import Place
 from coordinator.api.tokens import Role, Tokens
 from coordinator.arm import load_arm
@@ -133,6 +136,41 @@ async def test_a_new_token_shuts_out_the_page_that_has_the_old_one(
     assert (await http.get(API_PREFIX + "/arm")).status_code == 200
     Tokens(tmp_path).make([Role.OPERATE])
     assert verdict(await http.get(API_PREFIX + "/arm")) == (401, "token")
+
+
+async def test_a_feed_that_is_open_ends_when_its_token_becomes_void(
+    tokens: dict[Role, str], tmp_path: Path
+) -> None:
+    async def feed(scope: Scope, receive: Receive, send: Send) -> None:
+        socket = WebSocket(scope, receive, send)
+        await socket.accept()
+        await socket.send_text("one")
+        Tokens(tmp_path).make([Role.OPERATE])
+        await socket.send_text("two")
+        Tokens(tmp_path).make([Role.WATCH])
+        with pytest.raises(WebSocketDisconnect):
+            await socket.send_text("three")
+
+    sent: list[Message] = []
+
+    async def receive() -> Message:
+        return {"type": "websocket.connect"}
+
+    async def send(message: Message) -> None:
+        sent.append(message)
+
+    place = Place("https", ("bench.local",), Access(Tokens(tmp_path)))
+    headers = {"host": "bench.local", **bearer(tokens[Role.WATCH])}
+    scope = {
+        "type": "websocket",
+        "path": API_PREFIX + "/feed",
+        "headers": [(name.encode(), value.encode()) for name, value in headers.items()],
+    }
+    await Guard(feed, place, 1)(scope, receive, send)
+    assert [message["type"] for message in sent] == [
+        "websocket.accept", "websocket.send", "websocket.send", "websocket.close",
+    ]  # fmt: skip
+    assert (sent[-1]["code"], sent[-1]["reason"]) == (1008, "the token is void")
 
 
 @pytest.mark.parametrize("by_login", [True, False])
