@@ -117,7 +117,8 @@ class Feed:
         page.route_web_socket("**/api/v1/feed**", self._answer)
 
     def say(self, message: dict[str, Any]) -> None:
-        """One more message to the newest connection."""
+        """One more message, for who comes later too: a page that heard nothing comes anew."""
+        self.first = (message,) if message["type"] == "whole" else (*self.first, message)
         self.sockets[-1].send(json.dumps(message))
 
     def _answer(self, route: WebSocketRoute) -> None:

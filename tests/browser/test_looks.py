@@ -1,17 +1,210 @@
-"""How the page looks with an arm that is made up; pictures are left in build/browser."""
+"""How the page looks and can be reached with an arm that is made up, at both sizes.
+
+Pictures are left in build/browser.
+"""
+
+from collections.abc import Callable
+from pathlib import Path
+from typing import Any
 
 import pytest
+from playwright.sync_api import Page, expect
 
 from tests.browser import canned
 from tests.browser.conftest import DESKTOP, PHONE, SHOTS, Feed, Open
 
+AXE = Path(__file__).parent / "vendor" / "axe.min.js"
+SMALLEST_PX = 24
+"""Of a target (WCAG 2.2, 2.5.8)."""
+SIZES = pytest.mark.parametrize("size", [DESKTOP, PHONE], ids=["1280", "360"])
 
-@pytest.mark.parametrize("size", [DESKTOP, PHONE], ids=["1280", "360"])
-def test_a_playing_arm_shows_a_lane_for_each_joint(
-    open_page: Open, files: str, size: dict[str, int]
+
+def idle() -> dict[str, Any]:
+    """An arm that rests, and of which much is unknown."""
+    first = canned.whole(phase="idle", run=None, ahead=None, notes=[])
+    for joint in first["state"]["joints"]:
+        joint |= {"state": "ready", "lease_us": None, "path_us": None, "buffered_us": None}
+    first["state"]["joints"][1] |= {"state": "unhomed", "homed": False, "position_deg": None}
+    first["state"]["joints"][3] |= dict.fromkeys(
+        ("heard_at_us", "temperature_c", "supply_v", "fan_percent", "loss", "rtt_p50_us")
+    )
+    first["state"]["joints"][3] |= {"link": "absent", "faults": None}
+    return first
+
+
+def troubled() -> dict[str, Any]:
+    """An arm that plays, with a warm joint, one with a fault, and somebody else in control."""
+    first = canned.whole()
+    state = first["state"]
+    state["joints"][2] |= {"temperature_c": 52.0, "warm": True}
+    state["joints"][4] |= {
+        "state": "faulted",
+        "faults": ["over-temperature"],
+        "temperature_c": 59.0,
+    }
+    state["warnings"] = [
+        {
+            "id": 1, "joint": "elbow", "code": "joint-warm", "level": "attention",
+            "message": "elbow is warm: 52.0 °C, above its warning at 50 °C",
+            "advice": "let it rest or play slower", "since_us": canned.NOW_US - 4_000_000,
+            "since_utc": "2026-01-01T00:00:00Z", "acknowledged": False,
+        }
+    ]  # fmt: skip
+    state["control"] = {"holder": "them", "name": "a page", "watchers": 3}
+    return first
+
+
+def _stale(page: Page) -> None:
+    expect(page.get_by_text("The coordinator is gone")).to_be_visible()
+
+
+def _live(page: Page) -> None:
+    expect(page.locator(".lane")).to_have_count(6)
+
+
+STATES = pytest.mark.parametrize(
+    ("name", "first", "ready"),
+    [("idle", idle, _live), ("moving", troubled, _live), ("stale", troubled, _stale)],
+    ids=["idle", "moving", "stale"],
+)
+
+
+@SIZES
+@STATES
+def test_axe_finds_nothing_and_nothing_is_too_wide_or_too_small(
+    open_page: Open,
+    files: str,
+    size: dict[str, int],
+    name: str,
+    first: Callable[[], dict[str, Any]],
+    ready: Callable[[Page], None],
 ) -> None:
-    feed = Feed(canned.whole())
-    page = open_page(files, size=size, before=feed.attach)
-    page.wait_for_selector(".lane")
-    assert page.locator(".lane .name").count() == 6
-    page.screenshot(path=SHOTS / f"canned-{size['width']}.png", full_page=True)
+    page = open_page(files, size=size, bypass_csp=True, before=Feed(first()).attach)
+    ready(page)
+    page.screenshot(path=SHOTS / f"{name}-{size['width']}.png", full_page=True)
+    assert violations(page) == []
+    assert too_small(page) == []
+    assert page.evaluate("() => document.documentElement.scrollWidth") <= size["width"]
+
+
+@SIZES
+@pytest.mark.parametrize("view", ["play", "records"])
+def test_axe_finds_nothing_on_the_other_pages(
+    open_page: Open, files: str, size: dict[str, int], view: str
+) -> None:
+    def before(page: Page) -> None:
+        Feed(canned.whole()).attach(page)
+        runs = [{"run": 3, "name": "prick_out_tray.nc", "outcome": "finished", "began_utc": None}]
+        page.route("**/api/v1/runs", lambda route: route.fulfill(json={"runs": runs}))
+
+    page = open_page(f"{files}/#{view}", size=size, bypass_csp=True, before=before)
+    page.locator(".card h2").wait_for()
+    page.screenshot(path=SHOTS / f"{view}-{size['width']}.png", full_page=True)
+    assert violations(page) == []
+    assert too_small(page) == []
+    assert page.evaluate("() => document.documentElement.scrollWidth") <= size["width"]
+
+
+def violations(page: Page) -> list[str]:
+    """What axe-core finds against WCAG 2.2 AA, with the place."""
+    page.evaluate(AXE.read_text(encoding="utf-8"))
+    found = page.evaluate(
+        """async () => {
+            const only = ["wcag2a", "wcag2aa", "wcag21a", "wcag21aa", "wcag22aa", "best-practice"];
+            const found = await axe.run(document, {runOnly: only});
+            return found.violations.map((one) =>
+                `${one.id}: ${one.nodes.map((node) => node.failureSummary + node.html).join(" ")}`);
+        }"""
+    )
+    return list(found)
+
+
+def too_small(page: Page) -> list[str]:
+    """Controls that are smaller than a target may be; links in a sentence are excepted there."""
+    found = page.evaluate(
+        """(least) => [...document.querySelectorAll("button, input, textarea, nav a, a.button")]
+            .map((element) => [element, element.getBoundingClientRect()])
+            .filter(([, box]) => box.width && (box.width < least || box.height < least))
+            .map(([element, box]) => `${element.outerHTML} ${box.width}x${box.height}`)""",
+        SMALLEST_PX,
+    )
+    return list(found)
+
+
+def test_what_is_unknown_is_a_dash_and_never_a_zero(open_page: Open, files: str) -> None:
+    page = open_page(files, before=Feed(idle()).attach)
+    unhomed = page.locator(".lane", has_text="shoulder")
+    expect(unhomed.locator(".angle")).to_have_text("–")
+    expect(unhomed.locator(".state")).to_contain_text("not homed")
+    absent = page.locator(".lane", has_text="forearm")
+    expect(absent.locator(".state")).to_contain_text("not there")
+    expect(absent.locator(".age")).to_have_text("never heard")
+    expect(absent.locator(".warmth")).to_contain_text("–")
+    assert "0 °C" not in absent.inner_text()
+
+
+def test_stop_stays_in_reach_on_a_phone_however_far_one_scrolls(
+    open_page: Open, files: str
+) -> None:
+    page = open_page(files, size=PHONE, before=Feed(canned.whole(24)).attach)
+    expect(page.locator(".lane")).to_have_count(24)
+    page.evaluate("() => scrollTo(0, document.body.scrollHeight)")
+    expect(page.get_by_role("button", name="Stop", exact=True)).to_be_in_viewport(ratio=1)
+    expect(page.get_by_text("A software stop. Not an emergency stop.")).to_be_in_viewport(ratio=1)
+
+
+@pytest.mark.parametrize(
+    ("first", "still", "drawn"),
+    [(canned.whole, False, True), (canned.whole, True, False), (idle, False, False)],
+    ids=["moving", "moving, but motion is not wanted", "idle"],
+)
+def test_the_strips_are_animated_only_while_something_moves_and_motion_is_wanted(
+    open_page: Open, files: str, first: Callable[[], dict[str, Any]], still: bool, drawn: bool
+) -> None:
+    feed = Feed(first())
+
+    def before(page: Page) -> None:
+        page.emulate_media(reduced_motion="reduce" if still else "no-preference")
+        page.add_init_script(
+            """window.frames_asked = 0;
+            const ask = window.requestAnimationFrame;
+            window.requestAnimationFrame = (work) => {
+                window.frames_asked += 1;
+                return ask(work);
+            };
+            window.two_frames = () => new Promise((done) => ask(() => ask(done)));"""
+        )
+        feed.attach(page)
+
+    page = open_page(files, before=before)
+    _live(page)
+    page.evaluate("() => window.two_frames()")  # Preact asks for some when a lane is new
+    asked = page.evaluate("() => window.frames_asked")
+    feed.say(canned.change(2, set={"arm": "told anew"}))
+    expect(page.locator("h1")).to_have_text("told anew")
+    page.evaluate("() => window.two_frames()")
+    assert (page.evaluate("() => window.frames_asked") > asked) is drawn
+
+
+def test_drivers_are_let_go_only_in_a_second_step_that_says_what_may_fall(
+    open_page: Open, files: str
+) -> None:
+    asked: list[Any] = []
+
+    def before(page: Page) -> None:
+        Feed(canned.whole()).attach(page)
+
+        def answer(route: Any) -> None:
+            asked.append(route.request.post_data_json)
+            route.fulfill(json={"phase": "idle"})
+
+        page.route("**/api/v1/stop", answer)
+
+    page = open_page(files, before=before)
+    release = page.get_by_role("button", name="Drivers off at once")
+    expect(release).to_have_count(0)
+    page.get_by_role("button", name="Drivers off…").click()
+    expect(page.get_by_text("A raised arm may fall")).to_be_visible()
+    release.click()
+    expect(page.get_by_role("alert")).to_contain_text("told to go off")
+    assert asked == [{"level": "release"}]

@@ -33,7 +33,7 @@ function Dial({ deg }) {
     </div>`;
 }
 
-const BAR = 92;
+const BAR = 80;
 const COLDEST_C = 15;
 
 /** Temperature against warning and limit, with the last ten minutes beneath. */

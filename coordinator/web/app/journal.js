@@ -13,13 +13,13 @@ export function Journal({ arm, nowUs, act }) {
   const notes = arm.notes.slice(-SHOWN).reverse();
   return html`
     <section class="card journal" aria-label="What happened">
-      <ul class="warnings" role="status">${warnings.map((one) => html`
+      <div role="status"><ul>${warnings.map((one) => html`
         <li key=${one.id} class=${one.level}>
           <time>${timeOfDay(one.since_us, nowUs)}</time>
           <p><${Shape} name="attention" /> <strong>${sentence(one.message)}</strong> ${sentence(one.advice ?? "")}
           ${one.acknowledged ? html` <span class="small">seen</span>`
             : html` <button class="plain" onClick=${() => act(() => post(`/warnings/${one.id}/seen`))}>Seen</button>`}</p>
-        </li>`)}</ul>
+        </li>`)}</ul></div>
       ${(arm.unknown ?? []).map((one) => html`<p key=${one.instance}>${one.instance} at ${one.host}
         has the id ${one.id}, which is not in the arm file.</p>`)}
       <ul>${notes.map((note) => html`

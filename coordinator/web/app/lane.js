@@ -34,10 +34,7 @@ export function Lane({ joint, model, nowUs, gone, open, toggle, act }) {
           <${Heat} joint=${joint} history=${model.heats[joint.name]}
             known=${joint.temperature_c != null} />
         </div>
-        <p class="small">
-          <span>${figure(joint.supply_v, 1, "V")}</span> · <span>fan ${figure(joint.fan_percent, 0, "%")}</span> · <span class="age">${old(age)}</span>
-        </p>
-        <p class="small">${link(joint)}</p>
+        <p class="small"><${Small} joint=${joint} age=${old(age)} /></p>
       </div>
       <${Strip} joint=${joint} />
       ${open && html`<${Details} joint=${joint} act=${act} />`}
@@ -52,10 +49,13 @@ function heatLevel(joint) {
   return joint.warm ? "attention" : "";
 }
 
-function link(joint) {
+function Small({ joint, age }) {
   const rtt = joint.rtt_p50_us == null ? NONE : figure(joint.rtt_p50_us / 1000, 0, "ms");
   const loss = joint.loss == null ? NONE : figure(joint.loss * 100, 0, "%");
   const bound = joint.clock?.bound_us;
   const clock = bound == null ? NONE : `±${figure(bound / 1000, 1, "ms")}`;
-  return html`<span>link ${rtt}</span> · <span>lost ${loss}</span> · <span>clock ${clock}</span>`;
+  return html`
+    <span>${figure(joint.supply_v, 1, "V")}</span> <span>link ${rtt}</span>
+    ${" "}<span class="age">${age}</span> <span>fan ${figure(joint.fan_percent, 0, "%")}</span>
+    ${" "}<span>lost ${loss}</span> <span>clock ${clock}</span>`;
 }
