@@ -1,5 +1,6 @@
 """What is kept, as the API tells it: runs, programs, homings and the journal."""
 
+import asyncio
 import sqlite3
 from collections.abc import AsyncIterator
 from contextlib import closing
@@ -83,7 +84,10 @@ async def test_commands_and_what_followed_are_in_the_journal_with_who_asked(
     # Whoever names itself wrongly may stop all the same.
     await client.post("/api/v1/stop", json={}, headers={"Unisono-Client": "?"})
     await client.post("/api/v1/home", json={}, headers=named)  # refused: nothing came of it
-    told = (await client.get("/api/v1/events")).json()["events"]
+    told: list[dict[str, Any]] = []
+    async with asyncio.timeout(60):  # nothing waits for the journal, so this must
+        while len(told) < 4:
+            told = (await client.get("/api/v1/events")).json()["events"]
     assert [(one["code"], one["message"], one["who"]) for one in told] == [
         ("stop", "stopped by the operator", None),
         ("command-stop", "stop, level stop", "somebody"),
