@@ -13,7 +13,7 @@ from coordinator.rehearsal.world import BEGIN_US
 from protocol.constants import US
 from simulator.network import PROFILES
 from tests.bench import baselines
-from tests.bench.arms import step_program
+from tests.bench.arms import next_deg
 from tests.bench.figures import Progress
 from tests.bench.starts import Starts
 from tests.bench.virtual_arm import VirtualArm, began
@@ -139,7 +139,7 @@ def one_world(case: Case) -> Found:
 def play(arm: VirtualArm, starts: Starts, found: Found) -> None:
     """One short move to its end, resuming what is held, and what it showed."""
     world, notes = arm.world, len(arm.world.notes)
-    run = arm.begin(lambda at_deg: step_program(arm.arm, at_deg))
+    run = arm.begin(lambda at_deg: [next_deg(at_deg)])
     began_us, began_s = world.now, time.process_time()
     while run.phase is not Phase.ENDED:
         arm.until_phase(Phase.MOVING, Phase.HELD, Phase.ENDED)

@@ -35,8 +35,9 @@ AFTER_US = 1_500_000
 """Longer than a hold can take to begin, once the link is back."""
 SAME_US = 1.0
 """Rounding."""
+FAR_DEG = 60.0
 MOVES = 120
-"""Of one play, 1.6 s each."""
+"""Of one play, there and back, 1.6 s each."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -128,7 +129,7 @@ class _Play:
         """One play, to its end or until it is enough."""
         arm = self.arm
         notes = len(arm.world.notes)
-        run = arm.begin(lambda at_deg: _there_and_back(arm.arm.words))
+        run = arm.begin(lambda _: [NEAR_DEG, NEAR_DEG + FAR_DEG] * (MOVES // 2))
         while run.phase is not Phase.ENDED and not self.enough:
             arm.until_phase(Phase.MOVING, Phase.HELD, Phase.ENDED)
             arm.go_on()
@@ -168,12 +169,6 @@ class _Play:
         happened = self.arm.happened()
         self._began += began(happened)
         return {name: truth.path_us for name, truth in happened if truth.event == "hold"}
-
-
-def _there_and_back(words: Sequence[str]) -> str:
-    targets = [NEAR_DEG, NEAR_DEG + 60] * (MOVES // 2)
-    lines = [f"G0 {' '.join(f'{word}{target:g}' for word in words)}" for target in targets]
-    return "\n".join([*lines, "M2", ""])
 
 
 @contextmanager

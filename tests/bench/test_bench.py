@@ -6,6 +6,7 @@ from unittest.mock import patch
 import pytest
 
 from coordinator.core.lease import WINDOW_MAX_US, LeaseKeeper
+from simulator.network import PROFILES
 from tests.bench import baselines, goals, guarantee, in_virtual_time, outages, virtual_tables
 from tests.bench.__main__ import NETWORKS, judge
 from tests.bench.clock_part import KnownStart
@@ -13,6 +14,7 @@ from tests.bench.figures import percentile
 from tests.bench.guarantee import Guaranteed, judge_start
 from tests.bench.kills import Kills, allowed_us
 from tests.bench.starts import Starts
+from tests.bench.virtual_arm import VirtualArm
 
 
 def report(bound_us: int | None, **changes: Any) -> dict[str, Any]:
@@ -155,6 +157,13 @@ def test_starts_in_virtual_time_are_within_their_bounds_and_none_is_lost() -> No
     assert (found.every.asked, len(found.every.spread_us), found.every.broken) == (2, 2, [])
     assert len(found.go_now_us) == len(found.sntp_us) == 2
     assert max(found.every.spread_us) < min(found.go_now_us)
+
+
+def test_an_arm_may_have_more_joints_than_an_arm_file() -> None:
+    # No letter is left for the last of these.
+    many = VirtualArm("quiet", PROFILES["quiet"], 19, 1)
+    assert len({joint.id for joint in many.arm.joints}) == 19
+    assert len(many.world.units) == len(many.arm.homing_order) == 19
 
 
 def test_what_is_known_when_the_bench_is_cut_short_is_kept() -> None:

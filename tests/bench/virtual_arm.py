@@ -1,12 +1,12 @@
 """One arm in virtual time with its operator, who plays on it whatever it takes."""
 
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 
 from coordinator.core import events as ev
 from coordinator.core.homing import HomingState
 from coordinator.core.run import Phase, Run
 from coordinator.motion import plan_parts
-from coordinator.programs import parse_program
+from coordinator.programs import End, Move, Program, Target
 from coordinator.rehearsal.world import BEGIN_US, World
 from coordinator.software_joints import joint_settings
 from protocol.constants import US
@@ -49,14 +49,26 @@ class VirtualArm:
         while not self._homed():
             self.world.run_for(REACTION_US)
 
-    def begin(self, program: Callable[[float], str]) -> Run:
-        """Play a program, given the angle in degrees at which the first joint stands."""
+    def begin(self, targets: Callable[[float], Sequence[float]]) -> Run:
+        """Play rapid moves of all joints to the same angles in degrees, one after another; which
+        ones, is asked with the angle at which the first joint stands.
+        """
 
         def command() -> ev.Command:
             counts = self.world.core.start_counts()
-            text = program(self.arm.joints[0].to_degrees(counts[0]))
-            parsed = parse_program(text, self.arm.words)
-            return ev.Play("bench", text, plan_parts(parsed, self.arm, counts))
+            angles = targets(self.arm.joints[0].to_degrees(counts[0]))
+            moves = [
+                Move(
+                    k,
+                    1,
+                    tuple(Target(joint, angle, 1) for joint in range(len(counts))),
+                    False,
+                    True,
+                )
+                for k, angle in enumerate(angles, 1)
+            ]
+            program = Program((*moves, End(len(moves) + 1)))
+            return ev.Play("bench", "", plan_parts(program, self.arm, counts))
 
         self._command(command)
         return self.run
