@@ -12,9 +12,11 @@ from coordinator.api.place import ON_LOOPBACK, Place
 from coordinator.api.problems import add_handlers
 from coordinator.api.reading import reading
 from coordinator.api.records import records
+from coordinator.api.rehearsals import rehearsals
 from coordinator.api.session import session
 from coordinator.api.warnings import warnings
 from coordinator.api.watching import watching
+from coordinator.rehearsing import Rehearsals
 from coordinator.service import Service
 from coordinator.settings import API_PREFIX
 
@@ -30,6 +32,7 @@ def create_app(service: Service, place: Place = ON_LOOPBACK) -> FastAPI:
     add_handlers(app)
     app.add_middleware(Guard, place=place, max_body_bytes=MAX_BODY_BYTES)
     desk = Desk(service)
+    app.state.rehearsals = Rehearsals(service.arm)
     for part in (
         reading(service),
         records(service),
@@ -37,6 +40,7 @@ def create_app(service: Service, place: Place = ON_LOOPBACK) -> FastAPI:
         taking(desk),
         warnings(service),
         session(place),
+        rehearsals(app.state.rehearsals),
     ):
         app.include_router(part, prefix=API_PREFIX, dependencies=[Depends(desk.hear)])
     app.state.feed = Feed(service, desk)

@@ -181,6 +181,7 @@ async def _serve(settings: ServiceSettings, arm: Arm, ready: Callable[[Served], 
         server.should_exit = True
         await serving
         telling.cancel()
+        await app.state.rehearsals.close()
     if failed:
         raise Failure(ExitCode.NOT_FINISHED, "the coordinator broke; its log above says how")
     return ExitCode.DONE

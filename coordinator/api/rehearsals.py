@@ -1,0 +1,61 @@
+"""Rehearsals over the API: begin one, see how it goes, cancel it, look at its plot."""
+
+from typing import Annotated, Any, Literal
+
+from fastapi import APIRouter, Response
+from pydantic import Field
+
+from coordinator.api.bodies import Number, ProgramBody
+from coordinator.api.problems import NotFound
+from coordinator.core.events import Refused
+from coordinator.programs.size import size_mistake
+from coordinator.rehearsing import Rehearsals, Wish
+from coordinator.settings import API_PREFIX
+
+MAX_SEEDS = 500
+"""Some minutes for a short program; more are for the command line."""
+
+
+class RehearsalBody(ProgramBody):
+    """A program to rehearse, on which network and how often."""
+
+    name: Annotated[str, Field(min_length=1, max_length=255)]
+    network: Literal["quiet", "home", "busy", "hostile"] = "home"
+    seeds: Annotated[int, Field(ge=1, le=MAX_SEEDS)] = 20
+
+
+def rehearsals(kept: Rehearsals) -> APIRouter:
+    """Routes of one arm's rehearsals. Nothing real moves, so they need no control."""
+    router = APIRouter()
+
+    @router.post("/rehearsals", status_code=202)
+    async def begin(body: RehearsalBody, response: Response) -> dict[str, Any]:
+        if sentence := size_mistake(body.name, len(body.text.encode(errors="replace"))):
+            raise Refused("program-too-large", sentence)
+        number = kept.begin(Wish(body.name, body.text, body.network, body.seeds))
+        response.headers["Location"] = f"{API_PREFIX}/rehearsals/{number}"
+        return {"rehearsal": number}
+
+    @router.get("/rehearsals/{number}")
+    async def state(number: Number) -> dict[str, Any]:
+        found = kept.state(number)
+        if found is None:
+            raise NotFound(f"there is no rehearsal {number}")
+        return found
+
+    @router.delete("/rehearsals/{number}")
+    async def cancel(number: Number) -> dict[str, Any]:
+        if not await kept.cancel(number):
+            raise NotFound(f"there is no rehearsal {number}")
+        found = kept.state(number)
+        assert found is not None
+        return found
+
+    @router.get("/rehearsals/{number}/plot")
+    async def picture(number: Number) -> Response:
+        found = kept.picture(number)
+        if found is None:
+            raise NotFound(f"rehearsal {number} has nothing to draw")
+        return Response(found, media_type="image/svg+xml")
+
+    return router

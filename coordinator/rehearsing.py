@@ -1,0 +1,187 @@
+"""Programs rehearsed for whoever asks over the API: one at a time, in a process of its own.
+
+It leaves the processor to whatever moves the arm, and ends with this process. What a rehearsal is,
+`coordinator/rehearsal` knows.
+"""
+
+import asyncio
+import contextlib
+import os
+from collections import OrderedDict
+from dataclasses import asdict, dataclass, field
+from multiprocessing.connection import Connection
+from multiprocessing.context import SpawnProcess
+from typing import Any, Final
+
+from coordinator.arm import Arm
+from coordinator.children import SPAWN, end_child, start_child
+from coordinator.core.events import Refused
+from coordinator.motion.peaks import JointPeaks, joint_peaks
+from coordinator.motion.plan import plan_text
+from coordinator.motion.route import pose_of
+from coordinator.planner import NICENESS
+from coordinator.programs import Problem, ProgramError
+from coordinator.rehearsal.plot import plot
+from coordinator.rehearsal.rehearse import Played, RehearsalError, play_once
+from coordinator.rehearsal.summary import summarise
+from coordinator.software_joints import joint_settings
+from simulator.network import PROFILES
+
+KEPT: Final = 20
+"""Rehearsals that can still be asked for; a plot has some ten kB."""
+
+
+@dataclass(frozen=True, slots=True)
+class Wish:
+    """A program to be rehearsed on a network, with the seeds 1 to `seeds`."""
+
+    name: str
+    text: str
+    network: str
+    seeds: int
+
+
+@dataclass(slots=True)
+class _Rehearsal:
+    wish: Wish
+    state: str = "running"
+    """running done cancelled failed"""
+    message: str = ""
+    errors: list[Problem] = field(default_factory=list)
+    """The program's mistakes, for an arm that stands at its pose `park`."""
+    played: list[Played] = field(default_factory=list)
+    peaks: tuple[JointPeaks, ...] = ()
+    process: SpawnProcess | None = None
+
+    def to_json(self, number: int) -> dict[str, Any]:
+        summary = summarise(self.played) if self.played else None
+        return {
+            "rehearsal": number,
+            "name": self.wish.name,
+            "network": self.wish.network,
+            "state": self.state,
+            "message": self.message,
+            "errors": [asdict(error) for error in self.errors],
+            "done": len(self.played),
+            "of": self.wish.seeds,
+            "summary": asdict(summary) if summary is not None else None,
+            "joints": [asdict(peak) for peak in self.peaks],
+        }
+
+
+class Rehearsals:
+    """One arm's rehearsals. To be used in a running loop, from the main thread."""
+
+    def __init__(self, arm: Arm) -> None:
+        self._arm = arm
+        self._kept: OrderedDict[int, _Rehearsal] = OrderedDict()
+        self._tasks: set[asyncio.Task[None]] = set()
+        self._last = 0
+
+    def begin(self, wish: Wish) -> int:
+        """Begin one; its number. Raises Refused while another goes on."""
+        going = [n for n, one in self._kept.items() if one.state == "running"]
+        if going:
+            raise Refused("rehearsing", f"rehearsal {going[0]} goes on: wait for it, or cancel it")
+        self._last += 1
+        rehearsal = self._kept[self._last] = _Rehearsal(wish)
+        while len(self._kept) > KEPT:
+            self._kept.popitem(last=False)
+        ours, theirs = SPAWN.Pipe(duplex=False)
+        with theirs:
+            rehearsal.process = start_child(_rehearse, self._arm, wish, theirs, daemon=True)
+        task = asyncio.get_running_loop().create_task(_follow(rehearsal, ours))
+        self._tasks.add(task)
+        task.add_done_callback(self._tasks.discard)
+        return self._last
+
+    def state(self, number: int) -> dict[str, Any] | None:
+        """How one goes or went, with what is known so far; None if it is not kept."""
+        found = self._kept.get(number)
+        return found.to_json(number) if found is not None else None
+
+    def picture(self, number: int) -> str | None:
+        """What has been seen so far as SVG; None where there is nothing to draw."""
+        found = self._kept.get(number)
+        if found is None or not found.played:
+            return None
+        spreads_us = [s.spread_us for run in found.played for s in run.starts]
+        return plot(
+            f"{found.wish.name} on {self._arm.name}, network {found.wish.network}, "
+            f"{len(found.played)} of {found.wish.seeds} rehearsals",
+            summarise(found.played),
+            found.peaks,
+            [spread for spread in spreads_us if spread is not None],
+        )
+
+    async def cancel(self, number: int) -> bool:
+        """End one that goes on, and keep what is known; False if it is not kept."""
+        found = self._kept.get(number)
+        if found is not None and found.state == "running":
+            found.state = "cancelled"
+            await _end(found)
+        return found is not None
+
+    async def close(self) -> None:
+        """Cancel what goes on."""
+        for number in list(self._kept):
+            await self.cancel(number)
+        await asyncio.gather(*self._tasks)
+
+
+async def _end(rehearsal: _Rehearsal) -> None:
+    if rehearsal.process is not None:
+        await asyncio.to_thread(end_child, rehearsal.process)
+
+
+async def _follow(rehearsal: _Rehearsal, pipe: Connection) -> None:
+    """Take results until there are no more."""
+    with pipe:
+        while True:
+            try:
+                result = await asyncio.to_thread(pipe.recv)
+            except (EOFError, OSError):
+                break
+            if isinstance(result, Played):
+                rehearsal.played.append(result)
+            elif isinstance(result, str):
+                rehearsal.message = result
+            elif isinstance(result, list):
+                rehearsal.message = "the program has mistakes"
+                rehearsal.errors = result
+            else:
+                rehearsal.peaks = result
+    if rehearsal.state == "running":
+        is_done = len(rehearsal.played) == rehearsal.wish.seeds
+        rehearsal.state = "done" if is_done else "failed"
+        if not is_done and not rehearsal.message:
+            rehearsal.message = "the process that rehearses ended early"
+    await _end(rehearsal)
+
+
+# ---- in the process of its own ------------------------------------------------------------
+
+
+def _rehearse(arm: Arm, wish: Wish, pipe: Connection) -> None:
+    os.nice(NICENESS)
+    # Whoever wants no more results closes the pipe.
+    with contextlib.suppress(BrokenPipeError):
+        try:
+            parts = plan_text(wish.text, arm, pose_of(arm, arm.poses["park"]))
+        except ProgramError as error:
+            pipe.send(list(error.problems))
+            return
+        if not parts:
+            pipe.send(f"{wish.name} moves nothing")
+            return
+        pipe.send(joint_peaks(parts, arm))
+        for seed in range(1, wish.seeds + 1):
+            try:
+                pipe.send(
+                    play_once(
+                        arm, wish.text, joint_settings(arm, seed), PROFILES[wish.network], seed
+                    )
+                )
+            except RehearsalError as error:
+                pipe.send(f"this arm cannot be rehearsed: {error}")
+                return

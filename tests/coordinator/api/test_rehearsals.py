@@ -1,0 +1,70 @@
+"""Rehearsals over HTTP."""
+
+import asyncio
+from collections.abc import AsyncIterator
+from pathlib import Path
+
+import httpx2
+import pytest
+from fastapi import FastAPI
+
+from coordinator.api.problems import add_handlers
+from coordinator.api.rehearsals import rehearsals
+from coordinator.arm import parse_arm
+from coordinator.rehearsing import Rehearsals
+from tests.quick_arm import arm_text
+
+BODY = {"name": "tray.nc", "text": "G0 A-150\nM2\n", "network": "quiet", "seeds": 1}
+
+
+@pytest.fixture(name="client")
+async def client_of_rehearsals() -> AsyncIterator[httpx2.AsyncClient]:
+    app, kept = FastAPI(), Rehearsals(parse_arm(arm_text(2), Path("quick.toml")))
+    add_handlers(app)
+    app.include_router(rehearsals(kept), prefix="/api/v1")
+    transport = httpx2.ASGITransport(app, raise_app_exceptions=False)
+    async with httpx2.AsyncClient(transport=transport, base_url="http://127.0.0.1") as client:
+        yield client
+    await kept.close()
+
+
+async def test_a_rehearsal_is_begun_followed_and_drawn(client: httpx2.AsyncClient) -> None:
+    begun = await client.post("/api/v1/rehearsals", json=BODY)
+    assert begun.status_code == 202
+    place = begun.headers["location"]
+    state = (await client.get(place)).json()
+    while state["state"] == "running":
+        await asyncio.sleep(0.05)
+        state = (await client.get(place)).json()
+    assert (state["state"], state["summary"]["rehearsals"]) == ("done", 1)
+    picture = await client.get(f"{place}/plot")
+    assert picture.headers["content-type"].startswith("image/svg+xml")
+
+
+async def test_a_second_one_is_refused_until_the_first_is_cancelled(
+    client: httpx2.AsyncClient,
+) -> None:
+    place = (await client.post("/api/v1/rehearsals", json={**BODY, "seeds": 500})).headers[
+        "location"
+    ]
+    refused = await client.post("/api/v1/rehearsals", json=BODY)
+    assert (refused.status_code, refused.json()["type"]) == (409, "urn:unisono:problem:rehearsing")
+    assert (await client.delete(place)).json()["state"] == "cancelled"
+    assert (await client.post("/api/v1/rehearsals", json=BODY)).status_code == 202
+
+
+@pytest.mark.parametrize(
+    "wrong", [{"seeds": 0}, {"seeds": 501}, {"network": "none"}, {"name": ""}, {"more": 1}]
+)
+async def test_a_malformed_wish_is_refused(
+    client: httpx2.AsyncClient, wrong: dict[str, object]
+) -> None:
+    answer = await client.post("/api/v1/rehearsals", json={**BODY, **wrong})
+    assert (answer.status_code, answer.json()["type"]) == (422, "urn:unisono:problem:invalid")
+
+
+async def test_one_that_never_was_is_not_found(client: httpx2.AsyncClient) -> None:
+    for path in ("7", "7/plot"):
+        answer = await client.get(f"/api/v1/rehearsals/{path}")
+        assert (answer.status_code, answer.json()["type"]) == (404, "urn:unisono:problem:not-found")
+    assert (await client.delete("/api/v1/rehearsals/7")).status_code == 404
