@@ -9,7 +9,6 @@ from typing import Final
 
 from fastapi import APIRouter, WebSocket, WebSocketDisconnect
 
-from coordinator.api.control import who_is
 from coordinator.api.desk import Desk
 from coordinator.api.feed import Feed, Reader
 from coordinator.links.clock import arm_now_us
@@ -20,8 +19,6 @@ TRY_AGAIN: Final = 1013
 POLICY: Final = 1008
 """For a client that breaks the rules (RFC 6455 section 7.4.1)."""
 CLOSE_S: Final = 1.0
-_NOBODY: Final = "-"
-"""For watchers that give no id: nobody has control under this one."""
 
 
 def watching(feed: Feed, desk: Desk) -> APIRouter:
@@ -34,23 +31,15 @@ def watching(feed: Feed, desk: Desk) -> APIRouter:
         if feed.watchers >= MAX_WATCHERS:
             await socket.close(TRY_AGAIN, f"{MAX_WATCHERS} clients watch already")
             return
-        known = _id(client)
         reader = feed.join()
-        desk.control.feed_opened(known)
+        desk.control.feed_opened(client)
         try:
             await _serve(socket, reader)
         finally:
             feed.leave(reader)
-            desk.control.feed_closed(known, arm_now_us())
+            desk.control.feed_closed(client, arm_now_us())
 
     return router
-
-
-def _id(given: str) -> str:
-    try:
-        return who_is(given, None).id
-    except ValueError:
-        return _NOBODY
 
 
 async def _serve(socket: WebSocket, reader: Reader) -> None:

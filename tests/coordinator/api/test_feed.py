@@ -1,0 +1,290 @@
+"""The live feed on real sockets, of an arm none of whose joints is there."""
+
+import asyncio
+import json
+from collections.abc import AsyncIterator
+from contextlib import AsyncExitStack
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any
+from unittest.mock import ANY
+
+import httpx2
+import pytest
+from fastapi import FastAPI
+from websockets.asyncio.client import ClientConnection, connect
+from websockets.exceptions import ConnectionClosed, InvalidStatus
+
+from coordinator.api import create_app, watching
+from coordinator.api.feed import QUEUED, Feed
+from coordinator.arm import load_arm
+from coordinator.data_folder import make_key
+from coordinator.service import Service
+from coordinator.settings import DEMO_ARM
+from tests.coordinator.api.reader import applied
+from tests.coordinator.api.serving import Server, serving
+
+PATIENCE_S = 100.0
+AT_ONCE = 16
+"""Connections that are opened at once: more from one address are taken for a mistake."""
+
+
+@dataclass
+class Place:
+    """A service with its API, served."""
+
+    service: Service
+    app: FastAPI
+    server: Server
+
+    @property
+    def feed(self) -> Feed:
+        feed: Feed = self.app.state.feed
+        return feed
+
+    def watch(self, query: str = "", **more: Any) -> Any:
+        """A client of the feed, to be entered."""
+        url = f"ws://127.0.0.1:{self.server.port}/api/v1/feed{query}"
+        return connect(url, compression=None, proxy=None, **more)
+
+
+@pytest.fixture(name="still")
+async def still_place(tmp_path: Path) -> AsyncIterator[Place]:
+    """Its feed tells something only when the test says so."""
+    make_key(tmp_path)
+    service = Service(load_arm(DEMO_ARM), tmp_path, "127.0.0.1")
+    app = create_app(service)
+    async with asyncio.timeout(PATIENCE_S), serving(app) as server:
+        yield Place(service, app, server)
+    assert app.state.feed.watchers == 0
+    await service.close()
+
+
+@pytest.fixture(name="place")
+async def telling_place(still: Place) -> AsyncIterator[Place]:
+    """Its feed goes on by itself."""
+    telling = asyncio.create_task(still.feed.run())
+    yield still
+    telling.cancel()
+    await asyncio.gather(telling, return_exceptions=True)
+
+
+async def message(client: ClientConnection) -> dict[str, Any]:
+    found: dict[str, Any] = json.loads(await client.recv())
+    return found
+
+
+async def until_watched(place: Place, count: int) -> None:
+    while place.feed.watchers != count:
+        await asyncio.sleep(0.001)
+
+
+async def ended(client: ClientConnection) -> tuple[int, str]:
+    """Code and reason with which a connection ends; what comes before is read."""
+    try:
+        while True:
+            await client.recv()
+    except ConnectionClosed as closed:
+        return (closed.rcvd.code, closed.rcvd.reason) if closed.rcvd else (1006, "")
+
+
+async def test_the_whole_comes_first_then_changes_numbered_one_by_one(place: Place) -> None:
+    async with place.watch() as client:
+        whole = await message(client)
+        assert whole["type"] == "whole"
+        assert whole["version"].startswith("0.1.0-")
+        assert whole["state"]["arm"] == "bench arm"
+        assert whole["state"]["joints"][0]["range_deg"] == [-170.0, 170.0]
+        assert whole["state"]["ahead"] is None
+        assert set(whole["history"]) == {"joints", "temperature"}
+        for k in range(1, 5):
+            found = await message(client)
+            assert (found["type"], found["seq"]) == ("change", whole["seq"] + k)
+            assert found["at_us"] > whole["state"]["now_us"]
+
+
+async def test_what_changes_brings_a_reader_to_what_the_arm_is_asked_for(place: Place) -> None:
+    async with place.watch() as client:
+        state = (await message(client))["state"]
+        place.service.tell("info", "greeting", "somebody says hello")
+        while not state["notes"]:
+            state = applied(state, await message(client))
+        assert state["notes"][-1]["code"] == "greeting"
+        asked = json.loads(json.dumps(place.service.snapshot()))
+        for joint in asked["joints"]:
+            del joint["age_us"]
+        differing = {key for key in asked if asked[key] != state[key]}
+        assert differing == {"now_us"}
+
+
+async def test_a_change_holds_only_what_differs(still: Place) -> None:
+    async with still.watch() as client:
+        await until_watched(still, 1)
+        still.feed.tick()
+        whole = await message(client)
+        still.feed.tick()
+        assert await message(client) == {
+            "type": "change", "seq": whole["seq"] + 1, "set": {}, "joints": {}, "notes": [],
+            "at_us": ANY,
+        }  # fmt: skip
+        still.service._core.links[1].message = "something new"
+        still.feed.tick()
+        found = await message(client)
+        assert found["joints"] == {"shoulder": {"link_message": "something new"}}
+        assert found["set"] == {}
+
+
+async def test_who_comes_later_is_told_the_whole_and_then_the_same_as_the_others(
+    still: Place,
+) -> None:
+    async with still.watch() as first:
+        await until_watched(still, 1)
+        still.feed.tick()
+        still.feed.tick()
+        async with still.watch() as second:
+            await until_watched(still, 2)
+            still.feed.tick()
+            still.feed.tick()
+            seen = [await message(first) for _ in range(4)]
+            whole, change = await message(second), await message(second)
+            assert [one["type"] for one in seen] == ["whole", "change", "change", "change"]
+            assert (whole["type"], whole["seq"]) == ("whole", seen[2]["seq"])
+            assert change == seen[3]
+
+
+async def test_two_hundred_watchers_get_the_same_bytes_and_shut_out_nobody_elses_command(
+    still: Place,
+) -> None:
+    async with AsyncExitStack() as stack:
+        clients: list[ClientConnection] = []
+        for _ in range(0, 200, AT_ONCE):
+            opened = (still.watch() for _ in range(min(AT_ONCE, 200 - len(clients))))
+            clients += await asyncio.gather(*(stack.enter_async_context(one) for one in opened))
+        await until_watched(still, 200)
+        for _ in range(5):
+            still.feed.tick()
+            still.service.tell("info", "greeting", "somebody says hello")
+        for _ in range(5):
+            assert len({await client.recv(decode=False) for client in clients}) == 1
+        async with httpx2.AsyncClient(base_url=f"http://127.0.0.1:{still.server.port}") as http:
+            assert (await http.post("/api/v1/stop", json={})).status_code == 200
+            arm = (await http.get("/api/v1/control")).json()
+            assert arm["watchers"] == 200
+
+
+async def test_a_reader_that_is_too_slow_is_dropped_while_others_go_on(
+    still: Place, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    async with still.watch() as good:
+        bad = still.watch(max_queue=1)
+        await bad.__aenter__()
+        await until_watched(still, 2)
+        last = 0
+        while still.feed.watchers == 2:
+            # Long messages, so that what lies between the two ends is soon full.
+            still.service.tell("info", "greeting", "x" * 100_000)
+            still.feed.tick()
+            last = (await message(good))["seq"]
+        assert last > QUEUED
+        still.feed.tick()
+        assert (await message(good))["seq"] == last + 1
+        while len(still.server.server_state.connections) > 1:
+            await asyncio.sleep(0.01)
+        bad.connection.transport.abort()
+
+
+@pytest.mark.parametrize("said", ["hello", b"\x00", "", "x" * 1024])
+async def test_whoever_speaks_is_shut_out(place: Place, said: str | bytes) -> None:
+    async with place.watch() as client:
+        await message(client)
+        await client.send(said)
+        assert await ended(client) == (1008, "the feed only tells; send commands by HTTP")
+
+
+async def test_whoever_says_much_is_shut_out_before_it_is_read(place: Place) -> None:
+    async with place.watch() as client:
+        await client.send("x" * 1025)
+        assert (await ended(client))[0] == 1009
+
+
+async def test_one_too_many_is_told_so_and_may_come_when_another_has_left(
+    place: Place, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr(watching, "MAX_WATCHERS", 2)
+    async with place.watch():
+        async with place.watch():
+            await until_watched(place, 2)
+            async with place.watch() as third:
+                assert await ended(third) == (1013, "2 clients watch already")
+        await until_watched(place, 1)
+        async with place.watch() as third:
+            assert (await message(third))["type"] == "whole"
+
+
+@pytest.mark.parametrize(
+    "headers",
+    [
+        {"origin": "http://evil.example"},
+        {"origin": "null"},
+        {"additional_headers": {"Host": "evil.example"}},
+    ],
+)
+async def test_a_foreign_page_is_refused_before_anything_is_told(
+    place: Place, headers: dict[str, Any]
+) -> None:
+    with pytest.raises(InvalidStatus) as caught:
+        async with place.watch(**headers):
+            pass
+    assert caught.value.response.status_code == 403
+    assert json.loads(caught.value.response.body or b"")["type"].startswith("urn:unisono:problem:")
+    assert place.feed.watchers == 0
+
+
+async def test_the_own_page_may_watch(place: Place) -> None:
+    async with place.watch(origin=f"http://127.0.0.1:{place.server.port}") as client:
+        assert (await message(client))["type"] == "whole"
+
+
+async def test_an_open_feed_is_a_word_of_its_client_and_everybody_sees_how_many_watch(
+    place: Place,
+) -> None:
+    async with place.watch("?client=abcdefgh"), place.watch("?client=no"), place.watch() as third:
+        await until_watched(place, 3)
+        seen = (await message(third))["state"]["control"]
+        while seen["watchers"] != 3:
+            seen = (await message(third))["set"].get("control", seen)
+        feeds = place.app.state.feed._desk.control._feeds
+        assert feeds["abcdefgh"] == 1
+    await until_watched(place, 0)
+    assert not feeds
+
+
+async def test_watchers_are_sent_away_when_the_server_ends_and_nothing_is_left(
+    place: Place,
+) -> None:
+    async with place.watch() as client, place.watch():
+        await message(client)
+        place.server.should_exit = True
+        assert (await ended(client))[0] == 1012
+        await until_watched(place, 0)
+        while place.server.server_state.tasks:
+            await asyncio.sleep(0.001)
+        names = {task.get_coro().__qualname__ for task in asyncio.all_tasks()}  # type: ignore[union-attr]
+        assert not {name for name in names if name.startswith(("_send", "_serve", "Reader"))}
+
+
+async def test_after_a_mistake_everybody_is_told_the_whole_anew(
+    place: Place, monkeypatch: pytest.MonkeyPatch, caplog: pytest.LogCaptureFixture
+) -> None:
+    async with place.watch() as client:
+        assert (await message(client))["type"] == "whole"
+
+        def broken() -> dict[str, Any]:
+            raise RuntimeError("a slip")
+
+        with monkeypatch.context() as patched:
+            patched.setattr(place.service, "snapshot", broken)
+            while "a slip" not in caplog.text:
+                await asyncio.sleep(0.01)
+        while (await message(client))["type"] != "whole":
+            pass
