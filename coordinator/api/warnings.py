@@ -11,7 +11,7 @@ from coordinator.service import Service
 
 
 def warnings(service: Service) -> APIRouter:
-    """Routes for whoever may watch."""
+    """Routes that ask for no control."""
     router = APIRouter()
 
     @router.get("/warnings")
