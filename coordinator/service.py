@@ -40,6 +40,7 @@ from coordinator.links.carrier import Carrier
 from coordinator.links.clock import SleepWatch, arm_now_us, boot_now_us
 from coordinator.planner import Planner
 from coordinator.programs.size import size_mistake
+from coordinator.run_counts import RunCounts
 from coordinator.run_keeper import RunKeeper
 from coordinator.store import Store, acknowledgements, events
 from coordinator.warning_times import WarningTimes
@@ -61,6 +62,7 @@ class Service:
     def __init__(self, arm: Arm, data: Path, interface: str) -> None:
         self.arm = arm
         self.failed = asyncio.Event()
+        self.run_counts = RunCounts()
         identity, key = coordinator_id(data), read_key(data)
         self._store = Store(data)
         self._next_run = self._store.last_run + 1
@@ -102,6 +104,11 @@ class Service:
         await asyncio.gather(*self._tasks)
         await self._runs.close()
         await self._store.close()
+
+    @property
+    def ready(self) -> bool:
+        """Whether it drives the arm: open, not ending, and the core is not broken."""
+        return self._timer is not None and not self._ending and not self.failed.is_set()
 
     # ---- what people ask ------------------------------------------------------------------
 
@@ -317,6 +324,7 @@ class Service:
                     _logger.log(_LEVELS[level], "%s", message)
                     self._journal.note(action)
                 case ReportGrew(run=run):
+                    self.run_counts.take(self._core.reports[run])
                     self._runs.grew(run)
                 case SendDrive() if self._end_session_if_slept():
                     # The rest is of a session that is over.

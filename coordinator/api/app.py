@@ -7,8 +7,10 @@ from coordinator.api.commands import commands
 from coordinator.api.desk import Desk, taking
 from coordinator.api.feed import Feed
 from coordinator.api.guard import Guard
+from coordinator.api.metrics import Metrics
 from coordinator.api.page import add_page
 from coordinator.api.place import ON_LOOPBACK, Place
+from coordinator.api.probes import add_probes
 from coordinator.api.problems import add_handlers
 from coordinator.api.reading import reading
 from coordinator.api.records import records
@@ -43,7 +45,8 @@ def create_app(service: Service, place: Place = ON_LOOPBACK) -> FastAPI:
         rehearsals(app.state.rehearsals),
     ):
         app.include_router(part, prefix=API_PREFIX, dependencies=[Depends(desk.hear)])
-    app.state.feed = Feed(service, desk)
-    app.include_router(watching(app.state.feed, desk), prefix=API_PREFIX)
+    feed = app.state.feed = Feed(service, desk)
+    app.include_router(watching(feed, desk), prefix=API_PREFIX)
+    add_probes(app, service, Metrics(service, feed))
     add_page(app)
     return app

@@ -33,7 +33,8 @@ POLICY: Final = 1008
 """WebSocket close code for a client that may not (RFC 6455 section 7.4.1)."""
 _STOPPING: Final = (f"{API_PREFIX}/hold", f"{API_PREFIX}/stop")
 _OPEN: Final = (f"{API_PREFIX}/session", f"{API_PREFIX}/healthz")
-"""What needs no token, as the page's files do not."""
+"""What needs no token, as the page's files and the probes at the root do not."""
+_METRICS: Final = "/metrics"
 _READING: Final = ("GET", "HEAD")
 _CLOSE: Final = {"Connection": "close"}
 _PORT: Final = re.compile(r"(:\d{1,5})?")
@@ -111,7 +112,7 @@ class Guard:
         except DataFolderError as error:
             return problem(500, "data-folder", str(error))
         path = scope["path"]
-        if not path.startswith(API_PREFIX) or path in _OPEN:
+        if not path.startswith((API_PREFIX, _METRICS)) or path in _OPEN:
             return None
         if role is None:
             return self._place.access.refusal(token, address_of(scope))

@@ -4,7 +4,7 @@ from typing import Any
 
 from fastapi import APIRouter, Response
 
-from coordinator.api.problems import problem
+from coordinator.api.probes import healthy
 from coordinator.service import Service
 
 
@@ -14,9 +14,7 @@ def reading(service: Service) -> APIRouter:
 
     @router.get("/healthz")
     async def health() -> Response:
-        if service.failed.is_set():
-            return problem(503, "failed", "the coordinator broke; see its log, then start it anew")
-        return Response('{"status":"ok"}', media_type="application/json")
+        return healthy(service)
 
     @router.get("/arm")
     async def arm() -> dict[str, Any]:
