@@ -17,7 +17,7 @@ export class Refusal extends Error {
 export const get = (path) => ask("GET", path);
 export const post = (path, body = undefined) => ask("POST", path, body);
 
-async function ask(method, path, body) {
+export async function ask(method, path, body) {
   const headers = { "Unisono-Client": CLIENT };
   if (body !== undefined) headers["Content-Type"] = "application/json";
   let response;
@@ -42,10 +42,10 @@ function refusal(status, problem) {
 }
 
 /** With a capital and a full stop, as between other sentences. */
-export function sentence(text) {
-  const begun = text.charAt(0).toUpperCase() + text.slice(1);
-  return /[.!?]$/.test(begun) ? begun : `${begun}.`;
-}
+export const sentence = (text) => closed(text.charAt(0).toUpperCase() + text.slice(1));
+
+/** With a full stop; it may begin with a joint's name, which stays as it is. */
+export const closed = (text) => (/[.!?]$/.test(text) ? text : `${text}.`);
 
 function clientId() {
   const kept = sessionStorage.getItem("unisono-client");

@@ -4,6 +4,7 @@ import { html } from "htm/preact";
 import { useState } from "preact/hooks";
 import { post, Refusal, sentence } from "./api.js";
 import { clockTime, figure } from "./figures.js";
+import { Rehearse } from "./rehearse.js";
 
 const EXAMPLE = "prick_out_tray.nc";
 
@@ -58,12 +59,13 @@ export function Play({ model, gone, act }) {
       ${found?.ok && html`
         <p class="caution">The arm begins to move at once and may move at any time while the program
           plays. Keep hands, hair and sleeves out of its reach.</p>
-        ${unhomed.length > 0 && html`<p>Not homed: ${unhomed.join(", ")}. Home them first, on
+        ${unhomed.length > 0 && html`<p>Not homed: ${unhomed.join(", ")}. Home them first, on${" "}
           <a href="#watch">Watch</a>.</p>`}
         ${busyArm && html`<p>The arm is ${model.arm.phase}: play must wait for it.</p>`}
         <p class="row"><button class="main" disabled=${busy || gone || busyArm || unhomed.length > 0}
           onClick=${play}>Play</button></p>`}
-    </section>`;
+    </section>
+    <${Rehearse} program=${program} gone=${gone} act=${act} />`;
 }
 
 function Found({ found }) {

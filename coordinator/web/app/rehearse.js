@@ -1,0 +1,94 @@
+// Rehearse: the program on software joints in virtual time, before anything real moves.
+
+import { html } from "htm/preact";
+import { useEffect, useState } from "preact/hooks";
+import { ask, post, sentence } from "./api.js";
+import { figure, micros } from "./figures.js";
+
+const LOOK_MS = 500;
+const NETWORKS = {
+  quiet: "quiet: a router of its own",
+  home: "home: one used by others now and then",
+  busy: "busy: much other traffic",
+  hostile: "hostile: the worst that a workshop has",
+};
+
+/** What a program would do, said by playing it many times in virtual time. */
+export function Rehearse({ program, gone, act }) {
+  const [network, setNetwork] = useState("home");
+  const [seeds, setSeeds] = useState(20);
+  const [seen, setSeen] = useState(null);
+  const going = seen?.state === "running";
+
+  useEffect(() => {
+    if (!going || gone) return undefined;
+    const timer = setTimeout(() => act(async () =>
+      setSeen(await ask("GET", `/rehearsals/${seen.rehearsal}`))), LOOK_MS);
+    return () => clearTimeout(timer);
+  }, [seen, gone]);
+
+  const begin = () => act(async () => {
+    const { rehearsal } = await post("/rehearsals",
+      { name: program.name || "program", text: program.text, network, seeds });
+    setSeen(await ask("GET", `/rehearsals/${rehearsal}`));
+  });
+  const cancel = () => act(async () =>
+    setSeen(await ask("DELETE", `/rehearsals/${seen.rehearsal}`)));
+  return html`
+    <section class="card rehearse" aria-label="Rehearse">
+      <h2>Rehearse</h2>
+      <p class="small">Plays the program on software joints, faster than real time. Nothing real moves.
+        It begins at the pose park, and is as true as the arm file and the network chosen here.</p>
+      <p class="row">
+        <label>Network <select value=${network} onChange=${(event) => setNetwork(event.target.value)}>
+          ${Object.entries(NETWORKS).map(([name, words]) => html`<option key=${name} value=${name}>${words}</option>`)}
+        </select></label>
+        <label>Times <input type="number" min="1" max="500" value=${seeds}
+          onInput=${(event) => setSeeds(Math.round(Number(event.target.value)) || 1)} /></label>
+      </p>
+      <p class="row">
+        <button disabled=${!program.text.trim() || gone || going} onClick=${begin}>Rehearse</button>
+        ${going && html`<progress max=${seen.of} value=${seen.done}
+            aria-label="Rehearsals done"></progress> <span>${seen.done} of ${seen.of}</span>
+          <button class="plain" onClick=${cancel}>Cancel</button>`}
+      </p>
+      <div role="status">${seen && !going && html`<p>${outcome(seen)}</p>`}</div>
+      ${seen?.errors?.length > 0 && html`<ul class="problems">${seen.errors.map((one, k) =>
+        html`<li key=${k} class="danger">Line ${one.line}, column ${one.column}: ${sentence(one.message)}</li>`)}</ul>`}
+      ${seen?.summary && html`<${Summary} seen=${seen} />`}
+    </section>`;
+}
+
+function outcome(seen) {
+  if (seen.state === "failed") return sentence(seen.message);
+  return `${seen.state === "cancelled" ? "Cancelled" : "Done"}: ${seen.done} of ${seen.of} rehearsals.`;
+}
+
+function Summary({ seen: { summary, joints, rehearsal, state } }) {
+  const failed = summary.not_at_once;
+  return html`
+    <ul class="facts">
+      <li><strong>Ends</strong>: ${Object.entries(summary.outcomes).map(([what, count]) => `${count} ${what}`).join(", ")}.</li>
+      <li><strong>Duration</strong>: ${seconds(summary.duration_us?.p50)} (p50), ${seconds(summary.duration_us?.p99)} (p99),
+        after ${seconds(summary.wait_us?.p50)} from the command to the start.</li>
+      <li><strong>Starts</strong>: ${micros(summary.spread_us?.p50)} apart (p50), ${micros(summary.spread_us?.p99)} (p99);
+        ${" "}${failed.of - failed.count} of ${failed.of} at the first try,
+        under ${figure(failed.at_most * 100, 1, "%")} need more (95 % sure).</li>
+      <li><strong>Holds</strong>: ${summary.holds === 0 ? "none" : `${summary.holds}, ${figure(summary.holds_per_run, 2, "")} a run`}.</li>
+    </ul>
+    <div class="scroll" tabindex="0" role="region" aria-label="What is asked of each joint">
+      <table>
+        <thead><tr><th scope="col">joint</th><th scope="col">slack, 99 % have</th><th scope="col">feed slack</th>
+          <th scope="col">speed / limit</th><th scope="col">acceleration / limit</th></tr></thead>
+        <tbody>${joints.map((joint) => html`<tr key=${joint.name}><th scope="row">${joint.name}</th>
+          <td>${micros(summary.slack_us[joint.name]?.p01)}</td><td>${micros(summary.feed_slack_us[joint.name])}</td>
+          <td>${peak(joint.velocity, "°/s")}</td><td>${peak(joint.acceleration, "°/s²")}</td></tr>`)}
+        </tbody>
+      </table>
+    </div>
+    ${state !== "running" && html`<img class="plot" src="/api/v1/rehearsals/${rehearsal}/plot"
+      alt="Spread, slack and speeds of the rehearsals, as in the list and the table above" />`}`;
+}
+
+const seconds = (us) => figure(us == null ? null : us / 1e6, 1, "s");
+const peak = (one, unit) => `${figure(one.value, 1, "")} / ${figure(one.limit, 0, unit)}`;

@@ -1,0 +1,68 @@
+"""The panel beside Play: a program rehearsed before anything moves, by real rehearsals."""
+
+from collections.abc import Iterator
+from pathlib import Path
+
+import pytest
+from playwright.sync_api import Page, expect
+
+from tests.browser.conftest import DESKTOP, PHONE, SHOTS, Open
+from tests.e2e.harness import bench
+
+PATIENCE_MS = 60_000
+AXE = Path(__file__).parent / "vendor" / "axe.min.js"
+
+
+@pytest.fixture(scope="module", name="url")
+def coordinator_without_joints(tmp_path_factory: pytest.TempPathFactory) -> Iterator[str]:
+    """A rehearsal needs none."""
+    with bench(tmp_path_factory.mktemp("arm")) as made:
+        made.serve()
+        yield made.url
+
+
+def opened(
+    open_page: Open, url: str, text: str, size: dict[str, int] = DESKTOP, bypass_csp: bool = False
+) -> Page:
+    page = open_page(f"{url}/#play", size=size, bypass_csp=bypass_csp)
+    page.get_by_label("Name").fill("tray.nc")
+    page.get_by_role("textbox", name="Program").fill(text)
+    return page
+
+
+def test_a_rehearsal_shows_its_progress_what_to_expect_and_its_plot(
+    open_page: Open, url: str
+) -> None:
+    page = opened(open_page, url, "G0 A-150\nM2\n", size=PHONE, bypass_csp=True)
+    panel = page.get_by_role("region", name="Rehearse", exact=True)
+    panel.get_by_label("Network").select_option("quiet")
+    panel.get_by_label("Times").fill("2")
+    panel.get_by_role("button", name="Rehearse").click()
+    expect(panel.get_by_text("Done: 2 of 2 rehearsals.")).to_be_visible(timeout=PATIENCE_MS)
+    expect(panel.get_by_text("2 finished")).to_be_visible()
+    expect(panel.get_by_role("row")).to_have_count(4)
+    plot = panel.get_by_role("img")
+    assert plot.evaluate("image => image.decode().then(() => image.naturalWidth)") > 0
+    assert page.evaluate("() => document.documentElement.scrollWidth") <= PHONE["width"]
+    page.evaluate("text => { const s = document.createElement('script'); s.textContent = text; "
+                  "document.head.append(s); }", AXE.read_text())  # fmt: skip
+    found = page.evaluate("() => axe.run(document.querySelector('.rehearse'))")
+    assert [one["id"] for one in found["violations"]] == []
+    panel.screenshot(path=SHOTS / "rehearse-360.png")
+
+
+def test_a_rehearsal_can_be_cancelled_and_keeps_what_is_known(open_page: Open, url: str) -> None:
+    page = opened(open_page, url, "G0 A-150\nM2\n")
+    panel = page.get_by_role("region", name="Rehearse", exact=True)
+    panel.get_by_label("Times").fill("500")
+    panel.get_by_role("button", name="Rehearse").click()
+    expect(panel.get_by_role("progressbar")).to_be_visible()
+    panel.get_by_role("button", name="Cancel").click()
+    expect(panel.get_by_text("Cancelled: ")).to_be_visible(timeout=PATIENCE_MS)
+
+
+def test_a_programs_mistakes_are_shown_with_their_lines(open_page: Open, url: str) -> None:
+    page = opened(open_page, url, "G0 A999\nM2\n")
+    panel = page.get_by_role("region", name="Rehearse", exact=True)
+    panel.get_by_role("button", name="Rehearse").click()
+    expect(panel.get_by_text("Line 1, column")).to_be_visible(timeout=PATIENCE_MS)
