@@ -2,6 +2,7 @@
 
 import asyncio
 import json
+import threading
 import time
 from pathlib import Path
 from typing import Any
@@ -55,6 +56,15 @@ async def test_nothing_begins_or_goes_on_while_the_coordinator_ends(tmp_path: Pa
 async def test_service_without_a_key_does_not_begin(tmp_path: Path) -> None:
     with pytest.raises(DataFolderError, match="key new"):
         Service(ARM, tmp_path, HOST)
+
+
+async def test_service_that_gets_no_socket_leaves_its_database_closed(tmp_path: Path) -> None:
+    make_key(tmp_path)
+    with pytest.raises(OSError, match=r"."):
+        # An address of documentation (RFC 5737), which no interface here has.
+        async with running(ARM, tmp_path, "192.0.2.1"):
+            pass
+    assert "store-write" not in {thread.name for thread in threading.enumerate()}
 
 
 async def test_program_is_checked_before_the_arm_is_asked(tmp_path: Path) -> None:

@@ -1,0 +1,64 @@
+"""Homings are kept as they go, each state once, and told after their coordinator's end."""
+
+import asyncio
+import logging
+from pathlib import Path
+from typing import Any, cast
+
+import pytest
+
+from coordinator.core.homing import HomingSequence, HomingState
+from coordinator.homing_keeper import HomingKeeper
+from coordinator.store import Store
+
+
+class Sequence:
+    """What a keeper sees of a homing; the real ones are in tests/coordinator/core."""
+
+    def __init__(self, number: int) -> None:
+        self.number = number
+        self.state = HomingState.RUNNING
+        self.results: dict[str, Any] = {}
+
+    def to_json(self) -> dict[str, Any]:
+        return {"number": self.number, "state": self.state.value, "joints": dict(self.results)}
+
+
+def keeper_of(store: Store, *live: Sequence) -> HomingKeeper:
+    return HomingKeeper(store, {one.number: cast("HomingSequence", one) for one in live})
+
+
+async def test_homing_is_kept_with_every_joint_and_its_end(tmp_path: Path) -> None:
+    store, homing = Store(tmp_path), Sequence(1)
+    keeper = keeper_of(store, homing)
+    keeper.look(None)
+    steps: tuple[dict[str, Any], ...] = (
+        {}, {}, {"tip": {"edges": [1, 2]}}, {"tip": {"edges": [1, 2]}, "base": {"edges": [3]}},
+    )  # fmt: skip
+    for results in steps:
+        homing.results = dict(results)
+        keeper.look(cast("HomingSequence", homing))
+    homing.state = HomingState.DONE
+    for _ in range(2):
+        keeper.look(cast("HomingSequence", homing))
+    assert await keeper.homing(1) == homing.to_json()
+    await store.close()
+    store = Store(tmp_path)
+    assert store.last_homing == 1
+    assert await keeper_of(store).homing(1) == homing.to_json()
+    assert await keeper_of(store).homing(2) is None
+    await store.close()
+
+
+async def test_homing_goes_on_when_the_disk_does_not(
+    tmp_path: Path, caplog: pytest.LogCaptureFixture
+) -> None:
+    store, homing = Store(tmp_path), Sequence(1)
+    await store.close()
+    keeper = keeper_of(store, homing)
+    with caplog.at_level(logging.ERROR):
+        keeper.look(cast("HomingSequence", homing))
+        await asyncio.sleep(0)
+        await asyncio.sleep(0)
+    assert "homing 1 is not kept" in caplog.text
+    assert await keeper.homing(1) == homing.to_json()
