@@ -1,7 +1,7 @@
 // What is wrong, with what to do, and what happened, newest first.
 
 import { html } from "htm/preact";
-import { post, sentence } from "./api.js";
+import { closed, post, sentence } from "./api.js";
 import { timeOfDay } from "./figures.js";
 import { Shape } from "./shapes.js";
 
@@ -16,16 +16,16 @@ export function Journal({ arm, nowUs, act }) {
       <div role="status"><ul>${warnings.map((one) => html`
         <li key=${one.id} class=${one.level}>
           <time>${timeOfDay(one.since_us, nowUs)}</time>
-          <p><${Shape} name="attention" /> <strong>${sentence(one.message)}</strong> ${sentence(one.advice ?? "")}
+          <p><${Shape} name="attention" /> <strong>${closed(one.message)}</strong> ${sentence(one.advice ?? "")}
           ${one.acknowledged ? html` <span class="small">seen</span>`
             : html` <button class="plain" onClick=${() => act(() => post(`/warnings/${one.id}/seen`))}>Seen</button>`}</p>
         </li>`)}</ul></div>
-      ${(arm.unknown ?? []).map((one) => html`<p key=${one.instance}>${one.instance} at ${one.host}
+      ${(arm.unknown ?? []).map((one) => html`<p key=${one.instance}>${one.instance} at ${one.host}${" "}
         has the id ${one.id}, which is not in the arm file.</p>`)}
       <ul>${notes.map((note) => html`
         <li key=${`${note.at_us} ${note.code} ${note.joint} ${note.message}`} class=${note.level}>
           <time>${timeOfDay(note.at_us, nowUs)}</time>
-          <p>${note.level !== "info" && html`<${Shape} name="attention" /> `}${sentence(note.message)}</p>
+          <p>${note.level !== "info" && html`<${Shape} name="attention" /> `}${closed(note.message)}</p>
         </li>`)}</ul>
       ${!notes.length && !warnings.length && html`<p>Nothing yet.</p>`}
     </section>`;

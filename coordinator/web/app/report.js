@@ -20,7 +20,7 @@ export function Report({ report }) {
         joints ${micros(hold.apart_us)} of path time apart.</li>`)}
       ${(report.overrides ?? []).map((one, k) => html`<li key="o${k}"><strong>Speed</strong>: ${figure(one.percent, 0, "%")}.</li>`)}
       ${report.partial_starts > 0 && html`<li><strong>Partial starts</strong>: ${report.partial_starts}.</li>`}
-      ${report.stop_level && html`<li><strong>Stopped</strong>: ${report.stop_level}.</li>`}
+      ${report.stop_level && html`<li><strong>Level of the stop</strong>: ${report.stop_level}.</li>`}
     </ul>
     <div class="scroll" tabindex="0" role="region" aria-label="Joint by joint">
       <table>

@@ -7,6 +7,7 @@ const MOVING = new Set(["loading", "preparing", "starting", "moving", "holding",
 /** Nothing known yet. */
 export const nothing = () => ({
   seq: null, version: null, arm: null, tracks: {}, heats: {}, offsetUs: null, heardMs: null,
+  start: null, // the newest start, also after its run has ended
 });
 
 /** The model after a message that came at local time `ms`; null for a gap in the numbering. */
@@ -25,7 +26,7 @@ export function apply(model, message, ms) {
     heat(model.heats, joint, message.at_us);
   }
   return {
-    ...model, seq: message.seq, arm, heardMs: ms,
+    ...model, seq: message.seq, arm, heardMs: ms, start: arm.run?.start ?? model.start,
     offsetUs: steady(model.offsetUs, message.at_us - ms * 1000),
   };
 }
@@ -42,6 +43,7 @@ function whole(message, ms) {
   }
   return {
     seq: message.seq, version: message.version, arm, tracks, heats, heardMs: ms,
+    start: arm.run?.start ?? null,
     offsetUs: arm.now_us - ms * 1000,
   };
 }

@@ -27,9 +27,9 @@ let model = null;
 let frame = null;
 let drawnMs = 0;
 
-/** Where on the axis, 0 to 1, lies what is so many seconds from now. */
+/** Where on the axis, 0 to 1, lies what is so many seconds from now; below 0 what is older. */
 export const place = (s) => (s <= 0
-  ? NOW_AT * (1 + Math.max(s, -PAST_S) / PAST_S)
+  ? NOW_AT * (1 + s / PAST_S)
   : NOW_AT + (1 - NOW_AT) * (Math.min(s, FUTURE_S) / FUTURE_S));
 
 /** The canvas of one joint. What it shows is said in words elsewhere in the lane and in the bar. */
@@ -98,7 +98,7 @@ function paint(canvas, lane, joint, nowUs, gone) {
   fit(lane, [...past, ...ahead]);
   const y = (deg) => 10 + (height - 34) * (1 - (deg - lane.low) / (lane.high - lane.low));
   const run = model.arm.run;
-  startLine(pen, x, height, run?.start, nowUs);
+  startLine(pen, x, height, model.start, nowUs);
   pen.lineWidth = 1.6;
   pen.setLineDash([]);
   pen.strokeStyle = gone ? OLD : INK;

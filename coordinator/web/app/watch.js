@@ -18,7 +18,7 @@ export function Watch({ model, nowUs, gone, open, toggle, ended, close, act }) {
         <${Lane} key=${joint.name} joint=${joint} model=${model} nowUs=${nowUs} gone=${gone}
           open=${open.has(joint.name)} toggle=${() => toggle(joint.name)} act=${act} />`)}
     </ul>
-    <${Axis} start=${arm.run?.start} nowUs=${nowUs} />
+    <${Axis} start=${model.start} nowUs=${nowUs} />
     ${ended && html`
       <section class="card" aria-label="The run that ended">
         <${Report} report=${ended} />

@@ -1,0 +1,83 @@
+"""A coordinator that dies or falls silent: what is shown must not look live."""
+
+import json
+from pathlib import Path
+from urllib.parse import urlsplit
+
+from playwright.sync_api import Page, expect
+
+from tests.browser import canned
+from tests.browser.conftest import SHOTS, Feed, Open
+from tests.e2e.harness import Process, bench
+
+PATIENCE_MS = 60_000
+
+
+def is_gone(page: Page, joints: int) -> None:
+    """Wait until the page says so, and no lane looks live."""
+    expect(page.get_by_text("The coordinator is gone")).to_be_visible(timeout=PATIENCE_MS)
+    expect(page.locator(".lane.stale")).to_have_count(joints)
+
+
+def test_a_killed_coordinator_is_told_and_its_values_grey_until_it_is_back(
+    tmp_path: Path, open_page: Open
+) -> None:
+    with bench(tmp_path) as arm:
+        arm.simulate()
+        first: Process = arm.serve()
+        arm.until_linked()
+        page = open_page(arm.url)
+        expect(page.locator(".lane:not(.stale)")).to_have_count(3, timeout=PATIENCE_MS)
+
+        first.kill()
+        is_gone(page, 3)
+        page.screenshot(path=SHOTS / "gone.png", full_page=True)
+        page.get_by_role("button", name="Stop", exact=True).click()
+        expect(page.get_by_role("alert")).to_contain_text("The stop was not delivered")
+
+        arm.start(
+            "serve", "--json", "--arm", str(arm.arm), "--data", str(arm.data),
+            "--port", str(urlsplit(arm.url).port),
+        )  # fmt: skip
+        expect(page.locator(".lane:not(.stale)")).to_have_count(3, timeout=PATIENCE_MS)
+        expect(page.get_by_text("The coordinator is gone")).to_have_count(0)
+
+
+def test_a_feed_that_falls_silent_counts_as_gone_and_a_word_brings_it_back(
+    open_page: Open, files: str
+) -> None:
+    feed = Feed(canned.whole())
+    page = open_page(files, before=feed.attach)
+    is_gone(page, 6)
+    feed.say(canned.whole())
+    expect(page.locator(".lane:not(.stale)")).to_have_count(6)
+
+
+def test_a_gap_in_the_numbers_makes_the_page_ask_anew(open_page: Open, files: str) -> None:
+    feed = Feed(canned.whole())
+    page = open_page(files, before=feed.attach)
+    page.locator(".lane").first.wait_for()
+    after = canned.change(3, set={"arm": "what came after the gap"})
+    feed.first = (canned.whole(arm="the arm asked anew"),)
+    feed.sockets[-1].send(json.dumps(after))
+    expect(page.locator("h1")).to_have_text("the arm asked anew")
+
+
+def test_a_joint_that_is_silent_is_grey_and_says_how_old_its_word_is(
+    open_page: Open, files: str
+) -> None:
+    first = canned.whole()
+    first["state"]["joints"][2]["heard_at_us"] = canned.NOW_US - 7_000_000
+    page = open_page(files, before=Feed(first).attach)
+    lane = page.locator(".lane", has_text="elbow")
+    expect(lane.locator(".state")).to_contain_text("silent")
+    expect(lane.locator(".age")).to_contain_text("7.")
+
+
+def test_a_newer_coordinator_asks_for_a_reload(open_page: Open, files: str) -> None:
+    feed = Feed(canned.whole(version="1"))
+    page = open_page(files, before=feed.attach)
+    page.locator(".lane").first.wait_for()
+    expect(page.get_by_role("button", name="Reload")).to_have_count(0)
+    feed.say(canned.whole(version="2"))
+    expect(page.get_by_role("button", name="Reload")).to_be_visible()

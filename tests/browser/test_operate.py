@@ -1,0 +1,150 @@
+"""Software joints, a real coordinator and the page: everything by mouse, finger and keyboard."""
+
+import re
+from collections.abc import Iterator
+from pathlib import Path
+
+import pytest
+from playwright.sync_api import Page, expect
+
+from tests.browser.conftest import DESKTOP, PHONE, SHOTS, Open
+from tests.browser.hands import Finger, Keys, Mouse
+from tests.e2e.harness import Bench, bench, program, until
+
+PATIENCE_MS = 60_000
+FAR = program(150, feed=300)
+"""Slower than any of this takes."""
+
+
+@pytest.fixture(scope="module")
+def arm(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Bench]:
+    """Three joints and their coordinator, for all of these tests."""
+    folder: Path = tmp_path_factory.mktemp("arm")
+    with bench(folder) as made:
+        made.simulate()
+        made.serve()
+        made.until_linked()
+        yield made
+
+
+def said(page: Page, text: str) -> None:
+    """Wait until the page says so of the run."""
+    expect(page.locator(".runbar .what")).to_contain_text(text, timeout=PATIENCE_MS)
+
+
+def home(page: Page, hand: Mouse) -> None:
+    hand.press(page.get_by_role("button", name="Home all"))
+    expect(page.locator(".runbar")).to_contain_text("all joints are homed", timeout=PATIENCE_MS)
+    said(page, "At rest")
+
+
+def play(page: Page, hand: Mouse, text: str) -> None:
+    hand.press(page.get_by_role("link", name="Play", exact=True))
+    hand.write(page.get_by_label("Name"), "there.nc")
+    hand.write(page.get_by_role("textbox", name="Program"), text)
+    hand.press(page.get_by_role("button", name="Check"))
+    expect(page.get_by_role("heading", name=re.compile("No mistakes"))).to_be_visible()
+    hand.press(page.get_by_role("button", name="Play", exact=True))
+    said(page, "Playing there.nc")
+
+
+@pytest.mark.parametrize(
+    ("size", "kind"),
+    [(DESKTOP, Mouse), (PHONE, Finger), (DESKTOP, Keys)],
+    ids=["mouse-1280", "finger-360", "keyboard"],
+)
+def test_home_play_hold_resume_and_stop_work(
+    arm: Bench, open_page: Open, size: dict[str, int], kind: type[Mouse]
+) -> None:
+    page = open_page(arm.url, size=size, touch=kind is Finger)
+    hand = kind(page)
+    expect(page.locator(".lane")).to_have_count(3, timeout=PATIENCE_MS)
+    home(page, hand)
+    play(page, hand, FAR)
+    page.screenshot(path=SHOTS / f"playing-{kind.__name__.lower()}.png", full_page=True)
+
+    hand.press(page.get_by_role("button", name="Hold"))
+    said(page, "Held")
+    hand.press(page.get_by_role("button", name="Resume"))
+    said(page, "Playing")
+    hand.press(page.get_by_role("button", name="Stop", exact=True))
+
+    ended = page.get_by_role("region", name="The run that ended")
+    expect(ended).to_contain_text("stopped", timeout=PATIENCE_MS)
+    expect(ended).to_contain_text("Resume")
+    expect(page.locator(".lane .state").first).to_contain_text("stopped")
+    hand.press(page.get_by_role("button", name="Give back"))
+    expect(page.locator(".control")).to_contain_text("Nobody commands")
+
+
+def test_after_a_run_its_report_says_how_close_together_all_began(
+    arm: Bench, open_page: Open
+) -> None:
+    page = open_page(arm.url)
+    hand = Mouse(page)
+    home(page, hand)
+    play(page, hand, program(-150))
+    ended = page.get_by_role("region", name="The run that ended")
+    expect(ended).to_contain_text("finished", timeout=PATIENCE_MS)
+    report = arm.ask("report")
+    assert report["outcome"] == "finished"
+    expect(ended).to_contain_text(f"Run {report['run']}, there.nc")
+    expect(ended).to_contain_text(re.compile(r"began \d.* apart, proved to be at most \d"))
+    for name in arm.joints:
+        row = ended.get_by_role("row", name=re.compile(f"^{name}"))
+        expect(row).to_contain_text(re.compile(r"\d+ ms"))
+
+    hand.press(page.get_by_role("link", name="Records", exact=True))
+    hand.press(page.get_by_role("button", name=f"Run {report['run']}, there.nc"))
+    expect(page.get_by_role("region", name="Report")).to_contain_text("proved to be at most")
+    hand.press(page.get_by_role("button", name="Give back"))
+
+
+def test_the_speed_is_set_by_its_slider(arm: Bench, open_page: Open) -> None:
+    page = open_page(arm.url)
+    hand = Mouse(page)
+    home(page, hand)
+    play(page, hand, FAR)
+    slider = page.get_by_role("slider", name="speed")
+    slider.fill("50")
+    until(lambda: arm.arm_now()["run"]["rate_percent"] == 50, "half the speed")
+    expect(page.locator(".speed output")).to_have_text("50 %")
+    hand.press(page.get_by_role("button", name="Hold"))
+    said(page, "Held")
+    assert arm.ask("report")["overrides"][0]["percent"] == 50
+    hand.press(page.get_by_role("button", name="Stop", exact=True))
+    expect(page.get_by_role("region", name="The run that ended")).to_contain_text("Speed: 50 %")
+    hand.press(page.get_by_role("button", name="Give back"))
+
+
+def test_a_program_with_mistakes_is_told_line_by_line_and_cannot_be_played(
+    arm: Bench, open_page: Open
+) -> None:
+    page = open_page(f"{arm.url}/#play")
+    page.get_by_role("textbox", name="Program").fill("G0 A-150\nG2 A10\nM2\n")
+    page.get_by_role("button", name="Check").click()
+    expect(page.locator(".problems")).to_contain_text("Line 2, column 1")
+    expect(page.get_by_role("button", name="Play", exact=True)).to_have_count(0)
+
+
+def test_the_example_is_offered_and_a_joint_that_it_does_not_know_is_told(
+    arm: Bench, open_page: Open
+) -> None:
+    page = open_page(f"{arm.url}/#play")
+    page.get_by_role("button", name="Load the example").click()
+    field = page.get_by_role("textbox", name="Program")
+    expect(field).to_have_value(re.compile("Prick out two seedlings"))
+    page.get_by_role("button", name="Check").click()
+    expect(page.locator(".problems li").first).to_contain_text("Line")
+
+
+def test_details_of_a_joint_open_on_demand_and_its_light_blinks(
+    arm: Bench, open_page: Open
+) -> None:
+    page = open_page(arm.url)
+    page.get_by_role("button", name="elbow").click()
+    details = page.get_by_role("region", name="Details of elbow")
+    expect(details).to_contain_text(arm.states()["elbow"]["id"])
+    with page.expect_response("**/api/v1/blink") as answer:
+        details.get_by_role("button", name="Blink its light").click()
+    assert answer.value.ok
