@@ -120,15 +120,15 @@ async def test_what_changes_brings_a_reader_to_what_the_arm_is_asked_for(place: 
 async def test_a_change_holds_only_what_differs(still: Place) -> None:
     async with still.watch() as client:
         await until_watched(still, 1)
-        still.feed.tick()
+        await still.feed.tick()
         whole = await message(client)
-        still.feed.tick()
+        await still.feed.tick()
         assert await message(client) == {
             "type": "change", "seq": whole["seq"] + 1, "set": {}, "joints": {}, "notes": [],
             "at_us": ANY,
         }  # fmt: skip
         still.service._core.links[1].message = "something new"
-        still.feed.tick()
+        await still.feed.tick()
         found = await message(client)
         assert found["joints"] == {"shoulder": {"link_message": "something new"}}
         assert found["set"] == {}
@@ -139,12 +139,12 @@ async def test_who_comes_later_is_told_the_whole_and_then_the_same_as_the_others
 ) -> None:
     async with still.watch() as first:
         await until_watched(still, 1)
-        still.feed.tick()
-        still.feed.tick()
+        await still.feed.tick()
+        await still.feed.tick()
         async with still.watch() as second:
             await until_watched(still, 2)
-            still.feed.tick()
-            still.feed.tick()
+            await still.feed.tick()
+            await still.feed.tick()
             seen = [await message(first) for _ in range(4)]
             whole, change = await message(second), await message(second)
             assert [one["type"] for one in seen] == ["whole", "change", "change", "change"]
@@ -162,7 +162,7 @@ async def test_two_hundred_watchers_get_the_same_bytes_and_shut_out_nobody_elses
             clients += await asyncio.gather(*(stack.enter_async_context(one) for one in opened))
         await until_watched(still, 200)
         for _ in range(5):
-            still.feed.tick()
+            await still.feed.tick()
             still.service.tell("info", "greeting", "somebody says hello")
         for _ in range(5):
             assert len({await client.recv(decode=False) for client in clients}) == 1
@@ -183,10 +183,10 @@ async def test_a_reader_that_is_too_slow_is_dropped_while_others_go_on(
         while still.feed.watchers == 2:
             # Long messages, so that what lies between the two ends is soon full.
             still.service.tell("info", "greeting", "x" * 100_000)
-            still.feed.tick()
+            await still.feed.tick()
             last = (await message(good))["seq"]
         assert last > QUEUED
-        still.feed.tick()
+        await still.feed.tick()
         assert (await message(good))["seq"] == last + 1
         while len(still.server.server_state.connections) > 1:
             await asyncio.sleep(0.01)
