@@ -6,6 +6,9 @@ from pathlib import Path
 
 import httpx2
 import pytest
+from fastapi import FastAPI
+from fastapi.routing import APIRoute
+from starlette.routing import Route
 from starlette.types import Message, Receive, Scope, Send
 from starlette.websockets import WebSocket, WebSocketDisconnect
 
@@ -17,7 +20,7 @@ from coordinator.api.tokens import Role, Tokens
 from coordinator.arm import load_arm
 from coordinator.data_folder import make_key
 from coordinator.service import Service
-from coordinator.settings import API_PREFIX, DEMO_ARM
+from coordinator.settings import API_PREFIX, DEMO_ARM, DEMO_PROGRAM
 
 BASE = "https://bench.local:8750"
 PAGE = {"origin": BASE}
@@ -76,6 +79,28 @@ async def test_without_a_token_there_is_the_page_and_nothing_of_the_arm(
     assert (await http.get("/")).status_code == 200
     assert (await http.get(API_PREFIX + "/healthz")).status_code == 200
     assert (await http.get(API_PREFIX + "/session")).json() == {"role": None}
+
+
+async def test_every_route_needs_a_token_but_these(http: httpx2.AsyncClient) -> None:
+    transport = http._transport
+    assert isinstance(transport, httpx2.ASGITransport)
+    app = transport.app
+    assert isinstance(app, FastAPI)
+    # Routers that were included are listed in the schema only.
+    paths = {route.path for route in app.routes if isinstance(route, APIRoute | Route)}
+    paths |= set(app.openapi()["paths"])
+    open_to_all = set()
+    for path in sorted(paths):
+        if (await http.get(path.replace("{number}", "1"))).status_code != 401:
+            open_to_all.add(path)
+    assert {API_PREFIX + "/arm", "/metrics"} <= paths
+    assert open_to_all == {
+        "/healthz",
+        "/readyz",
+        f"/examples/{DEMO_PROGRAM.name}",
+        API_PREFIX + "/healthz",
+        API_PREFIX + "/session",
+    }
 
 
 async def test_watching_sees_holds_and_stops_and_nothing_else(

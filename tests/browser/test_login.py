@@ -1,0 +1,70 @@
+"""The page on another address than loopback: a token is asked for, and control is taken over."""
+
+from collections.abc import Iterator
+from pathlib import Path
+from typing import Any
+
+import pytest
+from playwright.sync_api import Browser, BrowserContext, Page, expect
+
+from tests.e2e.harness import Bench, bench
+from tests.e2e.test_away import serve_away
+
+PATIENCE_MS = 60_000
+
+
+@pytest.fixture(name="bench")
+def bench_of_three(tmp_path: Path) -> Iterator[Bench]:
+    with bench(tmp_path) as made:
+        yield made
+
+
+@pytest.fixture(name="ready")
+def away(bench: Bench) -> dict[str, Any]:
+    """A coordinator on that address, its joints, and what it said of itself."""
+    bench.simulate()
+    return serve_away(bench)
+
+
+@pytest.fixture(name="visitors")
+def two_visitors(browser: Browser) -> Iterator[list[BrowserContext]]:
+    """Two people who have accepted the certificate."""
+    made = [browser.new_context(ignore_https_errors=True) for _ in range(2)]
+    yield made
+    for context in made:
+        context.close()
+
+
+def log_in(page: Page, token: str) -> None:
+    page.get_by_label("Token").fill(token)
+    page.get_by_role("button", name="Go on").click()
+
+
+def test_a_token_opens_the_page_control_is_taken_over_and_a_void_token_closes_it(
+    bench: Bench, ready: dict[str, Any], visitors: list[BrowserContext]
+) -> None:
+    laptop, phone = (visitor.new_page() for visitor in visitors)
+    for page in (laptop, phone):
+        page.set_default_timeout(PATIENCE_MS)
+        page.goto(ready["url"])
+    log_in(laptop, "guess")
+    expect(laptop.get_by_role("alert")).to_contain_text("The token is wrong", timeout=PATIENCE_MS)
+    log_in(laptop, ready["tokens"]["operate"])
+    log_in(phone, ready["tokens"]["operate"])
+    for page in (laptop, phone):
+        expect(page.locator(".control")).to_contain_text("Nobody commands", timeout=PATIENCE_MS)
+
+    laptop.get_by_role("button", name="Home all").click()
+    expect(laptop.locator(".control")).to_contain_text("You command", timeout=PATIENCE_MS)
+    expect(phone.locator(".control")).to_contain_text("a page commands", timeout=PATIENCE_MS)
+    phone.get_by_role("button", name="Take over").click()
+    expect(phone.locator(".control")).to_contain_text("You command", timeout=PATIENCE_MS)
+    expect(laptop.locator(".control")).to_contain_text("a page commands", timeout=PATIENCE_MS)
+
+    (kept,) = [one for one in visitors[0].cookies() if one["name"] == "__Host-unisono"]
+    assert (kept["httpOnly"], kept["secure"], kept["sameSite"]) == (True, True, "Strict")
+    assert "unisono" not in laptop.evaluate("document.cookie")
+
+    bench.ask("token", "new", "--data", str(bench.data), "--role", "operate")
+    for page in (laptop, phone):
+        expect(page.get_by_label("Token")).to_be_visible(timeout=PATIENCE_MS)
