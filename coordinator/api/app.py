@@ -5,6 +5,7 @@ from fastapi import Depends, FastAPI
 from coordinator.api.bodies import MAX_BODY_BYTES
 from coordinator.api.commands import commands
 from coordinator.api.desk import Desk, taking
+from coordinator.api.document import document
 from coordinator.api.feed import Feed
 from coordinator.api.guard import Guard
 from coordinator.api.metrics import Metrics
@@ -31,6 +32,7 @@ def create_app(service: Service, place: Place = ON_LOOPBACK) -> FastAPI:
         docs_url=None,  # both pages would load scripts from elsewhere
         redoc_url=None,
     )
+    document(app)
     add_handlers(app)
     app.add_middleware(Guard, place=place, max_body_bytes=MAX_BODY_BYTES)
     desk = Desk(service)

@@ -11,7 +11,7 @@ from coordinator.stop_words import StopWord
 MAX_BODY_BYTES: Final = 2 * MAX_PROGRAM_BYTES + 10_000
 """Of a program each line end takes two bytes in JSON, and even one of empty lines must fit."""
 Number = Annotated[int, Path(ge=1, le=2**31 - 1)]
-JointName = Annotated[str, Field(min_length=1, max_length=32)]
+JointName = Annotated[str, Field(min_length=1, max_length=32, examples=["elbow"])]
 
 
 class Body(BaseModel):
@@ -23,19 +23,19 @@ class Body(BaseModel):
 class HomeBody(Body):
     """Joints to home; none named means all."""
 
-    joints: Annotated[list[JointName], Field(max_length=64)] = []
+    joints: Annotated[list[JointName], Field(max_length=64, examples=[["elbow"]])] = []
 
 
 class ProgramBody(Body):
     """A program's text."""
 
-    text: Annotated[str, Field(max_length=MAX_BODY_BYTES)]
+    text: Annotated[str, Field(max_length=MAX_BODY_BYTES, examples=["G0 A-35 B-20\nM2\n"])]
 
 
 class RunBody(ProgramBody):
     """A program to play, and what to call it."""
 
-    name: Annotated[str, Field(min_length=1, max_length=255)]
+    name: Annotated[str, Field(min_length=1, max_length=255, examples=["prick_out_tray.nc"])]
 
 
 class StopBody(Body):
@@ -47,14 +47,14 @@ class StopBody(Body):
 class OverrideBody(Body):
     """Feed override in per cent of the program's speed."""
 
-    percent: Annotated[float, Field(ge=5.0, le=100.0, allow_inf_nan=False)]
+    percent: Annotated[float, Field(ge=5.0, le=100.0, allow_inf_nan=False, examples=[50])]
 
 
 class JogBody(Body):
     """Turn one joint; to be renewed several times a second."""
 
     joint: JointName
-    velocity_deg_s: Annotated[float, Field(ge=-1e4, le=1e4, allow_inf_nan=False)]
+    velocity_deg_s: Annotated[float, Field(ge=-1e4, le=1e4, allow_inf_nan=False, examples=[-5.0])]
 
 
 class BlinkBody(Body):
