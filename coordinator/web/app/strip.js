@@ -135,12 +135,17 @@ function aheadOf(joint, nowUs) {
   const ahead = model.arm.ahead;
   const planned = ahead?.deg?.[joint.name];
   if (!planned) return [];
-  return planned
-    .map((deg, k) => [(ahead.at_us + k * ahead.step_us - nowUs) / 1e6, deg])
-    .filter(([s]) => s >= 0 && s <= FUTURE_S);
+  const points = planned.map((deg, k) => [(ahead.at_us + k * ahead.step_us - nowUs) / 1e6, deg]);
+  const first = points.findIndex(([s]) => s >= 0);
+  if (first < 0) return [];
+  if (first === 0) return points;
+  const [[before, from], [after, to]] = [points[first - 1], points[first]];
+  const share = -before / (after - before);
+  const atNow = from == null || to == null ? null : from + (to - from) * share;
+  return [[0, atNow], ...points.slice(first)];
 }
 
-// To the lane's own scale, at least 20° of it, and without jumps.
+// To the lane's own scale, at least 20° of it. It grows at once and shrinks slowly.
 function fit(lane, points) {
   const known = points.map(([, deg]) => deg).filter((deg) => deg != null);
   const top = known.length ? Math.max(...known) : 10;
@@ -148,8 +153,8 @@ function fit(lane, points) {
   const spare = Math.max(0, 20 - (top - bottom)) / 2;
   const [low, high] = [bottom - spare, top + spare];
   const ease = lane.low === null || calm.matches ? 1 : 0.15;
-  lane.low = lane.low === null ? low : lane.low + (low - lane.low) * ease;
-  lane.high = lane.high === null ? high : lane.high + (high - lane.high) * ease;
+  lane.low = lane.low === null ? low : Math.min(low, lane.low + (low - lane.low) * ease);
+  lane.high = lane.high === null ? high : Math.max(high, lane.high + (high - lane.high) * ease);
 }
 
 function curve(pen, points, x, y) {
