@@ -73,6 +73,8 @@ class Service:
         self._homings = HomingKeeper(self._store, self._core.homings)
         self._journal = Journal(self._store, self._unwritten)
         self._recording = asyncio.Lock()
+        self._halts = 0
+        """How often a hold or stop was asked for."""
         self._carrier = Carrier(interface, key, identity, self._happened)
         self._sleep = SleepWatch(arm_now_us(), boot_now_us())
         self._timer: asyncio.TimerHandle | None = None
@@ -114,6 +116,8 @@ class Service:
 
     def command(self, command: Command, who: str | None = None) -> int | None:
         """Carry out a command of somebody; the number of a new run or homing. Raises Refused."""
+        if isinstance(command, Hold | Stop):
+            self._halts += 1
         if self._closed or not isinstance(command, Hold | Stop):
             self._require_not_ending()
         number: int | None = None
@@ -138,11 +142,12 @@ class Service:
     ) -> int:
         """Check a program whole, plan it from where the joints stand, play it; its run's number.
 
-        Nothing is played for somebody who `has_left` meanwhile, and nothing that cannot be
-        recorded. Raises ProgramError, Refused, PlannerBusy or StoreError.
+        Nothing is played for somebody who `has_left` meanwhile, after a hold or stop meanwhile, and
+        nothing that cannot be recorded. Raises ProgramError, Refused, PlannerBusy or StoreError.
         """
         self._require_no_run()
         _require_size(name, text)
+        halts = self._halts
         counts = self._known_counts()
         parts = await self._planner.plan(text, counts)
         self._require_still(counts)
@@ -151,6 +156,8 @@ class Service:
                 _logger.warning("%s is not played: whoever asked for it has left", name)
                 raise Refused("left", f"whoever asked for {name} has left")
             self._require_still(counts)
+            if self._halts != halts:
+                raise Refused("halted", f"a hold or stop was asked for before {name} began")
             number = self.command(Play(name, text, parts), who)
             assert number == run
         return run

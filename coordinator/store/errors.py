@@ -26,8 +26,17 @@ class StoreError(DataFolderError):
 def store_error(path: Path, error: Exception) -> StoreError:
     """What an error of the database amounts to."""
     cause = getattr(error, "orig", None) or error
-    name = getattr(cause, "sqlite_errorname", None) or ""
+    name = _name(cause)
     for code, sentence in _CAUSES.items():
         if name.startswith(code):
             return StoreError(f"{path} cannot be used: {sentence} ({cause})")
     return StoreError(f"{path} cannot be used: {' '.join(str(cause).split())}")
+
+
+def is_locked(error: Exception) -> bool:
+    """Whether another program kept the file locked for longer than one waits for it."""
+    return _name(getattr(error, "orig", None) or error).startswith("SQLITE_BUSY")
+
+
+def _name(cause: Exception) -> str:
+    return getattr(cause, "sqlite_errorname", None) or ""

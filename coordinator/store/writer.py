@@ -12,7 +12,7 @@ from typing import Any, Final, TypeVar
 from sqlalchemy import Connection, Engine
 from sqlalchemy.exc import SQLAlchemyError
 
-from coordinator.store.errors import StoreError, store_error
+from coordinator.store.errors import StoreError, is_locked, store_error
 
 Result = TypeVar("Result")
 MAX_WAITING: Final = 10_000
@@ -64,22 +64,24 @@ class Writer:
                 waiting.append(self._queue.get())
             going_on = None not in waiting
             writes = [one for one in waiting if one and one.done.set_running_or_notify_cancel()]
-            if not self._commit(writes):
+            if writes and not self._commit(writes):
                 for write in writes:
                     self._commit([write])
 
     def _commit(self, writes: list[_Write]) -> bool:
-        """Whether these are done: all in one transaction, or one that failed and was told so."""
+        """Whether these are done with: committed in one transaction, or told that they failed."""
         try:
             with self._engine.begin() as connection:
                 results = [write.work(connection) for write in writes]
         except Exception as error:
-            if len(writes) > 1:
+            # To wait for a lock once for each would take minutes.
+            if len(writes) > 1 and not is_locked(error):
                 return False
             if not isinstance(error, SQLAlchemyError | StoreError):
                 _logger.exception("a write to %s broke", self._path)
             known = isinstance(error, SQLAlchemyError)
-            writes[0].done.set_exception(store_error(self._path, error) if known else error)
+            for write in writes:
+                write.done.set_exception(store_error(self._path, error) if known else error)
             return True
         for write, result in zip(writes, results, strict=True):
             write.done.set_result(result)

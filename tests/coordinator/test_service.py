@@ -1,6 +1,7 @@
 """The service around the core, with no joint there; with joints it is tested end to end."""
 
 import asyncio
+import contextlib
 import json
 import threading
 import time
@@ -10,7 +11,7 @@ from typing import Any
 import pytest
 
 from coordinator.arm import load_arm
-from coordinator.core.events import Home, Refused, Resume, Stop
+from coordinator.core.events import Command, Hold, Home, Refused, Resume, Stop
 from coordinator.core.machine import Coordinator
 from coordinator.data_folder import DataFolderError, make_key
 from coordinator.programs import ProgramError
@@ -78,6 +79,29 @@ async def test_program_is_checked_before_the_arm_is_asked(tmp_path: Path) -> Non
         checked = json.loads(await service.check("G0 A1\nM2\n"))
         assert checked["ok"]
         assert await service.runs() == []
+
+
+async def test_hold_or_stop_while_a_program_is_planned_or_recorded_keeps_it_from_beginning(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    make_key(tmp_path)
+    # As if all joints were there and homed, until the core itself looks.
+    monkeypatch.setattr(Coordinator, "start_counts", lambda _core: [0] * len(ARM.joints))
+    async with running(ARM, tmp_path, HOST) as service:
+        for command in (None, Hold(), Stop()):
+
+            async def meanwhile(asked: Command | None = command) -> bool:
+                # The run is recorded by now.
+                assert [one["outcome"] for one in await service.runs()] == ["playing"]
+                with contextlib.suppress(Refused):
+                    if asked is not None:
+                        service.command(asked)
+                return False
+
+            with pytest.raises(Refused) as caught:
+                await service.play("a.nc", "G0 A1\nM2\n", meanwhile)
+            assert caught.value.code == ("joint-absent" if command is None else "halted")
+            assert await service.runs() == []  # what did not begin is no run
 
 
 async def test_sleep_of_the_host_ends_the_session(

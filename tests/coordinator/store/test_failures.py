@@ -19,7 +19,7 @@ import pytest
 from sqlalchemy import Connection
 
 from coordinator.data_folder import DataFolderError
-from coordinator.store import Store, StoreError, events, homings, runs
+from coordinator.store import Store, StoreError, events, homings, runs, writer
 from tests.coordinator.store.test_events import UTC, add
 from tests.coordinator.store.test_runs import report
 
@@ -195,6 +195,10 @@ async def test_database_that_another_program_keeps_locked_is_told(store: Store) 
         other.execute("BEGIN IMMEDIATE")
         with pytest.raises(StoreError, match="another program keeps it locked"):
             await store.write(lambda connection: add(connection, "x"))
+        # Those that go into one transaction wait for the lock once, not one after another.
+        together = [writer._Write(lambda connection: add(connection, "x")) for _ in range(3)]
+        assert store._writer._commit(together)
+        assert all("keeps it locked" in str(one.done.exception(0)) for one in together)
         other.execute("ROLLBACK")
         await store.write(lambda connection: add(connection, "x"))
 

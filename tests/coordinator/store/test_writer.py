@@ -122,6 +122,17 @@ async def test_write_that_nobody_waits_for_any_more_is_not_done(store: Store) ->
     assert await messages(store) == ["stays"]
 
 
+async def test_end_with_nothing_left_to_write_needs_no_disk(store: Store) -> None:
+    let, first = await busy(store)
+    store.write(lambda connection: add(connection, "gone")).cancel()
+    await asyncio.sleep(0)
+    commits = Commits(store)
+    let.set()
+    assert await first
+    await store.close()
+    assert commits.count == 1
+
+
 async def test_disk_that_hangs_makes_the_queue_only_so_long(
     store: Store, monkeypatch: pytest.MonkeyPatch
 ) -> None:
