@@ -22,11 +22,9 @@ import uvloop
 from coordinator.api import create_app
 from coordinator.api.access import Access
 from coordinator.api.certificate import SERVER_FILE, own_certificate
-from coordinator.api.connection import MAX_CONNECTIONS, BoundedHttp
 from coordinator.api.place import ON_LOOPBACK, Place
+from coordinator.api.server import server_config
 from coordinator.api.tokens import Role, Tokens
-from coordinator.api.watching import MAX_WATCHERS
-from coordinator.api.websocket import BoundedWebSocket
 from coordinator.arm import Arm
 from coordinator.cli.common import ExitCode, Failure
 from coordinator.data_folder import locked, read_key
@@ -146,23 +144,8 @@ async def _serve(settings: ServiceSettings, arm: Arm, ready: Callable[[Served], 
         place, served = _place(settings, listener.getsockname()[1])
         async with running(arm, settings.data, settings.interface) as service:
             app = create_app(service, place)
-            server = _ApiServer(
-                uvicorn.Config(
-                    app,
-                    http=BoundedHttp,
-                    ws=BoundedWebSocket,
-                    log_config=None,
-                    access_log=False,
-                    lifespan="off",
-                    server_header=False,
-                    proxy_headers=False,  # nobody may say for another where it comes from
-                    limit_concurrency=MAX_CONNECTIONS + MAX_WATCHERS,
-                    ws_max_size=1024,  # nobody has anything to say on the feed
-                    ws_per_message_deflate=False,
-                    timeout_graceful_shutdown=1,
-                    ssl_certfile=settings.data / SERVER_FILE if served.fingerprint else None,
-                )
-            )
+            certificate = settings.data / SERVER_FILE if served.fingerprint else None
+            server = _ApiServer(server_config(app, certificate))
             serving = asyncio.create_task(server.serve(sockets=[listener]))
             telling = asyncio.create_task(app.state.feed.run())
             # A full collection pauses everything for tens of ms: leave out what stays for good.

@@ -7,8 +7,7 @@ from typing import Any
 
 import uvicorn
 
-from coordinator.api.connection import BoundedHttp
-from coordinator.api.websocket import BoundedWebSocket
+from coordinator.api.server import server_config
 
 
 class Server(uvicorn.Server):
@@ -27,19 +26,12 @@ class Server(uvicorn.Server):
 
 
 @contextlib.asynccontextmanager
-async def serving(app: Any, **more: Any) -> AsyncIterator[Server]:
-    """Serve an app until left, with the connections of the product."""
-    settings: dict[str, Any] = {
-        "http": BoundedHttp,
-        "ws": BoundedWebSocket,
-        "ws_max_size": 1024,
-        "ws_per_message_deflate": False,
-        "lifespan": "off",
-        "log_config": None,
-        "access_log": False,
-        "timeout_graceful_shutdown": 1,
-    }
-    server = Server(uvicorn.Config(app, port=0, **{**settings, **more}))
+async def serving(app: Any, **changed: Any) -> AsyncIterator[Server]:
+    """Serve an app as the product does until left, but for what is `changed` in the settings."""
+    config = server_config(app)
+    for name, value in {"port": 0, **changed}.items():
+        setattr(config, name, value)
+    server = Server(config)
     task = asyncio.create_task(server.serve())
     while not server.started:
         await asyncio.sleep(0)

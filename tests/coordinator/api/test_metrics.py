@@ -1,6 +1,7 @@
 """What a supervisor and a monitoring system are told, without sockets."""
 
 import asyncio
+import re
 from collections.abc import AsyncIterator
 from pathlib import Path
 from typing import Any
@@ -21,6 +22,7 @@ from coordinator.settings import DEMO_ARM
 
 ARM = load_arm(DEMO_ARM)
 HOST = "127.0.0.1"
+PAGE = Path(__file__).parents[3] / "coordinator" / "api" / "README.md"
 BASE = f"http://{HOST}:8750"
 
 
@@ -64,6 +66,13 @@ async def test_every_figure_is_named_for_the_arm_and_labelled_by_nothing_without
         assert family.documentation.endswith(".")
         for sample in family.samples:
             assert set(sample.labels) <= {"joint", "outcome"}
+
+
+async def test_the_page_for_developers_names_every_figure_and_no_other(
+    http: httpx2.AsyncClient,
+) -> None:
+    told = set(re.findall(r"# TYPE (\w+)", (await http.get("/metrics")).text))
+    assert set(re.findall(r"`(unisono_\w+)", PAGE.read_text(encoding="utf-8"))) == told
 
 
 async def test_what_is_not_known_is_left_out_and_what_never_happened_is_zero(
