@@ -3,9 +3,10 @@
 import { html } from "htm/preact";
 import { figure, micros, NONE } from "./figures.js";
 import { post } from "./api.js";
+import { Warmth } from "./warmth.js";
 
 /** One joint on demand. */
-export function Details({ joint, act }) {
+export function Details({ joint, history, act }) {
   const clock = joint.clock ?? {};
   const rows = [
     ["id", joint.id],
@@ -28,6 +29,7 @@ export function Details({ joint, act }) {
   return html`
     <section class="details" aria-label="Details of ${joint.name}">
       <dl>${rows.map(([name, value]) => html`<div key=${name}><dt>${name}</dt><dd>${value}</dd></div>`)}</dl>
+      <${Warmth} joint=${joint} history=${history} />
       <p>
         <button class="plain" onClick=${() => act(() => post("/blink", { joint: joint.name }))}>
           Blink its light

@@ -2,6 +2,8 @@
 
 import { html } from "htm/preact";
 import { micros } from "./figures.js";
+import { jointState } from "./shapes.js";
+import { isFresh } from "./state.js";
 import { Journal } from "./journal.js";
 import { Lane } from "./lane.js";
 import { Report } from "./report.js";
@@ -13,6 +15,7 @@ export function Watch({ model, nowUs, gone, open, toggle, ended, close, act }) {
   const arm = model.arm;
   return html`
     <${RunBar} arm=${arm} gone=${gone} act=${act} />
+    <p class="unseen" role="status">${gone ? "" : troubles(arm, nowUs)}</p>
     <ul class="lanes">
       ${arm.joints.map((joint) => html`
         <${Lane} key=${joint.name} joint=${joint} model=${model} nowUs=${nowUs} gone=${gone}
@@ -25,6 +28,15 @@ export function Watch({ model, nowUs, gone, open, toggle, ended, close, act }) {
         <p><button class="plain" onClick=${close}>Close</button> <a href="#records">All records</a></p>
       </section>`}
     <${Journal} arm=${arm} nowUs=${nowUs} act=${act} />`;
+}
+
+// For whoever hears the page: which joints are not as they should be.
+function troubles(arm, nowUs) {
+  return arm.joints
+    .map((joint) => [joint.name, jointState(joint, isFresh(joint, nowUs))])
+    .filter(([, [, , level]]) => level)
+    .map(([name, [, word]]) => `${name}: ${word}.`)
+    .join(" ");
 }
 
 function Axis({ start, nowUs }) {

@@ -1,0 +1,102 @@
+"""Who may command, who has seen what, and what is said to those who may not."""
+
+from typing import Any
+
+from playwright.sync_api import Page, Route, expect
+
+from tests.browser import canned
+from tests.browser.conftest import PHONE, SHOTS, Feed, Open
+
+
+def warned() -> dict[str, Any]:
+    """An arm with a warm joint, commanded by another page."""
+    warning = {
+        "id": 7, "joint": "elbow", "code": "joint-warm", "level": "attention",
+        "message": "elbow is warm: 52.0 °C", "advice": "let it rest",
+        "since_us": canned.NOW_US, "since_utc": "2026-01-01T00:00:00Z", "acknowledged": False,
+    }  # fmt: skip
+    control = {"holder": "them", "name": "a page", "watchers": 2}
+    return canned.whole(warnings=[warning], control=control)
+
+
+def asked_of(page: Page, path: str, **answer: Any) -> list[str]:
+    """Answer this path of the API so; what was asked of it."""
+    asked: list[str] = []
+
+    def fulfil(route: Route) -> None:
+        asked.append(route.request.method)
+        route.fulfill(**answer)
+
+    page.route(f"**/api/v1{path}", fulfil)
+    return asked
+
+
+def test_another_pages_control_is_shown_and_taken_over_only_when_asked(
+    open_page: Open, files: str
+) -> None:
+    feed = Feed(warned())
+    page = open_page(files, before=feed.attach)
+    control = page.locator(".control")
+    expect(control).to_contain_text("a page commands")
+    expect(control).to_contain_text("1 other watches")
+    taken = asked_of(page, "/control/take", json={})
+    control.get_by_role("button", name="Take over").click()
+    expect(page.get_by_role("alert")).to_contain_text("You have control")
+    assert taken == ["POST"]
+    feed.say(warned() | {"state": warned()["state"] | {"control": {"holder": "me"}}})
+    expect(control).to_contain_text("You command")
+
+
+def test_what_is_refused_is_said_in_the_coordinators_own_sentence(
+    open_page: Open, files: str
+) -> None:
+    page = open_page(files, before=Feed(warned()).attach)
+    sentence = "a page has control and commanded 3 s ago; take control first"
+    problem = {"type": "urn:unisono:problem:control", "detail": sentence}
+    asked_of(page, "/hold", status=409, json=problem)
+    page.get_by_role("button", name="Hold").click()
+    expect(page.get_by_role("alert")).to_contain_text("A page has control and commanded 3 s ago")
+
+
+def test_a_warning_says_what_to_do_and_is_marked_as_seen(open_page: Open, files: str) -> None:
+    feed = Feed(warned())
+    page = open_page(files, before=feed.attach)
+    journal = page.get_by_role("region", name="What happened")
+    expect(journal).to_contain_text("elbow is warm: 52.0 °C. Let it rest.")
+    seen = asked_of(page, "/warnings/7/seen", json={})
+    with page.expect_response("**/seen"):
+        journal.get_by_role("button", name="Seen").click()
+    assert seen == ["POST"]
+    acknowledged = warned()
+    acknowledged["state"]["warnings"][0]["acknowledged"] = True
+    feed.say(acknowledged)
+    expect(journal.get_by_role("button", name="Seen")).to_have_count(0)
+
+
+def test_without_a_token_the_page_asks_for_one_and_says_when_it_is_wrong(
+    open_page: Open, files: str
+) -> None:
+    def before(page: Page) -> None:
+        Feed().attach(page)
+        page.route("**/api/v1/session", answer)
+
+    def answer(route: Route) -> None:
+        if route.request.method == "GET":
+            route.fulfill(json={"role": None})
+        else:
+            problem = {"type": "urn:unisono:problem:token", "detail": "the token is wrong"}
+            route.fulfill(status=401, json=problem)
+
+    page = open_page(files, before=before)
+    page.get_by_label("Token").fill("a-guess")
+    page.get_by_role("button", name="Go on").click()
+    expect(page.get_by_role("alert")).to_contain_text("The token is wrong.")
+
+
+def test_details_draw_the_temperature_of_the_last_minutes(open_page: Open, files: str) -> None:
+    page = open_page(files, size=PHONE, before=Feed(canned.whole()).attach)
+    page.get_by_role("button", name="turntable").click()
+    details = page.get_by_role("region", name="Details of turntable")
+    expect(details.locator("figure canvas")).to_have_count(1)
+    assert page.evaluate("() => document.documentElement.scrollWidth") <= PHONE["width"]
+    page.screenshot(path=SHOTS / "details-360.png", full_page=True)
