@@ -9,6 +9,7 @@ machine keeps running: what a power failure does is up to `synchronous = FULL` a
 import asyncio
 import os
 import random
+import signal
 import subprocess
 import sys
 from collections.abc import Awaitable, Callable
@@ -100,38 +101,49 @@ def table(kills: int, seed: int, folder: Path) -> list[str]:
 async def kill(kills: int, seed: int, folder: Path, mode: str = "confirmed") -> Confirmed:
     """Kill children that write into a folder; what they were told, and what was missing."""
     chance, found = random.Random(seed), Confirmed()
-    for number in range(kills):
-        await asyncio.to_thread(_one, found, chance.randint(0, LINES_MAX), folder, mode, number)
-        store = Store(folder)
-        await store.read(found.look)
-        await store.close()
-    return found
-
-
-def _one(found: Confirmed, lines: int, folder: Path, mode: str, number: int) -> None:
-    """One child from its start to its kill."""
+    # One process has everything imported, and forks the children.
     with subprocess.Popen(
-        [sys.executable, "-m", "tests.bench.store_kills", str(folder), mode, str(number)],
+        [sys.executable, "-m", "tests.bench.store_kills", str(folder), mode],
+        stdin=subprocess.PIPE,
         stdout=subprocess.PIPE,
         text=True,
         cwd=ROOT,
-    ) as child:
-        assert child.stdout is not None
-        told = [child.stdout.readline()]
-        assert told == ["up\n"], told
-        while len(told) <= lines:
-            told.append(child.stdout.readline())
-            assert told[-1], "a child ended by itself"
-        child.kill()
-        told += child.stdout.readlines()  # what it said before it died
-        child.wait()
+    ) as parent:
+        for number in range(kills):
+            await asyncio.to_thread(_one, parent, number, chance.randint(0, LINES_MAX), found)
+            store = Store(folder)
+            await store.read(found.look)
+            await store.close()
+    return found
+
+
+def _one(parent: subprocess.Popen[str], number: int, lines: int, found: Confirmed) -> None:
+    """One child from its start to its kill."""
+    assert parent.stdin is not None
+    assert parent.stdout is not None
+    parent.stdin.write(f"{number}\n")
+    parent.stdin.flush()
+    up, pid = parent.stdout.readline().split()
+    assert up == "up"
+    for _ in range(lines):
+        found.take(parent.stdout.readline())
+    os.kill(int(pid), signal.SIGKILL)
+    while (line := parent.stdout.readline()) != "dead\n":  # what it said before it died
+        found.take(line)
     found.kills += 1
-    for line in told[1:]:
-        if line.endswith("\n"):  # a line that was cut short is no confirmation
-            found.take(line)
 
 
-# ---- the child ----------------------------------------------------------------------------
+# ---- the children -------------------------------------------------------------------------
+
+
+def _fork_children(folder: Path, mode: str) -> None:
+    """A child for every line of standard input, each after the end of the one before."""
+    for line in sys.stdin:
+        pid = os.fork()
+        if pid == 0:
+            asyncio.run(_write(folder, mode, int(line)))
+        os.waitpid(pid, 0)
+        _say("dead")
 
 
 def program(run: int) -> str:
@@ -140,7 +152,7 @@ def program(run: int) -> str:
 
 
 async def _write(folder: Path, mode: str, child: int) -> None:
-    _say("up")
+    _say(f"up {os.getpid()}")
     store = Store(folder)
     next_run = store.last_run
 
@@ -206,8 +218,8 @@ async def _write(folder: Path, mode: str, child: int) -> None:
 
 
 def _say(line: str) -> None:
-    os.write(1, f"{line}\n".encode())  # in one piece, and at once
+    os.write(1, f"{line}\n".encode())  # at once and in one piece, as pipe(7) promises
 
 
 if __name__ == "__main__":
-    asyncio.run(_write(Path(sys.argv[1]), sys.argv[2], int(sys.argv[3])))
+    _fork_children(Path(sys.argv[1]), sys.argv[2])
