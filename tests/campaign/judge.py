@@ -9,11 +9,15 @@ from coordinator.rehearsal.observer import Observer
 from coordinator.rehearsal.station import Station
 from coordinator.rehearsal.world import World
 from protocol.drive import Drive
+from protocol.states import JointState
 from protocol.status import Status
 from simulator.unit import WorldTruth
 
 if TYPE_CHECKING:
     from tests.campaign.invariants.base import Invariant
+
+MOVES_BY_DRIVES = (JointState.HOMING, JointState.JOGGING, JointState.ADVANCING, JointState.MOVING)
+"""As long as a drive carries what permits it."""
 
 
 class Violated(AssertionError):
@@ -42,6 +46,8 @@ class Judge(Observer):
         self.eavesdrop: Callable[[Node, bytes], None] | None = None
         """Who hears the bytes of drives pass by."""
         self._joint_us: dict[str, tuple[int, float]] = {}
+        self._permitted: dict[str, tuple[int, JointState]] = {}
+        """Plan and state of each joint when it took its last drive."""
         self._kinds = kinds
         self.invariants: list[Invariant] = []
 
@@ -53,6 +59,7 @@ class Judge(Observer):
         self.invariants = [kind(self) for kind in self._kinds]
         self._sent = self._those("sent", Invariant)
         self._drove = self._those("drove", Invariant)
+        self._permitted_anew = self._those("permitted", Invariant)
         self._forged = self._those("forged", Invariant)
         self._touched = self._those("touched", Invariant)
         self._heard = self._those("heard", Invariant)
@@ -91,6 +98,13 @@ class Judge(Observer):
         self._tell_truths(node)
         for look in self._drove:
             look(node, station, drive, status)
+        if status is None or (status.plan, status.state) == self._permitted.get(node.id):
+            return
+        self._permitted[node.id] = status.plan, status.state
+        path = node.unit.joint.path
+        if status.state in MOVES_BY_DRIVES or path.pending is not None:
+            for look in self._permitted_anew:
+                look(node, drive)
 
     def carried(self, node: Node, data: bytes) -> None:
         if self.eavesdrop is not None:

@@ -103,6 +103,12 @@ MUTANTS = (
         "if short and used_up is not None and used_up - now < LEVELLING_US:",
         "if False:",
     ),
+    _one(
+        "levelling, level: the arm holds, each joint as far as it was told",
+        f"{CORE}/lease.py",
+        "self.level()\n            return True",
+        "return True",
+    ),
     Mutant(
         "levelling's latch: the offer rises again with what arrives late",
         (

@@ -7,6 +7,7 @@ from bisect import bisect_right
 
 from coordinator.rehearsal.node import Node
 from protocol.configuration import Configuration
+from protocol.pathtime import Course
 from protocol.segments import rounding_allowance
 from protocol.states import JointState
 from simulator.joint.body import Body
@@ -61,6 +62,21 @@ def segment_allowance(path: Path, at_us: float) -> tuple[float, float]:
         found = max(found[0], velocity), max(found[1], acceleration)
         k += 1
     return found
+
+
+def points_needed_us(path: Path, lease_us: int) -> float:
+    """Path time up to which a joint needs points to come to rest from its lease; 0 for any.
+
+    Even a ramp ends at the last point; an override is looked at once it is in force.
+    """
+    course = path.course
+    if path.pending is not None:
+        course = Course.of(path.pending, path.ramp) if course is None else None
+    if course is None or path.buffer.last is not None:
+        return 0.0
+    at_us = course.when(lease_us)
+    rate = 0.0 if at_us is None else course.at(at_us)[1]
+    return lease_us + path.ramp.fall_path(rate)
 
 
 def axis_of(node: Node, joint_us: float) -> float:

@@ -11,6 +11,7 @@ from tests.campaign.invariants.i07_reboot import RebootedStays
 from tests.campaign.invariants.i08_stranger import NoStranger
 from tests.campaign.invariants.i09_position import PositionTrue
 from tests.campaign.invariants.i11_command import OnlyByCommand
+from tests.campaign.invariants.on_copies import ON_COPIES
 
 ALWAYS: tuple[type[Invariant], ...] = (
     AllArmed,
@@ -23,5 +24,6 @@ ALWAYS: tuple[type[Invariant], ...] = (
     NoStranger,
     PositionTrue,
     OnlyByCommand,
+    *ON_COPIES,
 )
 """I12 is judged by who plays a scenario: it needs an operator who asks."""

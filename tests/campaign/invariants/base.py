@@ -30,6 +30,9 @@ class Invariant:
     def drove(self, node: Node, station: Station, drive: Drive, status: Status | None) -> None:
         """A drive came to a joint; None for one not taken."""
 
+    def permitted(self, node: Node, drive: Drive) -> None:
+        """By this drive a joint took another plan or began to move: a copy of it may be tried."""
+
     def touched(self, node: Node) -> None:
         """Anything happened in a joint."""
 

@@ -4,13 +4,16 @@ the ramp; at a start, within the first lease plus the ramp.
 A joint that stops gets no further lease. So it is enough, and sharper, that no joint ever holds a
 lease more than a window beyond the furthest lease that each of the others ever had in the same
 start, or than the first lease while one of them has not echoed *go*; that no lease is raised once
-the coordinator knows that one of them ramps down or holds; and that no joint passes its lease but
-by its ramp. Rates are 5 % at least, so whoever moves gets there.
+the coordinator knows that one of them ramps down or holds, or says itself that the arm holds; that
+no joint passes its lease but by its ramp, for which it has the points; and that none which ramps
+down or holds complies with anything, or reports a lease beyond where its ramp began, by which the
+others would go on. Rates are 5 % at least, so whoever moves gets there.
 """
 
 import math
 
 from coordinator.core.lease import WINDOW_MAX_US
+from coordinator.core.run import Phase
 from coordinator.rehearsal.node import Node
 from coordinator.rehearsal.station import Station
 from protocol.constants import FIRST_LEASE_US
@@ -20,7 +23,7 @@ from protocol.status import Status
 from simulator.unit import WorldTruth
 from tests.campaign.invariants.base import Invariant
 from tests.campaign.judge import Judge
-from tests.campaign.truth import path_of, path_us, state_of
+from tests.campaign.truth import path_of, path_us, points_needed_us, state_of
 
 ROUNDING_US = 2.0
 
@@ -44,6 +47,10 @@ class NoFurtherThanLease(Invariant):
         """Furthest lease offered, by session and start."""
         self._when_known: dict[tuple[int, int], int] = {}
         """The same when it became known that a joint comes to rest."""
+        self._holding: dict[tuple[int, int], int] = {}
+        """The lease offered first when the coordinator said that the arm holds."""
+        self._ramp_from: dict[str, float] = {}
+        """True path time at which each joint's ramp began that has not armed since."""
 
     def sent(self, station: Station, joint_id: str, drive: Drive) -> None:
         plan = drive.plan
@@ -77,6 +84,14 @@ class NoFurtherThanLease(Invariant):
             ),
             None,
         )
+        run = station.core.run
+        if run is not None and run.phase is Phase.HOLDING:
+            held_us = self._holding.setdefault(key, drive.lease_us)
+            if drive.lease_us > held_us:
+                raise self.broken(
+                    f"a lease to {drive.lease_us} µs is offered after one to {held_us} µs, "
+                    "though the arm is said to be holding"
+                )
         offered_us = self._offered.get(key, 0)
         self._offered[key] = max(offered_us, drive.lease_us)
         if stopping is not None:
@@ -89,7 +104,10 @@ class NoFurtherThanLease(Invariant):
 
     def drove(self, node: Node, station: Station, drive: Drive, status: Status | None) -> None:
         plan = drive.plan
-        if status is None or plan is None or plan.change is None or status.plan != plan.number:
+        if status is None:
+            return
+        self._judge_report(node, status)
+        if plan is None or plan.change is None or status.plan != plan.number:
             return
         path = path_of(node)
         if plan.change.before_ppm == 0:
@@ -104,6 +122,12 @@ class NoFurtherThanLease(Invariant):
         lease_us = path.effective_lease_us()
         if key is None or key[0] != drive.session or lease_us is None:
             return
+        needed_us = points_needed_us(path, lease_us)
+        if needed_us > path.buffer.buffered_us + ROUNDING_US:
+            raise self.broken(
+                f"{node.name} has a lease to {lease_us} µs and needs points up to "
+                f"{needed_us:.0f} µs to come to rest, they end at {path.buffer.buffered_us} µs"
+            )
         stand_us = path.stand_us if state is JointState.ARMED else None
         furthest = self._furthest.setdefault(key, {})
         furthest[node.id] = max(furthest.get(node.id, 0.0), float(lease_us))
@@ -124,13 +148,42 @@ class NoFurtherThanLease(Invariant):
                 f"{self.world.nodes[lowest].name} never one beyond {furthest[lowest]:.0f} µs"
             )
 
+    def _follow_ramp(self, node: Node) -> None:
+        """Remember where a ramp began, until the joint has armed or left the path."""
+        state = state_of(node)
+        if state is JointState.RAMPING:
+            if node.id not in self._ramp_from:
+                self._ramp_from[node.id] = path_us(node, self.judge.joint_us(node))
+        elif state is not JointState.HELD:
+            self._ramp_from.pop(node.id, None)
+
+    def _judge_report(self, node: Node, status: Status) -> None:
+        """What comes to rest says so: the others go by it."""
+        self._follow_ramp(node)
+        began_us = self._ramp_from.get(node.id)
+        if began_us is None or node.id in self.judge.broken_clock:
+            return
+        if status.plan:
+            raise self.broken(
+                f"{node.name} is {status.state.word} and says it complies with plan {status.plan}"
+            )
+        if status.lease_us is None or status.lease_us > began_us + ROUNDING_US:
+            raise self.broken(
+                f"{node.name} is {status.state.word}, its ramp began at path time "
+                f"{began_us:.1f} µs, and it reports a lease to {status.lease_us} µs"
+            )
+
     def truth(self, node: Node, truth: WorldTruth) -> None:
         if truth.event == "finish":
             key = self._mine.get(node.id)
             if key is not None:
                 self._furthest.setdefault(key, {})[node.id] = math.inf
 
+    def rebooted(self, node: Node) -> None:
+        self._ramp_from.pop(node.id, None)
+
     def touched(self, node: Node) -> None:
+        self._follow_ramp(node)
         state = state_of(node)
         if state is not JointState.MOVING and state is not JointState.RAMPING:
             return

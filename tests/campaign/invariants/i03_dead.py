@@ -5,7 +5,9 @@ hold or override in flight: the horizon plus the ramp's 0.5 s).
 
 A dead coordinator is one from which nothing comes any more, so the first half is checked of every
 joint at every instant: what moves has heard a valid drive within 1.5 s and a ramp. The second half
-is judged when all joints of a start have come to rest by their leases or by silence.
+is judged when all joints of a start have come to rest by their leases or by silence. Where the
+coordinator lives and only some are lost, the others must stop level with them: whoever took a drive
+that was sent shortly before the first of all came to the end of its lease goes no further than it.
 """
 
 from coordinator.core import events as ev
@@ -26,6 +28,8 @@ UNDER_EXPIRY = (S.JOGGING, S.HOMING, S.ADVANCING)
 CLOCK_ALLOWANCE_US = 100_000
 """By how much an arm clock may be off at rest, where a bad link makes a poor first map."""
 RAMP_PATH_US = 500_000
+LEVEL_US = 120_000
+"""What is sent in this time before a lease ends is level: 150 ms of the design less one turn."""
 
 
 class RestWithoutCoordinator(Invariant):
@@ -42,12 +46,24 @@ class RestWithoutCoordinator(Invariant):
         """Session, trajectory and the path time of the start by which each joint moved last."""
         self._rested: dict[str, tuple[int, int | None, int, str]] = {}
         """Path time, where the ramp began, rate and cause of each joint's rest after that."""
+        self._sent_us: dict[tuple[int, str, int], int] = {}
+        """When each drive with a lease was sent: by session, joint and number."""
+        self._told_us: dict[str, int] = {}
+        """When the newest drive was sent that each joint took."""
+        self._ramping: set[str] = set()
+        self._first: tuple[str, int, dict[str, int]] | None = None
+        """Who came to the end of its lease first since a start, when, and what the others had."""
         self._unsettled_us = -(10**12)
         """When a hold or an override was last under way."""
+
+    def sent(self, station: Station, joint_id: str, drive: Drive) -> None:
+        if drive.lease_us is not None:
+            self._sent_us[drive.session, joint_id, drive.sequence] = self.world.now
 
     def drove(self, node: Node, station: Station, drive: Drive, status: Status | None) -> None:
         if status is None:
             return
+        self._told_us[node.id] = self._sent_us.pop((drive.session, node.id, drive.sequence), 0)
         self._taken_us[node.id] = self.world.now
         if drive.expiry_us is not None:
             self._expiry_us[node.id] = station.host.true(drive.expiry_us)
@@ -62,6 +78,12 @@ class RestWithoutCoordinator(Invariant):
 
     def touched(self, node: Node) -> None:
         state, now = state_of(node), self.world.now
+        if state is not S.RAMPING:
+            self._ramping.discard(node.id)
+        elif node.id not in self._ramping:
+            self._ramping.add(node.id)
+            if self._first is None:
+                self._first = node.id, now, dict(self._told_us)
         if state not in MOVING_STATES or node.id in self.judge.broken_clock:
             return
         limits = limits_of(node)
@@ -85,6 +107,7 @@ class RestWithoutCoordinator(Invariant):
             session = node.unit.joint.session or 0
             self._group[node.id] = session, truth.trajectory, round(truth.path_us)
             self._rested.pop(node.id, None)
+            self._first = None
         elif truth.event in ("hold", "finish") and node.id in self._group:
             path = path_of(node)
             cause = cause_of(node) if truth.event == "hold" else "finish"
@@ -115,6 +138,8 @@ class RestWithoutCoordinator(Invariant):
             allowed_us = 2 * WINDOW_MAX_US
         if self.world.now - self._unsettled_us < 5 * US:
             allowed_us = HORIZON_MAX_US + RAMP_PATH_US
+        if causes == {"lease"} and self.world.now - self._unsettled_us >= 5 * US:
+            self._judge_level()
         began = {rested[1] for rested in self._rested.values()}
         if causes == {"lease"} and len(began) == 1:
             # The same lease; the same change too, unless an override is under way.
@@ -128,3 +153,20 @@ class RestWithoutCoordinator(Invariant):
                 f"at rest {apart_us / 1e3:.1f} ms of path time apart, allowed are "
                 f"{allowed_us / 1e3:.1f}: {where}"
             )
+
+    def _judge_level(self) -> None:
+        """Nobody who was told in time goes further than the first that was lost."""
+        if self._first is None:
+            return
+        first, first_us, told_us = self._first
+        lease_us = self._rested[first][1]
+        for one, (_, began_us, _, _) in self._rested.items():
+            late_us = first_us - told_us.get(one, 0)
+            if began_us is None or lease_us is None or late_us > LEVEL_US:
+                continue
+            if began_us > lease_us:
+                raise self.broken(
+                    f"{self.world.nodes[first].name} had a lease to {lease_us} µs, and "
+                    f"{self.world.nodes[one].name} one to {began_us} µs, though it took a drive "
+                    f"that was sent {late_us / 1e3:.0f} ms before the first of them ended"
+                )

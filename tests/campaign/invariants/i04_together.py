@@ -2,7 +2,8 @@
 map remainders.
 
 With it goes what it rests on: the true offset of every joint lies within its guarantee whenever
-the coordinator trusts that clock, and no start was spread by more than the report's bound.
+the coordinator trusts that clock, no start was spread by more than the report's bound, and a joint
+starts at the start's instant by its own clock or not at all.
 """
 
 from coordinator.core.report import StartRecord
@@ -12,7 +13,7 @@ from protocol.states import JointState
 from simulator.unit import WorldTruth
 from tests.campaign.invariants.base import Invariant
 from tests.campaign.judge import Judge
-from tests.campaign.truth import path_of, path_us, state_of
+from tests.campaign.truth import path_of, path_us, plan_of, state_of
 
 INTERVAL_US = 40_000
 """How often path times are compared: in that time they part by 0.02 µs at most."""
@@ -88,8 +89,19 @@ class Together(Invariant):
 
     def truth(self, node: Node, truth: WorldTruth) -> None:
         if truth.event in ("start", "resume"):
-            key = node.unit.joint.session or 0, truth.plan
+            self._judge_instant(node, truth)
+            key = node.unit.joint.session or 0, plan_of(node)
             self._starts.setdefault(key, {})[node.id] = truth.at_ns
+
+    def _judge_instant(self, node: Node, truth: WorldTruth) -> None:
+        change, clock = path_of(node).current, node.unit.joint.clock
+        if change is None or clock is None or node.id in self.judge.broken_clock:
+            return
+        late_us = clock.arm(node.unit.joint_us(truth.at_ns / 1e3)) - change.at_us
+        if abs(late_us) > ROUNDING_US:
+            raise self.broken(
+                f"{node.name} made its {truth.event} {late_us:.1f} µs after its instant"
+            )
 
     def judge_starts(self, session: int, records: list[StartRecord]) -> None:
         """Compare the bounds of a run's report with what really happened."""

@@ -2,8 +2,9 @@
 steps truly lost are flagged at the next passage of the home edge.
 
 Both halves are checked against the true axis. A joint that says it is homed stands where it says,
-within a microstep, but for steps that the scenario took from it. And one that lost more than a
-joint can overlook is no longer homed, and says why, once its axis has passed an edge of the sensor.
+within a microstep, but for steps that the scenario took from it; without current in its motor none
+can know. And one that lost more than a joint can overlook is no longer homed, and says why, once
+its axis has passed an edge of the sensor.
 """
 
 import math
@@ -78,6 +79,8 @@ class PositionTrue(Invariant):
     def drove(self, node: Node, station: Station, drive: Drive, status: Status | None) -> None:
         if status is None or not status.homed or status.state is JointState.HOMING:
             return
+        if not status.energised:
+            raise self.broken(f"{node.name} says it is homed, and holds its axis by no motor")
         if node.id in self.judge.broken_clock | self.judge.false_home:
             return
         axis = axis_of(node, self.judge.joint_us(node))

@@ -1,0 +1,113 @@
+"""What would happen next: tried on a copy of a joint's firmware, which then is thrown away.
+
+Few scenarios strike in the one instant in which a rule of a joint matters. So whenever a joint
+takes another plan or begins to move, a copy of it meets what a network or a coordinator may do
+then: nothing comes any more (I3), a drive that carries nothing (I11), a lease beyond the points
+(I2), the same start once more when it is too late (I4).
+"""
+
+from dataclasses import replace
+
+from coordinator.rehearsal.node import Node
+from protocol.constants import SILENCE_US, US
+from protocol.drive import Drive, Mode, Plan
+from protocol.states import MOVING_STATES, JointState
+from simulator.joint.joint import Joint
+from tests.campaign.clone import clone
+from tests.campaign.invariants.base import Invariant
+from tests.campaign.judge import MOVES_BY_DRIVES
+from tests.campaign.truth import limits_of, path_of, points_needed_us, state_of
+
+FAR_US = 10_000_000
+LATE_US = 1_000
+ROUNDING_US = 2.0
+
+
+class LeftAlone(Invariant):
+    """Were this the last drive, the joint would come to rest by itself."""
+
+    name = "I3"
+
+    def permitted(self, node: Node, drive: Drive) -> None:
+        """Wait as long as the permission lasts, and the ramp or the braking after it."""
+        limits, now = limits_of(node), self.judge.joint_us(node)
+        alone: Joint = clone(node.unit.joint)
+        if limits is None or alone.clock is None:
+            raise self.broken(f"{node.name} moves without a configuration or a clock")
+        ends_us = now + SILENCE_US
+        if drive.expiry_us is not None:
+            ends_us = min(ends_us, max(now, alone.clock.joint(drive.expiry_us)))
+        rest_us = max(path_of(node).ramp.duration_us, limits.velocity / limits.acceleration * US)
+        alone.poll(now + (ends_us - now + rest_us) * 1.001 + 10)
+        if alone.state in MOVING_STATES:
+            raise self.broken(
+                f"{node.name} is {state_of(node).word}, and would be {alone.state.word} too long "
+                "if no drive came any more"
+            )
+
+
+class Withdrawn(Invariant):
+    """What the newest drive does not carry neither goes on nor is about to start."""
+
+    name = "I11"
+
+    def permitted(self, node: Node, drive: Drive) -> None:
+        """Let a drive come that carries nothing."""
+        copy: Joint = clone(node.unit.joint)
+        nothing = Drive(drive.session, drive.sequence + 1, Mode.NONE)
+        copy.drive(nothing, self.judge.joint_us(node))
+        if copy.state in MOVES_BY_DRIVES or copy.path.pending is not None:
+            raise self.broken(
+                f"{node.name} is {state_of(node).word}, and would be {copy.state.word} still "
+                "after a drive that carries nothing"
+            )
+
+
+class OfferedTooMuch(Invariant):
+    """No lease is taken beyond what the points carry."""
+
+    name = "I2"
+
+    def permitted(self, node: Node, drive: Drive) -> None:
+        """Offer a lease far beyond the points."""
+        buffered_us = path_of(node).buffer.buffered_us
+        if path_of(node).buffer.last is not None or drive.lease_us is None:
+            return
+        copy: Joint = clone(node.unit.joint)
+        more = replace(drive, sequence=drive.sequence + 1, lease_us=buffered_us + FAR_US)
+        copy.drive(more, self.judge.joint_us(node))
+        taken_us = copy.path.effective_lease_us()
+        needed_us = 0.0 if taken_us is None else points_needed_us(copy.path, taken_us)
+        if needed_us > buffered_us + ROUNDING_US:
+            raise self.broken(
+                f"{node.name} would take a lease to {taken_us} µs and need points up to "
+                f"{needed_us:.0f} µs to come to rest, they end at {buffered_us} µs"
+            )
+
+
+class TooLate(Invariant):
+    """A start that comes after its instant is not taken."""
+
+    name = "I4"
+
+    def permitted(self, node: Node, drive: Drive) -> None:
+        """Withdraw a start, and let it come again."""
+        start, plan = path_of(node).pending, drive.plan
+        if start is None or plan is None or state_of(node) is not JointState.ARMED:
+            return
+        copy: Joint = clone(node.unit.joint)
+        assert copy.clock is not None
+        arm = Plan(plan.number + 1, plan.trajectory, plan.stand_us)
+        withdrawal = replace(drive, sequence=drive.sequence + 1, plan=arm, lease_us=None)
+        copy.drive(withdrawal, self.judge.joint_us(node))
+        again = replace(plan, number=plan.number + 2)
+        late_us = copy.clock.joint(start.at_us + LATE_US)
+        status = copy.drive(replace(drive, sequence=drive.sequence + 2, plan=again), late_us)
+        if status is None or status.plan or copy.state is not JointState.ARMED:
+            raise self.broken(
+                f"{node.name} would be {copy.state.word} by a start that came "
+                f"{LATE_US / 1e3:.0f} ms after its instant"
+            )
+
+
+ON_COPIES: tuple[type[Invariant], ...] = (LeftAlone, Withdrawn, OfferedTooMuch, TooLate)
