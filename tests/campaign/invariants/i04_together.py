@@ -13,7 +13,7 @@ from protocol.states import JointState
 from simulator.unit import WorldTruth
 from tests.campaign.invariants.base import Invariant
 from tests.campaign.judge import Judge
-from tests.campaign.truth import path_of, path_us, plan_of, state_of
+from tests.campaign.truth import path_of, path_us, state_of
 
 INTERVAL_US = 40_000
 """How often path times are compared: in that time they part by 0.02 µs at most."""
@@ -90,7 +90,7 @@ class Together(Invariant):
     def truth(self, node: Node, truth: WorldTruth) -> None:
         if truth.event in ("start", "resume"):
             self._judge_instant(node, truth)
-            key = node.unit.joint.session or 0, plan_of(node)
+            key = node.unit.joint.session or 0, truth.plan
             self._starts.setdefault(key, {})[node.id] = truth.at_ns
 
     def _judge_instant(self, node: Node, truth: WorldTruth) -> None:
