@@ -65,4 +65,4 @@ def test_figures_have_a_true_minus_their_unit_and_a_dash_for_what_is_unknown(
         return all.map((one) => figure(...one));
     }"""
     asked = [[-12.069, 2, "°"], [-0.001, 2, "°"], [None, 1, "V"], [23.84, 1, "V"]]
-    assert page.evaluate(figure, asked) == ["−12.07°", "0.00°", "–", "23.8 V"]
+    assert page.evaluate(figure, asked) == ["−12.07°", "0.00°", "–", "23.8\u00a0V"]

@@ -7,7 +7,7 @@ export function figure(value, decimals, unit) {
   if (value == null) return NONE;
   const text = Math.abs(value).toFixed(decimals);
   const sign = value < 0 && Number(text) !== 0 ? "−" : "";
-  const gap = unit === "°" ? "" : " ";
+  const gap = unit === "°" ? "" : "\u00a0"; // never parted from its unit at a line's end
   return sign + text + (unit ? gap + unit : "");
 }
 
