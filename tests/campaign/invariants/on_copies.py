@@ -3,23 +3,28 @@
 Few scenarios strike in the one instant in which a rule of a joint matters. So whenever a joint
 takes another plan or begins to move, a copy of it meets what a network or a coordinator may do
 then: nothing comes any more (I3), a drive that carries nothing (I11), a lease beyond the points
-(I2), the same start once more when it is too late (I4).
+(I2), the same start once more when it is too late (I4), a home sensor that switches far from home
+(I9).
 """
 
+import math
 from dataclasses import replace
 
 from coordinator.rehearsal.node import Node
 from protocol.constants import SILENCE_US, US
 from protocol.drive import Drive, Mode, Plan
 from protocol.states import MOVING_STATES, JointState
+from protocol.status import Fault
 from simulator.joint.joint import Joint
 from tests.campaign.clone import clone
 from tests.campaign.invariants.base import Invariant
 from tests.campaign.judge import MOVES_BY_DRIVES
-from tests.campaign.truth import limits_of, path_of, points_needed_us, state_of
+from tests.campaign.truth import body_of, limits_of, path_of, points_needed_us, state_of
 
 FAR_US = 10_000_000
 LATE_US = 1_000
+AWAY_DEG = 5.0
+"""Farther from home than any edge of its sensor, and any step that may be overlooked."""
 ROUNDING_US = 2.0
 
 
@@ -110,4 +115,31 @@ class TooLate(Invariant):
             )
 
 
-ON_COPIES: tuple[type[Invariant], ...] = (LeftAlone, Withdrawn, OfferedTooMuch, TooLate)
+class SensorAstray(Invariant):
+    """A home sensor that switches where home is not shows that steps were lost."""
+
+    name = "I9"
+
+    def permitted(self, node: Node, drive: Drive) -> None:
+        """Let the sensor switch well away from home."""
+        limits, now = limits_of(node), self.judge.joint_us(node)
+        if limits is None or not body_of(node).homed or node.id in self.judge.false_home:
+            return
+        position, turn = body_of(node).position(now)[0], limits.counts_per_turn
+        if abs(math.remainder(position - limits.homing.home, turn)) < turn * AWAY_DEG / 360:
+            return
+        copy: Joint = clone(node.unit.joint)
+        copy.hall(not copy.hall_level, now)
+        if not copy.status(now).faults & Fault.STEPS_LOST:
+            raise self.broken(
+                f"{node.name} at {position:.0f} counts would not mind if its home sensor switched"
+            )
+
+
+ON_COPIES: tuple[type[Invariant], ...] = (
+    LeftAlone,
+    Withdrawn,
+    OfferedTooMuch,
+    TooLate,
+    SensorAstray,
+)
