@@ -114,7 +114,7 @@ def guaranteed(
     """Clocks alone, over many starts; gives what was broken."""
     found = guarantee.measure(networks, starts, joints, seed, processes)
     show(
-        f"The clock guarantee over {starts} starts of {joints} joints, clocks alone, in µs; "
+        f"The clock guarantee over starts of {joints} joints, clocks alone, in µs; "
         f"{guarantee.STARTS_A_GROUP} starts of the same joints one after another; seed {seed} on",
         (
             "network", "starts", "outside", "clock beyond", "spread beyond", "not locked",
