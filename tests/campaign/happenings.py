@@ -225,13 +225,16 @@ class Happenings:
             case "driver":
                 unit.fault(Fault.DRIVER, world.now)
             case "lost-steps":
+                self.judge.astray.add(node.id)
                 unit.lose_steps(world.now, int(one.amount))
             case "hall-high" | "hall-low":
                 self.judge.false_home.add(node.id)
+                self.judge.astray.add(node.id)
                 unit.stick_hall(world.now, one.what == "hall-high")
                 world.at(over_us, self._unstick, node)
             case "hall-noisy":
                 self.judge.false_home.add(node.id)
+                self.judge.astray.add(node.id)
                 self._noise(node, over_us)
             case "slow":
                 node.slow_us = int(one.amount)

@@ -41,6 +41,9 @@ class Judge(Observer):
         self.lanes = lanes
         self.broken_clock: set[str] = set()
         """Joints whose crystal or counter was broken by the scenario: they have no true clock."""
+        self.astray: set[str] = set()
+        """Joints that may not know where they met their sensor: they restarted, lost steps, or were
+        told wrongly by it."""
         self.false_home: set[str] = set()
         """Joints whose home sensor lied at some time: where they homed is not where home is."""
         self.eavesdrop: Callable[[Node, bytes], None] | None = None
@@ -154,6 +157,7 @@ class Judge(Observer):
         for truth in node.unit.take_truth():
             self.judge_truth(node, truth)
         self.broken_clock.discard(node.id)
+        self.astray.add(node.id)
         self._joint_us.pop(node.id, None)
         for look in self._rebooted:
             look(node)

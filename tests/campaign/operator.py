@@ -101,13 +101,15 @@ class Operator:
         return homing is not None and homing.state is HomingState.DONE
 
     def _jog_back(self) -> None:
-        """A joint that restarted while it stood behind its sensor is jogged to the near side.
+        """A joint that cannot know that it stands behind its sensor is jogged to the near side.
 
-        A person sees where it stands. (The simulated axis has no end stop to run against.)
+        A person sees where it stands. (The simulated axis has no end stop to run against.) All
+        others find their sensor by themselves, also after a homing that was cut short.
         """
+        astray = self.happenings.judge.astray
         for joint, link in zip(self.world.arm.joints, self.world.core.links, strict=True):
             status = link.status
-            if status is None or not status.faults & Fault.HALL_SENSOR:
+            if status is None or not status.faults & Fault.HALL_SENSOR or joint.id not in astray:
                 continue
             unit, search = self.world.nodes[joint.id].unit, joint.homing.direction
             for _ in range(JOG_STEPS):
