@@ -12,10 +12,10 @@ import tempfile
 from collections.abc import Sequence
 from pathlib import Path
 
-from tests.bench import kills, store_kills, tables, virtual_tables
+from tests.bench import kills, page, store_kills, tables, virtual_tables
 
 NETWORKS = ("quiet", "home", "busy", "hostile")
-TABLES = ("sockets", "cost", "kills", "store", "virtual", "guarantee", "outages")
+TABLES = ("sockets", "cost", "kills", "store", "virtual", "guarantee", "outages", "page")
 
 
 def main() -> int:
@@ -52,6 +52,8 @@ def main() -> int:
     if "store" in asked.tables:
         with tempfile.TemporaryDirectory() as folder:
             broken += store_kills.table(asked.store_kills, asked.seed, Path(folder))
+    if "page" in asked.tables:
+        page.table(asked.networks, asked.page_joints, asked.stops, asked.seed)
     return judge(broken)
 
 
@@ -75,6 +77,8 @@ def _arguments() -> argparse.Namespace:
     parser.add_argument("--joints", type=int, default=6, help="on real sockets, and in outages")
     parser.add_argument("--kills", type=int, default=5, help="of each kind, per network")
     parser.add_argument("--store-kills", type=int, default=200, help="of who writes the database")
+    parser.add_argument("--page-joints", type=int, default=3, help="before the page")
+    parser.add_argument("--stops", type=int, default=20, help="by the page, per network")
     parser.add_argument("--worlds", type=int, default=8, help="in virtual time, per network")
     parser.add_argument("--starts-each", type=int, default=20, help="twice, in each world")
     parser.add_argument("--virtual-joints", type=int, nargs="+", default=[6, 24])

@@ -30,6 +30,12 @@ def ms(values: Sequence[float], per_cent: float) -> str:
     return whole(percentile(values, per_cent) / 1000)
 
 
+def tenths_ms(values: Sequence[float], *per_cents: float) -> list[str]:
+    """These percentiles of µs as ms with one decimal; a dash for none."""
+    found = [percentile(values, per_cent) / 1000 for per_cent in per_cents]
+    return ["–" if math.isnan(one) else f"{one:.1f}" for one in found]
+
+
 def whole(value: float) -> str:
     """A number without a fraction; a dash for none."""
     return "–" if math.isnan(value) else f"{value:.0f}"

@@ -1,0 +1,55 @@
+"""What computes the page's figures, where they can be told beforehand."""
+
+import pytest
+
+from simulator.joint.motion import brake
+from tests.bench.page_clock import PageClock, braking_us, latencies_us, page_clock
+
+
+def test_the_pages_clock_is_that_of_the_shortest_exchange_and_off_by_half_of_it_at_most() -> None:
+    true_us = 5_000_000.0  # of the raw clock when the page's clock is 0
+    # What answers late, at the very end of a long exchange, would put it 4 ms too early.
+    late = (true_us + 1_000, 9.0, true_us + 9_000)
+    short = (true_us + 20_000, 20.2, true_us + 20_600)
+    clock = page_clock([late, short, late])
+    assert clock.error_us == 300
+    assert abs(clock.offset_us - true_us) <= clock.error_us
+    assert clock.raw_us(1.5) == clock.offset_us + 1_500
+
+
+def test_a_change_is_shown_when_its_own_lane_says_its_own_word_after_it() -> None:
+    clock = PageClock(offset_us=1_000_000, error_us=500)
+    truths = [
+        {"event": "start", "joint": "elbow", "at_ns": 2_000_000_000},
+        {"event": "stop", "joint": "elbow", "at_ns": 3_000_000_000},
+        {"event": "start", "joint": "wrist", "at_ns": 2_000_000_000},
+        {"event": "home", "joint": "wrist", "at_ns": 1_000_000_000},
+    ]
+    seen = [
+        ("elbow", "moving", 900.0),  # of an earlier start
+        ("wrist", "stopped", 1_020.0),
+        ("elbow", "start is set", 1_010.0),
+        ("elbow", "moving", 1_045.0),
+        ("elbow", "stopping", 2_010.0),
+        ("elbow", "stopped", 2_090.0),
+    ]
+    assert latencies_us(truths, seen, clock) == {"start": [45_000], "stop": [90_000]}
+
+
+def test_a_change_shown_a_clocks_error_before_it_was_is_still_shown() -> None:
+    clock = PageClock(offset_us=0, error_us=500)
+    truths = [{"event": "start", "joint": "elbow", "at_ns": 2_000_000_000}]
+    assert latencies_us(truths, [("elbow", "moving", 1999.6)], clock)["start"] == [-400]
+    assert latencies_us(truths, [("elbow", "moving", 1999.4)], clock)["start"] == []
+
+
+@pytest.mark.parametrize("speed_deg_s", [10.0, -4.0])
+def test_braking_began_as_long_before_the_rest_as_the_joint_takes_to_brake(
+    speed_deg_s: float,
+) -> None:
+    counts_per_degree, began_us = 177.8, 7_000_000.0
+    motion = brake(began_us, 0.0, speed_deg_s * counts_per_degree, 120.0 * counts_per_degree)
+    assert motion.end_us > began_us
+    assert braking_us(round(motion.end_us * 1000), speed_deg_s, 120.0) == pytest.approx(
+        began_us, abs=1
+    )
