@@ -58,7 +58,7 @@ class Client:
     ) -> None:
         self.url = url.rstrip("/")
         try:
-            # No proxy from the environment: the coordinator is on this host.
+            # No proxy from the environment: the coordinator is on this host or its own network.
             self._http = httpx2.Client(
                 base_url=self.url + API_PREFIX,
                 timeout=PATIENCE_S,

@@ -87,9 +87,11 @@ class Rehearsals:
         rehearsal = self._kept[self._last] = _Rehearsal(wish)
         while len(self._kept) > KEPT:
             self._kept.popitem(last=False)
-        ours, theirs = SPAWN.Pipe(duplex=False)
+        ours, theirs = SPAWN.Pipe()
         with theirs:
-            rehearsal.process = start_child(_rehearse, self._arm, wish, theirs, daemon=True)
+            # The program goes by the pipe, from a thread: a child is given what it begins with
+            # before it reads, so that much text would hold up the loop until it does.
+            rehearsal.process = start_child(_rehearse, self._arm, theirs, daemon=True)
         task = asyncio.get_running_loop().create_task(_follow(rehearsal, ours))
         self._tasks.add(task)
         task.add_done_callback(self._tasks.discard)
@@ -135,8 +137,10 @@ async def _end(rehearsal: _Rehearsal) -> None:
 
 
 async def _follow(rehearsal: _Rehearsal, pipe: Connection) -> None:
-    """Take results until there are no more."""
+    """Tell the process what to rehearse, then take results until there are no more."""
     with pipe:
+        with contextlib.suppress(OSError):
+            await asyncio.to_thread(pipe.send, rehearsal.wish)
         while True:
             try:
                 result = await asyncio.to_thread(pipe.recv)
@@ -162,10 +166,11 @@ async def _follow(rehearsal: _Rehearsal, pipe: Connection) -> None:
 # ---- in the process of its own ------------------------------------------------------------
 
 
-def _rehearse(arm: Arm, wish: Wish, pipe: Connection) -> None:
+def _rehearse(arm: Arm, pipe: Connection) -> None:
     os.nice(NICENESS)
     # Whoever wants no more results closes the pipe.
-    with contextlib.suppress(BrokenPipeError):
+    with contextlib.suppress(BrokenPipeError, EOFError):
+        wish: Wish = pipe.recv()
         try:
             parts = plan_text(wish.text, arm, pose_of(arm, arm.poses["park"]))
         except ProgramError as error:

@@ -6,7 +6,7 @@ from pathlib import Path
 from typing import Final
 
 DEFAULT_PORT: Final = 8750
-"""Of the API on loopback."""
+"""Of the API and the page."""
 DEFAULT_URL: Final = f"http://127.0.0.1:{DEFAULT_PORT}"
 API_PREFIX: Final = "/api/v1"
 """Of every route of the API."""

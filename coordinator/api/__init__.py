@@ -1,4 +1,4 @@
-"""The HTTP API on loopback, under /api/v1."""
+"""The HTTP API, under /api/v1."""
 
 from coordinator.api.app import create_app
 

@@ -27,7 +27,7 @@ class Buckets:
 
 
 class Mistakes:
-    """Wrong tokens by address: so many in a window, then none is looked at until it is over."""
+    """Wrong tokens by address: so many in a window, then one more is told to come later."""
 
     def __init__(self, allowed: int, window_us: int) -> None:
         self._allowed = allowed

@@ -56,6 +56,16 @@ def test_systemd_rates_the_units_exposure_as_low(unit: Path) -> None:
     assert done.returncode == 0, done.stdout[-200:]
 
 
+def test_the_filter_lets_a_child_make_itself_nicer() -> None:
+    # `os.nice` of what plans and rehearses is this call (setpriority(2)), which `@resources` bars.
+    barred = systemd_analyze("syscall-filter", "@resources").stdout.split()
+    assert "setpriority" in barred
+    filters = re.findall(
+        r"^SystemCallFilter=(.*)$", (DEPLOY / "unisono.service").read_text(), re.MULTILINE
+    )
+    assert filters.index("setpriority") > filters.index("~@privileged @resources")
+
+
 def test_a_restart_follows_failures_only_and_leaves_time_for_a_hold() -> None:
     unit = (DEPLOY / "unisono.service").read_text()
     assert "Restart=on-failure\n" in unit
