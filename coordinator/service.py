@@ -44,10 +44,12 @@ from coordinator.run_counts import RunCounts
 from coordinator.run_keeper import RunKeeper
 from coordinator.store import Store, acknowledgements, events
 from coordinator.warning_times import WarningTimes
+from protocol.constants import US
 
 RESUMABLE: Final = (Phase.HELD, Phase.PAUSED)
-EXIT_HOLD_S: Final = 4.0
-"""Patience for a hold when the coordinator is asked to end: lease and ramp take less."""
+EXIT_HOLD_S: Final = 3.2
+"""Patience for a hold when the coordinator is asked to end, besides the arm's ramp: the lease takes
+1.1 s at most, and a few exchanges tell that all joints rest."""
 _LEVELS: Final = {"info": logging.INFO, "attention": logging.WARNING, "danger": logging.ERROR}
 _logger = logging.getLogger(__name__)
 
@@ -97,7 +99,8 @@ class Service:
         self._ending = True
         if not self.failed.is_set():
             with contextlib.suppress(Refused, TimeoutError):
-                await asyncio.wait_for(self._hold_and_rest(), EXIT_HOLD_S)
+                patience_s = EXIT_HOLD_S + self._core.ramp.duration_us / US
+                await asyncio.wait_for(self._hold_and_rest(), patience_s)
         self._closed = True
         if self._timer is not None:
             self._timer.cancel()
