@@ -32,7 +32,7 @@ _FLAGS = [
 ]  # fmt: skip
 
 
-@pytest.fixture(scope="session")
+@pytest.fixture(scope="module")
 def browser() -> Iterator[Browser]:
     """Chromium as the system has it."""
     path = shutil.which("chromium")
