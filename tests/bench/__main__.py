@@ -15,7 +15,17 @@ from pathlib import Path
 from tests.bench import kills, page, store_kills, tables, virtual_tables
 
 NETWORKS = ("quiet", "home", "busy", "hostile")
-TABLES = ("sockets", "cost", "kills", "store", "virtual", "guarantee", "outages", "page")
+TABLES = (
+    "sockets",
+    "cost",
+    "kills",
+    "store",
+    "virtual",
+    "guarantee",
+    "outages",
+    "page",
+    "page-cost",
+)
 
 
 def main() -> int:
@@ -53,7 +63,9 @@ def main() -> int:
         with tempfile.TemporaryDirectory() as folder:
             broken += store_kills.table(asked.store_kills, asked.seed, Path(folder))
     if "page" in asked.tables:
-        page.table(asked.networks, asked.page_joints, asked.stops, asked.seed)
+        page.soon(asked.networks, asked.page_joints, asked.stops, asked.seed)
+    if "page-cost" in asked.tables:
+        page.cost(asked.page_joints, asked.frame_s, asked.feed_minutes, asked.seed)
     return judge(broken)
 
 
@@ -79,6 +91,8 @@ def _arguments() -> argparse.Namespace:
     parser.add_argument("--store-kills", type=int, default=200, help="of who writes the database")
     parser.add_argument("--page-joints", type=int, default=3, help="before the page")
     parser.add_argument("--stops", type=int, default=20, help="by the page, per network")
+    parser.add_argument("--frame-s", type=float, default=10.0, help="of the page's frames")
+    parser.add_argument("--feed-minutes", type=int, default=60, help="of feed for its memory")
     parser.add_argument("--worlds", type=int, default=8, help="in virtual time, per network")
     parser.add_argument("--starts-each", type=int, default=20, help="twice, in each world")
     parser.add_argument("--virtual-joints", type=int, nargs="+", default=[6, 24])

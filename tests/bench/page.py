@@ -2,19 +2,27 @@
 
 from collections.abc import Sequence
 
-from tests.bench import page_arm
+from tests.bench import page_arm, page_canned, page_memory
 from tests.bench.figures import percentile, ratio, share, show, tenths_ms
 
 WATCHERS = (0, 1, 20)
+LANES = (6, 24)
+FIRST_MINUTE = 1
+"""Of feed: what is kept for minutes is not filled yet, but all is loaded and has run."""
+FILLED_MINUTE = 11
+"""After which nothing that is kept for a time should grow any more; temperatures have 10 min."""
+MIB = 2**20
 
 
-def table(networks: Sequence[str], joints: int, stops: int, seed: int) -> None:
-    """Measure the page before software joints, and print it."""
-    _shown(networks, joints, stops, seed)
+def cost(joints: int, frame_s: float, minutes: int, seed: int) -> None:
+    """What the page costs: the coordinator, who looks at it, and both over an hour."""
     _cpu(joints, seed)
+    _frames(frame_s)
+    _memory(joints, minutes)
 
 
-def _shown(networks: Sequence[str], joints: int, stops: int, seed: int) -> None:
+def soon(networks: Sequence[str], joints: int, stops: int, seed: int) -> None:
+    """How soon the page shows what software joints do, and how soon its Stop brakes them."""
     fed, stopped = [], []
     for network in networks:
         found = page_arm.shown(network, joints, stops, seed)
@@ -63,4 +71,42 @@ def _cpu(joints: int, seed: int) -> None:
         f"The coordinator's processor time while {joints} joints move, share of one core",
         ("watchers", "share", "ratio"),
         [(count, share(cpu), ratio(cpu, found[WATCHERS[0]])) for count, cpu in found.items()],
+    )
+
+
+def _frames(seconds: float) -> None:
+    rows = []
+    for lanes in LANES:
+        found = page_canned.frames(lanes, seconds)
+        rows.append(
+            (
+                lanes,
+                len(found.interval_us),
+                *tenths_ms(found.interval_us, 50, 95, 100),
+                *tenths_ms([found.script_us], 50),
+                *tenths_ms([found.task_us], 50),
+            )
+        )
+    show(
+        "Animation frames of the page while the arm moves, feed made up, 1280 by 800 pixels, ms",
+        ("lanes", "frames", "interval p50", "p95", "max", "scripts per frame", "main thread"),
+        rows,
+        "Scripts draw the strips and take in the feed; the main thread has style, layout and paint "
+        "too. Pixels are made by the processor here, as this Chromium has no graphics card.",
+    )
+
+
+def _memory(joints: int, minutes: int) -> None:
+    at = tuple(sorted({FIRST_MINUTE, min(FILLED_MINUTE, minutes), minutes}))
+    heaps = page_canned.heap_bytes(LANES[0], at)
+    resident = page_memory.resident_bytes(joints, at)
+    show(
+        f"Memory in MiB after so much feed: the page's heap with {LANES[0]} lanes, and core and "
+        f"feed with {joints} joints in virtual time",
+        ("minutes of feed", "heap", "taken in within s", "core, feed and joints, resident"),
+        [
+            (minute, f"{heap / MIB:.2f}", f"{took_s:.0f}", f"{bytes_ / MIB:.1f}")
+            for minute, (heap, took_s), bytes_ in zip(at, heaps, resident, strict=True)
+        ],
+        "The heap is that in use, without garbage.",
     )

@@ -228,12 +228,13 @@ def _read(feed: Any) -> None:
 
 def _cpu(pid: int) -> float:
     """Processor time per time of a process, all its threads, for a while from now."""
-    before_s, began_s = _cpu_s(pid), time.monotonic()
+    before_s, began_s = cpu_s(pid), time.monotonic()
     time.sleep(WATCH_S)
-    return (_cpu_s(pid) - before_s) / (time.monotonic() - began_s)
+    return (cpu_s(pid) - before_s) / (time.monotonic() - began_s)
 
 
-def _cpu_s(pid: int) -> float:
+def cpu_s(pid: int) -> float:
+    """Processor time that a process has taken so far, with all its threads."""
     # proc(5): the 14th and 15th field, user and system time in ticks; the name may have blanks.
     fields = Path(f"/proc/{pid}/stat").read_text().rpartition(")")[2].split()
     return (int(fields[11]) + int(fields[12])) / os.sysconf("SC_CLK_TCK")

@@ -1,8 +1,13 @@
 """What computes the page's figures, where they can be told beforehand."""
 
+import os
+import time
+
 import pytest
 
 from simulator.joint.motion import brake
+from tests.bench.page_arm import cpu_s
+from tests.bench.page_canned import A_MINUTE, CannedFeed
 from tests.bench.page_clock import PageClock, braking_us, latencies_us, page_clock
 
 
@@ -53,3 +58,25 @@ def test_braking_began_as_long_before_the_rest_as_the_joint_takes_to_brake(
     assert braking_us(round(motion.end_us * 1000), speed_deg_s, 120.0) == pytest.approx(
         began_us, abs=1
     )
+
+
+def test_processor_time_of_a_process_is_what_it_says_itself() -> None:
+    began_s = time.process_time()
+    before_s = cpu_s(os.getpid())
+    while time.process_time() < began_s + 0.2:
+        pass
+    # Both count in steps, of 10 ms at most.
+    assert cpu_s(os.getpid()) - before_s == pytest.approx(0.2, abs=0.03)
+
+
+def test_a_minute_of_the_canned_feed_is_a_minute_and_its_last_message_alone_says_so() -> None:
+    feed = CannedFeed(6)
+    first = feed.next()
+    name = feed.rush(A_MINUTE)
+    minute = [feed.next() for _ in range(A_MINUTE)]
+    assert [told["seq"] for told in minute] == [first["seq"] + 1 + k for k in range(A_MINUTE)]
+    assert minute[-1]["at_us"] - first["at_us"] == 60_000_000
+    assert [k for k, told in enumerate(minute) if "arm" in told["set"]] == [A_MINUTE - 1]
+    assert minute[-1]["set"]["arm"] == name
+    angles = {told["joints"]["elbow"]["position_deg"] for told in minute}
+    assert len(angles) > A_MINUTE / 4  # it moves
