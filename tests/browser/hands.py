@@ -2,10 +2,11 @@
 
 from dataclasses import dataclass
 
-from playwright.sync_api import Locator, Page
+from playwright.sync_api import Locator, Page, expect
 
 TABS = 120
 """Presses of Tab in which everything on a page must be reached."""
+PATIENCE_MS = 60_000
 
 
 @dataclass(frozen=True, slots=True)
@@ -47,7 +48,8 @@ class Keys(Mouse):
         self.page.keyboard.insert_text(text)
 
     def _reach(self, control: Locator) -> None:
-        control.wait_for()
+        # What cannot be pressed at present, as while the coordinator is not heard, is passed over.
+        expect(control).to_be_enabled(timeout=PATIENCE_MS)
         for _ in range(TABS):
             if control.evaluate("element => element === document.activeElement"):
                 assert control.evaluate("element => element.matches(':focus-visible')")

@@ -107,7 +107,7 @@ def test_axe_finds_nothing_on_the_other_pages(
         page.route("**/api/v1/runs", lambda route: route.fulfill(json={"runs": runs}))
 
     page = open_page(f"{files}/#{view}", size=size, bypass_csp=True, before=before)
-    page.locator(".card h2").wait_for()
+    page.locator(".card h2").first.wait_for()
     page.screenshot(path=SHOTS / f"{view}-{size['width']}.png", full_page=True)
     assert violations(page) == []
     assert too_small(page) == []

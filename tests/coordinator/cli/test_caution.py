@@ -32,6 +32,7 @@ def _willing(path: str, asked: bytes) -> Answer:
             "/homings/1": HOMED | {"asked": ["base", "tip"], "joints": {"tip": {}}},
             "/runs/1": ENDED,
             "/runs/1/report": REPORT,
+            "/control/release": {},
         }[path.removeprefix("/api/v1")]  # fmt: skip
     elif "G7" in json.loads(asked).get("text", ""):
         status, value = 422, MISTAKE
