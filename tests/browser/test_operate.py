@@ -109,6 +109,8 @@ def test_the_speed_is_set_by_its_slider(arm: Bench, open_page: Open) -> None:
     slider.fill("50")
     until(lambda: arm.arm_now()["run"]["rate_percent"] == 50, "half the speed")
     expect(page.locator(".speed output")).to_have_text("50 %")
+    # What is asked is shown at once; it is in force a little later, and then in the report.
+    until(lambda: bool(arm.ask("report")["overrides"]), "half the speed in force")
     hand.press(page.get_by_role("button", name="Hold"))
     said(page, "Held")
     assert arm.ask("report")["overrides"][0]["percent"] == 50
