@@ -55,12 +55,12 @@ def troubled() -> dict[str, Any]:
 
 
 def _stale(page: Page) -> None:
-    expect(page.get_by_text("The coordinator is gone")).to_be_visible()
+    expect(page.get_by_text("This page does not hear the coordinator")).to_be_visible()
 
 
 def _live(page: Page) -> None:
     expect(page.locator(".lane")).to_have_count(6)
-    expect(page.get_by_text("The coordinator is gone")).to_have_count(0)
+    expect(page.get_by_text("This page does not hear the coordinator")).to_have_count(0)
 
 
 STATES = pytest.mark.parametrize(

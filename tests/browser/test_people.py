@@ -41,7 +41,9 @@ def test_another_pages_control_is_shown_and_taken_over_only_when_asked(
     expect(control).to_contain_text("1 other watches")
     taken = asked_of(page, "/control/take", json={})
     control.get_by_role("button", name="Take over").click()
-    expect(page.get_by_role("alert")).to_contain_text("You have control")
+    expect(page.get_by_role("alert")).to_contain_text(
+        "You have control. What moved was told to come to rest."
+    )
     assert taken == ["POST"]
     feed.say(warned() | {"state": warned()["state"] | {"control": {"holder": "me"}}})
     expect(control).to_contain_text("You command")

@@ -47,6 +47,22 @@ def test_changes_alter_what_they_name_and_leave_the_rest(open_page: Open, files:
     assert applied(page, (first, 1000), (canned.change(3), 1100)) is None
 
 
+def test_a_start_that_is_withdrawn_is_not_said_to_be_set_any_more(
+    open_page: Open, files: str
+) -> None:
+    page = open_page(files, before=Feed(canned.whole()).attach)
+    began = canned.run()
+    waiting = canned.run(start={**began["start"], "set": True})
+    first = canned.whole(run=waiting)
+    withdrawn = canned.change(2, set={"run": canned.run(start=None)})
+    assert applied(page, (first, 1000), (withdrawn, 1100))["start"] is None
+    ended = canned.change(2, set={"run": None})
+    assert applied(page, (first, 1000), (ended, 1100))["start"] is None
+
+    # One that all have kept stays known after its run has ended.
+    assert applied(page, (canned.whole(), 1000), (ended, 1100))["start"] == began["start"]
+
+
 def test_a_path_time_ahead_is_as_far_away_as_the_rate_makes_it(open_page: Open, files: str) -> None:
     page = open_page(files, before=Feed(canned.whole()).attach)
     ahead = """async ([run, pathUs]) => (await import("/app/state.js")).aheadS(run, pathUs)"""

@@ -64,7 +64,7 @@ function Control({ control, you, gone, act }) {
       <p>${others === 0 ? "nobody else watches" : `${others} other${others > 1 ? "s" : ""} watch${others > 1 ? "" : "es"}`}</p>
       ${mine && html`<button class="plain" onClick=${() => act(() => post("/control/release"))}>Give back</button>`}
       ${!mine && control.holder != null && html`
-        <button class="plain" onClick=${() => act(() => post("/control/take"), "You have control. What moved was held.")}>
+        <button class="plain" onClick=${() => act(() => post("/control/take"), "You have control. What moved was told to come to rest.")}>
           Take over</button>`}
     </div>`;
 }

@@ -69,9 +69,9 @@ function Gone({ model, gone, ms }) {
   const since = model.heardMs === null ? null : Math.floor((ms - model.heardMs) / 1000);
   return html`
     <div role="status">
-      ${gone && html`<div class="lost"><strong>The coordinator is gone.</strong> <span aria-hidden="true">${
+      ${gone && html`<div class="lost"><strong>This page does not hear the coordinator.</strong> <span aria-hidden="true">${
         since === null ? "Nothing was heard from it yet." : `Nothing heard for ${since} s.`}</span> ${
-        since !== null && "What is shown is old. Joints that move come to rest by themselves."
+        since !== null && "What is shown is old, and the arm may still move."
       } This page goes on trying.</div>`}
     </div>`;
 }

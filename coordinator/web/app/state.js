@@ -26,9 +26,15 @@ export function apply(model, message, ms) {
     heat(model.heats, joint, message.at_us);
   }
   return {
-    ...model, seq: message.seq, arm, heardMs: ms, start: arm.run?.start ?? model.start,
+    ...model, seq: message.seq, arm, heardMs: ms, start: startOf(arm.run, model.start),
     offsetUs: steady(model.offsetUs, message.at_us - ms * 1000),
   };
+}
+
+// A start that was only set when its run ended, or was withdrawn, never came.
+function startOf(run, before) {
+  if (run) return run.start ?? null;
+  return before?.set ? null : before;
 }
 
 function whole(message, ms) {
