@@ -27,11 +27,13 @@ class History:
         for joint in state["joints"]:
             name = joint["name"]
             heard_us = joint["heard_at_us"]
-            if heard_us is not None:
-                angles = self._angles.setdefault(name, deque())
-                _keep(angles, heard_us, joint["position_deg"], ANGLE_STEP_US, ANGLES_KEPT_US, now)
+            # Nothing is known of a joint while it is silent: what is kept ends there.
+            if heard_us is None:
+                continue
+            angles = self._angles.setdefault(name, deque())
+            _keep(angles, heard_us, joint["position_deg"], ANGLE_STEP_US, ANGLES_KEPT_US, now)
             warmth = self._warmth.setdefault(name, deque())
-            _keep(warmth, now, joint["temperature_c"], WARMTH_STEP_US, WARMTH_KEPT_US, now)
+            _keep(warmth, heard_us, joint["temperature_c"], WARMTH_STEP_US, WARMTH_KEPT_US, now)
 
     def to_json(self) -> dict[str, Any]:
         """All that is kept, oldest first."""

@@ -32,7 +32,16 @@ def test_ten_minutes_of_warmth_are_kept_at_one_in_five_seconds() -> None:
 def test_a_joint_that_was_never_heard_has_no_past() -> None:
     history = History()
     history.take(state(5, None))
-    assert history.to_json()["joints"] == {}
+    assert history.to_json() == {"joints": {}, "temperature": {}}
+
+
+def test_a_silent_joints_warmth_ends_when_it_was_heard_last() -> None:
+    history = History()
+    for now in range(0, 60_000_000, 250_000):
+        history.take(state(now, min(now, 20_000_000)))
+    assert history.to_json()["temperature"]["elbow"]["at_us"] == [
+        0, 5_000_000, 10_000_000, 15_000_000, 20_000_000,
+    ]  # fmt: skip
 
 
 def test_an_arm_time_that_goes_back_begins_the_past_anew() -> None:
