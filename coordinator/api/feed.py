@@ -112,8 +112,8 @@ class Feed:
             if new:
                 await _tell(new, self._whole(state))
             self._told = state
-        moving: bool = state["phase"] in MOVING
-        return moving
+        # After a stop the run is over while the joints still brake.
+        return state["phase"] in MOVING or any(one["velocity_deg_s"] for one in state["joints"])
 
     def _now(self) -> dict[str, Any]:
         """What is to be told now."""

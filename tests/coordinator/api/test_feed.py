@@ -134,6 +134,17 @@ async def test_a_change_holds_only_what_differs(still: Place) -> None:
         assert found["set"] == {}
 
 
+async def test_joints_that_still_brake_after_a_stop_are_told_of_as_often_as_in_motion(
+    still: Place, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    assert not await still.feed.tick()
+    state = still.service.snapshot()
+    assert state["phase"] == "idle"
+    state["joints"][0]["velocity_deg_s"] = -3.0
+    monkeypatch.setattr(still.service, "snapshot", lambda: state)
+    assert await still.feed.tick()
+
+
 async def test_who_comes_later_is_told_the_whole_and_then_the_same_as_the_others(
     still: Place,
 ) -> None:
