@@ -63,6 +63,22 @@ def test_a_start_that_is_withdrawn_is_not_said_to_be_set_any_more(
     assert applied(page, (canned.whole(), 1000), (ended, 1100))["start"] == began["start"]
 
 
+def test_a_temperature_is_kept_when_its_joint_was_heard_not_when_it_is_told(
+    open_page: Open, files: str
+) -> None:
+    page = open_page(files, before=Feed(canned.whole()).attach)
+    first = canned.whole()
+    late = canned.NOW_US + 60_000_000
+    silent = canned.change(2, at_us=late)
+    heats = applied(page, (first, 1000), (silent, 61_000))["heats"]["elbow"]
+    heard_us = first["state"]["joints"][2]["heard_at_us"]
+    assert heats["at"][-1] <= heard_us
+
+    heard = canned.change(2, at_us=late, joints={"elbow": {"heard_at_us": late - 30_000}})
+    heats = applied(page, (first, 1000), (heard, 61_000))["heats"]["elbow"]
+    assert heats["at"][-1] == late - 30_000
+
+
 def test_a_path_time_ahead_is_as_far_away_as_the_rate_makes_it(open_page: Open, files: str) -> None:
     page = open_page(files, before=Feed(canned.whole()).attach)
     ahead = """async ([run, pathUs]) => (await import("/app/state.js")).aheadS(run, pathUs)"""

@@ -6,7 +6,7 @@ import { post } from "./api.js";
 import { Warmth } from "./warmth.js";
 
 /** One joint on demand. */
-export function Details({ joint, history, act }) {
+export function Details({ joint, history, nowUs, act }) {
   const clock = joint.clock ?? {};
   const rows = [
     ["id", joint.id],
@@ -29,7 +29,7 @@ export function Details({ joint, history, act }) {
   return html`
     <section class="details" aria-label="Details of ${joint.name}">
       <dl>${rows.map(([name, value]) => html`<div key=${name}><dt>${name}</dt><dd>${value}</dd></div>`)}</dl>
-      <${Warmth} joint=${joint} history=${history} />
+      <${Warmth} joint=${joint} history=${history} nowUs=${nowUs} />
       <p>
         <button class="plain" onClick=${() => act(() => post("/blink", { joint: joint.name }))}>
           Blink its light

@@ -37,7 +37,8 @@ export function Lane({ joint, model, nowUs, gone, open, toggle, act }) {
         <p class="small"><${Small} joint=${joint} age=${old(age)} /></p>
       </div>
       <${Strip} joint=${joint} />
-      ${open && html`<${Details} joint=${joint} history=${model.heats[joint.name]} act=${act} />`}
+      ${open && html`<${Details} joint=${joint} history=${model.heats[joint.name]}
+        nowUs=${nowUs} act=${act} />`}
     </li>`;
 }
 

@@ -95,8 +95,9 @@ function track(tracks, joint, atUs) {
 
 function heat(heats, joint, atUs) {
   const line = (heats[joint.name] ??= { at: [], value: [] });
-  if (atUs - (line.at.at(-1) ?? -Infinity) < 5e6) return;
-  push(line, atUs, joint.temperature_c ?? null, atUs - 600e6);
+  const at = joint.heard_at_us ?? null;
+  if (at === null || at - (line.at.at(-1) ?? -Infinity) < 5e6) return;
+  push(line, at, joint.temperature_c ?? null, atUs - 600e6);
 }
 
 function push(line, at, value, oldest) {

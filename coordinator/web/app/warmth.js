@@ -7,20 +7,21 @@ import uPlot from "uplot";
 const HEIGHT = 150;
 const WIDEST = 640;
 const SPAN_S = 600;
+const STEP_US = 5e6; // an old point moves away from now
 const STROKES = ["#1e2326", "#a86a00", "#a3161c"]; // reading, warning, limit
 const FONT = '11px "DejaVu Sans", system-ui, sans-serif';
 
 /** The chart; what it shows last stands as a figure in the lane. */
-export function Warmth({ joint, history }) {
+export function Warmth({ joint, history, nowUs }) {
   const place = useRef(null);
   const chart = useRef(null);
-  const data = columns(joint, history);
+  const data = columns(joint, history, nowUs);
   useEffect(() => {
     const width = Math.min(WIDEST, place.current.clientWidth);
     chart.current = new uPlot(options(width, joint), data, place.current);
     return () => chart.current.destroy();
   }, [joint.name]);
-  useEffect(() => chart.current?.setData(data), [history?.at.at(-1)]);
+  useEffect(() => chart.current?.setData(data), [history?.at.at(-1), Math.floor(nowUs / STEP_US)]);
   return html`
     <figure>
       <div class="chart" ref=${place} aria-hidden="true"></div>
@@ -29,10 +30,9 @@ export function Warmth({ joint, history }) {
     </figure>`;
 }
 
-function columns(joint, history) {
+function columns(joint, history, nowUs) {
   const at = history?.at ?? [];
-  const end = at.at(-1);
-  const s = [-SPAN_S, ...at.map((us) => (us - end) / 1e6)];
+  const s = [-SPAN_S, ...at.map((us) => (us - nowUs) / 1e6)];
   const flat = (value) => s.map(() => value ?? null);
   return [s, [null, ...(history?.value ?? [])], flat(joint.warning_c), flat(joint.limit_c)];
 }
