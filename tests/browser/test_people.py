@@ -60,6 +60,35 @@ def test_what_is_refused_is_said_in_the_coordinators_own_sentence(
     expect(page.get_by_role("alert")).to_contain_text("A page has control and commanded 3 s ago")
 
 
+def test_an_undelivered_stop_stays_told_while_a_rehearsal_is_followed_past_a_failure(
+    open_page: Open, files: str
+) -> None:
+    feed = Feed(canned.whole())
+    page = open_page(f"{files}/#play", before=feed.attach)
+    looks: list[str] = []
+    asked_of(page, "/rehearsals", json={"rehearsal": 1})
+
+    def look(route: Route) -> None:
+        looks.append(route.request.method)
+        feed.say(canned.whole())
+        if len(looks) == 3:
+            route.abort()
+        else:
+            done = len(looks) > 5
+            state = "cancelled" if done else "running"
+            route.fulfill(json={"rehearsal": 1, "state": state, "done": 1, "of": 9})
+
+    page.route("**/api/v1/rehearsals/1", look)
+    page.route("**/api/v1/stop", lambda route: route.abort())
+    page.get_by_role("textbox", name="Program").fill("M2")
+    page.get_by_role("button", name="Rehearse").click()
+    page.get_by_role("button", name="Stop", exact=True).click()
+    alert = page.get_by_role("alert")
+    expect(alert).to_contain_text("The stop was not delivered")
+    expect(page.get_by_text("Cancelled: 1 of 9 rehearsals.")).to_be_visible(timeout=30_000)
+    expect(alert).to_contain_text("The stop was not delivered")
+
+
 def test_a_warning_says_what_to_do_and_is_marked_as_seen(open_page: Open, files: str) -> None:
     feed = Feed(warned())
     page = open_page(files, before=feed.attach)

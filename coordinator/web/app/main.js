@@ -14,23 +14,27 @@ import { Watch } from "./watch.js";
 const LOOK_MS = 250; // for the age of data while nothing is heard
 const root = document.getElementById("page");
 const page = { model: nothing(), said: null, open: new Set(), ended: null, you: null,
-  needsToken: false, seenRun: null };
+  needsToken: false, seenRun: null, acts: 0, saidOf: 0 };
 
 /** Do what somebody asked for; say in words what went wrong. Whether it was done. */
 async function act(work, done = null) {
+  const number = ++page.acts;
+  // What was asked for earlier and ends later does not wipe what was said since.
+  const tell = (sentence, bad) => number >= page.saidOf && say(sentence, bad, number);
   try {
     await work();
-    say(done);
+    tell(done, false);
     return true;
   } catch (error) {
     if (!(error instanceof Refusal)) throw error;
     if (error.code === "token") page.needsToken = true;
-    say(error.message, true);
+    tell(error.message, true);
     return false;
   }
 }
 
-function say(sentence, bad = false) {
+function say(sentence, bad, number) {
+  page.saidOf = number;
   page.said = sentence ? { sentence, bad } : null;
   draw();
 }
@@ -56,7 +60,7 @@ function Page({ page: { model, said, open, ended, you, needsToken }, view, gone,
       <${Gone} model=${model} gone=${gone} ms=${ms} />
       <div class="said" role="alert">
         ${said && html`<p class=${said.bad ? "bad" : ""}>${said.sentence}
-          <button class="plain" onClick=${() => say(null)}>Close</button></p>`}
+          <button class="plain" onClick=${() => say(null, false, page.acts)}>Close</button></p>`}
       </div>
       ${model.arm
         ? html`<${View} model=${model} nowUs=${nowUs} gone=${gone} open=${open} toggle=${toggle}

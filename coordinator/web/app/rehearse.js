@@ -2,7 +2,7 @@
 
 import { html } from "htm/preact";
 import { useEffect, useState } from "preact/hooks";
-import { ask, post, sentence } from "./api.js";
+import { ask, post, Refusal, sentence } from "./api.js";
 import { figure, micros } from "./figures.js";
 
 const LOOK_MS = 500;
@@ -22,9 +22,15 @@ export function Rehearse({ program, gone, act }) {
 
   useEffect(() => {
     if (!going || gone) return undefined;
-    const timer = setTimeout(() => act(async () =>
-      setSeen(await ask("GET", `/rehearsals/${seen.rehearsal}`))), LOOK_MS);
-    return () => clearTimeout(timer);
+    let over = false;
+    const timer = setTimeout(async () => {
+      const next = await look(seen);
+      if (!over) setSeen(next);
+    }, LOOK_MS);
+    return () => {
+      over = true;
+      clearTimeout(timer);
+    };
   }, [seen, gone]);
 
   const begin = () => act(async () => {
@@ -57,6 +63,16 @@ export function Rehearse({ program, gone, act }) {
         html`<li key=${k} class="danger">Line ${one.line}, column ${one.column}: ${sentence(one.message)}</li>`)}</ul>`}
       ${seen?.summary && html`<${Summary} seen=${seen} />`}
     </section>`;
+}
+
+// Nobody asked for this look: what fails is not said to the page, and is tried again.
+async function look(seen) {
+  try {
+    return await ask("GET", `/rehearsals/${seen.rehearsal}`);
+  } catch (error) {
+    if (!(error instanceof Refusal)) throw error;
+    return { ...seen };
+  }
 }
 
 function outcome(seen) {
