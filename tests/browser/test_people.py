@@ -2,6 +2,7 @@
 
 from typing import Any
 
+import pytest
 from playwright.sync_api import Page, Route, expect
 
 from tests.browser import canned
@@ -87,6 +88,24 @@ def test_an_undelivered_stop_stays_told_while_a_rehearsal_is_followed_past_a_fai
     expect(alert).to_contain_text("The stop was not delivered")
     expect(page.get_by_text("Cancelled: 1 of 9 rehearsals.")).to_be_visible(timeout=30_000)
     expect(alert).to_contain_text("The stop was not delivered")
+
+
+@pytest.mark.parametrize(
+    ("path", "button", "sentence"),
+    [
+        ("/stop", "Stop", "The stop was not delivered."),
+        ("/hold", "Hold", "The hold was not delivered."),
+    ],
+)
+def test_a_stop_or_hold_that_nobody_answers_is_told_as_not_delivered(
+    open_page: Open, files: str, path: str, button: str, sentence: str
+) -> None:
+    page = open_page(files, before=Feed(canned.whole()).attach)
+    page.route(f"**/api/v1{path}", lambda route: None)
+    page.get_by_role("button", name=button, exact=True).click()
+    alert = page.get_by_role("alert")
+    expect(alert).to_contain_text(sentence, timeout=30_000)
+    expect(alert).to_contain_text("did not answer within 2 s")
 
 
 def test_a_warning_says_what_to_do_and_is_marked_as_seen(open_page: Open, files: str) -> None:

@@ -17,19 +17,39 @@ export class Refusal extends Error {
 export const get = (path) => ask("GET", path);
 export const post = (path, body = undefined) => ask("POST", path, body);
 
+// Seconds until a command counts as not answered; a long program takes long to check.
+const LIMITS_S = { "/stop": 2, "/hold": 2, "/check": 30, "/runs": 30 };
+const LIMIT_S = 15;
+
+/** Post what must not fail unnoticed; its failure begins with `undelivered`. */
+export async function deliver(path, body, undelivered) {
+  try {
+    return await post(path, body);
+  } catch (error) {
+    // A hold that was refused was delivered; a stop that was refused is as bad as one that was not.
+    if (path === "/stop" || error.code === "unreachable") error.message = `${undelivered} ${error.message}`;
+    throw error;
+  }
+}
+
 export async function ask(method, path, body) {
+  const limitS = LIMITS_S[path] ?? LIMIT_S;
   const headers = { "Unisono-Client": CLIENT };
   if (body !== undefined) headers["Content-Type"] = "application/json";
   let response;
   try {
     response = await fetch(PREFIX + path, {
       method, headers, body: body === undefined ? undefined : JSON.stringify(body),
+      signal: AbortSignal.timeout(limitS * 1000),
     });
-  } catch {
+    if (response.ok) return await response.json();
+  } catch (error) {
+    if (error.name === "TimeoutError") {
+      throw new Refusal(`The coordinator did not answer within ${limitS} s.`, "unreachable");
+    }
     throw new Refusal("The coordinator does not answer: it has ended, or the network to it is gone.",
       "unreachable");
   }
-  if (response.ok) return response.json();
   throw refusal(response.status, await response.json().catch(() => null));
 }
 

@@ -2,7 +2,7 @@
 
 import { html } from "htm/preact";
 import { useState } from "preact/hooks";
-import { post } from "./api.js";
+import { deliver, post } from "./api.js";
 
 const VIEWS = [["watch", "Watch"], ["play", "Play"], ["records", "Records"]];
 const UNSTOPPED = "The stop was not delivered. Use the emergency stop that cuts the power.";
@@ -12,14 +12,7 @@ export function Header({ arm, view, you, gone, act }) {
   const [more, setMore] = useState(false);
   const stop = async (level) => {
     setMore(false);
-    await act(async () => {
-      try {
-        await post("/stop", { level });
-      } catch (error) {
-        error.message = `${UNSTOPPED} ${error.message}`;
-        throw error;
-      }
-    }, DONE[level]);
+    await act(() => deliver("/stop", { level }, UNSTOPPED), DONE[level]);
   };
   return html`
     <header>

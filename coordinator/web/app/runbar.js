@@ -2,9 +2,10 @@
 
 import { html } from "htm/preact";
 import { useEffect, useState } from "preact/hooks";
-import { post, sentence } from "./api.js";
+import { deliver, post, sentence } from "./api.js";
 import { clockTime, figure } from "./figures.js";
 
+const UNHELD = "The hold was not delivered.";
 const PHASES = {
   loading: "Loading", preparing: "Preparing", starting: "Starting", moving: "Playing",
   holding: "Holding", held: "Held", paused: "Paused in", discarding: "Ending",
@@ -35,7 +36,7 @@ function Running({ run, gone, act }) {
     ${rests
       ? html`<button class="main" disabled=${gone} onClick=${() => act(() => post("/resume"))}>Resume</button>`
       : html`<button class="main" disabled=${run.phase === "holding" && !gone}
-          onClick=${() => act(() => post("/hold"))}>Hold</button>`}
+          onClick=${() => act(() => deliver("/hold", undefined, UNHELD))}>Hold</button>`}
     ${rests && html`<p class="why">${run.message ? `${sentence(run.message)} ` : ""}Resume goes on
       along the path, and the arm moves at once: keep out of its reach. Stop ends the run.</p>`}`;
 }
