@@ -9,7 +9,7 @@ from alembic.config import Config
 from alembic.runtime.environment import EnvironmentContext
 from alembic.runtime.migration import MigrationContext
 from alembic.script import ScriptDirectory
-from sqlalchemy import Connection, Engine, create_engine, event, inspect
+from sqlalchemy import URL, Connection, Engine, create_engine, event, inspect
 
 from coordinator.data_folder import sync_folder
 from coordinator.store.errors import StoreError
@@ -31,7 +31,9 @@ def make_file(path: Path) -> None:
 
 def engine_of(path: Path, *, writes: bool) -> Engine:
     """Connections to the file, for the one thread that writes or for the one that reads."""
-    engine = create_engine(f"sqlite:///{path}", connect_args={"timeout": _BUSY_S})
+    engine = create_engine(
+        URL.create("sqlite", database=str(path)), connect_args={"timeout": _BUSY_S}
+    )
 
     def connected(connection: sqlite3.Connection, _record: Any) -> None:
         # sqlite3 would begin no transaction for a change of tables, and one only at the first
