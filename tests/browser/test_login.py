@@ -36,7 +36,7 @@ def two_visitors(browser: Browser) -> Iterator[list[BrowserContext]]:
 
 
 def log_in(page: Page, token: str) -> None:
-    page.get_by_label("Token").fill(token)
+    page.locator(".login input").fill(token)
     page.get_by_role("button", name="Go on").click()
 
 
@@ -48,7 +48,9 @@ def test_a_token_opens_the_page_control_is_taken_over_and_a_void_token_closes_it
         page.set_default_timeout(PATIENCE_MS)
         page.goto(ready["url"])
     log_in(laptop, "guess")
-    expect(laptop.get_by_role("alert")).to_contain_text("The token is wrong", timeout=PATIENCE_MS)
+    expect(laptop.locator(".login").get_by_role("alert")).to_contain_text(
+        "The token is wrong", timeout=PATIENCE_MS
+    )
     log_in(laptop, ready["tokens"]["operate"])
     log_in(phone, ready["tokens"]["operate"])
     for page in (laptop, phone):
@@ -67,4 +69,4 @@ def test_a_token_opens_the_page_control_is_taken_over_and_a_void_token_closes_it
 
     bench.ask("token", "new", "--data", str(bench.data), "--role", "operate")
     for page in (laptop, phone):
-        expect(page.get_by_label("Token")).to_be_visible(timeout=PATIENCE_MS)
+        expect(page.locator(".login input")).to_be_visible(timeout=PATIENCE_MS)

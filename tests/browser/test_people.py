@@ -138,9 +138,15 @@ def test_without_a_token_the_page_asks_for_one_and_says_when_it_is_wrong(
             route.fulfill(status=401, json=problem)
 
     page = open_page(files, before=before)
-    page.get_by_label("Token").fill("a-guess")
+    page.locator(".login input").fill("a-guess")
     page.get_by_role("button", name="Go on").click()
-    expect(page.get_by_role("alert")).to_contain_text("The token is wrong.")
+    expect(page.locator(".login").get_by_role("alert")).to_contain_text("The token is wrong.")
+
+    # Stop is there all the same, and what became of it is said.
+    expect(page.locator("header .caution")).to_have_text("A software stop. Not an emergency stop.")
+    asked_of(page, "/stop", status=401, json={"detail": "a token is needed"})
+    page.get_by_role("button", name="Stop", exact=True).click()
+    expect(page.locator(".said")).to_contain_text("The stop was not delivered")
 
 
 def test_details_draw_the_temperature_of_the_last_minutes(open_page: Open, files: str) -> None:

@@ -19,8 +19,7 @@ export function Login({ done }) {
     }
   };
   return html`
-    <main class="login">
-      <h1>Unisono</h1>
+    <section class="login" aria-label="Token">
       <form class="card" onSubmit=${send}>
         <label class="block">Token, as the coordinator showed it at its first start
           <input type="password" autocomplete="current-password" required value=${token}
@@ -28,5 +27,5 @@ export function Login({ done }) {
         <p class="row"><button class="main">Go on</button></p>
         <p role="alert">${wrong}</p>
       </form>
-    </main>`;
+    </section>`;
 }

@@ -50,7 +50,6 @@ function draw() {
 }
 
 function Page({ page: { model, said, open, ended, you, needsToken }, view, gone, nowUs, ms }) {
-  if (needsToken) return html`<${Login} done=${() => location.reload()} />`;
   const pages = { watch: Watch, play: Play, records: Records };
   const View = pages[view] ?? Watch;
   return html`
@@ -62,7 +61,7 @@ function Page({ page: { model, said, open, ended, you, needsToken }, view, gone,
         ${said && html`<p class=${said.bad ? "bad" : ""}>${said.sentence}
           <button class="plain" onClick=${() => say(null, false, page.acts)}>Close</button></p>`}
       </div>
-      ${model.arm
+      ${needsToken ? html`<${Login} done=${() => location.reload()} />` : model.arm
         ? html`<${View} model=${model} nowUs=${nowUs} gone=${gone} open=${open} toggle=${toggle}
             ended=${ended} close=${closeReport} act=${act} />`
         : !gone && html`<p>Asking the coordinator for the arm.</p>`}
