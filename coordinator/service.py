@@ -309,7 +309,7 @@ class Service:
             self._go_on()
 
     def _wake(self) -> None:
-        if self.failed.is_set():
+        if self._closed or self.failed.is_set():
             return
         with self._guarded():
             self._go_on()
@@ -326,7 +326,9 @@ class Service:
             self.failed.set()
 
     def _go_on(self) -> None:
-        """Carry out what is due and sleep until the next deadline."""
+        """Carry out what is due and sleep until the next deadline, unless all is closed."""
+        if self._closed:
+            return
         self._end_session_if_slept()
         for action in self._core.poll(arm_now_us()):
             match action:

@@ -54,6 +54,18 @@ async def test_nothing_begins_or_goes_on_while_the_coordinator_ends(tmp_path: Pa
         assert (caught.value.code, caught.value.message) == ("ending", "the coordinator is ending")
 
 
+async def test_what_is_told_after_the_end_arms_no_timer_and_carries_out_nothing(
+    tmp_path: Path,
+) -> None:
+    make_key(tmp_path)
+    async with running(ARM, tmp_path, HOST) as service:
+        pass
+    service.tell("info", "control", "somebody took control")
+    service._go_on()
+    assert service._timer is not None
+    assert service._timer.cancelled()
+
+
 async def test_service_without_a_key_does_not_begin(tmp_path: Path) -> None:
     with pytest.raises(DataFolderError, match="key new"):
         Service(ARM, tmp_path, HOST)
