@@ -27,12 +27,21 @@ class BoundedHttp(HttpToolsProtocol):
         """Begin to wait for the first head."""
         self._timer: asyncio.TimerHandle | None = None
         self._in_head = True
+        self._idle_since = self.loop.time()
         self._head_bytes = 0
         super().connection_made(transport)
         # A connection that has become a WebSocket is none of these any more.
-        same = [one for one in self.connections if isinstance(one, BoundedHttp)]
-        if sum(_host(one) == _host(self) for one in same) > MAX_FROM_ONE:
-            transport.abort()
+        same = [
+            one
+            for one in self.connections
+            if isinstance(one, BoundedHttp)
+            and _host(one) == _host(self)
+            and not one.transport.is_closing()
+        ]
+        if len(same) > MAX_FROM_ONE:
+            # Who has waited longest for a request makes room: the new one may be a stop.
+            idle = [one for one in same if one._in_head and one is not self]
+            min(idle, key=lambda one: one._idle_since, default=self).transport.abort()
         self._wait_for_head()
 
     def connection_lost(self, exc: Exception | None) -> None:
@@ -67,6 +76,7 @@ class BoundedHttp(HttpToolsProtocol):
     def on_message_complete(self) -> None:
         """A request is whole: the next head may come."""
         self._in_head = True
+        self._idle_since = self.loop.time()
         super().on_message_complete()
 
     def _wait_for_head(self) -> None:

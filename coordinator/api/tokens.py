@@ -7,6 +7,7 @@ one. The file is read again when it changes: a new token holds at once, and the 
 import hashlib
 import hmac
 import json
+import logging
 import secrets
 from enum import StrEnum
 from pathlib import Path
@@ -16,6 +17,7 @@ from coordinator.data_folder import DataFolderError, write_whole
 
 TOKENS_FILE: Final = "tokens.json"
 _BYTES: Final = 32
+_logger = logging.getLogger(__name__)
 
 
 class Role(StrEnum):
@@ -34,10 +36,19 @@ class Tokens:
         self._path = data / TOKENS_FILE
         self._hashes: dict[Role, str] = {}
         self._read_of: tuple[int, int] | None = None
+        self._is_told = False
+        """Whether it was said that the file cannot be read any more."""
 
     def role_of(self, token: str) -> Role | None:
         """What this token allows, None if it is wrong. Raises DataFolderError."""
-        self._read()
+        try:
+            self._read()
+        except DataFolderError as error:
+            # A disk that fails must not shut out a stop: only a file that can be read voids tokens.
+            if not self._hashes:
+                raise
+            _logger.log(logging.DEBUG if self._is_told else logging.ERROR, "%s", error)
+            self._is_told = True
         given = _hash(token)
         found = None
         for role, wanted in self._hashes.items():  # all, so that the time tells nothing
@@ -70,11 +81,13 @@ class Tokens:
                 return
             read = json.loads(self._path.read_text(encoding="utf-8"))
             hashes = {Role(role): str(found) for role, found in read.items()}
-        except FileNotFoundError:
+        except FileNotFoundError as error:
+            if self._hashes:
+                raise DataFolderError(f"{self._path} is gone") from error
             hashes, stat = {}, None
         except (OSError, ValueError, AttributeError) as error:
             raise DataFolderError(f"{self._path} cannot be read: {error}") from error
-        self._hashes = hashes
+        self._hashes, self._is_told = hashes, False
         self._read_of = (stat.st_mtime_ns, stat.st_ino) if stat else None
 
 

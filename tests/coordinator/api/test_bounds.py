@@ -180,12 +180,15 @@ async def test_what_is_no_request_ends_the_connection(connect: Connect, text: by
     assert not told or b" 400 " in told or b" 403 " in told
 
 
-async def test_one_address_cannot_have_all_connections(connect: Connect) -> None:
+async def test_one_address_cannot_have_all_connections_and_the_longest_idle_makes_room(
+    connect: Connect,
+) -> None:
     kept = [await connect() for _ in range(MAX_FROM_ONE)]
     reader, writer = await connect()
-    writer.write(b"GET /api/v1/hold HTTP/1.1\r\n" + HOST + b"\r\n")
-    assert await rest(reader) == b""
-    assert len(kept) == MAX_FROM_ONE
+    writer.write(b"POST /api/v1/hold HTTP/1.1\r\n" + HOST + b"Content-Length: 0\r\n\r\n")
+    assert b"200 OK" in await answer(reader)
+    assert await rest(kept[0][0]) == b""
+    assert not kept[1][0].at_eof()
 
 
 async def test_commands_that_come_too_fast_wait_but_hold_and_looking_never_do(

@@ -1,6 +1,8 @@
 """Tokens: shown once, kept as hashes, void when new ones are made."""
 
+from collections.abc import Callable
 from pathlib import Path
+from typing import Any
 
 import pytest
 
@@ -37,6 +39,21 @@ def test_a_new_token_holds_at_once_where_the_file_is_in_use_and_the_old_one_no_m
     assert serving.role_of(old[Role.WATCH]) is None
     assert serving.role_of(new[Role.WATCH]) is Role.WATCH
     assert serving.role_of(old[Role.OPERATE]) is Role.OPERATE
+
+
+@pytest.mark.parametrize("spoil", [lambda path: path.unlink(), lambda path: path.write_text("{")])
+def test_a_disk_that_fails_voids_no_token_that_was_known(
+    tmp_path: Path, spoil: Callable[[Path], Any], caplog: pytest.LogCaptureFixture
+) -> None:
+    tokens = Tokens(tmp_path)
+    made = tokens.make([Role.WATCH])
+    assert tokens.role_of(made[Role.WATCH]) is Role.WATCH
+    [path] = tmp_path.iterdir()
+    spoil(path)
+    for _ in range(3):
+        assert tokens.role_of(made[Role.WATCH]) is Role.WATCH
+    assert tokens.role_of("wrong") is None
+    assert len([one for one in caplog.records if one.levelname == "ERROR"]) == 1
 
 
 def test_two_tokens_are_never_the_same(tmp_path: Path) -> None:
