@@ -51,6 +51,8 @@ class JointStream:
         self._keys = keys
         self._deliver = deliver
         self._sealer: FrameSealer | None = None
+        self._given_up = "it was ended from here"
+        """Why the task was cancelled. Python 3.11.2 loses what is said with the cancelling."""
         self._outgoing: asyncio.Queue[bytes] = asyncio.Queue(QUEUE_FRAMES)
         self._task = asyncio.get_running_loop().create_task(
             self._run(), name=f"stream {target.joint_id}"
@@ -62,7 +64,8 @@ class JointStream:
             return None
         if self._outgoing.full():
             self._sealer = None
-            self._task.cancel("it takes no more frames")
+            self._given_up = "it takes no more frames"
+            self._task.cancel()
             return None
         number, frame = self._sealer.seal(frame_body(content))
         self._outgoing.put_nowait(frame)
@@ -87,8 +90,8 @@ class JointStream:
                     limit.reschedule(None)
                     self._deliver(LinkUp(self._target.joint_id, welcome))
                     await self._exchange(socket, opener)
-        except asyncio.CancelledError as error:
-            message = f"the stream was given up: {error}"
+        except asyncio.CancelledError:
+            message = f"the stream was given up: {self._given_up}"
         except HandshakeError as error:
             code, message = error.code, error.message
         except WireError as error:
