@@ -3,7 +3,8 @@
 #   make test PYTEST_ARGS='-k lease -x'   run some of the tests
 
 PYTHON ?= python3
-PYTEST_ARGS ?= -n auto
+# The slow tests stand together: a process that has nothing left takes some of them over.
+PYTEST_ARGS ?= -n auto --dist worksteal
 VENV := .venv
 BIN := $(VENV)/bin
 STAMP := $(VENV)/.setup-done
