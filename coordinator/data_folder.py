@@ -125,11 +125,16 @@ def locked(folder: Path) -> Iterator[None]:
         yield
 
 
-def write_whole(path: Path, text: str) -> None:
-    """Replace a file so that a crash leaves the old or the new one, never a part."""
+def write_whole(path: Path, text: str, mode: int = 0o666) -> None:
+    """Replace a file so that a crash leaves the old or the new one, never a part.
+
+    `mode` says who may use it from the first byte on, as far as the process's umask lets them.
+    """
     beside = path.with_name(f".{path.name}.new")
     try:
-        with beside.open("w", encoding="utf-8") as file:
+        beside.unlink(missing_ok=True)
+        descriptor = os.open(beside, os.O_WRONLY | os.O_CREAT | os.O_EXCL, mode)
+        with os.fdopen(descriptor, "w", encoding="utf-8") as file:
             file.write(text)
             file.flush()
             os.fsync(file.fileno())

@@ -5,7 +5,6 @@ Nobody vouches for it: who connects compares its fingerprint, or trusts exactly 
 
 import datetime
 import ipaddress
-import os
 from collections.abc import Sequence
 from pathlib import Path
 from typing import Final
@@ -15,7 +14,7 @@ from cryptography.hazmat.primitives import hashes, serialization
 from cryptography.hazmat.primitives.asymmetric import ec
 from cryptography.x509.oid import ExtendedKeyUsageOID, NameOID
 
-from coordinator.data_folder import DataFolderError, sync_folder, write_whole
+from coordinator.data_folder import DataFolderError, write_whole
 
 SERVER_FILE: Final = "server.pem"
 """Key and certificate, for the owner's eyes only."""
@@ -88,20 +87,6 @@ def _make(path: Path, wanted: list[x509.GeneralName]) -> x509.Certificate:
         serialization.PrivateFormat.PKCS8,
         serialization.NoEncryption(),
     )
-    _write_secret(path, secret + certificate.public_bytes(serialization.Encoding.PEM))
+    pem = secret + certificate.public_bytes(serialization.Encoding.PEM)
+    write_whole(path, pem.decode(), 0o600)
     return certificate
-
-
-def _write_secret(path: Path, content: bytes) -> None:
-    """Replace a file that only its owner may read."""
-    beside = path.with_name(f".{path.name}.new")
-    try:
-        beside.unlink(missing_ok=True)
-        with os.fdopen(os.open(beside, os.O_WRONLY | os.O_CREAT | os.O_EXCL, 0o600), "wb") as file:
-            file.write(content)
-            file.flush()
-            os.fsync(file.fileno())
-        beside.replace(path)
-        sync_folder(path.parent)
-    except OSError as error:
-        raise DataFolderError(f"{path} cannot be written: {error.strerror}") from error
