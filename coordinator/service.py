@@ -32,7 +32,7 @@ from coordinator.core.events import (
 from coordinator.core.machine import Coordinator
 from coordinator.core.report import Report
 from coordinator.core.run import Phase
-from coordinator.core.snapshot import snapshot
+from coordinator.core.snapshot import phase, snapshot
 from coordinator.data_folder import coordinator_id, read_key
 from coordinator.homing_keeper import HomingKeeper
 from coordinator.journal import Journal
@@ -221,6 +221,11 @@ class Service:
         state = snapshot(self._core, now)
         self._warning_times.add_to(state["warnings"], now)
         return state
+
+    @property
+    def phase(self) -> str:
+        """What the arm is about now, without the rest of the snapshot."""
+        return phase(self._core)
 
     def ahead(self) -> dict[str, Any] | None:
         """Where the joints are planned to be in the next seconds."""

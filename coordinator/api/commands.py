@@ -24,7 +24,7 @@ def commands(service: Service, desk: Desk) -> APIRouter:
 
     def done(command: events.Command, who: str) -> dict[str, Any]:
         service.command(command, who)
-        return {"phase": service.snapshot()["phase"]}
+        return {"phase": service.phase}
 
     @router.post("/check")
     async def check(body: bodies.ProgramBody) -> Response:

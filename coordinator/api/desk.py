@@ -51,7 +51,7 @@ class Desk:
         )
 
     def _moving(self) -> bool:
-        return self._service.snapshot()["phase"] in MOVING
+        return self._service.phase in MOVING
 
 
 def asking(request: Request) -> Who:

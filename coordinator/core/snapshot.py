@@ -19,7 +19,7 @@ def snapshot(core: Coordinator, now: int) -> dict[str, Any]:
         "arm": core.arm.name,
         "session": f"{core.session:016x}",
         "now_us": now,
-        "phase": _phase(core),
+        "phase": phase(core),
         "run": _run(run, now) if run else None,
         "homing": core.homing.to_json() if core.homing else None,
         "joints": [_joint(core, link, now) for link in core.links],
@@ -41,7 +41,8 @@ def snapshot(core: Coordinator, now: int) -> dict[str, Any]:
     }
 
 
-def _phase(core: Coordinator) -> str:
+def phase(core: Coordinator) -> str:
+    """What the arm is about, in a word: a run's phase, homing, jogging or idle."""
     if core.run is not None and core.run.phase is not Phase.ENDED:
         return core.run.phase.value
     if core.homing is not None and core.homing.state is HomingState.RUNNING:
