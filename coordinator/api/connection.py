@@ -40,7 +40,7 @@ class BoundedHttp(HttpToolsProtocol):
         ]
         if len(same) > MAX_FROM_ONE:
             # Who has waited longest for a request makes room: the new one may be a stop.
-            idle = [one for one in same if one._in_head and one is not self]
+            idle = [one for one in same if one._is_idle and one is not self]
             min(idle, key=lambda one: one._idle_since, default=self).transport.abort()
         self._wait_for_head()
 
@@ -78,6 +78,13 @@ class BoundedHttp(HttpToolsProtocol):
         self._in_head = True
         self._idle_since = self.loop.time()
         super().on_message_complete()
+
+    @property
+    def _is_idle(self) -> bool:
+        """Whether nothing was asked that is not answered yet."""
+        # There is none before the first request, whatever its type says.
+        first = self.cycle is None
+        return self._in_head and (first or self.cycle.response_complete)
 
     def _wait_for_head(self) -> None:
         if self._timer is None:

@@ -35,14 +35,23 @@ class Server(uvicorn.Server):
 
 
 async def echo(request: Request) -> Response:
+    request.app.state.asked.set()
     return PlainTextResponse(str(len(await request.body())))
+
+
+async def slow(request: Request) -> Response:
+    """Answered once something else was asked."""
+    await request.app.state.asked.wait()
+    return PlainTextResponse("slow")
 
 
 @pytest.fixture(name="connect")
 async def connect_to_server() -> AsyncIterator[Connect]:
     """Connect to a server whose patience is short, but whose limits are those of the product."""
     paths = ("/api/v1/hold", "/api/v1/home")
-    app = Starlette(routes=[Route(path, echo, methods=["GET", "POST"]) for path in paths])
+    routes = [Route(path, echo, methods=["GET", "POST"]) for path in paths]
+    app = Starlette(routes=[*routes, Route("/api/v1/slow", slow)])
+    app.state.asked = asyncio.Event()
     guarded = Guard(app, ON_LOOPBACK, MAX_BODY, body_s=0.2)
     config = uvicorn.Config(
         guarded, port=0, http=Quick, ws="none", lifespan="off", log_config=None, access_log=False
@@ -189,6 +198,16 @@ async def test_one_address_cannot_have_all_connections_and_the_longest_idle_make
     assert b"200 OK" in await answer(reader)
     assert await rest(kept[0][0]) == b""
     assert not kept[1][0].at_eof()
+
+
+async def test_who_waits_for_an_answer_makes_no_room(connect: Connect) -> None:
+    waiting, writer = await connect()
+    writer.write(b"GET /api/v1/slow HTTP/1.1\r\n" + HOST + b"\r\n")
+    idle = [await connect() for _ in range(MAX_FROM_ONE - 1)]
+    _, other = await connect()
+    other.write(b"POST /api/v1/hold HTTP/1.1\r\n" + HOST + b"Content-Length: 0\r\n\r\n")
+    assert b"slow" in await answer(waiting)
+    assert await rest(idle[0][0]) == b""
 
 
 async def test_commands_that_come_too_fast_wait_but_hold_and_looking_never_do(
