@@ -2,7 +2,6 @@
 
 import contextlib
 import os
-import shutil
 import threading
 import time
 from collections.abc import Iterator
@@ -12,7 +11,7 @@ from random import Random
 from tempfile import TemporaryDirectory
 from typing import Any, Final
 
-from playwright.sync_api import Browser, Page, sync_playwright
+from playwright.sync_api import Page
 from websockets.exceptions import ConnectionClosed
 from websockets.sync.client import connect
 
@@ -21,13 +20,10 @@ from coordinator.client import Client, Refused
 from coordinator.settings import API_PREFIX
 from tests.bench.figures import Progress
 from tests.bench.page_clock import PageClock, braking_us, latencies_us, page_clock
+from tests.browser.chromium import chromium
 from tests.e2e.harness import Bench, bench, until
 from tests.quick_arm import ACCELERATION_DEG_S2
 
-FLAGS: Final = [
-    "--no-sandbox", "--disable-background-networking", "--disable-component-update",
-    "--disable-sync", "--disable-quic", "--no-first-run",
-]  # fmt: skip
 ENDS_DEG: Final = (-150.0, 150.0)
 SPEED_DEG_S: Final = 10.0
 WATCH_SPEED_DEG_S: Final = 5.0
@@ -77,17 +73,6 @@ class Shown:
     """By which the page's clock may be off."""
     tries: int = 0
     """Runs that were held, or refused, before a stop."""
-
-
-@contextlib.contextmanager
-def chromium() -> Iterator[Browser]:
-    """Chromium as the system has it."""
-    path = shutil.which("chromium")
-    assert path is not None, "the page's figures need chromium: `make system` installs it"
-    with sync_playwright() as playwright:
-        browser = playwright.chromium.launch(executable_path=path, args=FLAGS)
-        yield browser
-        browser.close()
 
 
 def shown(network: str, joints: int, stops: int, seed: int) -> Shown:

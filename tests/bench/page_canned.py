@@ -20,8 +20,8 @@ from playwright.sync_api import CDPSession, Page
 from coordinator.api.feed import AHEAD_US, MOVING_S
 from coordinator.api.page import add_page
 from coordinator.settings import API_PREFIX, LOOPBACK
-from tests.bench.page_arm import chromium
 from tests.browser import canned
+from tests.browser.chromium import chromium
 from tests.e2e.harness import until
 
 STEP_US: Final = round(MOVING_S * 1e6)

@@ -1,7 +1,6 @@
 """A browser, and what the tests of the page show it."""
 
 import json
-import shutil
 import socket
 import threading
 from collections.abc import Callable, Iterator
@@ -17,30 +16,22 @@ from playwright.sync_api import (
     ConsoleMessage,
     Page,
     WebSocketRoute,
-    sync_playwright,
 )
 
 from coordinator.api.page import add_page
+from tests.browser.chromium import chromium
 from tests.e2e.harness import until
 
 SHOTS = Path(__file__).parents[2] / "build" / "browser"
 DESKTOP = {"width": 1280, "height": 800}
 PHONE = {"width": 360, "height": 740}
-_FLAGS = [
-    "--no-sandbox", "--disable-background-networking", "--disable-component-update",
-    "--disable-sync", "--disable-quic", "--no-first-run",
-]  # fmt: skip
 
 
 @pytest.fixture(scope="module")
 def browser() -> Iterator[Browser]:
-    """Chromium as the system has it."""
-    path = shutil.which("chromium")
-    assert path is not None, "the page's tests need chromium: `make system` installs it"
-    with sync_playwright() as playwright:
-        chromium = playwright.chromium.launch(executable_path=path, args=_FLAGS)
-        yield chromium
-        chromium.close()
+    """Ended with each module: other tests need the event loop that it holds."""
+    with chromium() as opened:
+        yield opened
 
 
 @pytest.fixture(scope="session")

@@ -2,14 +2,13 @@
 
 import re
 from collections.abc import Iterator
-from pathlib import Path
 
 import pytest
 from playwright.sync_api import Page, expect
 
 from tests.browser.conftest import DESKTOP, PHONE, SHOTS, Open
 from tests.browser.hands import Finger, Keys, Mouse
-from tests.e2e.harness import Bench, bench, program, until
+from tests.e2e.harness import Bench, linked_bench, program, until
 
 PATIENCE_MS = 60_000
 FAR = program(150, feed=300)
@@ -19,11 +18,7 @@ FAR = program(150, feed=300)
 @pytest.fixture(scope="module")
 def arm(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Bench]:
     """Three joints and their coordinator, for all of these tests."""
-    folder: Path = tmp_path_factory.mktemp("arm")
-    with bench(folder) as made:
-        made.simulate()
-        made.serve()
-        made.until_linked()
+    with linked_bench(tmp_path_factory.mktemp("arm")) as made:
         yield made
 
 

@@ -282,3 +282,13 @@ def is_running(pid: int) -> bool:
     except (FileNotFoundError, ProcessLookupError):
         return False
     return state != "Z"
+
+
+@contextlib.contextmanager
+def linked_bench(folder: Path) -> Iterator[Bench]:
+    """Three joints and their coordinator, linked."""
+    with bench(folder) as made:
+        made.simulate()
+        made.serve()
+        made.until_linked()
+        yield made

@@ -3,7 +3,6 @@ not, with a running simulated arm: only documented answers come, and the arm liv
 """
 
 from collections.abc import Iterator
-from pathlib import Path
 from typing import Any
 
 import pytest
@@ -13,7 +12,7 @@ from schemathesis import GenerationMode
 from schemathesis.checks import positive_data_acceptance
 
 from coordinator.client import Client
-from tests.e2e.harness import Bench, bench
+from tests.e2e.harness import Bench, linked_bench
 
 EXAMPLES = 12
 """Per route; the arm's own state makes many answers refusals, which are documented too."""
@@ -21,11 +20,7 @@ EXAMPLES = 12
 
 @pytest.fixture(scope="module", name="arm")
 def linked_arm(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Bench]:
-    folder: Path = tmp_path_factory.mktemp("arm")
-    with bench(folder) as made:
-        made.simulate()
-        made.serve()
-        made.until_linked()
+    with linked_bench(tmp_path_factory.mktemp("arm")) as made:
         yield made
 
 
