@@ -23,7 +23,7 @@ from coordinator.planner import NICENESS
 from coordinator.programs import Problem, ProgramError
 from coordinator.rehearsal.plot import plot
 from coordinator.rehearsal.rehearse import Played, RehearsalError, play_once
-from coordinator.rehearsal.summary import summarise
+from coordinator.rehearsal.summary import spreads_us, summarise
 from coordinator.software_joints import joint_settings
 from simulator.network import PROFILES
 
@@ -107,13 +107,12 @@ class Rehearsals:
         found = self._kept.get(number)
         if found is None or not found.played:
             return None
-        spreads_us = [s.spread_us for run in found.played for s in run.starts]
         return plot(
             f"{found.wish.name} on {self._arm.name}, network {found.wish.network}, "
             f"{len(found.played)} of {found.wish.seeds} rehearsals",
             summarise(found.played),
             found.peaks,
-            [spread for spread in spreads_us if spread is not None],
+            spreads_us(found.played),
         )
 
     async def cancel(self, number: int) -> bool:

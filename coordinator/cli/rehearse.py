@@ -29,12 +29,13 @@ from coordinator.cli.local import NetworkOption
 from coordinator.cli.show_rehearsal import rehearsal_sentences, rehearsal_table
 from coordinator.cli.watch import Interrupts
 from coordinator.cli.workers import in_processes
-from coordinator.motion import check_program, plan_parts
+from coordinator.motion import check_program
 from coordinator.motion.peaks import JointPeaks, joint_peaks
-from coordinator.programs import parse_program
+from coordinator.motion.plan import plan_text
+from coordinator.motion.route import pose_of
 from coordinator.rehearsal.plot import plot
 from coordinator.rehearsal.rehearse import Played, RehearsalError, play_once
-from coordinator.rehearsal.summary import summarise
+from coordinator.rehearsal.summary import spreads_us, summarise
 from coordinator.software_joints import joint_settings
 from simulator.network import PROFILES, Profile
 
@@ -101,8 +102,7 @@ def rehearse(
     if is_cancelled:
         title += f" of {seeds}, then cancelled"
     if picture is not None:
-        spreads_us = [s.spread_us for run in played for s in run.starts if s.spread_us is not None]
-        picture.write_text(plot(title, summary, peaks, spreads_us), encoding="utf-8")
+        picture.write_text(plot(title, summary, peaks, spreads_us(played)), encoding="utf-8")
     speed = summary.simulated_us / 1e6 / took_s
     if as_json:
         show_json(
@@ -131,10 +131,7 @@ def rehearse(
 
 def _peaks(arm: Arm, text: str, file: Path) -> tuple[JointPeaks, ...]:
     """The plan's peaks. Raises Failure for a program that moves nothing, as `run` does."""
-    park = [
-        joint.to_counts(angle) for joint, angle in zip(arm.joints, arm.poses["park"], strict=True)
-    ]
-    parts = plan_parts(parse_program(text, arm.words), arm, park)
+    parts = plan_text(text, arm, pose_of(arm, arm.poses["park"]))
     if not parts:
         raise Failure(ExitCode.REFUSED, f"{file.name} moves nothing")
     return joint_peaks(parts, arm)

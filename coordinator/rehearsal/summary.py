@@ -81,6 +81,11 @@ def _not_whole(run: Played) -> int:
     return sum(start.spread_us is None for start in run.starts)
 
 
+def spreads_us(played: Iterable[Played]) -> list[float]:
+    """True spreads of all starts that every joint made."""
+    return [s.spread_us for run in played for s in run.starts if s.spread_us is not None]
+
+
 def summarise(played: Iterable[Played]) -> Summary:
     """Rehearsals of one program together."""
     runs = list(played)
@@ -102,7 +107,7 @@ def summarise(played: Iterable[Played]) -> Summary:
         reasons=_counted(run.message for run in runs if run.outcome != "finished" and run.message),
         wait_us=quantiles([run.wait_us for run in runs if run.wait_us is not None]),
         duration_us=quantiles([run.motion_us for run in done if run.motion_us is not None]),
-        spread_us=quantiles([start.spread_us for start in whole if start.spread_us is not None]),
+        spread_us=quantiles(spreads_us(runs)),
         bound_us=quantiles([start.bound_us for start in starts if start.bound_us is not None]),
         slack_us={
             name: found
