@@ -47,7 +47,7 @@ class Desk:
             "attention",
             "control-taken",
             f"{who.name} ({who.public}) took control from {before.name} ({before.public}); "
-            "what moved is held",
+            "what moved was told to come to rest",
         )
 
     def _moving(self) -> bool:

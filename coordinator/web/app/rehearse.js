@@ -2,7 +2,7 @@
 
 import { html } from "htm/preact";
 import { useEffect, useState } from "preact/hooks";
-import { ask, post, Refusal, sentence } from "./api.js";
+import { ask, get, post, Refusal, sentence } from "./api.js";
 import { figure, micros } from "./figures.js";
 
 const LOOK_MS = 500;
@@ -36,7 +36,7 @@ export function Rehearse({ program, gone, act }) {
   const begin = () => act(async () => {
     const { rehearsal } = await post("/rehearsals",
       { name: program.name || "program", text: program.text, network, seeds });
-    setSeen(await ask("GET", `/rehearsals/${rehearsal}`));
+    setSeen(await get(`/rehearsals/${rehearsal}`));
   });
   const cancel = () => act(async () =>
     setSeen(await ask("DELETE", `/rehearsals/${seen.rehearsal}`)));
@@ -68,7 +68,7 @@ export function Rehearse({ program, gone, act }) {
 // Nobody asked for this look: what fails is not said to the page, and is tried again.
 async function look(seen) {
   try {
-    return await ask("GET", `/rehearsals/${seen.rehearsal}`);
+    return await get(`/rehearsals/${seen.rehearsal}`);
   } catch (error) {
     if (!(error instanceof Refusal)) throw error;
     return { ...seen };
