@@ -17,8 +17,9 @@ runs out in mid-search again and again; the joint comes nearer each time."""
 EDGES_PATIENCE_US = 2_000_000
 """For a joint's report of its edges after its status says that it is homed: retransmissions of a
 small TCP stack. The report is lost where the stream broke just then."""
-SEARCH_MARGIN = 3.0
-"""Times the travel at the fast speed: search, back-off, slow passage, and ramps between them."""
+SEARCH_MARGIN = 4.0
+"""Times the travel at the fast speed: back to where the sensor was met, search, back-off, slow
+passage, and ramps between them."""
 
 
 class HomingState(StrEnum):

@@ -30,7 +30,7 @@ class Mover:
         """Whether the joint knew its position when the homing in progress began."""
         self._target = 0.0
         self._met: float | None = None
-        """Where a homing that was cut short, or the braking after it, met the sensor."""
+        """Where the sensor was met last, in the search direction."""
 
     def obey(self, drive: Drive, now: float) -> None:
         """What a drive says of jog and homing, in any state."""
@@ -146,8 +146,9 @@ class Mover:
         body.motion = self.homing.motion
 
     def _homed(self, homing: Homing, now: float) -> None:
-        body, self.homing, self._met = self._body, None, None
+        body, self.homing = self._body, None
         shift = body.limits.homing.home - round(homing.middle)
+        self._met = None if homing.met is None else homing.met + shift
         body.stand(homing.motion.end_position + shift, now)
         body.shift += shift
         body.homed = True
@@ -170,6 +171,7 @@ class Mover:
     def _end_homing(self, why: str, now: float) -> None:
         homing, self.homing = self.homing, None
         if homing is not None:
+            # One that failed did not find it where it was, or not whole.
             self._met = None if homing.phase is Phase.FAILED else homing.met
             self._body.emit(
                 HomingFailed(

@@ -2,10 +2,9 @@
 
 The sensor is active near its middle, so the first edge met from outside is rising. A joint that
 begins on the sensor first leaves it against the search direction. Coming to rest on the sensor is
-what lets the next homing find it again, wherever in the range it sits. One that was cut short
-after it had met the sensor may have left the joint behind it: the next one first goes back to where
-that was. No phase goes further than the configured travel from where homing began (design
-section 5).
+what lets the next homing find it again after a restart, wherever in the range it sits. A joint that
+has met its sensor since its restart may stand behind it: homing first goes back to where that was.
+No phase goes further than the configured travel from where homing began (design section 5).
 """
 
 from enum import Enum
@@ -66,7 +65,7 @@ class Homing:
         self._high = position + self._settings.travel
         self._level = level
         self.met = met
-        """Where the sensor was met, in this homing or in one before that was cut short."""
+        """Where the sensor was met last, in this homing or before."""
         self._edge = position if met is None else met
         """Where the edge of interest was met last."""
         self._slow_edge = position
@@ -89,7 +88,9 @@ class Homing:
         if len(self.edges) < MAX_EDGES:
             fast = self.phase in _FAST
             self.edges.append(Edge(position=round(position), rising=rising, fast=fast))
-        if self.phase is Phase.LEAVE and not rising:
+        if self.phase in (Phase.LEAVE, Phase.CLEAR) and not rising:
+            # Going back to where it was met may pass it elsewhere: at another turn of a continuous
+            # joint, or where steps were lost.
             self._edge = self.met = position
             self.phase = Phase.CLEAR
             self.motion = self._back_off(position, velocity, now)
@@ -108,9 +109,10 @@ class Homing:
     def rested(self, now: float) -> None:
         """The motion of this phase came to rest."""
         position = self.motion.end_position
-        if self.phase is Phase.CLEAR and not self._level:
-            self.phase = Phase.SEARCH
-            self.motion = self._go(self._settings.fast, position, 0.0, now)
+        if self.phase is Phase.CLEAR:
+            self.phase = Phase.LEAVE if self._level else Phase.SEARCH
+            speed = -self._settings.fast if self._level else self._settings.fast
+            self.motion = self._go(speed, position, 0.0, now)
         elif self.phase is Phase.OVERRUN:
             self.phase = Phase.BACK_OFF
             self.motion = self._back_off(position, 0.0, now)

@@ -8,8 +8,9 @@ from hypothesis import strategies as st
 
 from protocol import messages
 from protocol.clockmap import ClockMap
+from protocol.configuration import Configuration
 from protocol.constants import PPM
-from protocol.drive import Drive, Mode, Plan, encode_drive
+from protocol.drive import Drive, Mode, Plan, StopLevel, encode_drive
 from protocol.frames import FrameOpener, FrameSealer
 from protocol.keys import Channel, Direction, Transcript, proof, session_key
 from protocol.messages import Configure, Hello, Homed, Proof, Welcome
@@ -43,7 +44,9 @@ START_US = 5_000_000.0
 class Bench:
     """A unit with a coordinator's keys."""
 
-    def __init__(self, unit: JointUnit, now: float = START_US + 1.0) -> None:
+    def __init__(
+        self, unit: JointUnit, now: float = START_US + 1.0, limits: Configuration | None = None
+    ) -> None:
         self.unit = unit
         self.now = now
         self.sequence = 0
@@ -66,9 +69,7 @@ class Bench:
         self.sealer = FrameSealer(down, Direction.TO_JOINT)
         self.opener = FrameOpener(up, Direction.TO_COORDINATOR)
         self.reports(unit.stream_frame(1, messages.encode(mine).decode(), now).frames)
-        body = messages.encode(Configure(configuration=configuration()))
-        [ack] = self.reports(unit.stream_frame(1, self.sealer.seal(body)[1], now).frames)
-        assert isinstance(ack, messages.Ack)
+        self.request(Configure(configuration=limits or configuration()))
         self.map = ClockMap(1, round(now), round(unit.joint_us(now)), 0)
 
     def reports(self, frames: tuple[tuple[int, str | bytes], ...]) -> list[object]:
@@ -77,6 +78,11 @@ class Bench:
             for _, frame in frames
             if isinstance(frame, bytes)
         ]
+
+    def request(self, message: messages.ToJoint) -> None:
+        frame = self.sealer.seal(messages.encode(message))[1]
+        reports = self.reports(self.unit.stream_frame(1, frame, self.now).frames)
+        assert isinstance(reports[-1], messages.Ack), reports
 
     def drive(self, **fields: object) -> Status:
         self.sequence += 1
@@ -137,6 +143,49 @@ def test_homing_that_was_cut_short_anywhere_can_be_done_again(
         bench.wait(2e6)
     reports = bench.home(number=9)
     assert [type(report) for report in reports][-1] is Homed
+    status = bench.drive()
+    assert bench.unit.true_position(bench.now)[0] == pytest.approx(status.position, abs=1.5)
+
+
+def jog_to(bench: Bench, at: int) -> None:
+    """Jog until about there, in counts; the joint passes its sensor where it stands."""
+    direction = 1 if at > bench.drive().position else -1
+    while (at - bench.drive().position) * direction > 0:
+        expiry_us = round(bench.now) + 250_000
+        bench.drive(mode=Mode.JOG, jog_velocity=direction * 20 * PER_DEGREE, expiry_us=expiry_us)
+        bench.wait(100_000)
+    bench.drive()
+    bench.wait(2e6)
+
+
+@settings(max_examples=50)
+@given(
+    at_deg=st.integers(-60, 60),
+    unsure=st.sampled_from(["", "driver", "released"]),
+    direction=st.sampled_from([1, -1]),
+)
+def test_joint_homes_again_from_wherever_it_was_brought_on_either_side_of_its_sensor(
+    at_deg: int, unsure: str, direction: int
+) -> None:
+    begins = sorted((-60 * PER_DEGREE * direction, 0))
+    unit = JointUnit(replace(SETTINGS, start_low=begins[0], start_high=begins[1]), KEY, START_US)
+    # So little travel that it cannot come to its sensor the other way round.
+    homing = configuration().homing.model_copy(
+        update={"direction": direction, "travel": 130 * PER_DEGREE}
+    )
+    bench = Bench(unit, limits=configuration(homing=homing))
+    assert isinstance(bench.home()[-1], Homed)
+    jog_to(bench, at_deg * PER_DEGREE)
+    if unsure == "driver":
+        bench.unit.fault(Fault.DRIVER, bench.now)
+    elif unsure == "released":
+        bench.drive(stop=StopLevel.STOP_AND_RELEASE)
+    if unsure:
+        assert not bench.drive().homed
+        bench.wait(100_000)
+        bench.request(messages.Clear())
+    reports = bench.home(number=2)
+    assert [type(report) for report in reports] == [Homed]
     status = bench.drive()
     assert bench.unit.true_position(bench.now)[0] == pytest.approx(status.position, abs=1.5)
 

@@ -153,7 +153,8 @@ def test_homing_anew_says_by_how_much_a_homed_joint_was_wrong(lost: int) -> None
 
 def test_shift_of_a_homing_a_turn_further_on_is_no_loss() -> None:
     sensed = Sensed(endless=True)
-    sensed.jog(60 * PER_DEGREE, 5_000_000)
+    # Over a turn before where it was met last: the search comes to the sensor a turn earlier.
+    sensed.jog(-60 * PER_DEGREE, 7_000_000)
     again = sensed.home()
     assert abs(again.shift) == pytest.approx(TURN, abs=1)
     assert again.lost == pytest.approx(0, abs=1)
