@@ -1,14 +1,22 @@
-"""Homings, into the database as they go, with all edges. Nothing waits for it."""
+"""Homings, into the database as they go, with all edges. Nothing waits for it.
+
+What the disk did not take is written with what comes next, at the latest when all ends.
+"""
 
 import asyncio
+import contextlib
 import logging
 from collections.abc import Mapping
 from typing import Any
 
+from sqlalchemy import Connection
+
 from coordinator.core.homing import HomingSequence
-from coordinator.store import Store, homings
+from coordinator.store import Store, StoreError, homings
 from coordinator.store.utc import utc_now
 
+_Kept = tuple[dict[str, Any], str]
+"""A homing's result, and when it was so by the wall clock."""
 _logger = logging.getLogger(__name__)
 
 
@@ -19,7 +27,9 @@ class HomingKeeper:
         self._store = store
         self._live = live
         self._seen: tuple[int, str, int] | None = None
-        """Number, state, and joints that are done, as they were written last."""
+        """Number, state, and joints that are done, as they were told last."""
+        self._unsaved: dict[int, _Kept] = {}
+        """The newest of each homing that is not on the disk yet."""
 
     def look(self, homing: HomingSequence | None) -> None:
         """Write the newest homing if there is something new in it."""
@@ -29,9 +39,8 @@ class HomingKeeper:
         if seen == self._seen:
             return
         self._seen = seen
-        result, utc = homing.to_json(), utc_now()
-        written = self._store.write(lambda connection: homings.save(connection, result, utc))
-        written.add_done_callback(lambda done: _done(homing.number, done))
+        self._unsaved[homing.number] = homing.to_json(), utc_now()
+        self._save()
 
     async def homing(self, number: int) -> dict[str, Any] | None:
         """How a homing goes or went, None if there was none of that number. Raises StoreError."""
@@ -40,8 +49,27 @@ class HomingKeeper:
             return live.to_json()
         return await self._store.read(lambda connection: homings.load(connection, number))
 
+    async def close(self) -> None:
+        """Write what is not written yet."""
+        if self._unsaved:
+            with contextlib.suppress(StoreError):  # it is logged
+                await self._save()
 
-def _done(number: int, written: asyncio.Future[None]) -> None:
-    error = None if written.cancelled() else written.exception()
-    if error is not None:
-        _logger.error("homing %d is not kept: %s", number, error)
+    def _save(self) -> asyncio.Future[None]:
+        due = dict(self._unsaved)
+        written = self._store.write(lambda connection: _save_all(connection, due))
+        written.add_done_callback(lambda done: self._done(due, done))
+        return written
+
+    def _done(self, due: Mapping[int, _Kept], written: asyncio.Future[None]) -> None:
+        error = None if written.cancelled() else written.exception()
+        for number, kept in due.items():
+            if error is not None:
+                _logger.error("homing %d is not kept: %s", number, error)
+            elif self._unsaved.get(number) is kept:
+                del self._unsaved[number]
+
+
+def _save_all(connection: Connection, due: Mapping[int, _Kept]) -> None:
+    for result, utc in due.values():
+        homings.save(connection, result, utc)

@@ -9,7 +9,7 @@ fails stops no run; its report says what is missing.
 import asyncio
 import logging
 from collections import defaultdict
-from collections.abc import Mapping
+from collections.abc import Coroutine, Mapping
 from typing import Any, Final
 
 from coordinator.core.report import Report
@@ -52,14 +52,16 @@ class RunKeeper:
         self._ended &= self._live.keys()
         self._utc[report.run]["began_utc"] = utc_now()
         first = self._told(report)
-        await self._store.write(lambda connection: runs.begin(connection, first, program))
-
-    async def forget(self, run: int) -> None:
-        """A run did not begin after all."""
         try:
-            await self._store.write(lambda connection: runs.forget(connection, run))
-        except StoreError as error:  # the next run takes its place
-            _logger.error("run %d, which did not begin, is still recorded: %s", run, error)
+            await self._store.confirmed(lambda connection: runs.begin(connection, first, program))
+        except StoreError:
+            # A disk that was only slow may record it yet.
+            self.forget(report.run)
+            raise
+
+    def forget(self, run: int) -> None:
+        """A run did not begin after all. Nothing waits for the disk to know it."""
+        self._start(self._forget(run))
 
     def grew(self, run: int) -> None:
         """A run's report has something new, which is written as soon as may be."""
@@ -67,9 +69,7 @@ class RunKeeper:
             self._utc[run].setdefault("ended_utc", utc_now())
         if run not in self._waiting:
             self._waiting.add(run)
-            task = asyncio.get_running_loop().create_task(self._save(run))
-            self._tasks.add(task)
-            task.add_done_callback(self._tasks.discard)
+            self._start(self._save(run))
 
     async def summaries(self) -> list[dict[str, Any]]:
         """What all runs were in short, oldest first. Raises StoreError."""
@@ -113,6 +113,17 @@ class RunKeeper:
         """A report with what is known here; `unwritten` is what will never be in the database."""
         utc = {"began_utc": None, "ended_utc": None, **self._utc[report.run]}
         return {**report.to_json(), **utc, "unwritten": list(self._lost.get(report.run, ()))}
+
+    def _start(self, work: Coroutine[Any, Any, None]) -> None:
+        task = asyncio.get_running_loop().create_task(work)
+        self._tasks.add(task)
+        task.add_done_callback(self._tasks.discard)
+
+    async def _forget(self, run: int) -> None:
+        try:
+            await self._store.write(lambda connection: runs.forget(connection, run))
+        except StoreError as error:  # the next run takes its place
+            _logger.error("run %d, which did not begin, is still recorded: %s", run, error)
 
     async def _save(self, run: int) -> None:
         async with self._saving:

@@ -42,7 +42,7 @@ from coordinator.planner import Planner
 from coordinator.programs.size import size_mistake
 from coordinator.run_counts import RunCounts
 from coordinator.run_keeper import RunKeeper
-from coordinator.store import Store, acknowledgements, events
+from coordinator.store import DISK_S, Store, acknowledgements, events
 from coordinator.warning_times import WarningTimes
 from protocol.constants import US
 
@@ -107,7 +107,10 @@ class Service:
         await self._planner.close()
         await self._carrier.close()
         await asyncio.gather(*self._tasks)
-        await self._runs.close()
+        with contextlib.suppress(TimeoutError):  # the store says what is not written
+            async with asyncio.timeout(DISK_S):
+                await self._homings.close()
+                await self._runs.close()
         await self._store.close()
 
     @property
@@ -175,7 +178,7 @@ class Service:
         try:
             yield run
         except BaseException:
-            await self._runs.forget(run)
+            self._runs.forget(run)
             raise
         self._next_run += 1
         self._runs.grew(run)
@@ -244,7 +247,7 @@ class Service:
         if found is None or found["acknowledged"] or self.failed.is_set():
             return found
         words = f"{found['code']} since {found['since_utc']}: {found['message']}"
-        await self._store.write(lambda connection: acknowledgements.add(connection, words, who))
+        await self._store.confirmed(lambda connection: acknowledgements.add(connection, words, who))
         with self._guarded():
             self._core.watch.acknowledge(number, arm_now_us())
             self._go_on()

@@ -1,10 +1,10 @@
 """The database: one SQLite file in the data folder, for what changes by use.
 
 What is confirmed is on the disk: writes are answered after their commit. No disk wait reaches the
-event loop: one thread writes, another reads.
+event loop: one thread writes, another reads. Nobody waits for ever for a disk that hangs.
 """
 
-from coordinator.store.database import Store
+from coordinator.store.database import DISK_S, Store
 from coordinator.store.errors import StoreError
 
-__all__ = ["Store", "StoreError"]
+__all__ = ["DISK_S", "Store", "StoreError"]

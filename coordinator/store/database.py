@@ -1,8 +1,8 @@
 """The database of one data folder, from opening to closing."""
 
 import asyncio
+import logging
 from collections.abc import Callable
-from concurrent.futures import ThreadPoolExecutor
 from pathlib import Path
 from typing import Final, TypeVar
 
@@ -12,10 +12,14 @@ from sqlalchemy.exc import SQLAlchemyError
 from coordinator.store import homings, old_files, runs
 from coordinator.store.errors import StoreError, store_error
 from coordinator.store.opening import check, engine_of, make_file, migrate
+from coordinator.store.reader import Reader
 from coordinator.store.writer import Writer
 
 Result = TypeVar("Result")
 FILE: Final = "unisono.db"
+DISK_S: Final = 10.0
+"""Patience with a disk: twice that with another program that writes to the file."""
+_logger = logging.getLogger(__name__)
 
 
 class Store:
@@ -23,25 +27,27 @@ class Store:
 
     Opening brings the tables up to date and says of runs and homings that were cut short that
     they were.
-    Opening waits for the disk, nothing else does. Everything raises StoreError where the disk
-    fails. To be closed in any case: it has threads.
+    Opening waits for the disk, nothing else does for longer than `disk_s`. Everything raises
+    StoreError where the disk fails. To be closed in any case: it has threads.
     """
 
-    def __init__(self, folder: Path) -> None:
+    def __init__(self, folder: Path, disk_s: float = DISK_S) -> None:
         self.path = folder / FILE
+        self._disk_s = disk_s
         make_file(self.path)
         self.last_run = self.last_homing = 0
         """Numbers of the newest run and homing when the database was opened."""
         self._writing = engine_of(self.path, writes=True)
         self._reading = engine_of(self.path, writes=False)
+        self._reader = Reader(self._reading, self.path)
         try:
             self._prepare()
         except BaseException:
+            self._reader.close(disk_s)
             self._reading.dispose()
             self._writing.dispose()
             raise
         self._writer = Writer(self._writing, self.path)
-        self._reader = ThreadPoolExecutor(1, thread_name_prefix="store-read")
         self._closed = False
 
     def write(self, work: Callable[[Connection], Result]) -> asyncio.Future[Result]:
@@ -52,20 +58,35 @@ class Store:
             return failed
         return asyncio.wrap_future(self._writer.submit(work))
 
+    async def confirmed(self, work: Callable[[Connection], Result]) -> Result:
+        """Write, and wait for its commit, but not for ever.
+
+        After the StoreError of a disk that is too slow it may still be written.
+        """
+        return await self._in_time(self.write(work))
+
     async def read(self, work: Callable[[Connection], Result]) -> Result:
         """Read what is committed, by a connection that does not wait for writes."""
         if self._closed:
             raise self._is_closed()
-        return await asyncio.get_running_loop().run_in_executor(self._reader, self._read, work)
+        return await self._in_time(asyncio.wrap_future(self._reader.submit(work)))
 
     async def close(self) -> None:
-        """Finish what was asked for and close the file."""
+        """Finish what was asked for, as far as the disk does, and close the file."""
         self._closed = True
         await asyncio.to_thread(self._close)
 
+    async def _in_time(self, asked: asyncio.Future[Result]) -> Result:
+        try:
+            return await asyncio.wait_for(asked, self._disk_s)
+        except TimeoutError as error:
+            raise StoreError(
+                f"{self.path} cannot be used: its disk has not answered for {self._disk_s:g} s"
+            ) from error
+
     def _prepare(self) -> None:
         # By the connection that changes nothing: what is not ours is left as it is.
-        self._read(lambda connection: check(connection, self.path))
+        self._reader.read(lambda connection: check(connection, self.path))
         try:
             with self._writing.begin() as connection:
                 self._begin(connection)
@@ -81,16 +102,14 @@ class Store:
         self.last_run = runs.last_number(connection)
         self.last_homing = homings.last_number(connection)
 
-    def _read(self, work: Callable[[Connection], Result]) -> Result:
-        try:
-            with self._reading.connect() as connection:
-                return work(connection)
-        except SQLAlchemyError as error:
-            raise store_error(self.path, error) from error
-
     def _close(self) -> None:
-        self._reader.shutdown()
-        self._writer.close()
+        if not self._writer.close(self._disk_s):
+            _logger.error(
+                "the disk of %s has not answered for %g s: what waits for it is not written",
+                self.path,
+                self._disk_s,
+            )
+        self._reader.close(self._disk_s)
         self._reading.dispose()
         self._writing.dispose()
 

@@ -54,6 +54,6 @@ def close_unfinished(connection: Connection) -> None:
             # One bad homing must not keep the arm from being used.
             _logger.warning("%s", error)
             continue
-        message = "the coordinator ended in the middle of this homing"
+        message = "the coordinator ended before this homing did, or before it could write its end"
         cut = {**(result or {}), "state": "failed", "message": message, "current": None}
         save(connection, cut, utc_now())

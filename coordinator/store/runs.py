@@ -80,7 +80,9 @@ def close_unfinished(connection: Connection) -> None:
             _logger.warning("%s", error)
             continue
         assert report is not None
-        message = "the coordinator ended in the middle of this run"
+        message = "the coordinator ended before this run did, or before it could write its end"
+        if not report.get("starts"):
+            message += "; of a start nothing was written"
         save(connection, {**report, "outcome": "lost", "message": message})
 
 

@@ -51,10 +51,11 @@ class Writer:
             write.done.set_exception(StoreError(error))
         return write.done
 
-    def close(self) -> None:
-        """Finish what was asked for and end the thread."""
+    def close(self, patience_s: float) -> bool:
+        """Finish what was asked for and end the thread; whether it ended in time."""
         self._queue.put(None)
-        self._thread.join()
+        self._thread.join(patience_s)
+        return not self._thread.is_alive()
 
     def _run(self) -> None:
         going_on = True

@@ -9,7 +9,7 @@ import pytest
 
 from coordinator.core.homing import HomingSequence, HomingState
 from coordinator.homing_keeper import HomingKeeper
-from coordinator.store import Store
+from coordinator.store import Store, StoreError
 
 
 class Sequence:
@@ -62,3 +62,25 @@ async def test_homing_goes_on_when_the_disk_does_not(
         await asyncio.sleep(0)
     assert "homing 1 is not kept" in caplog.text
     assert await keeper.homing(1) == homing.to_json()
+
+
+async def test_homing_whose_end_the_disk_did_not_take_is_written_at_the_end(
+    tmp_path: Path, caplog: pytest.LogCaptureFixture
+) -> None:
+    store, homing = Store(tmp_path), Sequence(1)
+    keeper = keeper_of(store, homing)
+    keeper.look(cast("HomingSequence", homing))
+    await keeper.homing(2)
+    with pytest.MonkeyPatch.context() as patch, caplog.at_level(logging.ERROR):
+        failed: asyncio.Future[None] = asyncio.get_running_loop().create_future()
+        failed.set_exception(StoreError("the disk is full"))
+        patch.setattr(store, "write", lambda _work: failed)
+        homing.state = HomingState.DONE
+        keeper.look(cast("HomingSequence", homing))
+        await asyncio.sleep(0)
+    assert "homing 1 is not kept: the disk is full" in caplog.text
+    await keeper.close()
+    await store.close()
+    store = Store(tmp_path)
+    assert await keeper_of(store).homing(1) == homing.to_json()
+    await store.close()

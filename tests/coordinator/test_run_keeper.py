@@ -5,7 +5,7 @@ import logging
 import threading
 from collections.abc import AsyncIterator, Callable
 from pathlib import Path
-from typing import TypeVar
+from typing import Any, TypeVar
 
 import pytest
 from sqlalchemy import Connection
@@ -188,3 +188,24 @@ async def test_live_report_says_what_could_not_be_written_until_it_is(disk: Full
     told = await keeper.report(2)
     assert told is not None
     assert len(told["unwritten"]) == MAX_LOST
+
+
+async def test_run_that_a_hanging_disk_records_too_late_is_forgotten(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    store, let = Store(tmp_path, disk_s=0.05), threading.Event()
+    begin = runs.begin
+
+    def slow(connection: Connection, first: dict[str, Any], program: str) -> None:
+        begin(connection, first, program)
+        let.wait(30)
+
+    monkeypatch.setattr(runs, "begin", slow)
+    keeper = RunKeeper(store, {})
+    with pytest.raises(StoreError, match="its disk has not answered"):
+        await keeper.begin(report(1), "M2\n")
+    let.set()
+    await store.write(lambda _connection: None)  # behind what hung
+    await keeper.close()
+    assert await store.read(runs.summaries) == []
+    await store.close()

@@ -1,10 +1,12 @@
 """Writes are answered after their commit, and those that wait together share one."""
 
 import asyncio
+import contextlib
 import logging
 import sqlite3
 import threading
 from contextlib import closing
+from pathlib import Path
 
 import pytest
 from sqlalchemy import Connection, event
@@ -155,3 +157,52 @@ async def test_closing_finishes_what_was_asked_for(store: Store) -> None:
     with closing(sqlite3.connect(store.path)) as other:
         assert other.execute("SELECT count(*) FROM events").fetchone() == (5,)
     assert len(await asyncio.gather(*asked)) == 5
+
+
+async def test_disk_that_hangs_keeps_nobody_waiting_for_ever(tmp_path: Path) -> None:
+    store = Store(tmp_path, disk_s=0.05)
+    let, first = await busy(store)
+    with pytest.raises(StoreError, match=r"its disk has not answered for 0\.05 s"):
+        await store.confirmed(lambda connection: add(connection, "gone"))
+    let.set()
+    await first
+    await store.write(lambda connection: add(connection, "later"))
+    assert await messages(store) == ["later"]  # what nobody waits for any more is not done
+    await store.close()
+
+
+async def test_disk_that_hangs_on_reading_is_told_and_reading_goes_on(tmp_path: Path) -> None:
+    store = Store(tmp_path, disk_s=0.05)
+    let = threading.Event()
+    with pytest.raises(StoreError, match=r"its disk has not answered for 0\.05 s"):
+        await store.read(lambda _connection: let.wait(30))
+    let.set()
+    await store.write(lambda connection: add(connection, "x"))
+    while True:
+        with contextlib.suppress(StoreError):  # the first may be slow to end
+            assert await messages(store) == ["x"]
+            break
+    await store.close()
+
+
+async def test_disk_that_hangs_does_not_keep_the_store_from_closing(
+    tmp_path: Path, caplog: pytest.LogCaptureFixture
+) -> None:
+    store = Store(tmp_path, disk_s=0.05)
+    let, first = await busy(store)
+    with caplog.at_level(logging.ERROR):
+        await store.close()
+    assert f"{store.path} has not answered for 0.05 s" in caplog.text
+    let.set()
+    await first
+
+
+async def test_reading_that_fails_takes_no_other_with_it(store: Store) -> None:
+    def broken(_connection: Connection) -> None:
+        raise RuntimeError("a slip")
+
+    with pytest.raises(RuntimeError, match="a slip"):
+        await store.read(broken)
+    with pytest.raises(StoreError, match="no such table: nowhere"):
+        await store.read(lambda connection: connection.exec_driver_sql("SELECT * FROM nowhere"))
+    assert await messages(store) == []
