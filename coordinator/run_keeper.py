@@ -13,7 +13,7 @@ from collections.abc import Coroutine, Mapping
 from typing import Any, Final
 
 from coordinator.core.report import Report
-from coordinator.store import Store, StoreError, runs
+from coordinator.store import DISK_S, Store, StoreError, runs
 from coordinator.store.utc import utc_now
 
 MAX_LOST: Final = 100
@@ -56,12 +56,13 @@ class RunKeeper:
             await self._store.confirmed(lambda connection: runs.begin(connection, first, program))
         except StoreError:
             # A disk that was only slow may record it yet.
-            self.forget(report.run)
+            self._start(self._forget(report.run))
             raise
 
-    def forget(self, run: int) -> None:
-        """A run did not begin after all. Nothing waits for the disk to know it."""
-        self._start(self._forget(run))
+    async def forget(self, run: int) -> None:
+        """A run did not begin after all."""
+        # If the disk hangs it is forgotten later; nobody waits so long.
+        await asyncio.wait([self._start(self._forget(run))], timeout=DISK_S)
 
     def grew(self, run: int) -> None:
         """A run's report has something new, which is written as soon as may be."""
@@ -114,10 +115,11 @@ class RunKeeper:
         utc = {"began_utc": None, "ended_utc": None, **self._utc[report.run]}
         return {**report.to_json(), **utc, "unwritten": list(self._lost.get(report.run, ()))}
 
-    def _start(self, work: Coroutine[Any, Any, None]) -> None:
+    def _start(self, work: Coroutine[Any, Any, None]) -> asyncio.Task[None]:
         task = asyncio.get_running_loop().create_task(work)
         self._tasks.add(task)
         task.add_done_callback(self._tasks.discard)
+        return task
 
     async def _forget(self, run: int) -> None:
         try:

@@ -178,7 +178,7 @@ class Service:
         try:
             yield run
         except BaseException:
-            self._runs.forget(run)
+            await self._runs.forget(run)
             raise
         self._next_run += 1
         self._runs.grew(run)
