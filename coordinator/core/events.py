@@ -105,6 +105,20 @@ class HostSlept:
     session: int
 
 
+@dataclass(frozen=True, slots=True)
+class AddressGone:
+    """The laptop has lost its address on the joints' network."""
+
+    address: str
+
+
+@dataclass(frozen=True, slots=True)
+class AddressBack:
+    """The laptop has its address on the joints' network again."""
+
+    address: str
+
+
 Event = (
     Found
     | Gone
@@ -116,6 +130,8 @@ Event = (
     | Reported
     | FrameSent
     | HostSlept
+    | AddressGone
+    | AddressBack
 )
 
 # ---- commands -----------------------------------------------------------------------------

@@ -8,6 +8,7 @@ numbers; a change is sent at once. The streams only carry what is not urgent.
 
 from coordinator.arm import Arm
 from coordinator.core import events as ev
+from coordinator.core import joint_words
 from coordinator.core.configure import arm_ramp
 from coordinator.core.homing import HomingSequence, HomingState
 from coordinator.core.jogging import Jog
@@ -96,6 +97,12 @@ class Coordinator:
                 self._link_up(self._by_id[joint_id], welcome, now)
             case ev.LinkDown(joint_id=joint_id, code=code, message=message):
                 self.members.link_down(self._by_id[joint_id], code, message, now)
+            case ev.AddressGone(address=address):
+                message = f"this laptop lost its address {address}: no joint can be heard"
+                self.outbox.note(now, "danger", "address-gone", message)
+            case ev.AddressBack(address=address):
+                message = f"this laptop has its address {address} again"
+                self.outbox.note(now, "info", "address-back", message)
             case ev.HostSlept(slept_us=slept_us, session=session):
                 message = f"the laptop slept for {slept_us / 1e6:.1f} s"
                 self._new_session(session, message, now)
@@ -126,15 +133,12 @@ class Coordinator:
                 self.homing.homed(link, report, now)
             case messages.HomingFailed() if self.homing:
                 self.homing.failed(link, report)
-            case messages.Held(path_us=path_us, cause=cause):
-                self.outbox.note(
-                    now, "info", "joint-held",
-                    f"{link.name} holds at path time {path_us} µs ({cause})", link.name,
-                )  # fmt: skip
-            case messages.Stopped(level=level):
-                self.outbox.note(
-                    now, "info", "joint-stopped", f"{link.name} stopped, level {level}", link.name
-                )
+            case messages.Held():
+                message = joint_words.held(link.name, report)
+                self.outbox.note(now, "info", "joint-held", message, link.name)
+            case messages.Stopped():
+                message = joint_words.stopped(link.name, report)
+                self.outbox.note(now, "info", "joint-stopped", message, link.name)
             case messages.Faulted(fault=fault, message=message):
                 self.outbox.note(
                     now, "danger", f"fault-{fault}", f"{link.name}: {message}", link.name

@@ -8,7 +8,8 @@ from typing import Final
 from zeroconf import DNSQuestionType, IPVersion, ServiceStateChange, Zeroconf
 from zeroconf.asyncio import AsyncServiceBrowser, AsyncServiceInfo, AsyncZeroconf
 
-from coordinator.core.events import Event, Found, Gone
+from coordinator.core.events import AddressBack, AddressGone, Event, Found, Gone
+from coordinator.links import address
 from coordinator.links.names import Names
 from coordinator.links.presence import ROUND_S, Presence
 from protocol.constants import SERVICE_TYPE
@@ -16,6 +17,8 @@ from protocol.discovery import parse_txt
 from protocol.errors import WireError
 
 RESOLVE_MS: Final = 3_000
+ADDRESS_S: Final = 1.0
+"""Between two looks whether the host has its address: all joints are to be back within 5 s."""
 WARNINGS: Final = 64
 """Announcements that are complained of; anyone on the network can make more of them."""
 _logger = logging.getLogger(__name__)
@@ -24,7 +27,8 @@ _logger = logging.getLogger(__name__)
 class Discovery:
     """Delivers `Found` for every joint that can be resolved, again on a change, and `Gone`.
 
-    `Silent` where there was no goodbye, and `Found` again after it.
+    `Silent` where there was no goodbye, and `Found` again after it. `AddressGone` when the host
+    loses its address there, and `AddressBack`, upon which it joins the network anew.
     """
 
     def __init__(self, interface: str, deliver: Callable[[Event], None]) -> None:
@@ -32,33 +36,68 @@ class Discovery:
         self._deliver = deliver
         self._names = Names(self._resolve)
         self._presence = Presence(self._place, deliver)
-        self._rounds: asyncio.Task[None] | None = None
+        self._tasks: list[asyncio.Task[None]] = []
+        self._joining = asyncio.Lock()
         self._warned: set[str] = set()
         self._zeroconf: AsyncZeroconf | None = None
         self._browser: AsyncServiceBrowser | None = None
 
     async def open(self) -> None:
         """Begin to browse on the interface with this IPv4 address. Raises OSError."""
+        await self._join()
+        loop = asyncio.get_running_loop()
+        self._tasks = [
+            loop.create_task(self._look_again()),
+            loop.create_task(self._watch_address()),
+        ]
+
+    async def close(self) -> None:
+        """Stop browsing."""
+        for task in self._tasks:
+            task.cancel()
+        async with self._joining:
+            await self._leave()
+
+    async def refresh(self) -> None:
+        """Join the multicast group anew: after a sleep the interface may have forgotten it.
+
+        Whoever announces itself there is found anew.
+        """
+        async with self._joining:
+            await self._leave()
+            try:
+                await self._join()
+            except OSError as error:  # its return will be seen
+                _logger.warning("cannot listen on %s: %s", self._interface, error)
+
+    async def _join(self) -> None:
         self._zeroconf = AsyncZeroconf(interfaces=[self._interface], ip_version=IPVersion.V4Only)
         self._browser = AsyncServiceBrowser(
             self._zeroconf.zeroconf, SERVICE_TYPE, handlers=[self._changed]
         )
-        self._rounds = asyncio.get_running_loop().create_task(self._look_again())
 
-    async def close(self) -> None:
-        """Stop browsing."""
+    async def _leave(self) -> None:
         self._names.close()
-        if self._rounds is not None:
-            self._rounds.cancel()
-        if self._browser is not None:
-            await self._browser.async_cancel()
-        if self._zeroconf is not None:
-            await self._zeroconf.async_close()
+        zeroconf, self._zeroconf = self._zeroconf, None
+        browser, self._browser = self._browser, None
+        if browser is not None:
+            await browser.async_cancel()
+        if zeroconf is not None:
+            await zeroconf.async_close()
 
-    async def refresh(self) -> None:
-        """Join the multicast group anew: after a sleep the interface may have forgotten it."""
-        if self._zeroconf is not None:
-            await self._zeroconf.async_update_interfaces()
+    async def _watch_address(self) -> None:
+        had = True
+        while True:
+            await asyncio.sleep(ADDRESS_S)
+            has = address.has_address(self._interface)
+            if self._zeroconf is None and not self._joining.locked():
+                had = False  # it was away when the laptop woke
+            if had and not has:
+                self._deliver(AddressGone(self._interface))
+            elif has and not had:
+                self._deliver(AddressBack(self._interface))
+                await self.refresh()
+            had = has
 
     async def look_again(self) -> None:
         """Ask every joint that was found once whether it is still there."""
@@ -98,7 +137,8 @@ class Discovery:
         return self._read(instance, info) if info is not None else None
 
     async def _ask(self, name: str) -> AsyncServiceInfo | None:
-        assert self._zeroconf is not None
+        if self._zeroconf is None:
+            return None
         info = AsyncServiceInfo(SERVICE_TYPE, name)
         # A multicast answer: a unicast one reaches any of several programs on one host.
         # On Wi-Fi multicasts are lost without being repeated, so it is asked for until it is gone.

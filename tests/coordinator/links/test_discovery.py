@@ -2,15 +2,19 @@
 
 import asyncio
 import contextlib
+import errno
 import secrets
 import socket
-from collections.abc import AsyncIterator
+from collections.abc import AsyncIterator, Callable
 
+import pytest
 from zeroconf import IPVersion, ServiceInfo
 from zeroconf._protocol.outgoing import DNSOutgoing
 from zeroconf.asyncio import AsyncZeroconf
 
-from coordinator.core.events import Event, Found, Gone, Silent
+from coordinator.core.events import AddressBack, AddressGone, Event, Found, Gone, Silent
+from coordinator.links import address
+from coordinator.links import discovery as discovery_module
 from coordinator.links.discovery import Discovery
 from protocol.constants import SERVICE_TYPE
 from protocol.discovery import Announcement
@@ -111,3 +115,75 @@ async def test_joint_that_lost_power_is_silent_and_is_found_again_when_it_is_bac
     announce_once(info)
     await until(Found)
     await discovery.close()
+
+
+async def test_joint_is_found_anew_when_the_host_has_its_address_again(
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    """An address that goes takes the group's membership with it, if its adapter goes too."""
+    joint_id = secrets.token_hex(6)
+    instance = f"elbow-{joint_id}"
+    heard: asyncio.Queue[Event] = asyncio.Queue()
+    has = {HOST: True}
+    monkeypatch.setattr(address, "has_address", has.__getitem__)
+    monkeypatch.setattr(discovery_module, "ADDRESS_S", 0.01)
+    discovery = Discovery(HOST, heard.put_nowait)
+
+    async def until(wanted: Callable[[Event], bool]) -> None:
+        async with asyncio.timeout(PATIENCE_S):
+            while not wanted(await heard.get()):
+                pass
+
+    def found(event: Event) -> bool:
+        return isinstance(event, Found) and event.instance == instance
+
+    async with announcer() as zeroconf:
+        await discovery.open()
+        await (
+            await zeroconf.async_register_service(
+                service(joint_id, 2000), cooperating_responders=True
+            )
+        )
+        await until(found)
+        before = discovery._zeroconf
+        has[HOST] = False
+        await until(AddressGone(HOST).__eq__)
+        has[HOST] = True
+        await until(AddressBack(HOST).__eq__)
+        await until(found)
+        assert discovery._zeroconf is not before
+        await discovery.close()
+
+
+async def test_address_that_is_not_there_when_the_laptop_wakes_is_waited_for(
+    monkeypatch: pytest.MonkeyPatch, caplog: pytest.LogCaptureFixture
+) -> None:
+    heard: asyncio.Queue[Event] = asyncio.Queue()
+    has = {HOST: True}
+    monkeypatch.setattr(address, "has_address", has.__getitem__)
+    monkeypatch.setattr(discovery_module, "ADDRESS_S", 0.01)
+    discovery = Discovery(HOST, heard.put_nowait)
+    await discovery.open()
+
+    async def no_network(_discovery: Discovery) -> None:
+        raise OSError(errno.EADDRNOTAVAIL, "no such address")
+
+    has[HOST] = False
+    with monkeypatch.context() as away:
+        away.setattr(Discovery, "_join", no_network)
+        await discovery.refresh()
+    assert f"cannot listen on {HOST}" in caplog.text
+    assert await discovery._ask(f"elbow.{SERVICE_TYPE}") is None  # a round meanwhile
+    has[HOST] = True
+    async with asyncio.timeout(PATIENCE_S):
+        while await heard.get() != AddressBack(HOST):
+            pass
+        while discovery._zeroconf is None:
+            await asyncio.sleep(0.01)
+    await discovery.close()
+
+
+def test_host_has_the_address_of_its_interface_and_no_other() -> None:
+    assert address.has_address(HOST)
+    # For documentation (RFC 5737): nobody's.
+    assert not address.has_address("192.0.2.1")

@@ -1,0 +1,56 @@
+"""What joints tell, and what the laptop's network does, reach people in words."""
+
+import re
+from pathlib import Path
+
+import pytest
+
+import protocol
+from coordinator.core import events as ev
+from coordinator.core.joint_words import held, stopped
+from protocol.drive import StopLevel
+from protocol.messages import Held, Stopped
+from tests.coordinator.core.kit import homed_world
+
+
+def held_by(cause: str) -> Held:
+    return Held(trajectory=1, at_us=7, path_us=1_500_000, ramp_began_us=0, cause=cause)
+
+
+@pytest.mark.parametrize(
+    ("cause", "words"),
+    [
+        ("lease", "tip holds at 1.500 s of the path: its permission to move ran out"),
+        ("silence", "tip holds at 1.500 s of the path: it heard nothing for too long"),
+        ("knock", "tip holds at 1.500 s of the path: knock"),
+    ],
+)
+def test_hold_of_a_joint_is_told_with_its_cause(cause: str, words: str) -> None:
+    assert held("tip", held_by(cause)) == words
+
+
+def test_every_cause_that_the_wire_names_has_words() -> None:
+    text = (Path(protocol.__file__).parent / "README.md").read_text()
+    (line,) = [line for line in text.splitlines() if line.startswith("| `event-held` | `cause`")]
+    causes = re.findall(r"`(\w+)`", line)[1:]
+    assert len(causes) == 6
+    for cause in causes:
+        assert len(held("tip", held_by(cause)).rpartition(": ")[2].split()) > 2
+
+
+def test_stop_that_takes_the_current_says_that_the_joint_can_sink() -> None:
+    for level in StopLevel:
+        words = stopped("tip", Stopped(at_us=7, level=level, position=0))
+        sinks = level in (StopLevel.STOP_AND_RELEASE, StopLevel.RELEASE)
+        assert ("can sink" in words) is sinks
+
+
+def test_address_that_the_laptop_loses_and_gets_back_is_told() -> None:
+    world = homed_world("none")
+    for event in (ev.AddressGone("192.0.2.7"), ev.AddressBack("192.0.2.7")):
+        world.core.handle(event, world.now)
+    gone, back = list(world.core.outbox.notes)[-2:]
+    assert (gone.level, gone.code) == ("danger", "address-gone")
+    assert (back.level, back.code) == ("info", "address-back")
+    assert "192.0.2.7" in gone.message
+    assert "192.0.2.7" in back.message
