@@ -116,9 +116,10 @@ class Client:
         """Play a program; the run's number."""
         return int(self._ask("POST", "/runs", {"name": name, "text": text})["run"])
 
-    def runs(self) -> list[dict[str, Any]]:
-        """What all runs were in short, oldest first."""
-        return list(self._ask("GET", "/runs")["runs"])
+    def last_run(self) -> int | None:
+        """The newest run's number, None if nothing was played yet."""
+        runs = self._ask("GET", "/runs?limit=1")["runs"]
+        return int(runs[0]["run"]) if runs else None
 
     def run(self, number: int) -> dict[str, Any]:
         """Where a run is."""

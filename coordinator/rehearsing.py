@@ -102,17 +102,19 @@ class Rehearsals:
         found = self._kept.get(number)
         return found.to_json(number) if found is not None else None
 
-    def picture(self, number: int) -> str | None:
+    async def picture(self, number: int) -> str | None:
         """What has been seen so far as SVG; None where there is nothing to draw."""
         found = self._kept.get(number)
         if found is None or not found.played:
             return None
-        return plot(
+        played = list(found.played)
+        title = (
             f"{found.wish.name} on {self._arm.name}, network {found.wish.network}, "
-            f"{len(found.played)} of {found.wish.seeds} rehearsals",
-            summarise(found.played),
-            found.peaks,
-            spreads_us(found.played),
+            f"{len(played)} of {found.wish.seeds} rehearsals"
+        )
+        # Too long for the loop, which has an arm to move.
+        return await asyncio.to_thread(
+            lambda: plot(title, summarise(played), found.peaks, spreads_us(played))
         )
 
     async def cancel(self, number: int) -> bool:

@@ -72,14 +72,16 @@ class RunKeeper:
             self._waiting.add(run)
             self._start(self._save(run))
 
-    async def summaries(self) -> list[dict[str, Any]]:
-        """What all runs were in short, oldest first. Raises StoreError."""
-        found = {one["run"]: one for one in await self._store.read(runs.summaries)}
+    async def summaries(self, before: int | None, limit: int) -> list[dict[str, Any]]:
+        """What runs were in short, newest first, before a run if any. Raises StoreError."""
+        kept = await self._store.read(lambda connection: runs.summaries(connection, before, limit))
+        found = {one["run"]: one for one in kept}
         for run, report in self._live.items():
-            told = self._told(report)
-            keys = ("run", "name", "outcome", "began_utc", "ended_utc")
-            found[run] = {key: told[key] for key in keys}
-        return [found[run] for run in sorted(found)]
+            if before is None or run < before:
+                told = self._told(report)
+                keys = ("run", "name", "outcome", "began_utc", "ended_utc")
+                found[run] = {key: told[key] for key in keys}
+        return [found[run] for run in sorted(found, reverse=True)[:limit]]
 
     def is_ended(self, run: int) -> bool:
         """Whether a run's end is on the disk, as far as the disk takes it."""

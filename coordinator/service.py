@@ -42,7 +42,7 @@ from coordinator.planner import Planner
 from coordinator.programs.size import size_mistake
 from coordinator.run_counts import RunCounts
 from coordinator.run_keeper import RunKeeper
-from coordinator.store import DISK_S, Store, acknowledgements, events
+from coordinator.store import DISK_S, Store, acknowledgements, events, settings
 from coordinator.warning_times import WarningTimes
 from protocol.constants import US
 
@@ -261,9 +261,17 @@ class Service:
         """The journal, newest first, before the event of an id if one is given."""
         return await self._store.read(lambda connection: events.newest(connection, before, limit))
 
-    async def runs(self) -> list[dict[str, Any]]:
-        """What all runs were in short, oldest first. Raises StoreError."""
-        return await self._runs.summaries()
+    async def setting(self, key: str) -> Any:
+        """What people chose last, None where nobody did. Raises StoreError."""
+        return await self._store.read(lambda connection: settings.get(connection, key))
+
+    async def choose(self, key: str, value: Any) -> None:
+        """Remember a choice. Raises StoreError."""
+        await self._store.confirmed(lambda connection: settings.put(connection, key, value))
+
+    async def runs(self, before: int | None, limit: int) -> list[dict[str, Any]]:
+        """What runs were in short, newest first, before a run if any. Raises StoreError."""
+        return await self._runs.summaries(before, limit)
 
     async def program(self, run: int) -> str | None:
         """The exact text that was played, None where it is not known. Raises StoreError."""

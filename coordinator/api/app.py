@@ -44,7 +44,7 @@ def create_app(service: Service, place: Place = ON_LOOPBACK) -> FastAPI:
         taking(desk),
         warnings(service),
         session(place),
-        rehearsals(app.state.rehearsals),
+        rehearsals(app.state.rehearsals, service),
     ):
         app.include_router(part, prefix=API_PREFIX, dependencies=[Depends(desk.hear)])
     feed = app.state.feed = Feed(service, desk)

@@ -2,7 +2,7 @@
 
 `Host` and `Origin`: a browser sends requests to this host for any page. A foreign page's own name
 in `Host` (after DNS rebinding) or in `Origin` gives it away.
-Rate: commands that come too fast wait, but for hold and stop, which never do.
+Rate: commands and questions that come too fast wait, but for hold and stop, which never do.
 Token: not on loopback.
 Body: one that is too large or too slow is not read to its end.
 """
@@ -29,6 +29,9 @@ POSTS_AT_ONCE: Final = 100
 """A page that jogs and drags the override asks 20 times a second."""
 BODY_S: Final = 15.0
 """For a whole body: the longest program, with every line end as two bytes, at 1.2 Mbit/s."""
+READS_PER_S: Final = 200.0
+READS_AT_ONCE: Final = 600
+"""A page is some forty files, and several may be opened at once."""
 POLICY: Final = 1008
 """WebSocket close code for a client that may not (RFC 6455 section 7.4.1)."""
 _STOPPING: Final = (f"{API_PREFIX}/hold", f"{API_PREFIX}/stop")
@@ -51,6 +54,7 @@ class Guard:
         self._max_body_bytes = max_body_bytes
         self._body_s = body_s
         self._posts = Buckets(POSTS_PER_S, POSTS_AT_ONCE)
+        self._reads = Buckets(READS_PER_S, READS_AT_ONCE)
 
     async def __call__(self, scope: Scope, receive: Receive, send: Send) -> None:
         """Check an HTTP request or a WebSocket, then pass it on."""
@@ -92,13 +96,15 @@ class Guard:
         )
 
     def _objection_to_rate(self, scope: Scope) -> Response | None:
-        reads = scope["type"] == "websocket" or scope["method"] in _READING
-        if reads or scope["path"] in _STOPPING:
+        if scope["path"] in _STOPPING:
             return None
-        wait_us = self._posts.wait_us(address_of(scope), arm_now_us())
+        reads = scope["type"] == "websocket" or scope["method"] in _READING
+        buckets = self._reads if reads else self._posts
+        wait_us = buckets.wait_us(address_of(scope), arm_now_us())
         if not wait_us:
             return None
-        return later("rate", f"over {POSTS_PER_S:g} commands a second from one address", wait_us)
+        what = f"{READS_PER_S:g} questions" if reads else f"{POSTS_PER_S:g} commands"
+        return later("rate", f"over {what} a second from one address", wait_us)
 
     def _objection_to_role(self, scope: Scope, headers: Headers) -> Response | None:
         """Find what the client may do, for the routes too."""

@@ -8,6 +8,9 @@ from coordinator.api.bodies import Number
 from coordinator.api.problems import NotFound
 from coordinator.service import Service
 
+RunNumber = Annotated[
+    int, Query(ge=1, le=2**53 - 1, description="Runs before the one of this number.")
+]
 EventId = Annotated[int, Query(ge=1, le=2**53 - 1, description="Events before the one of this id.")]
 Limit = Annotated[int, Query(ge=1, le=500, description="At most so many.")]
 
@@ -21,8 +24,8 @@ def records(service: Service) -> APIRouter:
         return _found(await service.homing(number), f"there was no homing {number}")
 
     @router.get("/runs")
-    async def runs() -> dict[str, Any]:
-        return {"runs": await service.runs()}
+    async def runs(before: RunNumber | None = None, limit: Limit = 100) -> dict[str, Any]:
+        return {"runs": await service.runs(before, limit)}
 
     @router.get("/runs/{number}")
     async def run(number: Number) -> dict[str, Any]:

@@ -1,6 +1,7 @@
 """Rehearsals over the API: begin one, see how it goes, cancel it, look at its plot."""
 
-from typing import Annotated, Any, Literal
+import logging
+from typing import Annotated, Any, Final, Literal
 
 from fastapi import APIRouter, Response
 from pydantic import Field
@@ -10,29 +11,45 @@ from coordinator.api.problems import NotFound
 from coordinator.core.events import Refused
 from coordinator.programs.size import size_mistake
 from coordinator.rehearsing import Rehearsals, Wish
+from coordinator.service import Service
 from coordinator.settings import API_PREFIX
+from coordinator.store import StoreError
 
-MAX_SEEDS = 500
+MAX_SEEDS: Final = 500
 """Some minutes for a short program; more are for the command line."""
+NETWORK: Final = "home"
+SEEDS: Final = 20
+CHOICE: Final = "rehearsal"
+"""Key of the setting that remembers the network and the number of seeds asked for last."""
+_logger = logging.getLogger(__name__)
 
 
 class RehearsalBody(ProgramBody):
     """A program to rehearse, on which network and how often."""
 
     name: Annotated[str, Field(min_length=1, max_length=255)]
-    network: Literal["quiet", "home", "busy", "hostile"] = "home"
-    seeds: Annotated[int, Field(ge=1, le=MAX_SEEDS)] = 20
+    network: Literal["quiet", "home", "busy", "hostile"] = NETWORK
+    seeds: Annotated[int, Field(ge=1, le=MAX_SEEDS)] = SEEDS
 
 
-def rehearsals(kept: Rehearsals) -> APIRouter:
+def rehearsals(kept: Rehearsals, service: Service) -> APIRouter:
     """Routes of one arm's rehearsals. Nothing real moves, so they need no control."""
     router = APIRouter()
+
+    @router.get("/rehearsals")
+    async def chosen() -> dict[str, Any]:
+        last = await service.setting(CHOICE)
+        return last if last is not None else {"network": NETWORK, "seeds": SEEDS}
 
     @router.post("/rehearsals", status_code=202)
     async def begin(body: RehearsalBody, response: Response) -> dict[str, Any]:
         if sentence := size_mistake(body.name, len(body.text.encode(errors="replace"))):
             raise Refused("program-too-large", sentence)
         number = kept.begin(Wish(body.name, body.text, body.network, body.seeds))
+        try:
+            await service.choose(CHOICE, {"network": body.network, "seeds": body.seeds})
+        except StoreError as error:  # a rehearsal needs no disk
+            _logger.warning("what was chosen for rehearsals is not kept: %s", error)
         response.headers["Location"] = f"{API_PREFIX}/rehearsals/{number}"
         return {"rehearsal": number}
 
@@ -53,7 +70,7 @@ def rehearsals(kept: Rehearsals) -> APIRouter:
 
     @router.get("/rehearsals/{number}/plot")
     async def picture(number: Number) -> Response:
-        found = kept.picture(number)
+        found = await kept.picture(number)
         if found is None:
             raise NotFound(f"rehearsal {number} has nothing to draw")
         return Response(found, media_type="image/svg+xml")

@@ -261,10 +261,9 @@ def report(
     """Show what a run was: its starts with their proof, holds and end."""
     with client_at(url) as client:
         if number is None:
-            runs = client.runs()
-            if not runs:
+            number = client.last_run()
+            if number is None:
                 raise Failure(ExitCode.WRONG_INPUT, "no program has been played yet")
-            number = int(runs[-1]["run"])
         result = client.report(number)
     _show_report(result, as_json=as_json)
     return ExitCode.DONE

@@ -40,13 +40,15 @@ def last_number(connection: Connection) -> int:
     return connection.execute(select(func.max(RUNS.c.number))).scalar() or 0
 
 
-def summaries(connection: Connection) -> list[dict[str, Any]]:
-    """What every run was in short, oldest first."""
+def summaries(connection: Connection, before: int | None, limit: int) -> list[dict[str, Any]]:
+    """What at most `limit` runs were in short, newest first, before the run of a number if any."""
     columns = (
         RUNS.c.number.label("run"), RUNS.c.name, RUNS.c.outcome, RUNS.c.began_utc, RUNS.c.ended_utc,
     )  # fmt: skip
-    rows = connection.execute(select(*columns).order_by(RUNS.c.number)).mappings()
-    return [dict(row) for row in rows]
+    wanted = select(*columns).order_by(RUNS.c.number.desc()).limit(limit)
+    if before is not None:
+        wanted = wanted.where(RUNS.c.number < before)
+    return [dict(row) for row in connection.execute(wanted).mappings()]
 
 
 def load(connection: Connection, run: int) -> dict[str, Any] | None:

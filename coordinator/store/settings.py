@@ -14,7 +14,6 @@ def put(connection: Connection, key: str, value: Any) -> None:
     connection.execute(insert(SETTINGS).values(row).on_conflict_do_update(["key"], set_=row))
 
 
-def every(connection: Connection) -> dict[str, Any]:
-    """All values by their keys."""
-    rows = connection.execute(select(SETTINGS.c.key, SETTINGS.c.value))
-    return {row.key: row.value for row in rows}
+def get(connection: Connection, key: str) -> Any:
+    """A value by its key, None where there is none."""
+    return connection.execute(select(SETTINGS.c.value).where(SETTINGS.c.key == key)).scalar()

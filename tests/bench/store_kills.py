@@ -63,7 +63,6 @@ class Confirmed:
         self._compare("event", self.events, kept)
         seen = {one["id"]: one["who"] for one in acknowledgements.every(connection)}
         self._compare("acknowledgement", self.acknowledgements, seen)
-        values = settings.every(connection)
         for run, grown in self.runs.items():
             report = runs.load(connection, run)
             if report is None or report["grown"] < grown:
@@ -71,8 +70,9 @@ class Confirmed:
             elif runs.program(connection, run) != program(run):
                 self.missing.append(f"run {run} has lost its program")
         for key, count in self.settings.items():
-            if values.get(key, 0) < count:
-                self.missing.append(f"setting {key} was {count}, kept: {values.get(key)}")
+            value = settings.get(connection, key)
+            if (value or 0) < count:
+                self.missing.append(f"setting {key} was {count}, kept: {value}")
 
     def _compare(self, kind: str, confirmed: dict[int, str], kept: dict[int, str]) -> None:
         self.missing += [
@@ -202,7 +202,7 @@ async def _write(folder: Path, mode: str, child: int) -> None:
 
     async def write_settings(writer: int) -> None:
         key = f"key-{writer}"
-        count = (await store.read(settings.every)).get(key, 0)
+        count = await store.read(lambda connection: settings.get(connection, key)) or 0
         while True:
             count += 1
             await confirmed(

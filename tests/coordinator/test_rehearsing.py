@@ -44,7 +44,7 @@ async def test_a_rehearsal_says_what_to_expect_and_draws_it(rehearsals: Rehearsa
     assert (state["state"], state["done"], state["of"]) == ("done", 2, 2)
     assert state["summary"]["outcomes"] == {"finished": 2}
     assert [joint["name"] for joint in state["joints"]] == ["turntable", "shoulder"]
-    picture = rehearsals.picture(number)
+    picture = await rehearsals.picture(number)
     assert picture is not None
     words = [e.text for e in ET.fromstring(picture).iter() if e.tag.endswith("text")]
     assert "tray.nc on quick arm, network quiet, 2 of 2 rehearsals" in words
@@ -65,7 +65,7 @@ async def test_one_goes_on_at_a_time_and_can_be_cancelled(rehearsals: Rehearsals
 async def test_a_program_that_moves_nothing_fails_with_a_sentence(rehearsals: Rehearsals) -> None:
     state = await ended(rehearsals, rehearsals.begin(Wish("still.nc", "M2\n", "quiet", 1)))
     assert (state["state"], state["message"]) == ("failed", "still.nc moves nothing")
-    assert rehearsals.picture(1) is None
+    assert await rehearsals.picture(1) is None
 
 
 async def test_a_programs_mistakes_are_told_with_their_lines(rehearsals: Rehearsals) -> None:

@@ -130,11 +130,12 @@ async def test_summaries_are_of_all_runs_and_of_the_live_ones_as_they_are_now(st
         await RunKeeper(store, {}).begin(report(run), "M2\n")
     live = {2: report(2), 3: report(3)}
     live[3].turned("held", "for a look")
-    told = await RunKeeper(store, live).summaries()
+    told = await RunKeeper(store, live).summaries(None, 100)
     assert [(one["run"], one["outcome"]) for one in told] == [
-        (1, "playing"), (2, "playing"), (3, "held"),
+        (3, "held"), (2, "playing"), (1, "playing"),
     ]  # fmt: skip
     assert all(one.keys() == {"run", "name", "outcome", "began_utc", "ended_utc"} for one in told)
+    assert await RunKeeper(store, live).summaries(3, 1) == told[1:2]
 
 
 async def test_run_that_cannot_be_recorded_must_not_begin(disk: FullDisk) -> None:
@@ -207,5 +208,5 @@ async def test_run_that_a_hanging_disk_records_too_late_is_forgotten(
     let.set()
     await store.write(lambda _connection: None)  # behind what hung
     await keeper.close()
-    assert await store.read(runs.summaries) == []
+    assert await store.read(lambda connection: runs.summaries(connection, None, 9)) == []
     await store.close()

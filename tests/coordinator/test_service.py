@@ -32,7 +32,7 @@ async def test_runs_that_a_dead_coordinator_left_are_shown_as_lost(
     await store.write(lambda connection: runs.save(connection, cut_short))
     await store.close()
     async with running(ARM, tmp_path, HOST) as service:
-        (told,) = await service.runs()
+        (told,) = await service.runs(None, 100)
         assert (told["run"], told["name"], told["outcome"]) == (41, "a.nc", "lost")
         report = await service.report(41)
         assert report is not None
@@ -90,7 +90,7 @@ async def test_program_is_checked_before_the_arm_is_asked(tmp_path: Path) -> Non
         assert caught.value.code == "joint-absent"
         checked = json.loads(await service.check("G0 A1\nM2\n"))
         assert checked["ok"]
-        assert await service.runs() == []
+        assert await service.runs(None, 100) == []
 
 
 async def test_hold_or_stop_while_a_program_is_planned_or_recorded_keeps_it_from_beginning(
@@ -104,7 +104,7 @@ async def test_hold_or_stop_while_a_program_is_planned_or_recorded_keeps_it_from
 
             async def meanwhile(asked: Command | None = command) -> bool:
                 # The run is recorded by now.
-                assert [one["outcome"] for one in await service.runs()] == ["playing"]
+                assert [one["outcome"] for one in await service.runs(None, 100)] == ["playing"]
                 with contextlib.suppress(Refused):
                     if asked is not None:
                         service.command(asked)
@@ -113,7 +113,7 @@ async def test_hold_or_stop_while_a_program_is_planned_or_recorded_keeps_it_from
             with pytest.raises(Refused) as caught:
                 await service.play("a.nc", "G0 A1\nM2\n", meanwhile)
             assert caught.value.code == ("joint-absent" if command is None else "halted")
-            assert await service.runs() == []  # what did not begin is no run
+            assert await service.runs(None, 100) == []  # what did not begin is no run
 
 
 async def test_sleep_of_the_host_ends_the_session(

@@ -33,16 +33,20 @@ export async function deliver(path, body, undelivered) {
 }
 
 export async function ask(method, path, body) {
-  const limitS = LIMITS_S[path] ?? LIMIT_S;
   const headers = { "Unisono-Client": CLIENT };
   if (body !== undefined) headers["Content-Type"] = "application/json";
+  const request = { method, headers, body: body === undefined ? undefined : JSON.stringify(body) };
+  return answer(PREFIX + path, request, LIMITS_S[path] ?? LIMIT_S, (response) => response.json());
+}
+
+/** The text of one of the page's own files. */
+export const file = (path) => answer(path, {}, LIMIT_S, (response) => response.text());
+
+async function answer(url, request, limitS, read) {
   let response;
   try {
-    response = await fetch(PREFIX + path, {
-      method, headers, body: body === undefined ? undefined : JSON.stringify(body),
-      signal: AbortSignal.timeout(limitS * 1000),
-    });
-    if (response.ok) return await response.json();
+    response = await fetch(url, { ...request, signal: AbortSignal.timeout(limitS * 1000) });
+    if (response.ok) return await read(response);
   } catch (error) {
     if (error.name === "TimeoutError") {
       throw new Refusal(`The coordinator did not answer within ${limitS} s.`, "unreachable");

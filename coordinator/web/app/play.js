@@ -2,7 +2,7 @@
 
 import { html } from "htm/preact";
 import { useState } from "preact/hooks";
-import { post, Refusal, sentence } from "./api.js";
+import { file, post, sentence } from "./api.js";
 import { clockTime, figure } from "./figures.js";
 import { Rehearse } from "./rehearse.js";
 
@@ -25,9 +25,7 @@ export function Play({ model, gone, act }) {
     if (file) take(file.name, await file.text());
   };
   const example = () => act(async () => {
-    const response = await fetch(`/examples/${EXAMPLE}`);
-    if (!response.ok) throw new Refusal("The example is not there.");
-    take(EXAMPLE, await response.text());
+    take(EXAMPLE, await file(`/examples/${EXAMPLE}`));
   });
   const during = async (work) => {
     setBusy(true);

@@ -5,14 +5,23 @@ import { useEffect, useState } from "preact/hooks";
 import { get } from "./api.js";
 import { dateTime, Report } from "./report.js";
 
+const AT_ONCE = 50;
+
 /** The list, with the report of the run that was chosen. */
 export function Records({ model, act }) {
   const [runs, setRuns] = useState(null);
+  const [more, setMore] = useState(false);
   const [report, setReport] = useState(null);
   const going = model.arm.run?.number ?? null;
   useEffect(() => {
-    act(async () => setRuns((await get("/runs")).runs.reverse()));
+    act(() => load([], ""));
   }, [going]);
+  const load = async (before, query) => {
+    const { runs: next } = await get(`/runs?limit=${AT_ONCE}${query}`);
+    setRuns([...before, ...next]);
+    setMore(next.length === AT_ONCE);
+  };
+  const older = () => act(() => load(runs, `&before=${runs.at(-1).run}`));
   const choose = (run) => act(async () => setReport(await get(`/runs/${run}/report`)));
   return html`
     <section class="card" aria-label="Runs">
@@ -24,6 +33,7 @@ export function Records({ model, act }) {
               Run ${one.run}, ${one.name}</button>
             <span>${one.outcome}</span> <span class="small">${dateTime(one.began_utc)}</span>
           </li>`)}</ul>`}
+      ${more && html`<button class="plain" onClick=${older}>Older runs</button>`}
     </section>
     ${report && html`<section class="card" aria-label="Report"><${Report} report=${report} /></section>`}`;
 }

@@ -15,10 +15,19 @@ const NETWORKS = {
 
 /** What a program would do, said by playing it many times in virtual time. */
 export function Rehearse({ program, gone, act }) {
-  const [network, setNetwork] = useState("home");
-  const [seeds, setSeeds] = useState(20);
+  const [network, setNetwork] = useState(null);
+  const [seeds, setSeeds] = useState(null);
   const [seen, setSeen] = useState(null);
   const going = seen?.state === "running";
+
+  useEffect(() => {
+    act(async () => {
+      const last = await get("/rehearsals");
+      // Whoever was quicker has chosen already.
+      setNetwork((chosen) => chosen ?? last.network);
+      setSeeds((chosen) => chosen ?? last.seeds);
+    });
+  }, []);
 
   useEffect(() => {
     if (!going || gone) return undefined;
@@ -53,7 +62,7 @@ export function Rehearse({ program, gone, act }) {
           onInput=${(event) => setSeeds(Math.round(Number(event.target.value)) || 1)} /></label>
       </p>
       <p class="row">
-        <button disabled=${!program.text.trim() || gone || going} onClick=${begin}>Rehearse</button>
+        <button disabled=${!program.text.trim() || gone || going || !network || !seeds} onClick=${begin}>Rehearse</button>
         ${going && html`<progress max=${seen.of} value=${seen.done}
             aria-label="Rehearsals done"></progress> <span>${seen.done} of ${seen.of}</span>
           <button class="plain" onClick=${cancel}>Cancel</button>`}
@@ -71,6 +80,10 @@ async function look(seen) {
     return await get(`/rehearsals/${seen.rehearsal}`);
   } catch (error) {
     if (!(error instanceof Refusal)) throw error;
+    // A coordinator that was started anew knows nothing of it.
+    if (error.code === "not-found") {
+      return { ...seen, state: "failed", message: "the coordinator was started anew meanwhile" };
+    }
     return { ...seen };
   }
 }

@@ -12,8 +12,9 @@ from starlette.requests import Request
 from starlette.responses import PlainTextResponse, Response
 from starlette.routing import Route
 
+from coordinator.api import guard
 from coordinator.api.connection import MAX_FROM_ONE, MAX_HEAD_BYTES, BoundedHttp
-from coordinator.api.guard import POSTS_AT_ONCE, Guard
+from coordinator.api.guard import POSTS_AT_ONCE, READS_AT_ONCE, Guard
 from coordinator.api.place import ON_LOOPBACK
 
 MAX_BODY = 1000
@@ -48,7 +49,7 @@ async def slow(request: Request) -> Response:
 @pytest.fixture(name="connect")
 async def connect_to_server() -> AsyncIterator[Connect]:
     """Connect to a server whose patience is short, but whose limits are those of the product."""
-    paths = ("/api/v1/hold", "/api/v1/home")
+    paths = ("/api/v1/hold", "/api/v1/stop", "/api/v1/home")
     routes = [Route(path, echo, methods=["GET", "POST"]) for path in paths]
     app = Starlette(routes=[*routes, Route("/api/v1/slow", slow)])
     app.state.asked = asyncio.Event()
@@ -210,8 +211,8 @@ async def test_who_waits_for_an_answer_makes_no_room(connect: Connect) -> None:
     assert await rest(idle[0][0]) == b""
 
 
-async def test_commands_that_come_too_fast_wait_but_hold_and_looking_never_do(
-    connect: Connect,
+async def test_commands_and_questions_that_come_too_fast_wait_each_for_itself_but_hold_and_stop(
+    connect: Connect, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     reader, writer = await connect()
 
@@ -219,12 +220,22 @@ async def test_commands_that_come_too_fast_wait_but_hold_and_looking_never_do(
         writer.write(line + b" HTTP/1.1\r\n" + HOST + b"Content-Length: 0\r\n\r\n")
         return await answer(reader)
 
-    told = b""
-    for _ in range(50 * POSTS_AT_ONCE):
-        told = await ask(b"POST /api/v1/home")
-        if b"200 OK" not in told:
-            break
+    async def until_too_fast(line: bytes, at_once: int) -> bytes:
+        told = b""
+        for _ in range(50 * at_once):
+            told = await ask(line)
+            if b"200 OK" not in told:
+                break
+        return told
+
+    told = await until_too_fast(b"POST /api/v1/home", POSTS_AT_ONCE)
     assert b"429 Too Many Requests" in told
     assert b"retry-after: 1\r\n" in told
     for line in (b"POST /api/v1/hold", b"GET /api/v1/home"):
         assert b"200 OK" in await ask(line)
+    # A clock that stands still stands in for a client that is faster than this machine.
+    monkeypatch.setattr(guard, "arm_now_us", lambda: 0)
+    told = await until_too_fast(b"GET /api/v1/home", READS_AT_ONCE)
+    assert b"429 Too Many Requests" in told
+    assert b"over 200 questions a second" in told
+    assert b"200 OK" in await ask(b"POST /api/v1/stop")

@@ -52,7 +52,11 @@ async def client_of_a_coordinator_with_a_past(
 async def test_runs_are_told_in_short_and_one_with_its_report(client: httpx2.AsyncClient) -> None:
     told = (await client.get("/api/v1/runs")).json()["runs"]
     keys = ("run", "name", "outcome", "began_utc", "ended_utc")
-    assert told == [{key: run(number)[key] for key in keys} for number in (3, 4)]
+    assert told == [{key: run(number)[key] for key in keys} for number in (4, 3)]
+    page = (await client.get("/api/v1/runs?before=4&limit=1")).json()["runs"]
+    assert [one["run"] for one in page] == [3]
+    for wrong in ("before=0", "limit=0", "limit=501", "limit=x"):
+        problem(await client.get(f"/api/v1/runs?{wrong}"), 422, "invalid")
     report = (await client.get("/api/v1/runs/3/report")).json()
     assert report.pop("written_utc")
     assert report == run(3)

@@ -11,21 +11,27 @@ from fastapi import FastAPI
 from coordinator.api.problems import add_handlers
 from coordinator.api.rehearsals import rehearsals
 from coordinator.arm import parse_arm
+from coordinator.data_folder import make_key
 from coordinator.rehearsing import Rehearsals
+from coordinator.service import Service
+from coordinator.store import StoreError
 from tests.quick_arm import arm_text
 
 BODY = {"name": "tray.nc", "text": "G0 A-150\nM2\n", "network": "quiet", "seeds": 1}
 
 
 @pytest.fixture(name="client")
-async def client_of_rehearsals() -> AsyncIterator[httpx2.AsyncClient]:
-    app, kept = FastAPI(), Rehearsals(parse_arm(arm_text(2), Path("quick.toml")))
+async def client_of_rehearsals(tmp_path: Path) -> AsyncIterator[httpx2.AsyncClient]:
+    make_key(tmp_path)
+    arm = parse_arm(arm_text(2), Path("quick.toml"))
+    app, kept, service = FastAPI(), Rehearsals(arm), Service(arm, tmp_path, "127.0.0.1")
     add_handlers(app)
-    app.include_router(rehearsals(kept), prefix="/api/v1")
+    app.include_router(rehearsals(kept, service), prefix="/api/v1")
     transport = httpx2.ASGITransport(app, raise_app_exceptions=False)
     async with httpx2.AsyncClient(transport=transport, base_url="http://127.0.0.1") as client:
         yield client
     await kept.close()
+    await service.close()
 
 
 async def test_a_rehearsal_is_begun_followed_and_drawn(client: httpx2.AsyncClient) -> None:
@@ -39,6 +45,28 @@ async def test_a_rehearsal_is_begun_followed_and_drawn(client: httpx2.AsyncClien
     assert (state["state"], state["summary"]["rehearsals"]) == ("done", 1)
     picture = await client.get(f"{place}/plot")
     assert picture.headers["content-type"].startswith("image/svg+xml")
+
+
+async def test_what_was_chosen_last_is_remembered_also_where_the_disk_fails(
+    client: httpx2.AsyncClient, monkeypatch: pytest.MonkeyPatch, caplog: pytest.LogCaptureFixture
+) -> None:
+    async def chosen() -> object:
+        return (await client.get("/api/v1/rehearsals")).json()
+
+    assert await chosen() == {"network": "home", "seeds": 20}
+    begun = await client.post("/api/v1/rehearsals", json={**BODY, "seeds": 3})
+    await client.delete(begun.headers["location"])
+    assert await chosen() == {"network": "quiet", "seeds": 3}
+
+    async def fails(_service: Service, _key: str, _value: object) -> None:
+        raise StoreError("its disk fails")
+
+    monkeypatch.setattr(Service, "choose", fails)
+    begun = await client.post("/api/v1/rehearsals", json=BODY)
+    assert begun.status_code == 202
+    assert "what was chosen for rehearsals is not kept: its disk fails" in caplog.text
+    await client.delete(begun.headers["location"])
+    assert await chosen() == {"network": "quiet", "seeds": 3}
 
 
 async def test_a_second_one_is_refused_until_the_first_is_cancelled(

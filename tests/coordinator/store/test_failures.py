@@ -85,7 +85,7 @@ async def test_bytes_that_changed_anywhere_let_no_other_error_out(tmp_path: Path
             continue
         for run in range(1, 30):
             try:
-                await store.read(runs.summaries)
+                await store.read(lambda connection: runs.summaries(connection, None, 100))
                 await store.read(lambda connection, run=run: runs.load(connection, run))  # type: ignore[misc]
             except StoreError:
                 told += 1
@@ -209,4 +209,4 @@ async def test_closed_store_says_so(tmp_path: Path) -> None:
     with pytest.raises(StoreError, match="is closed: the coordinator is ending"):
         await store.write(lambda connection: add(connection, "x"))
     with pytest.raises(StoreError, match="is closed"):
-        await store.read(runs.summaries)
+        await store.read(lambda connection: runs.summaries(connection, None, 100))

@@ -33,11 +33,11 @@ async def test_reports_are_taken_in_and_their_folder_is_put_away(tmp_path: Path)
     for _ in range(2):
         store = Store(tmp_path)
         assert store.last_run == 12_345
-        found = await store.read(runs.summaries)
+        found = await store.read(lambda connection: runs.summaries(connection, None, 100))
         assert [(one["run"], one["outcome"]) for one in found] == [
-            (2, "finished"), (3, "lost"), (12_345, "finished"),
+            (12_345, "finished"), (3, "lost"), (2, "finished"),
         ]  # fmt: skip
-        assert found[0]["began_utc"] == report(2)["began_utc"]
+        assert found[2]["began_utc"] == report(2)["began_utc"]
         kept = await store.read(lambda connection: runs.load(connection, 2))
         assert kept is not None
         assert kept | {"written_utc": ""} == report(2) | {"written_utc": ""}
@@ -55,7 +55,7 @@ async def test_import_that_was_cut_short_before_its_folder_was_put_away_changes_
     (tmp_path / "runs-imported").rename(tmp_path / "runs")
     put(tmp_path, "0001.json", json.dumps(report(1, "stopped")))
     store = Store(tmp_path)
-    (found,) = await store.read(runs.summaries)
+    (found,) = await store.read(lambda connection: runs.summaries(connection, None, 100))
     assert found["outcome"] == "finished"
     await store.close()
 
@@ -74,7 +74,8 @@ async def test_damaged_file_is_told_and_its_number_stays_taken(
         store = Store(tmp_path)
     assert "0002.json" in caplog.text
     assert store.last_run == 2
-    assert [one["outcome"] for one in await store.read(runs.summaries)] == ["finished", "lost"]
+    found = await store.read(lambda connection: runs.summaries(connection, None, 100))
+    assert [one["outcome"] for one in found] == ["lost", "finished"]
     kept = await store.read(lambda connection: runs.load(connection, 2))
     assert kept is not None
     assert kept["message"] == "its report is damaged: see 0002.json in runs-imported"

@@ -10,7 +10,7 @@ from typing import Any
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
-from sqlalchemy import Engine
+from sqlalchemy import Connection, Engine
 
 from coordinator.store import Store, StoreError, runs
 
@@ -28,6 +28,10 @@ def report(run: int, outcome: str = "finished", **more: Any) -> dict[str, Any]:
     return {"run": run, "outcome": outcome, "message": "", "name": "a.nc", **more}
 
 
+def summaries(connection: Connection) -> list[dict[str, Any]]:
+    return runs.summaries(connection, None, 100)
+
+
 async def kept(folder: Path, *reports: dict[str, Any]) -> None:
     store = Store(folder)
     for one in reports:
@@ -39,7 +43,7 @@ async def test_reports_outlive_the_one_who_wrote_them(tmp_path: Path) -> None:
     await kept(tmp_path, report(12_345), report(3))
     store = Store(tmp_path)
     assert store.last_run == 12_345
-    assert [one["run"] for one in await store.read(runs.summaries)] == [3, 12_345]
+    assert [one["run"] for one in await store.read(summaries)] == [12_345, 3]
     found = await store.read(lambda connection: runs.load(connection, 3))
     assert found is not None
     assert found.pop("written_utc").endswith("+00:00")
@@ -49,12 +53,26 @@ async def test_reports_outlive_the_one_who_wrote_them(tmp_path: Path) -> None:
     await store.close()
 
 
+async def test_runs_are_told_in_pages_newest_first(store: Store) -> None:
+    for run in range(1, 8):
+        await store.write(lambda connection, run=run: runs.save(connection, report(run)))  # type: ignore[misc]
+
+    async def page(before: int | None) -> list[int]:
+        found = await store.read(lambda connection: runs.summaries(connection, before, 3))
+        return [one["run"] for one in found]
+
+    assert await page(None) == [7, 6, 5]
+    assert await page(5) == [4, 3, 2]
+    assert await page(2) == [1]
+    assert await page(1) == []
+
+
 async def test_runs_that_were_cut_short_are_lost_the_others_stay(tmp_path: Path) -> None:
     outcomes = ("playing", "held", "finished", "stopped")
     await kept(tmp_path, *(report(run, outcome) for run, outcome in enumerate(outcomes, 1)))
     store = Store(tmp_path)
-    found = await store.read(runs.summaries)
-    assert [one["outcome"] for one in found] == ["lost", "lost", "finished", "stopped"]
+    found = await store.read(summaries)
+    assert [one["outcome"] for one in found] == ["stopped", "finished", "lost", "lost"]
     first = await store.read(lambda connection: runs.load(connection, 1))
     assert first is not None
     assert first["outcome"] == "lost"
@@ -74,7 +92,7 @@ async def test_damaged_report_is_told_and_keeps_nothing_else_from_its_end(
     assert "run 2" in caplog.text
     with pytest.raises(StoreError, match="run 2"):
         await store.read(lambda connection: runs.load(connection, 2))
-    found = await store.read(runs.summaries)
+    found = await store.read(summaries)
     assert [one["outcome"] for one in found] == ["lost", "playing", "lost"]
     await store.close()
     with closing(sqlite3.connect(tmp_path / "unisono.db")) as database:
@@ -85,7 +103,7 @@ async def test_damaged_report_is_told_and_keeps_nothing_else_from_its_end(
 async def test_run_that_did_not_begin_leaves_its_number_to_the_next(store: Store) -> None:
     await store.write(lambda connection: runs.begin(connection, report(1), "G0 A1\nM2\n"))
     await store.write(lambda connection: runs.forget(connection, 1))
-    assert await store.read(runs.summaries) == []
+    assert await store.read(summaries) == []
     for text in ("M2\n", "M30\n"):  # the second as if the first could not be forgotten
         await store.write(lambda connection, text=text: runs.begin(connection, report(1), text))  # type: ignore[misc]
     assert await store.read(lambda connection: runs.program(connection, 1)) == "M30\n"
