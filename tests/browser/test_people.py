@@ -1,6 +1,7 @@
 """Who may command, who has seen what, and what is said to those who may not."""
 
 from typing import Any
+from urllib.parse import parse_qs, urlsplit
 
 import pytest
 from playwright.sync_api import Page, Route, expect
@@ -67,7 +68,7 @@ def test_an_undelivered_stop_stays_told_while_a_rehearsal_is_followed_past_a_fai
     feed = Feed(canned.whole())
     page = open_page(f"{files}/#play", before=feed.attach)
     looks: list[str] = []
-    asked_of(page, "/rehearsals", json={"rehearsal": 1})
+    asked_of(page, "/rehearsals", json={"rehearsal": 1, "network": "home", "seeds": 20})
 
     def look(route: Route) -> None:
         looks.append(route.request.method)
@@ -121,6 +122,29 @@ def test_a_warning_says_what_to_do_and_is_marked_as_seen(open_page: Open, files:
     acknowledged["state"]["warnings"][0]["acknowledged"] = True
     feed.say(acknowledged)
     expect(journal.get_by_role("button", name="Seen")).to_have_count(0)
+
+
+def test_runs_are_listed_fifty_at_a_time_and_older_ones_when_asked(
+    open_page: Open, files: str
+) -> None:
+    def some(route: Route) -> None:
+        query = parse_qs(urlsplit(route.request.url).query)
+        newest = int(query["before"][0]) - 1 if "before" in query else 70
+        numbers = range(newest, max(0, newest - int(query["limit"][0])), -1)
+        utc = "2026-05-01T10:00:00+00:00"
+        one = {"name": "a.nc", "outcome": "finished", "began_utc": utc, "ended_utc": utc}
+        route.fulfill(json={"runs": [{"run": number, **one} for number in numbers]})
+
+    page = open_page(files, before=Feed(canned.whole()).attach)
+    page.route("**/api/v1/runs?*", some)
+    page.get_by_role("link", name="Records").click()
+    runs = page.get_by_role("region", name="Runs").get_by_role("listitem")
+    expect(runs).to_have_count(50)
+    expect(runs.first).to_contain_text("Run 70, a.nc")
+    page.get_by_role("button", name="Older runs").click()
+    expect(runs).to_have_count(70)
+    expect(runs.last).to_contain_text("Run 1, a.nc")
+    expect(page.get_by_role("button", name="Older runs")).to_have_count(0)
 
 
 def test_without_a_token_the_page_asks_for_one_and_says_when_it_is_wrong(

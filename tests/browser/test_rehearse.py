@@ -49,6 +49,9 @@ def test_a_rehearsal_shows_its_progress_what_to_expect_and_its_plot(
     found = page.evaluate("() => axe.run(document.querySelector('.rehearse'))")
     assert [one["id"] for one in found["violations"]] == []
     panel.screenshot(path=SHOTS / "rehearse-360.png")
+    page.reload()
+    expect(panel.get_by_label("Network")).to_have_value("quiet")
+    expect(panel.get_by_label("Times")).to_have_value("2")
 
 
 def test_a_rehearsal_can_be_cancelled_and_keeps_what_is_known(open_page: Open, url: str) -> None:
