@@ -251,6 +251,28 @@ MUTANTS = (
         "self.level, now, self._met)",
         "self.level, now, None)",
     ),
+    _one(
+        "a new command: a run that is held resumes by itself",
+        f"{CORE}/run.py",
+        "            case Phase.HELD:\n                self._astray()\n",
+        "            case Phase.HELD:\n"
+        "                try:\n"
+        "                    self._astray() or self.resume(now)\n"
+        "                except Refused:\n"
+        "                    pass\n",
+    ),
+    _one(
+        "jog: every joint jogs",
+        f"{CORE}/jogging.py",
+        "if self.link is not link:\n            return None\n        return round",
+        "if self.link is None:\n            return None\n        return round",
+    ),
+    _one(
+        "home: every joint homes at once",
+        f"{CORE}/homing.py",
+        "if link is not self.current:\n            return None",
+        "if self.current is None:\n            return None",
+    ),
 )
 
 

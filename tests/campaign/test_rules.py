@@ -1,0 +1,104 @@
+"""Rules notice what they are there for: each on an arm whose safeguard is taken out."""
+
+import contextlib
+
+import pytest
+
+from coordinator.core import events as ev
+from coordinator.core.homing import HomingSequence
+from coordinator.core.jogging import Jog
+from coordinator.core.link import JointLink
+from coordinator.core.run import Phase, Run
+from protocol.constants import EXPIRY_US, US
+from tests.campaign.happenings import Happenings
+from tests.campaign.invariants import ALWAYS
+from tests.campaign.judge import Violated
+from tests.campaign.scenario import Scenario
+from tests.campaign.stage import Stage, stage_of
+
+PROGRAM = ("G90 G94", "G1 A30 F600", "G1 A-30 F600", "M2")
+SCENARIO = Scenario(1, 2, 3, "quiet", PROGRAM, happenings=())
+JOG_DEG_S = 2.0
+
+
+@pytest.fixture
+def stage() -> Stage:
+    """Two homed joints on a quiet network."""
+    return stage_of(SCENARIO, ALWAYS)
+
+
+def _play(stage: Stage) -> None:
+    world = stage.world
+    assert Happenings(SCENARIO, world, stage.judge).play()
+    assert world.run_until(lambda: _phase(stage) is Phase.MOVING, 10 * US)
+    world.run_for(US // 2)
+
+
+def _phase(stage: Stage) -> Phase:
+    run = stage.world.core.run
+    assert run is not None
+    return run.phase
+
+
+def _broken_rule(stage: Stage, for_us: int = 3 * US) -> str:
+    with pytest.raises(Violated) as caught:
+        stage.world.run_for(for_us)
+    return caught.value.invariant
+
+
+def test_run_that_resumes_by_itself_is_noticed(
+    stage: Stage, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    _play(stage)
+    stage.world.station.command(ev.Hold())
+    assert stage.world.run_until(lambda: _phase(stage) is Phase.HELD, 10 * US)
+    stage.world.run_for(US)
+    step = Run.step
+
+    def resuming(run: Run, now: int) -> None:
+        step(run, now)
+        if run.phase is Phase.HELD:
+            with contextlib.suppress(ev.Refused):
+                run.resume(now)
+
+    monkeypatch.setattr(Run, "step", resuming)
+    assert _broken_rule(stage) == "I11"
+
+
+def test_resume_that_was_asked_for_breaks_nothing(stage: Stage) -> None:
+    _play(stage)
+    stage.world.station.command(ev.Hold())
+    assert stage.world.run_until(lambda: _phase(stage) is Phase.HELD, 10 * US)
+    stage.world.station.command(ev.Resume())
+    assert stage.world.run_until(lambda: _phase(stage) is Phase.MOVING, 10 * US)
+    stage.world.run_for(US)
+
+
+def test_joint_that_jogs_with_another_is_noticed(
+    stage: Stage, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr(
+        Jog, "drive_fields", lambda jog, link, now: (100, now + EXPIRY_US) if jog.link else None
+    )
+    stage.world.station.command(ev.Jog("j1", JOG_DEG_S))
+    assert _broken_rule(stage) == "I11"
+
+
+def test_jog_that_outlasts_its_control_is_noticed(
+    stage: Stage, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    stage.world.station.command(ev.Jog("j1", JOG_DEG_S))
+    stage.world.run_for(US // 10)
+    monkeypatch.setattr(Jog, "step", lambda jog, now: None)
+    assert _broken_rule(stage) == "I11"
+
+
+def test_joint_that_homes_though_another_was_named_is_noticed(
+    stage: Stage, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    def for_all(homing: HomingSequence, link: JointLink, now: int) -> tuple[int, int]:
+        return link.homing_number + 1, now + EXPIRY_US
+
+    stage.world.station.command(ev.Home(("j1",)))
+    monkeypatch.setattr(HomingSequence, "drive_fields", for_all)
+    assert _broken_rule(stage) == "I11"
