@@ -18,7 +18,12 @@ class RunCounts:
         self._is_over = False
 
     def take(self, report: Report) -> None:
-        """Look at a report in which there may be something new."""
+        """Look at a report in which there may be something new.
+
+        In one of an earlier run nothing can be that is counted here: only its proofs may change.
+        """
+        if self._run is not None and report.run < self._run:
+            return
         if report.run != self._run:
             self._run, self._counted, self._is_over = report.run, (0, 0, 0), False
         there = len(report.starts), report.partial_starts, len(report.holds)

@@ -9,6 +9,7 @@ from coordinator.arm import Joint
 from coordinator.core.events import Found, SendFrame
 from coordinator.health.joint import JointHealth
 from coordinator.timing.clock import JointClock
+from coordinator.timing.exchange import Exchange
 from coordinator.timing.link_quality import LinkQuality
 from protocol.clockmap import ClockMap
 from protocol.constants import SILENCE_US
@@ -238,6 +239,19 @@ class JointLink:
             waiting.answer(Reject(ref=0, code="stream-closed", message=message), now)
 
     # ---- clock --------------------------------------------------------------------------
+
+    def observe(self, exchange: Exchange, now: int) -> int | None:
+        """Take in an exchange. Where it shows that the clock was wrong: since which clock epoch.
+
+        One contradiction does not tell when a clock went astray, nor whether by a step or by its
+        crystal, so nothing is believed that it said since it was found. A crystal that is out of
+        tolerance is the same one in all boots.
+        """
+        if self.clock.observe(exchange, now):
+            return None
+        since = 0 if self.clock.out_of_tolerance(now) else self.clock_epoch
+        self.forget_maps()
+        return since
 
     def forget_maps(self) -> None:
         """The clock was stepped or is another one: no map from before is true any more."""

@@ -112,12 +112,25 @@ class Coordinator:
         if not link.in_session or link.welcome is None or event.status.boot != link.welcome.boot:
             return  # on its way since before the joint's boot or the end of its session
         link.quality.answered(event.sequence, event.exchange.t4_us)
-        was_locked = link.clock.locked
-        link.clock.observe(event.exchange, now)
-        if was_locked and not link.clock.locked:
-            link.forget_maps()
+        wrong_since = link.observe(event.exchange, now)
+        if wrong_since is not None:
+            self._take_back_proofs(link, wrong_since, now)
         if link.replied(event.status, event.exchange.t4_us):
             self.watch.observe(link, now)
+
+    def _take_back_proofs(self, link: JointLink, since: int, now: int) -> None:
+        """No report may go on to state what rests on a clock that was wrong."""
+        starts = 0
+        for report in self.reports.values():
+            if found := report.take_back(link.name, since):
+                starts += found
+                self.outbox.actions.append(ev.ReportGrew(report.run))
+        if starts:
+            message = (
+                f"{link.name}: its clock was found wrong; {starts} start{'s' * (starts > 1)} that "
+                f"counted as proved by it {'do' if starts > 1 else 'does'} not any more"
+            )
+            self.outbox.note(now, "attention", "proof-taken-back", message, link.name)
 
     def _reported(self, link: JointLink, report: object, now: int) -> None:
         match report:

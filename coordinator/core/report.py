@@ -24,7 +24,8 @@ class JointStart:
     clock_epoch: int = 0
     """Of the clock by which the joint was to start, from before the start was set."""
     confirmed: bool = False
-    """Whether that clock was heard and believed after the start, so that it was right at it."""
+    """Whether an exchange from after the start agreed with those before. Until then a step is not
+    ruled out, and a joint that restarts hides it for ever."""
 
     @property
     def started_at_us(self) -> int | None:
@@ -60,8 +61,8 @@ class StartRecord:
         """Bring a joint's start into arm time with the limits known now, keeping the tighter.
 
         A joint time from before the clock was found anew says nothing: it stays unproved, even
-        where the joint's report of it comes later. What was proved is so no more where the clock
-        was found wrong before anything confirmed it: it may have been wrong at the start already.
+        where the joint's report of it comes later. What was proved is so no more where that clock
+        ended before anything confirmed it: it may have been wrong at the start already.
         """
         entry = self.joints[link.name]
         if entry.start_joint_us is None:
@@ -81,6 +82,15 @@ class StartRecord:
         elif max(low, entry.earliest_us) <= min(high, entry.latest_us):
             entry.earliest_us = max(low, entry.earliest_us)
             entry.latest_us = min(high, entry.latest_us)
+
+    def take_back(self, name: str, since: int) -> bool:
+        """A joint's clock of this epoch and later was wrong; True if something rested on it."""
+        entry = self.joints[name]
+        if entry.clock_epoch < since:
+            return False
+        proved = entry.started_at_us is not None or entry.clock_bound_us is not None
+        entry.earliest_us = entry.latest_us = entry.clock_bound_us = None
+        return proved
 
     @property
     def complete(self) -> bool:
@@ -215,6 +225,10 @@ class Report:
                 if not start.joints[link.name].confirmed:
                     start.convert(link)
         self.grew = True
+
+    def take_back(self, name: str, since: int) -> int:
+        """A joint's clock of this epoch and later was wrong; how many starts rested on it."""
+        return sum(start.take_back(name, since) for start in self.starts)
 
     def to_json(self) -> dict[str, Any]:
         """The report as plain values; `start` is the run's first."""

@@ -51,20 +51,21 @@ class JointClock:
         self.agreed_joint_us: int | None = None
         """Joint time of the newest exchange that contradicted nothing; none after one that did."""
 
-    def observe(self, exchange: Exchange, now_us: int) -> None:
-        """Take in an exchange; `now_us` is not before its T4."""
+    def observe(self, exchange: Exchange, now_us: int) -> bool:
+        """Take in an exchange; `now_us` is not before its T4. False where it contradicts others."""
         self._heard_us = now_us
         if self._fresh_from_us is not None and exchange.t1_us < self._fresh_from_us:
-            return  # sent before the contradiction was found: it may speak of the clock before
+            return True  # sent before the contradiction was found: it may speak of the clock before
         contradiction = self._guarantee.observe(exchange)
         if contradiction is not None:
             self._contradicted(contradiction, now_us)
-            return
+            return False
         self.agreed_joint_us = max(self.agreed_joint_us or 0, exchange.t3_us)
-        out_of_tolerance = self._out_of_tolerance(now_us)
+        out_of_tolerance = self.out_of_tolerance(now_us)
         self.locked = self._guarantee.exchanges >= AGREEING_EXCHANGES and not out_of_tolerance
         if self._fit_due_us is None or now_us >= self._fit_due_us:
             self._refit(now_us)
+        return True
 
     def reset(self, reason: str) -> None:
         """Forget the clock, for a cause known otherwise, such as a reboot: a clause, no full stop.
@@ -102,6 +103,11 @@ class JointClock:
     def age_us(self, now_us: int) -> int | None:
         """Time since the last exchange; none before the first."""
         return None if self._heard_us is None else now_us - self._heard_us
+
+    def out_of_tolerance(self, now_us: int) -> bool:
+        """Whether it contradicted itself so often that no accident explains it."""
+        times = self._contradictions
+        return len(times) == CONTRADICTIONS_LIMIT and now_us - times[0] <= CONTRADICTIONS_WITHIN_US
 
     def guarantee(self, now_us: int) -> Interval | None:
         """Between which values the offset lies, at any instant; none while unlocked."""
@@ -166,7 +172,7 @@ class JointClock:
             f"limits {contradiction.apart_us / US:.3f} s apart contradict each other by "
             f"{contradiction.gap_us} µs beyond a drift of {drift_ppm} ppm"
         )
-        if self._out_of_tolerance(now_us):
+        if self.out_of_tolerance(now_us):
             self._cause = (
                 f"{CONTRADICTIONS_LIMIT} contradictions within "
                 f"{CONTRADICTIONS_WITHIN_US // US} s mean that its crystal is off by more than "
@@ -174,10 +180,6 @@ class JointClock:
             )
         else:
             self._cause = f"it was stepped or restarted, for {step}"
-
-    def _out_of_tolerance(self, now_us: int) -> bool:
-        times = self._contradictions
-        return len(times) == CONTRADICTIONS_LIMIT and now_us - times[0] <= CONTRADICTIONS_WITHIN_US
 
     def _forget(self) -> None:
         self._guarantee.flush()

@@ -35,3 +35,14 @@ def test_starts_holds_and_ends_are_counted_as_they_come() -> None:
     assert look(counts, world) == ({"finished": 1}, 3, 0, 1)
     world.command(ev.Stop())
     assert look(counts, world) == ({"finished": 1, "stopped": 1}, 3, 0, 1)
+
+
+def test_report_of_an_earlier_run_that_changes_counts_nothing_again() -> None:
+    world, counts = homed_world(EVEN), RunCounts()
+    first = play(world, "G90 G94\nG0 A5\nM2\n")
+    finish(world)
+    assert look(counts, world) == ({"finished": 1}, 1, 0, 0)
+    moving(world)
+    assert look(counts, world) == ({"finished": 1}, 2, 0, 0)
+    counts.take(world.core.reports[first])
+    assert look(counts, world) == ({"finished": 1}, 2, 0, 0)
