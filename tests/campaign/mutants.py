@@ -273,6 +273,33 @@ MUTANTS = (
         "if link is not self.current:\n            return None",
         "if self.current is None:\n            return None",
     ),
+    _one(
+        "hold: it is accepted, and nothing is done",
+        f"{CORE}/machine.py",
+        "                self._hold(now)\n",
+        "                pass\n",
+    ),
+    _one(
+        "stop: it is accepted, and joints are not told",
+        f"{CORE}/machine.py",
+        "            link.stop(level, now)\n",
+        "            pass\n",
+    ),
+    Mutant(
+        "proof: it stands though its clock was found wrong",
+        (
+            Edit(
+                f"{CORE}/report.py",
+                "entry.earliest_us = entry.latest_us = entry.clock_bound_us = None",
+                "pass",
+            ),
+            Edit(
+                f"{CORE}/report.py",
+                "if not entry.confirmed:\n                entry.earliest_us",
+                "if False:\n                entry.earliest_us",
+            ),
+        ),
+    ),
 )
 
 

@@ -8,6 +8,7 @@ from coordinator.core import events as ev
 from coordinator.core.homing import HomingSequence
 from coordinator.core.jogging import Jog
 from coordinator.core.link import JointLink
+from coordinator.core.machine import Coordinator
 from coordinator.core.run import Phase, Run
 from protocol.constants import EXPIRY_US, US
 from tests.campaign.happenings import Happenings
@@ -102,3 +103,46 @@ def test_joint_that_homes_though_another_was_named_is_noticed(
     stage.world.station.command(ev.Home(("j1",)))
     monkeypatch.setattr(HomingSequence, "drive_fields", for_all)
     assert _broken_rule(stage) == "I11"
+
+
+def test_hold_that_is_only_accepted_is_noticed(
+    stage: Stage, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    _play(stage)
+    monkeypatch.setattr(Coordinator, "_hold", lambda core, now: None)
+    stage.world.station.command(ev.Hold())
+    assert _broken_rule(stage) == "halt"
+
+
+def test_stop_that_no_joint_is_told_of_is_noticed(
+    stage: Stage, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    _play(stage)
+    monkeypatch.setattr(JointLink, "stop", lambda link, level, now: None)
+    stage.world.station.command(ev.Stop())
+    assert _broken_rule(stage) == "halt"
+
+
+def test_jog_that_goes_on_through_a_hold_is_noticed(
+    stage: Stage, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr(Jog, "end", lambda jog, now: None)
+    stage.world.station.command(ev.Jog("j1", JOG_DEG_S))
+    stage.world.run_for(US // 5)
+    stage.world.station.command(ev.Hold())
+
+    def hold_on() -> None:
+        stage.world.station.command(ev.Jog("j1", JOG_DEG_S))
+        stage.world.at(stage.world.now + US // 10, hold_on)
+
+    hold_on()
+    assert _broken_rule(stage) == "halt"
+
+
+def test_jog_after_a_hold_breaks_nothing(stage: Stage) -> None:
+    stage.world.station.command(ev.Jog("j1", JOG_DEG_S))
+    stage.world.run_for(US // 5)
+    stage.world.station.command(ev.Hold())
+    stage.world.run_for(US)
+    stage.world.station.command(ev.Jog("j1", JOG_DEG_S))
+    stage.world.run_for(US)

@@ -1,6 +1,7 @@
-"""The invariants of the design's section 6, each with its text."""
+"""The invariants of the design's section 6, each with its text; and one more, `halt`."""
 
 from tests.campaign.invariants.base import Invariant
+from tests.campaign.invariants.halt import HoldsAndStops
 from tests.campaign.invariants.i01_armed import AllArmed
 from tests.campaign.invariants.i02_lease import NoFurtherThanLease
 from tests.campaign.invariants.i03_dead import RestWithoutCoordinator
@@ -24,6 +25,7 @@ ALWAYS: tuple[type[Invariant], ...] = (
     NoStranger,
     PositionTrue,
     OnlyByCommand,
+    HoldsAndStops,
     *ON_COPIES,
 )
 """I12 is judged by who plays a scenario: it needs an operator who asks."""

@@ -1,0 +1,134 @@
+"""A hold or stop that was accepted really holds or stops.
+
+Design section 5. It is in force for a joint from the first drive sent after it that the joint
+takes. From then on: a stop is latched at once; the joint is at rest within 1.5·Q of the command
+and its ramp, and a levelling that was about to begin may come in between (off the path, and after
+a stop, within its braking; drivers that are off move nothing); and it begins nothing until somebody
+asks for motion anew. A start that all had confirmed may still come within that 1.5·Q. A jog that
+goes on is not asked for anew: its control is still held. A joint that restarts has forgotten the
+order with everything else: it rests, and I7 and I11 see to it that it does not begin to move.
+"""
+
+from dataclasses import dataclass, field
+
+from coordinator.core import events as ev
+from coordinator.core.lease import LEVELLING_US
+from coordinator.rehearsal.node import Node
+from coordinator.rehearsal.station import Station
+from protocol.constants import US
+from protocol.drive import Drive, StopLevel
+from protocol.states import MOVING_STATES, JointState
+from protocol.status import Status
+from tests.campaign.invariants.base import Invariant
+from tests.campaign.judge import MOVES_BY_DRIVES, Judge
+from tests.campaign.truth import body_of, limits_of, path_of
+
+SPARE_US = 20_000
+"""For the errors of clocks."""
+BROKEN_CLOCK_US = 1_000_000
+"""For a joint whose counter the scenario stepped: it measures its ramp by that."""
+HELD_CONTROL_US = 300_000
+"""A jog asked for again within this time is the same jog."""
+ON_PATH = (JointState.ADVANCING, JointState.MOVING, JointState.RAMPING)
+
+
+@dataclass(slots=True)
+class _Order:
+    """A hold (level 0) or stop under way."""
+
+    level: StopLevel
+    at_us: int
+    soon_us: int
+    """Until when a joint on the path may go on as if nothing had been asked."""
+    after: dict[str, int]
+    """Number of the last drive to each joint that did not carry it yet."""
+    rest_us: dict[str, float] = field(default_factory=dict)
+    """By when each joint that has taken it must be at rest."""
+
+
+class HoldsAndStops(Invariant):
+    """Keeps the newest hold or stop of each session."""
+
+    name = "halt"
+
+    def __init__(self, judge: Judge) -> None:
+        super().__init__(judge)
+        self._orders: dict[int, _Order] = {}
+        self._jog_us: dict[int, int] = {}
+        """By session: when a jog was asked for last."""
+        self._before: dict[str, JointState] = {}
+
+    def commanded(self, station: Station, command: ev.Command) -> None:
+        session, now = station.core.session, self.world.now
+        match command:
+            case ev.Hold() | ev.Stop():
+                level = command.level if isinstance(command, ev.Stop) else StopLevel.NONE
+                q_us = max(link.quality.q_us for link in station.core.links)
+                self._orders[session] = _Order(
+                    level=level,
+                    at_us=now,
+                    soon_us=now + max(q_us * 3 // 2, LEVELLING_US) + SPARE_US,
+                    after={link.joint.id: link.sequence for link in station.core.links},
+                )
+            case ev.Play() | ev.Resume() | ev.Home():
+                self._orders.pop(session, None)
+            case ev.Jog(velocity_deg_s=velocity) if velocity:
+                if now - self._jog_us.get(session, -US) > HELD_CONTROL_US:
+                    self._orders.pop(session, None)
+                self._jog_us[session] = now
+
+    def drove(self, node: Node, station: Station, drive: Drive, status: Status | None) -> None:
+        order = self._orders.get(drive.session)
+        if status is None or order is None or node.id not in order.after:
+            return
+        if drive.sequence <= order.after[node.id]:
+            return
+        latched = body_of(node).latched
+        if latched < order.level:
+            raise self.broken(
+                f"{node.name} has latched stop {latched:d} after drive {drive.sequence}, stop "
+                f"{order.level:d} was asked for before that was sent"
+            )
+        if node.id not in order.rest_us:
+            order.rest_us[node.id] = self._rest_us(node, order)
+
+    def _rest_us(self, node: Node, order: _Order) -> float:
+        """By when a joint must be at rest that takes an order now."""
+        now, limits, path = self.world.now, limits_of(node), path_of(node)
+        if order.level is StopLevel.RELEASE or limits is None:
+            return now
+        if order.level is StopLevel.NONE and (
+            self._before.get(node.id) in ON_PATH or path.pending is not None
+        ):
+            return max(now, order.soon_us) + path.ramp.duration_us + SPARE_US
+        speed = abs(body_of(node).position(self.judge.joint_us(node))[1])
+        return now + speed / limits.acceleration * US + SPARE_US
+
+    def touched(self, node: Node) -> None:
+        state, before = body_of(node).state, self._before.get(node.id)
+        self._before[node.id] = state
+        order = self._orders.get(node.unit.joint.session or 0)
+        if order is None or node.id not in order.rest_us or state not in MOVING_STATES:
+            return
+        now, what = self.world.now, "stop" if order.level else "hold"
+        ago_ms = (now - order.at_us) / 1e3
+        may_start = state is JointState.MOVING and not order.level and now <= order.soon_us
+        if state in MOVES_BY_DRIVES and before is not state and not may_start:
+            raise self.broken(
+                f"{node.name} began to be {state.word} {ago_ms:.0f} ms after a {what} was asked "
+                "for, of which it had heard"
+            )
+        late_us = now - order.rest_us[node.id]
+        if node.id in self.judge.broken_clock:
+            late_us -= BROKEN_CLOCK_US
+        if late_us > 0:
+            raise self.broken(
+                f"{node.name} is {state.word} {ago_ms:.0f} ms after a {what} was asked for, "
+                f"{late_us / 1e3:.0f} ms longer than it may take"
+            )
+
+    def rebooted(self, node: Node) -> None:
+        self._before.pop(node.id, None)
+        for order in self._orders.values():
+            order.after.pop(node.id, None)
+            order.rest_us.pop(node.id, None)
