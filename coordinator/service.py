@@ -211,7 +211,10 @@ class Service:
         """Refuse before anything is planned what the core would refuse afterwards."""
         run = self._core.run
         if run is not None and run.phase is not Phase.ENDED:
-            raise Refused("running", f"run {run.number} is {run.phase}: play must wait for it")
+            raise Refused(
+                "running",
+                f"run {run.number} is {run.phase}: play must wait for its end; stop ends it",
+            )
 
     def tell(self, level: str, code: str, message: str) -> None:
         """Tell people something that the core does not know, as it does itself."""

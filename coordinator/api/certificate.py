@@ -5,6 +5,7 @@ Nobody vouches for it: who connects compares its fingerprint, or trusts exactly 
 
 import datetime
 import ipaddress
+import logging
 from collections.abc import Sequence
 from pathlib import Path
 from typing import Final
@@ -25,6 +26,7 @@ VALID: Final = datetime.timedelta(days=800)
 RENEWED_BEFORE: Final = datetime.timedelta(days=30)
 _BACK: Final = datetime.timedelta(days=1)
 """Clocks of phones may be behind."""
+_logger = logging.getLogger(__name__)
 
 
 def own_certificate(data: Path, address: str, names: Sequence[str]) -> str:
@@ -41,6 +43,12 @@ def own_certificate(data: Path, address: str, names: Sequence[str]) -> str:
     except (OSError, ValueError) as error:
         raise DataFolderError(f"{path} cannot be read: {error}") from error
     if not _fits(certificate, wanted):
+        _logger.warning(
+            "%s was for other names, or has nearly expired: it is made anew. Whoever has noted its "
+            "fingerprint or copied %s needs the new one.",
+            path,
+            data / CERTIFICATE_FILE,
+        )
         certificate = _make(path, wanted)
     text = certificate.public_bytes(serialization.Encoding.PEM).decode()
     write_whole(data / CERTIFICATE_FILE, text)

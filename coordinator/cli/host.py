@@ -112,6 +112,7 @@ def set_up_logging(level: int) -> None:
     """One line a message on standard error."""
     logging.basicConfig(format="%(asctime)s %(levelname)s %(message)s", stream=sys.stderr)
     logging.getLogger().setLevel(level)
+    logging.getLogger("alembic").setLevel(logging.WARNING)
     # Its warnings name nobody, and a client can cause as many as it likes.
     logging.getLogger("uvicorn").setLevel(logging.ERROR)
 

@@ -76,9 +76,14 @@ def rehearse(
 ) -> ExitCode:
     """Play a program on software joints many times.
 
-    It begins at the pose park, and nothing real moves. It is as true as the arm file and the
-    assumed network are. Ctrl-C ends it with what is known by then.
+    It begins at the pose park, wherever the arm stands, and nothing real moves. It is as true as
+    the arm file and the assumed network are. Ctrl-C ends it with what is known by then.
     """
+    if picture is not None and picture.suffix.lower() != ".svg":
+        raise Failure(
+            ExitCode.WRONG_INPUT,
+            f"--plot is {picture}, but must end in .svg: that is what it draws",
+        )
     described = read_arm(arm)
     text = read_program(file)
     checked = asdict(check_program(text, described))

@@ -198,7 +198,8 @@ def stop(
         out().print(f"stopped: {' '.join(stopped)}")
     if astray:
         sentences = [f"{name}: stop not confirmed: {why}" for name, why in astray.items()]
-        raise Failure(ExitCode.NOT_FINISHED, *sentences)
+        beware = "what has not confirmed may still move: use the emergency stop that cuts the power"
+        raise Failure(ExitCode.NOT_FINISHED, *sentences, beware)
     return ExitCode.DONE
 
 

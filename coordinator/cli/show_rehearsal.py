@@ -1,12 +1,16 @@
 """Sentences and a table of what rehearsals showed."""
 
 from collections.abc import Sequence
+from typing import Final
 
 from rich.table import Table
 
 from coordinator.cli.show import NONE, ms, us
 from coordinator.motion.peaks import JointPeaks, Peak
 from coordinator.rehearsal.summary import Summary
+
+TELLING: Final = 0.2
+"""A share of starts that is only known to be below this says little."""
 
 
 def rehearsal_sentences(summary: Summary, planned_s: float) -> list[str]:
@@ -79,11 +83,15 @@ def _starts(summary: Summary) -> list[str]:
         lead = summary.lead_us
         sentences.append(f"lead: {ms(lead.p50)} (p50), {ms(lead.most)} the longest")
     failed = summary.not_at_once
+    sure = (
+        f"95 % sure: under {failed.at_most * 100:.1f} % do not succeed at the first attempt"
+        if failed.at_most <= TELLING
+        else "too few rehearsals to tell how rare the others are"
+    )
     sentences.append(
         f"starts: {failed.of - failed.count} of {failed.of} at the first attempt, "
         f"{summary.retried.count} at a later one, {summary.partial.count} partial, "
-        f"{summary.refused.count} refused; 95 % sure: under {failed.at_most * 100:.1f} % do not "
-        "succeed at the first attempt"
+        f"{summary.refused.count} refused; {sure}"
     )
     return sentences
 

@@ -170,7 +170,7 @@ class Coordinator:
         self.members.configure(link, now)
 
     def _new_session(self, session: int, why: str, now: int) -> None:
-        message = f"{why}; the session with the joints ended"
+        message = f"{why}: every joint comes to rest, and nothing goes on by itself"
         self.outbox.note(now, "attention", "session-ended", message)
         if self.run:
             self.run.stop("lost", message, now)
@@ -232,7 +232,9 @@ class Coordinator:
     def _require_idle(self, wanted: str, now: int) -> None:
         if self.run is not None and self.run.phase is not Phase.ENDED:
             raise ev.Refused(
-                "running", f"run {self.run.number} is {self.run.phase}: {wanted} must wait for it"
+                "running",
+                f"run {self.run.number} is {self.run.phase}: {wanted} must wait for its end; stop "
+                "ends it",
             )
         if self.homing is not None and self.homing.state is HomingState.RUNNING:
             raise ev.Refused("homing", f"a homing is under way: {wanted} must wait for it")
@@ -319,6 +321,7 @@ class Coordinator:
             interval = ACTIVE_INTERVAL_US if self._busy() else IDLE_INTERVAL_US
             self._next_send_us = now + interval
             for link in self.links:
+                self.watch.look_for(link, now)
                 if link.in_session:
                     self.outbox.actions.append(ev.SendDrive(link.joint.id, self._drive(link, now)))
                     clear(link, self.outbox, now)

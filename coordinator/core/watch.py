@@ -1,10 +1,12 @@
 """Feeds what joints say of themselves to the warnings, and tells people what begins and ends."""
 
+from collections.abc import Iterable
 from typing import Final
 
 from coordinator.core.link import JointLink
 from coordinator.core.outbox import Outbox
-from coordinator.health.warnings import StandingWarning, WarningKeeper
+from coordinator.health.link import lost
+from coordinator.health.warnings import Finding, StandingWarning, WarningKeeper
 
 LOOK_US: Final = 1_000_000
 """A look each second will do for what changes slowly: nothing here may cost the arm time."""
@@ -36,7 +38,15 @@ class Watch:
         if said == before and now - looked_us < LOOK_US:
             return
         self._looked[link.name] = now, said
-        findings = link.health.findings(status, link.clock.reason, link.quality, now)
+        self._take(link, link.health.findings(status, link.clock.reason, link.quality, now), now)
+
+    def look_for(self, link: JointLink, now: int) -> None:
+        """To be asked again and again: is a joint silent that was heard once?"""
+        if link.status is not None and not link.heard(now):
+            self._looked.pop(link.name, None)  # its next word is news
+            self._take(link, (lost(link.name),), now)
+
+    def _take(self, link: JointLink, findings: Iterable[Finding], now: int) -> None:
         for change in self.warnings.observe(link.name, findings, now):
             warning, kind = change.warning, change.warning.kind
             if change.began:
@@ -51,6 +61,6 @@ class Watch:
         found = next((one for one in self.warnings.standing if one.id == number), None)
         if found is None or found.acknowledged:
             return found
-        message = f"{found.joint}: its warning {found.kind.code} was seen"
+        message = f"somebody has seen this: {found.message}"
         self._outbox.note(now, "info", "warning-seen", message, found.joint)
         return self.warnings.acknowledge(number)

@@ -32,6 +32,7 @@ class JointHealth:
             temperature.hot(joint, celsius),
             temperature.fan_still(joint, celsius, status.fan_percent),
             supply.low(joint, None if supply_mv is None else supply_mv / 1000),
+            Finding(link.LOST, False),
             link.poor(joint.name, quality),
             link.unlocked(joint.name, clock_reason, quality),
         )

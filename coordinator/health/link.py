@@ -1,4 +1,4 @@
-"""A link that is too poor for a start, and a clock that is not locked."""
+"""A joint that is silent, a link that is too poor for a start, and a clock that is not locked."""
 
 from typing import Final
 
@@ -15,6 +15,17 @@ lead meets its cap for one outage alone is tried all the same."""
 END_AFTER_US: Final = 10_000_000
 RELOCKED_AFTER_US: Final = 5_000_000
 
+LOST_BEGINS_AFTER_US: Final = 2_000_000
+"""Beside the silence by which a joint counts as lost: a run has told of it long before."""
+
+LOST: Final = Kind(
+    "joint-silent",
+    "danger",
+    "where it is and whether it moves is not known: keep out of the arm's reach; see to its supply "
+    "and to the network",
+    "is heard again",
+    begin_after_us=LOST_BEGINS_AFTER_US,
+)
 POOR: Final = Kind(
     "link-poor",
     "attention",
@@ -31,6 +42,11 @@ CLOCK: Final = Kind(
     "has a clock that is locked again",
     end_after_us=RELOCKED_AFTER_US,
 )
+
+
+def lost(name: str) -> Finding:
+    """A joint that was heard once and is not now."""
+    return Finding(LOST, True, f"{name} is silent")
 
 
 def poor(name: str, quality: LinkQuality) -> Finding:

@@ -109,11 +109,50 @@ def test_a_stop_or_hold_that_nobody_answers_is_told_as_not_delivered(
     expect(alert).to_contain_text("did not answer within 2 s")
 
 
+def test_a_joint_that_does_not_confirm_a_stop_is_named_until_it_does(
+    open_page: Open, files: str
+) -> None:
+    def wanting(*names: str) -> dict[str, Any]:
+        told = canned.whole()
+        for joint in told["state"]["joints"]:
+            joint["stop_wanted"] = int(joint["name"] in names)
+        return told
+
+    feed = Feed(wanting("wrist", "tool"))
+    page = open_page(files, before=feed.attach)
+    alert = page.get_by_role("alert")
+    expect(alert).to_contain_text(
+        "wrist and tool have not confirmed the stop and may still move. "
+        "Use the emergency stop that cuts the power.",
+        timeout=30_000,
+    )
+    feed.say(wanting("wrist"))
+    expect(alert).to_contain_text("wrist has not confirmed the stop")
+    feed.say(wanting())
+    expect(alert).not_to_contain_text("confirmed")
+
+
+def test_a_joint_that_is_not_there_is_named_beside_the_others_and_its_angle_is_the_last(
+    open_page: Open, files: str
+) -> None:
+    told = canned.whole(run=None, phase="idle")
+    told["state"]["joints"][4]["link"] = "absent"
+    page = open_page(files, before=Feed(told).attach)
+    run = page.get_by_role("region", name="The run")
+    expect(run).to_contain_text("Not whole")
+    expect(run).to_contain_text("not there: wrist")
+    lanes = page.get_by_role("listitem").filter(has=page.get_by_role("heading", level=2))
+    expect(lanes.filter(has_text="wrist")).to_contain_text("last ")
+    expect(lanes.filter(has_text="elbow")).not_to_contain_text("last ")
+
+
 def test_a_warning_says_what_to_do_and_is_marked_as_seen(open_page: Open, files: str) -> None:
     feed = Feed(warned())
     page = open_page(files, before=feed.attach)
     journal = page.get_by_role("region", name="What happened")
     expect(journal).to_contain_text("elbow is warm: 52.0 °C. Let it rest.")
+    # Also where people look first, until somebody has seen it.
+    expect(page.get_by_text("elbow is warm: 52.0 °C.")).to_have_count(2)
     seen = asked_of(page, "/warnings/7/seen", json={})
     with page.expect_response("**/seen"):
         journal.get_by_role("button", name="Seen").click()
@@ -122,6 +161,7 @@ def test_a_warning_says_what_to_do_and_is_marked_as_seen(open_page: Open, files:
     acknowledged["state"]["warnings"][0]["acknowledged"] = True
     feed.say(acknowledged)
     expect(journal.get_by_role("button", name="Seen")).to_have_count(0)
+    expect(page.get_by_text("elbow is warm: 52.0 °C.")).to_have_count(1)
 
 
 def test_runs_are_listed_fifty_at_a_time_and_older_ones_when_asked(

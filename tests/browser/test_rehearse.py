@@ -69,3 +69,25 @@ def test_a_programs_mistakes_are_shown_with_their_lines(open_page: Open, url: st
     panel = page.get_by_role("region", name="Rehearse", exact=True)
     panel.get_by_role("button", name="Rehearse").click()
     expect(panel.get_by_text("Line 1, column")).to_be_visible(timeout=PATIENCE_MS)
+
+
+def test_what_was_rehearsed_is_not_shown_beside_another_program(open_page: Open, url: str) -> None:
+    page = opened(open_page, url, "G0 A999\nM2\n")
+    panel = page.get_by_role("region", name="Rehearse", exact=True)
+    panel.get_by_role("button", name="Rehearse").click()
+    expect(panel.get_by_text("Line 1, column")).to_be_visible(timeout=PATIENCE_MS)
+    page.get_by_role("textbox", name="Program").fill("G0 A-150\nM2\n")
+    expect(panel.get_by_text("it was changed since")).to_be_visible()
+    expect(panel.get_by_text("Line 1, column")).to_have_count(0)
+
+
+@pytest.mark.parametrize("wrong", ["", "0", "-3", "501", "2.5"])
+def test_a_number_of_times_that_is_none_is_told_and_rehearses_nothing(
+    open_page: Open, url: str, wrong: str
+) -> None:
+    page = opened(open_page, url, "G0 A-150\nM2\n")
+    panel = page.get_by_role("region", name="Rehearse", exact=True)
+    panel.get_by_label("Times").fill(wrong)
+    told = f"Times is {wrong or 'empty'}, but must be 1 to 500."
+    expect(panel.get_by_text(told)).to_be_visible()
+    expect(panel.get_by_role("button", name="Rehearse")).to_be_disabled()

@@ -83,7 +83,7 @@ def test_play_is_refused_while_unhomed_and_while_running(bench: Bench) -> None:
     bench.until_moving()
     refused = bench.unisono("run", str(file))
     assert refused.returncode == 3
-    assert refused.stderr == "unisono: run 1 is moving: play must wait for it\n"
+    assert refused.stderr == "unisono: run 1 is moving: play must wait for its end; stop ends it\n"
     refused = bench.unisono("home")
     assert refused.returncode == 3
     assert "homing must wait" in refused.stderr

@@ -19,6 +19,7 @@ export function Details({ joint, history, nowUs, act }) {
     ["clock", clock.locked ? "locked" : clock.reason || "not locked"],
     ["clock known to within", micros(clock.bound_us)],
     ["clock rate", figure(clock.rate_ppm, 1, "ppm")],
+    ["homed", joint.homed == null ? NONE : joint.homed ? "yes" : "no"],
     ["motor", joint.energised == null ? NONE : joint.energised ? "on" : "off"],
     ["speed", figure(joint.velocity_deg_s, 1, "°/s")],
     ["largest speed", figure(joint.velocity_limit_deg_s, 0, "°/s")],

@@ -7,6 +7,14 @@ import { Shape } from "./shapes.js";
 
 const SHOWN = 30;
 
+/** Warnings that nobody has seen yet, in short, for where people look first. */
+export function Unseen({ arm }) {
+  const unseen = (arm.warnings ?? []).filter((one) => !one.acknowledged);
+  return unseen.length > 0 && html`
+    <ul class="unseen-warnings">${unseen.map((one) => html`
+      <li key=${one.id} class=${one.level}><${Shape} name="attention" /> ${closed(one.message)}</li>`)}</ul>`;
+}
+
 /** Warnings that stand, then notes. */
 export function Journal({ arm, nowUs, act }) {
   const warnings = arm.warnings ?? [];

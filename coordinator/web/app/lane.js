@@ -25,7 +25,7 @@ export function Lane({ joint, model, nowUs, gone, open, toggle, act }) {
         <p class="state ${level}"><${Shape} name=${shape} /> ${word}</p>
       </div>
       <div class="where">
-        <p class="angle">${angle(joint.homed ? joint.position_deg : null)}</p>
+        <p class="angle">${!fresh && !gone && joint.homed ? html`<span class="small">last </span>` : ""}${angle(joint.homed ? joint.position_deg : null)}</p>
         <${Range} joint=${joint} deg=${joint.homed ? joint.position_deg : null} />
       </div>
       <div class="health">

@@ -9,12 +9,13 @@ import { Play } from "./play.js";
 import { Records } from "./records.js";
 import { armNow, isBusy, isGone, nothing } from "./state.js";
 import { show } from "./strip.js";
+import { unconfirmed, Unstopped } from "./unstopped.js";
 import { Watch } from "./watch.js";
 
 const LOOK_MS = 250; // for the age of data while nothing is heard
 const root = document.getElementById("page");
 const page = { model: nothing(), said: null, open: new Set(), ended: null, you: null,
-  needsToken: false, seenRun: null, acts: 0, saidOf: 0 };
+  role: null, needsToken: false, seenRun: null, acts: 0, saidOf: 0, unstopped: new Map() };
 
 /** Do what somebody asked for; say in words what went wrong. Whether it was done. */
 async function act(work, done = null) {
@@ -42,6 +43,7 @@ function say(sentence, bad, number) {
 function draw() {
   const ms = performance.now();
   const gone = isGone(page.model, ms);
+  page.unstopped = unconfirmed(page.unstopped, page.model.arm?.joints ?? [], ms);
   const view = location.hash.slice(1).split("/")[0] || "watch";
   // What is shown while the coordinator is gone is of then; its age goes on.
   const nowUs = page.model.arm === null ? 0 : armNow(page.model, ms);
@@ -49,15 +51,17 @@ function draw() {
   show(page.model);
 }
 
-function Page({ page: { model, said, open, ended, you, needsToken }, view, gone, nowUs, ms }) {
+function Page({ page, view, gone, nowUs, ms }) {
+  const { model, said, open, ended, you, role, needsToken, unstopped } = page;
   const pages = { watch: Watch, play: Play, records: Records };
   const View = pages[view] ?? Watch;
   return html`
-    <${Header} arm=${model.arm} view=${view} you=${you} gone=${gone} act=${act} />
+    <${Header} arm=${model.arm} view=${view} you=${you} role=${role} gone=${gone} act=${act} />
     <main class=${gone ? "gone" : ""} id="main" tabindex="-1">
       <${Outdated} model=${model} />
-      <${Gone} model=${model} gone=${gone} ms=${ms} />
+      <${Gone} model=${model} gone=${gone && !needsToken} ms=${ms} />
       <div class="said" role="alert">
+        <${Unstopped} since=${unstopped} ms=${ms} />
         ${said && html`<p class=${said.bad ? "bad" : ""}>${said.sentence}
           <button class="plain" onClick=${() => say(null, false, page.acts)}>Close</button></p>`}
       </div>
@@ -118,7 +122,8 @@ async function lookForEnd(arm) {
 
 async function lookForAccess() {
   try {
-    page.needsToken = (await get("/session")).role === null;
+    page.role = (await get("/session")).role;
+    page.needsToken = page.role === null;
     if (!page.needsToken) page.you = (await get("/control")).you ?? null;
   } catch (error) {
     if (!(error instanceof Refusal)) throw error;

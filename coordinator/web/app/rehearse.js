@@ -6,6 +6,8 @@ import { ask, get, post, Refusal, sentence } from "./api.js";
 import { figure, micros } from "./figures.js";
 
 const LOOK_MS = 500;
+const MOST = 500;
+const TELLING = 0.2; // a share that is only known to be below this says little
 const NETWORKS = {
   quiet: "quiet: a router of its own",
   home: "home: one used by others now and then",
@@ -19,6 +21,8 @@ export function Rehearse({ program, gone, act }) {
   const [seeds, setSeeds] = useState(null);
   const [seen, setSeen] = useState(null);
   const going = seen?.state === "running";
+  const stale = seen !== null && seen.text !== program.text;
+  const some = Number.isInteger(Number(seeds)) && seeds >= 1 && seeds <= MOST;
 
   useEffect(() => {
     chosenLast().then((last) => {
@@ -33,7 +37,7 @@ export function Rehearse({ program, gone, act }) {
     let over = false;
     const timer = setTimeout(async () => {
       const next = await look(seen);
-      if (!over) setSeen(next);
+      if (!over) setSeen({ ...next, text: seen.text });
     }, LOOK_MS);
     return () => {
       over = true;
@@ -42,12 +46,13 @@ export function Rehearse({ program, gone, act }) {
   }, [seen, gone]);
 
   const begin = () => act(async () => {
+    const { name, text } = program;
     const { rehearsal } = await post("/rehearsals",
-      { name: program.name || "program", text: program.text, network, seeds });
-    setSeen(await get(`/rehearsals/${rehearsal}`));
+      { name: name || "program", text, network, seeds: Number(seeds) });
+    setSeen({ ...await get(`/rehearsals/${rehearsal}`), text });
   });
   const cancel = () => act(async () =>
-    setSeen(await ask("DELETE", `/rehearsals/${seen.rehearsal}`)));
+    setSeen({ ...await ask("DELETE", `/rehearsals/${seen.rehearsal}`), text: seen.text }));
   return html`
     <section class="card rehearse" aria-label="Rehearse">
       <h2>Rehearse</h2>
@@ -57,19 +62,21 @@ export function Rehearse({ program, gone, act }) {
         <label>Network <select value=${network} onChange=${(event) => setNetwork(event.target.value)}>
           ${Object.entries(NETWORKS).map(([name, words]) => html`<option key=${name} value=${name}>${words}</option>`)}
         </select></label>
-        <label>Times <input type="number" min="1" max="500" value=${seeds}
-          onInput=${(event) => setSeeds(Math.round(Number(event.target.value)) || 1)} /></label>
+        <label>Times <input type="number" min="1" max=${MOST} value=${seeds} aria-invalid=${!some}
+          onInput=${(event) => setSeeds(event.target.value)} /></label>
+        ${seeds !== null && !some && html`<span role="alert">Times is ${seeds === "" ? "empty" : seeds}, but must be 1 to ${MOST}.</span>`}
       </p>
       <p class="row">
-        <button disabled=${!program.text.trim() || gone || going || !network || !seeds} onClick=${begin}>Rehearse</button>
+        <button disabled=${!program.text.trim() || gone || going || !network || !some} onClick=${begin}>Rehearse</button>
         ${going && html`<progress max=${seen.of} value=${seen.done}
             aria-label="Rehearsals done"></progress> <span>${seen.done} of ${seen.of}</span>
           <button class="plain" onClick=${cancel}>Cancel</button>`}
       </p>
-      <div role="status">${seen && !going && html`<p>${outcome(seen)}</p>`}</div>
-      ${seen?.errors?.length > 0 && html`<ul class="problems">${seen.errors.map((one, k) =>
+      <div role="status">${stale ? html`<p>What was rehearsed is not the program above: it was changed since.</p>`
+        : seen && !going && html`<p>${outcome(seen)}</p>`}</div>
+      ${!stale && seen?.errors?.length > 0 && html`<ul class="problems">${seen.errors.map((one, k) =>
         html`<li key=${k} class="danger">Line ${one.line}, column ${one.column}: ${sentence(one.message)}</li>`)}</ul>`}
-      ${seen?.summary && html`<${Summary} seen=${seen} />`}
+      ${!stale && seen?.summary && html`<${Summary} seen=${seen} />`}
     </section>`;
 }
 
@@ -110,7 +117,8 @@ function Summary({ seen: { summary, joints, rehearsal, state } }) {
         after ${seconds(summary.wait_us?.p50)} from the command to the start.</li>
       <li><strong>Starts</strong>: ${micros(summary.spread_us?.p50)} apart (p50), ${micros(summary.spread_us?.p99)} (p99);
         ${" "}${failed.of - failed.count} of ${failed.of} at the first try,
-        under ${figure(failed.at_most * 100, 1, "%")} need more (95 % sure).</li>
+        ${failed.at_most <= TELLING ? `under ${figure(failed.at_most * 100, 1, "%")} need more (95 % sure).`
+          : "too few rehearsals to tell how rare others are."}</li>
       <li><strong>Holds</strong>: ${summary.holds === 0 ? "none" : `${summary.holds}, ${figure(summary.holds_per_run, 2, "")} a run`}.</li>
     </ul>
     <div class="scroll" tabindex="0" role="region" aria-label="What is asked of each joint">

@@ -62,9 +62,12 @@ function Speed({ percent, rests, act }) {
 function Resting({ arm, act }) {
   const homing = arm.phase === "homing" ? arm.homing : null;
   const unhomed = arm.joints.filter((joint) => !joint.homed).length;
+  const away = arm.joints.filter((joint) => joint.link !== "up").map((joint) => joint.name);
   const done = homing ? Object.keys(homing.joints).length : 0;
-  const what = homing ? `Homing ${homing.current}` : arm.phase === "jogging" ? "Jogging" : "At rest";
+  const what = homing ? `Homing ${homing.current}` : arm.phase === "jogging" ? "Jogging"
+    : away.length > 0 ? "Not whole" : "At rest";
   const line = homing ? `${done} of ${homing.asked.length} done`
+    : away.length > 0 ? `not there: ${away.join(", ")}`
     : unhomed === 0 ? "all joints are homed"
       : `${unhomed === arm.joints.length ? "no joint is homed" : `${unhomed} of ${arm.joints.length} joints not homed`}`;
   return html`

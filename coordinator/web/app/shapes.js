@@ -48,7 +48,9 @@ export function jointState(joint, fresh) {
   if (joint.link !== "up") return ["away", LINKS[joint.link] ?? joint.link, "attention"];
   if (!fresh) return ["away", "silent", "attention"];
   if (joint.state === "faulted" || joint.faults?.length) return ["attention", "fault", "danger"];
-  if (joint.stop && joint.state !== "stopping") return ["stopped", "stopped", ""];
+  if (joint.stop && joint.state !== "stopping") {
+    return ["stopped", joint.homed ? "stopped" : "stopped, not homed", ""];
+  }
   const [shape, word] = STATES[joint.state] ?? ["unhomed", joint.state ?? "unknown"];
   return [shape, word, ""];
 }

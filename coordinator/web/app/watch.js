@@ -4,7 +4,7 @@ import { html } from "htm/preact";
 import { micros } from "./figures.js";
 import { jointState } from "./shapes.js";
 import { isFresh } from "./state.js";
-import { Journal } from "./journal.js";
+import { Journal, Unseen } from "./journal.js";
 import { Lane } from "./lane.js";
 import { Report } from "./report.js";
 import { RunBar } from "./runbar.js";
@@ -15,6 +15,7 @@ export function Watch({ model, nowUs, gone, open, toggle, ended, close, act }) {
   const arm = model.arm;
   return html`
     <${RunBar} arm=${arm} gone=${gone} act=${act} />
+    <${Unseen} arm=${arm} />
     <p class="unseen" role="status">${gone ? "" : troubles(arm, nowUs)}</p>
     <ul class="lanes">
       ${arm.joints.map((joint) => html`

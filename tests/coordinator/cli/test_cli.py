@@ -133,6 +133,9 @@ def test_joints_are_shown_and_stop_is_asked_for_at_any_time(arm: Bench, unisono:
     assert stopped.err.splitlines()[0] == (
         "unisono: turntable: stop not confirmed: it is absent and was never heard"
     )
+    assert stopped.err.splitlines()[-1] == (
+        "unisono: what has not confirmed may still move: use the emergency stop that cuts the power"
+    )
 
 
 def test_second_coordinator_is_told_which_process_has_the_folder(

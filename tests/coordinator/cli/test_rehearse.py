@@ -166,6 +166,7 @@ def test_a_program_that_moves_nothing_is_refused_as_run_does(
     [
         (["--seeds", "0"], "--seeds"),
         (["--network", "none"], "--network"),
+        (["--plot", "plot.png"], "--plot is plot.png, but must end in .svg"),
         (["--plot", "nowhere/at/all.svg"], "nowhere/at/all.svg cannot be written"),
     ],
 )

@@ -5,6 +5,7 @@ from typing import Any
 import pytest
 
 from coordinator.core import events as ev
+from coordinator.core.machine import Coordinator
 from coordinator.core.run import Phase
 from coordinator.core.snapshot import snapshot
 from coordinator.rehearsal.world import World
@@ -23,6 +24,7 @@ from tests.coordinator.core.kit import (
     refusal,
     report_of,
     run_of,
+    small_arm,
     unit,
     until,
     until_phase,
@@ -171,5 +173,30 @@ def test_the_warnings_of_a_joint_that_falls_silent_stand_as_they_were() -> None:
     world.cut("tip", 30 * S)
     unit(world, "tip").supply_v = 24.0
     world.run_for(25 * S)
-    assert standing(world) == [("tip", "supply-low")]
+    assert standing(world) == [("tip", "supply-low"), ("tip", "joint-silent")]
     until(world, lambda: not standing(world), 60 * S)
+
+
+def test_a_joint_that_was_heard_and_is_silent_is_a_warning_until_it_is_heard() -> None:
+    world = homed_world("none")
+    world.run_for(10 * S)
+    assert standing(world) == []
+    world.cut("tip", 2 * S)
+    world.run_for(2 * S)
+    assert standing(world) == []  # a passing outage is none
+    world.run_for(5 * S)
+    world.cut("tip", 6 * S)
+    world.run_for(5 * S)
+    (one,) = warnings(world)
+    assert (one["joint"], one["code"], one["level"]) == ("tip", "joint-silent", "danger")
+    assert one["message"] == "tip is silent"
+    assert "keep out of the arm's reach" in one["advice"]
+    until(world, lambda: not standing(world), 10 * S)
+    assert "joint-silent-over" in codes(world)
+
+
+def test_joints_that_were_never_heard_are_no_warning() -> None:
+    absent = Coordinator(small_arm(), bytes(16), 7)
+    for now in range(0, 20 * S, S // 5):
+        absent.poll(now)
+    assert absent.watch.warnings.standing == []
