@@ -15,9 +15,9 @@ _HELD: Final = {
     "clock": "its clock could not be trusted any more",
 }
 _STOPPED: Final = {
-    StopLevel.STOP: "stopped",
-    StopLevel.STOP_AND_RELEASE: "stopped, and its motor has no current now: it can sink",
-    StopLevel.RELEASE: "let go: its motor has no current, it can sink",
+    StopLevel.STOP: "has stopped",
+    StopLevel.STOP_AND_RELEASE: "has stopped, and its motor has no current now: it can sink",
+    StopLevel.RELEASE: "has let go: its motor has no current, it can sink",
 }
 
 
