@@ -32,6 +32,8 @@ JOINT_FAULTS = (
 )
 HOST_FAULTS = ("crash", "sleep", "second", "slew")
 OPERATOR = ("hold", "resume", "stop", "home", "override", "play", "jog")
+PLAYS_MS = (6_000, 11_000, 16_000)
+"""After a crystal went out of tolerance: starts while it is not, or only just, found out."""
 
 
 def generate(seed: int) -> Scenario:
@@ -84,7 +86,10 @@ def _happening(random: Random, joints: int) -> list[Happening]:
     if kind < 0.40:
         return [_link_fault(random, joints, at_ms, one)]
     if kind < 0.58:
-        return [_joint_fault(random, at_ms, one)]
+        fault = _joint_fault(random, at_ms, one)
+        if fault.what == "crystal":
+            return [fault, *(Happening(at_ms + later_ms, "play") for later_ms in PLAYS_MS)]
+        return [fault]
     if kind < 0.70:
         what = random.choice(HOST_FAULTS)
         for_ms = {
@@ -135,7 +140,7 @@ def _joint_fault(random: Random, at_ms: int, one: tuple[int, ...]) -> Happening:
         "reboot": random.choice((50, 500, 2_000, 7_000)),
         "hot": 3_000,
         "supply": random.choice((500, 3_000)),
-        "crystal": 5_000,
+        "crystal": 20_000,
         "hall-noisy": 3_000,
         "hall-high": 5_000,
         "hall-low": 5_000,
@@ -143,7 +148,7 @@ def _joint_fault(random: Random, at_ms: int, one: tuple[int, ...]) -> Happening:
     }.get(what, 0)
     amount = {
         "clock-step": random.choice((-200_000.0, -3_000.0, 300.0, 5_000.0, 1e6)),
-        "crystal": random.choice((-400.0, 300.0, 2_000.0)),
+        "crystal": random.choice((-300.0, 200.0, 2_000.0)),
         "lost-steps": random.choice((-20_000.0, 3_000.0)),
         "slow": random.choice((10_000.0, 80_000.0, 300_000.0)),
     }.get(what, 0.0)

@@ -8,10 +8,12 @@ from coordinator.rehearsal.node import Node
 from coordinator.rehearsal.observer import Observer
 from coordinator.rehearsal.station import Station
 from coordinator.rehearsal.world import World
+from coordinator.timing.clock import JointClock
 from protocol.drive import Drive
 from protocol.states import JointState
 from protocol.status import Status
 from simulator.unit import WorldTruth
+from tests.campaign.truth import link_of
 
 if TYPE_CHECKING:
     from tests.campaign.invariants.base import Invariant
@@ -41,6 +43,9 @@ class Judge(Observer):
         self.lanes = lanes
         self.broken_clock: set[str] = set()
         """Joints whose crystal or counter was broken by the scenario: they have no true clock."""
+        self.hidden: set[tuple[int, str, int]] = set()
+        """Session, joint and clock epoch of every break that no coordinator has found out: what it
+        states by that clock may be false. A step within the slack of a link contradicts nothing."""
         self.astray: set[str] = set()
         """Joints that may not know where they met their sensor: they restarted, lost steps, or were
         told wrongly by it."""
@@ -48,6 +53,8 @@ class Judge(Observer):
         """Joints whose home sensor lied at some time: where they homed is not where home is."""
         self.eavesdrop: Callable[[Node, bytes], None] | None = None
         """Who hears the bytes of drives pass by."""
+        self._broke: dict[tuple[Station, str], tuple[JointClock, int]] = {}
+        """What each laptop knew of a clock, and its epoch, when the scenario broke it last."""
         self._joint_us: dict[str, tuple[int, float]] = {}
         self._permitted: dict[str, tuple[int, JointState]] = {}
         """Plan and state of each joint when it took its last drive."""
@@ -83,6 +90,18 @@ class Judge(Observer):
     def clock_stepped(self, node: Node) -> None:
         """The scenario has stepped a joint's counter."""
         self._joint_us.pop(node.id, None)
+        self.broken_clock.add(node.id)
+        for station in self.world.stations:
+            link = link_of(station, node.id)
+            self._broke[station, node.id] = link.clock, link.clock_epoch
+            self.hidden.add((station.core.session, link.name, link.clock_epoch))
+
+    def _find_out(self, station: Station, joint_id: str) -> None:
+        """See whether a laptop has found out by now that a clock broke."""
+        clock, epoch = self._broke[station, joint_id]
+        link = link_of(station, joint_id)
+        if link.clock is clock and link.clock_epoch > epoch:
+            self.hidden.discard((station.core.session, link.name, epoch))
 
     def _those(self, name: str, base: type) -> list[Callable[..., None]]:
         return [
@@ -136,6 +155,8 @@ class Judge(Observer):
             look(node, truth)
 
     def heard(self, station: Station, joint_id: str) -> None:
+        if (station, joint_id) in self._broke:
+            self._find_out(station, joint_id)
         for look in self._heard:
             look(station, joint_id)
 

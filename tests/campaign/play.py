@@ -125,11 +125,6 @@ def _outcome(
             outcome.apart_us += [hold["apart_us"] for hold in report.holds]
     together = next((one for one in judge.invariants if isinstance(one, Together)), None)
     if together is not None:
-        try:
-            for report in world.core.reports.values():
-                together.judge_starts(world.core.session, report.starts)
-        except Violated as violated:
-            outcome.violation = outcome.violation or violated
         outcome.guarantees = together.checked
-        outcome.spreads = together.spreads
+        outcome.spreads = list(together.spreads.values())
     return outcome

@@ -5,7 +5,9 @@ Everything is read at an instant up to which the joint has been brought, so noth
 
 from bisect import bisect_right
 
+from coordinator.core.link import JointLink
 from coordinator.rehearsal.node import Node
+from coordinator.rehearsal.station import Station
 from protocol.configuration import Configuration
 from protocol.pathtime import Course
 from protocol.segments import rounding_allowance
@@ -27,6 +29,11 @@ def path_of(node: Node) -> Path:
 def state_of(node: Node) -> JointState:
     """Its true state."""
     return node.unit.joint._body.state
+
+
+def link_of(station: Station, joint_id: str) -> JointLink:
+    """What a laptop believes of a joint."""
+    return next(link for link in station.core.links if link.joint.id == joint_id)
 
 
 def limits_of(node: Node) -> Configuration | None:
