@@ -8,6 +8,7 @@ its axis has passed an edge of the sensor.
 """
 
 import math
+from itertools import combinations_with_replacement
 
 from coordinator.rehearsal.node import Node
 from coordinator.rehearsal.station import Station
@@ -31,8 +32,9 @@ class PositionTrue(Invariant):
 
     def __init__(self, judge: Judge) -> None:
         super().__init__(judge)
-        self._slipped: dict[str, int] = {}
-        """What had been lost when the joint met its sensor last while it homed."""
+        self._slipped: dict[str, float] = {}
+        """What had been lost when the joint met its sensor last while it homed; between the two
+        edges whose middle it takes, half of what it lost there counts."""
         self._homing: dict[str, set[int]] = {}
         """What had been lost at any time of the homing under way."""
         self._axis: dict[str, tuple[int, float]] = {}
@@ -44,12 +46,14 @@ class PositionTrue(Invariant):
         if truth.event == "home":
             self._slipped[node.id] = self._lost_when_met(node)
 
-    def _lost_when_met(self, node: Node) -> int:
+    def _lost_when_met(self, node: Node) -> float:
         """What had been lost when it met its sensor: what it lost since then it cannot know of."""
         now = self.judge.joint_us(node)
         away = axis_of(node, now) - body_of(node).position(now)[0]
         slipped = node.unit.slipped
-        for before in self._homing.pop(node.id, set()):
+        known = sorted(self._homing.pop(node.id, set()))
+        for first, second in combinations_with_replacement(known, 2):
+            before = (first + second) / 2
             if abs(away - (slipped - before)) <= COUNTS_PER_MICROSTEP:
                 return before
         return slipped
@@ -71,8 +75,8 @@ class PositionTrue(Invariant):
             return
         if body.homed:
             raise self.broken(
-                f"{node.name} lost {self._lost(node)} counts, its axis passed an edge of the home "
-                f"sensor between {before:.0f} and {axis:.0f}, and it still says it is homed"
+                f"{node.name} lost {self._lost(node):g} counts, its axis passed an edge of the "
+                f"home sensor between {before:.0f} and {axis:.0f}, and it still says it is homed"
             )
         self.found += bool(body.faults & Fault.STEPS_LOST)
 
@@ -94,8 +98,8 @@ class PositionTrue(Invariant):
         if status.faults & Fault.STEPS_LOST:
             raise self.broken(f"{node.name} says it lost steps and that it is homed")
 
-    def _lost(self, node: Node) -> int:
-        return node.unit.slipped - self._slipped.get(node.id, 0)
+    def _lost(self, node: Node) -> float:
+        return node.unit.slipped - self._slipped.get(node.id, 0.0)
 
     def _beyond_doubt(self, node: Node) -> bool:
         """Whether it lost more than the protocol lets it overlook at any of its speeds."""
