@@ -131,15 +131,24 @@ MUTANTS = (
         (
             Edit(
                 f"{JOINT}/playing.py",
-                "if self._path.began_us is not None:",
-                "if self._path.began_us is not None and self._body.state is JointState.HELD:",
+                "from protocol.pathtime import RateChange\n",
+                "from protocol.constants import PPM\n"
+                "from protocol.pathtime import Course, RateChange\n",
             ),
             Edit(
                 f"{JOINT}/playing.py",
                 "        else:\n            self._newest = plan.number\n            if self._go(",
                 "        elif self._body.state is JointState.RAMPING:\n"
-                "            self._path.lease_us = drive.lease_us\n"
-                "            self._comply(plan.number)\n"
+                "            path, arm_us = self._path, self._body.arm(now)\n"
+                "            here_us, rate = path.course.at(arm_us)\n"
+                "            if drive.lease_us is not None and drive.lease_us > here_us:\n"
+                "                path.current, path.began_us = plan.change, None\n"
+                "                after = plan.change.after_ppm / PPM\n"
+                "                path.course = Course(arm_us, here_us, rate, after, path.ramp)\n"
+                "                self._body.state = JointState.MOVING\n"
+                "                self._newest = plan.number\n"
+                "                self._comply(plan.number)\n"
+                "                self._take_lease(drive.lease_us, now)\n"
                 "        else:\n            self._newest = plan.number\n            if self._go(",
             ),
         ),
@@ -299,6 +308,12 @@ MUTANTS = (
                 "if False:\n                entry.earliest_us",
             ),
         ),
+    ),
+    _one(
+        "arm, joint: a start needs no arm before it",
+        f"{JOINT}/playing.py",
+        "or armed_by is None\n            or armed_by >= plan.number",
+        "or (armed_by or 0) >= plan.number",
     ),
 )
 

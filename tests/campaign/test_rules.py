@@ -10,6 +10,7 @@ from coordinator.core.jogging import Jog
 from coordinator.core.link import JointLink
 from coordinator.core.machine import Coordinator
 from coordinator.core.run import Phase, Run
+from coordinator.core.start import Start
 from protocol.constants import EXPIRY_US, US
 from tests.campaign.happenings import Happenings
 from tests.campaign.invariants import ALWAYS
@@ -146,3 +147,11 @@ def test_jog_after_a_hold_breaks_nothing(stage: Stage) -> None:
     stage.world.run_for(US)
     stage.world.station.command(ev.Jog("j1", JOG_DEG_S))
     stage.world.run_for(US)
+
+
+def test_start_that_waits_for_no_arm_is_noticed(
+    stage: Stage, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr(Start, "_all_comply", lambda start, now: True)
+    assert Happenings(SCENARIO, stage.world, stage.judge).play()
+    assert _broken_rule(stage) == "I1"

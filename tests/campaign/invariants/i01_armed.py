@@ -1,5 +1,8 @@
 """I1: a joint starts or resumes only if every joint of the run had complied with *arm* of the
 plan before.
+
+So no *go* may be sent before that either, which is sharper: what the coordinator believes is held
+against what the joints truly did.
 """
 
 from coordinator.rehearsal.node import Node
@@ -28,8 +31,19 @@ class AllArmed(Invariant):
             return
         if plan.change is None:
             self._arm[drive.session] = plan.number
-        else:
-            self._arm_before.setdefault((drive.session, plan.number), self._arm.get(drive.session))
+        elif (drive.session, plan.number) not in self._arm_before:
+            arm = self._arm_before[drive.session, plan.number] = self._arm.get(drive.session)
+            if missing := self._missing(drive.session, arm):
+                raise self.broken(
+                    f"plan {plan.number} is sent, a start, but {missing} had not complied with "
+                    f"arm {arm}"
+                )
+
+    def _missing(self, session: int, arm: int | None) -> str:
+        """The joints that did not comply with an arm."""
+        complied = self._complied.get((session, arm or 0), set())
+        missing = sorted(self.world.nodes.keys() - complied)
+        return ", ".join(self.world.nodes[one].name for one in missing)
 
     def drove(self, node: Node, station: Station, drive: Drive, status: Status | None) -> None:
         plan = drive.plan
@@ -45,10 +59,8 @@ class AllArmed(Invariant):
         arm = self._arm_before.get((session, plan))
         if arm is None:
             raise self.broken(f"{node.name} made a {truth.event} by plan {plan} without any arm")
-        missing = self.world.nodes.keys() - self._complied.get((session, arm), set())
-        if missing:
-            names = ", ".join(sorted(self.world.nodes[one].name for one in missing))
+        if missing := self._missing(session, arm):
             raise self.broken(
                 f"{node.name} made a {truth.event} by plan {plan}, "
-                f"but {names} had not complied with arm {arm}"
+                f"but {missing} had not complied with arm {arm}"
             )

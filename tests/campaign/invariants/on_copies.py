@@ -3,8 +3,8 @@
 Few scenarios strike in the one instant in which a rule of a joint matters. So whenever a joint
 takes another plan or begins to move, a copy of it meets what a network or a coordinator may do
 then: nothing comes any more (I3), a drive that carries nothing (I11), a lease beyond the points
-(I2), the same start once more when it is too late (I4), a home sensor that switches far from home
-(I9).
+(I2), a longer lease when it ramps to rest (I2), a start without an arm before it (I1), the same
+start once more when it is too late (I4), a home sensor that switches far from home (I9).
 """
 
 import math
@@ -90,6 +90,47 @@ class OfferedTooMuch(Invariant):
             )
 
 
+class RampsOn(Invariant):
+    """A joint that ramps to rest takes no lease."""
+
+    name = "I2"
+
+    def permitted(self, node: Node, drive: Drive) -> None:
+        """Let its lease be used up, and offer it the old one again."""
+        if state_of(node) is not JointState.MOVING:
+            return
+        copy, now = clone(node.unit.joint), self.judge.joint_us(node)
+        copy.drive(replace(drive, sequence=drive.sequence + 1, lease_us=0), now)
+        status = copy.drive(replace(drive, sequence=drive.sequence + 2), now + LATE_US)
+        if status is None or status.plan or copy.state is JointState.MOVING:
+            raise self.broken(
+                f"{node.name} would be {copy.state.word} again by a lease that came "
+                f"{LATE_US / 1e3:.0f} ms after its ramp to rest began"
+            )
+
+
+class Unarmed(Invariant):
+    """A start is not taken but after an arm."""
+
+    name = "I1"
+
+    def permitted(self, node: Node, drive: Drive) -> None:
+        """Let another start follow on a start, twice, and no arm between them."""
+        start, plan = path_of(node).pending, drive.plan
+        if start is None or plan is None or state_of(node) is not JointState.ARMED:
+            return
+        copy, now = clone(node.unit.joint), self.judge.joint_us(node)
+        other = replace(start, at_us=start.at_us + LATE_US)
+        for more in (1, 2):
+            go = replace(plan, number=plan.number + more, change=other)
+            status = copy.drive(replace(drive, sequence=drive.sequence + more, plan=go), now)
+            if status is None or status.plan or copy.path.pending is not None:
+                raise self.broken(
+                    f"{node.name} would take start {go.number} after start {plan.number}, "
+                    "with no arm between them"
+                )
+
+
 class TooLate(Invariant):
     """A start that comes after its instant is not taken."""
 
@@ -140,6 +181,8 @@ ON_COPIES: tuple[type[Invariant], ...] = (
     LeftAlone,
     Withdrawn,
     OfferedTooMuch,
+    RampsOn,
+    Unarmed,
     TooLate,
     SensorAstray,
 )
