@@ -11,6 +11,9 @@ from protocol.constants import PPM, RATE_MAX_PPM
 from protocol.drive import StopLevel
 from protocol.messages import Finished, Started
 
+ROUNDING_US = 1
+"""A joint tells its start in whole µs of its own time, which lie up to half of one beside it."""
+
 
 @dataclass(slots=True)
 class JointStart:
@@ -73,10 +76,11 @@ class StartRecord:
             return
         agreed_us = link.clock.agreed_joint_us
         entry.confirmed |= agreed_us is not None and agreed_us > entry.start_joint_us
-        interval = link.clock.arm_interval(entry.start_joint_us)
-        if interval is None:
+        earlier = link.clock.arm_interval(entry.start_joint_us - ROUNDING_US)
+        later = link.clock.arm_interval(entry.start_joint_us + ROUNDING_US)
+        if earlier is None or later is None:
             return
-        low, high = interval
+        low, high = earlier[0], later[1]
         if entry.earliest_us is None or entry.latest_us is None:
             entry.earliest_us, entry.latest_us = low, high
         elif max(low, entry.earliest_us) <= min(high, entry.latest_us):

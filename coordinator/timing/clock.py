@@ -155,8 +155,9 @@ class JointClock:
             return math.inf
         ahead_us = clock_map.to_arm(now_us + interval.high_us) + remainder_us - now_us
         behind_us = clock_map.to_arm(now_us + interval.low_us) + remainder_us - now_us
-        # The map computes in doubles: the next whole µs is surely beyond their rounding.
-        return math.floor(max(ahead_us, -behind_us)) + 1.0
+        # A joint tells its remainder in whole µs. And the map computes in doubles: the next whole
+        # µs is surely beyond their rounding.
+        return math.floor(max(ahead_us, -behind_us) + 0.5) + 1.0
 
     def _estimate_us(self, interval: Interval, now_us: int) -> float:
         if self._fit is None:

@@ -132,7 +132,7 @@ class Together(Invariant):
             return
         spread_us = (max(starts.values()) - min(starts.values())) / 1e3
         self.spreads[session, record.plan] = round(spread_us), bound_us
-        if spread_us > bound_us + 1.0:
+        if spread_us > bound_us:
             raise self.broken(
                 f"a start was spread by {spread_us:.1f} µs, its report states {bound_us} µs"
             )

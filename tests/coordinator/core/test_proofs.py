@@ -9,6 +9,7 @@ from coordinator.core import events as ev
 from coordinator.core.link import JointLink
 from coordinator.core.report import JointStart, Report, StartRecord
 from coordinator.timing.clock import CONTRADICTIONS_LIMIT
+from coordinator.timing.exchange import Exchange
 from protocol.clockmap import ClockMap
 from protocol.messages import Started
 from tests.coordinator.core.kit import (
@@ -175,3 +176,27 @@ def test_boot_that_ends_a_clock_takes_nothing_back_that_was_confirmed() -> None:
     world.restart_joint("tip")
     until(world, lambda: link(world, "tip").clock.locked)
     assert report_of(world).to_json() == before
+
+
+@pytest.mark.parametrize("part_us", [-0.5, -0.499, 0.0, 0.499, 0.5])
+def test_bound_holds_for_an_instant_that_a_joint_could_only_tell_in_whole_microseconds(
+    part_us: float,
+) -> None:
+    record = StartRecord(1, 1, LEAD_US, 0, {}, S, 0)
+    truth_us = {}
+    for one, part in zip(Arm(0, 1).links, (part_us, -part_us), strict=True):
+        for at_us in range(0, 2 * S, 40_000):
+            # On a link without any delay nothing is left between the limits.
+            assert one.observe(Exchange(at_us, at_us, at_us, at_us), at_us) is None
+        record.joints[one.name] = JointStart(clock_epoch=one.clock_epoch)
+        truth_us[one.name] = S + part
+        event = Started(
+            trajectory=1, plan=1, path_us=0, permission_us=0, start_us=round(truth_us[one.name])
+        )
+        record.take(one, event)
+        entry = record.joints[one.name]
+        assert entry.earliest_us is not None
+        assert entry.latest_us is not None
+        assert entry.earliest_us <= truth_us[one.name] <= entry.latest_us
+    assert record.bound_us is not None
+    assert max(truth_us.values()) - min(truth_us.values()) <= record.bound_us

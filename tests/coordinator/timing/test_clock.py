@@ -266,6 +266,18 @@ def test_bound_with_a_remainder_is_that_of_the_clock_the_joint_goes_by() -> None
     assert clock.bound_us(made, -40, 0) == pytest.approx(540, abs=1)
 
 
+def test_bound_holds_for_a_remainder_that_a_joint_could_only_tell_in_whole_microseconds() -> None:
+    clock = JointClock()
+    for _ in range(AGREEING_EXCHANGES):
+        clock.observe(Exchange(0, 700, -300, 0), 0)
+    made = ClockMap(1, 0, 200, 90_000)
+    for now_us in range(0, 20 * S, 777_777):
+        interval = clock.guarantee(now_us)
+        assert interval is not None
+        ahead_us = made.to_arm(now_us + interval.high_us) + 40.499 - now_us
+        assert ahead_us < clock.bound_us(made, round(40.499), now_us)
+
+
 @given(histories(), st.integers(-5_000, 5_000), st.integers(-5_000, 5_000), st.integers(0, 60 * S))
 def test_joint_never_misreads_arm_time_by_more_than_the_bound(
     history: tuple[TrueClock, list[Exchange]], wrong_us: int, remainder_us: int, later_us: int
