@@ -193,7 +193,12 @@ def way_on(state: dict[str, Any]) -> str:
     """What can be done with a run that is held or paused."""
     obstacle = state["obstacle"]
     if obstacle is None:
-        return "'unisono resume' goes on, 'unisono stop' ends the run"
+        behind = {name: us for name, us in (state.get("behind_us") or {}).items() if us}
+        first = ""
+        if behind:
+            each = ", ".join(f"{name} by {us / 1e3:.0f} ms" for name, us in behind.items())
+            first = f"first brings up slowly what is behind ({each}), then "
+        return f"'unisono resume' {first}goes on, 'unisono stop' ends the run"
     if obstacle["code"] == "ending":
         return "the coordinator is ending, and the run with it"
     return f"it cannot be resumed as it is: {obstacle['message']}; 'unisono stop' ends the run"

@@ -70,6 +70,7 @@ def _run(run: Run, now: int) -> dict[str, Any]:
         "lines": run.lines,
         "left_us": _left_us(run, path_us),
         "start": _start(run, now),
+        "behind_us": _behind_us(run, now),
     }
 
 
@@ -78,6 +79,19 @@ def _left_us(run: Run, path_us: int | None) -> int | None:
     if path_us is None or run.feed.end_us is None:
         return None
     return round(max(0, run.feed.end_us - path_us) * PPM / run.rate_ppm)
+
+
+def _behind_us(run: Run, now: int) -> dict[str, int] | None:
+    """By how much path time each joint that is heard is behind the furthest; None if none rests.
+
+    A resume first brings up, slowly, whoever is behind.
+    """
+    if run.phase is not Phase.HELD:
+        return None
+    heard = [(link.name, link.status) for link in run.links if link.heard(now)]
+    places = {name: status.path_us for name, status in heard if status is not None}
+    furthest_us = max(places.values(), default=0)
+    return {name: furthest_us - path_us for name, path_us in places.items()}
 
 
 def _start(run: Run, now: int) -> dict[str, Any] | None:

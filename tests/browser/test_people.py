@@ -132,6 +132,14 @@ def test_a_joint_that_does_not_confirm_a_stop_is_named_until_it_does(
     expect(alert).not_to_contain_text("confirmed")
 
 
+def test_a_held_run_says_whom_a_resume_would_bring_up_first(open_page: Open, files: str) -> None:
+    held = canned.run(phase="held", behind_us={"elbow": 0, "wrist": 100_000})
+    page = open_page(files, before=Feed(canned.whole(run=held, phase="held")).attach)
+    expect(page.get_by_role("region", name="The run")).to_contain_text(
+        "Resume first brings up slowly what is behind (wrist by 100 ms), then goes on"
+    )
+
+
 def test_a_joint_that_is_not_there_is_named_beside_the_others_and_its_angle_is_the_last(
     open_page: Open, files: str
 ) -> None:

@@ -37,8 +37,16 @@ function Running({ run, gone, act }) {
       ? html`<button class="main" disabled=${gone} onClick=${() => act(() => post("/resume"))}>Resume</button>`
       : html`<button class="main" disabled=${run.phase === "holding" && !gone}
           onClick=${() => act(() => deliver("/hold", undefined, UNHELD))}>Hold</button>`}
-    ${rests && html`<p class="why">${run.message ? `${sentence(run.message)} ` : ""}Resume goes on
-      along the path, and the arm moves at once: keep out of its reach. Stop ends the run.</p>`}`;
+    ${rests && html`<p class="why">${run.message ? `${sentence(run.message)} ` : ""}Resume${" "}
+      ${behind(run)}goes on along the path, and the arm moves at once: keep out of its reach. Stop ends the run.</p>`}`;
+}
+
+// Who would have to catch up first.
+function behind(run) {
+  const late = Object.entries(run.behind_us ?? {}).filter(([, us]) => us > 0);
+  if (late.length === 0) return "";
+  const each = late.map(([name, us]) => `${name} by ${figure(us / 1000, 0, "ms")}`).join(", ");
+  return `first brings up slowly what is behind (${each}), then `;
 }
 
 // The speed as asked for, until the coordinator says what it is.

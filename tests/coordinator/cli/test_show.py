@@ -102,6 +102,11 @@ def test_hold_says_of_which_joint_the_place_is_not_known(
 
 def test_held_run_is_said_to_go_on_only_where_resume_would_not_be_refused() -> None:
     assert way_on({"obstacle": None}) == "'unisono resume' goes on, 'unisono stop' ends the run"
+    apart = {"obstacle": None, "behind_us": {"base": 0, "tip": 100_000, "wrist": 2_400}}
+    assert way_on(apart) == (
+        "'unisono resume' first brings up slowly what is behind (tip by 100 ms, wrist by 2 ms), "
+        "then goes on, 'unisono stop' ends the run"
+    )
     lost = {"code": "joint-lost", "message": "tip is not there: silent"}
     assert way_on({"obstacle": lost}) == (
         "it cannot be resumed as it is: tip is not there: silent; 'unisono stop' ends the run"

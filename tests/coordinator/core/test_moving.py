@@ -4,6 +4,7 @@ import pytest
 
 from coordinator.core import events as ev
 from coordinator.core.run import Phase
+from coordinator.core.snapshot import snapshot
 from coordinator.rehearsal.world import World
 from protocol.constants import FIRST_LEASE_US, PPM
 from protocol.states import JointState
@@ -190,8 +191,12 @@ def test_a_joint_lost_before_a_far_instant_stops_all_within_its_first_lease() ->
 def test_a_resume_brings_up_the_joints_that_are_behind_before_any_goes_on() -> None:
     world = homed_world(EVEN)
     # Two windows and more would be a fault of the lease (design section 5).
-    assert held_apart(world) <= 400_000
+    apart_us = held_apart(world)
+    assert apart_us <= 400_000
     furthest = path_us(world, "tip")
+    shown = snapshot(world.core, world.now)["run"]["behind_us"]
+    assert shown == {name: furthest - path_us(world, name) for name in NAMES}
+    assert max(shown.values()) == apart_us > 0
     world.command(ev.Resume())
     finish(world)
     began = of_kind(truth(world), "resume")
