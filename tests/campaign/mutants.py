@@ -315,6 +315,12 @@ MUTANTS = (
         "or armed_by is None\n            or armed_by >= plan.number",
         "or (armed_by or 0) >= plan.number",
     ),
+    _one(
+        "slewing: a new clock map counts at once in motion",
+        "protocol/clockmap.py",
+        "remainder_us = 0.0 if jump else self.arm(joint_us) - clock_map.to_arm(joint_us)",
+        "remainder_us = 0.0",
+    ),
 )
 
 
