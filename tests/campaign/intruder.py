@@ -5,7 +5,7 @@ from random import Random
 
 from coordinator.links.peer import Handshake
 from coordinator.rehearsal.node import Node
-from coordinator.rehearsal.world import World
+from coordinator.rehearsal.world import COORDINATOR_ID, World
 from protocol.drive import REQUEST_BYTES, Drive, Mode, StopLevel, encode_drive
 from protocol.keys import NONCE_BYTES
 from simulator.joint.endpoint import StreamOut
@@ -67,7 +67,9 @@ class Intruder:
         joint, now, draw = node.unit.joint, self.world.now, self._random
         before = joint.session, joint.configuration_digest
         self._stream += 1
-        hand = Handshake(bytes(32), node.id, bytes(16), draw.getrandbits(64), draw.randbytes(32))
+        # In the name of the laptop and session in force, or the joint turns it away before a proof.
+        session = joint.session or draw.getrandbits(64)
+        hand = Handshake(bytes(32), node.id, COORDINATOR_ID, session, draw.randbytes(32))
         node.unit.stream_opened(self._stream, now, draw.randbytes(NONCE_BYTES))
         node.unit.stream_frame(self._stream, hand.hello(), now)
         proof = '{"type":"proof","proof":"' + draw.randbytes(32).hex() + '"}'

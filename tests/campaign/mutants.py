@@ -316,6 +316,30 @@ MUTANTS = (
         "or (armed_by or 0) >= plan.number",
     ),
     _one(
+        "fault: a joint that moves does not mind it",
+        f"{JOINT}/safety.py",
+        "if not body.at_rest:\n            self._brake(now)\n        elif body.state is not",
+        "if not body.at_rest:\n            return\n        elif body.state is not",
+    ),
+    _one(
+        "unhomed: a joint jogs as fast as when it is homed",
+        f"{JOINT}/free.py",
+        "limits.velocity if body.homed else limits.jog_unhomed",
+        "limits.velocity",
+    ),
+    _one(
+        "tag: a datagram's is not checked",
+        "protocol/keys.py",
+        "if not same(found,",
+        "if False and not same(found,",
+    ),
+    _one(
+        "proof: a handshake's is not checked",
+        f"{JOINT}/handshake.py",
+        "if not same(bytes.fromhex(message.proof), wanted):",
+        "if False:",
+    ),
+    _one(
         "slewing: a new clock map counts at once in motion",
         "protocol/clockmap.py",
         "remainder_us = 0.0 if jump else self.arm(joint_us) - clock_map.to_arm(joint_us)",

@@ -26,6 +26,9 @@ class NoBlindMotion(Invariant):
         state = body.state
         if not body.homed and state not in WITHOUT_HOME:
             raise self.broken(f"{node.name} is {state.word} though it is not homed")
+        if body.faults and state not in AT_REST and state is not S.STOPPING:
+            faults = ", ".join(body.faults.words)
+            raise self.broken(f"{node.name} is {state.word} in spite of a fault: {faults}")
         unit = node.unit
         if state in AT_REST:
             axis = body.rest_position - body.shift + unit._origin - unit.slipped

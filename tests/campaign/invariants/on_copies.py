@@ -4,7 +4,8 @@ Few scenarios strike in the one instant in which a rule of a joint matters. So w
 takes another plan or begins to move, a copy of it meets what a network or a coordinator may do
 then: nothing comes any more (I3), a drive that carries nothing (I11), a lease beyond the points
 (I2), a longer lease when it ramps to rest (I2), a start without an arm before it (I1), the same
-start once more when it is too late (I4), a home sensor that switches far from home (I9).
+start once more when it is too late (I4), a fast jog when it is not homed (I6), a home sensor that
+switches far from home (I9).
 """
 
 import math
@@ -156,6 +157,37 @@ class TooLate(Invariant):
             )
 
 
+class JoggedBlind(Invariant):
+    """A joint that is not homed is jogged slowly, whatever it is sent."""
+
+    name = "I6"
+
+    def permitted(self, node: Node, drive: Drive) -> None:
+        """End a homing, and jog as fast as the joint may."""
+        limits, now = limits_of(node), self.judge.joint_us(node)
+        if limits is None or state_of(node) is not JointState.HOMING:
+            return
+        copy: Joint = clone(node.unit.joint)
+        copy.drive(Drive(drive.session, drive.sequence + 1, Mode.NONE, energise=True), now)
+        now = copy.poll(now + limits.velocity / limits.acceleration * US + LATE_US)
+        assert copy.clock is not None
+        jog = Drive(
+            drive.session,
+            drive.sequence + 2,
+            Mode.JOG,
+            energise=True,
+            jog_velocity=limits.velocity,
+            expiry_us=round(copy.clock.arm(now)) + SILENCE_US,
+        )
+        copy.drive(jog, now)
+        speed = abs(copy.position(now + SILENCE_US - LATE_US)[1])
+        if copy.state is not JointState.JOGGING or speed > limits.jog_unhomed * 1.0005 + 1.0:
+            raise self.broken(
+                f"{node.name}, not homed, would be {copy.state.word} by {speed:.0f} counts/s, the "
+                f"limit of its jog is {limits.jog_unhomed}"
+            )
+
+
 class SensorAstray(Invariant):
     """A home sensor that switches where home is not shows that steps were lost."""
 
@@ -184,5 +216,6 @@ ON_COPIES: tuple[type[Invariant], ...] = (
     RampsOn,
     Unarmed,
     TooLate,
+    JoggedBlind,
     SensorAstray,
 )
