@@ -9,14 +9,14 @@ from dataclasses import dataclass
 from enum import StrEnum
 from random import Random
 
-from simulator.network import BOTH, Direction, Link, Profile
+from simulator.network import BOTH, MAX_RTO_US, MIN_RTO_US, Direction, Link, Profile
 
 
 class Trouble(StrEnum):
     """What can be wrong with a link."""
 
     LOSS = "loss"
-    """Each datagram is lost with a probability."""
+    """Each datagram, and each try of a stream, is lost with a probability."""
     DELAY = "delay"
     """Everything takes longer by a time in µs."""
     REORDER = "reorder"
@@ -55,6 +55,8 @@ class Air:
         self.struck: dict[str, int] = {}
         """How often each kind of trouble really hit a datagram."""
         self._random = Random(f"trouble {seed}")
+        self._stream_us: dict[Direction, int] = {}
+        """When what was written to the stream last comes, by its way."""
         self._spells: list[_Spell] = []
         self._cuts: list[tuple[int, int, tuple[Direction, ...]]] = []
 
@@ -95,14 +97,34 @@ class Air:
         return self._troubled(arrivals, "back", now_us)
 
     def stream_delay(self, direction: Direction, now_us: int) -> int:
-        """How long what is written to the stream now takes."""
-        extra = sum(
-            int(spell.amount)
+        """How long what is written to the stream now takes.
+
+        Loss costs time-outs as on a link of its own (`Link.stream_delay`), delay adds to the way.
+        Whatever else strikes datagrams, a stream hides.
+        """
+        try_us, rto_us = now_us, MIN_RTO_US
+        while any(
+            self._random.random() < spell.amount
+            for spell in self._striking(Trouble.LOSS, direction, try_us)
+        ):
+            try_us += rto_us
+            rto_us = min(2 * rto_us, MAX_RTO_US)
+        delays = self._striking(Trouble.DELAY, direction, try_us)
+        extra = try_us - now_us + sum(int(spell.amount) for spell in delays)
+        come_us = now_us + self.link.stream_delay(direction, now_us) + extra
+        # What was written later never overtakes.
+        self._stream_us[direction] = max(self._stream_us.get(direction, 0), come_us)
+        return self._stream_us[direction] - now_us
+
+    def _striking(self, kind: Trouble, direction: Direction, at_us: int) -> list[_Spell]:
+        """The spells of one kind in force one way at an instant."""
+        return [
+            spell
             for spell in self._spells
-            if spell.kind is Trouble.DELAY and spell.start_us <= now_us < spell.end_us
-        )
-        # The delay joins the queue, so that what was written later never overtakes.
-        return self.link.stream_delay(direction, now_us + extra) + extra
+            if spell.kind is kind
+            and direction in spell.directions
+            and spell.start_us <= at_us < spell.end_us
+        ]
 
     def _troubled(
         self, arrivals: Sequence[int], direction: Direction, now_us: int

@@ -57,3 +57,33 @@ def test_stream_is_late_in_a_spell_of_delay_and_keeps_its_order() -> None:
     second = 210_000 + link.stream_delay("forward", 210_000)
     assert first == 270_000
     assert second >= first
+
+
+def test_delay_one_way_delays_the_stream_that_way_only() -> None:
+    link = air(Trouble.DELAY, 30_000.0)
+    assert link.stream_delay("forward", 200_000) == 30_000
+    assert link.stream_delay("back", 200_000) == 0
+
+
+def test_loss_costs_a_stream_its_time_outs_as_long_as_it_lasts() -> None:
+    link = air(Trouble.LOSS)
+    assert link.stream_delay("back", 200_000) == 0
+    # Tries at 0.2 s and, 200 ms later, at 0.4 s, when the spell is over.
+    assert link.stream_delay("forward", 200_000) == 200_000
+    assert link.stream_delay("forward", 410_000) == 0
+
+
+def test_cut_is_not_over_for_datagrams_because_a_stream_waits_for_its_end() -> None:
+    link = Air(PROFILES["none"], 1, 0)
+    link.trouble(Trouble.DELAY, 400_000.0, 0, 1_000_000)
+    link.cut(0, 300_000)
+    link.stream_delay("forward", 100_000)
+    assert link.forward(200_000) == []
+
+
+def test_loss_of_some_costs_some_frames_of_a_stream_time_and_keeps_their_order() -> None:
+    link = Air(PROFILES["none"], 1, 0)
+    link.trouble(Trouble.LOSS, 0.3, 0, 20_000_000)
+    delays = [link.stream_delay("forward", now) for now in range(0, 20_000_000, 1_000_000)]
+    assert 0 in delays
+    assert 200_000 in delays
