@@ -10,6 +10,8 @@ from simulator.physics.hall import HallSensor
 
 SOON_US = 1.0
 """How soon after a motion begins on a Hall edge the firmware sees the new level."""
+MEETING_S = 1e-9
+"""By how much at most rounding moves an edge out of the leg of a motion that it lies in."""
 FINE_US = 1e-3
 """Path time to which a crossing is solved: at 10⁷ counts/s a hundredth of a count."""
 
@@ -109,7 +111,9 @@ def next_edge(
         # The motion began on the edge itself, which is no crossing.
         return now + SOON_US, soon
     for segment in motion.segments:
-        after_s, duration_s = max(0.0, (now - segment.start_us) / US), segment.duration_us / US
+        # An edge where two legs meet lies in neither by rounding: the later one looks back for it.
+        after_s = max(-MEETING_S, (now - segment.start_us) / US)
+        duration_s = segment.duration_us / US
         while after_s < duration_s:
             found = hall.next_edge(
                 segment.position + offset,
@@ -122,5 +126,5 @@ def next_edge(
                 break
             after_s, after = found
             if after is not level:
-                return segment.start_us + after_s * US, after
+                return max(now, segment.start_us + after_s * US), after
     return None

@@ -1,5 +1,6 @@
 """Where a path meets the edges of the home sensor."""
 
+import math
 from itertools import pairwise
 
 import pytest
@@ -8,8 +9,9 @@ from hypothesis import strategies as st
 
 from protocol.points import Point, PointsFrame
 from protocol.segments import hermite
-from simulator.edges import PathEdges
+from simulator.edges import PathEdges, next_edge
 from simulator.joint.buffer import PointBuffer
+from simulator.joint.motion import brake, toward
 from simulator.physics.hall import HallSensor
 from tests.simulator.joint.rig import PER_DEGREE, configuration
 
@@ -110,3 +112,24 @@ def test_broken_sensor_has_no_edges() -> None:
     edges = PathEdges(sensor, loaded([Point(0, -500, 0), Point(10**6, 500, 0)]), 0.0, 0.0)
     assert edges.next() is None
     assert edges.level is True
+
+
+@given(
+    speed=st.floats(1e3, 1e6),
+    acceleration=st.floats(1e4, 1e7),
+    edge=st.floats(-1e6, 1e6),
+    began_us=st.floats(0.0, 1e10),
+)
+def test_edge_where_two_legs_of_a_motion_meet_is_not_missed(
+    speed: float, acceleration: float, edge: float, began_us: float
+) -> None:
+    """Homing brakes behind an edge and goes back over it: it is at full speed just there again."""
+    sensor = HallSensor(edge - 1e9, 1e9)
+    over = brake(began_us, edge, -speed, acceleration)
+    now, place = over.end_us, over.end_position
+    beyond = edge + speed + speed * speed / acceleration
+    back = toward(now, place, 0.0, speed, acceleration, -math.inf, beyond)
+    found = next_edge(back, sensor, 0.0, True, now)
+    assert found is not None
+    assert found[1] is False
+    assert back.at(found[0])[0] == pytest.approx(edge, abs=1e-3 + speed * 2e-6)
