@@ -63,6 +63,7 @@ class Operator:
             if self._must_home():
                 if not self._home():
                     self._jog_back()
+                    self._power_cycle()
                     why = f"homing failed: {core.homing.message if core.homing else 'refused'}"
                     world.run_for(LOOK_US)
             elif self.happenings.play_briefly():
