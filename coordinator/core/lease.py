@@ -7,7 +7,7 @@ lost: the floor itself is offered to all, so that the arm stops level, and stand
 start.
 """
 
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
 
 from coordinator.timing.lead import ECHO_MIN_US
 from protocol.constants import FIRST_LEASE_US
@@ -73,9 +73,13 @@ class LeaseKeeper:
             self.offer_us = self.floor_us
             self.fixed = True
 
-    def hold(self, now: int, course: Course, q_us: int) -> None:
-        """Lower the offer to where path time will be when all have heard of it."""
+    def hold(self, now: int, courses: Iterable[Course], q_us: int) -> None:
+        """Lower the offer to where path time will be when all have heard of it.
+
+        `courses` are those that joints may be on by then: the slowest counts, as it would take the
+        others' path time long to be reached by it.
+        """
         if not self.fixed:
-            soon = int(course.at(now + max(1.5 * q_us, ECHO_MIN_US))[0])
-            self.offer_us = min(self.offer_us, soon)
+            heard_us = now + max(1.5 * q_us, ECHO_MIN_US)
+            self.offer_us = min(self.offer_us, *(int(one.at(heard_us)[0]) for one in courses))
             self.fixed = True

@@ -57,7 +57,10 @@ class Moving:
     def hold(self, now: int) -> None:
         """Lower the lease for all; it stands until the next start."""
         self._measure(now)
-        self.lease.hold(now, self.course, self._q_us)
+        courses = [self.course]
+        if self._pending is not None:
+            courses.append(Course.of(self._pending, self._ramp))
+        self.lease.hold(now, courses, self._q_us)
 
     def step(self, now: int) -> str | None:
         """Renew what must be; a sentence when levelling begins, naming the joint."""

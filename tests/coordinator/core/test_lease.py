@@ -100,7 +100,7 @@ def test_levelling_begins_when_the_floor_will_be_used_up_within_180_ms(left: int
     assert keeper.offer_us == floor
     # Once offered it stands, whatever arrives late.
     assert not keeper.renew(running(floor), START, [floor + 300_000] * 2, None, 10_000)
-    keeper.hold(running(floor), START, 10_000)
+    keeper.hold(running(floor), [START], 10_000)
     assert keeper.offer_us == floor
 
 
@@ -132,6 +132,18 @@ def test_a_hold_offers_where_path_time_will_be_in_one_and_a_half_q_and_never_mor
     now = running(3_000_000)
     keeper.renew(now, START, [3_200_000], None, q)
     before = keeper.offer_us
-    keeper.hold(now, START, q)
+    keeper.hold(now, [START], q)
     assert keeper.offer_us <= before
     assert keeper.offer_us <= START.at(now + max(1.5 * q, 20_000))[0]
+
+
+@given(q=st.integers(300_000, 2_000_000))
+def test_a_hold_while_a_slower_speed_is_on_its_way_offers_no_more_than_that_one_reaches(
+    q: int,
+) -> None:
+    keeper = LeaseKeeper(0)
+    now = running(3_000_000)
+    keeper.renew(now, START, [3_400_000], None, q)
+    slower = Course(now, 3_000_000.0, 1.0, 0.05, RAMP)
+    keeper.hold(now, [START, slower], q)
+    assert keeper.offer_us <= slower.at(now + 1.5 * q)[0] < START.at(now + 1.5 * q)[0]
