@@ -1,7 +1,7 @@
 """Single point of control (ISO 10218-1): one client may command motion, the others watch.
 
 The first that commands motion takes control when nobody has it. Others take it over explicitly,
-which stops what moves. Hold and stop ask nobody. It ends when it is given back, or a while after
+which holds what moves. Hold and stop ask nobody. It ends when it is given back, or a while after
 its holder was last heard while nothing moves.
 """
 
@@ -76,7 +76,7 @@ class Control:
             raise Refused(
                 "control",
                 f"{self._holder.name} has control and commanded {_ago(now - self._acted_us)} ago; "
-                "take control first, which stops what moves",
+                "take control first, which holds what moves",
             )
 
     def take(self, who: Who, now: int, *, moving: bool) -> Who | None:

@@ -208,7 +208,8 @@ def check_sentences(name: str, result: dict[str, Any]) -> list[str]:
     """What a program that is right would do."""
     count = len(result["moves"])
     moves = f"{count} move{'s' if count != 1 else ''}"
-    sentences = [f"{name}: no mistakes; {moves}, {result['duration_s']:.1f} s"]
+    begins = "where the arm stands" if result["begins"] == "here" else "the pose park"
+    sentences = [f"{name}: no mistakes; {moves}, {result['duration_s']:.1f} s from {begins}"]
     sentences += [
         f"{name}:{slow['line']}: slower than asked, {slow['duration_s']:.2f} s instead of "
         f"{slow['asked_s']:.2f} s: {slow['joint']} would need {slow['asked_deg_s']:.1f} °/s, its "

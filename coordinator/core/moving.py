@@ -97,7 +97,7 @@ class Moving:
                 f"{link.name} has points up to path time {status.buffered_us} µs, "
                 "no more than it needs to come to rest"
             )
-        return f"{link.name} could not be given more lease in time"
+        return f"{link.name} could not be reached in time to let it move on"
 
     def _lease_of(self, link: JointLink) -> int:
         """The lease a joint reports; a finished one no longer needs any."""

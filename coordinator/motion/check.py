@@ -43,6 +43,8 @@ class CheckResult:
     """The outcome for one program and arm. `dataclasses.asdict` makes it fit for JSON."""
 
     ok: bool
+    begins: str
+    """Where the arm was taken to begin: `here`, or at its pose `park`."""
     duration_s: float | None
     """Path time of all parts together, without pauses; None unless the program is free of
     errors."""
@@ -59,11 +61,12 @@ def check_program(text: str, arm: Arm, start_deg: Sequence[float] | None = None)
     Never raises for anything in the text. Raises ValueError unless `start_deg` has one angle for
     each joint.
     """
+    begins = "park" if start_deg is None else "here"
     start = pose_of(arm, arm.poses["park"] if start_deg is None else start_deg)
     program, errors = read_route(text, arm, start)
     remarks = tuple(_remarks(program))
     if errors:
-        return CheckResult(False, None, (), (), tuple(errors), remarks)
+        return CheckResult(False, begins, None, (), (), tuple(errors), remarks)
     duration_us = 0
     moves: list[CheckedMove] = []
     slower: list[SlowerMove] = []
@@ -75,7 +78,7 @@ def check_program(text: str, arm: Arm, start_deg: Sequence[float] | None = None)
             moves.append(_checked(arm, leg, move.duration_us, move.rapid))
             if move.slowed:
                 slower += _slower(arm, leg, move.duration_us)
-    return CheckResult(True, duration_us / US, tuple(moves), tuple(slower), (), remarks)
+    return CheckResult(True, begins, duration_us / US, tuple(moves), tuple(slower), (), remarks)
 
 
 def _remarks(program: Program) -> Iterator[Problem]:

@@ -70,7 +70,8 @@ function Found({ found }) {
   const about = (one) => `Line ${one.line}, column ${one.column}: ${sentence(one.message)}`;
   return html`
     <h3>${found.ok
-      ? `No mistakes: ${found.moves.length} moves, ${clockTime(found.duration_s)} at full speed`
+      ? `No mistakes: ${found.moves.length} moves, ${clockTime(found.duration_s)} at full speed from ${
+        found.begins === "here" ? "where the arm stands" : "the pose park"}`
       : `${found.errors.length} mistake${found.errors.length > 1 ? "s" : ""}; it cannot be played`}</h3>
     <ul class="problems">
       ${found.errors.map((one, k) => html`<li key="e${k}" class="danger">${about(one)}</li>`)}

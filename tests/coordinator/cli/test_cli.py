@@ -267,6 +267,7 @@ def test_text_of_check_names_moves_and_time(unisono: Unisono, tmp_path: Path) ->
     done = unisono("check", "good.nc")
     assert (done.code, done.err) == (0, "")
     assert done.out.startswith("good.nc: no mistakes; 2 moves, ")
+    assert done.out.splitlines()[0].endswith(" s from the pose park")
 
 
 def test_text_behind_the_end_is_told_of_by_check_as_no_mistake(

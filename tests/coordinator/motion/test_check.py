@@ -95,7 +95,9 @@ def test_sums_of_distances_are_shown_without_their_rounding() -> None:
 def test_the_result_is_fit_for_json() -> None:
     result = check_program("G1 A90 F60000\nM2", ARM, ZERO)
     data = json.loads(json.dumps(asdict(result), allow_nan=False))
-    assert set(data) == {"ok", "duration_s", "moves", "slower", "errors", "remarks"}
+    assert set(data) == {"ok", "begins", "duration_s", "moves", "slower", "errors", "remarks"}
+    assert data["begins"] == "here"
+    assert check_program("M2", ARM).begins == "park"
     assert set(data["moves"][0]) == {"line", "target", "rapid", "duration_s"}
     bad = json.loads(json.dumps(asdict(check_program("X", ARM)), allow_nan=False))
     assert set(bad["errors"][0]) == {"line", "column", "message"}
