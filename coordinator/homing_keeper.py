@@ -62,7 +62,7 @@ class HomingKeeper:
         return written
 
     def _done(self, due: Mapping[int, _Kept], written: asyncio.Future[None]) -> None:
-        error = None if written.cancelled() else written.exception()
+        error = "it was given up" if written.cancelled() else written.exception()
         for number, kept in due.items():
             if error is not None:
                 _logger.error("homing %d is not kept: %s", number, error)

@@ -78,9 +78,8 @@ class RunKeeper:
         found = {one["run"]: one for one in kept}
         for run, report in self._live.items():
             if before is None or run < before:
-                told = self._told(report)
-                keys = ("run", "name", "outcome", "began_utc", "ended_utc")
-                found[run] = {key: told[key] for key in keys}
+                utc = {"began_utc": None, "ended_utc": None, **self._utc.get(run, {})}
+                found[run] = {"run": run, "name": report.name, "outcome": report.outcome, **utc}
         return [found[run] for run in sorted(found, reverse=True)[:limit]]
 
     def is_ended(self, run: int) -> bool:

@@ -107,11 +107,17 @@ class Service:
         await self._planner.close()
         await self._carrier.close()
         await asyncio.gather(*self._tasks)
-        with contextlib.suppress(TimeoutError):  # the store says what is not written
-            async with asyncio.timeout(DISK_S):
-                await self._homings.close()
-                await self._runs.close()
-        await self._store.close()
+        loop = asyncio.get_running_loop()
+        until_s = loop.time() + DISK_S
+        last = [loop.create_task(keeper.close()) for keeper in (self._homings, self._runs)]
+        await asyncio.wait(last, timeout=DISK_S)
+        # Until then nothing that waits for the disk is given up.
+        await self._store.close(max(0.0, until_s - loop.time()))
+        for task in last:
+            if not task.done():
+                _logger.error("the end of a run or homing is not written: the disk does not answer")
+                task.cancel()
+        await asyncio.gather(*last, return_exceptions=True)
 
     @property
     def ready(self) -> bool:
@@ -268,9 +274,10 @@ class Service:
         """What people chose last, None where nobody did. Raises StoreError."""
         return await self._store.read(lambda connection: settings.get(connection, key))
 
-    async def choose(self, key: str, value: Any) -> None:
-        """Remember a choice. Raises StoreError."""
-        await self._store.confirmed(lambda connection: settings.put(connection, key, value))
+    def choose(self, key: str, value: Any) -> None:
+        """Remember a choice. Nothing waits for it; one that the disk does not take is logged."""
+        written = self._store.write(lambda connection: settings.put(connection, key, value))
+        written.add_done_callback(_chosen)
 
     async def runs(self, before: int | None, limit: int) -> list[dict[str, Any]]:
         """What runs were in short, newest first, before a run if any. Raises StoreError."""
@@ -398,6 +405,11 @@ class Service:
         task = asyncio.get_running_loop().create_task(work)
         self._tasks.add(task)
         task.add_done_callback(self._tasks.discard)
+
+
+def _chosen(written: asyncio.Future[None]) -> None:
+    if not written.cancelled() and (error := written.exception()) is not None:
+        _logger.warning("a choice is not kept: %s", error)
 
 
 def _require_size(name: str, text: str) -> None:

@@ -30,13 +30,14 @@ POSTS_AT_ONCE: Final = 100
 BODY_S: Final = 15.0
 """For a whole body: the longest program, with every line end as two bytes, at 1.2 Mbit/s."""
 READS_PER_S: Final = 200.0
-READS_AT_ONCE: Final = 600
-"""A page is some forty files, and several may be opened at once."""
+READS_AT_ONCE: Final = 400
+"""Of the API: the page's own files, the feed and the probes are not counted."""
 POLICY: Final = 1008
 """WebSocket close code for a client that may not (RFC 6455 section 7.4.1)."""
 _STOPPING: Final = (f"{API_PREFIX}/hold", f"{API_PREFIX}/stop")
 _OPEN: Final = (f"{API_PREFIX}/session", f"{API_PREFIX}/healthz")
 """What needs no token, as the page's files and the probes at the root do not."""
+_FEED: Final = f"{API_PREFIX}/feed"
 _METRICS: Final = "/metrics"
 _READING: Final = ("GET", "HEAD")
 _CLOSE: Final = {"Connection": "close"}
@@ -64,8 +65,9 @@ class Guard:
         headers = Headers(scope=scope)
         objection = (
             self._objection_to_names(scope, headers)
-            or self._objection_to_rate(scope)
             or self._objection_to_role(scope, headers)
+            # Who has no token does not use up what those behind the same address may ask.
+            or self._objection_to_rate(scope)
         )
         if objection is None and scope["type"] == "http":
             body = await self._body(headers, receive)
@@ -96,9 +98,12 @@ class Guard:
         )
 
     def _objection_to_rate(self, scope: Scope) -> Response | None:
-        if scope["path"] in _STOPPING:
-            return None
+        path = scope["path"]
         reads = scope["type"] == "websocket" or scope["method"] in _READING
+        # Who opens the page needs its files for its Stop; they, feed and probes cost little.
+        free = not path.startswith(API_PREFIX) or path in (*_OPEN, _FEED)
+        if path in _STOPPING or (reads and free):
+            return None
         buckets = self._reads if reads else self._posts
         wait_us = buckets.wait_us(address_of(scope), arm_now_us())
         if not wait_us:

@@ -1,6 +1,5 @@
 """Rehearsals over the API: begin one, see how it goes, cancel it, look at its plot."""
 
-import logging
 from typing import Annotated, Any, Final, Literal
 
 from fastapi import APIRouter, Response
@@ -13,7 +12,6 @@ from coordinator.programs.size import size_mistake
 from coordinator.rehearsing import Rehearsals, Wish
 from coordinator.service import Service
 from coordinator.settings import API_PREFIX
-from coordinator.store import StoreError
 
 MAX_SEEDS: Final = 500
 """Some minutes for a short program; more are for the command line."""
@@ -21,7 +19,6 @@ NETWORK: Final = "home"
 SEEDS: Final = 20
 CHOICE: Final = "rehearsal"
 """Key of the setting that remembers the network and the number of seeds asked for last."""
-_logger = logging.getLogger(__name__)
 
 
 class RehearsalBody(ProgramBody):
@@ -36,20 +33,19 @@ def rehearsals(kept: Rehearsals, service: Service) -> APIRouter:
     """Routes of one arm's rehearsals. Nothing real moves, so they need no control."""
     router = APIRouter()
 
+    last: dict[str, Any] = {}
+
     @router.get("/rehearsals")
     async def chosen() -> dict[str, Any]:
-        last = await service.setting(CHOICE)
-        return last if last is not None else {"network": NETWORK, "seeds": SEEDS}
+        return last or await service.setting(CHOICE) or {"network": NETWORK, "seeds": SEEDS}
 
     @router.post("/rehearsals", status_code=202)
     async def begin(body: RehearsalBody, response: Response) -> dict[str, Any]:
         if sentence := size_mistake(body.name, len(body.text.encode(errors="replace"))):
             raise Refused("program-too-large", sentence)
         number = kept.begin(Wish(body.name, body.text, body.network, body.seeds))
-        try:
-            await service.choose(CHOICE, {"network": body.network, "seeds": body.seeds})
-        except StoreError as error:  # a rehearsal needs no disk
-            _logger.warning("what was chosen for rehearsals is not kept: %s", error)
+        last.update(network=body.network, seeds=body.seeds)
+        service.choose(CHOICE, dict(last))
         response.headers["Location"] = f"{API_PREFIX}/rehearsals/{number}"
         return {"rehearsal": number}
 

@@ -26,6 +26,8 @@ class Membership:
         self, arm: Arm, links: list[JointLink], ramp: Ramp, jog: Jog, outbox: Outbox
     ) -> None:
         self.unknown: dict[str, ev.Found] = {}
+        self._strangers: set[str] = set()
+        """Ids of joints of others that people were told of: they may come and go."""
         """Announced joints that are not in the arm file, by DNS-SD instance."""
         self._is_crowded = False
         self._arm_file = arm.path.name
@@ -46,11 +48,7 @@ class Membership:
                 if len(self.unknown) >= UNKNOWN_KEPT:
                     self._tell_of_crowd(now)
                     return
-                self._outbox.note(
-                    now, "attention", "joint-unknown",
-                    f"{found.instance} announces id {found.announcement.id}, which is not in "
-                    f"{self._arm_file}; it is left alone",
-                )  # fmt: skip
+                self._tell_of_stranger(found, now)
             self.unknown[found.instance] = found
             return
         self.unknown.pop(found.instance, None)
@@ -154,6 +152,16 @@ class Membership:
         """When to connect next."""
         due = [link.connect_us for link in self._links if link.connect_us is not None]
         return min(due, default=None)
+
+    def _tell_of_stranger(self, found: ev.Found, now: int) -> None:
+        if found.announcement.id in self._strangers or len(self._strangers) >= UNKNOWN_KEPT:
+            return
+        self._strangers.add(found.announcement.id)
+        self._outbox.note(
+            now, "attention", "joint-unknown",
+            f"{found.instance} announces id {found.announcement.id}, which is not in "
+            f"{self._arm_file}; it is left alone",
+        )  # fmt: skip
 
     def _tell_of_crowd(self, now: int) -> None:
         if not self._is_crowded:

@@ -3,7 +3,7 @@
 from collections.abc import Iterable
 from typing import Final
 
-from coordinator.core.link import JointLink
+from coordinator.core.link import JointLink, LinkState
 from coordinator.core.outbox import Outbox
 from coordinator.health.link import lost
 from coordinator.health.warnings import Finding, StandingWarning, WarningKeeper
@@ -22,12 +22,15 @@ class Watch:
         self._outbox = outbox
         self._looked: dict[str, tuple[int, tuple[object, ...]]] = {}
         """By joint: when it was looked at, and what it said then."""
+        self._heard: set[str] = set()
+        """Joints that were heard once, in this session or before."""
 
     def observe(self, link: JointLink, now: int) -> None:
         """A status came from a joint."""
         status = link.status
         if status is None:
             return
+        self._heard.add(link.name)
         looked_us, before = self._looked.get(link.name, (-LOOK_US, ()))
         if now - looked_us < NEWS_US:
             return
@@ -42,9 +45,11 @@ class Watch:
 
     def look_for(self, link: JointLink, now: int) -> None:
         """To be asked again and again: is a joint silent that was heard once?"""
-        if link.status is not None and not link.heard(now):
-            self._looked.pop(link.name, None)  # its next word is news
-            self._take(link, (lost(link.name),), now)
+        if link.name not in self._heard or link.heard(now):
+            return
+        self._looked.pop(link.name, None)  # its next word is news
+        refused = link.state in (LinkState.REFUSED, LinkState.CONFLICT)
+        self._take(link, (lost(link.name, link.message if refused else ""),), now)
 
     def _take(self, link: JointLink, findings: Iterable[Finding], now: int) -> None:
         for change in self.warnings.observe(link.name, findings, now):

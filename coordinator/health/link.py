@@ -44,9 +44,10 @@ CLOCK: Final = Kind(
 )
 
 
-def lost(name: str) -> Finding:
-    """A joint that was heard once and is not now."""
-    return Finding(LOST, True, f"{name} is silent")
+def lost(name: str, refused: str) -> Finding:
+    """A joint that was heard once and is not now; `refused` says why it is not asked, if so."""
+    message = f"{name} is not asked any more: {refused}" if refused else f"{name} is silent"
+    return Finding(LOST, True, message)
 
 
 def poor(name: str, quality: LinkQuality) -> Finding:

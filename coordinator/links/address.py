@@ -1,13 +1,15 @@
 """Whether this host still has an address: Wi-Fi goes away, an adapter is unplugged."""
 
+import errno
 import socket
 
 
 def has_address(address: str) -> bool:
     """Whether an IPv4 address is one of this host's interfaces now."""
-    with socket.socket(socket.AF_INET, socket.SOCK_DGRAM) as probe:
-        try:
+    try:
+        with socket.socket(socket.AF_INET, socket.SOCK_DGRAM) as probe:
             probe.bind((address, 0))
-        except OSError:
-            return False
+    except OSError as error:
+        # Nothing else says that it is gone; a host that is out of sockets still has it.
+        return error.errno != errno.EADDRNOTAVAIL
     return True

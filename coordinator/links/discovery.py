@@ -5,7 +5,7 @@ import logging
 from collections.abc import Callable
 from typing import Final
 
-from zeroconf import DNSQuestionType, IPVersion, ServiceStateChange, Zeroconf
+from zeroconf import DNSQuestionType, Error, IPVersion, ServiceStateChange, Zeroconf
 from zeroconf.asyncio import AsyncServiceBrowser, AsyncServiceInfo, AsyncZeroconf
 
 from coordinator.core.events import AddressBack, AddressGone, Event, Found, Gone
@@ -61,14 +61,14 @@ class Discovery:
     async def refresh(self) -> None:
         """Join the multicast group anew: after a sleep the interface may have forgotten it.
 
-        Whoever announces itself there is found anew.
+        Whoever announces itself there is found anew. Where it cannot be joined, it is tried again.
         """
         async with self._joining:
             await self._leave()
             try:
                 await self._join()
-            except OSError as error:  # its return will be seen
-                _logger.warning("cannot listen on %s: %s", self._interface, error)
+            except (OSError, Error) as error:
+                self._warn(f"announcements on {self._interface} cannot be heard: {error}")
 
     async def _join(self) -> None:
         self._zeroconf = AsyncZeroconf(interfaces=[self._interface], ip_version=IPVersion.V4Only)
@@ -90,12 +90,12 @@ class Discovery:
         while True:
             await asyncio.sleep(ADDRESS_S)
             has = address.has_address(self._interface)
-            if self._zeroconf is None and not self._joining.locked():
-                had = False  # it was away when the laptop woke
             if had and not has:
                 self._deliver(AddressGone(self._interface))
             elif has and not had:
                 self._deliver(AddressBack(self._interface))
+            is_deaf = self._zeroconf is None and not self._joining.locked()
+            if has and (not had or is_deaf):
                 await self.refresh()
             had = has
 
@@ -143,7 +143,10 @@ class Discovery:
         # A multicast answer: a unicast one reaches any of several programs on one host.
         # On Wi-Fi multicasts are lost without being repeated, so it is asked for until it is gone.
         kind = DNSQuestionType.QM
-        is_known = await info.async_request(self._zeroconf.zeroconf, RESOLVE_MS, kind)
+        try:
+            is_known = await info.async_request(self._zeroconf.zeroconf, RESOLVE_MS, kind)
+        except Error:  # the network is being joined anew
+            return None
         return info if is_known else None
 
     def _read(self, instance: str, info: AsyncServiceInfo) -> Found | None:

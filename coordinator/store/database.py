@@ -2,6 +2,7 @@
 
 import asyncio
 import logging
+import time
 from collections.abc import Callable
 from pathlib import Path
 from typing import Final, TypeVar
@@ -71,10 +72,10 @@ class Store:
             raise self._is_closed()
         return await self._in_time(asyncio.wrap_future(self._reader.submit(work)))
 
-    async def close(self) -> None:
-        """Finish what was asked for, as far as the disk does, and close the file."""
+    async def close(self, patience_s: float | None = None) -> None:
+        """Finish what was asked for, as far as the disk does in time, and close the file."""
         self._closed = True
-        await asyncio.to_thread(self._close)
+        await asyncio.to_thread(self._close, self._disk_s if patience_s is None else patience_s)
 
     async def _in_time(self, asked: asyncio.Future[Result]) -> Result:
         try:
@@ -102,14 +103,16 @@ class Store:
         self.last_run = runs.last_number(connection)
         self.last_homing = homings.last_number(connection)
 
-    def _close(self) -> None:
-        if not self._writer.close(self._disk_s):
+    def _close(self, patience_s: float) -> None:
+        begun_s = time.monotonic()
+        has_written = self._writer.close(patience_s)
+        has_read = self._reader.close(max(0.0, begun_s + patience_s - time.monotonic()))
+        if not (has_written and has_read):
             _logger.error(
-                "the disk of %s has not answered for %g s: what waits for it is not written",
+                "the disk of %s has not answered: what waits for it is not %s",
                 self.path,
-                self._disk_s,
+                "read" if has_written else "written",
             )
-        self._reader.close(self._disk_s)
         self._reading.dispose()
         self._writing.dispose()
 

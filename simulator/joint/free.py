@@ -89,6 +89,7 @@ class Mover:
         body.path.course = None
         body.stand(position, now)
         body.energised = body.homed = False
+        self._met = None  # by hand or by its weight it may turn as far as it likes
         if body.state is not JointState.FAULTED:
             body.follow(Trigger.RELEASE)
             if body.faults:

@@ -128,8 +128,16 @@ def test_a_joint_that_does_not_confirm_a_stop_is_named_until_it_does(
     )
     feed.say(wanting("wrist"))
     expect(alert).to_contain_text("wrist has not confirmed the stop")
+    away, never = wanting("wrist"), wanting("wrist")
+    away["state"]["joints"][4]["heard_at_us"] = canned.NOW_US - 60_000_000
+    feed.say(away)
+    expect(alert).to_contain_text("The stop did not reach wrist, not heard since.")
+    expect(alert).not_to_contain_text("emergency stop")
+    never["state"]["joints"][4]["heard_at_us"] = None
+    feed.say(never)
+    expect(alert).to_have_text("")
     feed.say(wanting())
-    expect(alert).not_to_contain_text("confirmed")
+    expect(alert).to_have_text("")
 
 
 def test_a_held_run_says_whom_a_resume_would_bring_up_first(open_page: Open, files: str) -> None:

@@ -9,7 +9,7 @@ from coordinator.rehearsal.observer import Observer
 from coordinator.rehearsal.station import Station
 from coordinator.rehearsal.world import World
 from coordinator.timing.clock import JointClock
-from protocol.drive import Drive
+from protocol.drive import Drive, StopLevel
 from protocol.states import JointState
 from protocol.status import Status
 from simulator.unit import WorldTruth
@@ -161,6 +161,10 @@ class Judge(Observer):
             look(station, joint_id)
 
     def commanded(self, station: Station, command: ev.Command) -> None:
+        if isinstance(command, ev.Stop) and command.level is not StopLevel.STOP:
+            self.astray.update(
+                self.world.nodes
+            )  # drivers off: none goes by where it met its sensor
         if self.lanes is not None:
             self.lanes.commanded(station, command)
         for look in self._commanded:

@@ -10,6 +10,7 @@ from typing import Any
 
 import pytest
 
+from coordinator import service as service_module
 from coordinator.arm import load_arm
 from coordinator.core.events import Command, Hold, Home, Refused, Resume, Stop
 from coordinator.core.machine import Coordinator
@@ -160,3 +161,18 @@ async def test_broken_core_stops_everything_and_says_so(
             service.command(Home())
         assert caught.value.code == "failed"
     assert "a slip" in caplog.text
+
+
+async def test_end_waits_for_a_disk_that_hangs_only_so_long_and_says_what_is_not_written(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, caplog: pytest.LogCaptureFixture
+) -> None:
+    make_key(tmp_path)
+    monkeypatch.setattr(service_module, "DISK_S", 0.05)
+    let = threading.Event()
+    async with running(ARM, tmp_path, HOST) as service:
+        service._store.write(lambda _connection: let.wait(30))
+        service._homings._unsaved[7] = {"number": 7, "state": "done"}, "2026-05-01T10:00:00+00:00"
+    assert "has not answered: what waits for it is not written" in caplog.text
+    assert "the end of a run or homing is not written" in caplog.text
+    let.set()
+    service._store._writer._thread.join(30)

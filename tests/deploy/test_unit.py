@@ -69,7 +69,7 @@ def test_the_filter_lets_a_child_make_itself_nicer() -> None:
 def test_a_restart_follows_failures_only_and_leaves_time_for_a_hold() -> None:
     unit = (DEPLOY / "unisono.service").read_text()
     assert "Restart=on-failure\n" in unit
-    assert "TimeoutStopSec=15\n" in unit
+    assert "TimeoutStopSec=20\n" in unit
 
 
 def test_the_units_command_is_one_that_the_program_takes() -> None:

@@ -5,6 +5,9 @@ const PREFIX = "/api/v1";
 /** What this tab calls itself: one client at a time commands motion. */
 export const CLIENT = clientId();
 
+// What others read where this page commands: at a touch screen it is mostly a phone.
+const NAME = matchMedia("(pointer: coarse)").matches ? "a page on a touch screen" : "a page on a computer";
+
 /** An answer that was no success. `problems` are a program's mistakes with their lines. */
 export class Refusal extends Error {
   constructor(sentence, code = "", problems = []) {
@@ -33,7 +36,7 @@ export async function deliver(path, body, undelivered) {
 }
 
 export async function ask(method, path, body) {
-  const headers = { "Unisono-Client": CLIENT };
+  const headers = { "Unisono-Client": CLIENT, "Unisono-Client-Name": NAME };
   if (body !== undefined) headers["Content-Type"] = "application/json";
   const request = { method, headers, body: body === undefined ? undefined : JSON.stringify(body) };
   return answer(PREFIX + path, request, LIMITS_S[path] ?? LIMIT_S, (response) => response.json());

@@ -61,7 +61,7 @@ function Page({ page, view, gone, nowUs, ms }) {
       <${Outdated} model=${model} />
       <${Gone} model=${model} gone=${gone && !needsToken} ms=${ms} />
       <div class="said" role="alert">
-        <${Unstopped} since=${unstopped} ms=${ms} />
+        <${Unstopped} since=${unstopped} joints=${model.arm?.joints ?? []} nowUs=${nowUs} ms=${ms} />
         ${said && html`<p class=${said.bad ? "bad" : ""}>${said.sentence}
           <button class="plain" onClick=${() => say(null, false, page.acts)}>Close</button></p>`}
       </div>

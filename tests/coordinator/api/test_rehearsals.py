@@ -14,7 +14,7 @@ from coordinator.arm import parse_arm
 from coordinator.data_folder import make_key
 from coordinator.rehearsing import Rehearsals
 from coordinator.service import Service
-from coordinator.store import StoreError
+from coordinator.store import Store, StoreError
 from tests.quick_arm import arm_text
 
 BODY = {"name": "tray.nc", "text": "G0 A-150\nM2\n", "network": "quiet", "seeds": 1}
@@ -58,15 +58,15 @@ async def test_what_was_chosen_last_is_remembered_also_where_the_disk_fails(
     await client.delete(begun.headers["location"])
     assert await chosen() == {"network": "quiet", "seeds": 3}
 
-    async def fails(_service: Service, _key: str, _value: object) -> None:
-        raise StoreError("its disk fails")
-
-    monkeypatch.setattr(Service, "choose", fails)
-    begun = await client.post("/api/v1/rehearsals", json=BODY)
+    # A rehearsal needs no disk, and what was chosen is known all the same.
+    failed: asyncio.Future[None] = asyncio.get_running_loop().create_future()
+    failed.set_exception(StoreError("its disk fails"))
+    monkeypatch.setattr(Store, "write", lambda _store, _work: failed)
+    begun = await client.post("/api/v1/rehearsals", json={**BODY, "seeds": 4})
     assert begun.status_code == 202
-    assert "what was chosen for rehearsals is not kept: its disk fails" in caplog.text
     await client.delete(begun.headers["location"])
-    assert await chosen() == {"network": "quiet", "seeds": 3}
+    assert await chosen() == {"network": "quiet", "seeds": 4}
+    assert "a choice is not kept: its disk fails" in caplog.text
 
 
 async def test_a_second_one_is_refused_until_the_first_is_cancelled(

@@ -52,6 +52,7 @@ def test_a_stranger_that_is_silent_is_listed_no_more() -> None:
     assert world.core.members.unknown == {}
     tell(world, stranger)
     assert set(world.core.members.unknown) == {"stranger"}
+    assert noted(world).count("joint-unknown") == 1  # however often it comes and goes
 
 
 def test_a_joint_of_the_arm_that_is_silent_is_still_tried() -> None:

@@ -3,6 +3,7 @@
 import asyncio
 import contextlib
 import errno
+import logging
 import secrets
 import socket
 from collections.abc import AsyncIterator, Callable
@@ -172,14 +173,45 @@ async def test_address_that_is_not_there_when_the_laptop_wakes_is_waited_for(
     with monkeypatch.context() as away:
         away.setattr(Discovery, "_join", no_network)
         await discovery.refresh()
-    assert f"cannot listen on {HOST}" in caplog.text
+    assert f"announcements on {HOST} cannot be heard: " in caplog.text
     assert await discovery._ask(f"elbow.{SERVICE_TYPE}") is None  # a round meanwhile
-    has[HOST] = True
     async with asyncio.timeout(PATIENCE_S):
+        while await heard.get() != AddressGone(HOST):
+            pass
+        has[HOST] = True
         while await heard.get() != AddressBack(HOST):
             pass
         while discovery._zeroconf is None:
             await asyncio.sleep(0.01)
+    await discovery.close()
+
+
+async def test_network_that_cannot_be_joined_is_tried_again_and_told_once(
+    monkeypatch: pytest.MonkeyPatch, caplog: pytest.LogCaptureFixture
+) -> None:
+    heard: list[Event] = []
+    monkeypatch.setattr(discovery_module, "ADDRESS_S", 0.01)
+    discovery = Discovery(HOST, heard.append)
+    await discovery.open()
+    join, tried = Discovery._join, 0
+
+    async def taken(self: Discovery) -> None:
+        nonlocal tried
+        tried += 1
+        if tried < 4:
+            raise OSError(errno.EADDRINUSE, "the port is taken")
+        await join(self)
+
+    monkeypatch.setattr(Discovery, "_join", taken)
+    await discovery.refresh()
+    async with asyncio.timeout(PATIENCE_S):
+        while discovery._zeroconf is None:
+            await asyncio.sleep(0.01)
+    warned = [one for one in caplog.records if one.levelno >= logging.WARNING]
+    assert [one.getMessage() for one in warned] == [
+        f"announcements on {HOST} cannot be heard: [Errno {errno.EADDRINUSE}] the port is taken"
+    ]
+    assert not [one for one in heard if isinstance(one, AddressGone | AddressBack)]
     await discovery.close()
 
 
