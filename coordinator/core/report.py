@@ -165,6 +165,8 @@ class Report:
     stop_level: StopLevel = StopLevel.NONE
     """Of the stop that ended it."""
     finished_at_us: dict[str, int] = field(default_factory=dict)
+    _finish_epoch: dict[str, int] = field(default_factory=dict)
+    """Of the clock by which each of these was told."""
     feed_slack_us: dict[str, int] = field(default_factory=dict)
     grew: bool = False
     """Set by whatever changes it; unset by the machine above once it has told so."""
@@ -208,10 +210,12 @@ class Report:
         self.turned("held", cause)
 
     def finished(self, link: JointLink, event: Finished) -> None:
-        """A joint says when it reached a last point."""
+        """A joint says when it reached a last point: nothing where its clock was found anew since."""
         interval = link.clock.arm_interval(event.at_us)
-        if interval is not None:
+        began = self.starts[-1].joints[link.name].clock_epoch if self.starts else None
+        if interval is not None and began == link.clock_epoch:
             self.finished_at_us[link.name] = sum(interval) // 2
+            self._finish_epoch[link.name] = link.clock_epoch
             self.grew = True
 
     def keep_slack(self, slack_us: dict[str, int]) -> None:
@@ -232,6 +236,8 @@ class Report:
 
     def take_back(self, name: str, since: int) -> int:
         """A joint's clock of this epoch and later was wrong; how many starts rested on it."""
+        if self._finish_epoch.get(name, -1) >= since:
+            self.finished_at_us.pop(name, None)
         return sum(start.take_back(name, since) for start in self.starts)
 
     def to_json(self) -> dict[str, Any]:

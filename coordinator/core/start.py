@@ -204,7 +204,10 @@ class Start:
         assert self.record is not None
         if self._all_comply(now):
             for link in self._links:
-                self.record.joints[link.name].clock_bound_us = link.clock_bound_us(now)
+                entry = self.record.joints[link.name]
+                # Of a clock that was found anew meanwhile it would be another's.
+                if entry.clock_epoch == link.clock_epoch:
+                    entry.clock_bound_us = link.clock_bound_us(now)
             self.stage = Stage.CONFIRMED
         elif now >= self.record.at_us - self.record.margin_us:
             late = self._lacking(now)

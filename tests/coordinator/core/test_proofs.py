@@ -11,7 +11,7 @@ from coordinator.core.report import JointStart, Report, StartRecord
 from coordinator.timing.clock import CONTRADICTIONS_LIMIT
 from coordinator.timing.exchange import Exchange
 from protocol.clockmap import ClockMap
-from protocol.messages import Started
+from protocol.messages import Finished, Started
 from tests.coordinator.core.kit import (
     finish,
     homed_world,
@@ -142,6 +142,7 @@ def test_proof_that_was_confirmed_is_taken_back_from_the_report_of_a_run_that_is
     world.core.poll = noted  # type: ignore[method-assign]
     reports = world.core.reports[first], world.core.reports[second]
     assert all(report.starts[0].joints["tip"].confirmed for report in reports)
+    assert set(reports[0].finished_at_us) == {"base", "middle", "tip"}
     unit(world, "tip").oscillator.step(float(world.now), 2_000_000.0)
     until(world, lambda: not link(world, "tip").clock.locked)
     for report in reports:
@@ -149,6 +150,7 @@ def test_proof_that_was_confirmed_is_taken_back_from_the_report_of_a_run_that_is
         assert (shown["bound_us"], shown["spread_us"]) == (None, None)
         assert shown["joints"]["tip"]["clock_bound_us"] is None
         assert shown["joints"]["base"]["started_at_us"] is not None
+    assert set(reports[0].finished_at_us) == {"base", "middle"}
     assert kept.count(first) == 1
     assert second in kept
     (note,) = [note for note in world.notes if note.code == "proof-taken-back"]
@@ -165,6 +167,21 @@ def test_proof_taken_back_does_not_come_again_with_the_clock_that_is_found_anew(
     until(world, lambda: link(world, "tip").clock.locked)
     report_of(world).settle(world.core.links)
     assert report_of(world).starts[0].bound_us is None
+
+
+def test_finish_that_is_told_after_the_clock_was_found_anew_is_not_made_up() -> None:
+    world = homed_world("quiet")
+    moving(world)
+    report, tip = report_of(world), link(world, "tip")
+    told = Finished(trajectory=1, at_us=round(unit(world, "tip").joint_us(world.now)), position=0)
+    report.finished(tip, told)
+    assert "tip" in report.finished_at_us
+    unit(world, "tip").oscillator.step(float(world.now), 2_000_000.0)
+    until(world, lambda: not tip.clock.locked)
+    assert "tip" not in report.finished_at_us
+    until(world, lambda: tip.clock.locked)
+    report.finished(tip, told)
+    assert "tip" not in report.finished_at_us
 
 
 def test_boot_that_ends_a_clock_takes_nothing_back_that_was_confirmed() -> None:
