@@ -210,7 +210,7 @@ class Report:
         self.turned("held", cause)
 
     def finished(self, link: JointLink, event: Finished) -> None:
-        """A joint says when it reached a last point: nothing where its clock was found anew since."""
+        """A joint says when it reached a last point: nothing by a clock found anew since."""
         interval = link.clock.arm_interval(event.at_us)
         began = self.starts[-1].joints[link.name].clock_epoch if self.starts else None
         if interval is not None and began == link.clock_epoch:
