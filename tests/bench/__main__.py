@@ -12,7 +12,7 @@ import tempfile
 from collections.abc import Sequence
 from pathlib import Path
 
-from tests.bench import kills, page, store_kills, tables, virtual_tables
+from tests.bench import coordinator_kills, kills, page, store_kills, tables, virtual_tables
 
 NETWORKS = ("quiet", "home", "busy", "hostile")
 TABLES = (
@@ -20,6 +20,7 @@ TABLES = (
     "cost",
     "kills",
     "store",
+    "answers",
     "virtual",
     "guarantee",
     "outages",
@@ -62,6 +63,8 @@ def main() -> int:
     if "store" in asked.tables:
         with tempfile.TemporaryDirectory() as folder:
             broken += store_kills.table(asked.store_kills, asked.seed, Path(folder))
+    if "answers" in asked.tables:
+        broken += coordinator_kills.table(asked.answer_kills, asked.seed)
     if "page" in asked.tables:
         page.soon(asked.networks, asked.page_joints, asked.stops, asked.seed)
     if "page-cost" in asked.tables:
@@ -88,6 +91,9 @@ def _arguments() -> argparse.Namespace:
     parser.add_argument("--starts", type=int, default=50, help="on real sockets, per network")
     parser.add_argument("--joints", type=int, default=6, help="on real sockets, and in outages")
     parser.add_argument("--kills", type=int, default=5, help="of each kind, per network")
+    parser.add_argument(
+        "--answer-kills", type=int, default=200, help="of a coordinator that plays and answers"
+    )
     parser.add_argument("--store-kills", type=int, default=200, help="of who writes the database")
     parser.add_argument("--page-joints", type=int, default=3, help="before the page")
     parser.add_argument("--stops", type=int, default=20, help="by the page, per network")
