@@ -58,10 +58,14 @@ def test_a_token_opens_the_page_control_is_taken_over_and_a_void_token_closes_it
 
     laptop.get_by_role("button", name="Home all").click()
     expect(laptop.locator(".control")).to_contain_text("You command", timeout=PATIENCE_MS)
-    expect(phone.locator(".control")).to_contain_text("a page on a computer commands", timeout=PATIENCE_MS)
+    expect(phone.locator(".control")).to_contain_text(
+        "a page on a computer commands", timeout=PATIENCE_MS
+    )
     phone.get_by_role("button", name="Take over").click()
     expect(phone.locator(".control")).to_contain_text("You command", timeout=PATIENCE_MS)
-    expect(laptop.locator(".control")).to_contain_text("a page on a computer commands", timeout=PATIENCE_MS)
+    expect(laptop.locator(".control")).to_contain_text(
+        "a page on a computer commands", timeout=PATIENCE_MS
+    )
 
     (kept,) = [one for one in visitors[0].cookies() if one["name"] == "__Host-unisono"]
     assert (kept["httpOnly"], kept["secure"], kept["sameSite"]) == (True, True, "Strict")
