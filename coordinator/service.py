@@ -157,7 +157,8 @@ class Service:
         Nothing is played for somebody who `has_left` meanwhile, after a hold or stop meanwhile, and
         nothing that cannot be recorded. Raises ProgramError, Refused, PlannerBusy or StoreError.
         """
-        self._require_no_run()
+        # Before anything is planned, what the core would refuse afterwards.
+        self._core.require_no_run("play")
         _require_size(name, text)
         halts = self._halts
         counts = self._known_counts()
@@ -177,7 +178,7 @@ class Service:
     @contextlib.asynccontextmanager
     async def _recorded(self, name: str, text: str) -> AsyncIterator[int]:
         """Record the next run before it begins, and forget it where that is refused."""
-        self._require_no_run()
+        self._core.require_no_run("play")
         run = self._next_run
         joints = tuple(joint.name for joint in self.arm.joints)
         await self._runs.begin(Report(run, name, joints, arm_now_us()), text)
@@ -212,15 +213,6 @@ class Service:
         """Refuse what was planned from elsewhere, or from where nobody knows."""
         if self._core.start_counts() != counts:
             raise Refused("moved", "a joint moved while the program was being planned; try again")
-
-    def _require_no_run(self) -> None:
-        """Refuse before anything is planned what the core would refuse afterwards."""
-        run = self._core.run
-        if run is not None and run.phase is not Phase.ENDED:
-            raise Refused(
-                "running",
-                f"run {run.number} is {run.phase}: play must wait for its end; stop ends it",
-            )
 
     def tell(self, level: str, code: str, message: str) -> None:
         """Tell people something that the core does not know, as it does itself."""

@@ -28,6 +28,7 @@ from coordinator.api.tokens import Role, Tokens
 from coordinator.arm import Arm
 from coordinator.cli.common import ExitCode, Failure
 from coordinator.data_folder import locked, read_key
+from coordinator.links.address import has_address
 from coordinator.service import running
 from coordinator.settings import LOOPBACK, ServiceSettings
 from simulator.network import PROFILES
@@ -78,14 +79,10 @@ def check_interface(address: str) -> str:
     """An IPv4 address of this host. Raises Failure."""
     try:
         ipaddress.IPv4Address(address)
-        with socket.socket(socket.AF_INET, socket.SOCK_DGRAM) as probe:
-            probe.bind((address, 0))
     except ipaddress.AddressValueError as error:
         raise Failure(ExitCode.WRONG_INPUT, f"{address!r} is no IPv4 address") from error
-    except OSError as error:
-        raise Failure(
-            ExitCode.WRONG_INPUT, f"no interface of this host has the address {address}"
-        ) from error
+    if not has_address(address):
+        raise Failure(ExitCode.WRONG_INPUT, f"no interface of this host has the address {address}")
     return address
 
 

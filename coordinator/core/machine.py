@@ -229,13 +229,17 @@ class Coordinator:
             raise ev.Refused("no-run", f"no program is being played{ended}")
         return run
 
-    def _require_idle(self, wanted: str, now: int) -> None:
+    def require_no_run(self, wanted: str) -> None:
+        """Raise Refused while a program is played."""
         if self.run is not None and self.run.phase is not Phase.ENDED:
             raise ev.Refused(
                 "running",
                 f"run {self.run.number} is {self.run.phase}: {wanted} must wait for its end; stop "
                 "ends it",
             )
+
+    def _require_idle(self, wanted: str, now: int) -> None:
+        self.require_no_run(wanted)
         if self.homing is not None and self.homing.state is HomingState.RUNNING:
             raise ev.Refused("homing", f"a homing is under way: {wanted} must wait for it")
         if self.jog.link is not None:

@@ -27,6 +27,7 @@ LIFE_S: Final = (1.0, 6.0)
 """Of a coordinator after its joints are there; a supply is warned of after 3 s."""
 PAUSE_S: Final = 0.05
 """Between two rounds of questions: fewer than one address may ask."""
+MIDDLE_DEG: Final = -148.5
 WARNING_V: Final = 40.0
 """Above any supply of the software joints."""
 
@@ -104,8 +105,10 @@ def _ask(client: Client, found: Confirmed) -> None:
                 found.seen.append(
                     f"{warning['code']} since {warning['since_utc']}: {warning['message']}"
                 )
-        if client.arm()["run"] is None:
-            there = -150 if len(found.runs) % 2 else -147
+        arm = client.arm()
+        if arm["run"] is None:
+            # A run may have moved the arm though nobody heard that it was confirmed.
+            there = -150 if arm["joints"][0]["position_deg"] > MIDDLE_DEG else -147
             text = f"(run {len(found.runs) + 1})\nG0 A{there} B{there} C{there}\nM2\n"
             found.runs[client.play("tray.nc", text)] = text
     except ClientError:

@@ -9,7 +9,6 @@ import asyncio
 import math
 import re
 import secrets
-import shutil
 import time
 from pathlib import Path
 
@@ -19,9 +18,9 @@ from coordinator.timing.exchange import Exchange
 from protocol import ntp
 from simulator.network import PROFILES
 from simulator.server import joints_served
+from tests.reference.chrony import ask_once
 from tests.simulator.joints import settings
 
-EXIT_S = 60
 PERIOD_S = 0.04
 ERA_S = 2**32
 """An NTP timestamp comes again after so many seconds (RFC 5905 §6)."""
@@ -68,21 +67,9 @@ async def asked_until(ended: asyncio.Future[float], port: int) -> Asker:
 
 async def by_chronyd(port: int, folder: Path) -> float:
     """By how many seconds the joint's clock is ahead of the wall clock, as chronyd says."""
-    found = shutil.which("chronyd") or "/usr/sbin/chronyd"
-    assert Path(found).exists(), "chronyd is missing: run 'make system'"
-    server = f"server 127.0.0.1 port {port} iburst minpoll -2 maxpoll -2"
-    process = await asyncio.create_subprocess_exec(
-        found, "-U", "-Q", "-t", "30", server, "cmdport 0", f"pidfile {folder / 'pid'}",
-        stdout=asyncio.subprocess.PIPE, stderr=asyncio.subprocess.STDOUT,
-    )  # fmt: skip
-    try:
-        said, _ = await asyncio.wait_for(process.communicate(), EXIT_S)
-    except TimeoutError:
-        process.kill()
-        await process.wait()
-        raise
-    wrong_by = re.search(r"System clock wrong by (-?[\d.]+) seconds", said.decode())
-    assert wrong_by is not None, said.decode()
+    _, said = await ask_once(port, folder, give_up_s=30)
+    wrong_by = re.search(r"System clock wrong by (-?[\d.]+) seconds", said)
+    assert wrong_by is not None, said
     return float(wrong_by[1])
 
 

@@ -4,7 +4,6 @@
 """
 
 import asyncio
-import shutil
 from collections.abc import AsyncIterator, Callable
 from contextlib import asynccontextmanager
 from pathlib import Path
@@ -16,9 +15,8 @@ import pytest
 from protocol import ntp
 from simulator.network import PROFILES
 from simulator.server import joints_served
+from tests.reference.chrony import EXIT_S, ask_once
 from tests.simulator.joints import settings
-
-EXIT_S = 60
 
 
 @asynccontextmanager
@@ -47,19 +45,8 @@ class Responder(asyncio.DatagramProtocol):
 
 async def chronyd(port: int, folder: Path) -> int:
     """Ask once with chronyd; its exit code."""
-    found = shutil.which("chronyd") or "/usr/sbin/chronyd"
-    assert Path(found).exists(), "chronyd is missing: run 'make system'"
-    server = f"server 127.0.0.1 port {port} iburst minpoll -2 maxpoll -2 maxsamples 1"
-    process = await asyncio.create_subprocess_exec(
-        found, "-U", "-Q", "-t", "15", server, "cmdport 0", f"pidfile {folder / 'pid'}",
-        stdout=asyncio.subprocess.DEVNULL, stderr=asyncio.subprocess.DEVNULL,
-    )  # fmt: skip
-    try:
-        return await asyncio.wait_for(process.wait(), EXIT_S)
-    except TimeoutError:
-        process.kill()
-        await process.wait()
-        raise
+    code, _ = await ask_once(port, folder, options="maxsamples 1", give_up_s=15)
+    return code
 
 
 async def test_chronyd_accepts_a_joint_as_a_server(tmp_path: Path) -> None:

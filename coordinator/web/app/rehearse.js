@@ -20,8 +20,9 @@ export function Rehearse({ program, gone, act }) {
   const [network, setNetwork] = useState(null);
   const [seeds, setSeeds] = useState(null);
   const [seen, setSeen] = useState(null);
+  const [rehearsed, setRehearsed] = useState("");
   const going = seen?.state === "running";
-  const stale = seen !== null && seen.text !== program.text;
+  const stale = seen !== null && rehearsed !== program.text;
   const some = Number.isInteger(Number(seeds)) && seeds >= 1 && seeds <= MOST;
 
   useEffect(() => {
@@ -37,7 +38,7 @@ export function Rehearse({ program, gone, act }) {
     let over = false;
     const timer = setTimeout(async () => {
       const next = await look(seen);
-      if (!over) setSeen({ ...next, text: seen.text });
+      if (!over) setSeen(next);
     }, LOOK_MS);
     return () => {
       over = true;
@@ -49,10 +50,12 @@ export function Rehearse({ program, gone, act }) {
     const { name, text } = program;
     const { rehearsal } = await post("/rehearsals",
       { name: name || "program", text, network, seeds: Number(seeds) });
-    setSeen({ ...await get(`/rehearsals/${rehearsal}`), text });
+    const begun = await get(`/rehearsals/${rehearsal}`);
+    setRehearsed(text);
+    setSeen(begun);
   });
   const cancel = () => act(async () =>
-    setSeen({ ...await ask("DELETE", `/rehearsals/${seen.rehearsal}`), text: seen.text }));
+    setSeen(await ask("DELETE", `/rehearsals/${seen.rehearsal}`)));
   return html`
     <section class="card rehearse" aria-label="Rehearse">
       <h2>Rehearse</h2>
