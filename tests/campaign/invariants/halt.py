@@ -79,6 +79,8 @@ class HoldsAndStops(Invariant):
 
     def drove(self, node: Node, station: Station, drive: Drive, status: Status | None) -> None:
         order = self._orders.get(drive.session)
+        if status is not None:
+            self._forget(node, drive.session)
         if status is None or order is None or node.id not in order.after:
             return
         if drive.sequence <= order.after[node.id]:
@@ -129,6 +131,11 @@ class HoldsAndStops(Invariant):
 
     def rebooted(self, node: Node) -> None:
         self._before.pop(node.id, None)
-        for order in self._orders.values():
-            order.after.pop(node.id, None)
-            order.rest_us.pop(node.id, None)
+        self._forget(node, None)
+
+    def _forget(self, node: Node, but: int | None) -> None:
+        """What other sessions asked of a joint is over: who drives it now may have lifted it."""
+        for session, order in self._orders.items():
+            if session != but:
+                order.after.pop(node.id, None)
+                order.rest_us.pop(node.id, None)
