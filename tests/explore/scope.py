@@ -26,6 +26,7 @@ from tests.campaign.truth import body_of, path_of, path_us, plan_of, state_of
 from tests.explore.at_rest import EXTRA
 from tests.explore.found import Found, Merged, digest
 from tests.explore.links import NAMES, PROGRAM, TICK_US, DecidedAir, Fate, quick_arm, units_of
+from tests.explore.rests import rest_of
 
 SETTLE_US = 40 * US
 """For a run to end or hold: loading and preparing have the most patience, 15 and 5 s."""
@@ -219,7 +220,7 @@ class Scope:
             self.world.start_coordinator()
         self._wait("the run holds or ends, all at rest", self._settled, SETTLE_US)
         self._wait("all joints are there again", lambda: self._well() and self._settled(), WELL_US)
-        settled = digest(self._settled_state())
+        settled = digest(rest_of(self.world))
         if settled not in self.found.settled:
             self._succeed()
             self.found.settled.add(settled)
@@ -245,21 +246,6 @@ class Scope:
             and airs[link.joint.id].open(now)  # type: ignore[attr-defined]
             for link in self.links
         )
-
-    def _settled_state(self) -> tuple[object, ...]:
-        """What the next play depends on; Q to 20 ms, and clocks only as far as they are trusted."""
-        core, joints = self.world.core, []
-        for node, link in zip(self.world.nodes.values(), core.links, strict=True):
-            body, path, status = body_of(node), path_of(node), link.status
-            joints.append(
-                (
-                    body.state, body.homed, body.energised, body.latched, body.faults,
-                    path.stand_us // TICK_US, path.buffer.trajectory, path.buffer.next_index,
-                    round(body.rest_position) // 1000, plan_of(node), link.state, link.energise,
-                    link.quality.q_us // (2 * TICK_US), status and status.state,
-                )
-            )  # fmt: skip
-        return self.phase, core.run and core.run.report.outcome, tuple(joints)
 
     def _succeed(self) -> None:
         """I12: what is held goes on and ends, or else a new play does, after homing where due."""
