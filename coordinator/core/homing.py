@@ -77,6 +77,11 @@ class HomingSequence:
         if link is self.current and event.homing_number == self._asked:
             self._why = event.message
 
+    def forgotten(self, link: JointLink, why: str, now: int) -> None:
+        """A joint no longer knows which homings it has carried out: it must not begin this anew."""
+        if link is self.current:
+            self.fail(f"{link.name} {why}: home it again", now)
+
     def fail(self, message: str, now: int) -> None:
         """End without success; nothing is permitted any more."""
         if self.state is HomingState.RUNNING:

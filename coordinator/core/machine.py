@@ -158,9 +158,13 @@ class Coordinator:
                 )
 
     def _link_up(self, link: JointLink, welcome: messages.Welcome, now: int) -> None:
+        begins_anew = link.welcome is not None and welcome.keyed is None
         rebooted = self.members.link_up(link, welcome, now)
         if rebooted is None:
             return
+        if begins_anew and self.homing:
+            why = "restarted" if rebooted else "was in another session meanwhile"
+            self.homing.forgotten(link, why, now)
         if self.run:
             if rebooted:
                 self.run.rebooted(link, now)

@@ -56,6 +56,7 @@ class Moving:
 
     def hold(self, now: int) -> None:
         """Lower the lease for all; it stands until the next start."""
+        self._measured_us = None  # a hold waits no longer than Q asks for now
         self._measure(now)
         courses = [self.course]
         if self._pending is not None:

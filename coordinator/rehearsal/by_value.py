@@ -236,6 +236,7 @@ class ByValue:
                 point_capacity=joint.point_capacity, max_step_rate_hz=joint.max_step_rate_hz
             ),
             configuration=joint.configuration_digest,
+            keyed=None if new else NO_PROOF,
             trajectory=trajectory,
             next_index=next_index,
         )

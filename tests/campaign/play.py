@@ -21,6 +21,8 @@ from tests.campaign.truth import state_of
 
 CALM_US = 12 * US
 """After the last happening: joints connect again within 2 s, a foreign session ends after 5 s."""
+TOLD_US = 5 * US
+"""Once all joints rest, a run must know of it: many sends on the worst link."""
 PLAY_WITHIN_US = 90 * US
 PLAY_WITHIN_PER_JOINT_US = 10 * US
 """The stated time of I12: for homing one joint after another, and a play of some seconds."""
@@ -90,8 +92,10 @@ def _live(scenario: Scenario, world: World, happenings: Happenings, operator: Op
     world.run_until(over, CALM_US)
     happenings.mend()
     world.run_until(lambda: not _under_way(world) and operator.all_there(), CALM_US)
+    if _rests_under_way(world):
+        world.run_until(lambda: not _rests_under_way(world), TOLD_US)
     run = world.core.run
-    if run is not None and _under_way(world) and all(map(_rests, world.nodes.values())):
+    if run is not None and _rests_under_way(world):
         raise Violated(
             "I12", f"run {run.number} is {run.phase}, though every joint rests", world.now
         )
@@ -100,6 +104,10 @@ def _live(scenario: Scenario, world: World, happenings: Happenings, operator: Op
 def _under_way(world: World) -> bool:
     run = world.core.run
     return run is not None and run.phase in (Phase.STARTING, Phase.MOVING, Phase.HOLDING)
+
+
+def _rests_under_way(world: World) -> bool:
+    return _under_way(world) and all(map(_rests, world.nodes.values()))
 
 
 def _rests(node: Node) -> bool:

@@ -4,7 +4,7 @@ import pytest
 
 from coordinator.core import events as ev
 from coordinator.core.homing import HomingSequence, HomingState
-from coordinator.rehearsal.world import World
+from coordinator.rehearsal.world import COORDINATOR_ID, World
 from protocol.messages import Edge, Homed
 from protocol.states import JointState
 from simulator.physics.hall import HallSensor
@@ -32,6 +32,14 @@ def homing_of(world: World) -> HomingSequence:
     """The newest homing."""
     assert world.core.homing is not None
     return world.core.homing
+
+
+def in_another_session(world: World, name: str) -> None:
+    """Another coordinator of the same identity takes a joint, and at once this one has it again."""
+    unit(world, name).by_value(
+        world.now, lambda joint, now: joint.begin_session(COORDINATOR_ID, 99, now)
+    )
+    world.station.carrier.cut_off(link(world, name).joint.id)
 
 
 def until_over(world: World, limit_us: int = 120 * S) -> HomingSequence:
@@ -227,6 +235,19 @@ def test_a_joint_that_boots_while_homing_does_not_go_on_by_itself() -> None:
     world.run_for(10 * S)
     assert positions(world) == place
     home(world)
+
+
+def test_a_joint_that_was_in_another_session_meanwhile_does_not_home_again_by_itself() -> None:
+    """It forgets homing numbers with its session: what it has carried out would be new to it."""
+    world = world_up(EVEN)
+    world.command(ev.Home(("tip",)))
+    until(world, lambda: state(world, "tip") is JointState.READY)
+    in_another_session(world, "tip")
+    homing = until_over(world)
+    world.run_for(10 * S)
+    assert homing.state is HomingState.FAILED
+    assert homing.message == "tip was in another session meanwhile: home it again"
+    assert len(of_kind(truth(world), "home")["tip"]) == 1
 
 
 def test_homing_numbers_are_obeyed_once_each() -> None:

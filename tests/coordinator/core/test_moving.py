@@ -6,6 +6,7 @@ from coordinator.core import events as ev
 from coordinator.core.run import Phase
 from coordinator.core.snapshot import snapshot
 from coordinator.rehearsal.world import World
+from coordinator.timing.lead import ECHO_MIN_US
 from protocol.constants import FIRST_LEASE_US, PPM
 from protocol.states import JointState
 from simulator.network import Direction
@@ -262,6 +263,19 @@ def test_resume_is_refused_where_nothing_is_held() -> None:
     assert refusal(world, ev.Hold()).code == "no-run"
     moving(world)
     assert refusal(world, ev.Resume()).code == "not-held"
+
+
+def test_a_hold_goes_by_what_the_links_need_now_though_they_were_poor_a_moment_ago() -> None:
+    world = homed_world("none")
+    moving(world)
+    at_work = run_of(world).moving
+    assert at_work is not None
+    at_work._q_us, at_work._measured_us = 500_000, world.station.now
+    q_us = max(one.quality.q_us for one in world.core.links)
+    heard_us = world.station.now + max(1.5 * q_us, ECHO_MIN_US)
+    assert heard_us < world.station.now + 500_000
+    world.command(ev.Hold())
+    assert at_work.lease.offer_us <= at_work.course.at(heard_us)[0]
 
 
 def test_hold_can_be_asked_for_again_and_again() -> None:
