@@ -25,19 +25,26 @@ def rehearsal_sentences(summary: Summary, planned_s: float) -> list[str]:
 
 
 def rehearsal_table(summary: Summary, peaks: Sequence[JointPeaks]) -> Table:
-    """One row a joint, base to tool: slack at starts, and what the plan asks of it at most."""
-    table = Table(title="slack at starts, and the most that the plan asks", title_justify="left")
+    """One row a joint, base to tool: its starts, and what the plan asks of it at most."""
+    table = Table(title="starts, and the most that the plan asks", title_justify="left")
     table.add_column("joint", no_wrap=True)
     fed = summary.feed_slack_us
-    headings = ["slack, ms", "99 % have", *(["feed slack"] if fed else [])]
+    headings = [
+        "slack, ms",
+        "99 % have",
+        "off, µs",
+        "99 % within",
+        *(["feed slack"] if fed else []),
+    ]
     for heading in (*headings, "°/s / limit", "line", "°/s² / limit", "line"):
         table.add_column(heading, justify="right")
     for joint in peaks:
-        slack = summary.slack_us.get(joint.name)
+        slack, off = summary.slack_us.get(joint.name), summary.off_us.get(joint.name)
         table.add_row(
             joint.name,
             _ms(slack.p50 if slack else None),
             _ms(slack.p01 if slack else None),
+            NONE if off is None else f"{off.p99:.0f}",
             *([_ms(fed.get(joint.name))] if fed else []),
             *_peak(joint.velocity),
             *_peak(joint.acceleration),

@@ -62,6 +62,9 @@ class StartSeen:
     """What the run's report proves the spread to be at most."""
     slack_us: dict[str, int]
     """By joint."""
+    off_us: dict[str, float]
+    """By joint: its true start after the instant asked for (before it where negative), which is
+    what its clock was truly wrong by. Without joints that did not start after all."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -279,22 +282,23 @@ def _instants_us(truths: Truths, event: str) -> list[int]:
 
 def _start(world: World, record: StartRecord, truths: Truths) -> StartSeen:
     at_ns = 1_000 * world.station.host.true(record.at_us)
-    began = [
-        truth.at_ns
-        for found in truths.values()
+    off_us = {
+        name: (truth.at_ns - at_ns) / 1_000
+        for name, found in truths.items()
         for truth in found
         if truth.event in ("start", "resume") and abs(truth.at_ns - at_ns) <= 1_000 * NEAR_US
-    ]
-    whole = len(began) == len(world.units)
+    }
+    whole = len(off_us) == len(world.units)
     return StartSeen(
         is_resume=record.path_us > 0,
         attempts=record.attempts,
         lead_us=record.lead_us,
-        spread_us=(max(began) - min(began)) / 1_000 if whole else None,
+        spread_us=max(off_us.values()) - min(off_us.values()) if whole else None,
         bound_us=record.bound_us,
         slack_us={
             name: entry.slack_us
             for name, entry in record.joints.items()
             if entry.slack_us is not None
         },
+        off_us=off_us,
     )

@@ -2,7 +2,7 @@
 
 import math
 from collections import Counter
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from typing import Final
 
@@ -54,6 +54,8 @@ class Summary:
     """What the run's report would prove the spread to be at most."""
     slack_us: dict[str, Quantiles]
     """By joint; the smaller, the nearer it was to not starting."""
+    off_us: dict[str, Quantiles]
+    """By joint: how far its true starts lay from the instants asked for, whichever way."""
     lead_us: Quantiles | None
     not_at_once: Share
     """Starts and resumes that did not succeed at the first attempt, whatever became of them."""
@@ -98,7 +100,6 @@ def summarise(played: Iterable[Played]) -> Summary:
     asked = len(whole) + partial + refused
     holds = [hold for run in runs for hold in run.holds]
     moved_us = sum(run.motion_us or 0 for run in runs)
-    names = dict.fromkeys(name for start in starts for name in start.slack_us)
     fed = dict.fromkeys(name for run in runs for name in run.feed_slack_us)
     done = [run for run in runs if run.outcome == "finished"]
     return Summary(
@@ -109,11 +110,8 @@ def summarise(played: Iterable[Played]) -> Summary:
         duration_us=quantiles([run.motion_us for run in done if run.motion_us is not None]),
         spread_us=quantiles(spreads_us(runs)),
         bound_us=quantiles([start.bound_us for start in starts if start.bound_us is not None]),
-        slack_us={
-            name: found
-            for name in names
-            if (found := quantiles([s.slack_us[name] for s in starts if name in s.slack_us]))
-        },
+        slack_us=_by_joint([start.slack_us for start in starts]),
+        off_us=_by_joint([{n: abs(off) for n, off in start.off_us.items()} for start in starts]),
         lead_us=quantiles([start.lead_us for start in starts]),
         not_at_once=share(asked - at_once, asked),
         retried=share(len(whole) - at_once, asked),
@@ -143,6 +141,15 @@ def quantiles(values: Sequence[float]) -> Quantiles | None:
         return ordered[-(-len(ordered) * percent // 100) - 1]
 
     return Quantiles(len(ordered), ordered[0], rank(1), rank(50), rank(99), ordered[-1])
+
+
+def _by_joint(found: Sequence[Mapping[str, float]]) -> dict[str, Quantiles]:
+    """Quantiles of what was found of each joint, in the order in which joints occur."""
+    gathered: dict[str, list[float]] = {}
+    for values in found:
+        for name, value in values.items():
+            gathered.setdefault(name, []).append(value)
+    return {name: seen for name, values in gathered.items() if (seen := quantiles(values))}
 
 
 def share(count: int, of: int) -> Share:

@@ -71,6 +71,8 @@ class Operator:
                 self._follow(Phase.HELD, Phase.PAUSED, Phase.ENDED)
                 run = world.core.run
                 why = f"the play ended {run.report.outcome}: {run.report.message}" if run else ""
+                # Why it did is still on its way: a fault shows in the next status.
+                world.run_for(LOOK_US)
             else:
                 why = f"a play was refused, {self.happenings.last_refusal}"
                 self._power_cycle()

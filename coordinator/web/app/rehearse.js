@@ -126,10 +126,12 @@ function Summary({ seen: { summary, joints, rehearsal, state } }) {
     </ul>
     <div class="scroll" tabindex="0" role="region" aria-label="What is asked of each joint">
       <table>
-        <thead><tr><th scope="col">joint</th><th scope="col">slack, 99 % have</th><th scope="col">feed slack</th>
+        <thead><tr><th scope="col">joint</th><th scope="col">slack, 99 % have</th><th scope="col">off its instant, 99 %</th>
+          <th scope="col">feed slack</th>
           <th scope="col">speed / limit</th><th scope="col">acceleration / limit</th></tr></thead>
         <tbody>${joints.map((joint) => html`<tr key=${joint.name}><th scope="row">${joint.name}</th>
-          <td>${micros(summary.slack_us[joint.name]?.p01)}</td><td>${micros(summary.feed_slack_us[joint.name])}</td>
+          <td>${micros(summary.slack_us[joint.name]?.p01)}</td><td>${micros(summary.off_us[joint.name]?.p99)}</td>
+          <td>${micros(summary.feed_slack_us[joint.name])}</td>
           <td>${peak(joint.velocity, "°/s")}</td><td>${peak(joint.acceleration, "°/s²")}</td></tr>`)}
         </tbody>
       </table>

@@ -2,6 +2,7 @@
 
 from coordinator.rehearsal.node import Node
 from protocol.states import AT_REST, JointState
+from simulator.unit import WorldTruth
 from tests.campaign.invariants.base import Invariant
 from tests.campaign.judge import Judge
 from tests.campaign.truth import body_of
@@ -20,6 +21,11 @@ class NoBlindMotion(Invariant):
     def __init__(self, judge: Judge) -> None:
         super().__init__(judge)
         self._stood: dict[str, float] = {}
+
+    def truth(self, node: Node, truth: WorldTruth) -> None:
+        if truth.event in ("start", "resume"):
+            # A counter that is stepped passes a start and the rest behind it between two looks.
+            self._stood.pop(node.id, None)
 
     def touched(self, node: Node) -> None:
         body = body_of(node)

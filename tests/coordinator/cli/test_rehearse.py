@@ -82,7 +82,7 @@ def test_json_says_what_to_expect_of_starts_holds_and_speeds(
     # F600 is 10 °/s for a joint that moves alone, less than the rapid move before it.
     assert 10.0 < joints["base"]["velocity"]["value"] <= 60.001
     assert joints["tip"]["velocity"]["value"] == 0.0
-    assert said["slack_us"].keys() == joints.keys()
+    assert said["slack_us"].keys() == said["off_us"].keys() == joints.keys()
     assert said["times_real_time"] == pytest.approx(said["simulated_us"] / 1e6 / said["took_s"])
     words = [e.text for e in ET.fromstring(picture.read_text()).iter() if e.tag.endswith("text")]
     assert "tray.nc on two joints, network quiet, 3 rehearsals" in words

@@ -44,6 +44,9 @@ def test_a_program_on_a_good_network_finishes_after_one_start_of_all_joints(netw
     assert start.slack_us.keys() == {joint.name for joint in ARM.joints}
     # Permission comes after *go* was sent and before the instant, by a clock within 100 ppm.
     assert all(0 < slack <= 1.0001 * start.lead_us + 1 for slack in start.slack_us.values())
+    # A joint begins by its own clock, which is wrong by no more than the report proves.
+    assert start.off_us.keys() == start.slack_us.keys()
+    assert all(0.0 < abs(off_us) <= start.bound_us for off_us in start.off_us.values())
     assert found.wait_us is not None
     assert found.wait_us >= start.lead_us - start.bound_us
 

@@ -13,7 +13,11 @@ from coordinator.rehearsal.summary import quantiles, share, summarise
 
 
 def start(
-    spread_us: float | None = 50.0, *, attempts: int = 1, slack_us: int = 300_000
+    spread_us: float | None = 50.0,
+    *,
+    attempts: int = 1,
+    slack_us: int = 300_000,
+    off_us: float = 20.0,
 ) -> StartSeen:
     return StartSeen(
         is_resume=False,
@@ -22,6 +26,7 @@ def start(
         spread_us=spread_us,
         bound_us=1_500,
         slack_us={"base": slack_us},
+        off_us={"base": off_us},
     )
 
 
@@ -87,6 +92,11 @@ def test_the_duration_is_of_those_that_finished() -> None:
     found = summarise([run(motion_us=31), run(motion_us=33), run(outcome="lost", motion_us=900)])
     assert found.duration_us is not None
     assert (found.duration_us.count, found.duration_us.most) == (2, 33)
+
+
+def test_a_start_is_as_far_off_before_its_instant_as_after_it() -> None:
+    found = summarise([run(start(off_us=-70.0), start(off_us=30.0))]).off_us["base"]
+    assert (found.count, found.least, found.most) == (2, 30.0, 70.0)
 
 
 def test_the_smallest_feed_slack_of_each_joint_is_kept() -> None:
