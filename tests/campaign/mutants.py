@@ -190,6 +190,12 @@ MUTANTS = (
         "rebooted = False",
     ),
     _one(
+        "restart: a joint takes itself for homed after it",
+        f"{JOINT}/body.py",
+        "self.state = JointState.UNHOMED\n        self.homed = False",
+        "self.state = JointState.READY\n        self.homed = True",
+    ),
+    _one(
         "session check: a joint takes drives of any session",
         f"{JOINT}/session.py",
         "if session != self.number or sequence <= self.sequence:",

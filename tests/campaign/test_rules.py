@@ -12,11 +12,14 @@ from coordinator.core.machine import Coordinator
 from coordinator.core.run import Phase, Run
 from coordinator.core.start import Start
 from protocol.constants import EXPIRY_US, US
+from protocol.states import JointState
 from tests.campaign.happenings import Happenings
 from tests.campaign.invariants import ALWAYS
+from tests.campaign.invariants.i07_reboot import RebootedStays
 from tests.campaign.judge import Violated
 from tests.campaign.scenario import Scenario
 from tests.campaign.stage import Stage, stage_of
+from tests.campaign.truth import body_of
 
 PROGRAM = ("G90 G94", "G1 A30 F600", "G1 A-30 F600", "M2")
 SCENARIO = Scenario(1, 2, 3, "quiet", PROGRAM, happenings=())
@@ -74,6 +77,19 @@ def test_resume_that_was_asked_for_breaks_nothing(stage: Stage) -> None:
     stage.world.station.command(ev.Resume())
     assert stage.world.run_until(lambda: _phase(stage) is Phase.MOVING, 10 * US)
     stage.world.run_for(US)
+
+
+def test_joint_that_takes_itself_for_homed_after_a_restart_is_noticed() -> None:
+    stage = stage_of(SCENARIO, (RebootedStays,))
+    world = stage.world
+    world.kill_joint("j1")
+    world.restart_joint("j1")
+    body, link = body_of(world.node("j1")), world.core.links[0]
+    assert world.run_until(lambda: body.configuration is not None, 20 * US)
+    body.homed, body.state = True, JointState.READY
+    assert world.run_until(lambda: link.clock.locked and link.quality.measured, 20 * US)
+    assert Happenings(SCENARIO, world, stage.judge).play()
+    assert _broken_rule(stage) == "I7"
 
 
 def test_joint_that_jogs_with_another_is_noticed(
