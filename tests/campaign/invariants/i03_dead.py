@@ -1,7 +1,7 @@
 """I3: with the coordinator dead at any instant, all joints are at rest within lease plus ramp (jog,
 home, advance: within their expiry plus braking), at the same path time where all had the same
 change and lease, else no more than the window apart (in the ramp of a start: two windows; with a
-hold or override in flight: the horizon plus the ramp's 0.5 s).
+hold or override in flight: the horizon plus the path of the ramp, 0.5 s for most arms).
 
 A dead coordinator is one from which nothing comes any more, so the first half is checked of every
 joint at every instant: what moves has heard a valid drive within 1.5 s and a ramp. The second half
@@ -27,7 +27,6 @@ S = JointState
 UNDER_EXPIRY = (S.JOGGING, S.HOMING, S.ADVANCING)
 CLOCK_ALLOWANCE_US = 100_000
 """By how much an arm clock may be off at rest, where a bad link makes a poor first map."""
-RAMP_PATH_US = 500_000
 LEVEL_US = 120_000
 """What is sent in this time before a lease ends is level: 150 ms of the design less one turn."""
 
@@ -134,10 +133,11 @@ class RestWithoutCoordinator(Invariant):
         paths = [rested[0] for rested in self._rested.values()]
         apart_us = max(paths) - min(paths)
         allowed_us = WINDOW_MAX_US
-        if max(paths) < start_us + 2 * WINDOW_MAX_US + RAMP_PATH_US:
+        ramp_us = path_of(next(iter(self.world.nodes.values()))).ramp.fall_path(1.0)
+        if max(paths) < start_us + 2 * WINDOW_MAX_US + ramp_us:
             allowed_us = 2 * WINDOW_MAX_US
         if self.world.now - self._unsettled_us < 5 * US:
-            allowed_us = HORIZON_MAX_US + RAMP_PATH_US
+            allowed_us = HORIZON_MAX_US + round(ramp_us)
         if causes == {"lease"} and self.world.now - self._unsettled_us >= 5 * US:
             self._judge_level()
         began = {rested[1] for rested in self._rested.values()}
