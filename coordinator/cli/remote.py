@@ -122,8 +122,6 @@ def follow(client: Client, number: int, pressed: Interrupts, *, as_json: bool) -
     state = follow_run(client, number, Progress(quiet=as_json), pressed)
     client.release_control()
     result = client.report(number)
-    if state["phase"] == "paused":
-        result["outcome"] = "paused"  # the report itself only knows that it plays on
     _show_report(result, as_json=as_json)
     if state["phase"] in ("held", "paused"):
         why = f": {state['message']}" if state["message"] else ""

@@ -160,6 +160,8 @@ def report_remarks(report: dict[str, Any]) -> list[str]:
         remarks.append(f"partial starts: {report['partial_starts']}")
     if report.get("stop_level"):
         remarks.append(f"stop level: {report['stop_level']}")
+    if report.get("stop_unconfirmed"):
+        remarks.append(f"stop not confirmed by: {', '.join(report['stop_unconfirmed'])}")
     remarks += [
         f"not in the database: {one['what']}, since {one['utc']}: {one['why']}"
         for one in report.get("unwritten", ())

@@ -371,6 +371,8 @@ class Coordinator:
             if run.stop_all is not None and not ended:
                 message, run.stop_all = run.stop_all, None
                 self._stop(StopLevel.STOP, "faulted", message, now)
+            if run.report.stop_unconfirmed:
+                run.report.stopping([link.name for link in self.links if link.stop_wanted])
             if run.report.grew:
                 run.report.grew = False
                 self.outbox.actions.append(ev.ReportGrew(run.number))

@@ -155,7 +155,8 @@ class Report:
     joints: tuple[str, ...]
     began_us: int
     outcome: str = "playing"
-    """playing finished held stopped faulted refused lost; `held` while it can be resumed."""
+    """playing finished held paused stopped faulted refused lost; `held` and `paused` while it can
+    be resumed."""
     message: str = ""
     ended_us: int | None = None
     starts: list[StartRecord] = field(default_factory=list)
@@ -164,6 +165,9 @@ class Report:
     overrides: list[dict[str, Any]] = field(default_factory=list)
     stop_level: StopLevel = StopLevel.NONE
     """Of the stop that ended it."""
+    stop_unconfirmed: list[str] = field(default_factory=list)
+    """Joints that have not said yet that they latched it. Once all have, a later stop is none of
+    this run's."""
     finished_at_us: dict[str, int] = field(default_factory=dict)
     _finish_epoch: dict[str, int] = field(default_factory=dict)
     """Of the clock by which each of these was told."""
@@ -208,6 +212,12 @@ class Report:
         """The joints rest, at these path times where that is known."""
         self.holds.append({"at_us": now, "cause": cause, "path_us": path_us, "apart_us": apart_us})
         self.turned("held", cause)
+
+    def stopping(self, unconfirmed: list[str]) -> None:
+        """The stop that ended it is carried to these joints still."""
+        if unconfirmed != self.stop_unconfirmed:
+            self.stop_unconfirmed = unconfirmed
+            self.grew = True
 
     def finished(self, link: JointLink, event: Finished) -> None:
         """A joint says when it reached a last point: nothing by a clock found anew since."""
@@ -256,6 +266,7 @@ class Report:
             "holds": self.holds,
             "overrides": self.overrides,
             "stop_level": STOP_WORDS.get(self.stop_level),
+            "stop_unconfirmed": self.stop_unconfirmed,
             "joints": [self._joint(name, first) for name in self.joints],
         }
 

@@ -176,6 +176,7 @@ class Run:
         """The run is over; the stop itself, if there is one, travels in every drive."""
         if self.phase is not Phase.ENDED:
             self.report.stop_level = level
+            self.report.stop_unconfirmed = [link.name for link in self.links if link.stop_wanted]
             self._end(outcome, message, now)
 
     # ---- events -------------------------------------------------------------------------------
@@ -329,6 +330,7 @@ class Run:
             self._end("finished", "", now)
         else:
             self._outbox.note(now, "info", "paused", f"line {line}: M0 waits; resume goes on")
+            self.report.turned("paused")
             self._enter(Phase.PAUSED, now)
 
     # ---- start --------------------------------------------------------------------------------

@@ -11,7 +11,7 @@ from coordinator.store.errors import StoreError
 from coordinator.store.schema import RUNS
 from coordinator.store.utc import utc_now
 
-UNFINISHED: Final = ("playing", "held")
+UNFINISHED: Final = ("playing", "held", "paused")
 """Outcomes of a run that could still go on."""
 _TOLD: Final = {"name", "outcome", "message"}
 """What is read of a report besides its number; the rest is for people."""

@@ -21,6 +21,7 @@ export function Report({ report }) {
       ${(report.overrides ?? []).map((one, k) => html`<li key="o${k}"><strong>Speed</strong>: ${figure(one.percent, 0, "%")}.</li>`)}
       ${report.partial_starts > 0 && html`<li><strong>Partial starts</strong>: ${report.partial_starts}.</li>`}
       ${report.stop_level && html`<li><strong>Level of the stop</strong>: ${report.stop_level}.</li>`}
+      ${report.stop_unconfirmed?.length > 0 && html`<li><strong>Stop not confirmed</strong> by ${report.stop_unconfirmed.join(", ")}.</li>`}
     </ul>
     <div class="scroll" tabindex="0" role="region" aria-label="Joint by joint">
       <table>

@@ -59,6 +59,7 @@ def test_report_says_in_local_time_when_the_run_began_and_how_long_it_took(
 def test_report_names_the_level_of_the_stop_and_the_overrides_in_force() -> None:
     report = NOTHING | {
         "stop_level": "stop-and-release",
+        "stop_unconfirmed": ["middle", "tip"],
         "overrides": [
             {"at_us": 6_000_000, "percent": 50.0}, {"at_us": 9_250_000, "percent": 12.5},
         ],
@@ -67,6 +68,7 @@ def test_report_names_the_level_of_the_stop_and_the_overrides_in_force() -> None
         "override: 50 %",
         "override: 12.5 %",
         "stop level: stop-and-release",
+        "stop not confirmed by: middle, tip",
     ]
 
 

@@ -87,12 +87,15 @@ def test_a_program_may_begin_or_end_with_m0(text: str, pauses: int, starts: int)
     assert len(report_of(world).starts) == starts
 
 
-def test_a_pause_names_its_line() -> None:
+def test_a_pause_names_its_line_and_the_report_says_that_the_run_is_paused() -> None:
     world = homed_world("none")
     play(world, PARTED)
     until_phase(world, Phase.PAUSED)
+    assert report_of(world).outcome == "paused"
     paused = next(note for note in world.notes if note.code == "paused")
     assert paused.message == "line 3: M0 waits; resume goes on"
+    world.command(ev.Resume())
+    assert report_of(world).outcome == "playing"
 
 
 def test_a_resume_from_a_pause_is_refused_while_a_joint_is_missing() -> None:

@@ -117,10 +117,16 @@ def test_a_stop_is_carried_until_every_joint_has_latched_it() -> None:
     world.command(ev.Stop())
     world.run_for(500_000)
     assert [bool(one.stop_wanted) for one in links(world)] == [False, False, True]
+    assert report_of(world).to_json()["stop_unconfirmed"] == ["tip"]
     parts = run_of(world).play.parts
     assert refusal(world, ev.Play("again", "", parts)).code == "stopping"
     until(world, lambda: latched(world) and at_rest(world), 3 * S)
     assert state(world, "tip") is JointState.READY
+    until(world, lambda: not report_of(world).stop_unconfirmed, 3 * S)
+    world.cut("tip", 1 * S)
+    world.command(ev.Stop())
+    world.run_for(500_000)
+    assert report_of(world).stop_unconfirmed == [], "a stop of no run"
 
 
 def test_a_joint_that_was_away_at_the_stop_gets_it_on_its_return() -> None:

@@ -68,11 +68,11 @@ async def test_runs_are_told_in_pages_newest_first(store: Store) -> None:
 
 
 async def test_runs_that_were_cut_short_are_lost_the_others_stay(tmp_path: Path) -> None:
-    outcomes = ("playing", "held", "finished", "stopped")
+    outcomes = ("playing", "held", "paused", "finished", "stopped")
     await kept(tmp_path, *(report(run, outcome) for run, outcome in enumerate(outcomes, 1)))
     store = Store(tmp_path)
     found = await store.read(summaries)
-    assert [one["outcome"] for one in found] == ["stopped", "finished", "lost", "lost"]
+    assert [one["outcome"] for one in found] == ["stopped", "finished", "lost", "lost", "lost"]
     first = await store.read(lambda connection: runs.load(connection, 1))
     assert first is not None
     assert first["outcome"] == "lost"
