@@ -120,7 +120,7 @@ function Summary({ seen: { summary, joints, rehearsal, state } }) {
         after ${seconds(summary.wait_us?.p50)} from the command to the start.</li>
       <li><strong>Starts</strong>: ${micros(summary.spread_us?.p50)} apart (p50), ${micros(summary.spread_us?.p99)} (p99);
         ${" "}${failed.of - failed.count} of ${failed.of} at the first try,
-        ${failed.at_most <= TELLING ? `under ${figure(failed.at_most * 100, 1, "%")} need more (95 % sure).`
+        ${" "}${failed.at_most <= TELLING ? `under ${figure(failed.at_most * 100, 1, "%")} need more (95 % sure).`
           : "too few rehearsals to tell how rare others are."}</li>
       <li><strong>Holds</strong>: ${summary.holds === 0 ? "none" : `${summary.holds}, ${figure(summary.holds_per_run, 2, "")} a run`}.</li>
     </ul>
