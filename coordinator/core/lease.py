@@ -20,8 +20,8 @@ HORIZON_MIN_US = 600_000
 HORIZON_MAX_US = 1_100_000
 HORIZON_OVER_Q_US = 500_000
 """What a renewal needs beyond the exchange itself: the step, levelling and several sends. With 0.1
-s less of both, busy links had 0.1 holds a minute for nothing and hostile ones 1.4, instead of none
-in 40 minutes and 0.6."""
+s less of both, busy links had 0.1 holds a minute for nothing and hostile ones 1.4, instead of 0.03
+and 0.6 (tests/bench/README.md)."""
 STEP_US = 100_000
 """Arm time by which the offer falls behind before it is raised. While a new one is on its way to a
 joint that is lost just then, nobody can tell whether it has it; so that must be rare."""
