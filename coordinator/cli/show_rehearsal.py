@@ -29,13 +29,7 @@ def rehearsal_table(summary: Summary, peaks: Sequence[JointPeaks]) -> Table:
     table = Table(title="starts, and the most that the plan asks", title_justify="left")
     table.add_column("joint", no_wrap=True)
     fed = summary.feed_slack_us
-    headings = [
-        "slack, ms",
-        "99 % have",
-        "off, µs",
-        "99 % within",
-        *(["feed slack"] if fed else []),
-    ]
+    headings = ["slack, ms", "99 % have", "99 % off by, µs", *(["feed slack"] if fed else [])]
     for heading in (*headings, "°/s / limit", "line", "°/s² / limit", "line"):
         table.add_column(heading, justify="right")
     for joint in peaks:
