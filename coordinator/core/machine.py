@@ -372,7 +372,7 @@ class Coordinator:
                 message, run.stop_all = run.stop_all, None
                 self._stop(StopLevel.STOP, "faulted", message, now)
             if run.report.stop_unconfirmed:
-                run.report.stopping([link.name for link in self.links if link.stop_wanted])
+                run.report.stopping(self.links)
             if run.report.grew:
                 run.report.grew = False
                 self.outbox.actions.append(ev.ReportGrew(run.number))

@@ -56,12 +56,11 @@ class Moving:
 
     def hold(self, now: int) -> None:
         """Lower the lease for all; it stands until the next start."""
-        self._measured_us = None  # a hold waits no longer than Q asks for now
-        self._measure(now)
         courses = [self.course]
         if self._pending is not None:
             courses.append(Course.of(self._pending, self._ramp))
-        self.lease.hold(now, courses, self._q_us)
+        # What was measured for the turn may be of a moment ago.
+        self.lease.hold(now, courses, self._slowest_q_us())
 
     def step(self, now: int) -> str | None:
         """Renew what must be; a sentence when levelling begins, naming the joint."""
@@ -82,7 +81,10 @@ class Moving:
         """Q of the slowest link. It changes slowly: once a turn is enough."""
         if self._measured_us is None or now - self._measured_us >= ACTIVE_INTERVAL_US:
             self._measured_us = now
-            self._q_us = max(link.quality.q_us for link in self._links)
+            self._q_us = self._slowest_q_us()
+
+    def _slowest_q_us(self) -> int:
+        return max(link.quality.q_us for link in self._links)
 
     def _why_level(self, link: JointLink) -> str:
         """What a person should know of a joint whose lease could not be renewed."""

@@ -213,8 +213,9 @@ class Report:
         self.holds.append({"at_us": now, "cause": cause, "path_us": path_us, "apart_us": apart_us})
         self.turned("held", cause)
 
-    def stopping(self, unconfirmed: list[str]) -> None:
-        """The stop that ended it is carried to these joints still."""
+    def stopping(self, links: Iterable[JointLink]) -> None:
+        """To some joints the stop that ended it is carried still."""
+        unconfirmed = [link.name for link in links if link.stop_wanted]
         if unconfirmed != self.stop_unconfirmed:
             self.stop_unconfirmed = unconfirmed
             self.grew = True

@@ -176,7 +176,7 @@ class Run:
         """The run is over; the stop itself, if there is one, travels in every drive."""
         if self.phase is not Phase.ENDED:
             self.report.stop_level = level
-            self.report.stop_unconfirmed = [link.name for link in self.links if link.stop_wanted]
+            self.report.stopping(self.links)
             self._end(outcome, message, now)
 
     # ---- events -------------------------------------------------------------------------------

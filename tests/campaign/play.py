@@ -92,10 +92,9 @@ def _live(scenario: Scenario, world: World, happenings: Happenings, operator: Op
     world.run_until(over, CALM_US)
     happenings.mend()
     world.run_until(lambda: not _under_way(world) and operator.all_there(), CALM_US)
-    if _rests_under_way(world):
-        world.run_until(lambda: not _rests_under_way(world), TOLD_US)
-    run = world.core.run
-    if run is not None and _rests_under_way(world):
+    if not world.run_until(lambda: not _rests_under_way(world), TOLD_US):
+        run = world.core.run
+        assert run is not None
         raise Violated(
             "I12", f"run {run.number} is {run.phase}, though every joint rests", world.now
         )

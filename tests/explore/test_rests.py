@@ -4,6 +4,7 @@ from collections.abc import Callable
 
 import pytest
 
+from coordinator.core.run import Run
 from tests.campaign.clone import clone
 from tests.explore.found import Found
 from tests.explore.rests import rest_of
@@ -16,6 +17,11 @@ from tests.explore.stories import Family
 def held() -> Scope:
     """An arm that is held on its path."""
     return begin(Family("held", 2, "held", ticks=1), Found())
+
+
+def run_of(scope: Scope) -> Run:
+    assert scope.world.core.run is not None
+    return scope.world.core.run
 
 
 def otherwise_armed(scope: Scope) -> None:
@@ -39,23 +45,19 @@ def clearing_asked(scope: Scope) -> None:
 
 
 def points_not_acknowledged(scope: Scope) -> None:
-    assert scope.world.core.run is not None
-    scope.world.core.run.feed._cursors[scope.links[0].joint.id].acked -= 1
+    run_of(scope).feed._cursors[scope.links[0].joint.id].acked -= 1
 
 
 def doomed(scope: Scope) -> None:
-    assert scope.world.core.run is not None
-    scope.world.core.run._doom = ("lost", "gone")
+    run_of(scope)._doom = ("lost", "gone")
 
 
 def start_refused(scope: Scope) -> None:
-    assert scope.world.core.run is not None
-    scope.world.core.run._start_refused = "too slow"
+    run_of(scope)._start_refused = "too slow"
 
 
 def hold_remembered(scope: Scope) -> None:
-    assert scope.world.core.run is not None
-    scope.world.core.run._held_before = True
+    run_of(scope)._held_before = True
 
 
 @pytest.mark.parametrize(
@@ -83,10 +85,9 @@ def test_rests_that_differ_in_their_numbers_alone_are_one(held: Scope) -> None:
     """Every number was given out once more before."""
     other = clone(held)
     core = other.world.core
-    assert core.run is not None
     core.outbox._plan_number += 1
     core.outbox._trajectory += 1
-    core.run._trajectory += 1
+    run_of(other)._trajectory += 1
     for node, link in zip(other.world.nodes.values(), other.links, strict=True):
         player, mover = node.unit.joint._player, node.unit.joint._mover
         player._newest += 1

@@ -135,11 +135,11 @@ class RestWithoutCoordinator(Invariant):
         apart_us = max(paths) - min(paths)
         ramp_us = path_of(next(iter(self.world.nodes.values()))).ramp.fall_path(1.0)
         allowed_us = 2 * WINDOW_MAX_US if self._in_ramp(start_us + ramp_us) else WINDOW_MAX_US
-        began = [rested[1] or 0 for rested in self._rested.values()]
         if self.world.now - self._unsettled_us < 5 * US:
             allowed_us = HORIZON_MAX_US + round(ramp_us)
         elif causes == {"lease"}:
             self._judge_level()
+            began = [rested[1] or 0 for rested in self._rested.values()]
             if max(began) - min(began) > WINDOW_MAX_US + ROUNDING_US:
                 raise self.broken(f"leases to {min(began)} and to {max(began)} µs were in force")
             if len(set(began)) == 1:
