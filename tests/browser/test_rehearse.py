@@ -41,6 +41,14 @@ def test_a_rehearsal_shows_its_progress_what_to_expect_and_its_plot(
     expect(panel.get_by_text("Done: 2 of 2 rehearsals.")).to_be_visible(timeout=PATIENCE_MS)
     expect(panel.get_by_text("2 finished")).to_be_visible()
     expect(panel.get_by_role("row")).to_have_count(4)
+    headings = panel.get_by_role("columnheader").all_inner_texts()
+    first = panel.get_by_role("row").nth(1)
+    figures = first.get_by_role("cell").all_inner_texts()
+    shown = dict(zip(headings[1:], figures, strict=True))
+    assert shown["slack, 99 % have"].endswith("ms")
+    assert shown["off its instant, 99 %"].endswith("µs")
+    assert shown["feed slack"] == "–"
+    assert "°/s" in shown["speed / limit"]
     plot = panel.get_by_role("img")
     assert plot.evaluate("image => image.decode().then(() => image.naturalWidth)") > 0
     assert page.evaluate("() => document.documentElement.scrollWidth") <= PHONE["width"]
