@@ -224,6 +224,11 @@ def of_kind(found: dict[str, list[WorldTruth]], *kinds: str) -> dict[str, list[W
     }
 
 
+def held_places(world: World) -> set[float]:
+    """Path times at which joints truly came to hold since last asked."""
+    return {e.path_us for events in of_kind(truth(world), "hold").values() for e in events}
+
+
 def spread_us(events: Sequence[WorldTruth]) -> float:
     """True time from the first to the last of events."""
     times = [event.at_ns for event in events]

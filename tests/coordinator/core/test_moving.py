@@ -1,4 +1,4 @@
-"""Running together: lease, levelling, hold, resume and feed override, on what really happened."""
+"""Running together: lease, levelling, hold and resume, on what really happened."""
 
 import pytest
 
@@ -7,7 +7,7 @@ from coordinator.core.run import Phase
 from coordinator.core.snapshot import snapshot
 from coordinator.rehearsal.world import World
 from coordinator.timing.lead import ECHO_MIN_US
-from protocol.constants import FIRST_LEASE_US, PPM
+from protocol.constants import FIRST_LEASE_US
 from protocol.states import JointState
 from simulator.network import Direction
 from tests.coordinator.core.kit import (
@@ -16,10 +16,9 @@ from tests.coordinator.core.kit import (
     NAMES,
     S,
     at_rest,
-    codes,
     describe,
     finish,
-    home,
+    held_places,
     homed_world,
     link,
     links,
@@ -32,16 +31,10 @@ from tests.coordinator.core.kit import (
     run_of,
     state,
     truth,
-    unit,
     until,
     until_phase,
     wiretap,
 )
-
-
-def held_places(world: World) -> set[float]:
-    """Path times at which joints truly came to hold since last asked."""
-    return {e.path_us for events in of_kind(truth(world), "hold").values() for e in events}
 
 
 @pytest.mark.parametrize("profile", ["none", "quiet", "home"])
@@ -344,203 +337,3 @@ def test_a_hold_near_the_end_lets_the_run_finish_where_the_way_to_rest_passes_it
 
 
 # ---- feed override --------------------------------------------------------------------------
-
-
-def settled(world: World, rate_ppm: int) -> None:
-    """Let time pass until the arm runs at a rate."""
-    until(
-        world,
-        lambda: (
-            (m := run_of(world).moving) is not None
-            and m.rate_ppm == rate_ppm
-            and world.now > m.course.settled_us
-        ),
-    )
-
-
-def true_rate(world: World, name: str) -> float:
-    """Rate of a joint's path time by true time, measured over 50 ms."""
-    before = path_us(world, name)
-    world.run_for(50_000)
-    return (path_us(world, name) - before) / 50_000
-
-
-@pytest.mark.parametrize("rate_ppm", [50_000, 300_000, 1_000_000])
-def test_an_override_takes_effect_in_all_joints(rate_ppm: int) -> None:
-    world = homed_world("home")
-    moving(world)
-    world.command(ev.Override(500_000))
-    settled(world, 500_000)
-    world.command(ev.Override(rate_ppm))
-    settled(world, rate_ppm)
-    for name in NAMES:
-        # The joint's crystal and the slewing of its map cost up to 0.05 % (design I5).
-        assert true_rate(world, name) == pytest.approx(rate_ppm / PPM, rel=6e-4)
-    world.command(ev.Hold())
-    until_phase(world, Phase.HELD)
-    assert len(held_places(world)) == 1
-
-
-def test_of_several_overrides_in_a_row_the_last_one_counts() -> None:
-    world = homed_world("home")
-    moving(world)
-    for rate_ppm in (900_000, 400_000, 250_000):
-        world.command(ev.Override(rate_ppm))
-        world.run_for(10_000)
-    settled(world, 250_000)
-    assert report_of(world).holds == []
-
-
-def test_an_override_that_not_all_confirm_in_time_is_withdrawn_and_nothing_holds() -> None:
-    world = homed_world(EVEN)
-    moving(world)
-    world.command(ev.Override(500_000))
-    until(world, lambda: (m := run_of(world).moving) is not None and m.next_deadline() is not None)
-    moved = run_of(world).moving
-    assert moved is not None
-    due = moved.next_deadline()
-    assert due is not None
-    world.cut("tip", due - world.now, ["back"])
-    until(world, lambda: "override-withdrawn" in codes(world))
-    assert moved.rate_ppm == 1_000_000
-    world.run_for(500_000)
-    assert run_of(world).phase is Phase.MOVING
-    assert true_rate(world, "base") == pytest.approx(1.0, rel=6e-4)
-    world.command(ev.Override(500_000))
-    settled(world, 500_000)
-    finish(world)
-
-
-def test_an_override_asked_for_while_held_holds_from_the_resume_on() -> None:
-    world = homed_world("none")
-    moving(world)
-    world.command(ev.Hold())
-    until_phase(world, Phase.HELD)
-    world.command(ev.Override(400_000))
-    world.command(ev.Resume())
-    until_phase(world, Phase.MOVING)
-    settled(world, 400_000)
-    assert true_rate(world, "tip") == pytest.approx(0.4, rel=6e-4)
-
-
-def test_the_speed_of_before_a_hold_is_kept_for_the_resume() -> None:
-    world = homed_world("none")
-    moving(world)
-    world.command(ev.Override(400_000))
-    settled(world, 400_000)
-    world.command(ev.Hold())
-    until_phase(world, Phase.HELD)
-    world.command(ev.Resume())
-    until_phase(world, Phase.MOVING)
-    settled(world, 400_000)
-
-
-@pytest.mark.parametrize("rate_ppm", [49_999, 1_000_001, 0, -1])
-def test_an_override_out_of_range_is_refused_with_the_limits(rate_ppm: int) -> None:
-    world = homed_world("none")
-    moving(world)
-    refused = refusal(world, ev.Override(rate_ppm))
-    assert refused.code == "override-range"
-    assert "5 to 100 %" in refused.message
-
-
-# ---- clocks and boots -----------------------------------------------------------------------
-
-
-@pytest.mark.parametrize("by_us", [20_000.0, -20_000.0, 2_000_000.0])
-def test_a_joint_whose_clock_is_stepped_makes_the_arm_hold_and_a_resume_goes_on(
-    by_us: float,
-) -> None:
-    world = homed_world("quiet")
-    moving(world)
-    unit(world, "tip").oscillator.step(float(world.now), by_us)
-    until_phase(world, Phase.HELD)
-    assert "clock-unlocked" in codes(world)
-    if abs(by_us) < 100_000:
-        # It is held at once, not only when the joint finds its new map too far off.
-        assert "tip: the clock is not trusted" in report_of(world).holds[0]["cause"]
-    world.run_for(3 * S)
-    assert at_rest(world)
-    world.command(ev.Resume())
-    finish(world)
-
-
-@pytest.mark.parametrize(
-    "phase", [Phase.LOADING, Phase.PREPARING, Phase.STARTING, Phase.MOVING, Phase.HOLDING]
-)
-def test_a_joint_that_boots_in_the_middle_of_a_run_ends_it_and_never_moves_until_homed(
-    phase: Phase,
-) -> None:
-    world = homed_world(EVEN)
-    play(world, LONG)
-    if phase is Phase.HOLDING:
-        until_phase(world, Phase.MOVING)
-        world.run_for(1 * S)
-        world.command(ev.Hold())
-    until_phase(world, phase)
-    if phase is Phase.MOVING:
-        world.run_for(1 * S)
-    place = unit(world, "tip").true_position(world.now)[0]
-    truth(world)
-    world.kill_joint("tip")
-    place = unit(world, "tip").true_position(world.now)[0]
-    world.run_for(300_000)
-    world.restart_joint("tip")
-    until_phase(world, Phase.ENDED)
-    report = report_of(world)
-    assert report.outcome in ("lost", "refused")
-    assert "tip" in report.message
-    world.run_for(5 * S)
-    assert at_rest(world)
-    assert unit(world, "tip").true_position(world.now)[0] == place
-    assert state(world, "tip") is JointState.UNHOMED
-    assert not unit(world, "tip").joint.energised
-    assert refusal(world, ev.Play("again", "", run_of(world).play.parts)).code == "not-homed"
-    home(world, "tip")
-    play(world)
-    finish(world)
-
-
-@pytest.mark.parametrize("quickly", [True, False])
-def test_a_joint_that_boots_while_the_run_is_held_ends_it(quickly: bool) -> None:
-    world = homed_world(EVEN)
-    moving(world)
-    world.command(ev.Hold())
-    until_phase(world, Phase.HELD)
-    world.kill_joint("tip")
-    if not quickly:
-        world.run_for(5 * S)
-    world.restart_joint("tip")
-    until_phase(world, Phase.ENDED)
-    assert report_of(world).outcome == "lost"
-    assert "tip restarted" in report_of(world).message
-    told = refusal(world, ev.Resume())
-    assert told.code == "no-run"
-    assert told.message == (
-        "no program is being played; run 1 ended: tip restarted in the middle of the run; "
-        "home it before the next"
-    )
-    # The places of the joints that rebooted are not known, so they do not count as apart.
-    assert report_of(world).holds[0]["apart_us"] == 0
-
-
-def test_a_boot_while_moving_leaves_the_lost_joints_place_out_of_the_hold() -> None:
-    world = homed_world(EVEN)
-    moving(world)
-    world.kill_joint("tip")
-    world.restart_joint("tip")
-    until_phase(world, Phase.ENDED)
-    assert report_of(world).holds[0]["path_us"]["tip"] is None
-    assert report_of(world).holds[0]["apart_us"] <= 400_000
-
-
-def test_a_joint_that_is_gone_for_good_leaves_the_run_held_until_it_is_stopped() -> None:
-    world = homed_world("quiet")
-    moving(world)
-    world.kill_joint("tip")
-    until_phase(world, Phase.HELD)
-    world.run_for(20 * S)
-    assert refusal(world, ev.Resume()).code == "joint-lost"
-    world.command(ev.Stop())
-    until_phase(world, Phase.ENDED)
-    assert report_of(world).outcome == "stopped"
