@@ -17,7 +17,7 @@ export function Report({ report }) {
         joints began ${micros(start.spread_us)} apart, proved to be at most ${micros(start.bound_us)};
         ${" "}${start.attempts === 1 ? "first try" : `${start.attempts} tries`}, set ${micros(start.lead_us)} ahead.</li>`)}
       ${report.holds.map((hold, k) => html`<li key="h${k}"><strong>Hold</strong>: ${hold.cause};
-        joints ${micros(hold.apart_us)} of path time apart.</li>`)}
+        ${" "}${apart(hold)}.</li>`)}
       ${(report.overrides ?? []).map((one, k) => html`<li key="o${k}"><strong>Speed</strong>: ${figure(one.percent, 0, "%")}.</li>`)}
       ${report.partial_starts > 0 && html`<li><strong>Partial starts</strong>: ${report.partial_starts}.</li>`}
       ${report.stop_level && html`<li><strong>Level of the stop</strong>: ${report.stop_level}.</li>`}
@@ -35,6 +35,15 @@ export function Report({ report }) {
     </div>
     <p class="small">Slack: how long before the start a joint had all it needed. Feed slack: how much
       longer its points would have lasted than the slowest delivery took.</p>`;
+}
+
+/** How far apart on the path the joints came to rest, and of which that is not known. */
+export function apart(hold) {
+  const unknown = Object.entries(hold.path_us).filter(([, path]) => path === null).map(([name]) => name);
+  if (unknown.length === 0) return `joints ${micros(hold.apart_us)} of path time apart`;
+  const others = Object.keys(hold.path_us).length - unknown.length;
+  return `path time of ${unknown.join(", ")} not known`
+    + (others > 1 ? `, the other joints ${micros(hold.apart_us)} apart` : "");
 }
 
 /** Local date and time of a UTC instant. */

@@ -1,0 +1,33 @@
+"""What a report's sentences say on the page; the module runs in the browser, alone."""
+
+from typing import Any
+
+import pytest
+from playwright.sync_api import Page
+
+from tests.browser import canned
+from tests.browser.conftest import Feed, Open
+
+
+@pytest.fixture
+def page(open_page: Open, files: str) -> Page:
+    return open_page(files, before=Feed(canned.whole()).attach)
+
+
+@pytest.mark.parametrize(
+    ("path_us", "apart_us", "says"),
+    [
+        ({"base": 5, "middle": 5, "tip": 5}, 0, "joints 0\u00a0µs of path time apart"),
+        (
+            {"base": 5, "middle": 805, "tip": None},
+            800,
+            "path time of tip not known, the other joints 800\u00a0µs apart",
+        ),
+        ({"base": 5, "tip": None}, 0, "path time of tip not known"),
+    ],
+)
+def test_a_hold_names_the_joints_of_which_nobody_knows_where_they_rest(
+    page: Page, path_us: dict[str, Any], apart_us: int, says: str
+) -> None:
+    apart = """async (hold) => (await import("/app/report.js")).apart(hold)"""
+    assert page.evaluate(apart, {"path_us": path_us, "apart_us": apart_us}) == says
