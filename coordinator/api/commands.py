@@ -32,21 +32,21 @@ def commands(service: Service, desk: Desk) -> APIRouter:
 
     @router.post("/home", status_code=202)
     async def home(body: bodies.HomeBody, request: Request, response: Response) -> dict[str, Any]:
-        who = desk.command(request)
-        number = service.command(events.Home(tuple(body.joints)), who.name)
+        with desk.commanding(request) as who:
+            number = service.command(events.Home(tuple(body.joints)), who.name)
         response.headers["Location"] = f"{API_PREFIX}/homings/{number}"
         return {"homing": number}
 
     @router.post("/runs", status_code=202)
     async def play(body: bodies.RunBody, request: Request, response: Response) -> dict[str, Any]:
-        who = desk.command(request)
+        with desk.commanding(request) as who:
 
-        async def has_left() -> bool:
-            left = await request.is_disconnected()
-            desk.require(who)  # planning took a while, in which somebody may have taken control
-            return left
+            async def has_left() -> bool:
+                left = await request.is_disconnected()
+                desk.require(who)  # planning took a while, in which somebody may have taken control
+                return left
 
-        number = await service.play(body.name, body.text, has_left, who.name)
+            number = await service.play(body.name, body.text, has_left, who.name)
         response.headers["Location"] = f"{API_PREFIX}/runs/{number}"
         return {"run": number}
 
@@ -56,8 +56,8 @@ def commands(service: Service, desk: Desk) -> APIRouter:
 
     @router.post("/resume")
     async def resume(request: Request) -> dict[str, Any]:
-        who = desk.command(request)
-        return done(events.Resume(), who.name)
+        with desk.commanding(request) as who:
+            return done(events.Resume(), who.name)
 
     @router.post("/stop")
     async def stop(body: bodies.StopBody, request: Request) -> dict[str, Any]:
@@ -68,13 +68,13 @@ def commands(service: Service, desk: Desk) -> APIRouter:
 
     @router.post("/override")
     async def override(body: bodies.OverrideBody, request: Request) -> dict[str, Any]:
-        who = desk.command(request)
-        return done(events.Override(round(body.percent * PPM / 100)), who.name)
+        with desk.commanding(request) as who:
+            return done(events.Override(round(body.percent * PPM / 100)), who.name)
 
     @router.post("/jog")
     async def jog(body: bodies.JogBody, request: Request) -> dict[str, Any]:
-        who = desk.command(request)
-        return done(events.Jog(body.joint, body.velocity_deg_s), who.name)
+        with desk.commanding(request) as who:
+            return done(events.Jog(body.joint, body.velocity_deg_s), who.name)
 
     @router.post("/blink")
     async def blink(body: bodies.BlinkBody, request: Request) -> dict[str, Any]:

@@ -50,57 +50,92 @@ def who_is(client_id: str | None, name: str | None) -> Who:
     return Who(client_id, name or "a page")
 
 
+@dataclass(slots=True)
+class Grant:
+    """Control as one client has it, from when it got it."""
+
+    who: Who
+    since_us: int
+    acted_us: int
+    heard_us: int
+    kept: bool
+    """Whether it was taken explicitly, or a command of its holder was carried out."""
+    waiting: int = 0
+    """Commands of its holder of which it is not known yet whether they are carried out."""
+
+
 class Control:
     """Who commands. `moving` says whether anything moves or is about to."""
 
     def __init__(self) -> None:
-        self._holder: Who | None = None
-        self._since_us = self._acted_us = self._heard_us = 0
+        self._grant: Grant | None = None
         self._feeds: Counter[str] = Counter()
 
     # ---- commanding -------------------------------------------------------------------------
 
-    def command(self, who: Who, now: int, *, moving: bool) -> None:
-        """A client commands motion. Raises Refused while another has control."""
+    def command(self, who: Who, now: int, *, moving: bool) -> Grant:
+        """A client commands motion. Raises Refused while another has control.
+
+        To be followed by `carried_out` or `came_to_nothing`.
+        """
         self._expire(now, moving)
-        if self._holder is None:
-            self._give(who, now)
+        grant = self._grant
+        if grant is None:
+            grant = self._grant = Grant(who, now, now, now, kept=False)
         self.require(who, now)
-        self._acted_us = now
+        grant.acted_us = now
+        grant.waiting += 1
+        return grant
+
+    def carried_out(self, grant: Grant) -> None:
+        """A command was carried out."""
+        grant.waiting -= 1
+        grant.kept = True
+
+    def came_to_nothing(self, grant: Grant) -> None:
+        """A command was refused. Who got control by nothing else has it no more.
+
+        Else a mistyped program would shut the others out of an arm that stands still.
+        """
+        grant.waiting -= 1
+        if grant is self._grant and not grant.kept and not grant.waiting:
+            self._grant = None
 
     def require(self, who: Who, now: int) -> None:
         """Raise Refused unless this client has control now."""
-        if self._holder is None:
+        grant = self._grant
+        if grant is None:
             raise Refused("control", "control was given back meanwhile; ask again")
-        if self._holder.id != who.id:
+        if grant.who.id != who.id:
             raise Refused(
                 "control",
-                f"{self._holder.name} has control and commanded {_ago(now - self._acted_us)} ago; "
+                f"{grant.who.name} has control and commanded {_ago(now - grant.acted_us)} ago; "
                 "take control first, which holds what moves",
             )
 
     def take(self, who: Who, now: int, *, moving: bool) -> Who | None:
         """Take control; from whom it was taken over, None if nobody else had it."""
         self._expire(now, moving)
-        before = self._holder
-        if before is not None and before.id == who.id:
+        before = self._grant
+        if before is not None and before.who.id == who.id:
+            before.kept = True
             return None
-        self._give(who, now)
-        return before
+        self._grant = Grant(who, now, now, now, kept=True)
+        return before.who if before is not None else None
 
     def release(self, who: Who) -> bool:
         """Give control back; whether this client had it."""
-        if self._holder is None or self._holder.id != who.id:
+        if self._grant is None or self._grant.who.id != who.id:
             return False
-        self._holder = None
+        self._grant = None
         return True
 
     # ---- being there ------------------------------------------------------------------------
 
     def heard(self, client_id: str, now: int) -> None:
         """A client asked something."""
-        if self._holder is not None and self._holder.id == client_id:
-            self._heard_us = now
+        if self._grant is not None and self._grant.who.id == client_id:
+            self._grant.heard_us = now
 
     def feed_opened(self, client_id: str) -> None:
         """A client watches."""
@@ -117,27 +152,23 @@ class Control:
     def state(self, now: int, *, moving: bool) -> dict[str, Any]:
         """Who has control, for all to see."""
         self._expire(now, moving)
-        holder = self._holder
+        grant = self._grant
         return {
-            "holder": holder.public if holder else None,
-            "name": holder.name if holder else None,
-            "since_us": self._since_us if holder else None,
-            "acted_us": self._acted_us if holder else None,
+            "holder": grant.who.public if grant else None,
+            "name": grant.who.name if grant else None,
+            "since_us": grant.since_us if grant else None,
+            "acted_us": grant.acted_us if grant else None,
             "watchers": self._feeds.total(),
         }
 
-    def _give(self, who: Who, now: int) -> None:
-        self._holder = who
-        self._since_us = self._acted_us = self._heard_us = now
-
     def _expire(self, now: int, moving: bool) -> None:
-        holder = self._holder
-        if holder is None:
+        grant = self._grant
+        if grant is None:
             return
-        if moving or holder.id in self._feeds:
-            self._heard_us = now
-        elif now - self._heard_us >= FREED_AFTER_US:
-            self._holder = None
+        if moving or grant.who.id in self._feeds:
+            grant.heard_us = now
+        elif now - grant.heard_us >= FREED_AFTER_US:
+            self._grant = None
 
 
 def _known(client_id: str) -> str:

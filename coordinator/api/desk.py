@@ -1,6 +1,7 @@
 """Control at the service's time, and the routes by which a client takes it and gives it back."""
 
 import contextlib
+from collections.abc import Iterator
 from typing import Any
 
 from fastapi import APIRouter, HTTPException, Request
@@ -22,11 +23,20 @@ class Desk:
         """A client asked something: to be called for every route. Never refuses."""
         self.control.heard(request.headers.get("unisono-client", ""), arm_now_us())
 
-    def command(self, request: Request) -> Who:
-        """The client that commands motion. Raises Refused while another has control."""
+    @contextlib.contextmanager
+    def commanding(self, request: Request) -> Iterator[Who]:
+        """The client that commands motion in here. Raises Refused while another has control.
+
+        Control that came with the command goes with it where that is refused.
+        """
         who = asking(request)
-        self.control.command(who, arm_now_us(), moving=self._moving())
-        return who
+        grant = self.control.command(who, arm_now_us(), moving=self._moving())
+        try:
+            yield who
+        except BaseException:
+            self.control.came_to_nothing(grant)
+            raise
+        self.control.carried_out(grant)
 
     def require(self, who: Who) -> None:
         """Raise Refused if control was taken over meanwhile."""

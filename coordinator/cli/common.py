@@ -30,8 +30,9 @@ class ExitCode(IntEnum):
 
 
 EXIT_CODES: Final = (
-    "Exit codes: 0 done; 1 the run was held, stopped or faulted; 2 the input is wrong; "
-    "3 the arm refused; 4 the coordinator is not reachable."
+    "Exit codes: 0 done; 1 begun, but held, stopped, failed, interrupted or not confirmed; 2 the "
+    "input is wrong; 3 the arm or its coordinator refused; 4 the coordinator is not reachable or "
+    "fails."
 )
 CAUTION: Final = (
     "Caution: moving joints pinch, and a joint whose driver is off lets the arm fall. Motors, "

@@ -252,8 +252,8 @@ def demonstrate(
 ) -> ExitCode:
     """Run the demo arm on this computer alone.
 
-    It is homed and plays a program, whose report is printed. In a terminal it stays then, with its
-    page in the browser, until Ctrl-C.
+    It is homed and plays a program, whose report is printed. In a terminal it tells the address of
+    its page, which a browser shows, and stays until Ctrl-C.
     """
     from coordinator.cli import demo
 

@@ -1,5 +1,7 @@
 """Commands that ask a running coordinator."""
 
+import contextlib
+from collections.abc import Iterator
 from pathlib import Path
 from typing import Annotated, Any, Final, Literal
 
@@ -31,7 +33,7 @@ from coordinator.cli.watch import (
     rests,
     unconfirmed,
 )
-from coordinator.client import Client, WrongInput
+from coordinator.client import Client, ClientError, WrongInput
 from coordinator.stop_words import StopWord
 
 REST_S: Final = 15.0
@@ -69,8 +71,8 @@ def home(
         _require_known(names or [], client.arm())
         caution(as_json=as_json)
         number = client.home(names or [])
-        result = follow_homing(client, number, Progress(quiet=as_json), pressed)
-        client.release_control()
+        with _giving_back(client):
+            result = follow_homing(client, number, Progress(quiet=as_json), pressed)
     if as_json:
         show_json(result)
     if result["state"] != "done":
@@ -78,6 +80,29 @@ def home(
     if not as_json:
         out().print(f"homed: {' '.join(result['asked'])}")
     return ExitCode.DONE
+
+
+@contextlib.contextmanager
+def _giving_back(client: Client) -> Iterator[None]:
+    """Give control back in the end, however it ends: others need not wait for a terminal then."""
+    try:
+        yield
+    finally:
+        # Who cannot be told now notices by itself after a while that nobody is there.
+        with contextlib.suppress(ClientError):
+            client.release_control()
+
+
+@contextlib.contextmanager
+def _in_passing(client: Client) -> Iterator[None]:
+    """Leave control as it was before a command that does not stay to see what becomes of it.
+
+    What this user had is kept: `run` in another terminal may be following what it plays.
+    """
+    before = client.control()
+    yield
+    if before["holder"] != before["you"]:
+        client.release_control()
 
 
 def _require_known(names: list[str], arm: dict[str, Any]) -> None:
@@ -119,8 +144,8 @@ def follow(client: Client, number: int, pressed: Interrupts, *, as_json: bool) -
 
     Ctrl-C that came before the run had its number holds it at once.
     """
-    state = follow_run(client, number, Progress(quiet=as_json), pressed)
-    client.release_control()
+    with _giving_back(client):
+        state = follow_run(client, number, Progress(quiet=as_json), pressed)
     result = client.report(number)
     _show_report(result, as_json=as_json)
     if state["phase"] in ("held", "paused"):
@@ -159,9 +184,13 @@ def hold(url: UrlOption = "", as_json: JsonOption = False) -> ExitCode:
 
 
 def resume(url: UrlOption = "", as_json: JsonOption = False) -> ExitCode:
-    """Go on after a hold or a programmed pause."""
+    """Go on after a hold or a programmed pause.
+
+    Control is left as it was: whoever watches may command what goes on.
+    """
     with client_at(url) as client:
-        client.resume()
+        with _in_passing(client):
+            client.resume()
         arm = client.arm()
     if as_json:
         show_json({"phase": arm["phase"], "run": arm["run"]})
@@ -210,9 +239,13 @@ def override(
     url: UrlOption = "",
     as_json: JsonOption = False,
 ) -> ExitCode:
-    """Set the speed of the run in per cent of what the program asks."""
+    """Set the speed of the run in per cent of what the program asks.
+
+    Control is left as it was.
+    """
     with client_at(url) as client:
-        client.override(percent)
+        with _in_passing(client):
+            client.override(percent)
         arm = client.arm()
     if as_json:
         show_json({"phase": arm["phase"], "run": arm["run"]})

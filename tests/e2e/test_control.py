@@ -95,3 +95,44 @@ def test_take_over_in_a_jog_or_homing_lets_it_end(bench: Bench, stack: ExitStack
     assert refusal(laptop.post("/jog", json=jog)) == "control"
     bench.until_joint(name, velocity_deg_s=0.0)
     assert bench.arm_now()["phase"] == "idle"
+
+
+def test_a_terminal_keeps_nobody_waiting_once_its_command_is_done_or_refused(
+    bench: Bench, stack: ExitStack
+) -> None:
+    bench.simulate()
+    bench.serve()
+    bench.until_linked()
+    phone = page(bench, stack, "the phone")
+
+    def holder() -> object:
+        return phone.get("/control").json()["name"]
+
+    mistyped = bench.play("G7 A10\n", "mistyped.nc")
+    assert mistyped.popen.wait(60) == 2
+    unhomed = bench.play(program(60), "unhomed.nc")
+    assert unhomed.popen.wait(60) == 3
+    assert bench.unisono("resume").returncode == 3
+    homing = phone.post("/home", json={})
+    assert homing.status_code == 202
+    place = homing.headers["location"].rpartition("/api/v1")[2]
+    until(lambda: phone.get(place).json()["state"] == "done", "the page's homing")
+    phone.post("/control/release")
+
+    # What follows a run commands as long as it does; what only passes by leaves that as it is.
+    run = bench.play(program(60, 0, 60, 0, feed=600))
+    bench.until_moving()
+    bench.ask("override", "50")
+    assert str(holder()).startswith("the terminal of")
+    bench.ask("hold")
+    assert run.popen.wait(60) == 1
+    assert holder() is None
+    bench.ask("resume")
+    assert bench.arm_now()["phase"] != "held"
+    assert holder() is None
+    bench.ask("override", "100")
+    assert holder() is None
+    assert phone.post("/override", json={"percent": 50}).status_code == 200
+    assert holder() == "the phone"
+    assert bench.unisono("override", "100").returncode == 3
+    assert phone.post("/stop", json={}).status_code == 200

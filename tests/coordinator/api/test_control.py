@@ -114,6 +114,49 @@ def test_what_was_begun_while_in_control_is_refused_once_control_is_given_back()
         control.require(LAPTOP, 1)
 
 
+def test_control_that_came_with_commands_goes_once_all_of_them_are_refused() -> None:
+    control = Control()
+    first = control.command(LAPTOP, 0, moving=False)
+    second = control.command(LAPTOP, 1, moving=False)
+    control.came_to_nothing(first)
+    refused(control, PHONE, 2)  # the other one may be carried out yet
+    control.came_to_nothing(second)
+    control.command(PHONE, 3, moving=False)
+
+
+@pytest.mark.parametrize("carried_out_first", [True, False])
+def test_one_command_that_is_carried_out_keeps_control_whatever_is_refused(
+    *, carried_out_first: bool
+) -> None:
+    control = Control()
+    one = control.command(LAPTOP, 0, moving=False)
+    other = control.command(LAPTOP, 1, moving=False)
+    if carried_out_first:
+        control.carried_out(one)
+        control.came_to_nothing(other)
+    else:
+        control.came_to_nothing(other)
+        control.carried_out(one)
+    control.came_to_nothing(control.command(LAPTOP, 2, moving=False))
+    refused(control, PHONE, 3)
+
+
+def test_control_that_was_taken_explicitly_outlives_a_command_that_is_refused() -> None:
+    control = Control()
+    waiting = control.command(LAPTOP, 0, moving=False)
+    control.take(LAPTOP, 1, moving=False)
+    control.came_to_nothing(waiting)
+    refused(control, PHONE, 2)
+
+
+def test_a_command_that_is_refused_late_takes_nothing_from_the_next_holder() -> None:
+    control = Control()
+    waiting = control.command(LAPTOP, 0, moving=False)
+    control.take(PHONE, 1, moving=False)
+    control.came_to_nothing(waiting)
+    refused(control, LAPTOP, 2)
+
+
 def test_the_public_id_tells_clients_apart_and_does_not_contain_the_secret_one() -> None:
     assert LAPTOP.public != PHONE.public
     assert LAPTOP.id not in LAPTOP.public

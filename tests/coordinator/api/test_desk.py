@@ -46,6 +46,7 @@ MOTION = [
 async def test_motion_is_for_the_client_in_control_only(
     http: httpx2.AsyncClient, path: str, body: object
 ) -> None:
+    await http.post("/control/take", headers=LAPTOP)
     first = await http.post(path, json=body, headers=LAPTOP)
     assert code_of(first) != "control"
     second = await http.post(path, json=body, headers=PHONE)
@@ -53,8 +54,32 @@ async def test_motion_is_for_the_client_in_control_only(
     assert "the laptop has control" in second.json()["detail"]
 
 
+REFUSED = [*MOTION, ("/runs", {"name": "a.nc", "text": "G7 A1000\n"})]
+
+
+@pytest.mark.parametrize(("path", "body"), REFUSED)
+async def test_a_command_that_is_refused_leaves_control_as_it_was(
+    http: httpx2.AsyncClient, path: str, body: object
+) -> None:
+    assert (await http.post(path, json=body, headers=LAPTOP)).status_code in (409, 422)
+    assert (await http.get("/control")).json()["holder"] is None
+    second = await http.post(path, json=body, headers=PHONE)
+    assert code_of(second) != "control"
+
+    taken = (await http.post("/control/take", headers=LAPTOP)).json()
+    assert (await http.post(path, json=body, headers=LAPTOP)).status_code in (409, 422)
+    assert (await http.get("/control")).json()["holder"] == taken["you"]
+
+
+async def test_a_command_that_is_carried_out_keeps_control(http: httpx2.AsyncClient) -> None:
+    still = {"joint": "elbow", "velocity_deg_s": 0.0}  # a jog's end, which ends nothing here
+    assert (await http.post("/jog", json=still, headers=LAPTOP)).status_code == 200
+    assert code_of(await http.post("/home", json={}, headers=LAPTOP)) == "joint-absent"
+    assert code_of(await http.post("/home", json={}, headers=PHONE)) == "control"
+
+
 async def test_hold_stop_and_looking_are_for_everyone(http: httpx2.AsyncClient) -> None:
-    await http.post("/home", json={}, headers=LAPTOP)
+    await http.post("/control/take", headers=LAPTOP)
     assert code_of(await http.post("/hold", headers=PHONE)) == "no-run"
     assert (await http.post("/stop", json={}, headers=PHONE)).status_code == 200
     assert (await http.post("/stop", json={})).status_code == 200
@@ -66,7 +91,8 @@ async def test_two_tabs_that_press_home_and_play_at_once_are_one_too_many(
 ) -> None:
     play = {"name": "a.nc", "text": "G0 A1\nM2\n"}
     answers = await asyncio.gather(
-        http.post("/home", json={}, headers=LAPTOP), http.post("/runs", json=play, headers=PHONE)
+        # The program is planned for a while, in which it has control though it is refused then.
+        http.post("/runs", json=play, headers=PHONE), http.post("/home", json={}, headers=LAPTOP)
     )
     assert [code_of(answer) == "control" for answer in answers].count(True) == 1
 
@@ -74,7 +100,7 @@ async def test_two_tabs_that_press_home_and_play_at_once_are_one_too_many(
 async def test_a_client_takes_control_knows_itself_and_gives_it_back(
     http: httpx2.AsyncClient,
 ) -> None:
-    await http.post("/home", json={}, headers=LAPTOP)
+    await http.post("/control/take", headers=LAPTOP)
     shown = (await http.get("/control", headers=PHONE)).json()
     assert shown["name"] == "the laptop"
     assert shown["holder"] != shown["you"]
