@@ -92,7 +92,8 @@ async def test_two_tabs_that_press_home_and_play_at_once_are_one_too_many(
     play = {"name": "a.nc", "text": "G0 A1\nM2\n"}
     answers = await asyncio.gather(
         # The program is planned for a while, in which it has control though it is refused then.
-        http.post("/runs", json=play, headers=PHONE), http.post("/home", json={}, headers=LAPTOP)
+        http.post("/runs", json=play, headers=PHONE),
+        http.post("/home", json={}, headers=LAPTOP),
     )
     assert [code_of(answer) == "control" for answer in answers].count(True) == 1
 
