@@ -49,6 +49,17 @@ class HomingKeeper:
             return live.to_json()
         return await self._store.read(lambda connection: homings.load(connection, number))
 
+    async def newest_of(self, joint: str) -> dict[str, Any] | None:
+        """What a joint's newest homing found: `homing`, its number, with edges, middle and shift.
+
+        None where none is known. Raises StoreError.
+        """
+        for number in sorted(self._live, reverse=True):
+            found = self._live[number].results.get(joint)
+            if found is not None:
+                return {"homing": number, **found}
+        return await self._store.read(lambda connection: homings.newest_of(connection, joint))
+
     async def close(self) -> None:
         """Write what is not written yet."""
         if self._unsaved:

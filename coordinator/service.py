@@ -258,6 +258,11 @@ class Service:
         """How a homing goes or went, None if there was none of that number. Raises StoreError."""
         return await self._homings.homing(number)
 
+    async def homing_of(self, joint: str) -> dict[str, Any] | None:
+        """What a joint's newest homing found, None if none is known. Raises StoreError, Refused."""
+        self._core.named(joint)
+        return await self._homings.newest_of(joint)
+
     async def events(self, before: int | None, limit: int) -> list[dict[str, Any]]:
         """The journal, newest first, before the event of an id if one is given."""
         return await self._store.read(lambda connection: events.newest(connection, before, limit))

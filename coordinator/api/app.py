@@ -8,6 +8,7 @@ from coordinator.api.desk import Desk, taking
 from coordinator.api.document import document
 from coordinator.api.feed import Feed
 from coordinator.api.guard import Guard
+from coordinator.api.joints import joints
 from coordinator.api.metrics import Metrics
 from coordinator.api.page import add_page
 from coordinator.api.place import ON_LOOPBACK, Place
@@ -28,7 +29,7 @@ def create_app(service: Service, place: Place = ON_LOOPBACK) -> FastAPI:
     """The API and the page of one arm's coordinator."""
     app = FastAPI(
         title="Unisono",
-        openapi_url=f"{API_PREFIX}/openapi.json",
+        openapi_url=None,  # document.py serves it
         docs_url=None,  # both pages would load scripts from elsewhere
         redoc_url=None,
     )
@@ -39,6 +40,7 @@ def create_app(service: Service, place: Place = ON_LOOPBACK) -> FastAPI:
     app.state.rehearsals = Rehearsals(service.arm)
     for part in (
         reading(service),
+        joints(service),
         records(service),
         commands(service, desk),
         taking(desk),

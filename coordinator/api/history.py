@@ -33,7 +33,9 @@ class History:
             angles = self._angles.setdefault(name, deque())
             _keep(angles, heard_us, joint["position_deg"], ANGLE_STEP_US, ANGLES_KEPT_US, now)
             warmth = self._warmth.setdefault(name, deque())
-            _keep(warmth, heard_us, joint["temperature_c"], WARMTH_STEP_US, WARMTH_KEPT_US, now)
+            # What cannot be believed is no temperature.
+            celsius = joint["temperature_c"] if joint["plausible"] else None
+            _keep(warmth, heard_us, celsius, WARMTH_STEP_US, WARMTH_KEPT_US, now)
 
     def to_json(self) -> dict[str, Any]:
         """All that is kept, oldest first."""

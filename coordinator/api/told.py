@@ -20,11 +20,16 @@ _DIGITS: Final = {
 }
 """Decimals that a person sees; what lies behind them would only chatter."""
 _BOUND_STEP_US: Final = 100
+_LEAD_STEP_US: Final = 10_000
 
 
 def told(snapshot: Mapping[str, Any]) -> dict[str, Any]:
     """A snapshot as it is told. The age of what a joint said is left to who knows the time."""
-    return {**snapshot, "joints": [_joint(joint) for joint in snapshot["joints"]]}
+    return {
+        **snapshot,
+        "next_start": _next_start(snapshot["next_start"]),
+        "joints": [_joint(joint) for joint in snapshot["joints"]],
+    }
 
 
 def change(before: Mapping[str, Any], after: Mapping[str, Any]) -> dict[str, Any]:
@@ -50,12 +55,22 @@ def change(before: Mapping[str, Any], after: Mapping[str, Any]) -> dict[str, Any
 def _joint(joint: Mapping[str, Any]) -> dict[str, Any]:
     shown = {key: _rounded(value, _DIGITS.get(key)) for key, value in joint.items()}
     clock = joint["clock"]
-    bound_us = clock["bound_us"]
-    if bound_us is not None:  # up, so that it stays a bound
-        bound_us = -(-bound_us // _BOUND_STEP_US) * _BOUND_STEP_US
-    shown["clock"] = {**clock, "bound_us": bound_us, "rate_ppm": _rounded(clock["rate_ppm"], 1)}
+    bound_us, rate_ppm = _up(clock["bound_us"], _BOUND_STEP_US), _rounded(clock["rate_ppm"], 1)
+    shown["clock"] = {**clock, "bound_us": bound_us, "rate_ppm": rate_ppm}
     del shown["age_us"]
     return shown
+
+
+def _next_start(start: Mapping[str, Any] | None) -> dict[str, Any] | None:
+    if start is None:
+        return None
+    lead_us = _up(start["lead_us"], _LEAD_STEP_US)
+    return {**start, "lead_us": lead_us, "within_us": _up(start["within_us"], _BOUND_STEP_US)}
+
+
+def _up(us: int | None, step_us: int) -> int | None:
+    """Rounded up, so that a bound stays one."""
+    return None if us is None else -(-us // step_us) * step_us
 
 
 def _rounded(value: Any, digits: int | None) -> Any:

@@ -39,7 +39,7 @@ def joints_table(arm: dict[str, Any]) -> Table:
             joint["state"] or NONE,
             _motor(joint),
             _figure(joint["position_deg"] if joint["homed"] else None, "{:.2f}"),
-            _figure(joint["temperature_c"], "{:.1f}"),
+            _figure(joint["temperature_c"] if joint["plausible"] else None, "{:.1f}"),
             _figure(joint["supply_v"], "{:.1f}"),
             _thousandth(joint["q_us"]),
             _figure(joint["clock"]["bound_us"], "{:.0f}"),
@@ -98,12 +98,26 @@ def joint_remarks(arm: dict[str, Any]) -> list[str]:
         if joint["clock"]["reason"] and not joint["clock"]["locked"] and joint["link"] == "up"
         if joint["name"] not in warned
     ]
+    remarks += next_start_sentences(arm.get("next_start"))
     remarks += [
         f"{stranger['instance']} at {stranger['host']} has the id {stranger['id']}, "
         "which is not in the arm file"
         for stranger in arm["unknown"]
     ]
     return remarks
+
+
+def next_start_sentences(start: dict[str, Any] | None) -> list[str]:
+    """What a start would be now, as far as it is known; none where something goes on."""
+    if start is None:
+        return []
+    if start["obstacle"] is not None:
+        return [f"no start now: {start['obstacle']['message']}"]
+    if start["lead_us"] is None:
+        return ["a start now: links and clocks are still being measured"]
+    ahead, within = ms(start["lead_us"]), us(start["within_us"])
+    figures = f"set {ahead} ahead, all within {within} of each other"
+    return [f"a start now: {figures}; slowest link: {start['slowest']}"]
 
 
 def report_table(report: dict[str, Any]) -> Table:

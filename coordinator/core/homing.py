@@ -65,10 +65,17 @@ class HomingSequence:
     def homed(self, link: JointLink, event: Homed, now: int) -> None:
         """A joint reports its edges."""
         if event.homing_number == self._numbers.get(link.name):
+            per_degree = link.joint.counts_per_degree
             self.results[link.name] = {
-                "edges": [edge.model_dump() for edge in event.edges],
+                "edges": [
+                    {
+                        **edge.model_dump(),
+                        "from_middle_deg": (edge.position - event.middle) / per_degree,
+                    }
+                    for edge in event.edges
+                ],
                 "middle": event.middle,
-                "shift_deg": event.shift / link.joint.counts_per_degree,
+                "shift_deg": event.shift / per_degree,
             }
             self._outbox.note(now, "info", "homed", f"{link.name} is homed", link.name)
 

@@ -90,6 +90,10 @@ class JointLink:
         """Whether a *clear* is under way."""
         self.homing_number = 0
         """Of the last homing asked for; grows for ever, so none is obeyed twice."""
+        self.streams = 0
+        """How often its stream was opened. For people, as is the next."""
+        self.boots_seen = 0
+        """How often it had restarted when it was heard again."""
         self.retry_us: int | None = None
         self.clock_epoch = 0
         """Grows whenever joint times from before mean nothing any more."""
@@ -170,6 +174,8 @@ class JointLink:
     def linked(self, welcome: Welcome) -> bool:
         """Take a finished handshake; True when the joint has booted since the last one."""
         rebooted = self.welcome is not None and self.welcome.boot != welcome.boot
+        self.streams += 1
+        self.boots_seen += rebooted
         if self.welcome is None or rebooted:
             self.renew()
         self.welcome = welcome

@@ -213,13 +213,14 @@ class Coordinator:
             case ev.Jog(joint=joint, velocity_deg_s=velocity):
                 self._jog_joint(joint, velocity, now)
             case ev.Blink(joint=joint):
-                link = self._named(joint)
+                link = self.named(joint)
                 require_link(link)
                 self.outbox.request(link, messages.Blink(), no_matter, now)
         self.outbox.at_once = True
         return number
 
-    def _named(self, name: str) -> JointLink:
+    def named(self, name: str) -> JointLink:
+        """The link of the joint of a name. Raises Refused if this arm has none."""
         for link in self.links:
             if link.name == name:
                 return link
@@ -250,10 +251,14 @@ class Coordinator:
             raise ev.Refused("jogging", f"{self.jog.link.name} is being jogged")
         require_stopped(self.links, self.ramp, now)
 
-    def _play(self, play: ev.Play, now: int) -> int:
+    def require_playable(self, now: int) -> None:
+        """Raise Refused where no program could be played now."""
         self._require_idle("play", now)
         for link in self.links:
             require_playable(link, now)
+
+    def _play(self, play: ev.Play, now: int) -> int:
+        self.require_playable(now)
         if not play.parts:
             raise ev.Refused("program-empty", f"{play.name} moves nothing")
         number = self._next_run
@@ -266,8 +271,8 @@ class Coordinator:
 
     def _home(self, names: tuple[str, ...], now: int) -> int:
         self._require_idle("homing", now)
-        wanted = {self._named(name).name for name in names} or {link.name for link in self.links}
-        links = [self._named(name) for name in self.arm.homing_order if name in wanted]
+        wanted = {self.named(name).name for name in names} or {link.name for link in self.links}
+        links = [self.named(name) for name in self.arm.homing_order if name in wanted]
         for link in links:
             require_ready(link, now)
         number = self._next_homing
@@ -279,7 +284,7 @@ class Coordinator:
         return number
 
     def _jog_joint(self, name: str, velocity_deg_s: float, now: int) -> None:
-        link = self._named(name)
+        link = self.named(name)
         require_jog(link, velocity_deg_s)
         if velocity_deg_s == 0.0:
             self.jog.let_go(link)

@@ -6,6 +6,7 @@ from typing import Any
 from coordinator.core.homing import HomingState
 from coordinator.core.link import JointLink
 from coordinator.core.machine import Coordinator
+from coordinator.core.next_start import next_start
 from coordinator.core.run import Phase, Run
 from coordinator.health.temperature import WARM
 from protocol.constants import PPM
@@ -22,6 +23,7 @@ def snapshot(core: Coordinator, now: int) -> dict[str, Any]:
         "phase": phase(core),
         "run": _run(run, now) if run else None,
         "homing": core.homing.to_json() if core.homing else None,
+        "next_start": next_start(core, now) if phase(core) == "idle" else None,
         "joints": [_joint(core, link, now) for link in core.links],
         "warnings": [warning.to_json() for warning in core.watch.warnings.standing],
         "unknown": [
@@ -155,6 +157,7 @@ def _joint(core: Coordinator, link: JointLink, now: int) -> dict[str, Any]:
         "loss": link.quality.loss if link.quality.count else None,
         "rtt_p50_us": link.quality.rtt_p50_us,
         "rtt_p99_us": link.quality.rtt_p99_us,
+        "counters": _counters(link),
     }
     loaded = status if status is not None and status.trajectory else None
     temperature = status.temperature_centi_c if status else None
@@ -178,6 +181,19 @@ def _joint(core: Coordinator, link: JointLink, now: int) -> dict[str, Any]:
         "faults": status.faults.words if status else None,
     }
     return values
+
+
+def _counters(link: JointLink) -> dict[str, int | None]:
+    """Exchanges are the last of this session, streams and boots since the coordinator began."""
+    status, quality = link.status, link.quality
+    return {
+        "exchanges": quality.count,
+        "lost": round(quality.loss * quality.count),
+        "streams": link.streams,
+        "boots_seen": link.boots_seen,
+        "touch_presses": status.touch_presses if status else None,
+        "touch_turn": status.touch_turn if status else None,
+    }
 
 
 def _plausible(link: JointLink) -> bool | None:

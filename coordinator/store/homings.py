@@ -3,7 +3,7 @@
 import logging
 from typing import Any, Final
 
-from sqlalchemy import Connection, func, select
+from sqlalchemy import Connection, case, func, select
 from sqlalchemy.dialects.sqlite import insert
 
 from coordinator.store.errors import StoreError
@@ -42,6 +42,16 @@ def load(connection: Connection, number: int) -> dict[str, Any] | None:
     if not isinstance(result, dict) or result.get("number") != number or "state" not in result:
         raise StoreError(f"what the database holds of homing {number} is none")
     return result
+
+
+def newest_of(connection: Connection, joint: str) -> dict[str, Any] | None:
+    """What the newest homing of a joint found, and that homing's number; None if none did."""
+    kind = func.json_type(HOMINGS.c.result, f'$.joints."{joint}"')
+    has_it = case((func.json_valid(HOMINGS.c.result) == 1, kind), else_=None) == "object"
+    newest = select(func.max(HOMINGS.c.number)).where(has_it)
+    number = connection.execute(newest).scalar()
+    result = load(connection, number) if number is not None else None
+    return None if result is None else {"homing": number, **result["joints"][joint]}
 
 
 def close_unfinished(connection: Connection) -> None:

@@ -20,6 +20,10 @@ def joint(index: int, **values: Any) -> dict[str, Any]:
         "position_deg": round(31.42 - 17.5 * index, 2), "velocity_deg_s": 4.0,
         "temperature_c": 36.0 + index, "plausible": True, "warm": False, "supply_v": 23.8,
         "fan_percent": 30, "rssi_dbm": -52, "faults": [],
+        "counters": {
+            "exchanges": 200, "lost": 2, "streams": 3, "boots_seen": 1, "touch_presses": 4,
+            "touch_turn": -6,
+        },
         "lease_us": 10_600_000, "path_us": 10_000_000, "buffered_us": 12_600_000,
         "range_deg": None if name == "tool" else [-170.0, 170.0], "warning_c": 50.0,
         "limit_c": 58.0, "velocity_limit_deg_s": 60.0, "acceleration_limit_deg_s2": 120.0,
@@ -47,7 +51,8 @@ def whole(joints: int = 6, seq: int = 1, version: str = "1", **values: Any) -> d
     past = [NOW_US - 10_000_000 + 100_000 * k for k in range(100)]
     state = {
         "arm": "bench arm", "session": "0" * 16, "now_us": NOW_US, "phase": "moving",
-        "run": run(), "homing": None, "joints": lanes, "unknown": [], "warnings": [],
+        "run": run(), "homing": None, "next_start": None, "joints": lanes, "unknown": [],
+        "warnings": [],
         "notes": [note(NOW_US - 7_000_000, "Start of prick_out_tray.nc: first try.")],
         "ahead": {
             "at_us": NOW_US, "step_us": 200_000,
@@ -70,6 +75,21 @@ def whole(joints: int = 6, seq: int = 1, version: str = "1", **values: Any) -> d
 def note(at_us: int, message: str, level: str = "info") -> dict[str, Any]:
     """Something that happened."""
     return {"at_us": at_us, "level": level, "code": "start", "message": message, "joint": None}
+
+
+def homing(number: int = 2) -> dict[str, Any]:
+    """What the newest homing of a joint found."""
+    edges = ((6_180, True, True), (7_420, False, True), (6_200, True, False), (7_400, False, False))
+    return {
+        "homing": number, "middle": 6_800, "shift_deg": 0.35,
+        "edges": [
+            {
+                "position": position, "rising": rising, "fast": fast,
+                "from_middle_deg": (position - 6_800) / 320,
+            }
+            for position, rising, fast in edges
+        ],
+    }  # fmt: skip
 
 
 def change(seq: int, **values: Any) -> dict[str, Any]:

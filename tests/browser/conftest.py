@@ -19,6 +19,7 @@ from playwright.sync_api import (
 )
 
 from coordinator.api.page import add_page
+from tests.browser import canned
 from tests.browser.chromium import chromium
 from tests.e2e.harness import until
 
@@ -104,8 +105,14 @@ class Feed:
     def attach(self, page: Page) -> None:
         """Answer the page's feed, and its questions about who it is."""
         page.route("**/api/v1/session", lambda route: route.fulfill(json={"role": "operate"}))
+        page.route("**/api/v1/joints/*/homing", lambda route: route.fulfill(json=canned.homing()))
         page.route("**/api/v1/control", lambda route: route.fulfill(json={"you": "me"}))
         page.route_web_socket("**/api/v1/feed**", self._answer)
+
+    def cut(self) -> None:
+        """End the connection, as a coordinator that ends does, and answer none from now on."""
+        self.first = ()
+        self.sockets[-1].close()
 
     def say(self, message: dict[str, Any]) -> None:
         """One more message, for who comes later too: a page that heard nothing comes anew."""

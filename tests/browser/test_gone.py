@@ -59,6 +59,58 @@ def test_a_feed_that_falls_silent_counts_as_gone_and_a_word_brings_it_back(
     expect(page.locator(".lane:not(.stale)")).to_have_count(6)
 
 
+_COLOURS = """() => {
+    const values =
+        ".angle, .warmth, .small, .name, .details dd, .details li, .runbar p, .journal p";
+    const shown = [...document.querySelectorAll(values)].filter((one) =>
+        one.textContent && !one.matches(".age, .caution, .state, .why") && one.checkVisibility());
+    return shown.map((one) => [one.className || one.tagName, getComputedStyle(one).color]);
+}"""
+_FAINT = "rgb(90, 98, 104)"
+
+
+def held_still(page: Page) -> None:
+    """Its clock stands, so that a slow machine cannot make anything old."""
+    page.clock.install(time=0)
+    page.clock.pause_at(10_000)
+
+
+def test_within_a_second_of_the_last_word_every_value_is_grey_and_the_page_says_so(
+    open_page: Open, files: str
+) -> None:
+    def before(page: Page) -> None:
+        held_still(page)
+        Feed(canned.whole()).attach(page)
+
+    page = open_page(files, before=before)
+    page.locator(".lane").nth(5).wait_for()
+    page.locator(".lane .name").first.click()
+    page.clock.run_for(100)  # what is asked for is asked once it is drawn
+    page.locator(".edges li").first.wait_for()
+    told = page.get_by_text("This page does not hear the coordinator")
+    page.clock.run_for(400)
+    expect(told).to_have_count(0)
+    assert _FAINT not in {colour for name, colour in page.evaluate(_COLOURS) if name == "angle"}
+    page.clock.run_for(500)
+    expect(told).to_have_count(1)
+    colours = page.evaluate(_COLOURS)
+    assert {name for name, _ in colours} >= {"angle", "name", "DD", "LI", "what", "line", "left"}
+    assert {colour for _, colour in colours} == {_FAINT}
+
+
+def test_an_ended_connection_counts_as_gone_at_once(open_page: Open, files: str) -> None:
+    feed = Feed(canned.whole())
+
+    def before(page: Page) -> None:
+        held_still(page)
+        feed.attach(page)
+
+    page = open_page(files, before=before)
+    page.locator(".lane").nth(5).wait_for()
+    feed.cut()
+    is_gone(page, 6)
+
+
 def test_a_gap_in_the_numbers_makes_the_page_ask_anew(open_page: Open, files: str) -> None:
     feed = Feed(canned.whole())
     page = open_page(files, before=feed.attach)

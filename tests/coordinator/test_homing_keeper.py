@@ -50,6 +50,39 @@ async def test_homing_is_kept_with_every_joint_and_its_end(tmp_path: Path) -> No
     await store.close()
 
 
+async def test_the_newest_homing_of_a_joint_is_known_to_every_later_coordinator(
+    tmp_path: Path,
+) -> None:
+    store = Store(tmp_path)
+    found: tuple[dict[str, Any], ...] = (
+        {"tip": {"edges": [1]}, "base": {"edges": [2]}}, {"tip": {"edges": [3]}}, {},
+    )  # fmt: skip
+    sequences = [Sequence(number) for number in (1, 2, 3)]
+    keeper = keeper_of(store, *sequences)
+    for homing, results in zip(sequences, found, strict=True):
+        homing.results = dict(results)
+        homing.state = HomingState.DONE
+        keeper.look(cast("HomingSequence", homing))
+
+    async def newest(keeper: HomingKeeper) -> list[Any]:
+        return [await keeper.newest_of(name) for name in ("tip", "base", "middle")]
+
+    known = [{"homing": 2, "edges": [3]}, {"homing": 1, "edges": [2]}, None]
+    assert await newest(keeper) == known
+    await store.close()
+    store = Store(tmp_path)
+    assert await newest(keeper_of(store)) == known
+
+    # A row that is no JSON keeps nobody from asking for the others.
+    await store.write(
+        lambda connection: connection.exec_driver_sql(
+            "INSERT INTO homings (number, state, began_utc, result) VALUES (9, 'done', '', '{')"
+        )
+    )
+    assert await newest(keeper_of(store)) == known
+    await store.close()
+
+
 async def test_homing_goes_on_when_the_disk_does_not(
     tmp_path: Path, caplog: pytest.LogCaptureFixture
 ) -> None:

@@ -37,14 +37,14 @@ const BAR = 80;
 const COLDEST_C = 15;
 
 /** Temperature against warning and limit, with the last ten minutes beneath. */
-export function Heat({ joint, history, known }) {
+export function Heat({ joint, history, c }) {
   const limit = joint.limit_c ?? 60;
   const hottest = limit + (limit - COLDEST_C) * 0.12;
-  const x = (c) => BAR * Math.min(1, Math.max(0, (c - COLDEST_C) / (hottest - COLDEST_C)));
+  const x = (warm) => BAR * Math.min(1, Math.max(0, (warm - COLDEST_C) / (hottest - COLDEST_C)));
   return html`
     <svg class="heat" width=${BAR} height="22" aria-hidden="true">
       <rect class="trough" x="0" y="3" width=${BAR} height="6" />
-      ${known && html`<rect class="filled" x="0" y="3" width=${x(joint.temperature_c)} height="6" />`}
+      ${c !== null && html`<rect class="filled" x="0" y="3" width=${x(c)} height="6" />`}
       ${joint.warning_c != null && html`
         <line class="warning" x1=${x(joint.warning_c)} x2=${x(joint.warning_c)} y1="0" y2="12" />`}
       ${joint.limit_c != null && html`

@@ -1,36 +1,22 @@
 // What is worth knowing of one joint only now and then.
 
 import { html } from "htm/preact";
-import { figure, micros, NONE } from "./figures.js";
-import { post } from "./api.js";
+import { useEffect, useState } from "preact/hooks";
+import { closed, get, post, Refusal } from "./api.js";
+import { angle, figure, micros, NONE, timeOfDay } from "./figures.js";
 import { Warmth } from "./warmth.js";
 
+const LAST = 5; // of what happened to the joint
+
 /** One joint on demand. */
-export function Details({ joint, history, nowUs, act }) {
-  const clock = joint.clock ?? {};
-  const rows = [
-    ["id", joint.id],
-    ["firmware", joint.firmware ?? NONE],
-    ["boot", joint.boot ?? NONE],
-    ["link", joint.link_message || joint.link],
-    ["round trip, half and 99 % within", `${micros(joint.rtt_p50_us)}, ${micros(joint.rtt_p99_us)}`],
-    ["a repeated state is across within (Q)", micros(joint.q_us)],
-    ["signal", figure(joint.rssi_dbm, 0, "dBm")],
-    ["clock", clock.locked ? "locked" : clock.reason || "not locked"],
-    ["clock known to within", micros(clock.bound_us)],
-    ["clock rate", figure(clock.rate_ppm, 1, "ppm")],
-    ["homed", joint.homed == null ? NONE : joint.homed ? "yes" : "no"],
-    ["motor", joint.energised == null ? NONE : joint.energised ? "on" : "off"],
-    ["speed", figure(joint.velocity_deg_s, 1, "°/s")],
-    ["largest speed", figure(joint.velocity_limit_deg_s, 0, "°/s")],
-    ["largest acceleration", figure(joint.acceleration_limit_deg_s2, 0, "°/s²")],
-    ["temperature, warning and limit", `${figure(joint.warning_c, 0, "°C")}, ${figure(joint.limit_c, 0, "°C")}`],
-    ["faults", joint.faults == null ? NONE : joint.faults.join(", ") || "none"],
-  ];
+export function Details({ joint, history, notes, homing, nowUs, act }) {
+  const rows = [...identity(joint), ...link(joint), ...motion(joint), ...counters(joint)];
   return html`
     <section class="details" aria-label="Details of ${joint.name}">
       <dl>${rows.map(([name, value]) => html`<div key=${name}><dt>${name}</dt><dd>${value}</dd></div>`)}</dl>
       <${Warmth} joint=${joint} history=${history} nowUs=${nowUs} />
+      <${LastHoming} joint=${joint} homing=${homing} />
+      <${Happened} joint=${joint} notes=${notes} nowUs=${nowUs} />
       <p>
         <button class="plain" onClick=${() => act(() => post("/blink", { joint: joint.name }))}>
           Blink its light
@@ -38,4 +24,82 @@ export function Details({ joint, history, nowUs, act }) {
         <span class="small"> Motors and drivers may be hot; keep out of the arm's reach while it can move.</span>
       </p>
     </section>`;
+}
+
+const identity = (joint) => [
+  ["id", joint.id],
+  ["firmware", joint.firmware ?? NONE],
+  ["boot", joint.boot ?? NONE],
+];
+
+function link(joint) {
+  const clock = joint.clock ?? {};
+  return [
+    ["link", joint.link_message || joint.link],
+    ["round trip, half and 99 % within", `${micros(joint.rtt_p50_us)}, ${micros(joint.rtt_p99_us)}`],
+    ["a repeated state is across within (Q)", micros(joint.q_us)],
+    ["signal", figure(joint.rssi_dbm, 0, "dBm")],
+    ["clock", clock.locked ? "locked" : clock.reason || "not locked"],
+    ["clock known to within", micros(clock.bound_us)],
+    ["clock rate", figure(clock.rate_ppm, 1, "ppm")],
+  ];
+}
+
+function motion(joint) {
+  const believed = joint.plausible === false ? " (not believed)" : "";
+  return [
+    ["homed", joint.homed == null ? NONE : joint.homed ? "yes" : "no"],
+    ["motor", joint.energised == null ? NONE : joint.energised ? "on" : "off"],
+    ["speed", figure(joint.velocity_deg_s, 1, "°/s")],
+    ["largest speed", figure(joint.velocity_limit_deg_s, 0, "°/s")],
+    ["largest acceleration", figure(joint.acceleration_limit_deg_s2, 0, "°/s²")],
+    ["its temperature sensor says", figure(joint.temperature_c, 1, "°C") + believed],
+    ["temperature, warning and limit", `${figure(joint.warning_c, 0, "°C")}, ${figure(joint.limit_c, 0, "°C")}`],
+    ["faults", joint.faults == null ? NONE : joint.faults.join(", ") || "none"],
+  ];
+}
+
+function counters(joint) {
+  const counted = joint.counters ?? {};
+  const count = (value) => figure(value, 0, "");
+  return [
+    ["exchanges lost", `${count(counted.lost)} of the last ${count(counted.exchanges)}`],
+    ["connections made", count(counted.streams)],
+    ["restarts seen", count(counted.boots_seen)],
+    ["touch control, pressed", count(counted.touch_presses)],
+    ["touch control, turned by", count(counted.touch_turn)],
+  ];
+}
+
+// Where the sensor's edges were found. Asked for anew when the joint was homed anew.
+function LastHoming({ joint, homing }) {
+  const [found, setFound] = useState(null);
+  const done = homing?.joints?.[joint.name] ? homing.number : null;
+  useEffect(() => {
+    let left = false;
+    get(`/joints/${encodeURIComponent(joint.name)}/homing`)
+      .then((answer) => left || setFound(answer))
+      .catch((error) => {
+        if (!(error instanceof Refusal)) throw error;
+        if (!left) setFound(null);
+      });
+    return () => { left = true; };
+  }, [joint.name, joint.boot, done]);
+  return html`
+    <h3>Last homing</h3>
+    ${found === null ? html`<p class="small">None is known.</p>` : html`
+      <p class="small">Homing ${found.homing} moved its scale by ${angle(found.shift_deg)}. Edges of
+        its sensor, from their middle:</p>
+      <ul class="edges">${found.edges.map((edge, k) => html`<li key=${k}>${angle(edge.from_middle_deg)}${
+        edge.rising ? ", comes on" : ", goes off"}${edge.fast ? ", fast" : ", slow"}</li>`)}</ul>`}`;
+}
+
+function Happened({ joint, notes, nowUs }) {
+  const own = notes.filter((note) => note.joint === joint.name).slice(-LAST).reverse();
+  return html`
+    <h3>What happened to it last</h3>
+    ${own.length === 0 ? html`<p class="small">Nothing is known.</p>` : html`
+      <ul class="small happened">${own.map((note) => html`
+        <li key=${`${note.at_us} ${note.code} ${note.message}`}>
+          <time>${timeOfDay(note.at_us, nowUs)}</time> ${closed(note.message)}</li>`)}</ul>`}`;
 }

@@ -7,7 +7,7 @@ const FIRST_WAIT_MS = 250;
 const LONGEST_WAIT_MS = 2000;
 const SILENT_MS = 3000; // a message comes every second: a connection that brings none is dead
 
-/** Follow the feed for good. `told` gets every new model; `lost` is called when it breaks. */
+/** Follow the feed for good. `told` gets every new model; `lost` the one of when it breaks. */
 export function follow(start, told, lost) {
   let model = start;
   let wait = FIRST_WAIT_MS;
@@ -18,29 +18,30 @@ export function follow(start, told, lost) {
     let silence = null;
     let over = false;
 
-    function end() {
+    function end(cut) {
       if (over) return;
       over = true;
       clearTimeout(silence);
       socket.close();
-      lost();
+      model = { ...model, cut };
+      lost(model);
       setTimeout(connect, wait);
       wait = Math.min(2 * wait, LONGEST_WAIT_MS);
     }
 
     function heard() {
       clearTimeout(silence);
-      silence = setTimeout(end, SILENT_MS);
+      silence = setTimeout(() => end(true), SILENT_MS);
     }
 
     heard();
-    socket.onclose = end;
+    socket.onclose = () => end(true);
     socket.onmessage = (event) => {
       if (over) return;
       heard();
       const next = apply(model, JSON.parse(event.data), performance.now());
-      if (next === null) {
-        end();
+      if (next === null) { // a gap: what is known is whole but for a moment
+        end(false);
         return;
       }
       wait = FIRST_WAIT_MS;

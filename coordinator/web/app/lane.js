@@ -12,8 +12,8 @@ import { Strip } from "./strip.js";
 export function Lane({ joint, model, nowUs, gone, open, toggle, act }) {
   const fresh = isFresh(joint, nowUs) && !gone;
   const [shape, word, level] = jointState(joint, fresh || gone);
-  const heat = heatLevel(joint);
-  const worst = level || (fresh ? heat : "");
+  const heat = warmthOf(joint);
+  const worst = level || (fresh ? heat.level : "");
   const age = ageS(joint, nowUs);
   return html`
     <li class="lane ${fresh ? "" : "stale"} ${worst}">
@@ -29,25 +29,24 @@ export function Lane({ joint, model, nowUs, gone, open, toggle, act }) {
         <${Range} joint=${joint} deg=${joint.homed ? joint.position_deg : null} />
       </div>
       <div class="health">
-        <div class="warmth ${heat}">
-          <span>${heat && html`<${Shape} name="attention" /> `}${heat === "danger" ? "hot " : heat && "warm "}${figure(joint.temperature_c, 0, "°C")}</span>
-          <${Heat} joint=${joint} history=${model.heats[joint.name]}
-            known=${joint.temperature_c != null} />
+        <div class="warmth ${heat.level}">
+          <span>${heat.level && html`<${Shape} name="attention" /> `}${heat.word} ${figure(heat.c, 0, "°C")}</span>
+          <${Heat} joint=${joint} history=${model.heats[joint.name]} c=${heat.c} />
         </div>
         <p class="small"><${Small} joint=${joint} age=${old(age)} /></p>
       </div>
       <${Strip} joint=${joint} />
       ${open && html`<${Details} joint=${joint} history=${model.heats[joint.name]}
-        nowUs=${nowUs} act=${act} />`}
+        notes=${model.arm.notes} homing=${model.arm.homing} nowUs=${nowUs} act=${act} />`}
     </li>`;
 }
 
-/** "", "attention" or "danger" by the joint's temperature. */
-function heatLevel(joint) {
-  const c = joint.temperature_c;
-  if (c == null) return "";
-  if (joint.limit_c != null && c > joint.limit_c) return "danger";
-  return joint.warm ? "attention" : "";
+/** How warm a joint is, with a word and a level; not known where its sensor is not believed. */
+function warmthOf(joint) {
+  const c = joint.temperature_c ?? null;
+  if (joint.plausible === false) return { c: null, word: "sensor not believed", level: "attention" };
+  if (c !== null && joint.limit_c != null && c > joint.limit_c) return { c, word: "hot", level: "danger" };
+  return joint.warm && c !== null ? { c, word: "warm", level: "attention" } : { c, word: "", level: "" };
 }
 
 function Small({ joint, age }) {

@@ -12,7 +12,7 @@ import { show } from "./strip.js";
 import { unconfirmed, Unstopped } from "./unstopped.js";
 import { Watch } from "./watch.js";
 
-const LOOK_MS = 250; // for the age of data while nothing is heard
+const LOOK_MS = 200; // for the age of data while nothing is heard
 const root = document.getElementById("page");
 const page = { model: nothing(), said: null, open: new Set(), ended: null, you: null,
   role: null, needsToken: false, seenRun: null, acts: 0, saidOf: 0, unstopped: new Map() };
@@ -137,6 +137,12 @@ function told(model) {
   draw();
 }
 
+function lost(model) {
+  page.model = model;
+  lookForAccess();
+  draw();
+}
+
 addEventListener("hashchange", () => {
   draw();
   document.getElementById("main")?.focus({ preventScroll: true });
@@ -146,5 +152,5 @@ addEventListener("visibilitychange", draw);
 setInterval(() => {
   if (!isBusy(page.model.arm) || isGone(page.model, performance.now())) draw();
 }, LOOK_MS);
-follow(page.model, told, lookForAccess);
+follow(page.model, told, lost);
 lookForAccess();

@@ -2,8 +2,8 @@
 
 import { html } from "htm/preact";
 import { useEffect, useState } from "preact/hooks";
-import { deliver, post, sentence } from "./api.js";
-import { clockTime, figure } from "./figures.js";
+import { closed, deliver, post, sentence } from "./api.js";
+import { clockTime, figure, micros } from "./figures.js";
 
 const UNHELD = "The hold was not delivered.";
 const PHASES = {
@@ -67,6 +67,15 @@ function Speed({ percent, rests, act }) {
     </label>`;
 }
 
+// Whether a start would be together if it were asked for now.
+function startNow(start) {
+  if (!start) return "";
+  if (start.obstacle) return html`No start now: ${closed(start.obstacle.message)}`;
+  if (start.lead_us == null) return "A start now: links and clocks are still being measured.";
+  return html`A start now: ${micros(start.lead_us)} ahead, all within ${micros(start.within_us)} of
+    each other; slowest link: ${start.slowest}.`;
+}
+
 function Resting({ arm, act }) {
   const homing = arm.phase === "homing" ? arm.homing : null;
   const unhomed = arm.joints.filter((joint) => !joint.homed).length;
@@ -81,6 +90,7 @@ function Resting({ arm, act }) {
   return html`
     <p class="what" role="status">${what}</p>
     <p class="line">${line}</p>
+    <p class="start">${startNow(arm.next_start)}</p>
     ${arm.homing?.state === "failed" && html`<p class="why">${sentence(arm.homing.message)}</p>`}
     <p class="caution">The arm moves at once. Keep hands, hair and sleeves out of its reach: joints
       pinch.</p>

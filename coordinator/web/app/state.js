@@ -1,12 +1,14 @@
 // What the page knows, and how messages of the feed change it. Pure: no clock, no network.
 
 export const KEPT_S = 11; // of angles, a little more than the strip shows
+const GONE_MS = 700; // a message comes four times a second at least; looked for every LOOK_MS
 const MOVING = new Set(["loading", "preparing", "starting", "moving", "holding", "discarding",
   "homing", "jogging"]);
 
 /** Nothing known yet. */
 export const nothing = () => ({
   seq: null, version: null, arm: null, tracks: {}, heats: {}, offsetUs: null, heardMs: null,
+  cut: false, // the connection ended, and no new one has said anything yet
   start: null, // the newest start, also after its run has ended
 });
 
@@ -48,7 +50,7 @@ function whole(message, ms) {
     heats[joint.name] = { at: [...warmth.at_us], value: [...warmth.c] };
   }
   return {
-    seq: message.seq, version: message.version, arm, tracks, heats, heardMs: ms,
+    seq: message.seq, version: message.version, arm, tracks, heats, heardMs: ms, cut: false,
     start: arm.run?.start ?? null,
     offsetUs: arm.now_us - ms * 1000,
   };
@@ -62,8 +64,9 @@ function steady(before, seen) {
 /** Arm time at local time `ms`, µs; it stands still once the coordinator is not heard. */
 export const armNow = (model, ms) => ms * 1000 + model.offsetUs;
 
-/** Whether the coordinator has not been heard for more than a second. */
-export const isGone = (model, ms) => model.heardMs === null || ms - model.heardMs > 1000;
+/** Whether the coordinator is not heard: told within a second, in time for whoever waits for it. */
+export const isGone = (model, ms) =>
+  model.heardMs === null || model.cut || ms - model.heardMs > GONE_MS;
 
 /** Whether anything moves or is about to. */
 export const isBusy = (arm) => arm !== null && MOVING.has(arm.phase);
@@ -97,7 +100,8 @@ function heat(heats, joint, atUs) {
   const line = (heats[joint.name] ??= { at: [], value: [] });
   const at = joint.heard_at_us ?? null;
   if (at === null || at - (line.at.at(-1) ?? -Infinity) < 5e6) return;
-  push(line, at, joint.temperature_c ?? null, atUs - 600e6);
+  // What cannot be believed is no temperature.
+  push(line, at, joint.plausible === false ? null : joint.temperature_c ?? null, atUs - 600e6);
 }
 
 function push(line, at, value, oldest) {

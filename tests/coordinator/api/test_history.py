@@ -5,8 +5,17 @@ from typing import Any
 from coordinator.api.history import ANGLES_KEPT_US, WARMTH_KEPT_US, History
 
 
-def state(now: int, heard_us: int | None, deg: float | None = 1.0, c: float = 30.0) -> Any:
-    joint = {"name": "elbow", "heard_at_us": heard_us, "position_deg": deg, "temperature_c": c}
+def state(
+    now: int,
+    heard_us: int | None,
+    deg: float | None = 1.0,
+    c: float = 30.0,
+    plausible: bool = True,
+) -> Any:
+    joint = {
+        "name": "elbow", "heard_at_us": heard_us, "position_deg": deg, "temperature_c": c,
+        "plausible": plausible,
+    }  # fmt: skip
     return {"now_us": now, "joints": [joint]}
 
 
@@ -42,6 +51,13 @@ def test_a_silent_joints_warmth_ends_when_it_was_heard_last() -> None:
     assert history.to_json()["temperature"]["elbow"]["at_us"] == [
         0, 5_000_000, 10_000_000, 15_000_000, 20_000_000,
     ]  # fmt: skip
+
+
+def test_a_reading_that_cannot_be_believed_is_no_warmth() -> None:
+    history = History()
+    history.take(state(0, 0, c=31.0))
+    history.take(state(6_000_000, 6_000_000, c=-50.0, plausible=False))
+    assert history.to_json()["temperature"]["elbow"]["c"] == [31.0, None]
 
 
 def test_an_arm_time_that_goes_back_begins_the_past_anew() -> None:

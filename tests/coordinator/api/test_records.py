@@ -80,6 +80,15 @@ async def test_homing_is_told_with_all_edges_by_every_later_coordinator(
     problem(await client.get("/api/v1/homings/8"), 404, "not-found")
 
 
+async def test_what_the_newest_homing_of_a_joint_found_is_told(client: httpx2.AsyncClient) -> None:
+    told = await client.get("/api/v1/joints/tool/homing")
+    assert told.json() == {"homing": 7, **HOMING["joints"]["tool"]}
+    never = problem(await client.get("/api/v1/joints/elbow/homing"), 404, "not-found")
+    assert "no homing of elbow is known" in str(never)
+    nobody = problem(await client.get("/api/v1/joints/thumb/homing"), 404, "not-found")
+    assert "there is no joint 'thumb'" in str(nobody)
+
+
 async def test_commands_and_what_followed_are_in_the_journal_with_who_asked(
     client: httpx2.AsyncClient,
 ) -> None:

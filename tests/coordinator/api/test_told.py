@@ -51,9 +51,17 @@ def test_figures_are_rounded_to_what_is_shown_and_the_age_is_left_to_the_reader(
         "temperature_c": 36.04, "rtt_p50_us": 3149, "loss": None,
         "clock": {"bound_us": 1234, "rate_ppm": -12.345, "locked": True},
     }  # fmt: skip
-    shown = told({"joints": [joint]})["joints"][0]
+    shown = told({"next_start": None, "joints": [joint]})["joints"][0]
     assert shown == {
         "name": "elbow", "heard_at_us": 99, "position_deg": 31.42, "temperature_c": 36.0,
         "rtt_p50_us": 3100, "loss": None,
         "clock": {"bound_us": 1300, "rate_ppm": -12.3, "locked": True},
     }  # fmt: skip
+
+
+def test_what_a_start_would_be_is_rounded_up_so_that_its_bound_stays_one() -> None:
+    start = {"lead_us": 231_001, "within_us": 1201, "slowest": "elbow", "obstacle": None}
+    shown = told({"next_start": start, "joints": []})["next_start"]
+    assert shown == start | {"lead_us": 240_000, "within_us": 1300}
+    unknown = {"lead_us": None, "within_us": None, "slowest": None, "obstacle": None}
+    assert told({"next_start": unknown, "joints": []})["next_start"] == unknown

@@ -121,8 +121,8 @@ def joint(**values: Any) -> dict[str, Any]:
     return {
         "name": "turntable", "word": "A", "link": "up", "link_message": "", "state": "preparing",
         "energised": True, "homed": True, "position_deg": -123.45, "temperature_c": 51.2,
-        "warm": True, "supply_v": 24.1, "q_us": 1_234_567, "age_us": 940_000, "stop": 0,
-        "faults": [], "clock": {"bound_us": 1_024, "locked": True, "reason": ""},
+        "plausible": True, "warm": True, "supply_v": 24.1, "q_us": 1_234_567, "age_us": 940_000,
+        "stop": 0, "faults": [], "clock": {"bound_us": 1_024, "locked": True, "reason": ""},
     } | values  # fmt: skip
 
 
@@ -137,6 +137,29 @@ def test_table_of_joints_fits_80_columns_without_a_cut_word() -> None:
     (row,) = [line for line in table_of(joint()) if "turntable" in line]
     cells = ["turntable", "A", "preparing", "on", "-123.45", "51.2", "24.1"]
     assert row.split() == [*cells, "1235", "1024", "940"]
+
+
+def test_a_reading_that_cannot_be_believed_is_no_temperature() -> None:
+    (row,) = [line for line in table_of(joint(plausible=False)) if "turntable" in line]
+    assert "51.2" not in row
+    assert row.split()[5] == "–"
+
+
+def test_status_says_what_a_start_would_be_now_or_what_keeps_it_from_being_made() -> None:
+    arm: dict[str, Any] = {"joints": [], "unknown": [], "warnings": []}
+    start = {"lead_us": 231_400, "within_us": 1_210, "slowest": "elbow", "obstacle": None}
+    assert joint_remarks(arm | {"next_start": start}) == [
+        "a start now: set 231.4 ms ahead, all within 1210 µs of each other; slowest link: elbow"
+    ]
+    unknown = start | {"lead_us": None, "within_us": None, "slowest": None}
+    assert joint_remarks(arm | {"next_start": unknown}) == [
+        "a start now: links and clocks are still being measured"
+    ]
+    refused = {"code": "not-homed", "message": "elbow is not homed; home it first"}
+    assert joint_remarks(arm | {"next_start": unknown | {"obstacle": refused}}) == [
+        "no start now: elbow is not homed; home it first"
+    ]
+    assert joint_remarks(arm | {"next_start": None}) == []
 
 
 def test_a_latched_stop_is_one_sentence_for_all_joints_that_have_it() -> None:

@@ -86,7 +86,12 @@ def test_every_edge_and_the_middle_are_reported_for_every_joint() -> None:
     assert shown["current"] is None
     assert set(shown["joints"]) == set(NAMES)
     for found in shown["joints"].values():
+        degrees = [edge.pop("from_middle_deg") for edge in found["edges"]]
         edges = [Edge(**edge) for edge in found["edges"]]
+        # The software sensor's window is 4° wide (kit.py): its edges lie 2° from the middle.
+        for edge, degree in zip(edges, degrees, strict=True):
+            assert abs(degree) == pytest.approx(2.0, abs=0.01 if not edge.fast else 0.5)
+        assert min(degrees) < 0 < max(degrees)
         slow = [edge.position for edge in edges if not edge.fast]
         assert abs(sum(slow) / 2 - found["middle"]) <= 1
 

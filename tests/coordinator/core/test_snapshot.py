@@ -14,17 +14,21 @@ from coordinator.rehearsal.world import World
 from protocol.drive import StopLevel
 from tests.coordinator.core.kit import (
     EVEN,
+    LONG,
     NAMES,
     S,
     finish,
     homed_world,
     link,
     moving,
+    of_kind,
     path_us,
     play,
     positions,
     run_of,
     small_arm,
+    spread_us,
+    truth,
     unit,
     units,
     until,
@@ -50,13 +54,17 @@ def test_before_anything_is_heard_everything_about_a_joint_is_null() -> None:
     found = joint(world, "tip")
     known = {"name", "id", "word", "link", "link_message", "clock", "measured", "stop_wanted"}
     known |= {"range_deg", "warning_c", "limit_c"}
-    known |= {"velocity_limit_deg_s", "acceleration_limit_deg_s2"}
+    known |= {"velocity_limit_deg_s", "acceleration_limit_deg_s2", "counters"}
     assert {key for key, value in found.items() if value is not None} == known
     assert found["link"] == "absent"
     assert found["clock"]["bound_us"] is None
     assert found["clock"]["rate_ppm"] is None
     assert found["clock"]["locked"] is False
     assert found["measured"] is False
+    assert found["counters"] == {
+        "exchanges": 0, "lost": 0, "streams": 0, "boots_seen": 0,
+        "touch_presses": None, "touch_turn": None,
+    }  # fmt: skip
 
 
 def test_an_unhomed_joint_has_no_angle() -> None:
@@ -196,6 +204,49 @@ def test_what_is_left_of_a_run_is_counted_at_its_present_speed() -> None:
     found = shown(world)["run"]
     assert found["lines"] == 4
     assert found["left_us"] == pytest.approx(2 * (found["end_us"] - found["path_us"]), abs=2)
+
+
+def test_before_a_start_it_is_shown_how_far_ahead_and_how_far_apart_it_would_be() -> None:
+    world = homed_world("quiet")
+    world.run_for(5 * S)
+    would_be = shown(world)["next_start"]
+    assert would_be["obstacle"] is None
+    assert would_be["slowest"] in NAMES
+    moving(world, text=LONG)
+    assert shown(world)["next_start"] is None
+    world.run_for(1 * S)
+    start = run_of(world).report.starts[0]
+    # What was said before is what was done: the same rule, on links that are as they were.
+    assert start.lead_us == pytest.approx(would_be["lead_us"], rel=0.5)
+    starts = of_kind(truth(world), "start").values()
+    assert spread_us([started for (started,) in starts]) <= would_be["within_us"]
+    assert start.bound_us == pytest.approx(would_be["within_us"], rel=1.0)
+
+
+def test_what_keeps_a_start_from_being_made_is_shown_instead_of_its_figures() -> None:
+    world = world_up("none")
+    would_be = shown(world)["next_start"]
+    assert (would_be["lead_us"], would_be["within_us"]) == (None, None)
+    assert would_be["obstacle"]["code"] == "not-homed"
+    world = homed_world("none")
+    world.cut("tip", 5 * S)
+    world.run_for(3 * S)
+    assert shown(world)["next_start"]["obstacle"]["message"] == "tip does not answer"
+
+
+def test_streams_and_restarts_of_a_joint_are_counted() -> None:
+    world = homed_world("none")
+    before = joint(world, "tip")["counters"]
+    assert (before["streams"], before["boots_seen"]) == (1, 0)
+    assert 150 <= before["exchanges"] <= 200  # those of the last second may be under way
+    assert before["lost"] == 0
+    world.kill_joint("tip")
+    world.run_for(2 * S)
+    world.restart_joint("tip")
+    until(world, lambda: link(world, "tip").up and link(world, "tip").heard(world.now))
+    after = joint(world, "tip")["counters"]
+    assert (after["streams"], after["boots_seen"]) == (2, 1)
+    assert joint(world, "base")["counters"]["streams"] == 1
 
 
 def test_planned_angles_are_where_the_joints_will_be() -> None:

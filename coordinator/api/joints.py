@@ -1,0 +1,28 @@
+"""What is worth knowing of one joint only now and then."""
+
+from typing import Annotated, Any
+
+from fastapi import APIRouter, Path
+
+from coordinator.api.problems import NotFound
+from coordinator.core.events import Refused
+from coordinator.service import Service
+
+JointPath = Annotated[str, Path(min_length=1, max_length=32, examples=["elbow"])]
+
+
+def joints(service: Service) -> APIRouter:
+    """Routes that read what is kept of a joint."""
+    router = APIRouter()
+
+    @router.get("/joints/{name}/homing")
+    async def homing(name: JointPath) -> dict[str, Any]:
+        try:
+            found = await service.homing_of(name)
+        except Refused as unknown:
+            raise NotFound(unknown.message) from unknown
+        if found is None:
+            raise NotFound(f"no homing of {name} is known")
+        return found
+
+    return router
