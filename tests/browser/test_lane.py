@@ -149,8 +149,8 @@ def test_details_give_the_edges_of_the_last_homing_and_what_happened_last(
     ("start", "says"),
     [
         (
-            {"lead_us": 240_000, "within_us": 1_300, "slowest": "arm", "obstacle": None},
-            "A start now: 240\u00a0ms ahead, all within 1.3\u00a0ms of each other; slowest link: arm.",
+            {"lead_us": 90_000, "within_us": 1_300, "slowest": "A", "obstacle": None},
+            "A start now: 90\u00a0ms ahead, all within 1.3\u00a0ms of each other; slowest link: A.",
         ),
         (
             {"lead_us": None, "within_us": None, "slowest": None, "obstacle": None},
