@@ -10,7 +10,7 @@ from coordinator.stop_words import StopWord
 
 MAX_BODY_BYTES: Final = 2 * MAX_PROGRAM_BYTES + 10_000
 """Of a program each line end takes two bytes in JSON, and even one of empty lines must fit."""
-Number = Annotated[int, Path(ge=1, le=2**31 - 1)]
+Number = Annotated[int, Path(ge=1, le=2**31 - 1, examples=[1])]
 JointName = Annotated[str, Field(min_length=1, max_length=32, examples=["elbow"])]
 
 
@@ -41,7 +41,7 @@ class RunBody(ProgramBody):
 class StopBody(Body):
     """How to stop."""
 
-    level: StopWord = "stop"
+    level: Annotated[StopWord, Field(examples=["stop"])] = "stop"
 
 
 class OverrideBody(Body):

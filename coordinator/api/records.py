@@ -9,10 +9,14 @@ from coordinator.api.problems import NotFound
 from coordinator.service import Service
 
 RunNumber = Annotated[
-    int, Query(ge=1, le=2**53 - 1, description="Runs before the one of this number.")
+    int,
+    Query(ge=1, le=2**53 - 1, description="Runs before the one of this number.", examples=[2]),
 ]
-EventId = Annotated[int, Query(ge=1, le=2**53 - 1, description="Events before the one of this id.")]
-Limit = Annotated[int, Query(ge=1, le=500, description="At most so many.")]
+EventId = Annotated[
+    int,
+    Query(ge=1, le=2**53 - 1, description="Events before the one of this id.", examples=[100]),
+]
+Limit = Annotated[int, Query(ge=1, le=500, description="At most so many.", examples=[20])]
 
 
 def records(service: Service) -> APIRouter:

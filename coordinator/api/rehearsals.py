@@ -24,9 +24,11 @@ CHOICE: Final = "rehearsal"
 class RehearsalBody(ProgramBody):
     """A program to rehearse, on which network and how often."""
 
-    name: Annotated[str, Field(min_length=1, max_length=255)]
-    network: Literal["quiet", "home", "busy", "hostile"] = NETWORK
-    seeds: Annotated[int, Field(ge=1, le=MAX_SEEDS)] = SEEDS
+    name: Annotated[str, Field(min_length=1, max_length=255, examples=["prick_out_tray.nc"])]
+    network: Annotated[Literal["quiet", "home", "busy", "hostile"], Field(examples=["home"])] = (
+        NETWORK
+    )
+    seeds: Annotated[int, Field(ge=1, le=MAX_SEEDS, examples=[2])] = SEEDS
 
 
 def rehearsals(kept: Rehearsals, service: Service) -> APIRouter:

@@ -16,7 +16,7 @@ DAYS_KEPT: Final = 30
 class SessionBody(Body):
     """A token."""
 
-    token: Annotated[str, Field(min_length=1, max_length=200)]
+    token: Annotated[str, Field(min_length=1, max_length=200, examples=["x7Qd" * 10 + "x7Q"])]
 
 
 def session(place: Place) -> APIRouter:

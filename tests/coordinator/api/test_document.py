@@ -1,0 +1,195 @@
+"""The OpenAPI document: what it says of every route, held against itself (JSON Schema 2020-12)."""
+
+from collections.abc import AsyncIterator, Iterator
+from pathlib import Path
+from typing import Any, NamedTuple
+
+import httpx2
+import pytest
+from jsonschema import Draft202012Validator  # type: ignore[import-untyped]
+
+from coordinator.api import create_app
+from coordinator.api.answers.table import ANSWERS
+from coordinator.arm import load_arm
+from coordinator.data_folder import make_key
+from coordinator.service import Service
+from coordinator.settings import API_PREFIX, DEMO_ARM
+
+BASE = "http://127.0.0.1:8750" + API_PREFIX
+
+
+class Operation(NamedTuple):
+    """One route in the document."""
+
+    name: str
+    said: dict[str, Any]
+
+    @property
+    def done(self) -> tuple[int, dict[str, Any]]:
+        """Status and description of the one answer where it does what it is asked."""
+        (status,) = (status for status in self.said["responses"] if status.startswith("2"))
+        return int(status), self.said["responses"][status]
+
+
+@pytest.fixture(name="http")
+async def http_of(tmp_path: Path) -> AsyncIterator[httpx2.AsyncClient]:
+    make_key(tmp_path)
+    service = Service(load_arm(DEMO_ARM), tmp_path, "127.0.0.1")
+    transport = httpx2.ASGITransport(create_app(service))
+    async with httpx2.AsyncClient(transport=transport, base_url=BASE) as http:
+        yield http
+    await service.close()
+
+
+@pytest.fixture(name="document")
+async def document_of(http: httpx2.AsyncClient) -> dict[str, Any]:
+    answer = await http.get("/openapi.json")
+    assert answer.headers["content-type"] == "application/json"
+    document: dict[str, Any] = answer.json()
+    return document
+
+
+@pytest.fixture(name="operations")
+def operations_of(document: dict[str, Any]) -> list[Operation]:
+    found = [
+        Operation(f"{method.upper()} {path.removeprefix(API_PREFIX)}", said)
+        for path, methods in document["paths"].items()
+        for method, said in methods.items()
+    ]
+    assert len(found) > 25
+    return found
+
+
+def mistakes(document: dict[str, Any], schema: dict[str, Any], value: Any) -> list[str]:
+    """What a value breaks of a schema that may refer to others of the document."""
+    whole = {**schema, "components": document["components"]}
+    return [error.message for error in Draft202012Validator(whole).iter_errors(value)]
+
+
+def test_every_answer_has_a_form_and_an_example_that_is_of_it(
+    document: dict[str, Any], operations: list[Operation]
+) -> None:
+    assert {operation.name for operation in operations} == ANSWERS.keys()
+    for name, said in operations:
+        _, answer = Operation(name, said).done
+        assert answer["description"], name
+        ((media, content),) = answer["content"].items()
+        assert content["schema"] not in ({}, {"type": "object"}), name
+        assert "example" in content, name
+        assert mistakes(document, content["schema"], content["example"]) == [], name
+        if media == "application/json":
+            described = document["components"]["schemas"][content["schema"]["$ref"].split("/")[-1]]
+            assert described["description"], name
+            assert mistakes(document, content["schema"], {}) != [], name
+
+
+def test_every_member_is_required_but_one_and_has_an_example(document: dict[str, Any]) -> None:
+    schemas = document["components"]["schemas"]
+    free = {
+        f"{name}.{member}"
+        for name, schema in schemas.items()
+        if "properties" in schema and not name.endswith(("Body", "Problem"))
+        for member in schema["properties"].keys() - set(schema.get("required", ()))
+    }
+    assert free == {"Report.written_utc"}
+    # Of dataclasses that are told as they are there is an example of the whole.
+    whole = {"CheckedMove", "SlowerMove", "Summary", "Quantiles", "Share", "JointPeaks", "Peak"}
+    bare = {
+        f"{name}.{member}"
+        for name, schema in schemas.items()
+        if name not in {*whole, "Problem"}
+        for member, said in schema.get("properties", {}).items()
+        if "examples" not in said
+    }
+    assert bare == {"Report.written_utc"}
+
+
+def test_every_example_is_of_its_schema(document: dict[str, Any]) -> None:
+    def look(schema: Any) -> Iterator[tuple[Any, Any]]:
+        if isinstance(schema, dict):
+            for example in schema.get("examples", ()):
+                yield schema, example
+            for inner in schema.values():
+                yield from look(inner)
+        elif isinstance(schema, list):
+            for inner in schema:
+                yield from look(inner)
+
+    found = [*look(document["components"]["schemas"]), *look(document["paths"])]
+    assert len(found) > 150
+    for schema, example in found:
+        assert mistakes(document, schema, example) == [], (schema, example)
+    problem = document["components"]["schemas"]["Problem"]
+    assert mistakes(document, problem, problem["example"]) == []
+
+
+def test_every_parameter_has_an_example(operations: list[Operation]) -> None:
+    parameters = [
+        (name, parameter["name"], parameter["schema"])
+        for name, said in operations
+        for parameter in said.get("parameters", ())
+    ]
+    assert len(parameters) > 10
+    for name, what, schema in parameters:
+        own = [schema, *schema.get("anyOf", ())]
+        assert any("examples" in one for one in own), (name, what)
+
+
+def test_what_begins_something_says_where_and_what_is_no_json_says_so(
+    operations: list[Operation],
+) -> None:
+    done = {operation.name: operation.done for operation in operations}
+    begun = {name for name, (status, _) in done.items() if status == 202}
+    assert begun == {"POST /home", "POST /runs", "POST /rehearsals"}
+    assert {
+        name for name, (_, answer) in done.items() if "Location" in answer.get("headers", {})
+    } == (begun)
+    other = {
+        name: media
+        for name, (_, answer) in done.items()
+        for media in answer["content"]
+        if media != "application/json"
+    }
+    assert other == {
+        "GET /runs/{number}/program": "text/plain",
+        "GET /rehearsals/{number}/plot": "image/svg+xml",
+    }
+
+
+def test_only_what_takes_input_can_find_it_wrong(operations: list[Operation]) -> None:
+    for name, said in operations:
+        takes = bool(said.get("parameters")) or "requestBody" in said
+        assert ("422" in said["responses"]) is takes, name
+        assert ("404" in said["responses"]) is ("{" in name), name
+
+
+SIMPLE = [
+    ("GET", "/healthz", None),
+    ("GET", "/arm", None),
+    ("GET", "/runs", None),
+    ("GET", "/events", None),
+    ("GET", "/warnings", None),
+    ("GET", "/control", None),
+    ("GET", "/session", None),
+    ("GET", "/rehearsals", None),
+    ("POST", "/check", {"text": "G0 A10\nM2\nG0 A20\n"}),
+    ("POST", "/check", {"text": "G7 A10\n"}),
+    ("POST", "/stop", {}),
+    ("POST", "/control/take", None),
+    ("POST", "/control/release", None),
+    ("POST", "/session", {"token": "any"}),
+    ("DELETE", "/session", None),
+]
+
+
+@pytest.mark.parametrize(("method", "path", "body"), SIMPLE)
+async def test_an_arm_without_joints_answers_with_exactly_the_members_described(
+    http: httpx2.AsyncClient, method: str, path: str, body: object
+) -> None:
+    """What needs joints is in tests/e2e/test_documented.py."""
+    await http.post("/stop", json={})  # so that there is something in the journal
+    answer = await http.request(method, path, json=body)
+    told = ANSWERS[f"{method} {path}"]
+    assert answer.status_code == told.status
+    assert told.kind is not None
+    told.kind.model_validate_json(answer.content)
