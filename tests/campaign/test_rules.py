@@ -1,4 +1,7 @@
-"""Rules notice what they are there for: each on an arm whose safeguard is taken out."""
+"""Rules of commands notice what they are there for, each on an arm whose safeguard is taken out.
+
+The other rules are in test_rules_of_motion.py.
+"""
 
 import contextlib
 
@@ -13,16 +16,12 @@ from coordinator.core.run import Phase, Run
 from coordinator.core.start import Start
 from protocol.constants import EXPIRY_US, US
 from protocol.states import JointState
-from tests.campaign.happenings import Happenings
 from tests.campaign.invariants import ALWAYS
 from tests.campaign.invariants.i07_reboot import RebootedStays
-from tests.campaign.judge import Violated
-from tests.campaign.scenario import Scenario
+from tests.campaign.rule_kit import SCENARIO, begin_play, broken_rule, phase, play
 from tests.campaign.stage import Stage, stage_of
 from tests.campaign.truth import body_of
 
-PROGRAM = ("G90 G94", "G1 A30 F600", "G1 A-30 F600", "M2")
-SCENARIO = Scenario(1, 2, 3, "quiet", PROGRAM, happenings=())
 JOG_DEG_S = 2.0
 
 
@@ -32,31 +31,12 @@ def stage() -> Stage:
     return stage_of(SCENARIO, ALWAYS)
 
 
-def _play(stage: Stage) -> None:
-    world = stage.world
-    assert Happenings(SCENARIO, world, stage.judge).play()
-    assert world.run_until(lambda: _phase(stage) is Phase.MOVING, 10 * US)
-    world.run_for(US // 2)
-
-
-def _phase(stage: Stage) -> Phase:
-    run = stage.world.core.run
-    assert run is not None
-    return run.phase
-
-
-def _broken_rule(stage: Stage, for_us: int = 3 * US) -> str:
-    with pytest.raises(Violated) as caught:
-        stage.world.run_for(for_us)
-    return caught.value.invariant
-
-
 def test_run_that_resumes_by_itself_is_noticed(
     stage: Stage, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    _play(stage)
+    play(stage)
     stage.world.station.command(ev.Hold())
-    assert stage.world.run_until(lambda: _phase(stage) is Phase.HELD, 10 * US)
+    assert stage.world.run_until(lambda: phase(stage.world) is Phase.HELD, 10 * US)
     stage.world.run_for(US)
     step = Run.step
 
@@ -67,15 +47,15 @@ def test_run_that_resumes_by_itself_is_noticed(
                 run.resume(now)
 
     monkeypatch.setattr(Run, "step", resuming)
-    assert _broken_rule(stage) == "I11"
+    assert broken_rule(stage) == "I11"
 
 
 def test_resume_that_was_asked_for_breaks_nothing(stage: Stage) -> None:
-    _play(stage)
+    play(stage)
     stage.world.station.command(ev.Hold())
-    assert stage.world.run_until(lambda: _phase(stage) is Phase.HELD, 10 * US)
+    assert stage.world.run_until(lambda: phase(stage.world) is Phase.HELD, 10 * US)
     stage.world.station.command(ev.Resume())
-    assert stage.world.run_until(lambda: _phase(stage) is Phase.MOVING, 10 * US)
+    assert stage.world.run_until(lambda: phase(stage.world) is Phase.MOVING, 10 * US)
     stage.world.run_for(US)
 
 
@@ -88,8 +68,8 @@ def test_joint_that_takes_itself_for_homed_after_a_restart_is_noticed() -> None:
     assert world.run_until(lambda: body.configuration is not None, 20 * US)
     body.homed, body.state = True, JointState.READY
     assert world.run_until(lambda: link.clock.locked and link.quality.measured, 20 * US)
-    assert Happenings(SCENARIO, world, stage.judge).play()
-    assert _broken_rule(stage) == "I7"
+    begin_play(stage)
+    assert broken_rule(stage) == "I7"
 
 
 def test_joint_that_jogs_with_another_is_noticed(
@@ -99,7 +79,7 @@ def test_joint_that_jogs_with_another_is_noticed(
         Jog, "drive_fields", lambda jog, link, now: (100, now + EXPIRY_US) if jog.link else None
     )
     stage.world.station.command(ev.Jog("j1", JOG_DEG_S))
-    assert _broken_rule(stage) == "I11"
+    assert broken_rule(stage) == "I11"
 
 
 def test_jog_that_outlasts_its_control_is_noticed(
@@ -108,7 +88,7 @@ def test_jog_that_outlasts_its_control_is_noticed(
     stage.world.station.command(ev.Jog("j1", JOG_DEG_S))
     stage.world.run_for(US // 10)
     monkeypatch.setattr(Jog, "step", lambda jog, now: None)
-    assert _broken_rule(stage) == "I11"
+    assert broken_rule(stage) == "I11"
 
 
 def test_joint_that_homes_though_another_was_named_is_noticed(
@@ -119,25 +99,25 @@ def test_joint_that_homes_though_another_was_named_is_noticed(
 
     stage.world.station.command(ev.Home(("j1",)))
     monkeypatch.setattr(HomingSequence, "drive_fields", for_all)
-    assert _broken_rule(stage) == "I11"
+    assert broken_rule(stage) == "I11"
 
 
 def test_hold_that_is_only_accepted_is_noticed(
     stage: Stage, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    _play(stage)
+    play(stage)
     monkeypatch.setattr(Coordinator, "_hold", lambda core, now: None)
     stage.world.station.command(ev.Hold())
-    assert _broken_rule(stage) == "halt"
+    assert broken_rule(stage) == "halt"
 
 
 def test_stop_that_no_joint_is_told_of_is_noticed(
     stage: Stage, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    _play(stage)
+    play(stage)
     monkeypatch.setattr(JointLink, "stop", lambda link, level, now: None)
     stage.world.station.command(ev.Stop())
-    assert _broken_rule(stage) == "halt"
+    assert broken_rule(stage) == "halt"
 
 
 def test_jog_that_goes_on_through_a_hold_is_noticed(
@@ -153,7 +133,7 @@ def test_jog_that_goes_on_through_a_hold_is_noticed(
         stage.world.at(stage.world.now + US // 10, hold_on)
 
     hold_on()
-    assert _broken_rule(stage) == "halt"
+    assert broken_rule(stage) == "halt"
 
 
 def test_jog_after_a_hold_breaks_nothing(stage: Stage) -> None:
@@ -169,5 +149,5 @@ def test_start_that_waits_for_no_arm_is_noticed(
     stage: Stage, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     monkeypatch.setattr(Start, "_all_comply", lambda start, now: True)
-    assert Happenings(SCENARIO, stage.world, stage.judge).play()
-    assert _broken_rule(stage) == "I1"
+    begin_play(stage)
+    assert broken_rule(stage) == "I1"

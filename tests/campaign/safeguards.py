@@ -1,0 +1,224 @@
+"""Safeguards, and how a test takes each of them out of the running code.
+
+`mutants.py` takes most of them out of a copy of the source, to see how soon random faults show it.
+"""
+
+import math
+from collections.abc import Callable
+from dataclasses import replace
+from typing import Any
+
+import pytest
+
+from coordinator.core.lease import LeaseKeeper
+from coordinator.core.report import StartRecord
+from coordinator.timing.guarantee import Guarantee, Interval
+from protocol.clockmap import ArmClock, ClockMap
+from protocol.constants import US
+from protocol.status import Status
+from simulator.joint import joint as firmware
+from simulator.joint import motion
+from simulator.joint.edges import HomeEdges
+from simulator.joint.free import Mover
+from simulator.joint.joint import Joint
+from simulator.joint.motion import FreeMotion
+from simulator.joint.path import Coming, Path
+from simulator.joint.playing import Player
+from simulator.joint.safety import Safety
+from tests.campaign.stage import Stage
+from tests.campaign.truth import body_of, path_of
+
+Patch = pytest.MonkeyPatch
+TakeOut = Callable[[Patch, Stage], None]
+
+
+def no_lease(patch: Patch, stage: Stage) -> None:
+    """Joints go on past the end of their lease."""
+    whole = Path.next
+
+    def without(self: Path) -> tuple[float, Coming] | None:
+        coming = whole(self)
+        return None if coming is not None and coming[1] is Coming.LEASE else coming
+
+    patch.setattr(Path, "next", without)
+
+
+def no_lease_of_one(patch: Patch, stage: Stage) -> None:
+    """The first joint goes on past the end of its lease."""
+    whole, one = Path.next, path_of(stage.world.node("j1"))
+
+    def without(self: Path) -> tuple[float, Coming] | None:
+        coming = whole(self)
+        lease = coming is not None and coming[1] is Coming.LEASE
+        return None if lease and self is one else coming
+
+    patch.setattr(Path, "next", without)
+
+
+def reported_as_if_it_moved(patch: Patch, stage: Stage) -> None:
+    """A joint that ramps down reports no end of its lease, but any place further on."""
+    whole = Player.lease_us
+
+    def more(self: Player) -> int | None:
+        lease_us = whole(self)
+        return lease_us if lease_us is None or self._path.began_us is None else lease_us + US
+
+    patch.setattr(Player, "lease_us", more)
+
+
+def no_levelling(patch: Patch, stage: Stage) -> None:
+    """The joints keep what they were offered last."""
+    patch.setattr(LeaseKeeper, "level", lambda keeper: setattr(keeper, "fixed", True))
+
+
+def no_silence(patch: Patch, stage: Stage) -> None:
+    """Joints wait for a coordinator that is gone, and nothing else ends their motion."""
+    patch.setattr(firmware, "SILENCE_US", 60 * US)
+    no_lease(patch, stage)
+
+
+def no_expiry(patch: Patch, stage: Stage) -> None:
+    """A permission to jog lasts for ever."""
+    patch.setattr(firmware, "_EXPIRING", ())
+
+
+def estimate_guaranteed(patch: Patch, stage: Stage) -> None:
+    """The middle of what exchanges allow is stated as if it were sure."""
+    whole = Guarantee.interval
+
+    def interval(self: Guarantee, arm_us: int) -> Interval | None:
+        found = whole(self, arm_us)
+        middle_us = 0 if found is None else round(found.middle_us)
+        return found and Interval(middle_us, middle_us)
+
+    patch.setattr(Guarantee, "interval", interval)
+
+
+def late_starts_taken(patch: Patch, stage: Stage) -> None:
+    """A start that comes after its instant is taken as if it had come before."""
+    whole = Player._go
+
+    def go(self: Player, plan: Any, change: Any, now: float) -> bool:
+        clock = self._body.clock
+        assert clock is not None
+        return whole(self, plan, change, min(now, clock.joint(change.at_us) - 1.0))
+
+    patch.setattr(Player, "_go", go)
+
+
+def small_bounds(patch: Patch, stage: Stage) -> None:
+    """Reports state that starts were as good as at once."""
+    patch.setattr(StartRecord, "bound_us", property(lambda record: 0))
+
+
+def another_map(patch: Patch, stage: Stage) -> None:
+    """The second joint goes by a clock 5 ms off the map that it was sent."""
+    whole, one = ArmClock.accept, body_of(stage.world.node("j2")).clock
+
+    def accept(self: ArmClock, clock_map: ClockMap, joint_us: float, *, jump: bool) -> None:
+        if self is one:
+            clock_map = replace(clock_map, joint_us=clock_map.joint_us + 5_000)
+        whole(self, clock_map, joint_us, jump=jump)
+
+    patch.setattr(ArmClock, "accept", accept)
+
+
+def maps_at_once(patch: Patch, stage: Stage) -> None:
+    """A new map counts at once, in motion too."""
+    whole = ArmClock.accept
+    patch.setattr(
+        ArmClock,
+        "accept",
+        lambda self, clock_map, joint_us, *, jump: whole(self, clock_map, joint_us, jump=True),
+    )
+
+
+def hard_brakes(patch: Patch, stage: Stage) -> None:
+    """A joint brakes three times as hard as it may."""
+    whole = motion.brake
+
+    def brake(now: float, position: float, velocity: float, acceleration: float) -> FreeMotion:
+        return whole(now, position, velocity, 3.0 * acceleration)
+
+    patch.setattr("simulator.joint.free.brake", brake)
+    patch.setattr("simulator.joint.motion.brake", brake)
+
+
+def fast_jog(patch: Patch, stage: Stage) -> None:
+    """A joint is jogged twice as fast as it was asked to."""
+    whole = motion.toward
+
+    def toward(
+        now: float, position: float, velocity: float, target: float, *limits: float
+    ) -> FreeMotion:
+        return whole(now, position, velocity, 2.0 * target, *limits)
+
+    patch.setattr("simulator.joint.free.toward", toward)
+
+
+def no_range(patch: Patch, stage: Stage) -> None:
+    """A jog does not mind the end of a joint's range."""
+    whole = motion.toward
+
+    def toward(
+        now: float, position: float, velocity: float, target: float, acceleration: float,
+        low: float = -math.inf, high: float = math.inf,
+    ) -> FreeMotion:  # fmt: skip
+        return whole(now, position, velocity, target, acceleration)
+
+    patch.setattr("simulator.joint.free.toward", toward)
+
+
+def no_braking(patch: Patch, stage: Stage) -> None:
+    """A joint that moves does not mind a fault."""
+    patch.setattr(Safety, "_brake", lambda safety, now: None)
+
+
+def jogs_as_if_homed(patch: Patch, stage: Stage) -> None:
+    """Without the lower limit of speed."""
+    whole = Mover._jog
+
+    def jog(self: Mover, velocity: int, now: float) -> None:
+        homed, self._body.homed = self._body.homed, True
+        whole(self, velocity, now)
+        self._body.homed = homed
+
+    patch.setattr(Mover, "_jog", jog)
+
+
+def no_tag(patch: Patch, stage: Stage) -> None:
+    """A datagram's tag is not checked."""
+    patch.setattr("protocol.keys.same", lambda a, b: True)
+
+
+def no_proof(patch: Patch, stage: Stage) -> None:
+    """A handshake's proof is not checked."""
+    patch.setattr("simulator.joint.handshake.same", lambda a, b: True)
+
+
+def no_edges(patch: Patch, stage: Stage) -> None:
+    """A joint does not mind where its home sensor switches."""
+    patch.setattr(HomeEdges, "astray", lambda self, *seen: None)
+
+
+def homed_for_ever(patch: Patch, stage: Stage) -> None:
+    """A joint that lets go of its motor still says that it is homed."""
+    whole = Mover.release
+
+    def release(self: Mover, now: float) -> None:
+        homed = self._body.homed
+        whole(self, now)
+        self._body.homed = homed
+
+    patch.setattr(Mover, "release", release)
+
+
+def a_step_away(patch: Patch, stage: Stage) -> None:
+    """A status says a position more than a microstep from where the joint is."""
+    whole = Joint._status
+
+    def status(self: Joint, now: float) -> Status:
+        true = whole(self, now)
+        return replace(true, position=true.position + 300)
+
+    patch.setattr(Joint, "_status", status)
