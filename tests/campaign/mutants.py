@@ -48,7 +48,7 @@ class Mutant:
     @property
     def slug(self) -> str:
         """A file name for the scenario that catches it."""
-        return re.sub(r"[^a-z]+", "-", self.what.partition(":")[0].lower()).strip("-")
+        return re.sub(r"[^a-z]+", "-", self.what.lower()).strip("-")
 
 
 @dataclass(frozen=True, slots=True)
@@ -376,16 +376,18 @@ def hunt(limit: int) -> int:
     return 1
 
 
-def apply(mutant: Mutant, tree: Path) -> None:
-    """Change the sources in a copy of the tree. Raises ValueError where the text is not there."""
+def changed(mutant: Mutant, tree: Path) -> dict[Path, str]:
+    """The sources as a mutant has them. Raises ValueError where a text is not there just once."""
+    texts: dict[Path, str] = {}
     for edit in mutant.edits:
         path = tree / edit.path
-        text = path.read_text()
+        text = texts.get(path) or path.read_text()
         if text.count(edit.old) != 1:
             raise ValueError(
                 f"mutant {mutant.what!r}: {edit.path} has {text.count(edit.old)} times {edit.old!r}"
             )
-        path.write_text(text.replace(edit.old, edit.new))
+        texts[path] = text.replace(edit.old, edit.new)
+    return texts
 
 
 def run(mutant: Mutant, limit: int = WITHIN) -> Caught | None:
@@ -395,7 +397,8 @@ def run(mutant: Mutant, limit: int = WITHIN) -> Caught | None:
         for name in ("protocol", "simulator", "coordinator"):
             shutil.copytree(ROOT / name, tree / name, ignore=shutil.ignore_patterns("__pycache__"))
         shutil.copytree(ROOT / "tests" / "campaign", tree / "tests" / "campaign")
-        apply(mutant, tree)
+        for path, text in changed(mutant, tree).items():
+            path.write_text(text)
         # In a session of its own, an interrupt at the keyboard reaches only who counts.
         hunting = subprocess.Popen(
             [sys.executable, "-m", "tests.campaign.mutants", str(limit)],
