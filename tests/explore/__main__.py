@@ -13,10 +13,17 @@ from tests.explore.found import Found
 from tests.explore.search import replay, search_share
 from tests.explore.stories import FAMILIES, Family
 
-_ROW = "{:<12} {:>6} {:>6} {:>6} {:>10} {:>8} {:>8} {:>8} {:>7} {:>6}"
+_ROW = "{:<12} {:>6} {:>5} {:>5} {:>6} {:>5} {:>10} {:>7} {:>7} {:>6} {:>5} {:>5}"
 _HEAD = (
-    "family", "joints", "ticks", "depth", "happenings", "runs", "merged", "states", "rests", "s"
+    "family", "joints", "ticks", "depth", "width", "fates", "happenings",
+    "runs", "merged", "states", "rests", "s",
 )  # fmt: skip
+_LEGEND = """\
+ticks: for how long, in 10 ms, messages may deviate and things happen; depth: how many messages
+deviate in one run; width: how many of the next few may, from the beginning and from what happens
+on, or all; fates: how many things a datagram may meet instead (a frame of a stream is late only);
+happenings: how many things may happen, one of them in a run.
+"""
 
 
 def main() -> int:
@@ -50,6 +57,7 @@ def _family(name: str) -> Family:
 def _search(families: list[Family]) -> int:
     workers = os.cpu_count() or 1
     total = Found()
+    tell(_LEGEND)
     tell(_ROW.format(*_HEAD))
     with ProcessPoolExecutor(workers, mp_context=get_context("spawn")) as pool:
         for family in families:
@@ -73,7 +81,9 @@ def _search(families: list[Family]) -> int:
 
 def _show(family: Family, found: Found) -> None:
     row = (
-        family.name, family.joints, family.ticks, family.depth, len(family.happenings),
+        family.name, family.joints, family.ticks, family.depth,
+        "all" if family.width is None else family.width,
+        len(family.fates), len(family.happenings),
         found.schedules, found.merged, len(found.states), len(found.settled), f"{found.seconds:.0f}"
     )  # fmt: skip
     tell(_ROW.format(*row))

@@ -1,11 +1,12 @@
 """Rules beside the campaign's invariants, on what really came of a start and of a hold."""
 
+from dataclasses import replace
+
 from coordinator.core.run import Phase
 from coordinator.rehearsal.node import Node
 from coordinator.rehearsal.station import Station
 from protocol.constants import FIRST_LEASE_US
 from protocol.drive import Drive
-from protocol.pathtime import RateChange
 from protocol.states import MOVING_STATES
 from protocol.status import Status
 from simulator.unit import WorldTruth
@@ -49,65 +50,17 @@ class FirstLeaseOnly(Invariant):
                 )
 
 
-class LeaseOfTheStart(NoFurtherThanLease):
-    """As the campaign's, which takes a withdrawn override for another start.
+class NoStartEither(RebootedStays):
+    """As the campaign's of a resume, of every start: none is made once a joint restarted.
 
-    The newer plan then carries the start's change again.
+    But where *go* had been sent by then: nobody can promise to hear of a restart in time. What the
+    others then do, the lease bounds (I2).
     """
-
-    def __init__(self, judge: Judge) -> None:
-        super().__init__(judge)
-        self._changes: dict[int, RateChange] = {}
-
-    def sent(self, station: Station, joint_id: str, drive: Drive) -> None:
-        change = drive.plan.change if drive.plan is not None else None
-        if change is None or change.before_ppm or change == self._changes.get(drive.session):
-            return
-        self._changes[drive.session] = change
-        super().sent(station, joint_id, drive)
-
-
-class NoNewStart(RebootedStays):
-    """As the campaign's, but a start that was already on its way when a joint rebooted may happen.
-
-    A joint may lose its power after its last echo and before the instant. Nobody can promise to
-    hear of that in time; what the others then do, the lease bounds (I2).
-    """
-
-    def __init__(self, judge: Judge) -> None:
-        super().__init__(judge)
-        self._booted_us: dict[str, int] = {}
-        self._armed_us: dict[tuple[int, int], int] = {}
-        """When the plan that stands before each change was sent first, by session and number."""
-        self._arm: dict[int, tuple[int, int]] = {}
-
-    def rebooted(self, node: Node) -> None:
-        super().rebooted(node)
-        self._booted_us[node.id] = self.world.now
-
-    def sent(self, station: Station, joint_id: str, drive: Drive) -> None:
-        plan = drive.plan
-        if plan is None:
-            return
-        number, sent_us = self._arm.get(drive.session, (0, 0))
-        if plan.change is not None:
-            self._armed_us.setdefault((drive.session, plan.number), sent_us)
-        elif plan.number != number:
-            self._arm[drive.session] = plan.number, self.world.now
 
     def truth(self, node: Node, truth: WorldTruth) -> None:
-        if truth.event == "home":
-            super().truth(node, truth)
-        elif truth.event in ("start", "resume"):
-            key = node.unit.joint.session or 0, truth.plan
-            armed_us = self._armed_us.get(key, self.world.now)
-            for joint_id in sorted(self._unhomed):
-                if self._booted_us.get(joint_id, 0) < armed_us:
-                    name = self.world.nodes[joint_id].name
-                    raise self.broken(
-                        f"{node.name} made a {truth.event} by plan {key[1]}, armed when {name} "
-                        "had restarted and was not homed"
-                    )
+        if truth.event == "start":
+            truth = replace(truth, event="resume")
+        super().truth(node, truth)
 
 
 class HeldIsRest(Invariant):
@@ -130,8 +83,8 @@ class HeldIsRest(Invariant):
 
 
 EXTRA: tuple[type[Invariant], ...] = (
-    LeaseOfTheStart,
+    NoFurtherThanLease,
     FirstLeaseOnly,
-    NoNewStart,
+    NoStartEither,
     HeldIsRest,
 )

@@ -1,5 +1,6 @@
 """One small world, what may strike it, and what must be so whenever it has come to rest."""
 
+import math
 import pickle
 from collections.abc import Callable
 from typing import Any
@@ -78,7 +79,7 @@ class Scope:
     ) -> None:
         self.found = found
         self.decisions: list[str] = []
-        self.width = 0
+        self.width = 0.0
         """Messages that may still deviate."""
         self.messages = 0
         """Sent since the search began to ask about them."""
@@ -109,9 +110,9 @@ class Scope:
 
     # ---- what the search asks for -------------------------------------------------------------
 
-    def ask_about(self, messages: int) -> None:
-        """From now on so many messages may deviate."""
-        self.width = messages
+    def ask_about(self, messages: int | None) -> None:
+        """From now on so many messages may deviate; None for all."""
+        self.width = math.inf if messages is None else messages
 
     def step(self, script: dict[int, Fate]) -> list[tuple[int, bool]]:
         """Let a tick pass in which messages meet the fates given for them, by their numbers.
@@ -230,6 +231,7 @@ class Scope:
 
     def _settled(self) -> bool:
         over = self.phase in (None, Phase.HELD, Phase.PAUSED, Phase.ENDED)
+        over = over and (self.world.core.homing is None or self._homed())
         return over and self._rest() and not any(link.stop_wanted for link in self.links)
 
     def _well(self) -> bool:

@@ -7,7 +7,7 @@ from coordinator.core import events as ev
 from coordinator.core.run import Phase
 from protocol.constants import ADVANCE_RATE_PPM, PPM
 from tests.campaign.truth import path_us
-from tests.explore.happenings import CRASHES, OPERATOR, OUTAGES, STRUCK
+from tests.explore.happenings import CRASHES, OPERATOR, OUTAGES, STRUCK, TO_FIRST
 from tests.explore.links import NAMES, TICK_US, Fate
 from tests.explore.scope import SETTLE_US, Scope
 
@@ -30,8 +30,9 @@ class Family:
     """Messages that may deviate in one run."""
     happenings: tuple[str, ...] = ()
     """At most one of these strikes in one run."""
-    width: int = 1_000
-    """Messages that may deviate, counted from what happens where something does."""
+    width: int | None = None
+    """How many messages may deviate from the beginning on, and as many again from what happens on.
+    None for all."""
     fates: tuple[Fate, ...] = ALL_FATES
     rough: bool = False
 
@@ -111,6 +112,11 @@ def _stop(scope: Scope) -> None:
     scope.world.command(ev.Stop())
 
 
+def _home(scope: Scope) -> None:
+    """From *home* on, of an arm that is homed: its joints search their sensors again."""
+    scope.world.command(ev.Home())
+
+
 def _pass(scope: Scope, ticks: int) -> None:
     for _ in range(ticks):
         scope.tick()
@@ -131,12 +137,13 @@ AROUND: dict[str, Callable[[Scope], None]] = {
     "hold": _hold,
     "override": _override,
     "stop": _stop,
+    "home": _home,
 }
 
 EVERYTHING = (*OPERATOR, *OUTAGES, *CRASHES)
 
 FAMILIES = (
-    # Only messages deviate: every pair of them.
+    # Only messages deviate: every pair of those sent in so many ticks, by the fates named.
     Family("start", 2, "start", ticks=14, depth=2),
     Family("start-rough", 2, "start", ticks=30, depth=2, fates=FEW_FATES, rough=True),
     Family("moving", 2, "moving", ticks=9, depth=2),
@@ -145,13 +152,16 @@ FAMILIES = (
     Family("stop", 2, "stop", ticks=8, depth=2),
     Family("resume", 2, "arrive", ticks=20, depth=2, fates=FEW_FATES),
     Family("end", 2, "end", ticks=12, depth=2),
-    # One thing happens, at every tick, and one message around it deviates.
+    Family("home", 2, "home", ticks=12, depth=1),
+    # One thing happens, at every tick, and one of the next few messages deviates, or of the first.
     Family("start+1", 2, "start", 16, 1, EVERYTHING, width=6, fates=TWO_FATES),
     Family("moving+1", 2, "moving", 5, 1, EVERYTHING, width=8, fates=FEW_FATES),
     Family("held+1", 2, "held", 5, 1, EVERYTHING, width=8, fates=FEW_FATES),
     Family("resume+1", 2, "resume", 6, 1, EVERYTHING, width=6, fates=TWO_FATES),
     Family("arrive+1", 2, "arrive", 18, 1, EVERYTHING, width=6, fates=TWO_FATES),
     Family("end+1", 2, "end", 16, 1, EVERYTHING, width=6, fates=TWO_FATES),
+    Family("arrive+first", 2, "arrive", 18, 1, TO_FIRST, width=6, fates=TWO_FATES),
+    Family("home+1", 2, "home", 16, 0, (*EVERYTHING, *TO_FIRST)),
     # Three joints: one message deviates, or one thing happens.
     Family("start-3", 3, "start", ticks=30, depth=1),
     Family("resume-3", 3, "arrive", ticks=24, depth=1),

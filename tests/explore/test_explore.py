@@ -4,16 +4,20 @@
 """
 
 from collections.abc import Callable
+from typing import Any
 
 import pytest
 
+from coordinator.core.lease import LeaseKeeper
 from coordinator.core.link import JointLink
+from coordinator.core.run import Run
 from coordinator.core.start import Stage, Start
 from protocol.drive import Drive, Plan
 from simulator.joint.free import Mover
 from simulator.joint.session import Session
 from simulator.unit import JointUnit
 from tests.campaign.clone import clone
+from tests.campaign.invariants.i02_lease import NoFurtherThanLease
 from tests.explore.found import Found
 from tests.explore.happenings import CRASHES, OPERATOR, OUTAGES
 from tests.explore.links import Fate
@@ -23,6 +27,7 @@ from tests.explore.stories import FEW_FATES, Family
 
 ARM = Family("arm", 2, "arm", ticks=8, depth=1, fates=FEW_FATES)
 TWICE = Family("arm", 2, "arm", ticks=6, depth=1, fates=(Fate.TWICE,))
+HOLD = Family("hold", 2, "moving", 2, 0, ("hold",))
 LOST_PAIRS = Family("arm", 2, "arm", ticks=8, depth=2, fates=(Fate.LOST,))
 
 
@@ -106,12 +111,30 @@ def nothing_forgotten(patch: pytest.MonkeyPatch) -> None:
     patch.setattr(JointUnit, "reboot", lambda self, true_us: None)
 
 
+def lease_raised_in_a_hold(patch: pytest.MonkeyPatch) -> None:
+    """A hold lowers the lease, but it is renewed again on the way to rest."""
+    whole, await_rest = LeaseKeeper.renew, Run._await_rest
+
+    def renew(self: LeaseKeeper, *known: Any) -> bool:
+        self.fixed = False
+        return whole(self, *known)
+
+    def renewing(self: Run, now: int) -> None:
+        if self.moving is not None:
+            self.moving.step(now)
+        await_rest(self, now)
+
+    patch.setattr(LeaseKeeper, "renew", renew)
+    patch.setattr(Run, "_await_rest", renewing)
+
+
 @pytest.mark.parametrize(
     ("take_out", "family", "invariants"),
     [
         (no_arm_echo, LOST_PAIRS, {"I1"}),
         (no_go_echo, LOST_PAIRS, {"I2"}),
         (any_echo, LOST_PAIRS, {"I2"}),
+        (lease_raised_in_a_hold, HOLD, {"I2"}),
         (old_drives, ARM, {"I11"}),
         (no_expiry, Family("advance", 2, "resume", 4, 0, ("crash",)), {"I3"}),
         (nothing_forgotten, Family("moving", 2, "moving", 2, 0, ("reboot",)), {"I7"}),
@@ -130,6 +153,15 @@ def test_what_is_taken_out_is_missed_and_the_schedule_can_be_replayed(
     decisions, text = found.violations[0]
     assert text.split()[0] in invariants, f"{decisions}: {text}"
     assert list(replay(family, decisions))[-1] == text
+
+
+def test_only_the_look_at_offers_sees_a_lease_that_is_raised_in_a_hold(
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    """So the test above shows that offers are looked at, not only a run's first ones."""
+    lease_raised_in_a_hold(monkeypatch)
+    monkeypatch.setattr(NoFurtherThanLease, "_judge_offer", lambda self, station, drive: None)
+    assert Search(HOLD).run().violations == []
 
 
 # ---- the search itself --------------------------------------------------------------------------
