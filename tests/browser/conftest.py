@@ -15,6 +15,7 @@ from playwright.sync_api import (
     BrowserContext,
     ConsoleMessage,
     Page,
+    Response,
     WebSocketRoute,
 )
 
@@ -52,15 +53,16 @@ def files() -> Iterator[str]:
 
 
 Open = Callable[..., Page]
-"""Opens a page: `open_page(url)`, with `size`, `touch`, `bypass_csp`, `before`."""
+"""Opens a page: `open_page(url, size, touch, bypass_csp, any_certificate, before)`."""
 
 
 @pytest.fixture
 def open_page(browser: Browser) -> Iterator[Open]:
     """Opens pages that must write no error to their console, violations of the policy among them.
 
-    What fails to load is a message of the browser's own, and no error of the page: a coordinator
-    that is killed answers nothing.
+    What fails to load is a message of the browser's own: a coordinator that is killed answers
+    nothing, and one that refuses says so by its status. But what is not there, and what the
+    coordinator makes a mistake at, no page may ask for.
     """
     contexts: list[BrowserContext] = []
     errors: list[str] = []
@@ -70,19 +72,30 @@ def open_page(browser: Browser) -> Iterator[Open]:
         if message.type == "error" and not any(text in message.text for text in expected):
             errors.append(message.text)
 
+    def answered(response: Response) -> None:
+        if response.status in (404, 405) or response.status >= 500:
+            errors.append(f"{response.status} {response.url}")
+
     def opened(
         url: str,
         size: dict[str, int] | None = None,
         touch: bool = False,
         bypass_csp: bool = False,
+        any_certificate: bool = False,
         before: Callable[[Page], None] | None = None,
     ) -> Page:
         width_height: Any = size or DESKTOP
-        context = browser.new_context(viewport=width_height, has_touch=touch, bypass_csp=bypass_csp)
+        context = browser.new_context(
+            viewport=width_height,
+            has_touch=touch,
+            bypass_csp=bypass_csp,
+            ignore_https_errors=any_certificate,
+        )
         contexts.append(context)
         page = context.new_page()
         page.set_default_timeout(30_000)
         page.on("console", console)
+        page.on("response", answered)
         page.on("pageerror", lambda error: errors.append(str(error)))
         if before is not None:
             before(page)
@@ -107,6 +120,8 @@ class Feed:
         page.route("**/api/v1/session", lambda route: route.fulfill(json={"role": "operate"}))
         page.route("**/api/v1/joints/*/homing", lambda route: route.fulfill(json=canned.homing()))
         page.route("**/api/v1/control", lambda route: route.fulfill(json={"you": "me"}))
+        last = {"network": "home", "seeds": 20}
+        page.route("**/api/v1/rehearsals", lambda route: route.fulfill(json=last))
         page.route_web_socket("**/api/v1/feed**", self._answer)
 
     def cut(self) -> None:

@@ -5,8 +5,9 @@ from pathlib import Path
 from typing import Any
 
 import pytest
-from playwright.sync_api import Browser, BrowserContext, Page, expect
+from playwright.sync_api import Page, expect
 
+from tests.browser.conftest import Open
 from tests.e2e.harness import Bench, bench
 from tests.e2e.test_away import serve_away
 
@@ -26,27 +27,16 @@ def away(bench: Bench) -> dict[str, Any]:
     return serve_away(bench)
 
 
-@pytest.fixture(name="visitors")
-def two_visitors(browser: Browser) -> Iterator[list[BrowserContext]]:
-    """Two people who have accepted the certificate."""
-    made = [browser.new_context(ignore_https_errors=True) for _ in range(2)]
-    yield made
-    for context in made:
-        context.close()
-
-
 def log_in(page: Page, token: str) -> None:
     page.locator(".login input").fill(token)
     page.get_by_role("button", name="Go on").click()
 
 
 def test_a_token_opens_the_page_control_is_taken_over_and_a_void_token_closes_it(
-    bench: Bench, ready: dict[str, Any], visitors: list[BrowserContext]
+    bench: Bench, ready: dict[str, Any], open_page: Open
 ) -> None:
-    laptop, phone = (visitor.new_page() for visitor in visitors)
-    for page in (laptop, phone):
-        page.set_default_timeout(PATIENCE_MS)
-        page.goto(ready["url"])
+    # Two people who have accepted the certificate.
+    laptop, phone = (open_page(ready["url"], any_certificate=True) for _ in range(2))
     log_in(laptop, "guess")
     expect(laptop.locator(".login").get_by_role("alert")).to_contain_text(
         "The token is wrong", timeout=PATIENCE_MS
@@ -67,7 +57,7 @@ def test_a_token_opens_the_page_control_is_taken_over_and_a_void_token_closes_it
         "a page on a computer commands", timeout=PATIENCE_MS
     )
 
-    (kept,) = [one for one in visitors[0].cookies() if one["name"] == "__Host-unisono"]
+    (kept,) = [one for one in laptop.context.cookies() if one["name"] == "__Host-unisono"]
     assert (kept["httpOnly"], kept["secure"], kept["sameSite"]) == (True, True, "Strict")
     assert "unisono" not in laptop.evaluate("document.cookie")
 

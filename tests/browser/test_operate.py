@@ -45,8 +45,8 @@ def play(page: Page, hand: Mouse, text: str) -> None:
 
 @pytest.mark.parametrize(
     ("size", "kind"),
-    [(DESKTOP, Mouse), (PHONE, Finger), (DESKTOP, Keys)],
-    ids=["mouse-1280", "finger-360", "keyboard"],
+    [(DESKTOP, Mouse), (PHONE, Finger), (DESKTOP, Keys), (PHONE, Keys)],
+    ids=["mouse-1280", "finger-360", "keyboard-1280", "keyboard-360"],
 )
 def test_home_play_hold_resume_and_stop_work(
     arm: Bench, open_page: Open, size: dict[str, int], kind: type[Mouse]

@@ -1,16 +1,15 @@
 """The panel beside Play: a program rehearsed before anything moves, by real rehearsals."""
 
 from collections.abc import Iterator
-from pathlib import Path
 
 import pytest
 from playwright.sync_api import Page, expect
 
 from tests.browser.conftest import DESKTOP, PHONE, SHOTS, Open
+from tests.browser.looks import looks_well
 from tests.e2e.harness import bench
 
 PATIENCE_MS = 60_000
-AXE = Path(__file__).parent / "vendor" / "axe.min.js"
 
 
 @pytest.fixture(scope="module", name="url")
@@ -30,10 +29,11 @@ def opened(
     return page
 
 
+@pytest.mark.parametrize("size", [DESKTOP, PHONE], ids=["1280", "360"])
 def test_a_rehearsal_shows_its_progress_what_to_expect_and_its_plot(
-    open_page: Open, url: str
+    open_page: Open, url: str, size: dict[str, int]
 ) -> None:
-    page = opened(open_page, url, "G0 A-150\nM2\n", size=PHONE, bypass_csp=True)
+    page = opened(open_page, url, "G0 A-150\nM2\n", size=size, bypass_csp=True)
     panel = page.get_by_role("region", name="Rehearse", exact=True)
     panel.get_by_label("Network").select_option("quiet")
     panel.get_by_label("Times").fill("2")
@@ -51,12 +51,8 @@ def test_a_rehearsal_shows_its_progress_what_to_expect_and_its_plot(
     assert "°/s" in shown["speed / limit"]
     plot = panel.get_by_role("img")
     assert plot.evaluate("image => image.decode().then(() => image.naturalWidth)") > 0
-    assert page.evaluate("() => document.documentElement.scrollWidth") <= PHONE["width"]
-    page.evaluate("text => { const s = document.createElement('script'); s.textContent = text; "
-                  "document.head.append(s); }", AXE.read_text())  # fmt: skip
-    found = page.evaluate("() => axe.run(document.querySelector('.rehearse'))")
-    assert [one["id"] for one in found["violations"]] == []
-    panel.screenshot(path=SHOTS / "rehearse-360.png")
+    looks_well(page)
+    panel.screenshot(path=SHOTS / f"rehearse-{size['width']}.png")
     page.reload()
     expect(panel.get_by_label("Network")).to_have_value("quiet")
     expect(panel.get_by_label("Times")).to_have_value("2")

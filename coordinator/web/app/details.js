@@ -87,7 +87,7 @@ function LastHoming({ joint, homing }) {
   }, [joint.name, joint.boot, done]);
   return html`
     <h3>Last homing</h3>
-    ${found === null ? html`<p class="small">None is known.</p>` : html`
+    ${found?.homing == null ? html`<p class="small">None is known.</p>` : html`
       <p class="small">Homing ${found.homing} moved its scale by ${angle(found.shift_deg)}. Edges of
         its sensor, from their middle:</p>
       <ul class="edges">${found.edges.map((edge, k) => html`<li key=${k}>${angle(edge.from_middle_deg)}${
