@@ -1,8 +1,8 @@
 """Figures of starts and of what they cost: prints tables and judges no durations.
 
 Ends with 1 if a bound was ever broken: the true spread of a start that its report states, the
-guarantee of a clock, or how far apart joints may rest after an outage; or if anything is missing
-that the database had confirmed.
+guarantee of a clock, or how far apart joints may rest after an outage or a kill; or if anything is
+missing that the database had confirmed.
 """
 
 import argparse
@@ -59,7 +59,7 @@ def main() -> int:
     if "sockets" in asked.tables:
         broken += tables.sockets(asked.networks, asked.joints, asked.starts, asked.seed)
     if "kills" in asked.tables:
-        kills.table(asked.networks, asked.joints, asked.kills, asked.seed)
+        broken += kills.table(asked.networks, asked.joints, asked.kills, asked.seed)
     if "store" in asked.tables:
         with tempfile.TemporaryDirectory() as folder:
             broken += store_kills.table(asked.store_kills, asked.seed, Path(folder))

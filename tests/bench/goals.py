@@ -1,7 +1,10 @@
 """The project's own goals for 6 joints by network, and by how much figures miss them."""
 
+import math
 import operator
 from dataclasses import dataclass
+
+from tests.bench.limits import Limits
 
 
 @dataclass(frozen=True, slots=True)
@@ -26,6 +29,17 @@ class Goal:
         by = f"{abs(figure - goal):.3g}{self.unit}"
         said = f"{self.what} {figure:.4g}{self.unit}, goal {self.text(network)}, missed by {by}."
         return [f"Goal missed on {network}{where}: {said}"]
+
+    def verdict(self, network: str, figure: float, limits: Limits) -> str:
+        """Whether the figure meets the goal, and whether all that its limits leave does too."""
+        if math.isnan(figure):
+            return "–"
+        goal = self.by_network[network]
+        beyond = operator.lt if self.is_least else operator.gt
+        near, far = (limits.high, limits.low) if self.is_least else (limits.low, limits.high)
+        if beyond(figure, goal):
+            return "missed" if beyond(near, goal) else "missed, not proved"
+        return "met, not proved" if beyond(far, goal) else "met"
 
 
 SPREAD_P99 = Goal("spread p99", " µs", {"quiet": 60, "home": 110, "busy": 280, "hostile": 750})

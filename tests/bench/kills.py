@@ -85,11 +85,19 @@ def allowed_us(q_us: float, ramp_us: float, *, joint: bool) -> tuple[float, floa
     return window, horizon + ramp_us + (window if joint else 0.0)
 
 
-def table(networks: Sequence[str], joints: int, count: int, seed: int) -> None:
-    """Kill so often on each network, and print where and when the rest stood."""
-    rows = []
+def table(networks: Sequence[str], joints: int, count: int, seed: int) -> list[str]:
+    """Kill so often on each network, and print where and when the rest stood; gives what was
+    broken: the widest window, which holds whatever Q was when the last lease was given.
+    """
+    rows: list[tuple[object, ...]] = []
+    broken = []
     for network in networks:
         for what, kills in _measure(network, joints, count, seed).items():
+            broken += [
+                f"{network}, {what} killed: {spread_us / 1000:.0f} ms of path time apart"
+                for spread_us in kills.spread_us
+                if spread_us > WINDOW_MAX_US
+            ]
             rows.append(
                 (
                     f"{network}, {what}",
@@ -117,9 +125,10 @@ def table(networks: Sequence[str], joints: int, count: int, seed: int) -> None:
         "The joint killed is one in the middle of the arm. Level: kills after which all the rest "
         "stood at the same path time.",
         "Beyond and later: kills after which they stood further apart than the window, or later "
-        "than lease and ramp, of that very kill: both follow from the slowest link's Q.",
+        "than lease and ramp, of that very kill: both follow from the slowest link's Q before it.",
         "Tried again: runs that were held, or refused, before the kill.",
     )  # fmt: skip
+    return broken
 
 
 def _measure(network: str, joints: int, count: int, seed: int) -> dict[str, Kills]:

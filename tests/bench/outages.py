@@ -66,10 +66,14 @@ class Held:
     """Starts and resumes, none of them in an outage."""
 
     @property
+    def same(self) -> int:
+        """Holds after an outage with all joints at the same path time."""
+        return sum(apart <= SAME_US for apart in self.apart_us)
+
+    @property
     def same_share(self) -> float:
-        """Share of the holds after an outage with all joints at the same path time."""
-        same = sum(apart <= SAME_US for apart in self.apart_us)
-        return same / len(self.apart_us) if self.apart_us else float("nan")
+        """Their share of all holds after an outage."""
+        return self.same / len(self.apart_us) if self.apart_us else float("nan")
 
     @property
     def false_holds_a_minute(self) -> float:

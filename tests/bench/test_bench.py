@@ -7,7 +7,15 @@ import pytest
 
 from coordinator.core.lease import WINDOW_MAX_US, LeaseKeeper
 from simulator.network import PROFILES
-from tests.bench import baselines, goals, guarantee, in_virtual_time, outages, virtual_tables
+from tests.bench import (
+    baselines,
+    goals,
+    guarantee,
+    in_virtual_time,
+    kills,
+    outages,
+    virtual_tables,
+)
 from tests.bench.__main__ import NETWORKS, judge
 from tests.bench.clock_part import KnownStart
 from tests.bench.figures import percentile
@@ -77,11 +85,11 @@ def test_kill_counts_what_stands_beyond_the_window_or_later_than_lease_and_ramp(
     def rest(path_us: float, at_us: int) -> dict[str, float]:
         return {"path_us": path_us, "at_ns": at_us * 1000}
 
-    kills = Kills()
-    kills.take(5_000_000.0, [rest(700_000, 6_200_000), rest(700_000, 6_300_000)], 1e5, 1.3e6)
-    assert (kills.spread_us, kills.rest_us, kills.apart, kills.late) == ([0], [1_300_000], 0, 0)
-    kills.take(5_000_000.0, [rest(700_000, 6_200_000), rest(800_001, 6_300_001)], 1e5, 1.3e6)
-    assert (kills.spread_us[1], kills.apart, kills.late) == (100_001, 1, 1)
+    found = Kills()
+    found.take(5_000_000.0, [rest(700_000, 6_200_000), rest(700_000, 6_300_000)], 1e5, 1.3e6)
+    assert (found.spread_us, found.rest_us, found.apart, found.late) == ([0], [1_300_000], 0, 0)
+    found.take(5_000_000.0, [rest(700_000, 6_200_000), rest(800_001, 6_300_001)], 1e5, 1.3e6)
+    assert (found.spread_us[1], found.apart, found.late) == (100_001, 1, 1)
 
 
 def test_lease_and_ramp_grow_with_the_links_q_between_the_limits_of_the_design() -> None:
@@ -125,6 +133,42 @@ def test_a_broken_guarantee_ends_the_bench_with_1(capsys: pytest.CaptureFixture[
         ):
             assert judge(virtual_tables.guaranteed(["home"], 1, 2, 1, 1)) == broken
     assert "BOUND BROKEN: home: 1 of 0 starts" in capsys.readouterr().out
+
+
+def test_joints_further_apart_than_the_window_after_a_kill_end_the_bench_with_1(
+    capsys: pytest.CaptureFixture[str],
+) -> None:
+    for apart_us in (WINDOW_MAX_US, WINDOW_MAX_US + 1_000):
+        found = Kills()
+        rests = [{"path_us": path_us, "at_ns": 6 * 10**9} for path_us in (10**6, 10**6 + apart_us)]
+        found.take(5_000_000.0, rests, 100_000, 1_500_000)
+        with patch.object(kills, "_measure", lambda *_, found=found: {"a joint": found}):
+            broken = kills.table(["home"], 2, 1, 1)
+        assert judge(broken) == (apart_us > WINDOW_MAX_US)
+    assert (
+        "BOUND BROKEN: home, a joint killed: 401 ms of path time apart" in capsys.readouterr().out
+    )
+
+
+def test_goals_stand_beside_the_limits_that_the_counts_leave(
+    capsys: pytest.CaptureFixture[str],
+) -> None:
+    rested = in_virtual_time.Found()
+    rested.rested = Starts(lead_us=[1.0] * 320, first_attempt=320)
+    with patch.object(in_virtual_time, "measure", lambda *_: {"quiet": rested}):
+        virtual_tables.virtual(["quiet"], 2, 1, 1, 1, 1)
+
+    def measured(cases: list[outages.Case], *_: object) -> dict[outages.Key, outages.Held]:
+        held = outages.Held([0.0] * 52 + [5.0], false_holds=0, moving_s=1_800.0)
+        return {(one.network, one.way, one.levelling): held for one in cases}
+
+    with patch.object(outages, "measure", measured):
+        virtual_tables.long_plays(["quiet"], 2, 1, 1, 1)
+    out = capsys.readouterr().out
+    # 0.025^(1/320) = 0.9885; 3.689 / 30 minutes = 0.123.
+    for figures in ("98.9 to 100 %", "0 to 0.123", "89.9 to 100 %"):
+        assert figures in out
+    assert out.count("met, not proved") == 1 + 1 + len(outages.WAYS)
 
 
 def test_levelling_can_be_left_out_and_comes_back() -> None:
