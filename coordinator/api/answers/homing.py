@@ -24,11 +24,15 @@ class JointHoming(Answer):
     """What was added to every angle to make it so."""
 
 
-class NumberedJointHoming(JointHoming):
-    """What the newest homing of a joint that found something has found."""
+class NewestOfJoint(Answer):
+    """What the newest homing of a joint that found something has found; `null` if none is known."""
 
-    homing: int = eg(1)
+    homing: int | None = eg(1)
     """That homing's number."""
+    edges: list[Edge] = eg([example_of(Edge)])
+    middle: int | None = eg(120_480)
+    """As in a homing, as the next."""
+    shift_deg: float | None = eg(0.031)
 
 
 class Homing(Answer):

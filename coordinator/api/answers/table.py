@@ -7,7 +7,7 @@ from pydantic import BaseModel
 
 from coordinator.api.answers.arm import Arm, StandingWarning, Warnings
 from coordinator.api.answers.base import example_of
-from coordinator.api.answers.homing import Homing, NumberedJointHoming
+from coordinator.api.answers.homing import Homing, NewestOfJoint
 from coordinator.api.answers.program import Begun, Check, Choice, Rehearsal
 from coordinator.api.answers.report import Events, Report, Runs
 from coordinator.api.answers.run import RunOver, RunProgress
@@ -55,7 +55,7 @@ ANSWERS: Final[dict[str, Told]] = {
     "GET /healthz": _told("The process is worth keeping.", Health),
     "GET /arm": _told("The arm, its joints and its run now.", Arm),
     "GET /joints/{name}/homing": _told(
-        "What its newest homing that found something has found.", NumberedJointHoming
+        "What its newest homing that found something has found.", NewestOfJoint
     ),
     "GET /homings/{number}": _told("How the homing goes or went.", Homing),
     "GET /runs": _told("Runs in short, newest first.", Runs),
