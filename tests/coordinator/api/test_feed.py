@@ -6,16 +6,18 @@ from collections.abc import AsyncIterator
 from contextlib import AsyncExitStack
 from dataclasses import dataclass
 from pathlib import Path
+from types import SimpleNamespace
 from typing import Any
-from unittest.mock import ANY
+from unittest.mock import ANY, Mock
 
 import httpx2
+import orjson
 import pytest
 from fastapi import FastAPI
 from websockets.asyncio.client import ClientConnection, connect
 from websockets.exceptions import ConnectionClosed, InvalidStatus
 
-from coordinator.api import create_app, watching
+from coordinator.api import create_app, feed, watching
 from coordinator.api.feed import QUEUED, Feed
 from coordinator.arm import load_arm
 from coordinator.data_folder import make_key
@@ -145,6 +147,29 @@ async def test_joints_that_still_brake_after_a_stop_are_told_of_as_often_as_in_m
     assert await still.feed.tick()
 
 
+async def test_ten_to_twenty_five_messages_a_second_are_told_in_motion_and_fewer_at_rest(
+    still: Place, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    state = still.service.snapshot()
+    monkeypatch.setattr(still.service, "snapshot", lambda: state)
+    waits_s: list[float] = []
+
+    async def sleep(seconds: float) -> None:
+        waits_s.append(seconds)
+        state["joints"][0]["velocity_deg_s"] = 3.0 if len(waits_s) == 1 else 0.0
+        if len(waits_s) == 3:
+            raise asyncio.CancelledError
+
+    own = SimpleNamespace(sleep=sleep, get_running_loop=asyncio.get_running_loop)
+    monkeypatch.setattr(feed, "asyncio", own)
+    with pytest.raises(asyncio.CancelledError):
+        await still.feed.run()
+    at_rest_s, moving_s, again_s = waits_s
+    assert 1 / 25 <= moving_s <= 1 / 10
+    # A page counts a coordinator as gone after 0.7 s (state.js).
+    assert moving_s < at_rest_s == again_s < 0.35
+
+
 async def test_who_comes_later_is_told_the_whole_and_then_the_same_as_the_others(
     still: Place,
 ) -> None:
@@ -164,8 +189,10 @@ async def test_who_comes_later_is_told_the_whole_and_then_the_same_as_the_others
 
 
 async def test_two_hundred_watchers_get_the_same_bytes_and_shut_out_nobody_elses_command(
-    still: Place,
+    still: Place, monkeypatch: pytest.MonkeyPatch
 ) -> None:
+    encoded = Mock(wraps=orjson.dumps)
+    monkeypatch.setattr(feed, "orjson", SimpleNamespace(dumps=encoded))
     async with AsyncExitStack() as stack:
         clients: list[ClientConnection] = []
         for _ in range(0, 200, AT_ONCE):
@@ -175,6 +202,7 @@ async def test_two_hundred_watchers_get_the_same_bytes_and_shut_out_nobody_elses
         for _ in range(5):
             await still.feed.tick()
             still.service.tell("info", "greeting", "somebody says hello")
+        assert encoded.call_count == 5  # once for all of them
         for _ in range(5):
             assert len({await client.recv(decode=False) for client in clients}) == 1
         async with httpx2.AsyncClient(base_url=f"http://127.0.0.1:{still.server.port}") as http:

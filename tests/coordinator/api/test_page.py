@@ -3,7 +3,10 @@
 import base64
 import hashlib
 
-from coordinator.api.page import content_security_policy
+import httpx2
+from fastapi import FastAPI
+
+from coordinator.api.page import add_page, content_security_policy
 from coordinator.web import WEB
 
 
@@ -15,3 +18,19 @@ def test_the_policy_names_the_import_map_by_its_hash_and_allows_no_text_to_be_ru
     assert f"script-src 'self' 'sha256-{digest}'" in policy
     assert "unsafe" not in policy
     assert "default-src 'none'" in policy
+
+
+async def test_the_page_is_served_under_its_policy() -> None:
+    app = FastAPI(openapi_url=None)
+    add_page(app)
+    async with httpx2.AsyncClient(
+        transport=httpx2.ASGITransport(app=app), base_url="http://127.0.0.1"
+    ) as client:
+        served = await client.get("/")
+    policy = served.headers["content-security-policy"]
+    assert policy == content_security_policy((WEB / "index.html").read_text(encoding="utf-8"))
+    directives = dict(part.strip().split(" ", 1) for part in policy.split(";") if part.strip())
+    # What is not named falls back to default-src (Content Security Policy Level 3, 6.1).
+    assert directives["default-src"] == "'none'"
+    assert "'unsafe-eval'" not in policy
+    assert directives["frame-ancestors"] == "'none'"
