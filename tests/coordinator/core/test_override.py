@@ -119,6 +119,3 @@ def test_an_override_out_of_range_is_refused_with_the_limits(rate_ppm: int) -> N
     refused = refusal(world, ev.Override(rate_ppm))
     assert refused.code == "override-range"
     assert "5 to 100 %" in refused.message
-
-
-# ---- clocks and boots -----------------------------------------------------------------------
