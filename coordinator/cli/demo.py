@@ -81,10 +81,11 @@ def demonstrate(settings: DemoSettings, data: Path | None) -> ExitCode:
 
 
 def _home_and_play(client: Client, settings: DemoSettings, pressed: Interrupts) -> ExitCode:
-    _home(client, settings, pressed)
-    text = DEMO_PROGRAM.read_text(encoding="utf-8")
-    number = remote.play(client, DEMO_PROGRAM.name, text, str(DEMO_PROGRAM))
-    return remote.follow(client, number, pressed, as_json=settings.as_json)
+    with remote.giving_back(client):
+        _home(client, settings, pressed)
+        text = DEMO_PROGRAM.read_text(encoding="utf-8")
+        number = remote.play(client, DEMO_PROGRAM.name, text, str(DEMO_PROGRAM))
+        return remote.follow(client, number, pressed, as_json=settings.as_json)
 
 
 def _joints(settings: DemoSettings, data: Path) -> ExitCode:

@@ -71,7 +71,7 @@ def home(
         _require_known(names or [], client.arm())
         caution(as_json=as_json)
         number = client.home(names or [])
-        with _giving_back(client):
+        with giving_back(client):
             result = follow_homing(client, number, Progress(quiet=as_json), pressed)
     if as_json:
         show_json(result)
@@ -83,7 +83,7 @@ def home(
 
 
 @contextlib.contextmanager
-def _giving_back(client: Client) -> Iterator[None]:
+def giving_back(client: Client) -> Iterator[None]:
     """Give control back in the end, however it ends: others need not wait for a terminal then."""
     try:
         yield
@@ -144,7 +144,7 @@ def follow(client: Client, number: int, pressed: Interrupts, *, as_json: bool) -
 
     Ctrl-C that came before the run had its number holds it at once.
     """
-    with _giving_back(client):
+    with giving_back(client):
         state = follow_run(client, number, Progress(quiet=as_json), pressed)
     result = client.report(number)
     _show_report(result, as_json=as_json)
