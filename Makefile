@@ -69,7 +69,7 @@ imports: setup ## Check which package may import which
 	$(BIN)/lint-imports
 
 # BENCH_ARGS='--tables guarantee outages --networks quiet' measures a part; '--help' lists the sizes.
-# All of it takes an hour or more, most of that in virtual time.
+# All of it takes hours of processor time, most of that in virtual time.
 bench: setup ## Measure (BENCH_ARGS=… says what and how often)
 	@$(BIN)/python -m tests.bench $(BENCH_ARGS)
 
