@@ -12,6 +12,7 @@ from hypothesis import strategies as st
 
 from coordinator.core import events as ev
 from coordinator.core.homing import HomingState
+from coordinator.core.lease import HORIZON_MAX_US
 from coordinator.core.run import Phase
 from coordinator.rehearsal.node import Node
 from coordinator.rehearsal.observer import Observer
@@ -37,7 +38,7 @@ from tests.coordinator.core.kit import (
 
 PROGRAM = "G90 G94\nG1 A40 B40 F1200\nG4 P0.3\nG0 A0 B0\nM2\n"
 STEP_US = 50_000
-TOGETHER_US = 1_000_000 + 1_000_000 + 500_000
+TOGETHER_US = HORIZON_MAX_US + 1_000_000 + 500_000
 """I2: the lease's horizon, the ramp (0.84 s for 60 °/s and 120 °/s²), and the way of a drive."""
 SILENT_US = 1_500_000 + TOGETHER_US
 """I11: a joint that hears of the end of its permission only by silence."""

@@ -1,6 +1,12 @@
 """Laptops and joints in virtual time, by values and by bytes."""
 
+import hashlib
+import os
+import subprocess
+import sys
+from collections import Counter
 from collections.abc import Callable
+from pathlib import Path
 
 import pytest
 
@@ -9,12 +15,17 @@ from coordinator.core.homing import HomingState
 from coordinator.core.run import Phase
 from coordinator.motion import plan_parts
 from coordinator.programs import parse_program
-from coordinator.rehearsal.by_bytes import ByBytes, poll_by_bytes
+from coordinator.rehearsal.air import Trouble
+from coordinator.rehearsal.by_bytes import ByBytes, Wire, poll_by_bytes
 from coordinator.rehearsal.host import HostClock
+from coordinator.rehearsal.node import Node
+from coordinator.rehearsal.station import Station
 from coordinator.rehearsal.world import BEGIN_US, COORDINATOR_ID, World
 from protocol.states import JointState
+from simulator.network import BOTH
 from tests.campaign.scenario import KEY, Scenario, make_arm, make_units
 
+ROOT = Path(__file__).parents[3]
 SECOND = 1_000_000
 PROGRAM = "G90 G94\nG0 A10 B-10\nG0 A-10 B10\nM2\n"
 
@@ -88,6 +99,90 @@ def test_same_seed_gives_the_same_world_and_another_seed_another(how: str) -> No
 
     assert story(5) == story(5)
     assert story(5) != story(6)
+
+
+class Tap:
+    """All that was carried, in order, as one hash."""
+
+    def __init__(self) -> None:
+        self._hash = hashlib.sha256()
+        self.ways: Counter[str] = Counter()
+
+    def take(self, now: int, way: str, data: str | bytes) -> None:
+        data = data.encode() if isinstance(data, str) else data
+        self._hash.update(f"{now} {way} {len(data)} ".encode() + data)
+        self.ways[way.split()[0]] += 1
+
+    def told(self) -> str:
+        return f"{self._hash.hexdigest()} {sorted(self.ways.items())}"
+
+
+class Tapped(ByBytes):
+    """Takes down every byte that arrives at either end, with its instant and its way."""
+
+    def __init__(self, station: Station, tap: Tap) -> None:
+        super().__init__(station, KEY)
+        self._tap = tap
+
+    def _damaged_arrives(self, node: Node, data: bytes) -> None:
+        self._tap.take(self.world.now, f"damaged {node.id}", data)
+        super()._damaged_arrives(node, data)
+
+    def _drive_arrives(self, node: Node, action: ev.SendDrive, data: bytes) -> None:
+        self._tap.take(self.world.now, f"to {node.id}", data)
+        super()._drive_arrives(node, action, data)
+
+    def _reply_arrives(self, node: Node, data: bytes) -> None:
+        self._tap.take(self.world.now, f"from {node.id}", data)
+        super()._reply_arrives(node, data)
+
+    def _frame_arrives(self, wire: Wire, data: str | bytes) -> None:
+        self._tap.take(self.world.now, f"stream {wire.number} to {wire.node.id}", data)
+        super()._frame_arrives(wire, data)
+
+    def _comes(self, wire: Wire, data: str | bytes) -> None:
+        self._tap.take(self.world.now, f"stream {wire.number} from {wire.node.id}", data)
+        super()._comes(wire, data)
+
+
+def all_bytes(seed: int) -> str:
+    """The hash of a world's life with a play, an outage, a restart of a joint and a crash."""
+    tap = Tap()
+    arm = make_arm(scenario())
+    units = make_units(scenario(), arm, BEGIN_US)
+    made = home(World(
+        arm, units, "busy", seed,
+        carrier=lambda station: Tapped(station, tap), poll=poll_by_bytes,
+    ))  # fmt: skip
+    for air in made.station.airs.values():
+        air.trouble(Trouble.CORRUPT, 0.1, made.now, made.now + SECOND, BOTH)
+    play(made)
+    phase(made, Phase.MOVING)
+    made.cut(made.arm.joints[1].name, 1_500_000)
+    made.run_for(SECOND)
+    made.kill_joint(made.arm.joints[0].name)
+    made.restart_joint(made.arm.joints[0].name)
+    made.run_for(SECOND)
+    made.kill_coordinator()
+    made.start_coordinator()
+    made.run_for(SECOND)
+    return tap.told()
+
+
+def test_one_seed_gives_the_same_bytes_in_any_process() -> None:
+    """Not by the order of a set, a hash of a string or an address in memory."""
+    call = "from tests.coordinator.rehearsal.test_world import all_bytes; print(all_bytes({}))"
+    first, other, another_seed = (
+        subprocess.run(
+            [sys.executable, "-c", call.format(seed)],
+            cwd=ROOT, env={**os.environ, "PYTHONHASHSEED": hash_seed},
+            capture_output=True, text=True, check=True,
+        ).stdout
+        for hash_seed, seed in (("1", 5), ("2", 5), ("1", 6))
+    )  # fmt: skip
+    assert first == other
+    assert first.split()[0] != another_seed.split()[0]
+    assert all(f"'{way}'" in first for way in ("damaged", "to", "from", "stream"))
 
 
 @pytest.mark.parametrize("how", ["values", "bytes"])
