@@ -1,5 +1,6 @@
 """The long run: `make campaign`, with SEED=… to replay one scenario, SCENARIOS=… for how many."""
 
+import math
 import os
 import signal
 import sys
@@ -16,6 +17,8 @@ from rich.progress import track
 from rich.table import Table
 
 from tests.campaign.generate import generate
+from tests.campaign.happenings import CALM
+from tests.campaign.invariants.since_start import Apart
 from tests.campaign.lanes import Lanes
 from tests.campaign.play import Outcome, play
 from tests.campaign.scenario import Scenario
@@ -26,6 +29,8 @@ PICTURES = Path("build/campaign")
 FAILURES_SHOWN = 5
 TOLD_EVERY = 500
 """Scenarios between two lines of progress in a log."""
+LEVEL_MS = 0.001
+"""Joints stand at whole µs of path time."""
 console = Console()
 
 
@@ -41,9 +46,9 @@ class Totals:
     guarantees: int = 0
     starts: int = 0
     partial_starts: int = 0
-    holds: int = 0
-    level: int = 0
-    apart_us: int = 0
+    rests: list[Apart] = field(default_factory=list)
+    first_failed: list[tuple[str, int, str]] = field(default_factory=list)
+    """Network, seed and what became of a first play after all faults that did not succeed."""
     failures: list[tuple[int, str]] = field(default_factory=list)
 
     def add(self, seed: int, outcome: Outcome) -> None:
@@ -56,9 +61,9 @@ class Totals:
         self.guarantees += outcome.guarantees
         self.starts += outcome.starts
         self.partial_starts += outcome.partial_starts
-        self.holds += len(outcome.apart_us)
-        self.level += sum(one == 0 for one in outcome.apart_us)
-        self.apart_us = max([self.apart_us, *outcome.apart_us])
+        self.rests += outcome.rests
+        if outcome.first_failed:
+            self.first_failed.append((outcome.network, seed, outcome.first_failed))
         if outcome.violation is not None:
             self.failures.append((seed, str(outcome.violation)))
 
@@ -95,10 +100,41 @@ def report(totals: Totals, cpu_s: float) -> None:
     console.print(
         f"{totals.virtual_us / 3.6e9:.1f} h of virtual time in {cpu_s:.0f} s of processor time; "
         f"{totals.guarantees} guarantees held against the truth; {totals.starts} starts, "
-        f"{totals.partial_starts} partial; {totals.holds} holds, {totals.level} level, "
-        f"at most {totals.apart_us / 1e3:.1f} ms of path time apart"
+        f"{totals.partial_starts} partial"
     )
+    console.print(_rests(totals.rests))
+    for network, count in sorted(Counter(one[0] for one in totals.first_failed).items()):
+        console.print(f"first plays after all faults that failed on a {network} network: {count}")
+    for network, seed, sentence in sorted(totals.first_failed):
+        if network == CALM:
+            console.print(f"SEED={seed} {sentence}", highlight=False)
     console.print(f"violations: {len(totals.failures)}")
+
+
+def _rests(rests: list[Apart]) -> Table:
+    """How far apart joints truly stood, by network and by what brought them to rest."""
+    table = Table(
+        "network", "came to rest by", "rests", "level", "p50", "p95", "max", "allowed",
+        title="true distances at rest, ms of path time",
+    )  # fmt: skip
+    for network, kind in sorted({(one.network, one.kind) for one in rests}):
+        these = [one for one in rests if (one.network, one.kind) == (network, kind)]
+        apart_ms = sorted(one.us / 1e3 for one in these)
+        allowed_ms = sorted({one.allowed_us / 1e3 for one in these})
+        table.add_row(
+            network,
+            kind,
+            str(len(these)),
+            f"{sum(one <= LEVEL_MS for one in apart_ms) / len(these):.0%}",
+            *(f"{_share(apart_ms, share):.1f}" for share in (0.5, 0.95, 1.0)),
+            " to ".join(f"{ms:.1f}" for ms in dict.fromkeys((allowed_ms[0], allowed_ms[-1]))),
+        )
+    return table
+
+
+def _share(ordered: list[float], share: float) -> float:
+    """The smallest value that this share does not exceed (nearest rank)."""
+    return ordered[max(0, math.ceil(len(ordered) * share) - 1)]
 
 
 def explain(seed: int, sentence: str) -> None:

@@ -1,5 +1,6 @@
 """Random scenarios: the same seed gives the same scenario."""
 
+from dataclasses import replace
 from random import Random
 
 from tests.campaign.scenario import LETTERS, REACH_DEG, Happening, Scenario
@@ -36,8 +37,34 @@ PLAYS_MS = (6_000, 11_000, 16_000)
 """After a crystal went out of tolerance: starts while it is not, or only just, found out."""
 
 
+LONG_SHARE = 0.2
+"""Scenarios of a long program in small buffers, which are fed while the arm moves."""
+LONG_MOVES = (10, 16, 24, 32)
+LONG_CAPACITIES = (16, 20, 24, 32, 48)
+"""Points; a joint must hold 16 at least (`protocol/messages.py`), and a move has about 7."""
+LONG_HAPPENINGS_MS = 20_000
+"""Happenings of those begin up to here: such a program takes about so long."""
+
+
 def generate(seed: int) -> Scenario:
     """The scenario of a seed."""
+    scenario, random = _short(seed), Random(f"long {seed}")
+    if random.random() >= LONG_SHARE:
+        return scenario
+    later = [
+        replace(one, at_ms=one.at_ms + (LONG_HAPPENINGS_MS - END_MS))
+        if random.random() < 0.5 else one
+        for one in scenario.happenings
+    ]  # fmt: skip
+    return replace(
+        scenario,
+        program=tuple(_long_program(random, scenario.joints)),
+        happenings=tuple(sorted(later, key=lambda one: one.at_ms)),
+        capacities=tuple(random.choice(LONG_CAPACITIES) for _ in range(scenario.joints)),
+    )
+
+
+def _short(seed: int) -> Scenario:
     random = Random(f"scenario {seed}")
     joints = random.choices(range(1, 13), JOINTS)[0]
     full = random.random() < 0.1
@@ -77,6 +104,24 @@ def _program(random: Random, joints: int) -> list[str]:
         if random.random() < 0.05:
             lines.append("M0")
     return [*lines, "M2"]
+
+
+def _long_program(random: Random, joints: int) -> list[str]:
+    """Many moves: fast ones, slow ones, and paths of short pieces."""
+    lines, letters = ["G90 G94", "G0 A1.5", "G0 A-1.5"], LETTERS[:joints]
+    reach_deg = random.choice((10.0, 25.0, REACH_DEG))
+    for _ in range(random.choice(LONG_MOVES)):
+        words = " ".join(
+            f"{letter}{random.uniform(-reach_deg, reach_deg):.2f}" for letter in letters
+        )
+        lines.append(f"G0 {words}" if random.random() < 0.3 else f"G1 {words} F{_feed(random)}")
+        if random.random() < 0.1:
+            lines.append(f"G4 P{random.uniform(0.1, 1.0):.2f}")
+    return [*lines, "M2"]
+
+
+def _feed(random: Random) -> int:
+    return random.choice((600, 1200, 3000))
 
 
 def _happening(random: Random, joints: int) -> list[Happening]:

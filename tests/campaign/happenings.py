@@ -26,6 +26,7 @@ CRYSTAL_STEP_US = 100_000
 NOISE_STEP_US = 37_000
 JOG_STEP_US = 100_000
 BRIEF_DEG = 1.5
+CALM = "quiet"
 
 
 class Happenings:
@@ -41,6 +42,8 @@ class Happenings:
         """Commands that the coordinator would not carry out, by their code."""
         self.last_refusal = "for no reason"
         self._random = Random(f"happenings {scenario.seed}")
+        self._mended = Random(f"mended {scenario.seed}").choice((CALM, scenario.profile))
+        """The network on which the operator plays when all is over."""
         self._names = [joint.name for joint in world.arm.joints]
 
     def schedule(self, from_us: int) -> int:
@@ -93,7 +96,10 @@ class Happenings:
         return self.command(ev.Play("campaign", text, parts), station)
 
     def mend(self) -> None:
-        """All faults end: power, network, sensors and the laptop are well."""
+        """All faults end: power, sensors and the laptop are well, no link has trouble.
+
+        In half of the scenarios the network is a quiet one from now on, in half as it was.
+        """
         world = self.world
         for other in world.stations[1:]:
             if other.alive:
@@ -108,7 +114,8 @@ class Happenings:
             node.unit.stick_hall(world.now, None)
             node.touched()
         for air in station.airs.values():
-            air.replace(PROFILES["quiet"], self._random.getrandbits(63), world.now)
+            air.replace(PROFILES[self._mended], self._random.getrandbits(63), world.now)
+        self.judge.network = self._mended
         if not station.alive:
             world.start_coordinator()
 
@@ -132,9 +139,11 @@ class Happenings:
 
     def _link_fault(self, one: Happening) -> None:
         ways: list[Direction] = [way for way in BOTH if way in one.ways]
-        for index in one.joints:
-            if index >= len(self._names):
-                continue
+        struck = [index for index in one.joints if index < len(self._names)]
+        if one.what == "outage":
+            self.struck[f"outage, {_WAYS[tuple(ways)]}"] += 1
+            self.struck["partition of several joints"] += len(struck) > 1
+        for index in struck:
             name, for_us = self._names[index], one.for_ms * 1000
             if one.what == "outage":
                 self.world.cut(name, for_us, ways)
@@ -228,13 +237,11 @@ class Happenings:
                 self.judge.astray.add(node.id)
                 unit.lose_steps(world.now, int(one.amount))
             case "hall-high" | "hall-low":
-                self.judge.false_home.add(node.id)
-                self.judge.astray.add(node.id)
+                self.judge.sensor_lies(node, over_us)
                 unit.stick_hall(world.now, one.what == "hall-high")
                 world.at(over_us, self._unstick, node)
             case "hall-noisy":
-                self.judge.false_home.add(node.id)
-                self.judge.astray.add(node.id)
+                self.judge.sensor_lies(node, over_us)
                 self._noise(node, over_us)
             case "slow":
                 node.slow_us = int(one.amount)
@@ -275,5 +282,10 @@ class Happenings:
         node.slow_us = 0
 
 
+_WAYS: dict[tuple[Direction, ...], str] = {
+    ("forward", "back"): "both ways",
+    ("forward",): "to the joint",
+    ("back",): "from the joint",
+}
 _ON_HOST = ("crash", "sleep", "second", "slew")
 _BY_OPERATOR = ("hold", "resume", "stop", "home", "override", "play", "jog")

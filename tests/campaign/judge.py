@@ -13,7 +13,8 @@ from protocol.drive import Drive, StopLevel
 from protocol.states import JointState
 from protocol.status import Status
 from simulator.unit import WorldTruth
-from tests.campaign.truth import link_of
+from tests.campaign.filling import Filling
+from tests.campaign.truth import link_of, state_of
 
 if TYPE_CHECKING:
     from tests.campaign.invariants.base import Invariant
@@ -41,6 +42,8 @@ class Judge(Observer):
     def __init__(self, kinds: Sequence[type["Invariant"]], *, lanes: "Observer | None" = None):
         self.world: World
         self.lanes = lanes
+        self.network = ""
+        """Profile of the links, as it is now."""
         self.broken_clock: set[str] = set()
         """Joints whose crystal or counter was broken by the scenario: they have no true clock."""
         self.hidden: set[tuple[int, str, int]] = set()
@@ -50,11 +53,17 @@ class Judge(Observer):
         """Joints that may not know where they met their sensor: they restarted, lost steps, or were
         told wrongly by it."""
         self.false_home: set[str] = set()
-        """Joints whose home sensor lied at some time: where they homed is not where home is."""
+        """Joints whose home sensor lied, until they homed by one that did not: where they homed may
+        not be where home is."""
+        self.lies_until_us: dict[str, int] = {}
+        """Until when the home sensor of each joint lies, or did last."""
+        self.filling = Filling()
         self.eavesdrop: Callable[[Node, bytes], None] | None = None
         """Who hears the bytes of drives pass by."""
         self._broke: dict[tuple[Station, str], tuple[JointClock, int]] = {}
         """What each laptop knew of a clock, and its epoch, when the scenario broke it last."""
+        self._homing_us: dict[str, int] = {}
+        """When joints whose sensor lied began the homing that is under way."""
         self._joint_us: dict[str, tuple[int, float]] = {}
         self._permitted: dict[str, tuple[int, JointState]] = {}
         """Plan and state of each joint when it took its last drive."""
@@ -140,6 +149,9 @@ class Judge(Observer):
         if not self.invariants:
             return
         self._tell_truths(node)
+        if node.id in self.false_home:
+            self._follow_homing(node)
+        self.filling.look(node)
         for look in self._touched:
             look(node)
         if self.lanes is not None:
@@ -153,6 +165,22 @@ class Judge(Observer):
         """A start, resume, hold, finish, stop or home really happened."""
         for look in self._truth:
             look(node, truth)
+        if truth.event == "home" and node.id in self.false_home:
+            begun_us = self._homing_us.get(node.id)
+            if begun_us is not None and begun_us > self.lies_until_us[node.id]:
+                self.false_home.discard(node.id)
+
+    def sensor_lies(self, node: Node, until_us: int) -> None:
+        """The scenario makes a home sensor tell what is not so."""
+        self.false_home.add(node.id)
+        self.astray.add(node.id)
+        self.lies_until_us[node.id] = max(until_us, self.lies_until_us.get(node.id, 0))
+
+    def _follow_homing(self, node: Node) -> None:
+        if state_of(node) is JointState.HOMING:
+            self._homing_us.setdefault(node.id, self.world.now)
+        else:
+            self._homing_us.pop(node.id, None)
 
     def heard(self, station: Station, joint_id: str) -> None:
         if (station, joint_id) in self._broke:

@@ -26,6 +26,8 @@ class Operator:
     def __init__(self, world: World, happenings: Happenings) -> None:
         self.world = world
         self.happenings = happenings
+        self.first_failed = ""
+        """What became of the first play after the faults, where it did not simply finish."""
 
     def bring_up(self) -> bool:
         """Wait for the joints and home them; True when that succeeded."""
@@ -71,6 +73,8 @@ class Operator:
                 self._follow(Phase.HELD, Phase.PAUSED, Phase.ENDED)
                 run = world.core.run
                 why = f"the play ended {run.report.outcome}: {run.report.message}" if run else ""
+                if plays == 1 and (run is None or run.report.outcome != "finished"):
+                    self.first_failed = f"{why}, run {run.phase}" if run else "there was no run"
                 # Why it did is still on its way: a fault shows in the next status.
                 world.run_for(LOOK_US)
             else:

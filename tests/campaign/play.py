@@ -11,7 +11,9 @@ from protocol.states import AT_REST
 from tests.campaign.happenings import Happenings
 from tests.campaign.invariants import ALWAYS
 from tests.campaign.invariants.base import Invariant
+from tests.campaign.invariants.i03_apart import RestTogether
 from tests.campaign.invariants.i04_together import Together
+from tests.campaign.invariants.since_start import Apart
 from tests.campaign.judge import Judge, Violated
 from tests.campaign.lanes import Lanes
 from tests.campaign.operator import Operator
@@ -41,7 +43,12 @@ class Outcome:
     guarantees: int = 0
     """How often a true offset was compared with its guarantee."""
     spreads: list[tuple[int, int]] = field(default_factory=list)
-    apart_us: list[int] = field(default_factory=list)
+    rests: list[Apart] = field(default_factory=list)
+    """How far apart joints truly came to rest."""
+    first_failed: str = ""
+    """What became of the first play after the faults, where it did not simply finish."""
+    network: str = ""
+    """On which that play was."""
     partial_starts: int = 0
     starts: int = 0
 
@@ -74,7 +81,9 @@ def play(
             one.at_end()
     except Violated as violated:
         violation = violated
-    return _outcome(world, judge, happenings, violation, begun_us)
+    outcome = _outcome(world, judge, happenings, violation, begun_us)
+    outcome.first_failed, outcome.network = operator.first_failed, judge.network
+    return outcome
 
 
 def _live(scenario: Scenario, world: World, happenings: Happenings, operator: Operator) -> None:
@@ -124,12 +133,15 @@ def _outcome(
     for station in world.stations:
         for air in station.airs.values():
             hits.update(air.struck)
-    outcome = Outcome(violation, happenings.struck, happenings.refused, hits, world.now - begun_us)
+    struck = happenings.struck + judge.filling.struck
+    outcome = Outcome(violation, struck, happenings.refused, hits, world.now - begun_us)
     for station in world.stations:
         for report in station.core.reports.values():
             outcome.partial_starts += report.partial_starts
             outcome.starts += len(report.starts)
-            outcome.apart_us += [hold["apart_us"] for hold in report.holds]
+    apart = next((one for one in judge.invariants if isinstance(one, RestTogether)), None)
+    if apart is not None:
+        outcome.rests = apart.rests
     together = next((one for one in judge.invariants if isinstance(one, Together)), None)
     if together is not None:
         outcome.guarantees = together.checked

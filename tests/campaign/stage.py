@@ -71,6 +71,7 @@ def _bring_up(scenario: Scenario, kinds: tuple[type[Invariant], ...], lanes: Lan
         observer=judge,
     )
     judge.begin(world)
+    judge.network = scenario.profile
     if scenario.real_bytes:
         judge.eavesdrop = Intruder(world, judge, scenario.seed).overhear
     if lanes is not None:

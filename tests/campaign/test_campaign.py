@@ -13,7 +13,7 @@ from tests.campaign.scenario import Scenario
 
 REGRESSIONS = sorted((Path(__file__).parent / "regressions").glob("*.json"))
 SHORT = range(1, 61)
-PIECES = 12
+PIECES = 30
 
 
 @pytest.mark.parametrize("piece", range(PIECES))

@@ -51,6 +51,12 @@ def cause_of(node: Node) -> str:
     return node.unit.joint._player._cause
 
 
+def room_of(node: Node) -> int:
+    """How many more points its buffer holds."""
+    buffer = node.unit.joint._body.path.buffer
+    return buffer.capacity - len(buffer._points)
+
+
 def path_us(node: Node, joint_us: float) -> float:
     """True path time at a joint time."""
     body = node.unit.joint._body
