@@ -1,46 +1,127 @@
-"""A long program: maps are renewed all the time, and must not let the joints drift apart."""
+"""A long program on a busy network, overridden, held and cut off on its way: maps are renewed all
+the time, and must not let the joints drift apart.
+"""
+
+import contextlib
+from collections.abc import Callable
+from itertools import pairwise
 
 from coordinator.core import events as ev
-from coordinator.core.run import Phase
+from coordinator.core.run import Phase, Run
 from coordinator.motion import plan_parts
 from coordinator.programs import parse_program
-from coordinator.rehearsal.world import World
+from coordinator.rehearsal.world import BEGIN_US, World
 from protocol.constants import US
-from tests.coordinator.rehearsal.test_world import home, world
+from protocol.states import JointState
+from tests.campaign.scenario import Scenario, make_arm, make_units
+from tests.campaign.truth import path_of, path_us, state_of
+from tests.coordinator.rehearsal.test_world import home
 
 MINUTE = 60 * US
-PIECE_US = MINUTE
-PROGRAM = "G90 G94\nG0 A40 B-40\nG93\n" + "G1 A-40 B40 F0.2\nG1 A40 B-40 F0.2\n" * 3 + "M2\n"
+PIECE_US = 5 * US
+SLOW_PPM, FULL_PPM = 400_000, 1_000_000
+OUTAGE_US = 3 * US
+JOINTS = 3
+THERE, BACK = "A-40 B40 C-20", "A40 B-40 C20"
+PROGRAM = f"G90 G94\nG0 {BACK}\nG93\n" + f"G1 {THERE} F0.2\nG1 {BACK} F0.2\n" * 3 + "M2\n"
 """Six moves of five minutes each."""
 
 
+def world() -> World:
+    scenario = Scenario(8, JOINTS, 11, "busy", (), ())
+    arm = make_arm(scenario)
+    return World(arm, make_units(scenario, arm, BEGIN_US), scenario.profile, scenario.seed)
+
+
 def bounds_us(made: World) -> float:
-    bounds = [link.clock_bound_us(made.station.host.arm(made.now)) for link in made.core.links]
-    return sum(bound for bound in bounds if bound is not None)
+    """By how much the two worst clocks may be apart."""
+    now_us = made.station.host.arm(made.now)
+    bounds = [link.clock_bound_us(now_us) for link in made.core.links]
+    return sum(sorted(bound for bound in bounds if bound is not None)[-2:])
+
+
+def ahead_us(made: World) -> float | None:
+    """By how much the joints are further apart than their clocks allow; none if not all move."""
+    nodes = list(made.nodes.values())
+    if any(state_of(node) is not JointState.MOVING for node in nodes):
+        return None
+    if any(path_of(one).current != path_of(other).current for one, other in pairwise(nodes)):
+        return None
+    paths = [path_us(node, node.unit.joint_us(made.now)) for node in nodes]
+    return max(paths) - min(paths) - bounds_us(made)
+
+
+def go_on(made: World, run: Run) -> None:
+    """Resume, again where a busy network held the run once more."""
+
+    def goes() -> bool:
+        return run.phase in (Phase.MOVING, Phase.ENDED)
+
+    for _ in range(20):
+        if run.phase is Phase.HELD:
+            with contextlib.suppress(ev.Refused):
+                made.command(ev.Resume())
+        if made.run_until(goes, PIECE_US):
+            return
+    raise AssertionError(f"the run stays {run.phase}: {run.report.message}")
+
+
+def override(made: World, run: Run, rate_ppm: int) -> None:
+    """Ask for a speed until it is in force: on a busy link it may be withdrawn."""
+    for _ in range(20):
+        made.command(ev.Override(rate_ppm))
+        made.run_for(PIECE_US)
+        go_on(made, run)
+        if run.moving is not None and run.moving.rate_ppm == rate_ppm:
+            return
+    raise AssertionError(f"{rate_ppm} ppm never came into force")
+
+
+def hold(made: World, run: Run) -> None:
+    made.command(ev.Hold())
+    assert made.run_until(lambda: run.phase is Phase.HELD, PIECE_US)
+
+
+def lose_a_joint(made: World, run: Run) -> None:
+    made.cut(made.arm.joints[1].name, OUTAGE_US)
+    assert made.run_until(lambda: run.phase is Phase.HELD, 3 * OUTAGE_US)
 
 
 def test_half_hour_program_ends_with_all_joints_within_the_clock_bound_of_each_other() -> None:
-    made = home(world(profile="home", seed=8))
+    made = home(world())
     parts = plan_parts(parse_program(PROGRAM, made.arm.words), made.arm, made.core.start_counts())
     made.command(ev.Play("long", PROGRAM, parts))
     run = made.core.run
     assert run is not None
     for unit in made.units:
         unit.take_truth()
-    widest_us = -1e9
+    script: list[tuple[int, Callable[[], None]]] = [
+        (4, lambda: override(made, run, SLOW_PPM)),
+        (7, lambda: override(made, run, FULL_PPM)),
+        (12, lambda: hold(made, run)),
+        (18, lambda: lose_a_joint(made, run)),
+    ]
+    widest_us, compared = -1e9, 0
     begun_us = made.now
-    while run.phase is not Phase.ENDED and made.now - begun_us < 40 * MINUTE:
-        made.run_for(PIECE_US)
-        if run.phase is Phase.MOVING:
-            first, second = (unit.joint.path_us(unit.joint_us(made.now)) for unit in made.units)
-            widest_us = max(widest_us, abs(first - second) - bounds_us(made))
+    while run.phase is not Phase.ENDED and made.now - begun_us < 50 * MINUTE:
+        if script and made.now - begun_us >= script[0][0] * MINUTE and run.phase is Phase.MOVING:
+            script.pop(0)[1]()
+        made.run_until(lambda: run.phase in (Phase.HELD, Phase.ENDED), PIECE_US)
+        if run.phase is Phase.HELD:
+            go_on(made, run)
+        ahead = ahead_us(made)
+        if ahead is not None:
+            widest_us, compared = max(widest_us, ahead), compared + 1
     assert run.report.outcome == "finished", run.report.message
     assert made.now - begun_us > 30 * MINUTE
+    assert not script
+    assert len(run.report.holds) >= 2
+    assert compared * PIECE_US > 25 * MINUTE
     assert -1e6 < widest_us <= 0
     finished = [
         [truth.at_ns for truth in unit.take_truth() if truth.event == "finish"]
         for unit in made.units
     ]
-    assert [len(one) for one in finished] == [1, 1]
-    apart_us = abs(finished[0][0] - finished[1][0]) / 1e3
-    assert apart_us <= bounds_us(made)
+    assert [len(one) for one in finished] == [1] * JOINTS
+    instants_us = [one[0] / 1e3 for one in finished]
+    assert max(instants_us) - min(instants_us) <= bounds_us(made)
