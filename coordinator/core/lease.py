@@ -1,10 +1,10 @@
 """The lease: how far along the path every joint may move before it must hear again.
 
 Design section 5. The offer to all is min(floor + window, where path time will be at now +
-horizon), taken anew once it is a step behind that; the floor is the lowest lease that any joint
-reports. When the floor is short of the last point and will be used up soon, one joint is being
-lost: the floor itself is offered to all, so that the arm stops level, and stands until the next
-start.
+horizon), raised once it is a step behind that, and lowered only where it would last beyond the
+longest horizon; the floor is the lowest lease that any joint reports. When the floor is short of
+the last point and will be used up soon, one joint is being lost: the floor itself is offered to
+all, so that the arm stops level, and stands until the next start.
 """
 
 from collections.abc import Iterable, Sequence
@@ -62,9 +62,11 @@ class LeaseKeeper:
         # A start may be confirmed so early that the horizon ends before its instant.
         offer_us = max(min(self.floor_us + window, reach), self._first_us)
         used_up = course.when(self.offer_us)
-        behind = used_up is None or used_up - now <= horizon - STEP_US
-        if behind or offer_us < self.offer_us:
-            self.offer_us = offer_us
+        if used_up is None or used_up - now > HORIZON_MAX_US:
+            self.offer_us = offer_us  # the arm is to be slower than when it was made
+        elif used_up - now <= horizon - STEP_US:
+            # A better link is no reason to take back what some joints may have and others not.
+            self.offer_us = max(self.offer_us, offer_us)
         return False
 
     def level(self) -> None:

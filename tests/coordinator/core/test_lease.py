@@ -126,6 +126,27 @@ def test_the_offer_falls_when_the_rate_does() -> None:
     assert keeper.offer_us < before
 
 
+@given(
+    before=st.integers(0, 2_000_000),
+    after=st.integers(0, 2_000_000),
+    lags_us=st.lists(st.integers(0, 400_000), min_size=1, max_size=3),
+)
+def test_an_offer_that_was_made_is_not_taken_back_because_links_are_better_now(
+    before: int, after: int, lags_us: list[int]
+) -> None:
+    # Joints of which some have the higher and some the lower one would rest apart.
+    keeper, begin_us = LeaseKeeper(0), running(0)
+    for now in range(begin_us, begin_us + 3_000_000, 40_000):
+        assert not keeper.renew(now, START, [keeper.offer_us], None, before)
+    offered = keeper.offer_us
+    for now in range(now + 40_000, now + 400_000, 40_000):
+        leases = [max(offered - lag, running(0)) for lag in lags_us]
+        if keeper.renew(now, START, leases, None, after):
+            return
+        assert keeper.offer_us >= offered
+        offered = keeper.offer_us
+
+
 @given(q=st.integers(0, 2_000_000))
 def test_a_hold_offers_where_path_time_will_be_in_one_and_a_half_q_and_never_more(q: int) -> None:
     keeper = LeaseKeeper(0)
