@@ -4,11 +4,11 @@ import json
 from pathlib import Path
 from urllib.parse import urlsplit
 
-from playwright.sync_api import Page, expect
+from playwright.sync_api import Page, WebSocketRoute, expect
 
 from tests.browser import canned
 from tests.browser.conftest import SHOTS, Feed, Open
-from tests.e2e.harness import Process, bench
+from tests.e2e.harness import Process, bench, until
 
 PATIENCE_MS = 60_000
 
@@ -109,6 +109,39 @@ def test_an_ended_connection_counts_as_gone_at_once(open_page: Open, files: str)
     page.locator(".lane").nth(5).wait_for()
     feed.cut()
     is_gone(page, 6)
+
+
+def test_a_coordinator_that_stays_gone_is_asked_less_and_less_often(
+    open_page: Open, files: str
+) -> None:
+    asked: list[str] = []
+
+    def refuse(socket: WebSocketRoute) -> None:
+        asked.append(socket.url)
+        socket.close()
+
+    def before(page: Page) -> None:
+        held_still(page)
+        Feed().attach(page)
+        page.route_web_socket("**/api/v1/feed**", refuse)
+        page.add_init_script(
+            """window.ended = 0;
+            const Real = WebSocket;
+            window.WebSocket = class extends Real {
+                constructor(...given) {
+                    super(...given);
+                    this.addEventListener("close", () => { window.ended += 1; });
+                }
+            };"""
+        )
+
+    page = open_page(files, before=before)
+    for count, wait_ms in enumerate((250, 500, 1000, 2000, 2000), 1):
+        until(lambda k=count: page.evaluate("window.ended") == k, f"{count} ended")  # type: ignore[misc]
+        assert len(asked) == count
+        page.clock.run_for(wait_ms - 1)
+        assert len(asked) == count
+        page.clock.run_for(1)
 
 
 def test_a_gap_in_the_numbers_makes_the_page_ask_anew(open_page: Open, files: str) -> None:

@@ -14,6 +14,8 @@ from tests.campaign.stage import Stage
 Provoke = Callable[[Stage], None]
 JOG_DEG_S = 45.0
 """As fast as the first joint may."""
+STEPS_LOST = 300_000
+"""Counts, many full steps, and less than the sensor is wide."""
 
 
 def coordinator_dies(stage: Stage) -> None:
@@ -57,6 +59,15 @@ def holds_and_resumes(stage: Stage) -> None:
 def jogs(stage: Stage) -> None:
     """Away from home, and at rest again."""
     _keep_jogging(stage, -JOG_DEG_S, 10)
+
+
+def loses_steps(stage: Stage) -> None:
+    """While it stands beside its home sensor, which it then passes."""
+    _keep_jogging(stage, -JOG_DEG_S, 6)
+    node = stage.world.node("j1")
+    node.unit.lose_steps(stage.world.now, STEPS_LOST)
+    node.touched()
+    _keep_jogging(stage, JOG_DEG_S, 12)
 
 
 def jogs_to_its_end(stage: Stage) -> None:

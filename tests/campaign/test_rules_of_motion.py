@@ -15,6 +15,7 @@ from tests.campaign.invariants.base import Invariant
 from tests.campaign.invariants.i03_dead import RestWithoutCoordinator
 from tests.campaign.invariants.i04_together import Together
 from tests.campaign.invariants.i06_unhomed import NoBlindMotion
+from tests.campaign.invariants.i09_position import PositionTrue
 from tests.campaign.judge import Violated
 from tests.campaign.provocations import (
     Provoke,
@@ -28,6 +29,7 @@ from tests.campaign.provocations import (
     jogs_to_its_end,
     jogs_unhomed,
     link_is_cut,
+    loses_steps,
     plays,
     plays_later,
 )
@@ -98,6 +100,7 @@ CASES = (
     Case(no_tag, intruder_tries, "I8", "took a drive of its own", scenario=BYTES),
     Case(no_proof, intruder_tries, "I8", "took a false proof", scenario=BYTES),
     Case(no_edges, holds_and_resumes, "I9", "would not mind if its home sensor switched"),
+    Case(no_edges, loses_steps, "I9", "still says it is homed", PositionTrue),
     Case(homed_for_ever, is_released, "I9", "holds its axis by no motor"),
     Case(a_step_away, plays, "I9", "away from there"),
 )  # fmt: skip

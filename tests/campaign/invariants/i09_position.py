@@ -38,7 +38,8 @@ class PositionTrue(Invariant):
         self._homing: dict[str, set[int]] = {}
         """What had been lost at any time of the homing under way."""
         self._axis: dict[str, tuple[int, float]] = {}
-        """What had been lost, and where the axis was, when it was looked at last."""
+        """What had been lost, and where the axis was when it was last seen well beside every edge:
+        a joint is looked at whenever its sensor switches, so just at an edge it often is."""
         self.found = 0
         """How often a joint flagged what it had truly lost, at an edge."""
 
@@ -67,6 +68,10 @@ class PositionTrue(Invariant):
             self._homing.setdefault(node.id, set()).add(node.unit.slipped)
         axis = axis_of(node, self.judge.joint_us(node))
         slipped, before = self._axis.get(node.id, (node.unit.slipped, axis))
+        if slipped == node.unit.slipped and self._passed(
+            node, axis - 2 * EDGE_MARGIN, axis + 2 * EDGE_MARGIN
+        ):
+            return
         self._axis[node.id] = node.unit.slipped, axis
         body = body_of(node)
         if slipped != node.unit.slipped or not self._passed(node, before, axis):

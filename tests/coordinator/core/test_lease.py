@@ -136,10 +136,11 @@ def test_an_offer_that_was_made_is_not_taken_back_because_links_are_better_now(
 ) -> None:
     # Joints of which some have the higher and some the lower one would rest apart.
     keeper, begin_us = LeaseKeeper(0), running(0)
-    for now in range(begin_us, begin_us + 3_000_000, 40_000):
+    better_us = begin_us + 3_000_000
+    for now in range(begin_us, better_us, 40_000):
         assert not keeper.renew(now, START, [keeper.offer_us], None, before)
     offered = keeper.offer_us
-    for now in range(now + 40_000, now + 400_000, 40_000):
+    for now in range(better_us, better_us + 400_000, 40_000):
         leases = [max(offered - lag, running(0)) for lag in lags_us]
         if keeper.renew(now, START, leases, None, after):
             return
