@@ -7,8 +7,11 @@ const FIRST_WAIT_MS = 250;
 const LONGEST_WAIT_MS = 2000;
 const SILENT_MS = 3000; // a message comes every second: a connection that brings none is dead
 
-/** Follow the feed for good. `told` gets every new model; `lost` the one of when it breaks. */
-export function follow(start, told, lost) {
+/**
+ * Follow the feed as long as `may` says that one may. `told` gets every new model, `lost` the one of
+ * when it breaks.
+ */
+export function follow(start, told, lost, may) {
   let model = start;
   let wait = FIRST_WAIT_MS;
 
@@ -25,7 +28,7 @@ export function follow(start, told, lost) {
       socket.close();
       model = { ...model, cut };
       lost(model);
-      setTimeout(connect, wait);
+      setTimeout(() => may() && connect(), wait);
       wait = Math.min(2 * wait, LONGEST_WAIT_MS);
     }
 

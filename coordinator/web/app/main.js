@@ -152,5 +152,5 @@ addEventListener("visibilitychange", draw);
 setInterval(() => {
   if (!isBusy(page.model.arm) || isGone(page.model, performance.now())) draw();
 }, LOOK_MS);
-follow(page.model, told, lost);
-lookForAccess();
+// Whoever lacks a token would only be refused; giving one loads the page anew.
+lookForAccess().then(() => page.needsToken || follow(page.model, told, lost, () => !page.needsToken));
