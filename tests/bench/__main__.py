@@ -12,7 +12,7 @@ import tempfile
 from collections.abc import Sequence
 from pathlib import Path
 
-from tests.bench import coordinator_kills, kills, page, store_kills, tables, virtual_tables
+from tests.bench import back, coordinator_kills, kills, page, store_kills, tables, virtual_tables
 
 NETWORKS = ("quiet", "home", "busy", "hostile")
 TABLES = (
@@ -24,6 +24,7 @@ TABLES = (
     "virtual",
     "guarantee",
     "outages",
+    "back",
     "page",
     "page-cost",
 )
@@ -65,6 +66,8 @@ def main() -> int:
             broken += store_kills.table(asked.store_kills, asked.seed, Path(folder))
     if "answers" in asked.tables:
         broken += coordinator_kills.table(asked.answer_kills, asked.seed)
+    if "back" in asked.tables:
+        back.table(asked.joints, asked.wakes, asked.seed)
     if "page" in asked.tables:
         page.soon(asked.networks, asked.page_joints, asked.stops, asked.seed)
     if "page-cost" in asked.tables:
@@ -95,6 +98,7 @@ def _arguments() -> argparse.Namespace:
         "--answer-kills", type=int, default=200, help="of a coordinator that plays and answers"
     )
     parser.add_argument("--store-kills", type=int, default=200, help="of who writes the database")
+    parser.add_argument("--wakes", type=int, default=20, help="of the laptop, of each kind")
     parser.add_argument("--page-joints", type=int, default=3, help="before the page")
     parser.add_argument("--stops", type=int, default=20, help="by the page, per network")
     parser.add_argument("--frame-s", type=float, default=10.0, help="of the page's frames")
