@@ -34,7 +34,7 @@ export function follow(start, told, lost, may) {
 
     function heard() {
       clearTimeout(silence);
-      silence = setTimeout(() => end(true), SILENT_MS);
+      silence = setTimeout(() => end(false), SILENT_MS); // that nothing came shows by itself
     }
 
     heard();
