@@ -32,7 +32,7 @@ def table(joints: int, times: int, seed: int) -> None:
         f"From waking until all of {joints} joints are back, s; goal {GOAL_S:g} s",
         ("the coordinator", "times", "heard p50", "max", "in time", "clocks known p50", "max"),
         rows,
-        "Software joints on loopback, network home. Heard: linked, and each status younger than half a second.",
+        "Software joints on loopback, network home. Heard: linked, each status under 0.5 s old.",
     )
 
 
