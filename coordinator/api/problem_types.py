@@ -30,7 +30,7 @@ PROBLEM_TYPES: Final[dict[str, str]] = {
     "program-too-large": "The program has too many bytes.",
     "stop-level": "There is no such level of stop.",
     # ---- the arm's state, or another client, forbids it ---------------------------------------
-    "control": "Another client commands motion.",
+    "control": "Another client commands motion, or control was given back meanwhile.",
     "running": "A program is being played.",
     "homing": "A homing is under way.",
     "jogging": "A joint is being jogged.",

@@ -97,12 +97,12 @@ def giving_back(client: Client) -> Iterator[None]:
 def _in_passing(client: Client) -> Iterator[None]:
     """Leave control as it was before a command that does not stay to see what becomes of it.
 
-    What this user had is kept: `run` in another terminal may be following what it plays.
+    What this user had is kept: `run` in another terminal may be following what it plays. One that
+    begins just in between loses it; it goes on, and what it commands next takes control anew.
     """
     before = client.control()
-    yield
-    if before["holder"] != before["you"]:
-        client.release_control()
+    with giving_back(client) if before["holder"] != before["you"] else contextlib.nullcontext():
+        yield
 
 
 def _require_known(names: list[str], arm: dict[str, Any]) -> None:

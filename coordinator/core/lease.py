@@ -2,9 +2,11 @@
 
 Design section 5. The offer to all is min(floor + window, where path time will be at now +
 horizon), raised once it is a step behind that, and lowered only where it would last beyond the
-longest horizon; the floor is the lowest lease that any joint reports. When the floor is short of
-the last point and will be used up soon, one joint is being lost: the floor itself is offered to
-all, so that the arm stops level, and stands until the next start.
+longest horizon. So after a change to a slower speed, or of a link for the better, what was offered
+before may last longer, and reach further beyond the floor, than what would be offered now, but
+never beyond the longest horizon or the widest window. The floor is the lowest lease that any joint
+reports. When it is short of the last point and will be used up soon, one joint is being lost: the
+floor itself is offered to all, so that the arm stops level, and stands until the next start.
 """
 
 from collections.abc import Iterable, Sequence

@@ -1,5 +1,6 @@
 """What a start would be if somebody pressed play now: whether all would begin together."""
 
+import math
 from typing import Any
 
 from coordinator.core.events import Refused
@@ -26,6 +27,6 @@ def next_start(core: Coordinator, now: int) -> dict[str, Any]:
     return {
         **figures,
         "lead_us": lead_us(slowest.quality.q_us),
-        "within_us": round(sum(known_us[:2])),
+        "within_us": math.ceil(sum(known_us[:2])),
         "slowest": slowest.name,
     }

@@ -3,7 +3,7 @@
 import logging
 from typing import Any, Final
 
-from sqlalchemy import Connection, case, func, select
+from sqlalchemy import Connection, and_, case, func, select
 from sqlalchemy.dialects.sqlite import insert
 
 from coordinator.store.errors import StoreError
@@ -46,12 +46,18 @@ def load(connection: Connection, number: int) -> dict[str, Any] | None:
 
 def newest_of(connection: Connection, joint: str) -> dict[str, Any] | None:
     """What the newest homing of a joint found, and that homing's number; None if none did."""
-    kind = func.json_type(HOMINGS.c.result, f'$.joints."{joint}"')
-    has_it = case((func.json_valid(HOMINGS.c.result) == 1, kind), else_=None) == "object"
-    newest = select(func.max(HOMINGS.c.number)).where(has_it)
+    result = HOMINGS.c.result
+    has_it = and_(
+        func.json_type(result, f'$.joints."{joint}"') == "object",
+        func.json_extract(result, "$.number") == HOMINGS.c.number,
+        func.json_type(result, "$.state") == "text",
+    )
+    # What is no JSON at all must not even be asked for its members.
+    sound = case((func.json_valid(result) == 1, has_it), else_=False)
+    newest = select(func.max(HOMINGS.c.number)).where(sound)
     number = connection.execute(newest).scalar()
-    result = load(connection, number) if number is not None else None
-    return None if result is None else {"homing": number, **result["joints"][joint]}
+    found = load(connection, number) if number is not None else None
+    return None if found is None else {"homing": number, **found["joints"][joint]}
 
 
 def close_unfinished(connection: Connection) -> None:

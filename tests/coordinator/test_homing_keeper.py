@@ -73,12 +73,14 @@ async def test_the_newest_homing_of_a_joint_is_known_to_every_later_coordinator(
     store = Store(tmp_path)
     assert await newest(keeper_of(store)) == known
 
-    # A row that is no JSON keeps nobody from asking for the others.
-    await store.write(
-        lambda connection: connection.exec_driver_sql(
-            "INSERT INTO homings (number, state, began_utc, result) VALUES (9, 'done', '', '{')"
+    # A row that is no JSON, or of no homing, keeps nobody from asking for the others.
+    for number, bad in ((9, "{"), (8, '{"joints": {"tip": {}}}'), (7, '{"number": 1}')):
+        await store.write(
+            lambda connection, row=(number, bad): connection.exec_driver_sql(  # type: ignore[misc]
+                "INSERT INTO homings (number, state, began_utc, result) VALUES (?, 'done', '', ?)",
+                row,
+            )
         )
-    )
     assert await newest(keeper_of(store)) == known
     await store.close()
 

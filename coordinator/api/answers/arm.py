@@ -61,7 +61,10 @@ class Note(Answer):
 
 
 class NextStart(Answer):
-    """What a start would be if somebody pressed play now; `null` while links are being measured."""
+    """What a start would be if somebody pressed play now, as far as the joints go.
+
+    The figures are `null` while links or clocks are being measured, and where there is an obstacle.
+    """
 
     lead_us: int | None = eg(240_000)
     """How far ahead it would be set."""

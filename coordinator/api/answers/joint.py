@@ -31,8 +31,8 @@ class Counters(Answer):
     """How many of these."""
     streams: int = eg(1)
     """Connections that were made since the coordinator began."""
-    boots_seen: int = eg(1)
-    """Different boots of the joint since the coordinator began."""
+    boots_seen: int = eg(0)
+    """Restarts of the joint that were seen since the coordinator began."""
     touch_presses: int | None = eg(0)
     """Of the knob at the joint, since its boot."""
     touch_turn: int | None = eg(-3)

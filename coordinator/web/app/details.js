@@ -9,13 +9,13 @@ import { Warmth } from "./warmth.js";
 const LAST = 5; // of what happened to the joint
 
 /** One joint on demand. */
-export function Details({ joint, history, notes, homing, nowUs, act }) {
+export function Details({ joint, history, notes, homing, nowUs, gone, act }) {
   const rows = [...identity(joint), ...link(joint), ...motion(joint), ...counters(joint)];
   return html`
     <section class="details" aria-label="Details of ${joint.name}">
       <dl>${rows.map(([name, value]) => html`<div key=${name}><dt>${name}</dt><dd>${value}</dd></div>`)}</dl>
       <${Warmth} joint=${joint} history=${history} nowUs=${nowUs} />
-      <${LastHoming} joint=${joint} homing=${homing} />
+      <${LastHoming} joint=${joint} homing=${homing} gone=${gone} />
       <${Happened} joint=${joint} notes=${notes} nowUs=${nowUs} />
       <p>
         <button class="plain" onClick=${() => act(() => post("/blink", { joint: joint.name }))}>
@@ -71,23 +71,24 @@ function counters(joint) {
   ];
 }
 
-// Where the sensor's edges were found. Asked for anew when the joint was homed anew.
-function LastHoming({ joint, homing }) {
-  const [found, setFound] = useState(null);
+// Where the sensor's edges were found. Asked for anew when the joint was homed anew, or the
+// coordinator is heard again.
+function LastHoming({ joint, homing, gone }) {
+  const [found, setFound] = useState({ homing: null, why: "Asking." });
   const done = homing?.joints?.[joint.name] ? homing.number : null;
   useEffect(() => {
     let left = false;
     get(`/joints/${encodeURIComponent(joint.name)}/homing`)
-      .then((answer) => left || setFound(answer))
+      .then((answer) => left || setFound({ ...answer, why: "None is known." }))
       .catch((error) => {
         if (!(error instanceof Refusal)) throw error;
-        if (!left) setFound(null);
+        if (!left) setFound({ homing: null, why: error.message });
       });
     return () => { left = true; };
-  }, [joint.name, joint.boot, done]);
+  }, [joint.name, joint.boot, done, gone]);
   return html`
     <h3>Last homing</h3>
-    ${found?.homing == null ? html`<p class="small">None is known.</p>` : html`
+    ${found.homing == null ? html`<p class="small">${found.why}</p>` : html`
       <p class="small">Homing ${found.homing} moved its scale by ${angle(found.shift_deg)}. Edges of
         its sensor, from their middle:</p>
       <ul class="edges">${found.edges.map((edge, k) => html`<li key=${k}>${angle(edge.from_middle_deg)}${

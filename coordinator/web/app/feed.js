@@ -5,11 +5,11 @@ import { apply } from "./state.js";
 
 const FIRST_WAIT_MS = 250;
 const LONGEST_WAIT_MS = 2000;
-const SILENT_MS = 3000; // a message comes every second: a connection that brings none is dead
+const SILENT_MS = 3000; // messages come far more often: a connection that brings none is dead
 
 /**
- * Follow the feed as long as `may` says that one may. `told` gets every new model, `lost` the one of
- * when it breaks.
+ * Follow the feed for good, whenever `may` says that one may. `told` gets every new model, `lost` the
+ * one of when it breaks.
  */
 export function follow(start, told, lost, may) {
   let model = start;
@@ -28,7 +28,7 @@ export function follow(start, told, lost, may) {
       socket.close();
       model = { ...model, cut };
       lost(model);
-      setTimeout(() => may() && connect(), wait);
+      setTimeout(again, wait);
       wait = Math.min(2 * wait, LONGEST_WAIT_MS);
     }
 
@@ -53,5 +53,10 @@ export function follow(start, told, lost, may) {
     };
   }
 
-  connect();
+  function again() {
+    if (may()) connect();
+    else setTimeout(again, LONGEST_WAIT_MS);
+  }
+
+  again();
 }

@@ -37,7 +37,7 @@ export function Lane({ joint, model, nowUs, gone, open, toggle, act }) {
       </div>
       <${Strip} joint=${joint} />
       ${open && html`<${Details} joint=${joint} history=${model.heats[joint.name]}
-        notes=${model.arm.notes} homing=${model.arm.homing} nowUs=${nowUs} act=${act} />`}
+        notes=${model.arm.notes} homing=${model.arm.homing} nowUs=${nowUs} gone=${gone} act=${act} />`}
     </li>`;
 }
 

@@ -124,11 +124,20 @@ async function lookForAccess() {
   try {
     page.role = (await get("/session")).role;
     page.needsToken = page.role === null;
-    if (!page.needsToken) page.you = (await get("/control")).you ?? null;
   } catch (error) {
     if (!(error instanceof Refusal)) throw error;
   }
   draw();
+  if (!page.needsToken) lookWhoIAm();
+}
+
+async function lookWhoIAm() {
+  try {
+    page.you = (await get("/control")).you ?? null;
+    draw();
+  } catch (error) {
+    if (!(error instanceof Refusal)) throw error;
+  }
 }
 
 function told(model) {
@@ -152,5 +161,5 @@ addEventListener("visibilitychange", draw);
 setInterval(() => {
   if (!isBusy(page.model.arm) || isGone(page.model, performance.now())) draw();
 }, LOOK_MS);
-// Whoever lacks a token would only be refused; giving one loads the page anew.
-lookForAccess().then(() => page.needsToken || follow(page.model, told, lost, () => !page.needsToken));
+// Whoever lacks a token would only be refused.
+lookForAccess().finally(() => follow(page.model, told, lost, () => !page.needsToken));

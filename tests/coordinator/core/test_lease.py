@@ -127,6 +127,28 @@ def test_the_offer_falls_when_the_rate_does() -> None:
 
 
 @given(
+    q=st.integers(0, 2_000_000),
+    rate=st.sampled_from([1.0, 0.9, 0.6, 0.3, 0.05]),
+    turns=st.integers(1, 60),
+)
+def test_no_offer_lasts_beyond_the_longest_horizon_whatever_the_speed_becomes(
+    q: int, rate: float, turns: int
+) -> None:
+    keeper, begin_us, floor = LeaseKeeper(0), running(0), running(0)
+    course, change_us = START, begin_us + 2_000_000
+    for now in range(begin_us, change_us + turns * 40_000, 40_000):
+        if now >= change_us and course is START:
+            course = Course(now, *START.at(now), rate, RAMP)
+        floor = keeper.offer_us
+        keeper.renew(now, course, [floor], None, q)
+        if keeper.fixed or now < begin_us + 500_000:
+            continue
+        lasts_until = course.when(keeper.offer_us)
+        assert lasts_until is not None
+        assert lasts_until - now <= HORIZON_MAX_US + 2 / rate  # whole µs of path
+
+
+@given(
     before=st.integers(0, 2_000_000),
     after=st.integers(0, 2_000_000),
     lags_us=st.lists(st.integers(0, 400_000), min_size=1, max_size=3),
