@@ -15,6 +15,7 @@ from coordinator.settings import API_PREFIX
 
 MAX_SEEDS: Final = 500
 """Some minutes for a short program; more are for the command line."""
+Network = Literal["quiet", "home", "busy", "hostile"]
 NETWORK: Final = "home"
 SEEDS: Final = 20
 CHOICE: Final = "rehearsal"
@@ -25,9 +26,7 @@ class RehearsalBody(ProgramBody):
     """A program to rehearse, on which network and how often."""
 
     name: Annotated[str, Field(min_length=1, max_length=255, examples=["prick_out_tray.nc"])]
-    network: Annotated[Literal["quiet", "home", "busy", "hostile"], Field(examples=["home"])] = (
-        NETWORK
-    )
+    network: Annotated[Network, Field(examples=["home"])] = NETWORK
     seeds: Annotated[int, Field(ge=1, le=MAX_SEEDS, examples=[2])] = SEEDS
 
 

@@ -125,8 +125,9 @@ def run(
     text = read_program(file)
     with client_at(url) as client, Interrupts.counted() as pressed:
         number = play(client, file.name, text, str(file))
-        caution(as_json=as_json)  # the joints are only being loaded
-        return follow(client, number, pressed, as_json=as_json)
+        with giving_back(client):
+            caution(as_json=as_json)  # the joints are only being loaded
+            return follow(client, number, pressed, as_json=as_json)
 
 
 def play(client: Client, name: str, text: str, place: str) -> int:
@@ -144,8 +145,7 @@ def follow(client: Client, number: int, pressed: Interrupts, *, as_json: bool) -
 
     Ctrl-C that came before the run had its number holds it at once.
     """
-    with giving_back(client):
-        state = follow_run(client, number, Progress(quiet=as_json), pressed)
+    state = follow_run(client, number, Progress(quiet=as_json), pressed)
     result = client.report(number)
     _show_report(result, as_json=as_json)
     if state["phase"] in ("held", "paused"):

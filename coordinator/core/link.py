@@ -1,7 +1,7 @@
 """One joint as the coordinator knows it: address, session, clock, link quality, last status."""
 
 from collections import OrderedDict, deque
-from collections.abc import Callable
+from collections.abc import Callable, Iterable
 from dataclasses import dataclass
 from enum import StrEnum
 
@@ -48,6 +48,11 @@ class LinkState(StrEnum):
     """It answered and would not have us, or is not what it must be."""
     CONFLICT = "conflict"
     """Two announce this id; neither is used."""
+
+
+def slowest(links: Iterable["JointLink"]) -> "JointLink":
+    """The link that needs longest to get a repeated state across and back."""
+    return max(links, key=lambda link: link.quality.q_us)
 
 
 def rests_after_us(ramp: Ramp) -> int:

@@ -2,7 +2,7 @@
 
 from coordinator.core.feed import Feed
 from coordinator.core.lease import LeaseKeeper
-from coordinator.core.link import JointLink
+from coordinator.core.link import JointLink, slowest
 from coordinator.core.outbox import Outbox
 from coordinator.core.start import Start
 from coordinator.timing.lead import lead_us, margin_us
@@ -60,7 +60,7 @@ class Moving:
         if self._pending is not None:
             courses.append(Course.of(self._pending, self._ramp))
         # What was measured for the turn may be of a moment ago.
-        self.lease.hold(now, courses, self._slowest_q_us())
+        self.lease.hold(now, courses, slowest(self._links).quality.q_us)
 
     def step(self, now: int) -> str | None:
         """Renew what must be; a sentence when levelling begins, naming the joint."""
@@ -81,10 +81,7 @@ class Moving:
         """Q of the slowest link. It changes slowly: once a turn is enough."""
         if self._measured_us is None or now - self._measured_us >= ACTIVE_INTERVAL_US:
             self._measured_us = now
-            self._q_us = self._slowest_q_us()
-
-    def _slowest_q_us(self) -> int:
-        return max(link.quality.q_us for link in self._links)
+            self._q_us = slowest(self._links).quality.q_us
 
     def _why_level(self, link: JointLink) -> str:
         """What a person should know of a joint whose lease could not be renewed."""

@@ -4,6 +4,7 @@ import math
 from typing import Any
 
 from coordinator.core.events import Refused
+from coordinator.core.link import slowest
 from coordinator.core.machine import Coordinator
 from coordinator.timing.lead import lead_us
 
@@ -23,10 +24,10 @@ def next_start(core: Coordinator, now: int) -> dict[str, Any]:
     known_us = sorted((us for us in bounds_us if us is not None), reverse=True)
     if len(known_us) < len(bounds_us) or not all(link.quality.measured for link in core.links):
         return figures
-    slowest = max(core.links, key=lambda link: link.quality.q_us)
+    last = slowest(core.links)
     return {
         **figures,
-        "lead_us": lead_us(slowest.quality.q_us),
+        "lead_us": lead_us(last.quality.q_us),
         "within_us": math.ceil(sum(known_us[:2])),
-        "slowest": slowest.name,
+        "slowest": last.name,
     }

@@ -15,15 +15,16 @@ from protocol.drive import StopLevel
 
 def snapshot(core: Coordinator, now: int) -> dict[str, Any]:
     """Everything at arm time `now`. What is unknown is None, never zero."""
+    doing = phase(core)
     run = core.run if core.run is not None and core.run.phase is not Phase.ENDED else None
     return {
         "arm": core.arm.name,
         "session": f"{core.session:016x}",
         "now_us": now,
-        "phase": phase(core),
+        "phase": doing,
         "run": _run(run, now) if run else None,
         "homing": core.homing.to_json() if core.homing else None,
-        "next_start": next_start(core, now) if phase(core) == "idle" else None,
+        "next_start": next_start(core, now) if doing == "idle" else None,
         "joints": [_joint(core, link, now) for link in core.links],
         "warnings": [warning.to_json() for warning in core.watch.warnings.standing],
         "unknown": [

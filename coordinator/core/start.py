@@ -9,7 +9,7 @@ the margin is withdrawn by a newer plan without it, which is the next *arm*.
 from enum import StrEnum
 
 from coordinator.core.lease import LeaseKeeper
-from coordinator.core.link import JointLink
+from coordinator.core.link import JointLink, slowest
 from coordinator.core.outbox import Outbox
 from coordinator.core.report import JointStart, StartRecord
 from coordinator.timing.lead import ATTEMPTS, MARGIN_MIN_US, lead_us, margin_us
@@ -180,8 +180,7 @@ class Start:
     def _go(self, now: int) -> None:
         """Every joint has complied with *arm*: set the instant and the first lease."""
         self._attempt += 1
-        slowest = max(self._links, key=lambda link: link.quality.q_us)
-        q_us = slowest.quality.q_us
+        q_us = slowest(self._links).quality.q_us
         lead = lead_us(q_us, self._attempt - 1)
         margin = min(margin_us(q_us), max(round(lead / MARGIN_SHARE), MARGIN_MIN_US))
         change = RateChange(now + lead, self._stand_us, 0, self._rate_ppm)

@@ -15,14 +15,9 @@ from typing import Any, Final
 
 from coordinator.arm import load_arm
 from coordinator.core.configure import arm_ramp
-from coordinator.core.lease import (
-    HORIZON_MAX_US,
-    HORIZON_MIN_US,
-    HORIZON_OVER_Q_US,
-    WINDOW_MAX_US,
-    WINDOW_MIN_US,
-)
+from coordinator.core.lease import WINDOW_MAX_US
 from tests.bench.figures import Progress, ms, show
+from tests.campaign.invariants.since_start import horizon_us, window_us
 from tests.e2e.harness import Bench, Process, bench, until
 
 PATIENCE_S = 180.0
@@ -74,15 +69,14 @@ class Kills:
         return sum(a > b for a, b in zip(self.rest_us, self.lease_and_ramp_us, strict=True))
 
 
-def allowed_us(q_us: float, ramp_us: float, *, joint: bool) -> tuple[float, float]:
+def allowed_us(q_us: int, ramp_us: float, *, joint: bool) -> tuple[float, float]:
     """The window, and lease plus ramp, on links whose slowest Q is this (design section 5).
 
     The lease reaches to the horizon. A killed joint's last lease is what the others still stop at,
     or up to a window beyond.
     """
-    window = min(max(q_us, WINDOW_MIN_US), WINDOW_MAX_US)
-    horizon = min(max(HORIZON_OVER_Q_US + q_us, HORIZON_MIN_US), HORIZON_MAX_US)
-    return window, horizon + ramp_us + (window if joint else 0.0)
+    window = window_us(q_us)
+    return window, horizon_us(q_us) + ramp_us + (window if joint else 0.0)
 
 
 def table(networks: Sequence[str], joints: int, count: int, seed: int) -> list[str]:
@@ -163,11 +157,11 @@ class _Stage:
         arm = self._bench
         kills.tries += self._move()
         q_us = max(one["q_us"] or 0 for one in arm.states().values())
-        window_us, rest_us = allowed_us(q_us, self._ramp_us, joint=joint)
+        apart_us, rest_us = allowed_us(q_us, self._ramp_us, joint=joint)
         before = len(arm.truths())
         killed_us = _kill(self._victim if joint else self._coordinator)
         rest = self._others if joint else arm.joints
-        kills.take(killed_us, arm.until_truth("hold", *rest, since=before), window_us, rest_us)
+        kills.take(killed_us, arm.until_truth("hold", *rest, since=before), apart_us, rest_us)
         if joint:
             self._victim = self._start_victim()
             until(lambda: not self._is_running(), "the end of the run", PATIENCE_S)

@@ -7,7 +7,7 @@ import pytest
 from playwright.sync_api import Page, Route, expect
 
 from tests.browser import canned
-from tests.browser.conftest import DESKTOP, PHONE, Feed, Open
+from tests.browser.conftest import DESKTOP, PHONE, Feed, Open, stay_new
 from tests.browser.hands import Finger, Keys, Mouse
 from tests.browser.looks import looks_well
 from tests.browser.test_people import asked_of, warned
@@ -51,7 +51,7 @@ def opened(
     def before(page: Page) -> None:
         feed.attach(page)
         more(page)
-        page.add_init_script("performance.now = () => 1000;")
+        stay_new(page)
 
     return open_page(url, size=size, touch=kind is Finger, bypass_csp=True, before=before)
 

@@ -6,7 +6,7 @@ import pytest
 from playwright.sync_api import Page, expect
 
 from tests.browser import canned
-from tests.browser.conftest import Feed, Open
+from tests.browser.conftest import Feed, Open, stay_new
 
 
 def shown(open_page: Open, files: str, **values: Any) -> Page:
@@ -16,7 +16,7 @@ def shown(open_page: Open, files: str, **values: Any) -> Page:
 
     def before(page: Page) -> None:
         Feed(first).attach(page)
-        page.add_init_script("performance.now = () => 1000;")  # what was said stays new
+        stay_new(page)
 
     page = open_page(files, before=before)
     page.locator(".lane").wait_for()

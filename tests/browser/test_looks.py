@@ -10,7 +10,7 @@ import pytest
 from playwright.sync_api import Page, expect
 
 from tests.browser import canned
-from tests.browser.conftest import DESKTOP, PHONE, SHOTS, Feed, Open
+from tests.browser.conftest import DESKTOP, PHONE, SHOTS, Feed, Open, stay_new
 from tests.browser.looks import looks_well
 
 SIZES = pytest.mark.parametrize("size", [DESKTOP, PHONE], ids=["1280", "360"])
@@ -79,8 +79,8 @@ def test_axe_finds_nothing_and_nothing_is_too_wide_or_too_small(
 ) -> None:
     def before(page: Page) -> None:
         Feed(first()).attach(page)
-        if ready is _live:  # however long looking takes, what was said stays new
-            page.add_init_script("performance.now = () => 1000;")
+        if ready is _live:
+            stay_new(page)
 
     page = open_page(files, size=size, bypass_csp=True, before=before)
     ready(page)

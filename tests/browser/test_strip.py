@@ -10,7 +10,7 @@ import pytest
 from playwright.sync_api import Page, expect
 
 from tests.browser import canned
-from tests.browser.conftest import Feed, Open
+from tests.browser.conftest import Feed, Open, stay_new
 
 LEASE: Final = [0x5C, 0x7A, 0x84]
 BUFFER: Final = [0xB9, 0xC6, 0xCA]
@@ -47,7 +47,7 @@ def page(open_page: Open, files: str) -> Page:
 
     def before(opened: Page) -> None:
         Feed(first).attach(opened)
-        opened.add_init_script("performance.now = () => 1000;")
+        stay_new(opened)
         opened.emulate_media(reduced_motion="reduce")
 
     opened = open_page(files, before=before)

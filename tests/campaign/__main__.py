@@ -1,6 +1,5 @@
 """The long run: `make campaign`, with SEED=… to replay one scenario, SCENARIOS=… for how many."""
 
-import math
 import os
 import signal
 import sys
@@ -16,6 +15,7 @@ from rich.console import Console
 from rich.progress import track
 from rich.table import Table
 
+from tests.bench.figures import percentile
 from tests.campaign.generate import generate
 from tests.campaign.happenings import CALM
 from tests.campaign.invariants.since_start import Apart
@@ -119,22 +119,17 @@ def _rests(rests: list[Apart]) -> Table:
     )  # fmt: skip
     for network, kind in sorted({(one.network, one.kind) for one in rests}):
         these = [one for one in rests if (one.network, one.kind) == (network, kind)]
-        apart_ms = sorted(one.us / 1e3 for one in these)
+        apart_ms = [one.us / 1e3 for one in these]
         allowed_ms = sorted({one.allowed_us / 1e3 for one in these})
         table.add_row(
             network,
             kind,
             str(len(these)),
             f"{sum(one <= LEVEL_MS for one in apart_ms) / len(these):.0%}",
-            *(f"{_share(apart_ms, share):.1f}" for share in (0.5, 0.95, 1.0)),
+            *(f"{percentile(apart_ms, per_cent):.1f}" for per_cent in (50, 95, 100)),
             " to ".join(f"{ms:.1f}" for ms in dict.fromkeys((allowed_ms[0], allowed_ms[-1]))),
         )
     return table
-
-
-def _share(ordered: list[float], share: float) -> float:
-    """The smallest value that this share does not exceed (nearest rank)."""
-    return ordered[max(0, math.ceil(len(ordered) * share) - 1)]
 
 
 def explain(seed: int, sentence: str) -> None:

@@ -4,6 +4,7 @@ from dataclasses import asdict
 from typing import Literal
 
 from coordinator.api.answers.base import Answer, eg
+from coordinator.api.rehearsals import Network
 from coordinator.motion.check import CheckedMove, SlowerMove
 from coordinator.motion.peaks import JointPeaks, Peak
 from coordinator.rehearsal.summary import Quantiles, Share, Summary
@@ -53,7 +54,7 @@ class Rehearsal(Answer):
 
     rehearsal: int = eg(1)
     name: str = eg("prick_out_tray.nc")
-    network: Literal["quiet", "home", "busy", "hostile"] = eg("home")
+    network: Network = eg("home")
     state: Literal["running", "done", "cancelled", "failed"] = eg("done")
     message: str = eg("")
     """Why it failed; empty if it did not."""
@@ -79,6 +80,6 @@ class Begun(Answer):
 class Choice(Answer):
     """What was asked for last."""
 
-    network: Literal["quiet", "home", "busy", "hostile"] = eg("home")
+    network: Network = eg("home")
     seeds: int = eg(20)
     """How often a program was to be played."""

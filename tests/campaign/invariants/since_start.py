@@ -15,6 +15,16 @@ from coordinator.core.lease import (
 )
 
 
+def window_us(q_us: int) -> int:
+    """How far a lease may lie above another where Q of the slowest link is this."""
+    return min(max(q_us, WINDOW_MIN_US), WINDOW_MAX_US)
+
+
+def horizon_us(q_us: int) -> int:
+    """How far ahead of now it may lie then."""
+    return min(max(HORIZON_OVER_Q_US + q_us, HORIZON_MIN_US), HORIZON_MAX_US)
+
+
 @dataclass(frozen=True, slots=True)
 class Apart:
     """Where all joints of a start came to rest: how far apart they truly were, and might be."""
@@ -52,9 +62,9 @@ class SinceStart:
     @property
     def window_us(self) -> int:
         """The largest window that there was."""
-        return min(max(self.q_us, WINDOW_MIN_US), WINDOW_MAX_US)
+        return window_us(self.q_us)
 
     @property
     def horizon_us(self) -> int:
         """The longest horizon that there was."""
-        return min(max(HORIZON_OVER_Q_US + self.q_us, HORIZON_MIN_US), HORIZON_MAX_US)
+        return horizon_us(self.q_us)

@@ -1,32 +1,14 @@
 """Single point of control over HTTP, without sockets and without joints."""
 
 import asyncio
-from collections.abc import AsyncIterator
-from pathlib import Path
 
 import httpx2
 import pytest
 
-from coordinator.api import create_app
-from coordinator.arm import load_arm
-from coordinator.data_folder import make_key
 from coordinator.service import Service
-from coordinator.settings import API_PREFIX, DEMO_ARM
 
-BASE = "http://127.0.0.1:8750" + API_PREFIX
 LAPTOP = {"unisono-client": "laptop-1", "unisono-client-name": "the laptop"}
 PHONE = {"unisono-client": "phone-22"}
-
-
-@pytest.fixture(name="http")
-async def http_of(tmp_path: Path) -> AsyncIterator[httpx2.AsyncClient]:
-    """An arm none of whose joints is there: it refuses every motion, but not for control."""
-    make_key(tmp_path)
-    service = Service(load_arm(DEMO_ARM), tmp_path, "127.0.0.1")
-    transport = httpx2.ASGITransport(create_app(service))
-    async with httpx2.AsyncClient(transport=transport, base_url=BASE) as http:
-        yield http
-    await service.close()
 
 
 def code_of(response: httpx2.Response) -> str:

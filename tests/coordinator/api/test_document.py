@@ -1,21 +1,14 @@
 """The OpenAPI document: what it says of every route, held against itself (JSON Schema 2020-12)."""
 
-from collections.abc import AsyncIterator, Iterator
-from pathlib import Path
+from collections.abc import Iterator
 from typing import Any, NamedTuple
 
 import httpx2
 import pytest
 from jsonschema import Draft202012Validator  # type: ignore[import-untyped]
 
-from coordinator.api import create_app
 from coordinator.api.answers.table import ANSWERS
-from coordinator.arm import load_arm
-from coordinator.data_folder import make_key
-from coordinator.service import Service
-from coordinator.settings import API_PREFIX, DEMO_ARM
-
-BASE = "http://127.0.0.1:8750" + API_PREFIX
+from coordinator.settings import API_PREFIX
 
 
 class Operation(NamedTuple):
@@ -29,16 +22,6 @@ class Operation(NamedTuple):
         """Status and description of the one answer where it does what it is asked."""
         (status,) = (status for status in self.said["responses"] if status.startswith("2"))
         return int(status), self.said["responses"][status]
-
-
-@pytest.fixture(name="http")
-async def http_of(tmp_path: Path) -> AsyncIterator[httpx2.AsyncClient]:
-    make_key(tmp_path)
-    service = Service(load_arm(DEMO_ARM), tmp_path, "127.0.0.1")
-    transport = httpx2.ASGITransport(create_app(service))
-    async with httpx2.AsyncClient(transport=transport, base_url=BASE) as http:
-        yield http
-    await service.close()
 
 
 @pytest.fixture(name="document")

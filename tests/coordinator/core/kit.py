@@ -206,6 +206,16 @@ def moving(world: World, after_us: int = 1 * S, text: str = LONG) -> int:
     return number
 
 
+def play_to(world: World, phase: Phase) -> None:
+    """Play until the run is in a phase; a hold brings it there where nothing else does."""
+    play(world, LONG)
+    if phase in (Phase.HOLDING, Phase.HELD):
+        until_phase(world, Phase.MOVING)
+        world.run_for(1 * S)
+        world.command(ev.Hold())
+    until_phase(world, phase)
+
+
 def finish(world: World) -> None:
     """Let the run end, and see that it finished."""
     until_phase(world, Phase.ENDED)

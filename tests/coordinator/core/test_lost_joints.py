@@ -7,7 +7,6 @@ from coordinator.core.run import Phase
 from protocol.states import JointState
 from tests.coordinator.core.kit import (
     EVEN,
-    LONG,
     S,
     at_rest,
     codes,
@@ -16,6 +15,7 @@ from tests.coordinator.core.kit import (
     homed_world,
     moving,
     play,
+    play_to,
     refusal,
     report_of,
     run_of,
@@ -51,15 +51,9 @@ def test_a_joint_that_boots_in_the_middle_of_a_run_ends_it_and_never_moves_until
     phase: Phase,
 ) -> None:
     world = homed_world(EVEN)
-    play(world, LONG)
-    if phase is Phase.HOLDING:
-        until_phase(world, Phase.MOVING)
-        world.run_for(1 * S)
-        world.command(ev.Hold())
-    until_phase(world, phase)
+    play_to(world, phase)
     if phase is Phase.MOVING:
         world.run_for(1 * S)
-    place = unit(world, "tip").true_position(world.now)[0]
     truth(world)
     world.kill_joint("tip")
     place = unit(world, "tip").true_position(world.now)[0]

@@ -14,7 +14,6 @@ from protocol.discovery import Announcement
 from protocol.states import JointState
 from tests.coordinator.core.kit import (
     EVEN,
-    LONG,
     NAMES,
     S,
     all_up,
@@ -29,6 +28,7 @@ from tests.coordinator.core.kit import (
     of_kind,
     path_us,
     play,
+    play_to,
     positions,
     refusal,
     report_of,
@@ -101,12 +101,7 @@ def test_after_a_crash_the_joints_hold_by_themselves_and_a_new_coordinator_plays
 @pytest.mark.parametrize("phase", [Phase.LOADING, Phase.STARTING, Phase.MOVING, Phase.HELD])
 def test_a_crash_in_any_phase_is_survived(phase: Phase) -> None:
     world = homed_world(EVEN)
-    play(world, LONG)
-    if phase is Phase.HELD:
-        until_phase(world, Phase.MOVING)
-        world.run_for(1 * S)
-        world.command(ev.Hold())
-    until_phase(world, phase)
+    play_to(world, phase)
     world.kill_coordinator()
     world.run_for(5 * S)
     assert at_rest(world)
