@@ -2,7 +2,10 @@
 
 import os
 
+import pytest
 from hypothesis import HealthCheck, settings
+from xdist.remote import Producer
+from xdist.scheduler import LoadScopeScheduling
 
 # No deadline and no complaint about slow generation: both measure the machine, and shared ones
 # are noisy. A property that hangs still meets the time limit that pytest sets.
@@ -26,3 +29,20 @@ settings.register_profile(
     suppress_health_check=_NOISY_MACHINE,
 )
 settings.load_profile(os.environ.get("UNISONO_HYPOTHESIS", "quick"))
+
+
+class _OneInRealTime(LoadScopeScheduling):
+    """Keeps all tests that play in real time in one process, one after the other.
+
+    A coordinator or a joint that gets no processor for half a second makes the arm hold, as it
+    should: so these tests must not take it from each other. What runs beside them computes only.
+    """
+
+    def _split_scope(self, nodeid: str) -> str:
+        return "real time" if nodeid.startswith(("tests/browser/", "tests/e2e/")) else nodeid
+
+
+@pytest.hookimpl(optionalhook=True)
+def pytest_xdist_make_scheduler(config: pytest.Config, log: Producer) -> LoadScopeScheduling:
+    """The order of the tests where there are several processes."""
+    return _OneInRealTime(config, log)
