@@ -31,7 +31,10 @@ settings.register_profile(
 settings.load_profile(os.environ.get("UNISONO_HYPOTHESIS", "quick"))
 
 
-class _OneInRealTime(LoadScopeScheduling):
+_IN_REAL_TIME = ("tests/browser/live/", "tests/e2e/")
+
+
+class _OneInRealTime(LoadScopeScheduling):  # type: ignore[misc]  # pytest-xdist has no types
     """Keeps all tests that play in real time in one process, one after the other.
 
     A coordinator or a joint that gets no processor for half a second makes the arm hold, as it
@@ -39,7 +42,7 @@ class _OneInRealTime(LoadScopeScheduling):
     """
 
     def _split_scope(self, nodeid: str) -> str:
-        return "real time" if nodeid.startswith(("tests/browser/", "tests/e2e/")) else nodeid
+        return "real time" if nodeid.startswith(_IN_REAL_TIME) else nodeid
 
 
 @pytest.hookimpl(optionalhook=True)

@@ -37,8 +37,9 @@ def largest_q_us(bench: Bench, run: int) -> int:
     A lease is not lowered when Q falls.
     """
     start = until(lambda: stored(bench, run)["start"], f"the start of run {run}")
-    links: list[dict[str, Any]] = [*start["joints"].values(), *bench.states().values()]
-    return max(link["q_us"] for link in links)
+    links = [*start["joints"].values(), *bench.states().values()]
+    q_us: list[int] = [link["q_us"] for link in links]
+    return max(q_us)
 
 
 def killed_at_us(process: Process) -> float:
