@@ -39,6 +39,7 @@ class _OneInRealTime(LoadScopeScheduling):  # type: ignore[misc]  # pytest-xdist
 
     A coordinator or a joint that gets no processor for half a second makes the arm hold, as it
     should: so these tests must not take it from each other. What runs beside them computes only.
+    (pytest-xdist's own groups, `--dist loadgroup`, have no effect with pytest 9.2.)
     """
 
     def _split_scope(self, nodeid: str) -> str:
@@ -49,3 +50,9 @@ class _OneInRealTime(LoadScopeScheduling):  # type: ignore[misc]  # pytest-xdist
 def pytest_xdist_make_scheduler(config: pytest.Config, log: Producer) -> LoadScopeScheduling:
     """The order of the tests where there are several processes."""
     return _OneInRealTime(config, log)
+
+
+@pytest.hookimpl(optionalhook=True)
+def pytest_xdist_auto_num_workers() -> int:
+    """One process more than there are processors: the one in real time waits most of the time."""
+    return len(os.sched_getaffinity(0)) + 1
