@@ -3,8 +3,8 @@
 #   make test PYTEST_ARGS='-k lease -x'   run some of the tests
 
 PYTHON ?= python3
-# What plays in real time is kept in one of these processes (tests/conftest.py).
-PYTEST_ARGS ?= -n auto
+# The slow tests stand together: a process that has nothing left takes some of them over.
+PYTEST_ARGS ?= -n auto --dist worksteal
 VENV := .venv
 BIN := $(VENV)/bin
 STAMP := $(VENV)/.setup-done

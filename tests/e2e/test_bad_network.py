@@ -9,9 +9,10 @@ import contextlib
 import os
 import random
 import socket
-from collections.abc import AsyncIterator
+from collections.abc import AsyncIterator, Iterator
 from pathlib import Path
 
+import pytest
 from websockets.exceptions import ConnectionClosed
 from websockets.sync.client import connect
 from websockets.typing import Subprotocol
@@ -31,7 +32,7 @@ from protocol.status import REPLY_BYTES
 from simulator.network import PROFILES, Link
 from simulator.port import JointPort, world_us
 from simulator.unit import JointUnit, WorldTruth
-from tests.e2e.harness import Bench, program, spread_us
+from tests.e2e.harness import Bench, program, run_before_others, spread_us
 from tests.quick_arm import arm_text
 
 HOST = "127.0.0.1"
@@ -157,6 +158,15 @@ async def homed(service: Service) -> None:
     assert result["state"] == "done", result["message"]
 
 
+@pytest.fixture(name="before_others")
+def own_process_before_others() -> Iterator[None]:
+    """The arm of this test is in the tests' own process."""
+    run_before_others()
+    yield
+    os.sched_setscheduler(0, os.SCHED_OTHER, os.sched_param(0))
+
+
+@pytest.mark.usefixtures("before_others")
 async def test_replayed_reordered_and_noisy_datagrams_start_stop_and_move_nothing(
     tmp_path: Path,
 ) -> None:

@@ -40,7 +40,9 @@ class Follower:
 def steady(joint: dict[str, Any]) -> dict[str, Any]:
     """What stays while a joint rests, to the digits that are told."""
     kept = {key: value for key, value in joint.items() if key not in LIVE}
+    counted = {key: n for key, n in kept["counters"].items() if key not in ("exchanges", "lost")}
     return kept | {
+        "counters": counted,
         "temperature_c": None,
         "supply_v": None,
         "position_deg": round(joint["position_deg"], 2),
