@@ -1,7 +1,8 @@
 """What bad luck gets: nothing moves that was not permitted, and the rest comes to rest.
 
 Bounds by design sections 4 to 6 (I2, I3): at rest within lease plus ramp, at path times no more
-than the lease's window apart. How far the lease reaches, and its window, follow from Q.
+than the lease's window apart. The lease reaches 0.5 to 1 s ahead, the window is Q, but not under
+100 ms nor above 400 ms: 100 ms on a quiet network.
 """
 
 import json
@@ -13,10 +14,13 @@ from pathlib import Path
 from typing import Any
 
 from protocol.ramp import Ramp
-from tests.campaign.invariants.since_start import horizon_us, window_us
 from tests.e2e.harness import Bench, Process, program, spread_us, until
 
+WINDOW_US = 100_000, 400_000
+HORIZON_US = 1_000_000
 RAMP = Ramp.for_ratio(60 / 120)
+REST_US = HORIZON_US + RAMP.duration_us
+"""Longest from the last word of the coordinator to rest: the lease, then the ramp."""
 
 
 def ready(bench: Bench) -> None:
@@ -31,15 +35,16 @@ def stored(bench: Bench, run: int) -> Any:
     return json.loads(found[0])
 
 
-def largest_q_us(bench: Bench, run: int) -> int:
-    """Q of the slowest link when the run started or now, whichever is more.
+def window_us(bench: Bench, run: int) -> int:
+    """How far apart the leases of a run's joints may be.
 
-    A lease is not lowered when Q falls.
+    By Q when it started or now, whichever is more: a lease is not lowered when Q falls.
     """
     start = until(lambda: stored(bench, run)["start"], f"the start of run {run}")
     links = [*start["joints"].values(), *bench.states().values()]
     q_us: list[int] = [link["q_us"] for link in links]
-    return max(q_us)
+    least, most = WINDOW_US
+    return min(max(least, *q_us), most)
 
 
 def killed_at_us(process: Process) -> float:
@@ -49,14 +54,12 @@ def killed_at_us(process: Process) -> float:
 
 
 def assert_rest(
-    rests: list[dict[str, Any]], killed_us: float, leased_us: float, apart_us: int
+    rests: list[dict[str, Any]], killed_us: float, longest_us: float, apart: int
 ) -> None:
-    """All came to rest after the kill: within what the lease may have lasted, and the ramp."""
     paths = [line["path_us"] for line in rests]
-    assert max(paths) - min(paths) <= apart_us
+    assert max(paths) - min(paths) <= apart
     for line in rests:
-        after_us = line["at_ns"] / 1000 - killed_us
-        assert 0 < after_us <= leased_us + RAMP.duration_us, line["joint"]
+        assert 0 < line["at_ns"] / 1000 - killed_us <= longest_us, line["joint"]
 
 
 def test_killed_joint_lets_the_rest_hold_and_moves_only_after_homing(bench: Bench) -> None:
@@ -67,12 +70,12 @@ def test_killed_joint_lets_the_rest_hold_and_moves_only_after_homing(bench: Benc
     run = bench.play(program(-60, feed=900))
     bench.until_moving()
     before = len(bench.truths())
-    q_us = largest_q_us(bench, 1)
+    apart = window_us(bench, 1)
     killed_us = killed_at_us(elbow)
 
     rests = bench.until_truth("hold", "turntable", "shoulder", since=before)
     # Leases reach no further than a window past the last one that the dead joint reported.
-    assert_rest(rests, killed_us, horizon_us(q_us) + window_us(q_us), window_us(q_us))
+    assert_rest(rests, killed_us, REST_US + apart, apart)
     assert run.popen.wait(30) == 1
     assert run.errors().startswith("unisono: run 1 is held: ")
     assert "it cannot be resumed as it is: elbow is not there" in run.errors()
@@ -108,12 +111,12 @@ def test_killed_coordinator_leaves_all_at_rest_together_and_its_heir_moves_nothi
     # The proof of the start is in the database while the arm still moves.
     until(lambda: (start := stored(bench, 1)["start"]) and start["bound_us"], "proof")
     before = len(bench.truths())
-    q_us = largest_q_us(bench, 1)
+    apart = window_us(bench, 1)
     killed_us = killed_at_us(coordinator)
     assert run.popen.wait(30) == 4  # not reachable
 
     rests = bench.until_truth("hold", *bench.joints, since=before)
-    assert_rest(rests, killed_us, horizon_us(q_us), window_us(q_us))
+    assert_rest(rests, killed_us, REST_US, apart)
 
     bench.serve()
     bench.until_linked()

@@ -173,8 +173,6 @@ async def test_replayed_reordered_and_noisy_datagrams_start_stop_and_move_nothin
     truths: list[tuple[str, WorldTruth]] = []
     async with asyncio.timeout(PATIENCE_S), relayed_arm(tmp_path, truths) as (service, relays):
         await homed(service)
-        # Before that, a host that stands still may cut a homing short, which is then begun again.
-        in_homing = len(truths)
         run = await service.play("a.nc", program(-120, -150, letters="AB"))
         while (state := await service.progress(run)) and state["phase"] not in ("ended", "held"):
             await asyncio.sleep(0.02)
@@ -183,10 +181,9 @@ async def test_replayed_reordered_and_noisy_datagrams_start_stop_and_move_nothin
     assert report is not None
     assert report["outcome"] == "finished", report["message"]
     assert report["holds"] == []
-    assert {truth.event for _, truth in truths[:in_homing]} <= {"home", "stop"}
-    events = [(name, truth.event) for name, truth in truths[in_homing:]]
+    events = [(name, truth.event) for name, truth in truths]
     wanted = [(name, event) for name in ("turntable", "shoulder") for event in ("start", "finish")]
-    assert sorted(events) == sorted(wanted)
+    assert sorted(event for event in events if event[1] != "home") == sorted(wanted)
     starts = [{"at_ns": truth.at_ns} for _, truth in truths if truth.event == "start"]
     assert spread_us(starts) <= report["start"]["bound_us"]
     for relay in relays:
