@@ -11,7 +11,7 @@ STAMP := $(VENV)/.setup-done
 
 .DEFAULT_GOAL := help
 .DELETE_ON_ERROR:
-.PHONY: help setup system demo test lint types imports bench campaign mutants explore
+.PHONY: help setup system demo test fast lint types imports lab steps bench campaign mutants explore
 
 help: ## Show these targets
 	@awk -F ':.*## ' '/^[a-z]+:.*## / { printf "  make %-9s %s\n", $$1, $$2 }' $(MAKEFILE_LIST)
@@ -33,13 +33,14 @@ $(STAMP): pyproject.toml constraints.txt
 	@touch $@
 
 # The tests check the joints' clocks with an NTP client that is not ours, the page in a browser and
-# the unit file with systemd's own reader.
-system: ## Install chrony, Chromium and systemd-analyze, which the tests use, where missing
+# the unit file with systemd's own reader, and make networks of their own.
+system: ## Install chrony, Chromium, systemd-analyze and ip, which the tests use, where missing
 	@PATH="$$PATH:/usr/sbin:/usr/local/sbin"; \
 	missing=; \
 	command -v chronyd >/dev/null || missing="$$missing chrony"; \
 	command -v chromium >/dev/null || missing="$$missing chromium fonts-dejavu-core"; \
 	command -v systemd-analyze >/dev/null || missing="$$missing systemd"; \
+	command -v ip >/dev/null || missing="$$missing iproute2"; \
 	[ -n "$$missing" ] || exit 0; \
 	if [ "$$(id -u)" = 0 ]; then root='env'; else root='sudo -n env'; fi; \
 	if command -v apt-get >/dev/null && $$root true 2>/dev/null; then \
@@ -47,7 +48,7 @@ system: ## Install chrony, Chromium and systemd-analyze, which the tests use, wh
 	    $$root DEBIAN_FRONTEND=noninteractive apt-get update -qq && \
 	    $$root DEBIAN_FRONTEND=noninteractive apt-get install -y -qq --no-install-recommends $$missing >/dev/null && \
 	    command -v chronyd >/dev/null && command -v chromium >/dev/null && \
-	    command -v systemd-analyze >/dev/null && exit 0; \
+	    command -v systemd-analyze >/dev/null && command -v ip >/dev/null && exit 0; \
 	fi; \
 	echo "The tests need$$missing, not found here and not to be installed from here: run 'sudo apt-get install$$missing' (or your system's counterpart) first." >&2; \
 	exit 1
@@ -56,7 +57,12 @@ demo: setup ## Run the demo arm: software joints, found, homed, started together
 	@$(BIN)/unisono demo
 
 test: setup system ## Run the tests
-	$(BIN)/python -m pytest $(PYTEST_ARGS)
+	$(BIN)/python -m pytest --ignore tests/compiled $(PYTEST_ARGS)
+
+# What runs compiled is the same to the last bit; its tests need the build, so they come with it.
+fast: setup ## Compile what plays in virtual time, and test that it stays the same
+	$(BIN)/python -m fast
+	$(BIN)/python -m pytest -q tests/compiled
 
 lint: setup ## Check style and format
 	$(BIN)/ruff check
@@ -68,13 +74,22 @@ types: setup ## Check types
 imports: setup ## Check which package may import which
 	$(BIN)/lint-imports
 
+# Every `make test` has these tests too, shortened to what shows the same faults.
+lab: setup system ## Test on real network stacks, at full length (LAB_ARGS='-k gap' takes some)
+	UNISONO_LAB=long $(BIN)/python -m pytest --timeout 1800 tests/lab $(LAB_ARGS)
+
+# 60 of them in every `make test`.
+steps: setup system ## Ask for 1,000 steps on the page over hostile links, and look where they end
+	UNISONO_LAB=long $(BIN)/python -m pytest -q -n 0 -s tests/browser/test_steps.py
+
 # BENCH_ARGS='--tables guarantee outages --networks quiet' measures a part; '--help' lists the sizes.
 # All of it takes hours of processor time, most of that in virtual time.
 bench: setup ## Measure (BENCH_ARGS=… says what and how often)
 	@$(BIN)/python -m tests.bench $(BENCH_ARGS)
 
+# CLUSTER=tcp://… has it done by a dask.distributed cluster whose workers run in this tree.
 campaign: setup ## Try to break the coordinator (SEED=… replays one, SCENARIOS=… how many)
-	@SEED='$(SEED)' SCENARIOS='$(SCENARIOS)' $(BIN)/python -m tests.campaign
+	@SEED='$(SEED)' SCENARIOS='$(SCENARIOS)' CLUSTER='$(CLUSTER)' $(BIN)/python -m tests.campaign
 
 mutants: setup ## Show that the campaign finds faults put in on purpose
 	@$(BIN)/python -m tests.campaign.mutants

@@ -1,4 +1,4 @@
-"""Clock maps, and a joint's arm clock that slews from one map to the next (design section 2).
+"""Clock maps, and a joint's arm clock that slews from one map to the next (design section 2.3).
 
 A map says: joint time = joint_us + (arm time − arm_us)·(1 + rate). At rest a new map applies at
 once. From accepting a start until it rests again a joint keeps the difference to the old map as a
@@ -60,6 +60,10 @@ class ArmClock:
         slewing = self._since_us + (arm_us - start_arm_us) / (run - slew)
         end_us = self._since_us + abs(self._remainder_us) * PPM / SLEW_PPM
         return slewing if slewing < end_us else plain
+
+    def settle(self) -> None:
+        """Drop what is left of older maps: nothing moves, and nothing is about to."""
+        self._remainder_us = 0.0
 
     def accept(self, clock_map: ClockMap, joint_us: float, *, jump: bool) -> None:
         """Take a newer map at a joint time; `jump` at rest, otherwise keep a remainder."""

@@ -3,20 +3,31 @@
 All lengths are counts (microsteps × 256) of the motor, so that a joint needs no degrees.
 """
 
-import hashlib
-import json
-from typing import Annotated, Self
+from typing import Annotated, Any, Self
 
-from pydantic import BaseModel, ConfigDict, Field, model_validator
+from pydantic import (
+    BaseModel,
+    ConfigDict,
+    Field,
+    SerializerFunctionWrapHandler,
+    model_serializer,
+    model_validator,
+)
 
-from protocol.constants import PPM
+from protocol.constants import MAX_INTEGER, PPM
 from protocol.ramp import Ramp
 
-Counts = Annotated[int, Field(ge=-(2**62), le=2**62)]
+Counts = Annotated[int, Field(ge=-MAX_INTEGER, le=MAX_INTEGER)]
+Length = Annotated[int, Field(gt=0, le=MAX_INTEGER)]
 Speed = Annotated[int, Field(gt=0, le=2**31 - 1)]
 
-RampRow = tuple[Annotated[int, Field(ge=0, le=2**31 - 1)], Annotated[int, Field(ge=0, le=PPM)]]
+MAX_RAMP_US = 30_000_000
+"""Far beyond a bench arm; with it the law of path time fits 64-bit whole numbers (`fixedpoint`)."""
+RampRow = tuple[Annotated[int, Field(ge=0, le=MAX_RAMP_US)], Annotated[int, Field(ge=0, le=PPM)]]
 """Time from rest in µs, rate in ppm."""
+OutputMask = Annotated[int, Field(ge=0, le=255)]
+Name = Annotated[str, Field(pattern=r"^[A-Za-z0-9_-]{1,32}$")]
+"""Such that it needs no escape in JSON."""
 
 
 class _Strict(BaseModel):
@@ -28,9 +39,9 @@ class Homing(_Strict):
 
     direction: Annotated[int, Field(ge=-1, le=1)]
     """Sign of the motor's counts in which the search goes."""
-    travel: Annotated[int, Field(gt=0, le=2**62)]
+    travel: Length
     """Furthest that homing may move from where it began."""
-    backoff: Annotated[int, Field(gt=0, le=2**62)]
+    backoff: Length
     fast: Speed
     slow: Speed
     home: Counts
@@ -43,11 +54,22 @@ class Homing(_Strict):
         return self
 
 
+class OutputsOff(_Strict):
+    """Outputs that a joint switches off by itself, one bit each; the others it keeps."""
+
+    on_hold: OutputMask
+    """When it comes to rest on its path before the end."""
+    on_stop: OutputMask
+    """With a stop of any level, once it rests."""
+    on_lost: OutputMask
+    """Once it has heard no valid drive for `SILENCE_US`, as soon as it rests."""
+
+
 class Configuration(_Strict):
     """A joint's whole configuration."""
 
-    name: Annotated[str, Field(min_length=1, max_length=32)]
-    counts_per_turn: Annotated[int, Field(gt=0, le=2**62)]
+    name: Name
+    counts_per_turn: Length
     """Of the joint's output."""
     full_step: Annotated[int, Field(gt=0, le=2**31 - 1)]
     """Of the motor: its microsteps × 256."""
@@ -64,6 +86,8 @@ class Configuration(_Strict):
     supply_limit_mv: Annotated[int, Field(ge=0, le=60_000)]
     run_current_ma: Annotated[int, Field(ge=0, le=10_000)]
     hold_current_ma: Annotated[int, Field(ge=0, le=10_000)]
+    outputs_off: OutputsOff | None = None
+    """Left out where every output is kept, so that a joint without outputs need not know it."""
 
     @model_validator(mode="after")
     def _hangs_together(self) -> Self:
@@ -82,11 +106,13 @@ class Configuration(_Strict):
             raise ValueError(excess)
         return self
 
+    @model_serializer(mode="wrap")
+    def _without_what_is_kept(self, handler: SerializerFunctionWrapHandler) -> dict[str, Any]:
+        found: dict[str, Any] = handler(self)
+        if self.outputs_off is None:
+            del found["outputs_off"]
+        return found
+
     def geometry(self) -> tuple[object, ...]:
         """What, when it changes, makes an earlier homing worthless."""
         return self.counts_per_turn, self.homing.direction, self.homing.home
-
-    def digest(self) -> str:
-        """SHA-256 in hex of the canonical JSON: keys sorted, no spaces, ASCII."""
-        text = json.dumps(self.model_dump(mode="json"), sort_keys=True, separators=(",", ":"))
-        return hashlib.sha256(text.encode("ascii")).hexdigest()

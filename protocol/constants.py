@@ -24,7 +24,7 @@ SILENCE_US: Final = 1_500_000
 """A joint that hears no valid datagram for this long holds (design section 5)."""
 RELEASE_SESSION_US: Final = 5_000_000
 """Silence after which a joint at rest accepts a coordinator with another id (design section 3)."""
-FIRST_LEASE_US: Final = 100_000
+FIRST_PERMIT_US: Final = 100_000
 """Path time a joint may cover before all have echoed the start (design section 4)."""
 SLEW_PPM: Final = 200
 """Rate at which a moving joint bleeds off the difference to an older map (design section 2)."""
@@ -42,9 +42,24 @@ RATE_MAX_PPM: Final = 1_000_000
 ADVANCE_RATE_PPM: Final = 50_000
 """Rate along the path at which a joint behind the others catches up before a resume."""
 
+# How exact a joint must be, and what that may cost nobody anything.
+PATH_ERROR_US: Final = 0.5
+"""Permitted error of a path time that a joint computes: what 32-bit controllers reach with ease."""
+CLOCK_ERROR_US: Final = 1
+"""The same of its arm clock and of the instants that it tells: most count whole µs."""
+PATH_TOLERANCE_US: Final = 2
+"""Two joints that compute one path time each within its error, and round it, are no further apart:
+two errors and two halves."""
+
 # Limits on what either end reads, so that noise costs nothing.
 MAX_DATAGRAM_BYTES: Final = 512
-MAX_FRAME_BYTES: Final = 65_536
+MAX_FRAME_BYTES: Final = 4_096
+"""Of a message on the stream: the largest, 128 points, has 3,112. A controller with 320 kB of
+memory can keep some of them."""
+MAX_OPENING_BYTES: Final = 512
+"""Of what a joint reads before the proof: a stranger gets no more of its memory."""
 MAX_POINTS_PER_FRAME: Final = 128
 """128 points make a frame of about 3 kB: three TCP segments, little for a small stack."""
+MAX_INTEGER: Final = 2**53 - 1
+"""Magnitude of every number: what a JSON reader that uses doubles keeps exactly (RFC 7493 §2.2)."""
 HANDSHAKE_TIMEOUT_US: Final = 5_000_000

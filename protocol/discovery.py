@@ -3,14 +3,15 @@
 import re
 from collections.abc import Mapping
 from dataclasses import dataclass
+from typing import Final
 
 from protocol.constants import PROTOCOL_VERSION, STREAM_PATH
 from protocol.errors import WireError
 
-TXT_VERSION = "1"
-_ID = re.compile("[0-9a-f]{12}")
-_NUMBER = re.compile("[0-9]{1,5}")
-_PATH = re.compile("/[!-~]*")
+TXT_VERSION: Final = "1"
+_ID: Final = re.compile("[0-9a-f]{12}")
+_NUMBER: Final = re.compile("[0-9]{1,5}")
+_PATH: Final = re.compile("/[!-~]{0,63}")
 """A stranger's record may not lead the stream to another host."""
 
 
@@ -60,7 +61,7 @@ def parse_txt(txt: Mapping[str, str | None]) -> Announcement:
         if not _NUMBER.fullmatch(value(key)):
             raise WireError("txt-number", f"{key} {value(key)!r} is not a number of 1 to 5 digits")
     if not _PATH.fullmatch(value("path")):
-        raise WireError("txt-path", f"path {value('path')!r} is not / and printable ASCII")
+        raise WireError("txt-path", f"path {value('path')!r} is not / and up to 63 of ASCII")
     port = int(value("udp"))
     if not 1 <= port <= 65_535:
         raise WireError("txt-number", f"udp port {port}, 1 to 65535")

@@ -8,15 +8,17 @@ could get lost: what the newest drive does not carry is withdrawn.
 import struct
 from dataclasses import dataclass
 from enum import IntEnum
+from typing import Final
 
 from protocol import ntp
 from protocol.clockmap import ClockMap
-from protocol.constants import PPM
+from protocol.constants import MAX_INTEGER, PPM
 from protocol.errors import DatagramError
 from protocol.keys import TAG_BYTES, Direction, seal_datagram, unseal_datagram
+from protocol.light import NUMBERS, WORDS, ConditionWord
 from protocol.pathtime import RateChange
 
-FIELD_DRIVE = 0xF001
+FIELD_DRIVE: Final = 0xF001
 """From the range that RFC 5905's registry leaves for experiments (RFC 9748: 0xF000 to 0xFFFF)."""
 
 
@@ -66,21 +68,27 @@ class Drive:
     output_values: int = 0
     clock_map: ClockMap | None = None
     plan: Plan | None = None
-    lease_us: int | None = None
+    permit_us: int | None = None
     """Path time up to which a joint may move."""
     jog_velocity: int = 0
-    """Counts (microsteps × 256) per second."""
+    """Counts (microsteps × 256) per second; to a target no faster than its size."""
+    jog_target: int | None = None
+    """Position in counts at which a jog comes to rest, from whichever side."""
     expiry_us: int | None = None
     """Arm time up to which jog, home and advance are permitted."""
     homing_number: int = 0
     """Each number is obeyed once; 0 asks for nothing."""
+    condition: ConditionWord = ConditionWord.NOT_KNOWN
+    """Of the arm, for the joint's light; no joint moves or stops by it."""
 
 
-_ENERGISE, _HAS_MAP, _HAS_PLAN, _HAS_CHANGE, _HAS_LEASE, _HAS_EXPIRY = (1 << k for k in range(6))
-_FLAGS = 0x3F
-_DRIVE = struct.Struct(">QIBBBxBBxxIqqiIIqqqIIqqiI")
-DRIVE_BYTES = _DRIVE.size
-REQUEST_BYTES = ntp.PACKET_BYTES + ntp.field_bytes(DRIVE_BYTES) + 4 + TAG_BYTES
+_ENERGISE, _HAS_MAP, _HAS_PLAN, _HAS_CHANGE, _HAS_PERMIT, _HAS_EXPIRY, _HAS_TARGET = (
+    1 << k for k in range(7)
+)
+_FLAGS: Final = 0x7F
+_DRIVE: Final = struct.Struct(">QIBBBBBBxxIqqiIIqqqIIqqiIq")
+DRIVE_BYTES: Final = _DRIVE.size
+REQUEST_BYTES: Final = ntp.PACKET_BYTES + ntp.field_bytes(DRIVE_BYTES) + 4 + TAG_BYTES
 
 
 def encode_drive(drive: Drive, transmit: int, key: bytes) -> bytes:
@@ -110,33 +118,47 @@ def pack_drive(drive: Drive) -> bytes:
         | (_HAS_MAP if clock_map else 0)
         | (_HAS_PLAN if plan else 0)
         | (_HAS_CHANGE if change else 0)
-        | (_HAS_LEASE if drive.lease_us is not None else 0)
+        | (_HAS_PERMIT if drive.permit_us is not None else 0)
         | (_HAS_EXPIRY if drive.expiry_us is not None else 0)
+        | (_HAS_TARGET if drive.jog_target is not None else 0)
     )
     return _DRIVE.pack(
-        drive.session, drive.sequence, drive.mode, flags, drive.stop,
+        drive.session, drive.sequence, drive.mode, flags, drive.stop, NUMBERS[drive.condition],
         drive.output_mask, drive.output_values,
         *((clock_map.number, clock_map.arm_us, clock_map.joint_us, clock_map.rate_ppb)
           if clock_map else (0, 0, 0, 0)),
         *((plan.number, plan.trajectory, plan.stand_us) if plan else (0, 0, 0)),
         *((change.at_us, change.path_us, change.before_ppm, change.after_ppm)
           if change else (0, 0, 0, 0)),
-        drive.lease_us or 0, drive.expiry_us or 0, drive.jog_velocity, drive.homing_number,
+        drive.permit_us or 0, drive.expiry_us or 0, drive.jog_velocity, drive.homing_number,
+        drive.jog_target or 0,
     )  # fmt: skip
 
 
 def unpack_drive(value: bytes) -> Drive:
     """The drive in its own bytes. Raises DatagramError for values that no drive may have."""
-    (session, sequence, mode, flags, stop, mask, values,
+    (session, sequence, mode, flags, stop, condition, mask, values,
      map_number, map_arm, map_joint, map_rate,
      plan_number, trajectory, stand_us, at_us, path_us, before, after,
-     lease_us, expiry_us, jog_velocity, homing_number) = _DRIVE.unpack(value)  # fmt: skip
+     permit_us, expiry_us, jog_velocity, homing_number,
+     jog_target) = _DRIVE.unpack(value)  # fmt: skip
     if mode > Mode.HOME or stop > StopLevel.RELEASE or flags & ~_FLAGS:
         raise DatagramError("drive-field", f"mode {mode}, stop {stop}, flags {flags:#x}")
     if flags & _HAS_CHANGE and not (flags & _HAS_PLAN and before <= PPM and after <= PPM):
         raise DatagramError("drive-field", f"a rate change {before} to {after} ppm without plan")
     if flags & _HAS_MAP and abs(map_rate) > 1_000_000:
         raise DatagramError("drive-field", f"a clock map's rate of {map_rate} ppb, 1000000 at most")
+    there = {
+        _HAS_MAP: (map_arm, map_joint),
+        _HAS_PLAN: (stand_us,),
+        _HAS_CHANGE: (at_us, path_us),
+        _HAS_PERMIT: (permit_us,),
+        _HAS_EXPIRY: (expiry_us,),
+        _HAS_TARGET: (jog_target,),
+    }
+    for flag, numbers in there.items():
+        if flags & flag and max(abs(number) for number in numbers) > MAX_INTEGER:
+            raise DatagramError("drive-field", f"{numbers}, the largest number is {MAX_INTEGER}")
     change = RateChange(at_us, path_us, before, after) if flags & _HAS_CHANGE else None
     return Drive(
         session=session,
@@ -148,8 +170,11 @@ def unpack_drive(value: bytes) -> Drive:
         output_values=values,
         clock_map=ClockMap(map_number, map_arm, map_joint, map_rate) if flags & _HAS_MAP else None,
         plan=Plan(plan_number, trajectory, stand_us, change) if flags & _HAS_PLAN else None,
-        lease_us=lease_us if flags & _HAS_LEASE else None,
+        permit_us=permit_us if flags & _HAS_PERMIT else None,
         jog_velocity=jog_velocity,
+        jog_target=jog_target if flags & _HAS_TARGET else None,
         expiry_us=expiry_us if flags & _HAS_EXPIRY else None,
         homing_number=homing_number,
+        # A word that came later says nothing here.
+        condition=WORDS.get(condition, ConditionWord.NOT_KNOWN),
     )

@@ -4,11 +4,13 @@ The tag covers direction, channel, number and body. Numbers only grow, so that n
 taken twice; a new stream has new keys and begins at 1 again.
 """
 
+from typing import Final
+
 from protocol.constants import MAX_FRAME_BYTES
 from protocol.errors import FrameError
 from protocol.keys import TAG_BYTES, Channel, Direction, same, tag
 
-_HEAD = 8 + TAG_BYTES
+HEAD_BYTES: Final = 8 + TAG_BYTES
 
 
 class FrameSealer:
@@ -38,9 +40,9 @@ class FrameOpener:
 
     def open(self, frame: bytes) -> tuple[int, bytes]:
         """A frame's number and body. Raises FrameError; after that the stream must be closed."""
-        if not _HEAD < len(frame) <= MAX_FRAME_BYTES:
+        if not HEAD_BYTES < len(frame) <= MAX_FRAME_BYTES:
             raise FrameError("frame-length", f"a frame of {len(frame)} bytes")
-        number, found, body = frame[:8], frame[8:_HEAD], frame[_HEAD:]
+        number, found, body = frame[:8], frame[8:HEAD_BYTES], frame[HEAD_BYTES:]
         if not same(found, tag(self._key, self._direction, Channel.STREAM, number + body)):
             raise FrameError("tag-wrong", "a frame's tag is wrong")
         value = int.from_bytes(number)

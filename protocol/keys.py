@@ -10,16 +10,17 @@ import hashlib
 import hmac
 from dataclasses import dataclass
 from enum import IntEnum
+from typing import Final
 
 from protocol.constants import SUBPROTOCOL
 from protocol.errors import DatagramError
 
-KEY_BYTES = 32
-NONCE_BYTES = 32
-TAG_BYTES = 16
-KEY_IDENTIFIER = (1).to_bytes(4)
+KEY_BYTES: Final = 32
+NONCE_BYTES: Final = 32
+TAG_BYTES: Final = 16
+KEY_IDENTIFIER: Final = (1).to_bytes(4)
 """The MAC's key identifier (RFC 5905 §7.3): the session's one key for this direction."""
-_LABEL = SUBPROTOCOL.encode()
+_LABEL: Final = SUBPROTOCOL.encode()
 
 
 class Direction(IntEnum):

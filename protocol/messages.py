@@ -3,17 +3,32 @@
 Requests go to the joint: unknown types and fields are rejected. Reports come from it: unknown
 fields are ignored, so that newer firmware can say more. JSON Schemas of both are exported to
 `schemas/`.
+
+JSON is I-JSON (RFC 7493): UTF-8, no key twice in an object, no number beyond what a double keeps.
+What goes to a joint is plainer still, ASCII without escapes, so that it can be read in place.
 """
 
-from typing import Annotated, Any, Literal
+import json
+import re
+from typing import Annotated, Any, Literal, NoReturn
 
 from pydantic import BaseModel, ConfigDict, Field, TypeAdapter, ValidationError
 
 from protocol.configuration import Configuration
+from protocol.constants import MAX_INTEGER
 from protocol.errors import FrameError
+from protocol.keys import fingerprint
 
 U32 = Annotated[int, Field(ge=0, le=2**32 - 1)]
-I64 = Annotated[int, Field(ge=-(2**63), le=2**63 - 1)]
+I53 = Annotated[int, Field(ge=-MAX_INTEGER, le=MAX_INTEGER)]
+Ref = Annotated[int, Field(ge=0, le=MAX_INTEGER)]
+Word = Annotated[str, Field(max_length=32)]
+"""A code or a cause."""
+MAX_SENTENCE = 200
+Sentence = Annotated[str, Field(max_length=MAX_SENTENCE)]
+"""For people, in characters."""
+MAX_EDGES = 32
+"""Of one homing; a sound sensor makes at most eight."""
 Hex6 = Annotated[str, Field(pattern="^[0-9a-f]{12}$")]
 Hex8 = Annotated[str, Field(pattern="^[0-9a-f]{16}$")]
 Hex16 = Annotated[str, Field(pattern="^[0-9a-f]{32}$")]
@@ -36,7 +51,7 @@ class Hello(Request):
     """First frame of a stream, to the joint, untagged."""
 
     type: Literal["hello"] = "hello"
-    protocol: int
+    protocol: Annotated[int, Field(ge=0, le=2**16 - 1)]
     coordinator: Hex16
     """Lasting id of the coordinator."""
     session: Hex8
@@ -47,9 +62,9 @@ class Hello(Request):
 class Capabilities(Report):
     """What a joint can do."""
 
-    point_capacity: Annotated[int, Field(ge=16)]
-    max_step_rate_hz: Annotated[int, Field(gt=0)]
-    sensors: list[str] = []
+    point_capacity: Annotated[int, Field(ge=16, le=2**31 - 1)]
+    max_step_rate_hz: Annotated[int, Field(gt=0, le=2**31 - 1)]
+    sensors: Annotated[list[Annotated[str, Field(max_length=16)]], Field(max_length=8)] = []
     inputs: Annotated[int, Field(ge=0, le=8)] = 0
     outputs: Annotated[int, Field(ge=0, le=8)] = 0
 
@@ -59,13 +74,15 @@ class Welcome(Report):
 
     type: Literal["welcome"] = "welcome"
     id: Hex6
-    firmware: str
-    boot: U32
+    firmware: Word
+    boot: Annotated[int, Field(ge=1, le=2**32 - 1)]
     nonce: Hex32
     proof: Hex32
+    udp: Annotated[int, Field(ge=1, le=2**16 - 1)]
+    """The port for datagrams."""
     capabilities: Capabilities
     configuration: Hex32 | None = None
-    """SHA-256 of the configuration in force, null before the first."""
+    """`digest` of the request that set the configuration in force, null before the first."""
     keyed: Hex32 | None = None
     """The joint's nonce of the handshake that the datagram keys in force come from, where the
     hello named the session in force; null where this handshake makes new ones. Without it a
@@ -86,6 +103,10 @@ class Configure(Request):
 
     type: Literal["configure"] = "configure"
     configuration: Configuration
+
+    def digest(self) -> str:
+        """SHA-256 in hex of the body that `encode` makes of this: a joint hashes what it gets."""
+        return fingerprint(encode(self))
 
 
 class Prepare(Request):
@@ -114,33 +135,26 @@ class Blink(Request):
     seconds: Annotated[int, Field(ge=1, le=60)] = 5
 
 
-class Light(Request):
-    """The joint's light, 0 off to 255."""
-
-    type: Literal["light"] = "light"
-    level: Annotated[int, Field(ge=0, le=255)]
-
-
 class Ack(Report):
     """The frame with number `ref` was carried out; 0 stands for the handshake."""
 
     type: Literal["ack"] = "ack"
-    ref: Annotated[int, Field(ge=0)]
+    ref: Ref
 
 
 class Reject(Report):
     """The frame with number `ref` was not carried out. `code` is stable."""
 
     type: Literal["reject"] = "reject"
-    ref: Annotated[int, Field(ge=0)]
-    code: str
-    message: str
+    ref: Ref
+    code: Word
+    message: Sentence
 
 
 class Edge(Report):
     """One passage of the home sensor's edge during homing."""
 
-    position: I64
+    position: I53
     """Counts, in the frame in force before homing."""
     rising: bool
     fast: bool
@@ -151,14 +165,14 @@ class Homed(Report):
 
     type: Literal["event"] = "event"
     event: Literal["homed"] = "homed"
-    at_us: I64
+    at_us: I53
     homing_number: U32
-    edges: list[Edge]
-    middle: I64
+    edges: Annotated[list[Edge], Field(max_length=MAX_EDGES)]
+    middle: I53
     """Counts, in the frame in force before homing."""
-    shift: I64
+    shift: I53
     """What was added to every position to make the middle the home position."""
-    lost: I64 | None = None
+    lost: I53 | None = None
     """Counts by which the axis was away from where the joint, until then homed, had believed it."""
 
 
@@ -167,10 +181,10 @@ class HomingFailed(Report):
 
     type: Literal["event"] = "event"
     event: Literal["homing-failed"] = "homing-failed"
-    at_us: I64
+    at_us: I53
     homing_number: U32
-    message: str
-    edges: list[Edge] = []
+    message: Sentence
+    edges: Annotated[list[Edge], Field(max_length=MAX_EDGES)] = []
 
 
 class Started(Report):
@@ -180,10 +194,10 @@ class Started(Report):
     event: Literal["started"] = "started"
     trajectory: U32
     plan: U32
-    path_us: I64
-    permission_us: I64
-    """When plan and lease were both there."""
-    start_us: I64
+    path_us: I53
+    permission_us: I53
+    """When plan and permit were both there."""
+    start_us: I53
     """When the start's instant came by the joint's own clock."""
 
 
@@ -193,8 +207,8 @@ class Finished(Report):
     type: Literal["event"] = "event"
     event: Literal["finished"] = "finished"
     trajectory: U32
-    at_us: I64
-    position: I64
+    at_us: I53
+    position: I53
 
 
 class Held(Report):
@@ -203,11 +217,11 @@ class Held(Report):
     type: Literal["event"] = "event"
     event: Literal["held"] = "held"
     trajectory: U32
-    at_us: I64
-    path_us: I64
-    ramp_began_us: I64
+    at_us: I53
+    path_us: I53
+    ramp_began_us: I53
     """Path time at which the ramp began."""
-    cause: str
+    cause: Word
 
 
 class Stopped(Report):
@@ -215,9 +229,9 @@ class Stopped(Report):
 
     type: Literal["event"] = "event"
     event: Literal["stopped"] = "stopped"
-    at_us: I64
+    at_us: I53
     level: Annotated[int, Field(ge=0, le=3)]
-    position: I64
+    position: I53
 
 
 class Faulted(Report):
@@ -225,16 +239,16 @@ class Faulted(Report):
 
     type: Literal["event"] = "event"
     event: Literal["fault"] = "fault"
-    at_us: I64
-    fault: str
-    message: str
+    at_us: I53
+    fault: Word
+    message: Sentence
 
 
 Event = Annotated[
     Homed | HomingFailed | Started | Finished | Held | Stopped | Faulted,
     Field(discriminator="event"),
 ]
-AnyRequest = Configure | Prepare | Discard | Clear | Blink | Light
+AnyRequest = Configure | Prepare | Discard | Clear | Blink
 ToJoint = Annotated[AnyRequest, Field(discriminator="type")]
 
 _requests: TypeAdapter[AnyRequest] = TypeAdapter(ToJoint)
@@ -247,6 +261,14 @@ _opening: dict[str, type[Hello] | type[Welcome] | type[Proof] | type[Reject]] = 
 _answers: dict[str, type[Ack] | type[Reject]] = {"ack": Ack, "reject": Reject}
 
 
+def schema_name(message: type[BaseModel]) -> str:
+    """A message's name: its type, or `event-` and the event."""
+    fields = message.model_fields
+    if "event" in fields:
+        return f"event-{fields['event'].default}"
+    return str(fields["type"].default)
+
+
 def encode(message: BaseModel) -> bytes:
     """A message as JSON bytes."""
     return message.model_dump_json().encode()
@@ -254,6 +276,7 @@ def encode(message: BaseModel) -> bytes:
 
 def decode_opening(data: str | bytes) -> Hello | Welcome | Proof | Reject:
     """An untagged frame of the handshake. Raises FrameError."""
+    _require_json(data)
     try:
         kind = _Kind.model_validate_json(data).type
         if kind not in _opening:
@@ -263,10 +286,16 @@ def decode_opening(data: str | bytes) -> Hello | Welcome | Proof | Reject:
         raise FrameError("message-invalid", _first(error)) from error
 
 
-def decode_request(
-    body: bytes,
-) -> AnyRequest:
+def decode_opening_to_joint(text: str) -> Hello | Welcome | Proof | Reject:
+    """An untagged frame that came to a joint. Raises FrameError."""
+    _require_plain(text.encode())
+    return decode_opening(text)
+
+
+def decode_request(body: bytes) -> AnyRequest:
     """A tagged request to the joint. Raises FrameError for unknown types and fields."""
+    _require_plain(body)
+    _require_json(body)
     try:
         return _requests.validate_json(body)
     except ValidationError as error:
@@ -282,6 +311,7 @@ def decode_report(
 
     Raises FrameError when a known report lacks what it must have.
     """
+    _require_json(body)
     try:
         kind = _Kind.model_validate_json(body)
         if kind.type in _answers:
@@ -297,6 +327,40 @@ def decode_report(
 
 class _Kind(BaseModel):
     type: str
+
+
+_NOT_PLAIN = re.compile(rb"[^\t\n\r\x20-\x7e]|\\")
+
+
+def _require_plain(data: bytes) -> None:
+    """ASCII without a backslash."""
+    found = _NOT_PLAIN.search(data)
+    if found:
+        raise FrameError(
+            "message-invalid",
+            f"byte {found.start()} is {found[0].hex()}: neither backslashes nor anything beyond "
+            "ASCII may go to a joint",
+        )
+
+
+def _require_json(data: str | bytes) -> None:
+    """I-JSON as far as the models cannot see it: UTF-8, and no key twice in one object."""
+    try:
+        text = data if isinstance(data, str) else data.decode()
+        json.loads(text, object_pairs_hook=_once, parse_constant=_refuse)
+    except (ValueError, RecursionError) as error:
+        raise FrameError("message-invalid", f"not JSON: {error}") from error
+
+
+def _once(pairs: list[tuple[str, Any]]) -> dict[str, Any]:
+    found = dict(pairs)
+    if len(found) < len(pairs):
+        raise ValueError("a key stands twice in one object")
+    return found
+
+
+def _refuse(constant: str) -> NoReturn:
+    raise ValueError(f"{constant} is no JSON")
 
 
 def _first(error: ValidationError) -> str:

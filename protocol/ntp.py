@@ -7,25 +7,26 @@ since its boot, with 1 added so that the first second is not the invalid zero ti
 
 import struct
 from dataclasses import dataclass
+from typing import Final
 
 from protocol.constants import US
 from protocol.errors import DatagramError
 
-PACKET_BYTES = 48
-VERSION = 4
-MODE_CLIENT = 3
-MODE_SERVER = 4
-BOOT_EPOCH_S = 1
+PACKET_BYTES: Final = 48
+VERSION: Final = 4
+MODE_CLIENT: Final = 3
+MODE_SERVER: Final = 4
+BOOT_EPOCH_S: Final = 1
 """Seconds added to joint time in a timestamp, so that no timestamp is zero."""
 
-STRATUM = 1
+STRATUM: Final = 1
 """A joint is the primary source of its own time; clients accept 1 to 15."""
-PRECISION = -20
+PRECISION: Final = -20
 """log2 seconds: about one microsecond."""
-REFERENCE_ID = b"UNIS"
+REFERENCE_ID: Final = b"UNIS"
 
-_PACKET = struct.Struct(">BBbbII4sQQQQ")
-_FIELD = struct.Struct(">HH")
+_PACKET: Final = struct.Struct(">BBbbII4sQQQQ")
+_FIELD: Final = struct.Struct(">HH")
 
 
 @dataclass(frozen=True, slots=True)

@@ -2,7 +2,7 @@
 
 Path time changes its rate in one way only, by a *rate change*: from an instant on, the rate goes
 from one value to another along the ramp and then stays. A start, a resume, a feed override and
-the fall to rest at the end of a lease are all rate changes. Every joint evaluates the same
+the fall to rest at the end of a permit are all rate changes. Every joint evaluates the same
 numbers, so all agree to the rounding of a double.
 """
 
@@ -67,8 +67,8 @@ class Course:
     def fall(self, arm_us: float, path_us: float | None = None) -> "Course":
         """The course that leaves this one at an arm time and ramps to rest.
 
-        Give `path_us` where it is known exactly (the end of a lease), so that all joints that
-        obey the same lease come to rest at the same path time.
+        Give `path_us` where it is known exactly (the end of a permit), so that all joints that
+        obey the same permit come to rest at the same path time.
         """
         here, rate = self.at(arm_us)
         return Course(arm_us, here if path_us is None else path_us, rate, 0.0, self.ramp)

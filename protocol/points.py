@@ -10,16 +10,17 @@ import struct
 import zlib
 from collections.abc import Sequence
 from dataclasses import dataclass
+from typing import Final
 
-from protocol.constants import MAX_POINTS_PER_FRAME
+from protocol.constants import MAX_INTEGER, MAX_POINTS_PER_FRAME
 from protocol.errors import FrameError
 
-POINTS_FRAME = 1
-_HEAD = struct.Struct(">BBHII")
-_POINT = struct.Struct(">qqiBBBB")
-_CRC = struct.Struct(">I")
-FLAG_LAST = 1
-FLAG_OUTPUT = 2
+POINTS_FRAME: Final = 1
+_HEAD: Final = struct.Struct(">BBHII")
+_POINT: Final = struct.Struct(">qqiBBBB")
+_CRC: Final = struct.Struct(">I")
+FLAG_LAST: Final = 1
+FLAG_OUTPUT: Final = 2
 
 
 @dataclass(frozen=True, slots=True)
@@ -99,4 +100,9 @@ def _decode(fields: tuple[int, int, int, int, int, int, int]) -> Point:
     time_us, position, velocity, flags, mask, values, zero = fields
     if flags & ~(FLAG_LAST | FLAG_OUTPUT) or zero or bool(flags & FLAG_OUTPUT) != bool(mask):
         raise FrameError("frame-field", f"flags {flags} with output mask {mask} make no point")
+    if max(abs(time_us), abs(position)) > MAX_INTEGER:
+        raise FrameError(
+            "frame-field",
+            f"time {time_us} and position {position}, the largest number is {MAX_INTEGER}",
+        )
     return Point(time_us, position, velocity, bool(flags & FLAG_LAST), mask, values)

@@ -2,7 +2,7 @@
 
 Slowing down on a path costs acceleration: at rate s the path itself uses s²·|q″| and the ramp
 |ṡ|·|q′|. Moves are planned with |q″| ≤ 0.8·a and |q′| ≤ v, so the rate may change by
-|ṡ| ≤ (a/v)·(1 − 0.8·s²) (design section 5). The table holds rows (time from rest in µs, rate in
+|ṡ| ≤ (a/v)·(1 − 0.8·s²) (design section 5.4). The table holds rows (time from rest in µs, rate in
 ppm), both growing; between rows the rate is linear in time. It is read forwards to speed up and
 backwards to slow down.
 """
@@ -11,10 +11,11 @@ import math
 from bisect import bisect_right
 from collections.abc import Sequence
 from itertools import pairwise
+from typing import Final
 
 from protocol.constants import ACCELERATION_SHARE, PPM, US
 
-ROWS = 33
+ROWS: Final = 33
 """Rows of the table: 32 pieces cost 3 % of time against the smooth curve."""
 
 Row = tuple[int, int]

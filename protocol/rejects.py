@@ -14,12 +14,12 @@ REJECTS: Final[dict[str, str]] = {
     "handshake-order": "a frame came that the handshake does not expect at this place",
     "handshake-timeout": "the handshake was not finished within 5 s",
     # The form of a message or frame.
-    "message-invalid": "a message is not JSON, lacks a field, or has a wrong or unknown field",
+    "message-invalid": "a message is no JSON of this page, lacks a field, or has a wrong one",
     "message-unknown": "the joint does not know a message of this type",
     "frame-length": "a points frame's length does not fit its count, or the count is not allowed",
     "frame-type": "a binary body is no points frame",
     "frame-crc": "the CRC-32 of a points frame is wrong",
-    "frame-field": "a point has flags or a reserved byte that no point may have",
+    "frame-field": "a point has flags, a reserved byte or a number that no point may have",
     # The joint's condition.
     "not-configured": "the joint has no configuration yet",
     "not-at-rest": "the request needs a joint at rest without a start pending",

@@ -4,10 +4,12 @@ Source of the form: the cubic with given end positions and end velocities. Its s
 is linear, so it is largest at an end; its first is a parabola, largest at an end or its vertex.
 """
 
+from typing import Final
+
 from protocol.constants import ACCELERATION_SHARE, US
 from protocol.points import Point
 
-MIN_SPACING_US = 1_000
+MIN_SPACING_US: Final = 1_000
 """Closer points would let the rounding of a position to 1/256 microstep pass for acceleration."""
 
 

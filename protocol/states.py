@@ -44,8 +44,8 @@ class Trigger(StrEnum):
     ARRIVED = "advance reached the plan's path time"
     DISARM_START = "drive: no plan, standing at path time 0"
     DISARM_PATH = "drive: no plan, standing further on"
-    START = "the start's instant, with lease"
-    RAMP = "lease reached, withdrawn, or silence"
+    START = "the start's instant, with permit"
+    RAMP = "permit reached, withdrawn, or silence"
     REST = "at rest"
     LAST_POINT = "last point reached"
     JOG = "drive: mode jog"
@@ -68,8 +68,8 @@ ON_PATH: Final = frozenset({S.PREPARED, S.ADVANCING, S.ARMED, S.MOVING, S.RAMPIN
 """States with a trajectory that is not yet finished."""
 MOVING_STATES: Final = frozenset(S) - AT_REST
 
-_REST_STATES = (S.UNHOMED, S.READY, S.PREPARED, S.ARMED, S.HELD, S.FINISHED)
-_MOTION = (S.HOMING, S.ADVANCING, S.MOVING, S.RAMPING, S.JOGGING)
+_REST_STATES: Final = (S.UNHOMED, S.READY, S.PREPARED, S.ARMED, S.HELD, S.FINISHED)
+_MOTION: Final = (S.HOMING, S.ADVANCING, S.MOVING, S.RAMPING, S.JOGGING)
 
 TRANSITIONS: Final[dict[tuple[JointState, Trigger], JointState]] = {
     (S.UNHOMED, T.HOME): S.HOMING,
@@ -89,6 +89,8 @@ TRANSITIONS: Final[dict[tuple[JointState, Trigger], JointState]] = {
     (S.ARMED, T.DISARM_START): S.PREPARED,
     (S.ARMED, T.DISARM_PATH): S.HELD,
     (S.ARMED, T.START): S.MOVING,
+    (S.HELD, T.LAST_POINT): S.FINISHED,
+    (S.ARMED, T.LAST_POINT): S.FINISHED,
     (S.MOVING, T.RAMP): S.RAMPING,
     (S.MOVING, T.LAST_POINT): S.FINISHED,
     (S.RAMPING, T.LAST_POINT): S.FINISHED,

@@ -7,14 +7,16 @@ status, and a MAC of key identifier and tag.
 import struct
 from dataclasses import dataclass
 from enum import IntEnum, IntFlag
+from typing import Final
 
 from protocol import ntp
+from protocol.constants import MAX_INTEGER
 from protocol.drive import StopLevel
 from protocol.errors import DatagramError
 from protocol.keys import TAG_BYTES, Direction, seal_datagram, unseal_datagram
 from protocol.states import JointState
 
-FIELD_STATUS = 0xF002
+FIELD_STATUS: Final = 0xF002
 
 
 class Reason(IntEnum):
@@ -67,7 +69,7 @@ class Status:
     plan: int = 0
     """Number of the plan complied with, 0 for none."""
     reason: Reason = Reason.NONE
-    lease_us: int | None = None
+    permit_us: int | None = None
     """Path time up to which this joint will move; in a ramp, where the ramp began."""
     map_number: int = 0
     remainder_us: int = 0
@@ -90,16 +92,19 @@ class Status:
     touch_turn: int = 0
     """Detents turned since boot, signed, modulo 65536."""
     touch_presses: int = 0
+    """Short ones since boot, modulo 65536."""
+    touch_long_presses: int = 0
+    """Since boot, modulo 65536."""
     homing_number: int = 0
     """Of the last homing begun."""
 
 
-_HOMED, _ENERGISED, _HAS_LEASE, _HAS_TEMPERATURE, _HAS_SUPPLY = (1 << k for k in range(5))
-_FLAGS = 0x1F
-_FAULTS = sum(Fault)
-_STATUS = struct.Struct(">IIBBBBIqIiqiqIIqhHBbHBBhHI")
-STATUS_BYTES = _STATUS.size
-REPLY_BYTES = ntp.PACKET_BYTES + ntp.field_bytes(STATUS_BYTES) + 4 + TAG_BYTES
+_HOMED, _ENERGISED, _HAS_PERMIT, _HAS_TEMPERATURE, _HAS_SUPPLY = (1 << k for k in range(5))
+_FLAGS: Final = 0x1F
+_FAULTS: Final = sum(Fault)
+_STATUS: Final = struct.Struct(">IIBBBBIqIiqiqIIqhHBbHBBhHHI")
+STATUS_BYTES: Final = _STATUS.size
+REPLY_BYTES: Final = ntp.PACKET_BYTES + ntp.field_bytes(STATUS_BYTES) + 4 + TAG_BYTES
 
 
 def encode_status(
@@ -132,30 +137,34 @@ def pack_status(status: Status) -> bytes:
     flags = (
         (_HOMED if status.homed else 0)
         | (_ENERGISED if status.energised else 0)
-        | (_HAS_LEASE if status.lease_us is not None else 0)
+        | (_HAS_PERMIT if status.permit_us is not None else 0)
         | (_HAS_TEMPERATURE if status.temperature_centi_c is not None else 0)
         | (_HAS_SUPPLY if status.supply_mv is not None else 0)
     )
     return _STATUS.pack(
         status.boot, status.sequence, status.state, flags, status.stop, status.reason,
-        status.plan, status.lease_us or 0, status.map_number, status.remainder_us,
+        status.plan, status.permit_us or 0, status.map_number, status.remainder_us,
         status.position, status.velocity, status.path_us, status.trajectory, status.next_index,
         status.buffered_us, status.temperature_centi_c or 0, status.supply_mv or 0,
         status.fan_percent, status.rssi_dbm, status.faults, status.inputs, status.outputs,
-        status.touch_turn, status.touch_presses, status.homing_number,
+        status.touch_turn, status.touch_presses, status.touch_long_presses,
+        status.homing_number,
     )  # fmt: skip
 
 
 def unpack_status(value: bytes) -> Status:
     """The status in its own bytes. Raises DatagramError for values that no status may have."""
-    (boot, sequence, state, flags, stop, reason, plan, lease_us, map_number, remainder_us,
+    (boot, sequence, state, flags, stop, reason, plan, permit_us, map_number, remainder_us,
      position, velocity, path_us, trajectory, next_index, buffered_us, temperature, supply_mv,
      fan_percent, rssi_dbm, faults, inputs, outputs, turn, presses,
-     homing_number) = _STATUS.unpack(value)  # fmt: skip
+     long_presses, homing_number) = _STATUS.unpack(value)  # fmt: skip
     if state > max(JointState) or stop > StopLevel.RELEASE or reason > max(Reason):
         raise DatagramError("status-field", f"state {state}, stop {stop}, reason {reason}")
     if flags & ~_FLAGS or faults & ~_FAULTS or fan_percent > 100:
         raise DatagramError("status-field", f"flags {flags:#x}, faults {faults:#x}")
+    numbers = (permit_us if flags & _HAS_PERMIT else 0, position, path_us, buffered_us)
+    if max(abs(number) for number in numbers) > MAX_INTEGER:
+        raise DatagramError("status-field", f"{numbers}, the largest number is {MAX_INTEGER}")
     return Status(
         boot=boot,
         sequence=sequence,
@@ -165,7 +174,7 @@ def unpack_status(value: bytes) -> Status:
         stop=StopLevel(stop),
         plan=plan,
         reason=Reason(reason),
-        lease_us=lease_us if flags & _HAS_LEASE else None,
+        permit_us=permit_us if flags & _HAS_PERMIT else None,
         map_number=map_number,
         remainder_us=remainder_us,
         position=position,
@@ -183,5 +192,6 @@ def unpack_status(value: bytes) -> Status:
         outputs=outputs,
         touch_turn=turn,
         touch_presses=presses,
+        touch_long_presses=long_presses,
         homing_number=homing_number,
     )

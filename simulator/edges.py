@@ -1,6 +1,7 @@
 """When a joint's motion meets the edges of its home sensor: solved for, never stepped through."""
 
 from itertools import pairwise
+from typing import Final
 
 from protocol.constants import US
 from protocol.points import Point
@@ -8,11 +9,11 @@ from simulator.joint.buffer import PointBuffer, turning_points
 from simulator.joint.motion import FreeMotion
 from simulator.physics.hall import HallSensor
 
-SOON_US = 1.0
+SOON_US: Final = 1.0
 """How soon after a motion begins on a Hall edge the firmware sees the new level."""
-MEETING_S = 1e-9
+MEETING_S: Final = 1e-9
 """By how much at most rounding moves an edge out of the leg of a motion that it lies in."""
-FINE_US = 1e-3
+FINE_US: Final = 1e-3
 """Path time to which a crossing is solved: at 10⁷ counts/s a hundredth of a count."""
 
 

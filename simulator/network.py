@@ -15,33 +15,33 @@ link. It decides at the moment of sending when a frame will arrive. Calls come i
 import math
 from dataclasses import dataclass
 from random import Random
-from typing import Literal
+from typing import Final, Literal
 
 Direction = Literal["forward", "back"]
 """Forward is from the coordinator to the joint."""
 
-BOTH: tuple[Direction, ...] = ("forward", "back")
+BOTH: Final[tuple[Direction, ...]] = ("forward", "back")
 
-MS = 1000
-MINUTE_US = 60_000_000
+MS: Final = 1000
+MINUTE_US: Final = 60_000_000
 
-STEP_US = 10_000  # of the chain, whatever the traffic
+STEP_US: Final = 10_000  # of the chain, whatever the traffic
 
 # The back path, from the joint, is the quieter one.
-BACK_MEDIAN = 0.7
-BACK_TAIL = 0.6
+BACK_MEDIAN: Final = 0.7
+BACK_TAIL: Final = 0.6
 
 # A joint's radio sends some frames late (esp-idf issue 15345 shows such gaps).
-HELD_BACK_MS = (10.0, 20.0)
+HELD_BACK_MS: Final = (10.0, 20.0)
 # A sleeping station collects frames at the next beacon: 100 time units of 1.024 ms (IEEE 802.11).
-POWER_SAVE_MS = 102.4
-OUTAGE_S = (0.5, 2.0)
+POWER_SAVE_MS: Final = 102.4
+OUTAGE_S: Final = (0.5, 2.0)
 
 # A stream's sender repeats what was not acknowledged after a time-out that doubles each time
 # (RFC 6298 section 5). Its floor there is 1 s; 200 ms is common practice. The real one follows the
 # measured round trip upwards, and may back off further than 3.2 s: both are left out.
-MIN_RTO_US = 200_000
-MAX_RTO_US = 3_200_000
+MIN_RTO_US: Final = 200_000
+MAX_RTO_US: Final = 3_200_000
 
 
 @dataclass(frozen=True, slots=True)
@@ -74,7 +74,7 @@ class Profile:
     """Mean number of outages that begin in a minute; each takes both directions for 0.5 to 2 s."""
 
 
-PROFILES: dict[str, Profile] = {
+PROFILES: Final[dict[str, Profile]] = {
     "none": Profile(),
     "quiet": Profile(
         base_forward_ms=0.6,
@@ -172,6 +172,8 @@ class Link:
     def __init__(self, profile: Profile, seed: int, start_us: int = 0) -> None:
         self.profile = profile
         self._random = Random(seed)
+        self._drawn: float | None = None
+        """The second number of a pair that was drawn."""
         # Of their own, so that when outages come does not depend on the traffic.
         self._outage_random = Random(f"outages {seed}")
         self._ways: dict[Direction, _Way] = {
@@ -276,7 +278,16 @@ class Link:
         return delay_us
 
     def _lognormal_us(self, way: _Way) -> float:
-        return way.median_us * math.exp(self._random.gauss(0.0, self.profile.sigma))
+        return way.median_us * math.exp(self._gauss() * self.profile.sigma)
+
+    def _gauss(self) -> float:
+        """Draw from the standard normal distribution, two at a time (Box and Muller 1958)."""
+        drawn, self._drawn = self._drawn, None
+        if drawn is None:
+            angle = self._random.random() * math.tau
+            radius = math.sqrt(-2.0 * math.log(1.0 - self._random.random()))
+            drawn, self._drawn = math.cos(angle) * radius, math.sin(angle) * radius
+        return drawn
 
     def _loss(self, bad: bool) -> float:
         return self.profile.loss_bad if bad else self.profile.loss_good

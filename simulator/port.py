@@ -15,7 +15,7 @@ import os
 import time
 from collections.abc import Callable
 from functools import partial
-from typing import Final
+from typing import Final, cast
 
 from websockets.asyncio.server import Server, ServerConnection, serve
 from websockets.exceptions import ConnectionClosed
@@ -26,6 +26,7 @@ from protocol.constants import (
     HANDSHAKE_TIMEOUT_US,
     MAX_DATAGRAM_BYTES,
     MAX_FRAME_BYTES,
+    MAX_OPENING_BYTES,
     STREAM_PATH,
     SUBPROTOCOL,
     US,
@@ -35,11 +36,9 @@ from simulator.joint.endpoint import StreamOut
 from simulator.network import Direction, Link
 from simulator.unit import JointUnit, WorldTruth
 
-MAX_STREAMS: Final = 8
-"""Open at once. More than the joint's limit on unproven ones, so that it decides which must go."""
 MAX_FRAMES_ON_WAY: Final = 32
 """Frames of one stream that are delayed and not yet arrived; reading waits while there are more."""
-MAX_FRAMES_OUT: Final = 128
+MAX_FRAMES_OUT: Final = 32
 """Frames that a peer has not taken; with more its stream is dropped."""
 PING_S: Final = 5.0
 
@@ -53,18 +52,23 @@ def world_us() -> float:
 
 
 class _Stream:
-    """An open WebSocket and what waits to be written to it."""
+    """A TCP connection, from its first byte on, and what waits to be written to its WebSocket."""
 
     def __init__(self, socket: ServerConnection) -> None:
         self.socket = socket
+        self.is_open = False
+        """Whether it has become a WebSocket."""
         self.out: asyncio.Queue[str | bytes | None] = asyncio.Queue(MAX_FRAMES_OUT)
         self.on_way = asyncio.Semaphore(MAX_FRAMES_ON_WAY)
 
     def put(self, frame: str | bytes | None, _at_us: float) -> None:
         """Queue a frame, or None to close; a peer that takes nothing loses its stream."""
-        if self.out.full():
+        if self.out.full() or (not self.is_open and frame is None):
             self.socket.transport.abort()
             return
+        if isinstance(frame, bytes):
+            # The first one acknowledges the proof: from now on it is no stranger's.
+            self.socket.protocol.max_message_size = MAX_FRAME_BYTES
         self.out.put_nowait(frame)
 
     async def write(self) -> None:
@@ -74,11 +78,26 @@ class _Stream:
         await self.socket.close()
 
 
+class _Connection(ServerConnection):
+    """Counts for the joint from its first byte on: also one that never asks for a WebSocket."""
+
+    port: "JointPort"
+    stream_id: int
+
+    def connection_made(self, transport: asyncio.BaseTransport) -> None:
+        super().connection_made(transport)
+        self.stream_id = self.port.connected(self)
+
+    def connection_lost(self, exc: Exception | None) -> None:
+        super().connection_lost(exc)
+        self.port.disconnected(self.stream_id)
+
+
 class JointPort(asyncio.DatagramProtocol):
     """A joint's unit, its sockets, and the link between them."""
 
     def __init__(
-        self, unit: JointUnit, link: Link, told: Callable[[str, WorldTruth], None]
+        self, unit: JointUnit, link: Link, on_truth: Callable[[str, WorldTruth], None]
     ) -> None:
         self.unit = unit
         self.udp_port = 0
@@ -86,7 +105,7 @@ class JointPort(asyncio.DatagramProtocol):
         self.instance = ""
         """Its DNS-SD name, once it is announced."""
         self._link = link
-        self._told = told
+        self._on_truth = on_truth
         self._queue: list[tuple[float, int, Callable[[float], None]]] = []
         self._order = itertools.count()
         self._streams: dict[int, _Stream] = {}
@@ -101,6 +120,7 @@ class JointPort(asyncio.DatagramProtocol):
         transport, _ = await loop.create_datagram_endpoint(lambda: self, local_addr=(interface, 0))
         self._transport = transport
         self.udp_port = transport.get_extra_info("sockname")[1]
+        self.unit.listens_at(self.udp_port)
         self._server = await serve(
             self._serve,
             interface,
@@ -113,7 +133,8 @@ class JointPort(asyncio.DatagramProtocol):
             ping_interval=PING_S,
             ping_timeout=PING_S,
             close_timeout=1.0,
-            max_size=MAX_FRAME_BYTES,
+            max_size=MAX_OPENING_BYTES,
+            create_connection=type("_OwnConnection", (_Connection,), {"port": self}),
             logger=_stream_logger(),
         )
         self.stream_port = next(iter(self._server.sockets)).getsockname()[1]
@@ -136,7 +157,7 @@ class JointPort(asyncio.DatagramProtocol):
 
     def tell(self, truth: WorldTruth) -> None:
         """Hand on what truly happened."""
-        self._told(self.unit.settings.name, truth)
+        self._on_truth(self.unit.settings.name, truth)
 
     # ---- the world ------------------------------------------------------------------------
 
@@ -197,26 +218,40 @@ class JointPort(asyncio.DatagramProtocol):
             return socket.respond(
                 http.HTTPStatus.NOT_FOUND, f"The joint's stream is at {STREAM_PATH}.\n"
             )
-        if len(self._streams) >= MAX_STREAMS:
-            return socket.respond(
-                http.HTTPStatus.SERVICE_UNAVAILABLE, f"{MAX_STREAMS} streams are open already.\n"
-            )
         return None
 
+    def connected(self, socket: ServerConnection) -> int:
+        """A peer has connected; the number of its stream."""
+        stream_id, nonce = next(self._stream_ids), os.urandom(NONCE_BYTES)
+        self._streams[stream_id] = _Stream(socket)
+        address = str((socket.remote_address or ("",))[0])
+        self._comes(lambda at: self.unit.stream_opened(stream_id, at, nonce, address))
+        return stream_id
+
+    def disconnected(self, stream_id: int) -> None:
+        """A connection is gone. One that was a WebSocket is read to its end first."""
+        if not self._streams[stream_id].is_open:
+            self._gone(stream_id)
+
+    def _gone(self, stream_id: int) -> None:
+        del self._streams[stream_id]
+        self._comes(lambda at: self.unit.stream_closed(stream_id, at))
+
     async def _serve(self, socket: ServerConnection) -> None:
-        stream_id, stream = next(self._stream_ids), _Stream(socket)
-        self._streams[stream_id] = stream
+        stream_id = cast(_Connection, socket).stream_id
+        stream = self._streams.get(stream_id)
+        if stream is None:
+            return  # it was gone before its turn came
+        stream.is_open = True
         writer = asyncio.create_task(stream.write())
         try:
-            self._comes(lambda at: self.unit.stream_opened(stream_id, at, os.urandom(NONCE_BYTES)))
             async for frame in socket:
                 await stream.on_way.acquire()
                 self._comes(partial(self._take, stream_id, stream, frame))
         except ConnectionClosed:
             pass
         finally:
-            del self._streams[stream_id]
-            self._comes(lambda at: self.unit.stream_closed(stream_id, at))
+            self._gone(stream_id)
             writer.cancel()
             with contextlib.suppress(asyncio.CancelledError, ConnectionClosed):
                 await writer

@@ -39,6 +39,7 @@ async def joints_served(
     profile: Profile,
     seed: int,
     truth: Path | None = None,
+    service_type: str = SERVICE_TYPE,
 ) -> AsyncIterator[list[JointPort]]:
     """Serve joints, base to tool, on the interface with this IPv4 address, until left.
 
@@ -46,14 +47,14 @@ async def joints_served(
     Raises OSError when an address or the truth log cannot be had.
     """
     async with contextlib.AsyncExitStack() as stack:
-        told: Callable[[str, WorldTruth], None] = _forget
+        on_truth: Callable[[str, WorldTruth], None] = _forget
         if truth is not None:
-            told = _TruthLog(stack.enter_context(truth.open("a", encoding="utf-8"))).write
+            on_truth = _TruthLog(stack.enter_context(truth.open("a", encoding="utf-8"))).write
         ports = []
         for settings in joints:
             unit = JointUnit(settings, key, world_us(), boot=secrets.randbits(32) or 1)
             link = Link(profile, _link_seed(seed, settings.id), int(world_us()))
-            port = JointPort(unit, link, told)
+            port = JointPort(unit, link, on_truth)
             await port.open(interface)
             stack.push_async_callback(port.close)
             ports.append(port)
@@ -63,7 +64,9 @@ async def joints_served(
         stack.push_async_callback(zeroconf.async_close)
         stack.push_async_callback(zeroconf.async_unregister_all_services)
         # Together: each waits for somebody who has the name already (RFC 6762 §8.1).
-        announced = await asyncio.gather(*(_announce(zeroconf, port, interface) for port in ports))
+        announced = await asyncio.gather(
+            *(_announce(zeroconf, port, interface, service_type) for port in ports)
+        )
         await asyncio.gather(*announced)
         yield ports
 
@@ -75,13 +78,15 @@ async def _share(ports: Sequence[JointPort]) -> None:
         await asyncio.sleep(1.0)
 
 
-async def _announce(zeroconf: AsyncZeroconf, port: JointPort, interface: str) -> Awaitable[None]:
+async def _announce(
+    zeroconf: AsyncZeroconf, port: JointPort, interface: str, service_type: str
+) -> Awaitable[None]:
     settings = port.unit.settings
     announcement = Announcement(settings.id, FIRMWARE, port.udp_port)
-    port.instance = await _free_name(zeroconf, f"{settings.name}-{settings.id}")
+    port.instance = await _free_name(zeroconf, f"{settings.name}-{settings.id}", service_type)
     service = ServiceInfo(
-        SERVICE_TYPE,
-        f"{port.instance}.{SERVICE_TYPE}",
+        service_type,
+        f"{port.instance}.{service_type}",
         addresses=[socket.inet_aton(interface)],
         port=port.stream_port,
         properties=announcement.txt(),
@@ -92,14 +97,14 @@ async def _announce(zeroconf: AsyncZeroconf, port: JointPort, interface: str) ->
     return await zeroconf.async_register_service(service, cooperating_responders=True)
 
 
-async def _free_name(zeroconf: AsyncZeroconf, name: str) -> str:
+async def _free_name(zeroconf: AsyncZeroconf, name: str, service_type: str) -> str:
     """A name that nobody answers to, so that two joints with one id are both seen.
 
     The library's own probe asks for a shared record, whose owner may answer after it has ended. A
     multicast answer is asked for: of several programs on one host, a unicast one reaches any.
     """
     for number in itertools.count(2):
-        found = AsyncServiceInfo(SERVICE_TYPE, f"{name}.{SERVICE_TYPE}")
+        found = AsyncServiceInfo(service_type, f"{name}.{service_type}")
         if not await found.async_request(
             zeroconf.zeroconf, PROBE_MS, question_type=DNSQuestionType.QM
         ):
@@ -131,6 +136,8 @@ class _TruthLog:
             "position": truth.position,
             "path_us": truth.path_us,
             "trajectory": truth.trajectory,
+            "outputs": truth.outputs,
+            "inputs": truth.inputs,
         }
         self._file.write(json.dumps(line) + "\n")
         self._file.flush()

@@ -34,3 +34,8 @@ class JointSettings:
     idle_watts: float = 1.0
     """Of the electronics: controller, radio, sensors."""
     rssi_dbm: int = -55
+    inputs: int = 0
+    outputs: int = 0
+    feedback: tuple[tuple[int, int], ...] = ()
+    """Pairs of an input and an output, by their bits: the input follows the output, as that of a
+    gripper that closes around something does."""

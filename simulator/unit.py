@@ -8,14 +8,14 @@ import math
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from random import Random
-from typing import TypeVar
+from typing import Final, TypeVar
 
 from protocol.constants import US
 from protocol.drive import Drive
 from protocol.states import MOVING_STATES
 from protocol.status import Fault, Status
 from simulator.edges import SOON_US, PathEdges, next_edge
-from simulator.joint.endpoint import Endpoint, Reply, StreamOut
+from simulator.joint.endpoint import DISCARD_PORT, Endpoint, Reply, StreamOut
 from simulator.joint.joint import Joint, JointIdentity
 from simulator.physics.clock import JointOscillator
 from simulator.physics.hall import HallSensor
@@ -26,12 +26,15 @@ from simulator.settings import JointSettings
 
 _T = TypeVar("_T")
 
-FIRMWARE = "unisono-software-joint 1"
-SENSE_US = 1_000_000
+FIRMWARE: Final = "unisono-software-joint 1"
+SENSE_US: Final = 1_000_000
 """Temperature and supply change slowly: read once a second."""
-SKEW_PPM = 40.0
+SKEW_PPM: Final = 40.0
 """Crystals are sold for ±10 to ±20 ppm each (common practice); two of them, with some to spare."""
-UPTIME_US = 1_000 * US
+FOLLOW_US: Final = 100_000
+"""From an output to the input that follows it: a small gripper closes about so fast (common
+practice)."""
+UPTIME_US: Final = 1_000 * US
 
 
 @dataclass(frozen=True, slots=True)
@@ -39,7 +42,7 @@ class WorldTruth:
     """What really happened, in true time: the campaign judges by this alone."""
 
     event: str
-    """start, resume, hold, finish, stop or home."""
+    """start, resume, hold, finish, stop or home; outputs or inputs where some of them switched."""
     at_ns: int
     position: float
     """True counts."""
@@ -47,6 +50,9 @@ class WorldTruth:
     trajectory: int
     plan: int = 0
     """By which a start was made; a joint may have left it since, in the same instant."""
+    outputs: int = 0
+    """One bit each, from then on."""
+    inputs: int = 0
 
 
 class JointUnit:
@@ -78,7 +84,16 @@ class JointUnit:
         """What a broken temperature sensor always reads; None while it is well."""
         self.slipped = 0
         """Counts by which steps were lost since the world began."""
+        self.follows = True
+        """Whether inputs follow their outputs; what a gripper did not meet is never held."""
+        self._inputs = 0
+        """As they truly are, one bit each."""
+        self._outputs = 0
+        """As they truly were when inputs were last made to follow them."""
+        self._following: list[tuple[float, int, int]] = []
+        """True time, mask and values of inputs that are about to follow, in order."""
         self._key = key
+        self._udp_port = DISCARD_PORT
         self._random = Random(settings.seed)
         self._origin = self._random.uniform(settings.start_low, settings.start_high)
         self._thermal = Thermal(settings.ambient_c, start_us=round(start_us))
@@ -106,10 +121,13 @@ class JointUnit:
             identity,
             point_capacity=self.settings.point_capacity,
             max_step_rate_hz=self.settings.max_step_rate_hz,
+            inputs=self.settings.inputs,
+            outputs=self.settings.outputs,
         )
         self.joint.rssi_dbm = self.settings.rssi_dbm
         self.joint.poll(uptime_us)
-        self.endpoint = Endpoint(self.joint, self._key)
+        self.joint.input(self._inputs, self._inputs, uptime_us)
+        self.endpoint = Endpoint(self.joint, self._key, self._udp_port)
         self._sense_us = math.floor(uptime_us / SENSE_US + 1) * float(SENSE_US)
         self._settle(true_us, uptime_us)
 
@@ -149,9 +167,15 @@ class JointUnit:
         """The reply's bytes, sent at a true time."""
         return reply.encode(self.joint_us(true_us))
 
-    def stream_opened(self, stream_id: int, true_us: float, nonce: bytes) -> StreamOut:
-        """A peer opened a stream; `nonce` is 32 fresh random bytes."""
-        return self.endpoint.stream_opened(stream_id, self._enter(true_us), nonce)
+    def listens_at(self, udp_port: int) -> None:
+        """Tell peers this port for datagrams, in this boot and those to come."""
+        self._udp_port = self.endpoint.udp_port = udp_port
+
+    def stream_opened(
+        self, stream_id: int, true_us: float, nonce: bytes, address: str = ""
+    ) -> StreamOut:
+        """A peer at an address connected; `nonce` is 32 fresh random bytes."""
+        return self.endpoint.stream_opened(stream_id, self._enter(true_us), nonce, address)
 
     def stream_frame(self, stream_id: int, data: str | bytes, true_us: float) -> StreamOut:
         """A frame came on a stream."""
@@ -206,9 +230,18 @@ class JointUnit:
         self._settle(true_us, now)
         self._enter(true_us)
 
+    def input(self, true_us: float, bit: int, level: bool) -> None:
+        """Script what an input shows from now on, until it follows an output again."""
+        self._enter(true_us)
+        self._show(true_us, 1 << bit, level << bit)
+
     def reboot(self, true_us: float) -> None:
-        """Power lost and back: a new boot that knows neither configuration nor position."""
+        """Power lost and back: a new boot that knows neither configuration nor position.
+
+        Its outputs are off.
+        """
         self.poll(true_us)
+        self._truths += self._outputs_end(true_us)
         self._origin = self.true_position(true_us)[0]
         self._start_firmware(true_us, 0.0)
 
@@ -246,6 +279,9 @@ class JointUnit:
                 self.joint.hall(level, due_us)
             elif due_us >= self._sense_us:
                 self._sense(due_us)
+            elif self._following and due_us >= self.joint_us(self._following[0][0]):
+                at_us, mask, values = self._following.pop(0)
+                self._show(at_us, mask, values)
             else:
                 out = self.endpoint.poll(due_us)
                 self._frames += out.frames
@@ -268,6 +304,8 @@ class JointUnit:
         firmware_us = self.endpoint.next_deadline()
         if firmware_us is not None and firmware_us < due_us:
             due_us = firmware_us
+        if self._following:
+            due_us = min(due_us, self.joint_us(self._following[0][0]))
         if self._edge is not None and self._edge[0] <= due_us:
             return self._edge
         return due_us, None
@@ -279,15 +317,39 @@ class JointUnit:
             position = self._true(truth.position)
             self._truths.append(
                 WorldTruth(
-                    truth.event, at_ns, position, truth.path_us, truth.trajectory, truth.plan
+                    truth.event, at_ns, position, truth.path_us, truth.trajectory, truth.plan,
+                    truth.outputs, truth.inputs,
                 )
-            )
+            )  # fmt: skip
+        if self.joint.outputs != self._outputs:
+            self._follow(true_us)
         watts, fan = self._winding_watts(), self.joint.fan_percent > 0
         if (watts, fan) != self._heated:
             self._thermal.set_power(round(true_us), watts + self.settings.idle_watts)
             self._thermal.set_fan(round(true_us), fan)
             self._heated = watts, fan
         self._edge = self._next_edge(now)
+
+    def _follow(self, true_us: float) -> None:
+        """Outputs switched: their inputs follow."""
+        changed, self._outputs = self.joint.outputs ^ self._outputs, self.joint.outputs
+        for input_bit, output_bit in self.settings.feedback:
+            if self.follows and changed >> output_bit & 1:
+                level = self._outputs >> output_bit & 1
+                self._following.append((true_us + FOLLOW_US, 1 << input_bit, level << input_bit))
+
+    def _show(self, true_us: float, mask: int, values: int) -> None:
+        self._inputs = self._inputs & ~mask | (values & mask)
+        now = self.joint_us(true_us)
+        self.joint.input(mask, values, now)
+        self._settle(true_us, now)
+
+    def _outputs_end(self, true_us: float) -> list[WorldTruth]:
+        """What is true of outputs when power is lost."""
+        if not self.joint.outputs:
+            return []
+        position = self.true_position(true_us)[0]
+        return [WorldTruth("outputs", round(true_us * 1_000), position, 0.0, 0, 0, 0, self._inputs)]
 
     def _next_edge(self, now: float) -> tuple[float, bool] | None:
         joint, offset = self.joint, self._true(0.0)

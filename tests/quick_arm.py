@@ -3,7 +3,7 @@
 import json
 import secrets
 
-from coordinator.arm_joint import DEFAULT_WORDS, SPARE_WORDS
+from coordinator.config.joint import DEFAULT_WORDS, SPARE_WORDS
 
 HOME_DEG = -160.0
 VELOCITY_DEG_S = 60.0
@@ -30,11 +30,15 @@ supply_limit_v = 18
 run_current_a = 1.0
 hold_current_a = 0.5
 hop_resistance_ohm = 0.02
+touch = {touch}
 """
 
 
-def arm_text(joints: int = 3, ids: str | None = None) -> str:
-    """An arm file. `ids`: ten hex digits that all ids begin with; without, some nobody else has."""
+def arm_text(joints: int = 3, ids: str | None = None, *, touch: bool = True) -> str:
+    """An arm file. `ids`: ten hex digits that all ids begin with; without, some nobody else has.
+
+    Without `touch` nobody listens to the joints' own controls: an arm at rest takes less then.
+    """
     first = secrets.token_hex(5) if ids is None else ids
     names = [NAMES[k] if k < len(NAMES) else f"joint{k + 1}" for k in range(joints)]
     words = DEFAULT_WORDS + SPARE_WORDS
@@ -48,6 +52,7 @@ def arm_text(joints: int = 3, ids: str | None = None) -> str:
             home=HOME_DEG,
             velocity=VELOCITY_DEG_S,
             acceleration=ACCELERATION_DEG_S2,
+            touch=json.dumps(touch),
         )
         for k, name in enumerate(names)
     )

@@ -25,6 +25,7 @@ PURE = (
     "coordinator/programs",
     "coordinator/motion",
     "coordinator/core",
+    "coordinator/pictures",
     "coordinator/rehearsal",
 )
 

@@ -4,28 +4,31 @@ from fastapi import Depends, FastAPI
 
 from coordinator.api.bodies import MAX_BODY_BYTES
 from coordinator.api.commands import commands
-from coordinator.api.desk import Desk, taking
-from coordinator.api.document import document
-from coordinator.api.feed import Feed
-from coordinator.api.guard import Guard
+from coordinator.api.control_routes import ControlDesk, taking
+from coordinator.api.feed_socket import watching
+from coordinator.api.hand import Hand
 from coordinator.api.joints import joints
+from coordinator.api.live_feed import LiveFeed
+from coordinator.api.login import session
 from coordinator.api.metrics import Metrics
+from coordinator.api.middleware import RequestChecks
+from coordinator.api.openapi import document
 from coordinator.api.page import add_page
-from coordinator.api.place import ON_LOOPBACK, Place
 from coordinator.api.probes import add_probes
 from coordinator.api.problems import add_handlers
-from coordinator.api.reading import reading
 from coordinator.api.records import records
 from coordinator.api.rehearsals import rehearsals
-from coordinator.api.session import session
+from coordinator.api.served_at import ON_LOOPBACK, ServedAt
+from coordinator.api.state_routes import reading
+from coordinator.api.taught import taught
+from coordinator.api.touch import TouchHands
 from coordinator.api.warnings import warnings
-from coordinator.api.watching import watching
-from coordinator.rehearsing import Rehearsals
+from coordinator.config.settings import API_PREFIX
 from coordinator.service import Service
-from coordinator.settings import API_PREFIX
+from coordinator.workers.rehearsals import Rehearsals
 
 
-def create_app(service: Service, place: Place = ON_LOOPBACK) -> FastAPI:
+def create_app(service: Service, served_at: ServedAt = ON_LOOPBACK) -> FastAPI:
     """The API and the page of one arm's coordinator."""
     app = FastAPI(
         title="Unisono",
@@ -35,8 +38,8 @@ def create_app(service: Service, place: Place = ON_LOOPBACK) -> FastAPI:
     )
     document(app)
     add_handlers(app)
-    app.add_middleware(Guard, place=place, max_body_bytes=MAX_BODY_BYTES)
-    desk = Desk(service)
+    app.add_middleware(RequestChecks, served_at=served_at, max_body_bytes=MAX_BODY_BYTES)
+    desk = ControlDesk(service)
     app.state.rehearsals = Rehearsals(service.arm)
     for part in (
         reading(service),
@@ -45,12 +48,14 @@ def create_app(service: Service, place: Place = ON_LOOPBACK) -> FastAPI:
         commands(service, desk),
         taking(desk),
         warnings(service),
-        session(place),
+        taught(service, desk),
+        session(served_at),
         rehearsals(app.state.rehearsals, service),
     ):
         app.include_router(part, prefix=API_PREFIX, dependencies=[Depends(desk.hear)])
-    feed = app.state.feed = Feed(service, desk)
-    app.include_router(watching(feed, desk), prefix=API_PREFIX)
+    TouchHands(service, desk)
+    feed = app.state.feed = LiveFeed(service, desk)
+    app.include_router(watching(feed, desk, Hand(service, desk)), prefix=API_PREFIX)
     add_probes(app, service, Metrics(service, feed))
     add_page(app)
     return app

@@ -5,8 +5,9 @@ from typing import Annotated, Final
 from fastapi import Path
 from pydantic import BaseModel, ConfigDict, Field
 
-from coordinator.programs.size import MAX_PROGRAM_BYTES
-from coordinator.stop_words import StopWord
+from coordinator.core.stop_words import StopWord
+from coordinator.programs import Switches
+from coordinator.programs.size import MAX_LOOPS, MAX_PROGRAM_BYTES
 
 MAX_BODY_BYTES: Final = 2 * MAX_PROGRAM_BYTES + 10_000
 """Of a program each line end takes two bytes in JSON, and even one of empty lines must fit."""
@@ -32,10 +33,28 @@ class ProgramBody(Body):
     text: Annotated[str, Field(max_length=MAX_BODY_BYTES, examples=["G0 A-35 B-20\nM2\n"])]
 
 
-class RunBody(ProgramBody):
-    """A program to play, and what to call it."""
+class SwitchedBody(ProgramBody):
+    """A program and how it is to be played: whether lines with a slash are left out, whether M1
+    stops, whether the arm waits after each line, and from which line on.
+    """
+
+    block_delete: Annotated[bool, Field(examples=[False])] = False
+    optional_stop: Annotated[bool, Field(examples=[False])] = False
+    step_by_line: Annotated[bool, Field(examples=[False])] = False
+    from_line: Annotated[int | None, Field(ge=1, le=MAX_PROGRAM_BYTES, examples=[None])] = None
+
+    @property
+    def switches(self) -> Switches:
+        """These as one value."""
+        return Switches(self.block_delete, self.optional_stop, self.step_by_line, self.from_line)
+
+
+class RunBody(SwitchedBody):
+    """A program to play: its name, how often, and under which id its text is kept, if it is."""
 
     name: Annotated[str, Field(min_length=1, max_length=255, examples=["prick_out_tray.nc"])]
+    loops: Annotated[int, Field(ge=1, le=MAX_LOOPS, examples=[3])] = 1
+    taught: Annotated[int | None, Field(ge=1, le=2**53 - 1, examples=[None])] = None
 
 
 class StopBody(Body):
@@ -45,16 +64,41 @@ class StopBody(Body):
 
 
 class OverrideBody(Body):
-    """Feed override in per cent of the program's speed."""
+    """LiveFeed override in per cent of the program's speed."""
 
     percent: Annotated[float, Field(ge=5.0, le=100.0, allow_inf_nan=False, examples=[50])]
 
 
+Velocity = Annotated[float, Field(ge=-1e4, le=1e4, allow_inf_nan=False, examples=[-5.0])]
+
+
 class JogBody(Body):
-    """Turn one joint; to be renewed several times a second."""
+    """Turn these joints and no others; to be renewed several times a second, empty to let go."""
+
+    velocities_deg_s: Annotated[
+        dict[JointName, Velocity], Field(max_length=64, examples=[{"elbow": -5.0}])
+    ]
+
+
+class StepBody(Body):
+    """Turn one joint by an angle, from where its last step ends."""
 
     joint: JointName
-    velocity_deg_s: Annotated[float, Field(ge=-1e4, le=1e4, allow_inf_nan=False, examples=[-5.0])]
+    by_deg: Annotated[float, Field(ge=-360, le=360, allow_inf_nan=False, examples=[0.1])]
+    speed_deg_s: Annotated[float, Field(gt=0, le=1e4, allow_inf_nan=False, examples=[5.0])]
+
+
+class GoBody(Body):
+    """Go to a waypoint; to be renewed several times a second, let go by a jog of nothing."""
+
+    waypoint: Annotated[int, Field(ge=1, le=2**53 - 1, examples=[3])]
+
+
+class OutputBody(Body):
+    """Switch an output by hand."""
+
+    output: Annotated[str, Field(min_length=1, max_length=64, examples=["gripper"])]
+    on: Annotated[bool, Field(examples=[True])]
 
 
 class BlinkBody(Body):

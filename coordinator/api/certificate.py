@@ -15,7 +15,7 @@ from cryptography.hazmat.primitives import hashes, serialization
 from cryptography.hazmat.primitives.asymmetric import ec
 from cryptography.x509.oid import ExtendedKeyUsageOID, NameOID
 
-from coordinator.data_folder import DataFolderError, write_whole
+from coordinator.config.data_folder import DataFolderError, write_whole
 
 SERVER_FILE: Final = "server.pem"
 """Key and certificate, for the owner's eyes only."""

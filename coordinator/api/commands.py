@@ -8,37 +8,51 @@ from typing import Any
 from fastapi import APIRouter, HTTPException, Request, Response
 
 from coordinator.api import bodies
-from coordinator.api.desk import Desk, name_of
+from coordinator.api.control_routes import ControlDesk, asking, name_of
+from coordinator.api.hand import Hand
+from coordinator.api.json_response import json_response
 from coordinator.api.tokens import Role
+from coordinator.config.settings import API_PREFIX
 from coordinator.core import events
+from coordinator.core.stop_words import STOP_LEVELS
+from coordinator.playing.runs import Wanted
 from coordinator.service import Service
-from coordinator.settings import API_PREFIX
-from coordinator.stop_words import STOP_LEVELS
 from protocol.constants import PPM
 from protocol.drive import StopLevel
 
 
-def commands(service: Service, desk: Desk) -> APIRouter:
+def commands(service: Service, desk: ControlDesk) -> APIRouter:
     """Routes that may move the arm or stop it, and the check of a program."""
-    router = APIRouter()
+    router, hand = APIRouter(), Hand(service, desk)
+
+    def taken() -> dict[str, Any]:
+        return {"phase": service.phase, "unconfirmed": service.unstopped}
 
     def done(command: events.Command, who: str) -> dict[str, Any]:
         service.command(command, who)
-        return {"phase": service.phase}
+        return taken()
 
     @router.post("/check")
-    async def check(body: bodies.ProgramBody) -> Response:
-        return Response(await service.check(body.text), media_type="application/json")
+    async def check(body: bodies.SwitchedBody) -> Response:
+        found = await service.runs.check(body.text, body.switches)
+        return Response(found, media_type="application/json")
+
+    @router.post("/check/curves")
+    async def curves(body: bodies.SwitchedBody) -> Response:
+        return json_response(await service.runs.curves(body.text, body.switches))
 
     @router.post("/home", status_code=202)
-    async def home(body: bodies.HomeBody, request: Request, response: Response) -> dict[str, Any]:
+    async def home(
+        body: bodies.HomeBody, request: Request, response: Response
+    ) -> dict[str, int | None]:
         with desk.commanding(request) as who:
             number = service.command(events.Home(tuple(body.joints)), who.name)
         response.headers["Location"] = f"{API_PREFIX}/homings/{number}"
         return {"homing": number}
 
     @router.post("/runs", status_code=202)
-    async def play(body: bodies.RunBody, request: Request, response: Response) -> dict[str, Any]:
+    async def play(body: bodies.RunBody, request: Request, response: Response) -> dict[str, int]:
+        halts = service.runs.halts  # a stop that comes while anything is waited for counts
         with desk.commanding(request) as who:
 
             async def has_left() -> bool:
@@ -46,7 +60,10 @@ def commands(service: Service, desk: Desk) -> APIRouter:
                 desk.require(who)  # planning took a while, in which somebody may have taken control
                 return left
 
-            number = await service.play(body.name, body.text, has_left, who.name)
+            if body.taught is not None:
+                await service.taught.require_text(body.taught, body.text)
+            wanted = Wanted(body.name, body.text, body.loops, body.taught, body.switches)
+            number = await service.runs.play(wanted, has_left, who.name, halts)
         response.headers["Location"] = f"{API_PREFIX}/runs/{number}"
         return {"run": number}
 
@@ -71,10 +88,26 @@ def commands(service: Service, desk: Desk) -> APIRouter:
         with desk.commanding(request) as who:
             return done(events.Override(round(body.percent * PPM / 100)), who.name)
 
+    @router.post("/output")
+    async def output(body: bodies.OutputBody, request: Request) -> dict[str, Any]:
+        with desk.commanding(request) as who:
+            return done(events.Switch(body.output, body.on), who.name)
+
     @router.post("/jog")
     async def jog(body: bodies.JogBody, request: Request) -> dict[str, Any]:
-        with desk.commanding(request) as who:
-            return done(events.Jog(body.joint, body.velocity_deg_s), who.name)
+        hand.jog(events.Jog(body.velocities_deg_s), asking(request))
+        return taken()
+
+    @router.post("/step")
+    async def step(body: bodies.StepBody, request: Request) -> dict[str, Any]:
+        hand.jog(events.Step(body.joint, body.by_deg, body.speed_deg_s), asking(request))
+        return taken()
+
+    @router.post("/go")
+    async def go(body: bodies.GoBody, request: Request) -> dict[str, Any]:
+        await service.taught.now()  # so that the hand knows it
+        hand.jog(hand.go_to(body.waypoint), asking(request))
+        return taken()
 
     @router.post("/blink")
     async def blink(body: bodies.BlinkBody, request: Request) -> dict[str, Any]:

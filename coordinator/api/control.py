@@ -9,17 +9,16 @@ import hashlib
 import re
 from collections import Counter
 from dataclasses import dataclass
-from typing import Any, Final
+from typing import Final
 
+from coordinator.answers.control import ControlState
+from coordinator.codes.refusal import RefusalCode
 from coordinator.core.events import Refused
 
 FREED_AFTER_US: Final = 60_000_000
 """Without a word from its holder, while nothing moves. A feed that is open is a word."""
 _ID: Final = re.compile(r"[A-Za-z0-9_-]{8,64}")
 _NAME: Final = re.compile(r"[ -~]{1,40}")
-MOVING: Final = frozenset({"loading", "preparing", "starting", "moving", "holding", "discarding",
-                           "homing", "jogging"})  # fmt: skip
-"""Phases of the arm in which something moves or is about to."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -105,10 +104,12 @@ class Control:
         """Raise Refused unless this client has control now."""
         grant = self._grant
         if grant is None:
-            raise Refused("control", "control was given back meanwhile; ask again")
+            raise Refused(
+                RefusalCode.CONTROL, "control was given back meanwhile; take control first"
+            )
         if grant.who.id != who.id:
             raise Refused(
-                "control",
+                RefusalCode.CONTROL,
                 f"{grant.who.name} has control and commanded {_ago(now - grant.acted_us)} ago; "
                 "take control first, which holds what moves",
             )
@@ -149,17 +150,14 @@ class Control:
             del self._feeds[client_id]
         self.heard(client_id, now)
 
-    def state(self, now: int, *, moving: bool) -> dict[str, Any]:
-        """Who has control, for all to see."""
+    def state(self, now: int, *, moving: bool) -> ControlState:
+        """Who has control."""
         self._expire(now, moving)
-        grant = self._grant
-        return {
-            "holder": grant.who.public if grant else None,
-            "name": grant.who.name if grant else None,
-            "since_us": grant.since_us if grant else None,
-            "acted_us": grant.acted_us if grant else None,
-            "watchers": self._feeds.total(),
-        }
+        grant, watchers = self._grant, self._feeds.total()
+        if grant is None:
+            return ControlState(None, None, None, None, watchers)
+        who = grant.who
+        return ControlState(who.public, who.name, grant.since_us, grant.acted_us, watchers)
 
     def _expire(self, now: int, moving: bool) -> None:
         grant = self._grant

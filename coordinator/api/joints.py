@@ -22,6 +22,6 @@ def joints(service: Service) -> APIRouter:
         except Refused as unknown:
             raise NotFound(unknown.message) from unknown
         # That none is known is an answer, which a page asks for of every joint.
-        return found or {"homing": None, "edges": [], "middle": None, "shift_deg": None}
+        return found or {"homing": None, "edges": [], "middle": None, "home_offset_deg": None}
 
     return router

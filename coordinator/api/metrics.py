@@ -1,10 +1,10 @@
 """Figures for a monitoring system, in the Prometheus text format, in base units.
 
-What is not known is left out, never zero: of a joint that is silent, all it would have to say.
+What is not known is left out, never zero: of a joint that is offline, all it would have to say.
 """
 
-from collections.abc import Callable, Iterator
-from typing import Any, Final
+from collections.abc import Callable, Iterator, Sequence
+from typing import Final
 
 from fastapi import Response
 from prometheus_client import CollectorRegistry, generate_latest
@@ -12,33 +12,38 @@ from prometheus_client.core import CounterMetricFamily, GaugeMetricFamily, Metri
 from prometheus_client.exposition import CONTENT_TYPE_PLAIN_0_0_4
 from prometheus_client.registry import Collector
 
-from coordinator.api.feed import Feed
-from coordinator.core.link import LOST_AFTER_US
-from coordinator.run_counts import RunCounts
+from coordinator.api.live_feed import LiveFeed
+from coordinator.codes.link_word import LinkWord
+from coordinator.codes.outcome import Outcome
+from coordinator.core.snapshot.joint import JointSnapshot
+from coordinator.records.counts import RunCounts
 from coordinator.service import Service
 
-OUTCOMES: Final = ("finished", "stopped", "faulted", "refused", "lost")
+OUTCOMES: Final = tuple(outcome for outcome in Outcome if outcome.is_over)
 """Of runs that are over; all are told from the beginning, so that a first one is a rise."""
-_Value = Callable[[dict[str, Any]], float | None]
+_Value = Callable[[JointSnapshot], float | None]
 
 
-def _scaled(key: str, factor: float = 1.0) -> _Value:
-    return lambda joint: None if joint[key] is None else joint[key] * factor
+def _seconds(us: float | None) -> float | None:
+    return None if us is None else us * 1e-6
 
 
 _SAID: Final[dict[str, tuple[str, _Value]]] = {
-    "temperature_celsius": ("Temperature at its driver.", _scaled("temperature_c")),
-    "supply_volts": ("Supply as the joint measures it.", _scaled("supply_v")),
-    "homed": ("Whether it knows where it is.", _scaled("homed")),
-    "loss_ratio": ("Share of the last exchanges that were lost.", _scaled("loss")),
-    "rtt_p50_seconds": ("Median round trip of the last exchanges.", _scaled("rtt_p50_us", 1e-6)),
+    "temperature_celsius": ("Temperature at its driver.", lambda joint: joint.temperature_c),
+    "supply_volts": ("Supply as the joint measures it.", lambda joint: joint.supply_v),
+    "homed": ("Whether it knows where it is.", lambda joint: joint.homed),
+    "loss_ratio": ("Share of the last exchanges that were lost.", lambda joint: joint.loss),
+    "rtt_p50_seconds": (
+        "Median round trip of the last exchanges.",
+        lambda joint: _seconds(joint.rtt_p50_us),
+    ),
     "rtt_p99_seconds": (
         "99th percentile of the round trip of the last exchanges.",
-        _scaled("rtt_p99_us", 1e-6),
+        lambda joint: _seconds(joint.rtt_p99_us),
     ),
-    "clock_bound_seconds": (
+    "clock_uncertainty_seconds": (
         "What the error of its clock map cannot exceed.",
-        lambda joint: _scaled("bound_us", 1e-6)(joint["clock"]),
+        lambda joint: _seconds(joint.clock.uncertainty_us),
     ),
 }
 """Of joints that are heard: help and value by name."""
@@ -47,7 +52,7 @@ _SAID: Final[dict[str, tuple[str, _Value]]] = {
 class Metrics(Collector):
     """The figures of one service, taken when they are asked for."""
 
-    def __init__(self, service: Service, feed: Feed) -> None:
+    def __init__(self, service: Service, feed: LiveFeed) -> None:
         self._service = service
         self._feed = feed
         self._registry = CollectorRegistry()
@@ -63,7 +68,7 @@ class Metrics(Collector):
 
     def collect(self) -> Iterator[Metric]:
         """Give every figure to the registry."""
-        yield from _joints(self._service.snapshot()["joints"])
+        yield from _joints(self._service.snapshot().joints)
         yield from _runs(self._service.run_counts)
         for name, help_text, value in (
             ("watchers", "Clients that follow the live feed.", self._feed.watchers),
@@ -72,18 +77,20 @@ class Metrics(Collector):
             yield GaugeMetricFamily(f"unisono_{name}", help_text, value=value)
 
 
-def _joints(joints: list[dict[str, Any]]) -> Iterator[Metric]:
-    up = GaugeMetricFamily("unisono_joint_link_up", "Whether its session stands.", labels=["joint"])
+def _joints(joints: Sequence[JointSnapshot]) -> Iterator[Metric]:
+    up = GaugeMetricFamily(
+        "unisono_joint_link_up", "Whether it is heard and its stream stands.", labels=["joint"]
+    )
     for joint in joints:
-        up.add_metric([joint["name"]], joint["link"] == "up")
+        up.add_metric([joint.name], joint.link is LinkWord.UP)
     yield up
-    heard = [one for one in joints if one["age_us"] is not None and one["age_us"] <= LOST_AFTER_US]
+    heard = [one for one in joints if one.link is not LinkWord.OFFLINE]
     for name, (help_text, value) in _SAID.items():
         family = GaugeMetricFamily(f"unisono_joint_{name}", help_text, labels=["joint"])
         for joint in heard:
             found = value(joint)
             if found is not None:
-                family.add_metric([joint["name"]], found)
+                family.add_metric([joint.name], found)
         yield family
 
 

@@ -15,7 +15,7 @@ from fastapi.staticfiles import StaticFiles
 from starlette.responses import FileResponse, Response
 from starlette.types import Scope
 
-from coordinator.settings import DEMO_PROGRAM
+from coordinator.config.settings import DEMO_PROGRAM
 from coordinator.web import WEB
 
 _IMPORT_MAP: Final = re.compile(r'<script type="importmap">(.*?)</script>', re.DOTALL)

@@ -12,26 +12,17 @@ from fastapi.exceptions import RequestValidationError
 from fastapi.responses import JSONResponse
 from starlette.exceptions import HTTPException
 
+from coordinator.codes.refusal import INPUT_CODES
 from coordinator.core.events import Refused
-from coordinator.motion.route import MAX_PROBLEMS
-from coordinator.planner import PlannerBusy
 from coordinator.programs import ProgramError
+from coordinator.programs.problems import MAX_PROBLEMS
 from coordinator.store import StoreError
+from coordinator.teaching.taught import TaughtError
+from coordinator.workers.planner import PlannerBusy
 
 TYPE: Final = "urn:unisono:problem:"
 MEDIA_TYPE: Final = "application/problem+json"
 
-INPUT_CODES: Final = frozenset(
-    {
-        "joint-unknown",
-        "jog-speed",
-        "override-range",
-        "program-empty",
-        "program-too-large",
-        "stop-level",
-    }
-)
-"""What the core refuses because the request asks for what cannot be; all else may change."""
 RETRY_S: Final = 5
 """After which the longest program is usually checked."""
 _HTTP_CODES: Final = {
@@ -87,6 +78,10 @@ def add_handlers(app: FastAPI) -> None:
     @app.exception_handler(NotFound)
     async def not_found(_request: Request, error: NotFound) -> JSONResponse:
         return problem(404, "not-found", str(error))
+
+    @app.exception_handler(TaughtError)
+    async def wrong_edit(_request: Request, error: TaughtError) -> JSONResponse:
+        return problem(422, "taught", str(error))
 
     @app.exception_handler(RequestValidationError)
     async def invalid(_request: Request, error: RequestValidationError) -> JSONResponse:

@@ -16,7 +16,16 @@ EventId = Annotated[
     int,
     Query(ge=1, le=2**53 - 1, description="Events before the one of this id.", examples=[100]),
 ]
+Details = Annotated[
+    bool, Query(description="Also the parts of what has a line of its own.", examples=[True])
+]
 Limit = Annotated[int, Query(ge=1, le=500, description="At most so many.", examples=[20])]
+
+
+def program_text(text: str) -> Response:
+    """A program; whoever wrote it, no browser may take it for a page."""
+    headers = {"X-Content-Type-Options": "nosniff"}
+    return Response(text, media_type="text/plain; charset=utf-8", headers=headers)
 
 
 def records(service: Service) -> APIRouter:
@@ -25,32 +34,32 @@ def records(service: Service) -> APIRouter:
 
     @router.get("/homings/{number}")
     async def homing(number: Number) -> dict[str, Any]:
-        return _found(await service.homing(number), f"there was no homing {number}")
+        return _found(await service.homings.homing(number), f"there was no homing {number}")
 
     @router.get("/runs")
     async def runs(before: RunNumber | None = None, limit: Limit = 100) -> dict[str, Any]:
-        return {"runs": await service.runs(before, limit)}
+        return {"runs": await service.runs.summaries(before, limit)}
 
     @router.get("/runs/{number}")
     async def run(number: Number) -> dict[str, Any]:
-        return _found(await service.progress(number), f"there was no run {number}")
+        return _found(await service.runs.progress(number), f"there was no run {number}")
 
     @router.get("/runs/{number}/report")
     async def report(number: Number) -> dict[str, Any]:
-        return _found(await service.report(number), f"there was no run {number}")
+        return _found(await service.runs.report(number), f"there was no run {number}")
 
     @router.get("/runs/{number}/program", response_class=Response)
     async def program(number: Number) -> Response:
-        text = await service.program(number)
+        text = await service.runs.program(number)
         if text is None:
             raise NotFound(f"no program of a run {number} is known")
-        # Whoever wrote it, no browser may take it for a page.
-        headers = {"X-Content-Type-Options": "nosniff"}
-        return Response(text, media_type="text/plain; charset=utf-8", headers=headers)
+        return program_text(text)
 
     @router.get("/events")
-    async def events(before: EventId | None = None, limit: Limit = 100) -> dict[str, Any]:
-        return {"events": await service.events(before, limit)}
+    async def events(
+        before: EventId | None = None, limit: Limit = 100, details: Details = False
+    ) -> dict[str, Any]:
+        return {"events": await service.journal.newest(before, limit, details=details)}
 
     return router
 

@@ -5,29 +5,30 @@ from typing import Annotated, Any, Final, Literal
 from fastapi import APIRouter, Response
 from pydantic import Field
 
-from coordinator.api.bodies import Number, ProgramBody
+from coordinator.api.bodies import Number, SwitchedBody
 from coordinator.api.problems import NotFound
+from coordinator.codes.refusal import RefusalCode
+from coordinator.config.settings import API_PREFIX
 from coordinator.core.events import Refused
 from coordinator.programs.size import size_mistake
-from coordinator.rehearsing import Rehearsals, Wish
 from coordinator.service import Service
-from coordinator.settings import API_PREFIX
+from coordinator.workers.rehearsals import Rehearsals, Wish
 
-MAX_SEEDS: Final = 500
+MAX_REPETITIONS: Final = 500
 """Some minutes for a short program; more are for the command line."""
 Network = Literal["quiet", "home", "busy", "hostile"]
 NETWORK: Final = "home"
-SEEDS: Final = 20
+REPETITIONS: Final = 20
 CHOICE: Final = "rehearsal"
-"""Key of the setting that remembers the network and the number of seeds asked for last."""
+"""Key of the setting that remembers the network and the number of repetitions asked for last."""
 
 
-class RehearsalBody(ProgramBody):
+class RehearsalBody(SwitchedBody):
     """A program to rehearse, on which network and how often."""
 
     name: Annotated[str, Field(min_length=1, max_length=255, examples=["prick_out_tray.nc"])]
     network: Annotated[Network, Field(examples=["home"])] = NETWORK
-    seeds: Annotated[int, Field(ge=1, le=MAX_SEEDS, examples=[2])] = SEEDS
+    repetitions: Annotated[int, Field(ge=1, le=MAX_REPETITIONS, examples=[2])] = REPETITIONS
 
 
 def rehearsals(kept: Rehearsals, service: Service) -> APIRouter:
@@ -38,15 +39,20 @@ def rehearsals(kept: Rehearsals, service: Service) -> APIRouter:
 
     @router.get("/rehearsals")
     async def chosen() -> dict[str, Any]:
-        return last or await service.setting(CHOICE) or {"network": NETWORK, "seeds": SEEDS}
+        return (
+            last
+            or await service.choices.last(CHOICE)
+            or {"network": NETWORK, "repetitions": REPETITIONS}
+        )
 
     @router.post("/rehearsals", status_code=202)
     async def begin(body: RehearsalBody, response: Response) -> dict[str, Any]:
         if sentence := size_mistake(body.name, len(body.text.encode(errors="replace"))):
-            raise Refused("program-too-large", sentence)
-        number = kept.begin(Wish(body.name, body.text, body.network, body.seeds))
-        last.update(network=body.network, seeds=body.seeds)
-        service.choose(CHOICE, dict(last))
+            raise Refused(RefusalCode.PROGRAM_TOO_LARGE, sentence)
+        wish = Wish(body.name, body.text, body.network, body.repetitions, body.switches)
+        number = kept.begin(wish)
+        last.update(network=body.network, repetitions=body.repetitions)
+        service.choices.remember(CHOICE, dict(last))
         response.headers["Location"] = f"{API_PREFIX}/rehearsals/{number}"
         return {"rehearsal": number}
 

@@ -6,7 +6,7 @@ import uvicorn
 from fastapi import FastAPI
 
 from coordinator.api.connection import MAX_CONNECTIONS, BoundedHttp
-from coordinator.api.watching import MAX_WATCHERS
+from coordinator.api.feed_socket import MAX_WATCHERS
 from coordinator.api.websocket import BoundedWebSocket
 
 

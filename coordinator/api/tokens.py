@@ -13,7 +13,7 @@ from enum import StrEnum
 from pathlib import Path
 from typing import Final
 
-from coordinator.data_folder import DataFolderError, write_whole
+from coordinator.config.data_folder import DataFolderError, write_whole
 
 TOKENS_FILE: Final = "tokens.json"
 _BYTES: Final = 32

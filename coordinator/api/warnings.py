@@ -1,11 +1,10 @@
-"""Warnings that stand, and that somebody has seen them. Nothing here moves anything."""
+"""Warnings that stand, and that somebody has acknowledged them. Nothing here moves anything."""
 
-from typing import Any
-
-from fastapi import APIRouter, Request
+from fastapi import APIRouter, Request, Response
 
 from coordinator.api.bodies import Number
-from coordinator.api.desk import asking
+from coordinator.api.control_routes import asking
+from coordinator.api.json_response import json_response
 from coordinator.api.problems import NotFound
 from coordinator.service import Service
 
@@ -15,14 +14,14 @@ def warnings(service: Service) -> APIRouter:
     router = APIRouter()
 
     @router.get("/warnings")
-    async def standing() -> dict[str, Any]:
-        return {"warnings": service.snapshot()["warnings"]}
+    async def standing() -> Response:
+        return json_response({"warnings": service.snapshot().warnings})
 
-    @router.post("/warnings/{number}/seen")
-    async def seen(number: Number, request: Request) -> dict[str, Any]:
-        found = await service.see(number, asking(request).name)
+    @router.post("/warnings/{number}/acknowledge")
+    async def acknowledge(number: Number, request: Request) -> Response:
+        found = await service.acknowledge(number, asking(request).name)
         if found is None:
             raise NotFound(f"no warning {number} stands: it has ended, or there never was one")
-        return found
+        return json_response(found)
 
     return router

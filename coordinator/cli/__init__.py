@@ -1,5 +1,6 @@
 """The command `unisono`: it puts the parts together, and is the only one to know the simulator."""
 
+import os
 import sys
 from collections.abc import Sequence
 from importlib import metadata
@@ -7,18 +8,18 @@ from typing import Annotated
 
 import typer
 
-from coordinator.cli import local, rehearse, remote, warnings
+from coordinator.cli import jog, journal, local, rehearse, remote, teach, warnings
 from coordinator.cli.common import (
     CAUTION,
+    ENVIRONMENT,
     EXIT_CODES,
-    EXPECTED,
     ExitCode,
     Failure,
-    complain,
-    explain,
     give_up_on_pipe,
+    json_promised,
     out,
 )
+from coordinator.cli.failing import EXPECTED, explain, tell, wants_json
 
 INTERRUPTED = 130
 """What typer makes of Ctrl-C where nothing counts it."""
@@ -30,7 +31,7 @@ def make_app() -> typer.Typer:
     app = typer.Typer(
         name="unisono",
         help=HELP,
-        epilog=EXIT_CODES,
+        epilog=f"{EXIT_CODES}\n\n{ENVIRONMENT}",
         add_completion=False,
         rich_markup_mode=None,
         pretty_exceptions_enable=False,
@@ -40,7 +41,10 @@ def make_app() -> typer.Typer:
     local.add_to(app)
     rehearse.add_to(app)
     remote.add_to(app)
+    jog.add_to(app)
+    teach.add_to(app)
     warnings.add_to(app)
+    journal.add_to(app)
     return app
 
 
@@ -62,25 +66,44 @@ def _options(
 
 
 def run(arguments: Sequence[str]) -> ExitCode:
-    """Carry out one command line; errors are told in one line each."""
+    """Carry out one command line; mistakes are told in one line each, and in JSON if it asks."""
+    code = ExitCode.NOT_FINISHED
+    with json_promised():
+        try:
+            failure = _failure_of(arguments)
+            if failure is None:
+                return ExitCode.DONE
+            code = failure.code
+            tell(failure, as_json=wants_json(arguments))
+        except OSError:  # whoever reads went away, or the disk behind it is full
+            give_up_on_pipe()
+    return code
+
+
+def _failure_of(arguments: Sequence[str]) -> Failure | None:
+    """What went wrong with one command line, None if it did what it was asked."""
     try:
         code = make_app()(list(arguments) or ["--help"], prog_name="unisono", standalone_mode=False)
         sys.stdout.flush()
-        if code == INTERRUPTED:
-            raise KeyboardInterrupt
     except KeyboardInterrupt:
-        complain(Failure(ExitCode.NOT_FINISHED, "interrupted"))
-        return ExitCode.NOT_FINISHED
+        code = INTERRUPTED
     except BrokenPipeError:
-        give_up_on_pipe()
-        return ExitCode.NOT_FINISHED
+        raise
     except EXPECTED as error:
-        failure = explain(error)
-        complain(failure)
-        return failure.code
-    return ExitCode(code or 0)
+        return explain(error)
+    if code == INTERRUPTED:
+        return Failure(ExitCode.NOT_FINISHED, "interrupted")
+    return Failure(ExitCode(code)) if code else None
 
 
 def main() -> None:
     """Entry point of the command."""
+    for name in ("stdout", "stderr"):
+        stream = getattr(sys, name)
+        if stream is None:  # the shell has closed it
+            nowhere = os.open(os.devnull, os.O_WRONLY)
+            setattr(sys, name, os.fdopen(nowhere, "w", encoding="utf-8"))
+        else:
+            # A file's name may be no text, and a terminal may not have all letters.
+            stream.reconfigure(errors="backslashreplace")
     sys.exit(run(sys.argv[1:]))

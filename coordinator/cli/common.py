@@ -2,21 +2,24 @@
 
 import json
 import os
-import re
 import sys
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager
+from contextvars import ContextVar
+from dataclasses import dataclass
 from enum import IntEnum
 from pathlib import Path
 from typing import Annotated, Any, Final
 
 import typer
-from pydantic import ValidationError
 from rich.console import Console
 
-from coordinator.arm import Arm, ArmFileError, load_arm
-from coordinator.client import Client, ClientError, Refused, Unreachable, WrongInput
-from coordinator.data_folder import DataFolderError
-from coordinator.programs.size import MAX_PROGRAM_BYTES, size_mistake
-from coordinator.settings import DEFAULT_URL, DEMO_ARM, default_data_folder
+from coordinator.client import Client
+from coordinator.config.arm import Arm, load_arm
+from coordinator.config.mistake import Mistake
+from coordinator.config.regular_file import read_regular
+from coordinator.config.settings import DEMO_ARM, SERVICE_VARIABLE, default_data_folder
+from coordinator.programs.size import MAX_LOOPS, MAX_PROGRAM_BYTES, size_mistake
 
 
 class ExitCode(IntEnum):
@@ -31,8 +34,16 @@ class ExitCode(IntEnum):
 
 EXIT_CODES: Final = (
     "Exit codes: 0 done; 1 begun, but held, stopped, failed, interrupted or not confirmed; 2 the "
-    "input is wrong; 3 the arm or its coordinator refused; 4 the coordinator is not reachable or "
-    "fails."
+    "input is wrong; 3 the arm or its coordinator refused; 4 the coordinator, or the cluster asked "
+    "to rehearse, is not reachable or fails."
+)
+ENVIRONMENT: Final = (
+    "Environment: UNISONO_URL is where the coordinator is, as --url; UNISONO_CERTIFICATE the file "
+    "with its own certificate, and UNISONO_TOKEN the token, where it is elsewhere than on loopback "
+    f"(README, 'From a phone, or another computer'); {SERVICE_VARIABLE} another name of the DNS-SD "
+    "service by which serve, simulate and demo look for joints and announce them, to keep arms "
+    "apart that are tested on one network; XDG_DATA_HOME where the data folder is unless --data "
+    "names it."
 )
 CAUTION: Final = (
     "Caution: moving joints pinch, and a joint whose driver is off lets the arm fall. Motors, "
@@ -44,79 +55,68 @@ CAUTION: Final = (
 
 
 class Failure(Exception):
-    """A command cannot go on: sentences for stderr, and its exit code."""
+    """A command cannot go on: why, in sentences or with their places, and its exit code."""
 
-    def __init__(self, code: ExitCode, *sentences: str) -> None:
-        super().__init__("\n".join(sentences))
+    def __init__(self, code: ExitCode, *why: str | Mistake) -> None:
         self.code = code
-        self.sentences = sentences
-
-
-EXPECTED: Final = (
-    Failure,
-    ClientError,
-    ArmFileError,
-    DataFolderError,
-    typer.TyperException,
-    OSError,
-)
-"""Errors that are no mistake of this program."""
-
-
-def explain(error: Exception) -> Failure:
-    """The failure that an expected error amounts to."""
-    match error:
-        case Failure():
-            return error
-        case WrongInput():
-            return Failure(ExitCode.WRONG_INPUT, str(error))
-        case Refused():
-            return Failure(ExitCode.REFUSED, str(error))
-        case Unreachable() | ClientError():
-            return Failure(ExitCode.UNREACHABLE, str(error))
-        case ArmFileError(sentences=sentences):
-            return Failure(ExitCode.WRONG_INPUT, *sentences)
-        case DataFolderError():
-            return Failure(ExitCode.WRONG_INPUT, str(error))
-        case typer.TyperException():
-            return Failure(ExitCode.WRONG_INPUT, _usage_sentence(error))
-        case OSError():
-            return Failure(ExitCode.WRONG_INPUT, _os_sentence(error))
-    raise TypeError(f"{type(error).__name__} is no expected error") from error
-
-
-def _usage_sentence(error: typer.TyperException) -> str:
-    """What is wrong with a command line, by name and value, and where its help is."""
-    sentence = error.format_message().rstrip(".")
-    cause = error.__cause__
-    named = re.match(r"Invalid value for '\[?([^]']+)\]?': ", sentence)
-    if named and isinstance(cause, ValidationError):
-        (found, *_) = cause.errors()
-        wanted = found["msg"].removeprefix("Value error, ").removeprefix("Input should be ")
-        wanted = wanted.partition(", unable to parse")[0].rstrip(".")
-        sentence = f"{named[1]} is {found['input']!r}, but must be {wanted}"
-        if found["type"] == "value_error":
-            sentence = f"{named[1]}: {wanted}"
-    context = getattr(error, "ctx", None)
-    if context is None or sentence.endswith("?"):  # it says what may have been meant
-        return sentence
-    return f"{sentence}; see '{context.command_path} --help'"
-
-
-def _os_sentence(error: OSError) -> str:
-    what = f"{error.filename}: " if error.filename is not None else ""
-    return f"{what}{error.strerror or error}"
+        self.mistakes = [Mistake(one) if isinstance(one, str) else one for one in why]
+        super().__init__("\n".join(mistake.sentence for mistake in self.mistakes))
 
 
 # ---- options ------------------------------------------------------------------------------
 
+
+def path_of(what: str, kind: str = "file") -> Callable[[str], Path]:
+    """For a parameter that names one. An empty name is a mistake of a shell's, and not the folder
+    one is in.
+    """
+
+    def parse(text: str) -> Path:
+        if not text:
+            raise Failure(ExitCode.WRONG_INPUT, f"{what} is empty, but must name a {kind}")
+        return Path(text)
+
+    return parse
+
+
+ProgramArgument = Annotated[
+    Path, typer.Argument(metavar="FILE", parser=path_of("FILE"), help="The program.")
+]
+LoopsOption = Annotated[
+    int, typer.Option("--loops", min=1, max=MAX_LOOPS, help="How often it is played.")
+]
+BlockDeleteOption = Annotated[
+    bool, typer.Option("--block-delete", help="Leave out lines that begin with a slash.")
+]
+OptionalStopOption = Annotated[bool, typer.Option("--optional-stop", help="Stop at M1, as at M0.")]
+StepByLineOption = Annotated[
+    bool, typer.Option("--step-by-line", help="Wait for 'resume' after each line.")
+]
+FromLineOption = Annotated[
+    int | None,
+    typer.Option(
+        "--from-line",
+        metavar="N",
+        min=1,
+        help="Begin at line N of the file: slowly to where it would be, and a pause there.",
+        show_default="the beginning",
+    ),
+]
 ArmOption = Annotated[
-    Path, typer.Option("--arm", metavar="FILE", help="The arm file.", show_default="the demo arm")
+    Path,
+    typer.Option(
+        "--arm",
+        parser=path_of("--arm"),
+        metavar="FILE",
+        help="The arm file.",
+        show_default="the demo arm",
+    ),
 ]
 DataOption = Annotated[
     Path,
     typer.Option(
         "--data",
+        parser=path_of("--data", "folder"),
         metavar="DIR",
         help="The data folder.",
         default_factory=default_data_folder,
@@ -138,13 +138,13 @@ DEFAULT_ARM: Final = DEMO_ARM
 
 
 def client_at(url: str) -> Client:
-    """A client for the address that was given, or the default.
+    """A client for an address.
 
     A token is taken from the environment only: a command line is for every user to see.
     """
     certificate = os.environ.get("UNISONO_CERTIFICATE")
     return Client(
-        url or DEFAULT_URL,
+        url,
         os.environ.get("UNISONO_TOKEN", ""),
         Path(certificate) if certificate else None,
     )
@@ -153,27 +153,32 @@ def client_at(url: str) -> Client:
 def read_arm(path: Path) -> Arm:
     """The arm in a file, after remarks on it on standard error. Raises ArmFileError."""
     arm = load_arm(path)
+    tell_remarks(arm)
+    return arm
+
+
+def tell_remarks(arm: Arm) -> None:
+    """Tell on standard error what its file may not mean."""
     for remark in arm.remarks:
         err().print(f"Remark: {remark}")
-    return arm
 
 
 def read_program(path: Path) -> str:
     """A program's text. Raises Failure naming the file, and the line where there is one."""
     try:
-        with path.open("rb") as file:
-            text = file.read(MAX_PROGRAM_BYTES + 1)
-            size = max(os.fstat(file.fileno()).st_size, len(text))
+        text, size = read_regular(path, MAX_PROGRAM_BYTES)
         if sentence := size_mistake(str(path), size):
-            raise Failure(ExitCode.WRONG_INPUT, sentence)
+            raise Failure(ExitCode.WRONG_INPUT, Mistake(sentence, str(path)))
         return text.decode("utf-8")
     except OSError as error:
-        raise Failure(ExitCode.WRONG_INPUT, f"{path} cannot be read: {error.strerror}") from error
+        mistake = Mistake(f"{path} cannot be read: {error.strerror}", str(path))
+        raise Failure(ExitCode.WRONG_INPUT, mistake) from error
     except UnicodeDecodeError as error:
-        line = error.object.count(b"\n", 0, error.start) + 1
-        raise Failure(
-            ExitCode.WRONG_INPUT, f"{path}:{line}: the program is not UTF-8 text"
-        ) from error
+        *before, line = error.object[: error.start].decode("utf-8").split("\n")
+        mistake = Mistake(
+            "the program is not UTF-8 text", str(path), len(before) + 1, len(line) + 1
+        )
+        raise Failure(ExitCode.WRONG_INPUT, mistake) from error
 
 
 # ---- output -------------------------------------------------------------------------------
@@ -181,16 +186,42 @@ def read_program(path: Path) -> str:
 
 def out() -> Console:
     """Standard output, for results."""
-    return Console(soft_wrap=True, highlight=False, markup=False)
+    return Console(soft_wrap=True, highlight=False, markup=False, emoji=False)
 
 
 def err() -> Console:
     """Standard error, for progress, cautions and errors."""
-    return Console(stderr=True, soft_wrap=True, highlight=False, markup=False)
+    return Console(stderr=True, soft_wrap=True, highlight=False, markup=False, emoji=False)
+
+
+@dataclass(slots=True)
+class _JsonPromise:
+    """With --json a command tells one JSON value, however it ends."""
+
+    is_kept: bool = False
+
+
+_promise: Final[ContextVar[_JsonPromise]] = ContextVar("promise")
+
+
+@contextmanager
+def json_promised() -> Iterator[None]:
+    """Around one command: from here on no JSON value was told."""
+    token = _promise.set(_JsonPromise())
+    try:
+        yield
+    finally:
+        _promise.reset(token)
+
+
+def has_shown_json() -> bool:
+    """Whether the command has told its JSON value already."""
+    return _promise.get().is_kept
 
 
 def show_json(value: Any) -> None:
-    """Print a value as JSON."""
+    """Print a command's one value as JSON."""
+    _promise.get().is_kept = True
     sys.stdout.write(json.dumps(value, indent=2) + "\n")
     sys.stdout.flush()
 
@@ -199,12 +230,6 @@ def caution(*, as_json: bool) -> None:
     """Print the caution before anything may move; JSON for a program comes without."""
     if not as_json:
         out().print(CAUTION)
-
-
-def complain(failure: Failure) -> None:
-    """Print a failure, one line a sentence."""
-    for sentence in failure.sentences:
-        sys.stderr.write(f"unisono: {' '.join(sentence.split())}\n")
 
 
 def give_up_on_pipe() -> None:

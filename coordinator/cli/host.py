@@ -20,17 +20,17 @@ import uvicorn
 import uvloop
 
 from coordinator.api import create_app
-from coordinator.api.access import Access
+from coordinator.api.authentication import Authentication
 from coordinator.api.certificate import SERVER_FILE, own_certificate
-from coordinator.api.place import ON_LOOPBACK, Place
+from coordinator.api.served_at import ON_LOOPBACK, ServedAt
 from coordinator.api.server import server_config
 from coordinator.api.tokens import Role, Tokens
-from coordinator.arm import Arm
 from coordinator.cli.common import ExitCode, Failure
-from coordinator.data_folder import locked, read_key
+from coordinator.config.arm import Arm
+from coordinator.config.data_folder import locked, read_key
+from coordinator.config.settings import LOOPBACK, ServiceSettings, service_type
 from coordinator.links.address import has_address
 from coordinator.service import running
-from coordinator.settings import LOOPBACK, ServiceSettings
 from simulator.network import PROFILES
 from simulator.port import JointPort
 from simulator.server import joints_served
@@ -50,6 +50,7 @@ class SimulateSettings:
     network: str
     seed: int
     truth: Path | None
+    service_type: str = field(default_factory=service_type)
 
 
 @dataclass(frozen=True, slots=True)
@@ -76,6 +77,23 @@ def serve(settings: ServiceSettings, arm: Arm, ready: Callable[[Served], None]) 
 
 
 def check_interface(address: str) -> str:
+    """The IPv4 address of one interface of this host. Raises Failure."""
+    _require_one("--interface", address, "joints and coordinator tell each other where they are")
+    return _own(address)
+
+
+def check_listen(address: str) -> str:
+    """One IPv4 address of this host for the API. Raises Failure."""
+    _require_one("--listen", address, "a page says by it whom it came from")
+    return _own(address)
+
+
+def _require_one(option: str, address: str, why: str) -> None:
+    if address == "0.0.0.0":
+        raise Failure(ExitCode.WRONG_INPUT, f"{option} is 0.0.0.0, but must be one address: {why}")
+
+
+def _own(address: str) -> str:
     """An IPv4 address of this host. Raises Failure."""
     try:
         ipaddress.IPv4Address(address)
@@ -84,16 +102,6 @@ def check_interface(address: str) -> str:
     if not has_address(address):
         raise Failure(ExitCode.WRONG_INPUT, f"no interface of this host has the address {address}")
     return address
-
-
-def check_listen(address: str) -> str:
-    """One IPv4 address of this host for the API. Raises Failure."""
-    if address == "0.0.0.0":
-        raise Failure(
-            ExitCode.WRONG_INPUT,
-            "--listen is 0.0.0.0, but must be one address: a page says by it whom it came from",
-        )
-    return check_interface(address)
 
 
 def check_name(name: str, listen: str) -> str:
@@ -130,6 +138,7 @@ async def _simulate(
         profile=PROFILES[settings.network],
         seed=settings.seed,
         truth=settings.truth,
+        service_type=settings.service_type,
     ) as ports:
         ready(ports)
         await ended.wait()
@@ -139,9 +148,9 @@ async def _simulate(
 async def _serve(settings: ServiceSettings, arm: Arm, ready: Callable[[Served], None]) -> ExitCode:
     ended = _asked_to_end()
     with _listening(settings.listen, settings.port) as listener:
-        place, served = _place(settings, listener.getsockname()[1])
+        served_at, served = _place(settings, listener.getsockname()[1])
         async with running(arm, settings.data, settings.interface) as service:
-            app = create_app(service, place)
+            app = create_app(service, served_at)
             certificate = settings.data / SERVER_FILE if served.fingerprint else None
             server = _ApiServer(server_config(app, certificate))
             serving = asyncio.create_task(server.serve(sockets=[listener]))
@@ -177,7 +186,7 @@ class _ApiServer(uvicorn.Server):
         yield
 
 
-def _place(settings: ServiceSettings, port: int) -> tuple[Place, Served]:
+def _place(settings: ServiceSettings, port: int) -> tuple[ServedAt, Served]:
     """What the API asks where it is served; elsewhere than on loopback, certificate and tokens."""
     address = settings.listen
     if address == LOOPBACK:
@@ -187,7 +196,7 @@ def _place(settings: ServiceSettings, port: int) -> tuple[Place, Served]:
     new = tokens.make(tokens.missing())
     hosts = (address, *(name.lower() for name in settings.names))
     return (
-        Place("https", hosts, Access(tokens)),
+        ServedAt("https", hosts, Authentication(tokens)),
         Served(f"https://{address}:{port}", fingerprint, new),
     )
 

@@ -1,7 +1,7 @@
 """Commands that need no running coordinator, and those that start one.
 
-What serves takes half a second to import, which `check` and `joints` need not wait for: the
-commands that serve import it themselves.
+What serves or plans takes long to import, which `stop` and `joints` must not wait for: the commands
+that need it import it themselves.
 """
 
 import logging
@@ -16,35 +16,58 @@ from coordinator.cli.common import (
     DEFAULT_ARM,
     EXIT_CODES,
     ArmOption,
+    BlockDeleteOption,
     DataOption,
     ExitCode,
     Failure,
+    FromLineOption,
     InterfaceOption,
     JsonOption,
+    OptionalStopOption,
+    ProgramArgument,
+    StepByLineOption,
+    UrlOption,
     caution,
+    client_at,
     out,
+    path_of,
     read_arm,
     read_program,
     show_json,
 )
-from coordinator.data_folder import make_key, read_key
-from coordinator.motion import check_program
-from coordinator.settings import DEFAULT_PORT, LOOPBACK, ServiceSettings
+from coordinator.cli.picture import require_drawable, write_picture
+from coordinator.cli.which_arm import ArmChoiceOption, ChosenArm, choose_arm
+from coordinator.config.data_folder import make_key, read_key
+from coordinator.config.settings import DEFAULT_PORT, DEFAULT_URL, LOOPBACK, ServiceSettings
 
 if TYPE_CHECKING:
     from coordinator.cli import host
+    from coordinator.programs import Switches
     from simulator.port import JointPort
 
 NetworkOption = Annotated[
     Literal["quiet", "home", "busy", "hostile"],
     typer.Option("--network", help="How bad the software joints' network is."),
 ]
+AnyNetworkOption = Annotated[
+    Literal["none", "quiet", "home", "busy", "hostile"],
+    typer.Option(
+        "--network",
+        help="How bad the software joints' network is; none adds nothing, for joints that reach "
+        "the coordinator by a network of yours.",
+    ),
+]
 SeedOption = Annotated[
     int, typer.Option("--seed", metavar="N", help="Of clocks, places and network.")
 ]
 TruthOption = Annotated[
     Path | None,
-    typer.Option("--truth", metavar="FILE", help="Write what truly happens, as JSON lines."),
+    typer.Option(
+        "--truth",
+        parser=path_of("--truth"),
+        metavar="FILE",
+        help="Write what truly happens, as JSON lines.",
+    ),
 ]
 PortOption = Annotated[
     int, typer.Option("--port", metavar="N", min=0, max=65535, help="Of page and API.")
@@ -121,31 +144,80 @@ def new_token(
 
 
 def check(
-    file: Annotated[Path, typer.Argument(metavar="FILE", help="The program.")],
-    arm: ArmOption = DEFAULT_ARM,
+    file: ProgramArgument,
+    arm: ArmChoiceOption = None,
+    block_delete: BlockDeleteOption = False,
+    optional_stop: OptionalStopOption = False,
+    step_by_line: StepByLineOption = False,
+    from_line: FromLineOption = None,
+    url: UrlOption = DEFAULT_URL,
     as_json: JsonOption = False,
+    picture: Annotated[
+        Path | None,
+        typer.Option(
+            "--plot",
+            parser=path_of("--plot"),
+            metavar="FILE.svg",
+            help="Draw angle, speed and acceleration of each joint against its limits.",
+        ),
+    ] = None,
 ) -> ExitCode:
-    """Check a program whole, without an arm.
+    """Check a program whole, before anything moves.
 
-    It is taken to begin at the pose park.
+    Without --arm it is for the arm of the coordinator that answers, or else for the demo arm; which
+    it was is always said. It begins where the arm of that coordinator stands, if that is known, and
+    else at the pose park.
     """
-    result = asdict(check_program(read_program(file), read_arm(arm)))
+    require_drawable(picture)
+    text = read_program(file)
+    chosen = choose_arm(arm, url, as_json=as_json)
+    from coordinator.programs import Switches
+
+    switches = Switches(block_delete, optional_stop, step_by_line, from_line)
+    if chosen.kind == "coordinator":
+        with client_at(url) as client:
+            result = client.check(text, **asdict(switches))
+            told = client.answers["check"]
+    else:
+        from coordinator.motion import check_program
+
+        result = check_program(text, chosen.arm, switches=switches)
+        told = asdict(result)
+    mistakes = show.mistakes(str(file), result.errors)
+    drawn = {}
+    if picture is not None and not mistakes:
+        write_picture(picture, _picture_of(file, text, chosen, url, switches))
+        drawn = {"plot": str(picture)}
     if as_json:
-        show_json(result)
-    if not result["ok"]:
-        sentences = [] if as_json else show.mistakes(str(file), result["errors"])
-        raise Failure(ExitCode.WRONG_INPUT, *sentences)
+        show_json({**told, "errors": list(map(asdict, mistakes)), **chosen.to_json(), **drawn})
+    if mistakes:
+        raise Failure(ExitCode.WRONG_INPUT, *mistakes)
     if not as_json:
         for sentence in show.check_sentences(str(file), result):
             out().print(sentence)
+        if picture is not None:
+            out().print(f"{picture} shows what each joint does")
     return ExitCode.DONE
+
+
+def _picture_of(file: Path, text: str, chosen: ChosenArm, url: str, switches: "Switches") -> str:
+    """What a program without mistakes would do, as SVG."""
+    from coordinator.motion.curves import curves
+    from coordinator.pictures.program import program_picture
+
+    if chosen.kind == "coordinator":
+        with client_at(url) as client:
+            found = client.curves(text, **asdict(switches))
+    else:
+        found = curves(text, chosen.arm, switches=switches)
+    return program_picture(file.name, chosen.arm.name, found)
 
 
 def simulate(
     data: DataOption,
     arm: ArmOption = DEFAULT_ARM,
     interface: InterfaceOption = LOOPBACK,
-    network: NetworkOption = "quiet",
+    network: AnyNetworkOption = "quiet",
     seed: SeedOption = 0,
     only: Annotated[
         list[str] | None,
@@ -154,9 +226,12 @@ def simulate(
     truth: TruthOption = None,
     as_json: JsonOption = False,
 ) -> ExitCode:
-    """Run software joints on real sockets until Ctrl-C."""
+    """Run software joints on real sockets until Ctrl-C, all in this one process.
+
+    With --only some of them, so that one that runs in a process of its own can be killed alone.
+    """
     from coordinator.cli import host
-    from coordinator.software_joints import joint_settings
+    from coordinator.rehearsal.software_joints import joint_settings
 
     described = read_arm(arm)
     try:
@@ -238,7 +313,10 @@ def demonstrate(
     data: Annotated[
         Path | None,
         typer.Option(
-            "--data", metavar="DIR", help="The data folder; a temporary one if not given."
+            "--data",
+            parser=path_of("--data", "folder"),
+            metavar="DIR",
+            help="The data folder; a temporary one if not given.",
         ),
     ] = None,
     port: PortOption = DEFAULT_PORT,
@@ -250,7 +328,7 @@ def demonstrate(
     ] = False,
     as_json: JsonOption = False,
 ) -> ExitCode:
-    """Run the demo arm on this computer alone.
+    """Run the demo arm on this computer alone: one process for all joints, one for the coordinator.
 
     It is homed and plays a program, whose report is printed. In a terminal it tells the address of
     its page, which a browser shows, and stays until Ctrl-C.

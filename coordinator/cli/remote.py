@@ -1,61 +1,80 @@
 """Commands that ask a running coordinator."""
 
 import contextlib
-from collections.abc import Iterator
+import os
+from collections.abc import Callable, Iterator
 from pathlib import Path
-from typing import Annotated, Any, Final, Literal
+from typing import TYPE_CHECKING, Annotated, Literal
 
 import typer
 
 from coordinator.cli import show
 from coordinator.cli.common import (
     EXIT_CODES,
+    BlockDeleteOption,
     ExitCode,
     Failure,
+    FromLineOption,
     JsonOption,
+    LoopsOption,
+    OptionalStopOption,
+    ProgramArgument,
+    StepByLineOption,
     UrlOption,
     caution,
     client_at,
+    err,
     out,
     read_program,
     show_json,
 )
+from coordinator.cli.condition import headline, is_at_rest, not_confirmed_by, unconfirmed
 from coordinator.cli.watch import (
-    RESTING,
+    REST_S,
     Interrupts,
     Progress,
     exit_code_of,
     follow_homing,
     follow_rest,
     follow_run,
-    heard,
-    restless,
-    rests,
-    unconfirmed,
+    is_held,
+    is_past_waiting,
+    is_stopped,
+    rest_of,
+    unstopped,
+    with_word,
 )
-from coordinator.client import Client, ClientError, WrongInput
-from coordinator.stop_words import StopWord
+from coordinator.client import Client, ClientError, NotUnderstood, WrongInput
+from coordinator.codes.link_word import LinkWord
+from coordinator.config.settings import DEFAULT_URL
+from coordinator.core.stop_words import StopWord
 
-REST_S: Final = 15.0
-"""Longest that a hold or stop takes: silence of 1.5 s, lease and ramp, and some to spare."""
+if TYPE_CHECKING:
+    from coordinator.client.values import ArmSnapshot, ControlAsked, KeptReport
 
 
 def add_to(app: typer.Typer) -> None:
     """Add these commands."""
-    for command in (joints, home, run, hold, resume, stop, override, control, report):
+    for command in (joints, home, run, hold, resume, stop, output, control):
         app.command(epilog=EXIT_CODES)(command)
+    # A number below zero is one that is too low, and no option.
+    numbered = app.command(epilog=EXIT_CODES, context_settings={"ignore_unknown_options": True})
+    numbered(override)
+    numbered(report)
 
 
-def joints(url: UrlOption = "", as_json: JsonOption = False) -> ExitCode:
-    """Show the joints: state, temperature, link and clock bound."""
+def joints(url: UrlOption = DEFAULT_URL, as_json: JsonOption = False) -> ExitCode:
+    """Show what the arm is about, and its joints: state, temperature, link, clock uncertainty."""
     with client_at(url) as client:
         arm = client.arm()
     if as_json:
-        show_json(arm)
+        show_json(client.answers["arm"])
     else:
+        for sentence in unconfirmed(arm):
+            out().print(sentence)
         out().print(show.joints_table(arm))
-        for remark in show.joint_remarks(arm):
-            out().print(remark)
+        for line in [*show.tool_lines(arm), *show.joint_remarks(arm)]:
+            out().print(line)
     return ExitCode.DONE
 
 
@@ -63,22 +82,24 @@ def home(
     names: Annotated[
         list[str] | None, typer.Argument(metavar="[JOINT]...", help="All, if none is named.")
     ] = None,
-    url: UrlOption = "",
+    url: UrlOption = DEFAULT_URL,
     as_json: JsonOption = False,
 ) -> ExitCode:
     """Home joints one after another, in the arm file's order. Ctrl-C stops."""
     with client_at(url) as client, Interrupts.counted() as pressed:
-        _require_known(names or [], client.arm())
+        arm = client.arm()
+        require_known(names or [], arm)
+        beware(arm)
         caution(as_json=as_json)
         number = client.home(names or [])
         with giving_back(client):
             result = follow_homing(client, number, Progress(quiet=as_json), pressed)
     if as_json:
-        show_json(result)
-    if result["state"] != "done":
-        raise Failure(ExitCode.NOT_FINISHED, f"homing failed: {result['message']}")
+        show_json(client.answers["homing"])
+    if result.state != "done":
+        raise Failure(ExitCode.NOT_FINISHED, f"homing failed: {result.message}")
     if not as_json:
-        out().print(f"homed: {' '.join(result['asked'])}")
+        out().print(f"homed: {' '.join(result.asked)}")
     return ExitCode.DONE
 
 
@@ -101,43 +122,80 @@ def _in_passing(client: Client) -> Iterator[None]:
     begins just in between loses it; it goes on, and what it commands next takes control anew.
     """
     before = client.control()
-    with giving_back(client) if before["holder"] != before["you"] else contextlib.nullcontext():
+    with giving_back(client) if before.holder != before.you else contextlib.nullcontext():
         yield
 
 
-def _require_known(names: list[str], arm: dict[str, Any]) -> None:
+def beware(arm: "ArmSnapshot") -> None:
+    """Before all else, also where a command goes on: joints that have not confirmed a stop."""
+    for sentence in unconfirmed(arm):
+        err().print(sentence)
+
+
+def require_known(names: list[str], arm: "ArmSnapshot") -> None:
     """Raise WrongInput for a name that no joint has, before a caution is printed."""
-    known = [joint["name"] for joint in arm["joints"]]
+    known = [joint.name for joint in arm.joints]
     for name in names:
         if name not in known:
             raise WrongInput(f"there is no joint {name!r}; this arm has {' '.join(known)}")
 
 
 def run(
-    file: Annotated[Path, typer.Argument(metavar="FILE", help="The program.")],
-    url: UrlOption = "",
+    file: ProgramArgument,
+    loops: LoopsOption = 1,
+    block_delete: BlockDeleteOption = False,
+    optional_stop: OptionalStopOption = False,
+    step_by_line: StepByLineOption = False,
+    from_line: FromLineOption = None,
+    url: UrlOption = DEFAULT_URL,
     as_json: JsonOption = False,
 ) -> ExitCode:
     """Play a program and show how it goes. Ctrl-C asks for a hold, twice for a stop.
 
-    A pause of the program (M0) is waited out: 'resume' in another terminal goes on.
+    A pause of the program (M0, M60) is waited out: 'resume' in another terminal goes on.
     """
     text = read_program(file)
+    name = name_of(file)
+
+    def play(client: Client) -> int:
+        return client.play(
+            name,
+            text,
+            loops,
+            block_delete=block_delete,
+            optional_stop=optional_stop,
+            step_by_line=step_by_line,
+            from_line=from_line,
+        )
+
+    return play_and_follow(url, str(file), play, as_json=as_json)
+
+
+def name_of(file: Path) -> str:
+    """A file's name; where that is not UTF-8, as far as it is."""
+    return os.fsencode(file.name).decode("utf-8", "replace")
+
+
+def play_and_follow(
+    url: str, place: str, begin: Callable[[Client], int], *, as_json: bool
+) -> ExitCode:
+    """Begin a run and follow it. `place` is for the mistakes of its program."""
     with client_at(url) as client, Interrupts.counted() as pressed:
-        number = play(client, file.name, text, str(file))
+        client.arm()  # who hangs is found out before a plan is waited for
+        number = begun(client, place, begin)
         with giving_back(client):
             caution(as_json=as_json)  # the joints are only being loaded
             return follow(client, number, pressed, as_json=as_json)
 
 
-def play(client: Client, name: str, text: str, place: str) -> int:
-    """Play a program; its run's number. `place` is for its mistakes."""
+def begun(client: Client, place: str, begin: Callable[[Client], int]) -> int:
+    """A run that begins; its number. `place` is for the mistakes of its program."""
     try:
-        return client.play(name, text)
+        return begin(client)
     except WrongInput as error:
-        if not error.errors:
+        if not error.mistakes:
             raise
-        raise Failure(ExitCode.WRONG_INPUT, *show.mistakes(place, error.errors)) from error
+        raise Failure(ExitCode.WRONG_INPUT, *show.mistakes(place, error.mistakes)) from error
 
 
 def follow(client: Client, number: int, pressed: Interrupts, *, as_json: bool) -> ExitCode:
@@ -145,45 +203,41 @@ def follow(client: Client, number: int, pressed: Interrupts, *, as_json: bool) -
 
     Ctrl-C that came before the run had its number holds it at once.
     """
-    state = follow_run(client, number, Progress(quiet=as_json), pressed)
+    state, arm = follow_run(client, number, Progress(quiet=as_json), pressed)
     result = client.report(number)
-    _show_report(result, as_json=as_json)
-    if state["phase"] in ("held", "paused"):
-        why = f": {state['message']}" if state["message"] else ""
-        raise Failure(
-            ExitCode.NOT_FINISHED, f"run {number} is {state['phase']}{why}; {show.way_on(state)}"
-        )
-    code = exit_code_of(result["outcome"])
+    _show_report(client, result, as_json=as_json)
+    if state.phase in ("held", "paused"):
+        why = f": {state.message}" if state.message and is_at_rest(arm) else ""
+        told = with_word(f"run {number} is {state.phase}{why}", arm)
+        raise Failure(ExitCode.NOT_FINISHED, *unconfirmed(arm), f"{told}; {show.way_on(state)}")
+    code = exit_code_of(result.outcome)
     if code is not ExitCode.DONE:
-        raise Failure(code, f"run {number} was {result['outcome']}: {result['message']}")
+        told = with_word(f"run {number} was {result.outcome}: {result.message}", arm)
+        raise Failure(code, *unconfirmed(arm), told)
     return code
 
 
-def hold(url: UrlOption = "", as_json: JsonOption = False) -> ExitCode:
+def hold(url: UrlOption = DEFAULT_URL, as_json: JsonOption = False) -> ExitCode:
     """Let the arm come to rest.
 
     A run rests on its path, so that 'resume' goes on; a homing or jog ends.
-    At a pause of the program (M0) there is nothing to hold, and it is refused.
+    At a pause of the program there is nothing to hold, and it is refused.
     """
     with client_at(url) as client:
         client.hold()
-        # Who fell silent is not waited for, but named.
-        follow_rest(client, rests, REST_S)
-        arm = client.arm()
-        state = client.run(arm["run"]["number"]) if arm["run"] else None
+        arm = follow_rest(client, is_held, _awaiting_rest, Progress(quiet=as_json))
+        state = client.run(arm.run.number) if arm.run else None
     if as_json:
-        show_json({"phase": arm["phase"], "run": state})
-    astray = {name: f"not known to rest: {why}" for name, why in restless(arm).items()}
-    if arm["phase"] not in RESTING:
-        astray = {"the arm": f"still {arm['phase']} after {REST_S:g} s"} | astray
-    elif not as_json and (state or not astray):
-        out().print(f"the run is held; {show.way_on(state)}" if state else "nothing moves")
-    if astray:
-        raise Failure(ExitCode.NOT_FINISHED, *(f"{who}: {why}" for who, why in astray.items()))
+        told = client.answers["run"] if state else None
+        show_json({"condition": client.answers["arm"]["condition"], "run": told})
+    if not is_at_rest(arm):
+        raise Failure(ExitCode.NOT_FINISHED, *unconfirmed(arm), f"not at rest: {headline(arm)}")
+    if not as_json:
+        out().print(f"{headline(arm)}; {show.way_on(state)}" if state else headline(arm))
     return ExitCode.DONE
 
 
-def resume(url: UrlOption = "", as_json: JsonOption = False) -> ExitCode:
+def resume(url: UrlOption = DEFAULT_URL, as_json: JsonOption = False) -> ExitCode:
     """Go on after a hold or a programmed pause.
 
     Control is left as it was: whoever watches may command what goes on.
@@ -193,21 +247,33 @@ def resume(url: UrlOption = "", as_json: JsonOption = False) -> ExitCode:
             client.resume()
         arm = client.arm()
     if as_json:
-        show_json({"phase": arm["phase"], "run": arm["run"]})
+        _show_run_json(client)
     else:
-        out().print("the run goes on")
+        _show_condition(arm)
     return ExitCode.DONE
+
+
+def _show_run_json(client: Client) -> None:
+    """The arm's condition and its run, as they were told last."""
+    told = client.answers["arm"]
+    show_json({"condition": told["condition"], "run": told["run"]})
+
+
+def _show_condition(arm: "ArmSnapshot", before: str = "") -> None:
+    """The arm's condition, the worst first."""
+    for sentence in [*unconfirmed(arm), f"{before}{headline(arm)}"]:
+        out().print(sentence)
 
 
 def stop(
     level: Annotated[
         StopWord,
         typer.Option(
-            help="stop: brake and keep holding; stop-and-release: then drivers off; release: "
-            "drivers off at once, and a raised arm may fall."
+            help="stop: brake and keep holding; stop-and-release: then motors off; release: "
+            "motors off at once, and a raised arm may fall."
         ),
     ] = "stop",
-    url: UrlOption = "",
+    url: UrlOption = DEFAULT_URL,
     as_json: JsonOption = False,
 ) -> ExitCode:
     """Stop all joints and end the run. This is not a safety-rated emergency stop.
@@ -217,26 +283,41 @@ def stop(
     with client_at(url) as client:
         client.stop(level)
         # Who was never heard is not waited for, but named all the same.
-        follow_rest(client, lambda arm: not unconfirmed(arm, level).keys() & heard(arm), REST_S)
-        arm = client.arm()
-    astray = unconfirmed(arm, level)
-    stopped = [joint["name"] for joint in arm["joints"] if joint["name"] not in astray]
+        arm = follow_rest(
+            client,
+            lambda arm: is_stopped(arm, level) or is_past_waiting(arm),
+            _awaiting_stop,
+            Progress(quiet=False),  # it is not to be missed
+        )
+    astray = unstopped(arm)
     if as_json:
-        show_json({"phase": arm["phase"], "stopped": stopped, "unconfirmed": astray})
-    elif stopped:
-        out().print(f"stopped: {' '.join(stopped)}")
-    if astray:
+        stopped = [joint.name for joint in arm.joints if joint.name not in astray]
+        told = client.answers["arm"]["condition"]
+        show_json({"condition": told, "stopped": stopped, "unconfirmed": astray})
+    if not is_stopped(arm, level):
         sentences = [f"{name}: stop not confirmed: {why}" for name, why in astray.items()]
-        beware = "what has not confirmed may still move: use the emergency stop that cuts the power"
-        raise Failure(ExitCode.NOT_FINISHED, *sentences, beware)
+        raise Failure(ExitCode.NOT_FINISHED, not_confirmed_by(astray), *sentences, headline(arm))
+    if not as_json:
+        out().print(headline(arm))
     return ExitCode.DONE
+
+
+def _awaiting_rest(arm: "ArmSnapshot") -> tuple[str, str]:
+    """What `hold` waits for."""
+    told = f"waiting up to {REST_S:g} s for the arm to come to rest: {arm.condition.word}"
+    return told, rest_of(arm)
+
+
+def _awaiting_stop(arm: "ArmSnapshot") -> tuple[str, str]:
+    """For whom `stop` waits: they may move, and are named before all else."""
+    return not_confirmed_by(unstopped(arm), f", waiting up to {REST_S:g} s"), ""
 
 
 def override(
     percent: Annotated[
         float, typer.Argument(metavar="PERCENT", min=5.0, max=100.0, help="5 to 100.")
     ],
-    url: UrlOption = "",
+    url: UrlOption = DEFAULT_URL,
     as_json: JsonOption = False,
 ) -> ExitCode:
     """Set the speed of the run in per cent of what the program asks.
@@ -248,10 +329,46 @@ def override(
             client.override(percent)
         arm = client.arm()
     if as_json:
-        show_json({"phase": arm["phase"], "run": arm["run"]})
+        _show_run_json(client)
     else:
-        out().print(f"{percent:g} % is asked for")
+        _show_condition(arm, f"{percent:g} % is asked for; ")
     return ExitCode.DONE
+
+
+def output(
+    name: Annotated[str, typer.Argument(metavar="NAME", help="As in the arm file.")],
+    what: Annotated[Literal["on", "off"], typer.Argument(help="What it is to be.")],
+    url: UrlOption = DEFAULT_URL,
+    as_json: JsonOption = False,
+) -> ExitCode:
+    """Switch a tool's output by hand, while nothing moves.
+
+    Control is left as it was.
+    """
+    wanted = what == "on"
+    with client_at(url) as client:
+        with _in_passing(client):
+            client.switch_output(name, on=wanted)
+        arm = follow_rest(
+            client,
+            lambda arm: _output_of(arm, name) is wanted,
+            lambda arm: (f"waiting for {name} to be {what}: {arm.condition.word}", rest_of(arm)),
+            Progress(quiet=as_json),
+        )
+    if as_json:
+        show_json(client.answers["arm"])
+    if _output_of(arm, name) is not wanted:
+        told = f"{name} is not confirmed to be {what}"
+        raise Failure(ExitCode.NOT_FINISHED, told, headline(arm))
+    if not as_json:
+        out().print(f"{name} is {what}")
+    return ExitCode.DONE
+
+
+def _output_of(arm: "ArmSnapshot", name: str) -> bool | None:
+    """Whether an output is on, None where no joint that is heard says so."""
+    heard = (joint for joint in arm.joints if joint.link != LinkWord.OFFLINE)
+    return next((one.outputs[name] for one in heard if one.outputs and name in one.outputs), None)
 
 
 def control(
@@ -259,7 +376,7 @@ def control(
         Literal["show", "take", "release"],
         typer.Argument(help="take holds what moves for somebody else."),
     ] = "show",
-    url: UrlOption = "",
+    url: UrlOption = DEFAULT_URL,
     as_json: JsonOption = False,
 ) -> ExitCode:
     """Show who commands the arm's motion, take it over, or give it back.
@@ -267,6 +384,8 @@ def control(
     All terminals of one user on one computer count as one. Hold and stop need no control.
     """
     with client_at(url) as client:
+        if what == "release":
+            _require_holder(client.control())
         ask = {
             "show": client.control,
             "take": client.take_control,
@@ -274,14 +393,21 @@ def control(
         }
         result = ask[what]()
     if as_json:
-        show_json(result)
-    elif result["holder"] is None:
+        show_json(client.answers["control"])
+    elif result.holder is None:
         out().print("nobody has control")
-    elif result["holder"] == result["you"]:
+    elif result.holder == result.you:
         out().print("you have control")
     else:
-        out().print(f"{result['name']} has control")
+        out().print(f"{result.name} has control")
     return ExitCode.DONE
+
+
+def _require_holder(control: "ControlAsked") -> None:
+    """Raise Failure for who has no control to give back, naming who has."""
+    if control.holder != control.you:
+        who = "nobody has it" if control.holder is None else f"{control.name} has it"
+        raise Failure(ExitCode.REFUSED, f"you have no control to give back: {who}")
 
 
 def report(
@@ -289,7 +415,7 @@ def report(
         int | None,
         typer.Argument(metavar="[RUN]", min=1, max=2**31 - 1, help="The last, if none is named."),
     ] = None,
-    url: UrlOption = "",
+    url: UrlOption = DEFAULT_URL,
     as_json: JsonOption = False,
 ) -> ExitCode:
     """Show what a run was: its starts with their proof, holds and end."""
@@ -298,24 +424,26 @@ def report(
             number = client.last_run()
             if number is None:
                 raise Failure(ExitCode.WRONG_INPUT, "no program has been played yet")
-        result = client.report(number)
-    _show_report(result, as_json=as_json)
+        try:
+            result = client.report(number)
+        except NotUnderstood as error:
+            if as_json:
+                show_json(client.answers["report"])
+                return ExitCode.DONE
+            raise Failure(
+                ExitCode.WRONG_INPUT,
+                f"the report of run {number} lacks what belongs in it ({error.member}): its file "
+                "was changed, or is of another version; "
+                f"'unisono report {number} --json' prints it as it is",
+            ) from error
+        _show_report(client, result, as_json=as_json)
     return ExitCode.DONE
 
 
-def _show_report(result: dict[str, Any], *, as_json: bool) -> None:
+def _show_report(client: Client, report: "KeptReport", *, as_json: bool) -> None:
     if as_json:
-        show_json(result)
+        show_json(client.answers["report"])
         return
-    try:
-        table, remarks = show.report_table(result), show.report_remarks(result)
-    except (LookupError, TypeError, ValueError, AttributeError) as error:
-        run = result["run"]
-        raise Failure(
-            ExitCode.WRONG_INPUT,
-            f"the report of run {run} lacks what belongs in it ({error!r}): its file was changed, "
-            f"or is of another version; 'unisono report {run} --json' prints it as it is",
-        ) from error
-    out().print(table)
-    for remark in remarks:
+    out().print(show.report_table(report))
+    for remark in show.report_remarks(report):
         out().print(remark)

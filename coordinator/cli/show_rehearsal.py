@@ -28,16 +28,21 @@ def rehearsal_table(summary: Summary, peaks: Sequence[JointPeaks]) -> Table:
     """One row a joint, base to tool: its starts, and what the plan asks of it at most."""
     table = Table(title="starts, and the most that the plan asks", title_justify="left")
     table.add_column("joint", no_wrap=True)
-    fed = summary.feed_slack_us
-    headings = ["slack, ms", "99 % have", "99 % off by, µs", *(["feed slack"] if fed else [])]
+    fed = summary.buffer_margin_us
+    headings = [
+        "start margin, ms",
+        "99 % have",
+        "99 % off by, µs",
+        *(["buffer margin"] if fed else []),
+    ]
     for heading in (*headings, "°/s / limit", "line", "°/s² / limit", "line"):
         table.add_column(heading, justify="right")
     for joint in peaks:
-        slack, off = summary.slack_us.get(joint.name), summary.off_us.get(joint.name)
+        margin, off = summary.start_margin_us.get(joint.name), summary.off_us.get(joint.name)
         table.add_row(
             joint.name,
-            _ms(slack.p50 if slack else None),
-            _ms(slack.p01 if slack else None),
+            _ms(margin.p50 if margin else None),
+            _ms(margin.p01 if margin else None),
             NONE if off is None else f"{off.p99:.0f}",
             *([_ms(fed.get(joint.name))] if fed else []),
             *_peak(joint.velocity),
@@ -73,16 +78,16 @@ def _endings(summary: Summary) -> list[str]:
 
 def _starts(summary: Summary) -> list[str]:
     sentences = []
-    if summary.spread_us is not None:
-        spread = summary.spread_us
-        said = f"start spread: {us(spread.p50)} (p50), {us(spread.p99)} (p99), {us(spread.most)} "
-        said += f"at most in {spread.count}"
-        if summary.bound_us is not None:
-            said += f"; a report would prove {us(summary.bound_us.p99)} (p99)"
+    if summary.start_skew_us is not None:
+        skew = summary.start_skew_us
+        said = f"start skew: {us(skew.p50)} (p50), {us(skew.p99)} (p99), {us(skew.most)} "
+        said += f"at most in {skew.count}"
+        if summary.start_skew_max_us is not None:
+            said += f"; a report would prove {us(summary.start_skew_max_us.p99)} (p99)"
         sentences.append(said)
-    if summary.lead_us is not None:
-        lead = summary.lead_us
-        sentences.append(f"lead: {ms(lead.p50)} (p50), {ms(lead.most)} the longest")
+    if summary.start_delay_us is not None:
+        delay = summary.start_delay_us
+        sentences.append(f"start delay: {ms(delay.p50)} (p50), {ms(delay.most)} the longest")
     failed = summary.not_at_once
     sure = (
         f"95 % sure: under {failed.at_most * 100:.1f} % do not succeed at the first attempt"
@@ -109,7 +114,7 @@ def _holds(summary: Summary) -> list[str]:
 
 
 def _feed(summary: Summary) -> str:
-    if not summary.feed_slack_us:
+    if not summary.buffer_margin_us:
         return "feed: every joint's buffer holds all of its points before it starts"
-    name, least = min(summary.feed_slack_us.items(), key=lambda item: item[1])
-    return f"feed slack: {ms(least)} at least, of {name}"
+    name, least = min(summary.buffer_margin_us.items(), key=lambda item: item[1])
+    return f"buffer margin: {ms(least)} at least, of {name}"

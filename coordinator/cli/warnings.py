@@ -1,7 +1,7 @@
-"""The command that lists warnings and says that one was seen."""
+"""The command that lists warnings and acknowledges one."""
 
 from datetime import datetime
-from typing import Annotated, Any
+from typing import TYPE_CHECKING, Annotated
 
 import typer
 
@@ -14,6 +14,10 @@ from coordinator.cli.common import (
     out,
     show_json,
 )
+from coordinator.config.settings import DEFAULT_URL
+
+if TYPE_CHECKING:
+    from coordinator.client.values import WarningSnapshot
 
 
 def add_to(app: typer.Typer) -> None:
@@ -22,35 +26,40 @@ def add_to(app: typer.Typer) -> None:
 
 
 def warnings(
-    seen: Annotated[
+    acknowledge: Annotated[
         int | None,
-        typer.Option(metavar="ID", min=1, max=2**31 - 1, help="Say that you have seen this one."),
+        typer.Option(metavar="ID", min=1, max=2**31 - 1, help="Acknowledge this one."),
     ] = None,
-    url: UrlOption = "",
+    url: UrlOption = DEFAULT_URL,
     as_json: JsonOption = False,
 ) -> ExitCode:
     """List the warnings that stand: what is so, since when, and what to do.
 
-    One that you have seen stays until it ends. It changes nothing in the arm.
+    One that is acknowledged stays until it ends. It changes nothing in the arm.
     """
     with client_at(url) as client:
-        found = client.warnings() if seen is None else [client.see(seen)]
+        if acknowledge is not None:
+            known = client.acknowledge(acknowledge)
+            if as_json:
+                show_json({"warnings": [client.answers["acknowledge"]]})
+            else:
+                out().print(f"acknowledged: {known.message}")
+            return ExitCode.DONE
+        found = client.warnings()
     if as_json:
-        show_json({"warnings": found})
-    elif seen is not None:
-        out().print(f"seen: {found[0]['message']}")
+        show_json({"warnings": client.answers["warnings"]["warnings"]})
     else:
         for one in found:
-            out().print(f"{_head(one)}\n  {one['message']}\n  What to do: {one['advice']}.")
+            out().print(f"{_head(one)}\n  {one.message}\n  What to do: {one.advice}.")
         if not found:
             out().print("no warnings")
     return ExitCode.DONE
 
 
-def _head(warning: dict[str, Any]) -> str:
-    since = datetime.fromisoformat(warning["since_utc"]).astimezone()
-    seen = ", seen" if warning["acknowledged"] else ""
+def _head(warning: "WarningSnapshot") -> str:
+    since = datetime.fromisoformat(warning.since_utc).astimezone()
+    known = ", acknowledged" if warning.acknowledged else ""
     return (
-        f"{warning['id']}: {warning['level']}: {warning['joint']}, {warning['code']} since "
-        f"{since:%Y-%m-%d %H:%M:%S}{seen}"
+        f"{warning.id}: {warning.level}: {warning.joint}, {warning.code} since "
+        f"{since:%Y-%m-%d %H:%M:%S}{known}"
     )

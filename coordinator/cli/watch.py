@@ -5,23 +5,33 @@ import signal
 import time
 from collections.abc import Callable, Iterator
 from types import FrameType
-from typing import Any, Final
+from typing import TYPE_CHECKING, Final
 
 from rich.status import Status
 
 from coordinator.cli.common import ExitCode, err
+from coordinator.cli.condition import headline, is_at_rest, is_unknown, watching
 from coordinator.client import Client, Refused
-from coordinator.core.link import LOST_AFTER_US
-from coordinator.stop_words import STOP_LEVELS, StopWord
-from protocol.states import AT_REST, JointState
+from coordinator.codes.link_word import LinkWord
+from coordinator.codes.outcome import Outcome
+from coordinator.core.stop_words import StopWord
+from protocol.light import ConditionWord
+
+if TYPE_CHECKING:
+    from coordinator.client.values import (
+        ArmSnapshot,
+        HomingSnapshot,
+        RunGoing,
+        RunOver,
+        RunSnapshot,
+    )
 
 LOOK_S: Final = 0.1
 """Between two looks at how it goes."""
-
-RESTING: Final = ("idle", "held", "paused")
-"""Phases of the arm in which nothing is under way."""
-STOPPED: Final = tuple(s.word for s in (JointState.UNHOMED, JointState.READY, JointState.FAULTED))
-"""States of a joint that rests and has nothing to go on with."""
+REST_S: Final = 15.0
+"""Longest that a hold or stop takes: silence of 1.5 s, permit and ramp, and some to spare."""
+USUAL_S: Final = 2.0
+"""Within which joints that hear it have come to rest: what takes longer is told."""
 
 
 class Interrupts:
@@ -73,19 +83,31 @@ class Progress:
         self._last = phase
 
 
-def follow_run(client: Client, run: int, progress: Progress, pressed: Interrupts) -> dict[str, Any]:
+def follow_run(
+    client: Client, run: int, progress: Progress, pressed: Interrupts
+) -> "tuple[RunGoing | RunOver, ArmSnapshot]":
     """Follow a run until it ended or is held; Ctrl-C asks for a hold, twice for a stop.
 
-    A programmed pause is waited out. Returns the run's progress as it was then.
+    A programmed pause is waited out, unless an input that was awaited did not come. Returns the
+    run's progress as it was then, and the arm's state, which may be worse than what the run says: a
+    joint may be offline.
     """
-    with progress.shown():
-        answered = 0
+    with progress.shown(), watching(client) as look:
+        answered, over_s = 0, 0.0
         while True:
-            state = client.run(run)
-            phase = state["phase"]
-            progress.tell(f"run {run}: {phase}", _place(state))
-            if phase in ("ended", "held") or (phase == "paused" and answered):
-                return state
+            arm = look()
+            going = arm.run if arm.run and arm.run.number == run else None
+            if going is None or not arm.phase.busy:
+                state = client.run(run)
+                if state.needs_somebody or (state.phase == "paused" and answered):
+                    over_s = over_s or time.monotonic()
+                    # Its joints may confirm only now that they rest.
+                    if is_settled(arm) or time.monotonic() - over_s > USUAL_S:
+                        progress.tell(f"run {run}: {with_word(state.phase, arm)}")
+                        return state, arm
+            if going is not None:
+                told = f"run {run}: {arm.condition.word}"
+                progress.tell(told, f"{rest_of(arm)}{_place(going)}")
             if pressed.count > answered:
                 answered = pressed.count
                 ask = client.hold if answered == 1 else _stop(client)
@@ -96,103 +118,106 @@ def follow_run(client: Client, run: int, progress: Progress, pressed: Interrupts
 
 def follow_homing(
     client: Client, number: int, progress: Progress, pressed: Interrupts
-) -> dict[str, Any]:
+) -> "HomingSnapshot":
     """Follow a homing until it ended; Ctrl-C asks for a stop."""
-    with progress.shown():
+    with progress.shown(), watching(client) as look:
         answered = 0
         while True:
+            arm = look()
             state = client.homing(number)
-            progress.tell(f"homing: {state['current'] or state['state']}")
-            if state["state"] != "running":
+            if state.state != "running":
                 return state
+            progress.tell(headline(arm))
             if pressed.count > answered:
                 answered = pressed.count
                 client.stop("stop")
             time.sleep(LOOK_S)
 
 
+def with_word(what: str, arm: "ArmSnapshot") -> str:
+    """What a run is, with the arm's condition where that is not as calm."""
+    return what if is_at_rest(arm) else f"{what}; {headline(arm)}"
+
+
 def follow_rest(
-    client: Client, is_over: Callable[[dict[str, Any]], bool], patience_s: float
-) -> bool:
-    """Wait until the arm's state satisfies something; False when patience ran out."""
-    deadline = time.monotonic() + patience_s
-    while not is_over(client.arm()):
-        if time.monotonic() > deadline:
-            return False
-        time.sleep(LOOK_S)
-    return True
+    client: Client,
+    is_over: "Callable[[ArmSnapshot], bool]",
+    waiting: "Callable[[ArmSnapshot], tuple[str, str]]",
+    progress: Progress,
+) -> "ArmSnapshot":
+    """Wait until the arm's state satisfies something, or REST_S are over; the state then.
+
+    `waiting` says what is waited for, and more that changes: at once where a joint is offline,
+    otherwise where it takes longer than coming to rest usually does.
+    """
+    began_s = time.monotonic()
+    with progress.shown(), watching(client) as look:
+        while not is_over(arm := look()) and (took_s := time.monotonic() - began_s) < REST_S:
+            if took_s > USUAL_S or any(one.link == LinkWord.OFFLINE for one in arm.joints):
+                progress.tell(*waiting(arm))
+            time.sleep(LOOK_S)
+    return arm
 
 
-def rests(arm: dict[str, Any]) -> bool:
-    """Whether nothing is under way, and no joint that still talks says that it moves."""
-    silent = {joint["name"] for joint in arm["joints"] if is_silent(joint)}
-    return arm["phase"] in RESTING and restless(arm).keys() <= silent
+def is_settled(arm: "ArmSnapshot") -> bool:
+    """Whether waiting a moment will not make the arm's word calmer."""
+    return is_at_rest(arm) or is_unknown(arm) or bool(arm.condition.unconfirmed)
 
 
-def restless(arm: dict[str, Any]) -> dict[str, str]:
-    """Joints whose last word was that they move, and what that was, base to tool."""
-    at_rest = {state.word for state in AT_REST}
+def is_held(arm: "ArmSnapshot") -> bool:
+    """Whether nothing is under way any more. A joint that is offline is not waited for."""
+    return is_at_rest(arm) or (is_unknown(arm) and not arm.phase.busy)
+
+
+def is_stopped(arm: "ArmSnapshot", level: StopWord) -> bool:
+    """Whether every joint has latched the stop and rests."""
+    words = (
+        [ConditionWord.MOTORS_OFF]
+        if level != "stop"
+        else [ConditionWord.STOPPED, ConditionWord.MOTORS_OFF]
+    )
+    return arm.condition.word in words and not unstopped(arm)
+
+
+def unstopped(arm: "ArmSnapshot") -> dict[str, str]:
+    """Joints that have not latched the stop, or of which that is not known any more, and why."""
     return {
-        joint["name"]: (
-            f"{_silence(joint)}; it was {joint['state']} then"
-            if is_silent(joint)
-            else f"it is {joint['state']}"
-        )
-        for joint in arm["joints"]
-        if joint["age_us"] is not None and joint["state"] not in at_rest
+        joint.name: "it has not answered to it"
+        if joint.link != LinkWord.OFFLINE
+        else f"it is offline: {joint.link_message}"
+        for joint in arm.joints
+        if joint.stop_wanted or joint.link == LinkWord.OFFLINE
     }
 
 
-def is_silent(joint: dict[str, Any]) -> bool:
-    """Whether a joint was heard once, but is not any more."""
-    return joint["age_us"] is not None and bool(joint["age_us"] > LOST_AFTER_US)
+def is_past_waiting(arm: "ArmSnapshot") -> bool:
+    """Whether all that could confirm a stop have, and the others were never heard at all."""
+    never = {joint.name for joint in arm.joints if joint.age_us is None}
+    return is_unknown(arm) and unstopped(arm).keys() <= never
 
 
-def _silence(joint: dict[str, Any]) -> str:
-    return f"silent for {joint['age_us'] / 1e6:.1f} s"
-
-
-def heard(arm: dict[str, Any]) -> set[str]:
-    """Joints that have been heard since the session began."""
-    return {joint["name"] for joint in arm["joints"] if joint["age_us"] is not None}
-
-
-def unconfirmed(arm: dict[str, Any], level: StopWord) -> dict[str, str]:
-    """Joints that are not known to have stopped and to rest, and why, base to tool.
-
-    Only a joint's own fresh word counts: one that is away may be moving still.
-    """
-    found = {joint["name"]: _unconfirmed(joint, STOP_LEVELS[level]) for joint in arm["joints"]}
-    return {name: why for name, why in found.items() if why is not None}
-
-
-def _unconfirmed(joint: dict[str, Any], level: int) -> str | None:
-    if joint["age_us"] is None:
-        return f"it is {joint['link']} and was never heard"
-    if is_silent(joint):
-        return _silence(joint)
-    if joint["stop_wanted"] or (joint["stop"] or 0) < level:
-        return "it has not answered to it"
-    return None if joint["state"] in STOPPED else f"it is {joint['state']}"
-
-
-def exit_code_of(outcome: str) -> ExitCode:
+def exit_code_of(outcome: Outcome) -> ExitCode:
     """The exit code for a run's outcome."""
-    if outcome == "finished":
+    if outcome == Outcome.FINISHED:
         return ExitCode.DONE
-    return ExitCode.REFUSED if outcome == "refused" else ExitCode.NOT_FINISHED
+    return ExitCode.REFUSED if outcome == Outcome.REFUSED else ExitCode.NOT_FINISHED
 
 
 def _stop(client: Client) -> Callable[[], None]:
     return lambda: client.stop("stop")
 
 
-def _place(state: dict[str, Any]) -> str:
+def rest_of(arm: "ArmSnapshot") -> str:
+    """What a headline says beside its word."""
+    return headline(arm).removeprefix(arm.condition.word)
+
+
+def _place(state: "RunSnapshot") -> str:
     """Where in the program a run is, as far as it is known."""
-    if not state.get("line"):
+    if not state.line:
         return ""
-    seconds = f", {state['path_us'] / 1e6:.1f} s"
-    if state.get("end_us"):
-        seconds += f" of {state['end_us'] / 1e6:.1f} s"
-    parts = f", part {state['part']} of {state['parts']}" if state.get("parts", 1) > 1 else ""
-    return f", line {state['line']}{seconds}{parts}, at {state['rate_percent']:g} %"
+    seconds = "" if state.path_us is None else f", {state.path_us / 1e6:.1f} s"
+    if state.end_us:
+        seconds += f" of {state.end_us / 1e6:.1f} s"
+    parts = f", part {state.part} of {state.parts}" if state.parts > 1 else ""
+    return f", line {state.line}{seconds}{parts}, at {state.rate_percent:g} %"

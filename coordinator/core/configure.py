@@ -1,9 +1,10 @@
 """From the arm file to what each joint is told about itself: degrees become counts."""
 
 import math
+from collections.abc import Sequence
 
-from coordinator.arm import Arm, Joint
-from protocol.configuration import Configuration, Homing
+from coordinator.config.arm import Arm, Joint, ToolOutput
+from protocol.configuration import Configuration, Homing, OutputsOff
 from protocol.constants import COUNTS_PER_MICROSTEP
 from protocol.ramp import Ramp
 
@@ -25,7 +26,20 @@ def _acceleration(joint: Joint) -> int:
     return _up(joint.acceleration_deg_s2 * joint.counts_per_degree)
 
 
-def configuration_of(joint: Joint, ramp: Ramp) -> Configuration:
+def outputs_off(joint: Joint, outputs: Sequence[ToolOutput]) -> OutputsOff | None:
+    """Which outputs a joint switches off by itself; None where it keeps them all."""
+    own = [one for one in outputs if one.joint == joint.name]
+    off = OutputsOff(
+        on_hold=sum(one.off_on_hold << one.bit for one in own),
+        on_stop=sum(one.off_on_stop << one.bit for one in own),
+        on_lost=sum(one.off_on_lost << one.bit for one in own),
+    )
+    return off if off.on_hold or off.on_stop or off.on_lost else None
+
+
+def configuration_of(
+    joint: Joint, ramp: Ramp, tool_outputs: Sequence[ToolOutput] = ()
+) -> Configuration:
     """A joint's configuration. Limits are rounded up, so that a plan at the limit passes."""
     per_degree = joint.counts_per_degree
     sign = 1 if per_degree > 0 else -1
@@ -53,4 +67,5 @@ def configuration_of(joint: Joint, ramp: Ramp) -> Configuration:
         supply_limit_mv=round(joint.supply_limit_v * 1000),
         run_current_ma=round(joint.run_current_a * 1000),
         hold_current_ma=round(joint.hold_current_a * 1000),
+        outputs_off=outputs_off(joint, tool_outputs),
     )

@@ -4,12 +4,16 @@ Events are what the network did, commands are what a person asked, actions are w
 must do. The core never sees bytes: a shell (or the rehearsal) encodes, tags and times them.
 """
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
+from enum import StrEnum
 
 from pydantic import BaseModel
 
+from coordinator.codes.level import Level
+from coordinator.codes.refusal import RefusalCode
 from coordinator.motion import Part
+from coordinator.programs import NO_SWITCHES, Switches
 from coordinator.timing.exchange import Exchange
 from protocol.discovery import Announcement
 from protocol.drive import Drive, StopLevel
@@ -20,6 +24,18 @@ from protocol.status import Status
 # ---- events -------------------------------------------------------------------------------
 
 
+@dataclass(frozen=True, slots=True, order=True)
+class StreamAddress:
+    """Where a joint's stream may be: IPv4 address, TCP port and path."""
+
+    host: str
+    stream_port: int
+    path: str
+
+    def __str__(self) -> str:
+        return f"{self.host}:{self.stream_port}"
+
+
 @dataclass(frozen=True, slots=True)
 class Found:
     """A joint announced itself, or its address changed. `instance` is its DNS-SD name."""
@@ -28,6 +44,11 @@ class Found:
     host: str
     stream_port: int
     announcement: Announcement
+
+    @property
+    def address(self) -> StreamAddress:
+        """Where it says that it is."""
+        return StreamAddress(self.host, self.stream_port, self.announcement.path)
 
 
 @dataclass(frozen=True, slots=True)
@@ -42,6 +63,26 @@ class Silent:
     """What was announced has not been answered for minutes, without a goodbye."""
 
     instance: str
+
+
+@dataclass(frozen=True, slots=True)
+class Knocked:
+    """A joint proved its id and the arm's key at a address, in an exchange begun at `begun_us`."""
+
+    joint_id: str
+    address: StreamAddress
+    boot: int
+    begun_us: int
+
+
+@dataclass(frozen=True, slots=True)
+class KnockFailed:
+    """No joint of that id and key answered at a address; `code` is stable, `message` a sentence."""
+
+    joint_id: str
+    address: StreamAddress
+    code: str
+    message: str
 
 
 @dataclass(frozen=True, slots=True)
@@ -123,6 +164,8 @@ Event = (
     Found
     | Gone
     | Silent
+    | Knocked
+    | KnockFailed
     | LinkUp
     | LinkDown
     | DriveSent
@@ -135,6 +178,15 @@ Event = (
 )
 
 # ---- commands -----------------------------------------------------------------------------
+
+
+class Because(StrEnum):
+    """Why something comes to rest that was told to: a clause."""
+
+    OPERATOR = "the operator asked"
+    TAKEN_OVER = "control was taken over"
+    ENDING = "the coordinator is ending"
+    GONE = "whoever jogged has gone"
 
 
 @dataclass(frozen=True, slots=True)
@@ -151,6 +203,10 @@ class Play:
     name: str
     text: str
     parts: Sequence[Part]
+    loops: int = 1
+    """How often it is played."""
+    switches: Switches = NO_SWITCHES
+    """With which it was read."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -159,6 +215,8 @@ class Hold:
 
     A homing or a jog, which have no path, ends.
     """
+
+    because: Because = Because.OPERATOR
 
 
 @dataclass(frozen=True, slots=True)
@@ -175,17 +233,38 @@ class Stop:
 
 @dataclass(frozen=True, slots=True)
 class Override:
-    """Feed override, 50000 to 1000000 ppm."""
+    """PointFeed override, 50000 to 1000000 ppm."""
 
     rate_ppm: int
 
 
 @dataclass(frozen=True, slots=True)
 class Jog:
-    """Move one joint while this is renewed; 0 brakes."""
+    """Turn joints while this is renewed, those named and no others; at 0 a joint brakes."""
+
+    velocities_deg_s: Mapping[str, float]
+    """By joint; empty lets go of all."""
+
+
+@dataclass(frozen=True, slots=True)
+class Step:
+    """Turn one joint by an angle, exactly, from where its last step ends."""
 
     joint: str
-    velocity_deg_s: float
+    by_deg: float
+    speed_deg_s: float
+
+
+@dataclass(frozen=True, slots=True)
+class Go:
+    """Turn joints to a place while this is renewed; let go by a jog of nothing."""
+
+    name: str
+    """Of the place, for people."""
+    targets_deg: Mapping[str, float]
+    """By joint."""
+    share: float
+    """Of the velocity limit of the joint that is the last to arrive."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -195,7 +274,15 @@ class Blink:
     joint: str
 
 
-Command = Home | Play | Hold | Resume | Stop | Override | Jog | Blink
+@dataclass(frozen=True, slots=True)
+class Switch:
+    """Switch an output by hand, at rest."""
+
+    output: str
+    on: bool
+
+
+Command = Home | Play | Hold | Resume | Stop | Override | Jog | Step | Go | Blink | Switch
 
 
 class Refused(Exception):
@@ -204,7 +291,7 @@ class Refused(Exception):
     `code` is stable, the text names the thing, the limit and the value.
     """
 
-    def __init__(self, code: str, message: str) -> None:
+    def __init__(self, code: RefusalCode, message: str) -> None:
         super().__init__(message)
         self.code = code
         self.message = message
@@ -218,11 +305,26 @@ class Connect:
     """Open the stream to a joint and shake hands for this session."""
 
     joint_id: str
-    host: str
-    stream_port: int
-    path: str
-    udp_port: int
+    address: StreamAddress
     session: int
+
+
+@dataclass(frozen=True, slots=True)
+class Knock:
+    """Ask for a joint's proof at a address, in a stream that is closed at once, without our own.
+
+    Answered by Knocked with the same `begun_us`, or KnockFailed.
+    """
+
+    joint_id: str
+    address: StreamAddress
+    session: int
+    begun_us: int
+
+
+@dataclass(frozen=True, slots=True)
+class Seek:
+    """Ask the network for joints once more: some are missing."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -257,10 +359,12 @@ class Note:
     """Something a person should know. `level` is info, attention or danger."""
 
     at_us: int
-    level: str
+    level: Level
     code: str
     message: str
     joint: str | None = None
+    detail: bool = False
+    """A part of something that has a line of its own: for those who look closer."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -270,4 +374,16 @@ class ReportGrew:
     run: int
 
 
-Action = Connect | Disconnect | SendDrive | SendFrame | Note | ReportGrew
+@dataclass(frozen=True, slots=True)
+class Touched:
+    """Somebody turned or pressed a joint's control."""
+
+    joint: str
+    turn: int
+    """Detents, to larger angles positive."""
+    presses: int
+    """Short ones."""
+    long_presses: int
+
+
+Action = Connect | Knock | Seek | Disconnect | SendDrive | SendFrame | Note | ReportGrew | Touched

@@ -1,23 +1,26 @@
 """Homing the joints one after another, in the arm file's order."""
 
+from dataclasses import dataclass
 from enum import StrEnum
-from typing import Any
+from typing import Final
 
-from coordinator.core.link import JointLink
+from coordinator.codes.level import Level
+from coordinator.core.link.link import JointLink
+from coordinator.core.link.words import not_heard
 from coordinator.core.outbox import Outbox
 from protocol.constants import EXPIRY_US
 from protocol.messages import Homed, HomingFailed
 from protocol.states import JointState
 
-BEGIN_PATIENCE_US = 5_000_000
+BEGIN_PATIENCE_US: Final = 5_000_000
 """For clearing a latch, switching drivers on and hearing of it over a poor link."""
-CUT_SHORT_MARGIN = 6.0
+CUT_SHORT_MARGIN: Final = 6.0
 """Times the patience of one search that a joint may take in all. On a poor link the permission
 runs out in mid-search again and again; the joint comes nearer each time."""
-EDGES_PATIENCE_US = 2_000_000
+EDGES_PATIENCE_US: Final = 2_000_000
 """For a joint's report of its edges after its status says that it is homed: retransmissions of a
 small TCP stack. The report is lost where the stream broke just then."""
-SEARCH_MARGIN = 4.0
+SEARCH_MARGIN: Final = 4.0
 """Times the travel at the fast speed: back to where the sensor was met, search, back-off, slow
 passage, and ramps between them."""
 
@@ -30,6 +33,45 @@ class HomingState(StrEnum):
     FAILED = "failed"
 
 
+@dataclass(frozen=True, slots=True)
+class FoundEdge:
+    """One passage of the home sensor's edge."""
+
+    position: int
+    """Counts, in the frame before homing."""
+    rising: bool
+    fast: bool
+    """Whether it was met at the fast speed; the slow passages are what counts."""
+    from_middle_deg: float
+
+
+@dataclass(frozen=True, slots=True)
+class JointHoming:
+    """What was found of one joint."""
+
+    edges: tuple[FoundEdge, ...]
+    middle: int
+    """Counts, in the frame before homing: the middle between the edges, which is home."""
+    home_offset_deg: float
+    """What was added to every angle to make it so."""
+
+
+@dataclass(frozen=True, slots=True)
+class HomingSnapshot:
+    """How a homing goes or went."""
+
+    number: int
+    state: HomingState
+    message: str
+    """Why it failed; empty if it did not."""
+    current: str | None
+    """The joint that searches now."""
+    asked: tuple[str, ...]
+    """The joints that it is for, base to tool."""
+    joints: dict[str, JointHoming]
+    """What was found so far, by joint."""
+
+
 class HomingSequence:
     """One homing of several joints. The joint searches by itself; this only permits it."""
 
@@ -38,13 +80,15 @@ class HomingSequence:
         self.links = links
         self.state = HomingState.RUNNING
         self.message = ""
-        self.results: dict[str, dict[str, Any]] = {}
+        self.results: dict[str, JointHoming] = {}
         self._outbox = outbox
         self._at = -1
         self._asked = 0
         self._numbers: dict[str, int] = {}
         """The number asked for last of each joint; its event may come after its status."""
         self._attempts = 0
+        self._begun_at: int | None = None
+        """Counts where the joint whose turn it is stood before its first attempt."""
         self._why = ""
         self._homed_us: int | None = None
         """When the joint whose turn it is was first seen to be homed."""
@@ -66,36 +110,40 @@ class HomingSequence:
         """A joint reports its edges."""
         if event.homing_number == self._numbers.get(link.name):
             per_degree = link.joint.counts_per_degree
-            self.results[link.name] = {
-                "edges": [
-                    {
-                        **edge.model_dump(),
-                        "from_middle_deg": (edge.position - event.middle) / per_degree,
-                    }
-                    for edge in event.edges
-                ],
-                "middle": event.middle,
-                "shift_deg": event.shift / per_degree,
-            }
-            self._outbox.note(now, "info", "homed", f"{link.name} is homed", link.name)
+            edges = tuple(
+                FoundEdge(
+                    edge.position,
+                    edge.rising,
+                    edge.fast,
+                    from_middle_deg=(edge.position - event.middle) / per_degree,
+                )
+                for edge in event.edges
+            )
+            self.results[link.name] = JointHoming(edges, event.middle, event.shift / per_degree)
+            self._outbox.note(
+                now, Level.INFO, "homed", f"{link.name} is homed", link.name, detail=True
+            )
 
     def failed(self, link: JointLink, event: HomingFailed) -> None:
         """A joint reports that it found no home."""
         if link is self.current and event.homing_number == self._asked:
             self._why = event.message
 
-    def forgotten(self, link: JointLink, why: str, now: int) -> None:
+    def forgotten(self, link: JointLink, why: str, now: int, *, detail: bool) -> None:
         """A joint no longer knows which homings it has carried out: it must not begin this anew."""
         if link is self.current:
-            self.fail(f"{link.name} {why}: home it again", now)
+            self.fail(f"{link.name} {why}: home it again", now, detail=detail)
 
-    def fail(self, message: str, now: int) -> None:
-        """End without success; nothing is permitted any more."""
+    def fail(self, message: str, now: int, *, detail: bool = False) -> None:
+        """End without success; nothing is permitted any more.
+
+        A detail where what ended it has a line of its own.
+        """
         if self.state is HomingState.RUNNING:
             self.state = HomingState.FAILED
             self.message = message
             self._outbox.at_once = True
-            self._outbox.note(now, "attention", "homing-failed", message)
+            self._outbox.note(now, Level.ATTENTION, "homing-failed", message, detail=detail)
 
     def step(self, now: int) -> None:
         """Go on to the next joint when one is done."""
@@ -105,12 +153,16 @@ class HomingSequence:
         status = link.status
         elapsed = now - self._since_us
         if not link.in_session or not link.heard(now):
-            self.fail(f"{link.name} is not there: {link.message or 'silent'}", now)
+            self.fail(not_heard(link), now)
+        elif link.connection.conflict:
+            self.fail(f"{link.name}: {link.connection.conflict}", now)
         elif status is not None and status.homing_number == self._asked:
             if status.faults:
                 self.fail(f"{link.name}: {self._why or 'it has a fault'}", now)
             elif status.state is JointState.READY and status.homed:
                 self._await_edges(link, now)
+            elif not status.homed and (too_far := self._too_far(link)):
+                self.fail(too_far, now)
             elif status.state is JointState.UNHOMED:
                 self._again(link, now)
             elif elapsed > self._patience_us(link):
@@ -120,18 +172,18 @@ class HomingSequence:
             why = f"it is {state}" if link.clock.locked else link.clock.reason
             self.fail(f"{link.name} does not begin to home: {why}", now)
 
-    def to_json(self) -> dict[str, Any]:
-        """State and results as plain values, joints from base to tool."""
+    def snapshot(self) -> HomingSnapshot:
+        """State and results, joints from base to tool."""
         current = self.current
         base_to_tool = [link.name for link in sorted(self.links, key=lambda link: link.index)]
-        return {
-            "number": self.number,
-            "state": self.state.value,
-            "message": self.message,
-            "current": current.name if current else None,
-            "asked": base_to_tool,
-            "joints": {name: self.results[name] for name in base_to_tool if name in self.results},
-        }
+        return HomingSnapshot(
+            number=self.number,
+            state=self.state,
+            message=self.message,
+            current=current.name if current else None,
+            asked=tuple(base_to_tool),
+            joints={name: self.results[name] for name in base_to_tool if name in self.results},
+        )
 
     def _await_edges(self, link: JointLink, now: int) -> None:
         """The joint is homed; its edges come on the stream, which may be slower than its status."""
@@ -143,12 +195,17 @@ class HomingSequence:
     def _next(self, now: int) -> None:
         self._at += 1
         self._attempts = 0
+        self._begun_at = None
         self._homed_us = None
         self._turn_us = now
         self._outbox.at_once = True
         if self._at >= len(self.links):
             self._at = len(self.links) - 1
             self.state = HomingState.DONE
+            names = ", ".join(sorted(self.results)) or "no joint"
+            self._outbox.note(
+                now, Level.INFO, "homing-done", f"homing {self.number}: homed {names}"
+            )
             return
         self._ask(self.links[self._at], now)
 
@@ -159,12 +216,31 @@ class HomingSequence:
         else:
             self._ask(link, now)
 
+    def _too_far(self, link: JointLink) -> str:
+        """Why a joint may search no further, empty while it may.
+
+        It counts the travel of each attempt for itself; where links cut attempts short again and
+        again, their sum must not take it further than one may.
+        """
+        joint, status = link.joint, link.status
+        if self._begun_at is None or status is None:
+            return ""
+        turned_deg = abs((status.position - self._begun_at) / joint.counts_per_degree)
+        most_deg = joint.homing.travel_deg + joint.homing.backoff_deg
+        if turned_deg <= most_deg:
+            return ""
+        return (
+            f"{link.name}: it was turned by {turned_deg:.0f}° in {self._attempts} attempts without "
+            f"being homed, its travel is {joint.homing.travel_deg:g}°"
+        )
+
     def _ask(self, link: JointLink, now: int) -> None:
+        if self._begun_at is None and link.status is not None:
+            self._begun_at = link.status.position
         self._since_us = now
         self._attempts += 1
         self._why = "it gave up homing"
-        link.homing_number += 1
-        self._asked = self._numbers[link.name] = link.homing_number
+        self._asked = self._numbers[link.name] = link.orders.next_homing()
         self._outbox.at_once = True
 
     def _patience_us(self, link: JointLink) -> int:

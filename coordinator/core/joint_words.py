@@ -7,7 +7,7 @@ from protocol.constants import US
 from protocol.drive import StopLevel
 
 _HELD: Final = {
-    "lease": "its permission to move ran out",
+    "permit": "its permission to move ran out",
     "withdrawn": "its permission to move was taken back",
     "late": "a change of speed reached it too late",
     "silence": "it heard nothing for too long",
@@ -17,15 +17,25 @@ _HELD: Final = {
 _STOPPED: Final = {
     StopLevel.STOP: "has stopped",
     StopLevel.STOP_AND_RELEASE: "has stopped, and its motor has no current now: it can sink",
-    StopLevel.RELEASE: "has let go: its motor has no current, it can sink",
+    StopLevel.RELEASE: "has its motor off: it can sink",
 }
 
 
-def held(name: str, report: messages.Held) -> str:
-    """A joint came to rest on the path by itself."""
-    # Joints may know more causes than this; theirs are short words too.
-    why = _HELD.get(report.cause, report.cause)
+_HOLDS: Final = frozenset({"permit", "withdrawn"})
+"""How a hold of the whole arm comes to a joint: its permission goes no further."""
+
+
+def held(name: str, report: messages.Held, arm_holds: str = "") -> str:
+    """A joint came to rest on the path; `arm_holds` is why the whole arm does, if it does."""
+    as_told = arm_holds and report.cause in _HOLDS
+    why = f"it was told to hold: {arm_holds}" if as_told else why_held(report)
     return f"{name} holds at {report.path_us / US:.3f} s of the path: {why}"
+
+
+def why_held(report: messages.Held) -> str:
+    """Why it came to rest by itself, a clause."""
+    # Joints may know more causes than this; theirs are short words too.
+    return _HELD.get(report.cause, report.cause)
 
 
 def stopped(name: str, report: messages.Stopped) -> str:

@@ -6,26 +6,38 @@ What the joints may do travels in drives, sent again and again to all joints wit
 numbers; a change is sent at once. The streams only carry what is not urgent.
 """
 
-from coordinator.arm import Arm
+from typing import Final, assert_never
+
+from coordinator.codes.level import Level
+from coordinator.codes.outcome import Outcome
+from coordinator.codes.refusal import RefusalCode
+from coordinator.config.arm import Arm
 from coordinator.core import events as ev
 from coordinator.core import joint_words
+from coordinator.core.condition import condition, unstopped
 from coordinator.core.configure import arm_ramp
+from coordinator.core.drives import next_drive
 from coordinator.core.homing import HomingSequence, HomingState
-from coordinator.core.jogging import Jog
-from coordinator.core.link import JointLink
+from coordinator.core.jog_commands import JogCommands
+from coordinator.core.jogging import Jog, jogged
+from coordinator.core.link.link import JointLink, rests_by_us
+from coordinator.core.link.words import listed, not_heard
 from coordinator.core.membership import Membership
-from coordinator.core.outbox import Outbox, no_matter
+from coordinator.core.outbox import Outbox, ignore_reply
+from coordinator.core.outputs import ToolOutputs, require_tool
+from coordinator.core.proofs import take_back_proofs
 from coordinator.core.readiness import (
     clear,
     make_ready,
-    require_jog,
     require_link,
     require_playable,
     require_ready,
     require_stopped,
 )
-from coordinator.core.report import Report
 from coordinator.core.run import Phase, Run
+from coordinator.core.run.report import Report
+from coordinator.core.stop_watch import StopWatch, tell_of_stop
+from coordinator.core.touch import TouchWatch
 from coordinator.core.watch import Watch
 from protocol import messages
 from protocol.constants import (
@@ -34,14 +46,17 @@ from protocol.constants import (
     RATE_MAX_PPM,
     RATE_MIN_PPM,
 )
-from protocol.drive import Drive, Mode, StopLevel
+from protocol.drive import StopLevel
+from protocol.light import ConditionWord
 from protocol.states import JointState
 
-MEASURED_EXCHANGES = 200
+MEASURED_EXCHANGES: Final = 200
 """Until so many exchanges are in, a link is asked at the active rate (design section 3)."""
-SEQUENCE_LAST = 2**32 - 2
+RESTS: Final = (Phase.HELD, Phase.PAUSED, Phase.ENDED)
+"""Of a run: phases in which it switches no output."""
+SEQUENCE_LAST: Final = 2**32 - 2
 """The session ends before its drives' 32-bit numbers do (design section 3)."""
-KEPT = 100
+KEPT: Final = 100
 """Ended runs and homings that are remembered here; the shell keeps reports for good."""
 
 
@@ -58,21 +73,31 @@ class Coordinator:
     ) -> None:
         self.arm = arm
         self.coordinator_id = coordinator_id
-        self.session = session
         self.links = [JointLink(joint, k) for k, joint in enumerate(arm.joints)]
         self.ramp = arm_ramp(arm)
+        self.skew_limit_us = arm.skew_limit_ms * 1e3
         self.outbox = Outbox()
         self.watch = Watch(self.outbox)
+        self.touch = TouchWatch()
+        self.stop_watch = StopWatch(self.links, self.outbox)
         self.jog = Jog(self.outbox)
-        self.members = Membership(arm, self.links, self.ramp, self.jog, self.outbox)
+        self.tool = ToolOutputs(self.links, self.outbox)
+        self.members = Membership(arm, self.links, self.ramp, self.jog, self.outbox, session)
+        self._hands = JogCommands(self.jog, self.outbox, self.named, self._require_at_most_jog)
         self.run: Run | None = None
         self.homing: HomingSequence | None = None
         self.homings: dict[int, HomingSequence] = {}
         self.reports: dict[int, Report] = {}
+        self.stopped_why = ""
+        """Why the arm was stopped last."""
         self._by_id = {link.joint.id: link for link in self.links}
         self._next_run = first_run
         self._next_homing = first_homing
         self._next_send_us = 0
+        self._listens = any(joint.touch for joint in arm.joints)
+        """Whether controls are: who turns one waits for the next drive, as a joint only answers."""
+        self._word = ConditionWord.NOT_KNOWN
+        """The arm's condition at the newest drives, which carry it to the joints' lights."""
 
     # ---- events -----------------------------------------------------------------------------
 
@@ -84,25 +109,29 @@ class Coordinator:
             case ev.DriveSent(joint_id=joint_id, sequence=sequence, at_us=at_us):
                 self._by_id[joint_id].quality.sent(sequence, at_us)
             case ev.FrameSent(joint_id=joint_id, token=token, number=number):
-                self._by_id[joint_id].frame_sent(token, number, now)
+                self._by_id[joint_id].requests.frame_sent(token, number, now)
             case ev.Reported(joint_id=joint_id, report=report):
                 self._reported(self._by_id[joint_id], report, now)
             case ev.Found():
                 self.members.found(event, now)
             case ev.Gone(instance=instance):
-                self.members.gone(instance, now)
+                self.members.gone(instance)
             case ev.Silent(instance=instance):
-                self.members.silent(instance, now)
+                self.members.strangers.gone(instance)
+            case ev.Knocked():
+                self.members.knocked(event, now)
+            case ev.KnockFailed():
+                self.members.knock_failed(event, now)
             case ev.LinkUp(joint_id=joint_id, welcome=welcome):
                 self._link_up(self._by_id[joint_id], welcome, now)
             case ev.LinkDown(joint_id=joint_id, code=code, message=message):
-                self.members.link_down(self._by_id[joint_id], code, message, now)
+                self._link_down(self._by_id[joint_id], code, message, now)
             case ev.AddressGone(address=address):
                 message = f"this laptop lost its address {address}: no joint can be heard"
-                self.outbox.note(now, "danger", "address-gone", message)
+                self.outbox.note(now, Level.DANGER, "address-gone", message)
             case ev.AddressBack(address=address):
                 message = f"this laptop has its address {address} again"
-                self.outbox.note(now, "info", "address-back", message)
+                self.outbox.note(now, Level.INFO, "address-back", message)
             case ev.HostSlept(slept_us=slept_us, session=session):
                 message = f"the laptop slept for {slept_us / 1e6:.1f} s"
                 self._new_session(session, message, now)
@@ -112,32 +141,23 @@ class Coordinator:
         if not link.in_session or link.welcome is None or event.status.boot != link.welcome.boot:
             return  # on its way since before the joint's boot or the end of its session
         link.quality.answered(event.sequence, event.exchange.t4_us)
-        wrong_since = link.observe(event.exchange, now)
+        wrong_since = link.sync.observe(event.exchange, now)
         if wrong_since is not None:
-            self._take_back_proofs(link, wrong_since, now)
+            take_back_proofs(self.reports, link, wrong_since, self.outbox, now)
+        link.connection.seen(event.status.boot, event.exchange.t1_us, now)
         if link.replied(event.status, event.exchange.t4_us):
             self.watch.observe(link, now)
-
-    def _take_back_proofs(self, link: JointLink, since: int, now: int) -> None:
-        """No report may go on to state what rests on a clock that was wrong."""
-        starts = 0
-        for report in self.reports.values():
-            if found := report.take_back(link.name, since):
-                starts += found
-                self.outbox.actions.append(ev.ReportGrew(report.run))
-        if starts:
-            message = (
-                f"{link.name}: its clock was found wrong; {starts} start{'s' * (starts > 1)} that "
-                f"counted as proved by it {'do' if starts > 1 else 'does'} not any more"
-            )
-            self.outbox.note(now, "attention", "proof-taken-back", message, link.name)
+            plays = self.run is not None and self.run.phase not in RESTS
+            self.tool.observe(link, now, plays=plays)
+            if touched := self.touch.observe(link, event.exchange.t1_us, now):
+                self.outbox.actions.append(touched)
 
     def _reported(self, link: JointLink, report: object, now: int) -> None:
         match report:
             case messages.Ack(ref=ref):
-                link.answered(ref, None, now)
+                link.requests.answered(ref, None, now)
             case messages.Reject(ref=ref):
-                link.answered(ref, report, now)
+                link.requests.answered(ref, report, now)
             case messages.Started() if self.run:
                 self.run.started(link, report, now)
             case messages.Finished() if self.run:
@@ -147,24 +167,36 @@ class Coordinator:
             case messages.HomingFailed() if self.homing:
                 self.homing.failed(link, report)
             case messages.Held():
-                message = joint_words.held(link.name, report)
-                self.outbox.note(now, "info", "joint-held", message, link.name)
+                if self.run:
+                    self.run.joint_held(link, report)
+                arm_holds = self.run.why_it_holds(link) if self.run else ""
+                message = joint_words.held(link.name, report, arm_holds)
+                self.outbox.note(now, Level.INFO, "joint-held", message, link.name, detail=True)
             case messages.Stopped():
                 message = joint_words.stopped(link.name, report)
-                self.outbox.note(now, "info", "joint-stopped", message, link.name)
-            case messages.Faulted(fault=fault, message=message):
-                self.outbox.note(
-                    now, "danger", f"fault-{fault}", f"{link.name}: {message}", link.name
-                )
+                self.outbox.note(now, Level.INFO, "joint-stopped", message, link.name, detail=True)
+            case messages.Faulted():
+                self._faulted(link, report, now)
+
+    def _faulted(self, link: JointLink, report: messages.Faulted, now: int) -> None:
+        """A joint tells of a fault, before its status or after."""
+        is_told = report.fault in link.faults_told
+        link.faults_told |= {report.fault}
+        run = self.run
+        ends = f"; the arm stops, and run {run.number} is over" if run and run.may_stray else ""
+        message = f"{link.name}: {report.message}{ends}"
+        code = f"fault-{report.fault}"
+        self.outbox.note(now, Level.DANGER, code, message, link.name, detail=is_told)
+        self.jog.faulted(link, now)
 
     def _link_up(self, link: JointLink, welcome: messages.Welcome, now: int) -> None:
         begins_anew = link.welcome is not None and welcome.keyed is None
-        rebooted = self.members.link_up(link, welcome, now)
-        if rebooted is None:
-            return
+        rebooted = self.members.link_up(link, welcome, now, self._ends_with(link))
+        if begins_anew:
+            self.tool.forget()
         if begins_anew and self.homing:
             why = "restarted" if rebooted else "was in another session meanwhile"
-            self.homing.forgotten(link, why, now)
+            self.homing.forgotten(link, why, now, detail=rebooted)
         if self.run:
             if rebooted:
                 self.run.rebooted(link, now)
@@ -173,16 +205,34 @@ class Coordinator:
         self.outbox.at_once = True
         self.members.configure(link, now)
 
+    def _ends_with(self, link: JointLink) -> str:
+        """What is over if a joint has restarted, a clause."""
+        if self.run is not None and self.run.ends_with_restart:
+            return f"run {self.run.number} is over"
+        if self.homing is not None and self.homing.current is link:
+            return f"homing {self.homing.number} is over"
+        return ""
+
+    def _link_down(self, link: JointLink, code: str, message: str, now: int) -> None:
+        self.members.link_down(link, code, message, now)
+        if code == "keys-unknown" and not self._commanded:
+            # It holds keys that nobody knows: only another session makes it take others.
+            why = f"{link.name} has datagram keys that are not known here"
+            self._new_session(_after(self.session), why, now)
+
     def _new_session(self, session: int, why: str, now: int) -> None:
         message = f"{why}: every joint comes to rest, and nothing goes on by itself"
-        self.outbox.note(now, "attention", "session-ended", message)
+        self.outbox.note(now, Level.ATTENTION, "session-ended", message)
         if self.run:
-            self.run.stop("lost", message, now)
+            self.run.stop(Outcome.LOST, message, now)
         if self.homing:
-            self.homing.fail(message, now)
+            self.homing.fail(message, now, detail=True)
         self.jog.end(now)
-        self.session = session
-        self.members.begin_session(now)
+        self.tool.forget()
+        # Whatever was done at a joint's control may be as long ago as the laptop slept.
+        self.touch.forget()
+        self.outbox.drop_touches()
+        self.members.begin_session(session, now)
 
     # ---- commands -----------------------------------------------------------------------------
 
@@ -197,25 +247,38 @@ class Coordinator:
                 number = self._play(command, now)
             case ev.Home(joints=joints):
                 number = self._home(joints, now)
-            case ev.Hold():
-                self._hold(now)
+            case ev.Hold(because=because):
+                self._hold(because, now)
             case ev.Resume():
-                self._current_run().resume(now)
+                self._current_run(now).resume(now)
             case ev.Stop(level=level):
-                self._stop(level, "stopped", "stopped by the operator", now)
+                # The line is the command's, with who it was.
+                self._stop(level, Outcome.STOPPED, ev.Because.OPERATOR, now)
+                self.outbox.note(now, Level.ATTENTION, "stop", ev.Because.OPERATOR, detail=True)
             case ev.Override(rate_ppm=rate_ppm):
                 if not RATE_MIN_PPM <= rate_ppm <= RATE_MAX_PPM:
                     raise ev.Refused(
-                        "override-range",
+                        RefusalCode.OVERRIDE_RANGE,
                         f"feed override {rate_ppm / 1e4:g} %, 5 to 100 % are possible",
                     )
-                self._current_run().override(rate_ppm)
-            case ev.Jog(joint=joint, velocity_deg_s=velocity):
-                self._jog_joint(joint, velocity, now)
+                self._current_run(now).override(rate_ppm)
+            case ev.Jog(velocities_deg_s=velocities_deg_s):
+                self._hands.turn(velocities_deg_s, now)
+            case ev.Step():
+                self._hands.step(command, now)
+            case ev.Go():
+                self._hands.go(command, now)
             case ev.Blink(joint=joint):
                 link = self.named(joint)
-                require_link(link)
-                self.outbox.request(link, messages.Blink(), no_matter, now)
+                require_link(link, now)
+                self.outbox.request(link, messages.Blink(), ignore_reply, now)
+            case ev.Switch():
+                self._require_no_motion(now)
+                self.tool.ask(command, now)
+            case _:
+                assert_never(command)
+        if not isinstance(command, ev.Switch | ev.Blink | ev.Override):
+            self.tool.forget()
         self.outbox.at_once = True
         return number
 
@@ -225,30 +288,61 @@ class Coordinator:
             if link.name == name:
                 return link
         known = " ".join(link.name for link in self.links)
-        raise ev.Refused("joint-unknown", f"there is no joint {name!r}; this arm has {known}")
+        raise ev.Refused(
+            RefusalCode.JOINT_UNKNOWN, f"there is no joint {name!r}; this arm has {known}"
+        )
 
-    def _current_run(self) -> Run:
+    def _current_run(self, now: int) -> Run:
         run = self.run
         if run is None or run.phase is Phase.ENDED:
             ended = f"; run {run.number} ended: {run.report.why}" if run else ""
-            raise ev.Refused("no-run", f"no program is being played{ended}")
+            first = ""
+            if names := unstopped(self.links, now):
+                has = "has" if len(names) == 1 else "have"
+                first = f"{listed(names)} {has} not confirmed the stop and may still move; "
+            raise ev.Refused(RefusalCode.NO_RUN, f"{first}no program is being played{ended}")
         return run
 
     def require_no_run(self, wanted: str) -> None:
         """Raise Refused while a program is played."""
         if self.run is not None and self.run.phase is not Phase.ENDED:
             raise ev.Refused(
-                "running",
+                RefusalCode.RUNNING,
                 f"run {self.run.number} is {self.run.phase}: {wanted} must wait for its end; stop "
                 "ends it",
             )
 
+    def _require_no_motion(self, now: int) -> None:
+        """Raise Refused unless nothing moves, or will by itself: a run may be held or paused."""
+        run = self.run
+        if run is not None and run.phase not in RESTS:
+            raise ev.Refused(
+                RefusalCode.RUNNING,
+                f"run {run.number} is {run.phase}, and switches outputs itself; hold first",
+            )
+        if self.homing is not None and self.homing.state is HomingState.RUNNING:
+            raise ev.Refused(RefusalCode.HOMING, "a homing is under way: it must end first")
+        require_stopped(self.links, self.ramp, now)
+        if self.jog.goes_on:
+            raise ev.Refused(RefusalCode.JOGGING, jogged(self.jog.links))
+        for link in self.links:
+            by_us = rests_by_us([link], self.ramp)
+            may_move = not link.rests(now) if link.heard(now) else by_us is not None and now < by_us
+            if may_move:
+                told = f"{link.name} has not confirmed to be at rest"
+                raise ev.Refused(RefusalCode.NOT_AT_REST, told)
+
     def _require_idle(self, wanted: str, now: int) -> None:
+        self._require_at_most_jog(wanted, now)
+        if self.jog.goes_on:
+            raise ev.Refused(RefusalCode.JOGGING, jogged(self.jog.links))
+
+    def _require_at_most_jog(self, wanted: str, now: int) -> None:
         self.require_no_run(wanted)
         if self.homing is not None and self.homing.state is HomingState.RUNNING:
-            raise ev.Refused("homing", f"a homing is under way: {wanted} must wait for it")
-        if self.jog.link is not None:
-            raise ev.Refused("jogging", f"{self.jog.link.name} is being jogged")
+            raise ev.Refused(
+                RefusalCode.HOMING, f"a homing is under way: {wanted} must wait for it"
+            )
         require_stopped(self.links, self.ramp, now)
 
     def require_playable(self, now: int) -> None:
@@ -260,11 +354,12 @@ class Coordinator:
     def _play(self, play: ev.Play, now: int) -> int:
         self.require_playable(now)
         if not play.parts:
-            raise ev.Refused("program-empty", f"{play.name} moves nothing")
+            raise ev.Refused(RefusalCode.PROGRAM_EMPTY, f"{play.name} moves nothing")
+        require_tool(play.parts, self.links)
         number = self._next_run
         self._next_run += 1
-        make_ready(self.links, self.outbox, now)
-        self.run = Run(number, play, self.links, self.ramp, self.outbox, now)
+        make_ready(self.links, self.outbox, now, loads=True)
+        self.run = Run(number, play, self.links, self.ramp, self.skew_limit_us, self.outbox, now)
         self.reports[number] = self.run.report
         self.reports.pop(number - KEPT, None)
         return number
@@ -283,82 +378,84 @@ class Coordinator:
         self.homings.pop(number - KEPT, None)
         return number
 
-    def _jog_joint(self, name: str, velocity_deg_s: float, now: int) -> None:
-        link = self.named(name)
-        require_jog(link, velocity_deg_s)
-        if velocity_deg_s == 0.0:
-            self.jog.let_go(link)
-            return
-        if self.jog.link is not link:
-            self.jog.require_let_go(now)
-            self._require_idle("jog", now)
-            require_ready(link, now)
-            if not link.clock.locked:
-                raise ev.Refused("clock-unlocked", f"{name}: {link.clock.reason}")
-            make_ready([link], self.outbox, now)
-        self.jog.keep(link, velocity_deg_s, now)
-
-    def _hold(self, now: int) -> None:
+    def _hold(self, because: ev.Because, now: int) -> None:
         """Hold a run on its path; a homing or a jog has none, and ends."""
         if self.homing is not None and self.homing.state is HomingState.RUNNING:
-            self.homing.fail("held by the operator", now)
-        elif self.jog.link is not None:
+            self.homing.fail(f"held: {because}", now, detail=True)
+        elif self.jog.goes_on:
             self.jog.end(now)
         else:
-            self._current_run().hold(now)
+            self._current_run(now).hold(because, now)
 
-    def _stop(self, level: StopLevel, outcome: str, message: str, now: int) -> None:
+    def _stop(self, level: StopLevel, outcome: Outcome, message: str, now: int) -> None:
         if level is StopLevel.NONE:
-            raise ev.Refused("stop-level", "a stop has level 1, 2 or 3")
+            raise ev.Refused(RefusalCode.STOP_LEVEL, "a stop has level 1, 2 or 3")
+        self.stopped_why = message
         for link in self.links:
             link.stop(level, now)
         if self.run is not None:
             self.run.stop(outcome, message, now, level)
         if self.homing is not None:
-            self.homing.fail(message, now)
+            self.homing.fail(message, now, detail=True)
         self.jog.end(now)
-        self.outbox.note(now, "attention", "stop", message)
+        self.tool.forget()
         self.outbox.at_once = True
 
     # ---- the machine --------------------------------------------------------------------------
 
     def poll(self, now: int) -> list[ev.Action]:
         """All that must be done at `now`. Call after every event and at every deadline."""
-        if any(link.sequence >= SEQUENCE_LAST for link in self.links):
-            session = (self.session + 1) % 2**64
-            self._new_session(session, "its drives' numbers are used up", now)
+        if any(link.orders.sequence >= SEQUENCE_LAST for link in self.links):
+            self._new_session(_after(self.session), "its drives' numbers are used up", now)
         self._step(now)
-        self.members.connect(self.session, now)
+        self.members.step(now)
         if now >= self._next_send_us or self.outbox.at_once:
             self.outbox.at_once = False
-            interval = ACTIVE_INTERVAL_US if self._busy() else IDLE_INTERVAL_US
+            often = self._listens or self._busy()
+            interval = ACTIVE_INTERVAL_US if often else IDLE_INTERVAL_US
             self._next_send_us = now + interval
+            self._word = condition(self, now).word
+            self.stop_watch.step(now)
             for link in self.links:
-                self.watch.look_for(link, now)
+                is_told = self.run is not None and self.run.tells_of_loss(link)
+                self.watch.look_for(link, now, is_told=is_told)
                 if link.in_session:
-                    self.outbox.actions.append(ev.SendDrive(link.joint.id, self._drive(link, now)))
+                    drive = next_drive(link, self, self._word, now)
+                    self.outbox.actions.append(ev.SendDrive(link.joint.id, drive))
                     clear(link, self.outbox, now)
         return self.outbox.take()
 
     def next_deadline(self) -> int:
         """When to poll again at the latest."""
-        due = [self._next_send_us, self.members.next_deadline()]
-        if self.run is not None:
-            due.append(self.run.next_deadline())
-        return min(at_us for at_us in due if at_us is not None)
+        due_us = self._next_send_us
+        for at_us in (
+            self.members.next_deadline(),
+            self.run.next_deadline() if self.run is not None else None,
+        ):
+            if at_us is not None:
+                due_us = min(due_us, at_us)
+        return due_us
+
+    @property
+    def session(self) -> int:
+        """The session in force, 64 bits."""
+        return self.members.session
+
+    @property
+    def _commanded(self) -> bool:
+        """Whether something that moves the arm is under way."""
+        return (
+            (self.run is not None and self.run.active)
+            or (self.homing is not None and self.homing.state is HomingState.RUNNING)
+            or self.jog.goes_on
+        )
 
     def _busy(self) -> bool:
-        if self.run is not None and self.run.active:
-            return True
-        if self.homing is not None and self.homing.state is HomingState.RUNNING:
-            return True
-        if self.jog.link is not None:
-            return True
-        return any(
+        return self._commanded or any(
             link.up
             and (
-                link.stop_wanted
-                or link.clear_wanted
+                link.orders.stop_wanted
+                or link.orders.clear_wanted
                 or link.quality.count < MEASURED_EXCHANGES
                 or (link.status is not None and not link.at_rest)
             )
@@ -367,63 +464,52 @@ class Coordinator:
 
     def _step(self, now: int) -> None:
         self.jog.step(now)
+        self.tool.step(now)
         if self.homing is not None:
             self.homing.step(now)
         run = self.run
         if run is not None:
             ended = run.phase is Phase.ENDED
-            run.step(now)
-            if run.stop_all is not None and not ended:
-                message, run.stop_all = run.stop_all, None
-                self._stop(StopLevel.STOP, "faulted", message, now)
+            why = run.step(now)
+            if why is not None and not ended:
+                self._stop(StopLevel.STOP, Outcome.FAULTED, why, now)
+                tell_of_stop(self.links, run, why, self.outbox, now)
             if run.report.stop_unconfirmed:
-                run.report.stopping(self.links)
+                run.report.stopping(self.links, now)
             if run.report.grew:
                 run.report.grew = False
                 self.outbox.actions.append(ev.ReportGrew(run.number))
 
-    def _drive(self, link: JointLink, now: int) -> Drive:
-        link.sequence += 1
-        mode, plan, lease_us, expiry_us = Mode.NONE, None, None, None
-        jog_velocity = homing_number = 0
-        if link.stop_wanted:
-            pass
-        elif self.run is not None and self.run.active:
-            mode, plan, lease_us, expiry_us = self.run.drive_fields(now)
-        elif self.homing is not None and (permitted := self.homing.drive_fields(link, now)):
-            mode = Mode.HOME
-            homing_number, expiry_us = permitted
-        elif jogged := self.jog.drive_fields(link, now):
-            mode = Mode.JOG
-            jog_velocity, expiry_us = jogged
-        return Drive(
-            session=self.session,
-            sequence=link.sequence,
-            mode=mode,
-            energise=link.energise and not link.stop_wanted,
-            stop=link.stop_wanted,
-            clock_map=link.clock_map(now),
-            plan=plan,
-            lease_us=lease_us,
-            jog_velocity=jog_velocity,
-            expiry_us=expiry_us,
-            homing_number=homing_number,
-        )
-
     @property
-    def jogging(self) -> JointLink | None:
-        """The joint that is being jogged."""
-        return self.jog.link
+    def jogging(self) -> list[JointLink]:
+        """The joints that are jogged, base to tool."""
+        return self.jog.links
 
     # ---- what shells ask ------------------------------------------------------------------------
+
+    def standing_deg(self, now: int) -> dict[str, float]:
+        """Where every joint surely stands, by name, in degrees. Raises Refused."""
+        for link in self.links:
+            require_ready(link, now)
+            if not link.rests(now):
+                raise ev.Refused(
+                    RefusalCode.NOT_AT_REST, f"{link.name} has not confirmed to be at rest"
+                )
+        positions = zip(self.links, self.start_counts(), strict=True)
+        return {link.name: link.joint.to_degrees(at) for link, at in positions}
 
     def start_counts(self) -> list[int]:
         """Where every joint stands, in counts, for planning. Raises Refused when unknown."""
         counts = []
         for link in self.links:
             if link.status is None:
-                raise ev.Refused("joint-absent", f"{link.name} is {link.state}: {link.message}")
+                raise ev.Refused(RefusalCode.JOINT_OFFLINE, not_heard(link))
             if not link.status.homed or link.status.state is JointState.UNHOMED:
-                raise ev.Refused("not-homed", f"{link.name} is not homed; home it first")
+                raise ev.Refused(RefusalCode.NOT_HOMED, f"{link.name} is not homed; home it first")
             counts.append(link.status.position)
         return counts
+
+
+def _after(session: int) -> int:
+    """Another session than this one, not 0."""
+    return session % (2**64 - 1) + 1

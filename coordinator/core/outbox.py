@@ -1,13 +1,16 @@
 """What the parts of the core share: the queue of actions, and numbers that are never reused."""
 
 from collections import deque
+from typing import Final
 
-from coordinator.core.events import Action, Note
-from coordinator.core.link import Answer, JointLink
+from coordinator.codes.level import Level
+from coordinator.core.events import Action, Note, Touched
+from coordinator.core.link.link import JointLink
+from coordinator.core.link.requests import Answer
 from protocol.messages import AnyRequest, Reject
 from protocol.points import PointsFrame
 
-NOTES_KEPT = 200
+NOTES_KEPT: Final = 200
 
 
 class Outbox:
@@ -27,18 +30,35 @@ class Outbox:
         actions, self.actions = self.actions, []
         return actions
 
+    def drop_touches(self) -> None:
+        """What people did at the joints' controls is told to nobody any more."""
+        self.actions = [one for one in self.actions if not isinstance(one, Touched)]
+
     def request(
         self, link: JointLink, content: AnyRequest | PointsFrame, answer: Answer, now: int
     ) -> None:
         """Send a request on a joint's stream; `answer` gets its ack or reject."""
         self._token += 1
-        self.actions.append(link.request(self._token, content, answer, now))
+        self.actions.append(link.requests.request(self._token, content, answer, now))
 
-    def note(self, now: int, level: str, code: str, message: str, joint: str | None = None) -> None:
-        """Tell people something."""
-        note = Note(now, level, code, message, joint)
+    def note(
+        self,
+        now: int,
+        level: Level,
+        code: str,
+        message: str,
+        joint: str | None = None,
+        *,
+        detail: bool = False,
+    ) -> None:
+        """Tell people something; a detail is a part of what has a line of its own."""
+        note = Note(now, level, code, message, joint, detail)
         self.notes.append(note)
         self.actions.append(note)
+
+    def show(self, note: Note) -> None:
+        """Show people a line that somebody else writes into the journal."""
+        self.notes.append(note)
 
     def plan_number(self) -> int:
         """A new plan number: raised at every arm, go, override and withdrawal."""
@@ -52,5 +72,5 @@ class Outbox:
         return self._trajectory
 
 
-def no_matter(_reject: Reject | None, _now: int) -> None:
+def ignore_reply(_reject: Reject | None, _now: int) -> None:
     """For an answer that nobody needs: whether it was carried out shows in what follows."""

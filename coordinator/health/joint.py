@@ -1,8 +1,9 @@
 """Everything that is watched of one joint."""
 
-from coordinator.arm_joint import Joint
+from coordinator.config.joint import Joint
 from coordinator.health import link, supply, temperature
-from coordinator.health.plausible import RANGE_C, TemperatureSensor
+from coordinator.health.lopsided import Lopsidedness, Ways
+from coordinator.health.plausible import HIGHEST_C, LOWEST_C, TemperatureSensor
 from coordinator.health.warnings import Finding
 from coordinator.timing.link_quality import LinkQuality
 from protocol.status import Fault, Status
@@ -13,10 +14,16 @@ class JointHealth:
 
     def __init__(self, joint: Joint) -> None:
         self.sensor = TemperatureSensor(joint.name)
+        self._lopsidedness = Lopsidedness()
         self._joint = joint
 
     def findings(
-        self, status: Status, clock_reason: str, quality: LinkQuality, now: int
+        self,
+        status: Status,
+        clock_reason: str,
+        quality: LinkQuality,
+        ways: Ways | None,
+        now: int,
     ) -> tuple[Finding, ...]:
         """What a status says, with the link and the clock that it came by."""
         joint = self._joint
@@ -24,7 +31,7 @@ class JointHealth:
         celsius = None if centi_c is None else centi_c / 100
         dead = status.faults != 0 and Fault.TEMPERATURE_SENSOR in status.faults
         implausible = self.sensor.observe(celsius, now, dead=dead)
-        if celsius is not None and not RANGE_C[0] <= celsius <= RANGE_C[1]:
+        if celsius is not None and not LOWEST_C <= celsius <= HIGHEST_C:
             celsius = None  # no temperature at all; one that jumped may well be true
         return (
             implausible,
@@ -34,5 +41,7 @@ class JointHealth:
             supply.low(joint, None if supply_mv is None else supply_mv / 1000),
             Finding(link.LOST, False),
             link.poor(joint.name, quality),
+            link.lossy(joint.name, quality),
+            self._lopsidedness.observe(joint.name, ways),
             link.unlocked(joint.name, clock_reason, quality),
         )

@@ -1,17 +1,18 @@
-"""A joint that is silent, a link that is too poor for a start, and a clock that is not locked."""
+"""A joint that is offline, a link that is too poor for a start, and a clock that is not locked."""
 
 from typing import Final
 
+from coordinator.codes.level import Level
 from coordinator.health.warnings import Finding, Kind
-from coordinator.timing.lead import LEAD_MAX_US, wanted_lead_us
 from coordinator.timing.link_quality import WINDOW, LinkQuality
+from coordinator.timing.start_delay import START_DELAY_MAX_US, wanted_start_delay_us
 from protocol.constants import IDLE_INTERVAL_US
 
 CLEAR: Final = 0.9
-"""Of the longest lead: below it a link is good enough again."""
+"""Of the longest start delay: below it a link is good enough again."""
 BEGIN_AFTER_US: Final = (WINDOW + 25) * IDLE_INTERVAL_US
-"""By then a single outage has left the exchanges that Q is made of, even at rest: a start whose
-lead meets its cap for one outage alone is tried all the same."""
+"""By then a single outage has left the exchanges that the worst link delay is made of, even at
+rest: a start whose delay meets its cap for one outage alone is tried all the same."""
 END_AFTER_US: Final = 10_000_000
 RELOCKED_AFTER_US: Final = 5_000_000
 
@@ -19,8 +20,8 @@ LOST_BEGINS_AFTER_US: Final = 2_000_000
 """Beside the silence by which a joint counts as lost: a run has told of it long before."""
 
 LOST: Final = Kind(
-    "joint-silent",
-    "danger",
+    "joint-offline",
+    Level.DANGER,
     "where it is and whether it moves is not known: keep out of the arm's reach; see to its supply "
     "and to the network",
     "is heard again",
@@ -28,15 +29,27 @@ LOST: Final = Kind(
 )
 POOR: Final = Kind(
     "link-poor",
-    "attention",
+    Level.ATTENTION,
     "bring access point, laptop and arm nearer together, or take other traffic off the network",
     "has a link that is good enough again",
     begin_after_us=BEGIN_AFTER_US,
     end_after_us=END_AFTER_US,
 )
+LOSSY_SHARE: Final = 0.2
+"""Lost exchanges from which a hold is likelier than none in a minute: two or three lost in a row
+use up what a permit reaches ahead."""
+LOSSY_CLEAR: Final = 0.1
+LOSSY: Final = Kind(
+    "link-lossy",
+    Level.ATTENTION,
+    "bring access point, laptop and arm nearer together, or take other traffic off the network",
+    "loses few datagrams again",
+    begin_after_us=BEGIN_AFTER_US,
+    end_after_us=END_AFTER_US,
+)
 CLOCK: Final = Kind(
     "clock-unlocked",
-    "attention",
+    Level.ATTENTION,
     "wait until it is locked again; if that takes minutes or comes back, switch the joint off and "
     "on, and exchange its controller if that does not help",
     "has a clock that is locked again",
@@ -44,25 +57,34 @@ CLOCK: Final = Kind(
 )
 
 
-def lost(name: str, refused: str) -> Finding:
-    """A joint that was heard once and is not now; `refused` says why it is not asked, if so."""
-    message = f"{name} is not asked any more: {refused}" if refused else f"{name} is silent"
-    return Finding(LOST, True, message)
-
-
 def poor(name: str, quality: LinkQuality) -> Finding:
-    """Whether a start would need a longer lead than a start may have."""
+    """Whether a start would need a longer start delay than a start may have."""
     if not quality.measured:
         return Finding(POOR, None)
-    lead_us = wanted_lead_us(quality.q_us)
-    if lead_us <= LEAD_MAX_US:
-        return Finding(POOR, None if lead_us > CLEAR * LEAD_MAX_US else False)
+    start_delay_us = wanted_start_delay_us(quality.worst_delay_us)
+    if start_delay_us <= START_DELAY_MAX_US:
+        return Finding(POOR, None if start_delay_us > CLEAR * START_DELAY_MAX_US else False)
     return Finding(
         POOR,
         True,
-        f"{name}: its link is too poor to start: Q {quality.q_us / 1e3:.0f} ms with "
-        f"{quality.loss:.0%} lost would need a lead of {lead_us / 1e3:.0f} ms, "
-        f"{LEAD_MAX_US / 1e3:.0f} ms are possible; a start is likely to be refused",
+        f"{name}: its link is too poor to start: worst link delay "
+        f"{quality.worst_delay_us / 1e3:.0f} ms with "
+        f"{quality.loss:.0%} lost would need a start delay of {start_delay_us / 1e3:.0f} ms, "
+        f"{START_DELAY_MAX_US / 1e3:.0f} ms are possible; a start is likely to be refused",
+    )
+
+
+def lossy(name: str, quality: LinkQuality) -> Finding:
+    """Whether so much is lost that the arm will hold again and again."""
+    if not quality.measured:
+        return Finding(LOSSY, None)
+    if quality.loss < LOSSY_SHARE:
+        return Finding(LOSSY, None if quality.loss > LOSSY_CLEAR else False)
+    return Finding(
+        LOSSY,
+        True,
+        f"{name}: {quality.loss:.0%} of the exchanges with it are lost, {LOSSY_SHARE:.0%} are "
+        "already many: starts are set further ahead, and the arm is likely to hold",
     )
 
 

@@ -2,7 +2,8 @@
 
 from typing import Final
 
-from coordinator.arm_joint import Joint
+from coordinator.codes.level import Level
+from coordinator.config.joint import Joint
 from coordinator.health.warnings import Finding, Kind
 
 DEAD_BAND: Final = 0.02
@@ -14,7 +15,7 @@ END_AFTER_US: Final = 10_000_000
 
 LOW: Final = Kind(
     "supply-low",
-    "attention",
+    Level.ATTENTION,
     "measure the supply at the base and at this joint: a supply that is too weak, a worn slip ring "
     "or a loose plug make it fall",
     "has enough supply again",

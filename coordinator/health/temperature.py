@@ -2,7 +2,8 @@
 
 from typing import Final
 
-from coordinator.arm_joint import Joint
+from coordinator.codes.level import Level
+from coordinator.config.joint import Joint
 from coordinator.health.warnings import Finding, Kind
 
 DEAD_BAND_C: Final = 2.0
@@ -12,21 +13,21 @@ DELAY_US: Final = 5_000_000
 
 WARM: Final = Kind(
     "joint-warm",
-    "attention",
+    Level.ATTENTION,
     "let it rest or play slower, and see that its fan runs and air gets to it",
     "is cool again",
     begin_after_us=DELAY_US,
 )
 HOT: Final = Kind(
     "joint-hot",
-    "danger",
+    Level.DANGER,
     "do not touch it; let it cool down, find out why it got so hot, then home it",
     "is below its temperature limit again",
 )
 """At once: the joint stops by the same reading."""
 FAN_STILL: Final = Kind(
     "fan-still",
-    "attention",
+    Level.ATTENTION,
     "see whether its fan is blocked or unplugged, and let the joint cool down",
     "runs its fan again, or is cool",
     begin_after_us=2 * DELAY_US,

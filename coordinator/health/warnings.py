@@ -5,13 +5,15 @@ band, a delay before it begins and a delay before it ends, the usual means again
 (ISA-18.2, from memory). What is judged here is only whether a value is *bad*, clear of its dead
 band, or in between; the values themselves and their limits belong to the kinds beside this file.
 
-A warning that somebody has seen stays, marked as acknowledged, until it ends. One that comes back
-is a new one, with a new number.
+A warning that somebody acknowledges stays until it ends. One that comes back is a new one, with a
+new number.
 """
 
 from collections.abc import Iterable
 from dataclasses import dataclass, replace
-from typing import Any, NamedTuple
+from typing import NamedTuple
+
+from coordinator.codes.level import Level
 
 
 @dataclass(frozen=True, slots=True)
@@ -20,8 +22,8 @@ class Kind:
 
     code: str
     """Stable, for programs."""
-    level: str
-    """attention or danger"""
+    level: Level
+    """Attention or danger."""
     advice: str
     """What to do: a clause."""
     over: str
@@ -53,19 +55,6 @@ class StandingWarning:
     """As it was when the warning began."""
     since_us: int
     acknowledged: bool = False
-
-    def to_json(self) -> dict[str, Any]:
-        """As plain values."""
-        return {
-            "id": self.id,
-            "joint": self.joint,
-            "code": self.kind.code,
-            "level": self.kind.level,
-            "message": self.message,
-            "advice": self.kind.advice,
-            "since_us": self.since_us,
-            "acknowledged": self.acknowledged,
-        }
 
 
 @dataclass(frozen=True, slots=True)
@@ -132,7 +121,7 @@ class WarningKeeper:
         return sorted(found, key=lambda warning: warning.id)
 
     def acknowledge(self, number: int) -> StandingWarning | None:
-        """Somebody has seen a warning; None if none of that number stands."""
+        """Somebody acknowledges a warning; None if none of that number stands."""
         for place in self._places.values():
             if place.warning is not None and place.warning.id == number:
                 place.warning = replace(place.warning, acknowledged=True)

@@ -10,11 +10,16 @@ from coordinator.core.events import (
     DriveSent,
     Event,
     FrameSent,
+    Knock,
+    LinkUp,
+    Seek,
     SendDrive,
     SendFrame,
 )
 from coordinator.links.datagrams import DatagramPort
 from coordinator.links.discovery import Discovery
+from coordinator.links.knocking import Knocking
+from coordinator.links.opening import Opening
 from coordinator.links.peer import SessionKeys
 from coordinator.links.streams import JointStream
 
@@ -25,6 +30,7 @@ class Carrier:
     def __init__(
         self,
         interface: str,
+        service_type: str,
         arm_key: bytes,
         coordinator_id: bytes,
         deliver: Callable[[Event], None],
@@ -34,7 +40,8 @@ class Carrier:
         self._coordinator_id = coordinator_id
         self._deliver = deliver
         self._datagrams = DatagramPort(deliver)
-        self._discovery = Discovery(interface, deliver)
+        self._discovery = Discovery(interface, service_type, deliver)
+        self._knocking = Knocking(deliver)
         self._streams: dict[str, JointStream] = {}
         self._keys: dict[str, SessionKeys] = {}
         """Kept as long as the session: a joint that is found again in it keeps them too."""
@@ -52,6 +59,7 @@ class Carrier:
             stream.close()
         await asyncio.gather(*(stream.closed() for stream in self._streams.values()))
         await asyncio.gather(*self._closing)
+        await self._knocking.close()
         self._datagrams.close()
 
     async def refresh(self) -> None:
@@ -69,6 +77,10 @@ class Carrier:
                 return None if number is None else FrameSent(joint_id, token, number)
             case Connect():
                 self._connect(action)
+            case Knock(session=session):
+                self._knocking.begin(action, self._opening(session))
+            case Seek():
+                self._discovery.seek()
             case Disconnect(joint_id=joint_id):
                 self._hang_up(joint_id)
                 self._datagrams.detach(joint_id)
@@ -79,10 +91,22 @@ class Carrier:
         keys = self._keys.get(target.joint_id)
         if keys is None or keys.session != target.session:
             keys = self._keys[target.joint_id] = SessionKeys(target.session)
-        self._datagrams.attach(target.joint_id, (target.host, target.udp_port), keys)
+        in_force = keys
+
+        def deliver(event: Event) -> None:
+            if isinstance(event, LinkUp):
+                # Only now is it known that it is the joint: until then its datagrams go where
+                # they went before.
+                address = (target.address.host, event.welcome.udp)
+                self._datagrams.attach(target.joint_id, address, in_force)
+            self._deliver(event)
+
         self._streams[target.joint_id] = JointStream(
-            target, self._arm_key, self._coordinator_id, keys, self._deliver
+            target, self._opening(target.session), keys, deliver
         )
+
+    def _opening(self, session: int) -> Opening:
+        return Opening(self._arm_key, self._coordinator_id, session)
 
     def _hang_up(self, joint_id: str) -> None:
         stream = self._streams.pop(joint_id, None)

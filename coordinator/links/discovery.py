@@ -5,18 +5,25 @@ import logging
 from collections.abc import Callable
 from typing import Final
 
-from zeroconf import DNSQuestionType, Error, IPVersion, ServiceStateChange, Zeroconf
+from zeroconf import (
+    DNSQuestionType,
+    Error,
+    IPVersion,
+    ServiceInfo,
+    ServiceStateChange,
+    Zeroconf,
+)
 from zeroconf.asyncio import AsyncServiceBrowser, AsyncServiceInfo, AsyncZeroconf
 
 from coordinator.core.events import AddressBack, AddressGone, Event, Found, Gone
 from coordinator.links import address
-from coordinator.links.names import Names
+from coordinator.links.names import Budget, Names
 from coordinator.links.presence import ROUND_S, Presence
-from protocol.constants import SERVICE_TYPE
+from coordinator.links.seeking import Seeking
 from protocol.discovery import parse_txt
 from protocol.errors import WireError
 
-RESOLVE_MS: Final = 3_000
+RESOLVE_MS: Final = 1_000
 ADDRESS_S: Final = 1.0
 """Between two looks whether the host has its address: all joints are to be back within 5 s."""
 WARNINGS: Final = 64
@@ -31,11 +38,14 @@ class Discovery:
     loses its address there, and `AddressBack`, upon which it joins the network anew.
     """
 
-    def __init__(self, interface: str, deliver: Callable[[Event], None]) -> None:
+    def __init__(self, interface: str, service_type: str, deliver: Callable[[Event], None]) -> None:
         self._interface = interface
+        self._service_type = service_type
         self._deliver = deliver
         self._names = Names(self._resolve)
+        self._budget = Budget()
         self._presence = Presence(self._place, deliver)
+        self._seeking = Seeking(service_type, self._answered)
         self._tasks: list[asyncio.Task[None]] = []
         self._joining = asyncio.Lock()
         self._warned: set[str] = set()
@@ -71,13 +81,15 @@ class Discovery:
                 self._warn(f"announcements on {self._interface} cannot be heard: {error}")
 
     async def _join(self) -> None:
+        await self._seeking.open(self._interface)
         self._zeroconf = AsyncZeroconf(interfaces=[self._interface], ip_version=IPVersion.V4Only)
         self._browser = AsyncServiceBrowser(
-            self._zeroconf.zeroconf, SERVICE_TYPE, handlers=[self._changed]
+            self._zeroconf.zeroconf, self._service_type, handlers=[self._changed]
         )
 
     async def _leave(self) -> None:
         self._names.close()
+        self._seeking.close()
         zeroconf, self._zeroconf = self._zeroconf, None
         browser, self._browser = self._browser, None
         if browser is not None:
@@ -99,6 +111,16 @@ class Discovery:
                 await self.refresh()
             had = has
 
+    def seek(self) -> None:
+        """Ask for joints once more, in a way that few answers get lost."""
+        self._seeking.ask()
+
+    def _answered(self, info: ServiceInfo) -> None:
+        found = self._read(self._instance(info.name), info)
+        if found is not None:
+            self._presence.begin(found.instance)
+            self._deliver(found)
+
     async def look_again(self) -> None:
         """Ask every joint that was found once whether it is still there."""
         await self._presence.round()
@@ -113,14 +135,14 @@ class Discovery:
     ) -> None:
         if state_change is ServiceStateChange.Removed:
             self._names.end(name)
-            self._presence.end(_instance(name))
-            self._deliver(Gone(_instance(name)))
+            self._presence.end(self._instance(name))
+            self._deliver(Gone(self._instance(name)))
         else:
             self._names.begin(name)
 
     async def _resolve(self, name: str) -> bool:
         """Ask once where a name is; False when it must be asked again."""
-        instance = _instance(name)
+        instance = self._instance(name)
         info = await self._ask(name)
         if info is None:
             self._warn(f"{instance} announces itself but does not say where it is")
@@ -133,13 +155,17 @@ class Discovery:
 
     async def _place(self, instance: str) -> Found | None:
         """Where a joint is that was found before, if it still says so."""
-        info = await self._ask(f"{instance}.{SERVICE_TYPE}")
+        info = await self._ask(f"{instance}.{self._service_type}")
         return self._read(instance, info) if info is not None else None
 
     async def _ask(self, name: str) -> AsyncServiceInfo | None:
         if self._zeroconf is None:
             return None
-        info = AsyncServiceInfo(SERVICE_TYPE, name)
+        info = AsyncServiceInfo(self._service_type, name)
+        if info.load_from_cache(self._zeroconf.zeroconf):
+            return info  # it was said together with the name
+        if not self._budget.take(asyncio.get_running_loop().time()):
+            return None
         # A multicast answer: a unicast one reaches any of several programs on one host.
         # On Wi-Fi multicasts are lost without being repeated, so it is asked for until it is gone.
         kind = DNSQuestionType.QM
@@ -149,7 +175,7 @@ class Discovery:
             return None
         return info if is_known else None
 
-    def _read(self, instance: str, info: AsyncServiceInfo) -> Found | None:
+    def _read(self, instance: str, info: ServiceInfo) -> Found | None:
         """What an announcement says; None where it is wrong."""
         addresses = info.parsed_addresses(IPVersion.V4Only)
         if not addresses or info.port is None:
@@ -169,6 +195,5 @@ class Discovery:
             self._warned.add(message)
         _logger.log(logging.WARNING if is_news else logging.DEBUG, "%s", message)
 
-
-def _instance(name: str) -> str:
-    return name.removesuffix("." + SERVICE_TYPE)
+    def _instance(self, name: str) -> str:
+        return name.removesuffix("." + self._service_type)

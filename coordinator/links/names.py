@@ -8,6 +8,12 @@ from typing import Final
 
 ASKED: Final = 64
 """Names asked about at once. An arm has fewer joints; whoever announces more is no arm."""
+QUESTIONS: Final = 6
+"""At once. Most joints say where they are together with their name, and need none."""
+QUESTIONS_PER_S: Final = 1.0
+"""After that: each costs some five multicasts, and whoever floods the network with names must
+not make this host do so too. A joint that is passed over is found when joints are asked for
+(`seeking`)."""
 PAUSE_FIRST_S: Final = 1.0
 PAUSE_LAST_S: Final = 60.0
 _logger = logging.getLogger(__name__)
@@ -72,3 +78,20 @@ def pauses_s() -> Iterator[float]:
     while True:
         yield pause_s
         pause_s = min(2 * pause_s, PAUSE_LAST_S)
+
+
+class Budget:
+    """How many questions may be asked of the network now. `now_s` is a monotonic clock's."""
+
+    def __init__(self) -> None:
+        self._left = float(QUESTIONS)
+        self._counted_s = 0.0
+
+    def take(self, now_s: float) -> bool:
+        """Whether one more may be asked; it counts as asked then."""
+        grown = (now_s - self._counted_s) * QUESTIONS_PER_S
+        self._left, self._counted_s = min(QUESTIONS, self._left + grown), now_s
+        if self._left < 1.0:
+            return False
+        self._left -= 1.0
+        return True

@@ -30,7 +30,8 @@ from protocol.points import PointsFrame, encode_points
 from protocol.status import decode_status
 
 HANDSHAKES_KEPT: Final = 8
-"""Whose datagram keys may be in force: those whose proof was sent and whose answer was lost."""
+"""Whose proof was sent and whose answer was lost, so that their datagram keys may be in force. A
+joint closes the oldest stream that has proved nothing, so it can take the proofs of few only."""
 REQUESTS_KEPT: Final = 256
 """Per joint: ten seconds at 25 Hz, far beyond any round trip."""
 
@@ -129,27 +130,41 @@ def reject_of_proof(message: Reject) -> HandshakeError:
 
 
 class SessionKeys:
-    """A joint's datagram keys through all streams of one session."""
+    """A joint's datagram keys through all streams of one session.
+
+    A joint takes keys from the first handshake that it finishes and keeps them; which one that was,
+    each welcome says. So keys that are known to be in force are never given up for newer ones.
+    """
 
     def __init__(self, session: int) -> None:
         self.session = session
         self.current: DatagramKeys | None = None
-        self._candidates: OrderedDict[str, DatagramKeys] = OrderedDict()
+        """In force as far as is known; None before the first whole handshake."""
+        self._current_nonce = ""
+        """The joint's nonce of the handshake that they come from."""
+        self._proposed: OrderedDict[str, DatagramKeys] = OrderedDict()
+        """By the joint's nonce: of handshakes without an answer to their proof."""
 
-    def proposed(self, joint_nonce: str, keys: DatagramKeys) -> None:
-        """A proof is being sent: from now on the joint may use these."""
-        self._candidates[joint_nonce] = keys
-        while len(self._candidates) > HANDSHAKES_KEPT:
-            self._candidates.popitem(last=False)
+    def proposed(self, welcome: Welcome, keys: DatagramKeys) -> None:
+        """A proof is being sent: from now on the joint may use these, if it has none yet."""
+        if welcome.keyed is not None:
+            return
+        self._proposed[welcome.nonce] = keys
+        while len(self._proposed) > HANDSHAKES_KEPT:
+            self._proposed.popitem(last=False)
 
     def settle(self, welcome: Welcome) -> None:
         """The handshake is complete. Raises HandshakeError when the keys in force are unknown."""
-        keys = self._candidates.get(welcome.keyed or welcome.nonce)
+        nonce = welcome.keyed or welcome.nonce
+        if nonce == self._current_nonce:
+            return
+        keys = self._proposed.get(nonce)
         if keys is None:
             raise HandshakeError(
                 "keys-unknown", "it keeps datagram keys of a handshake that is not known here"
             )
-        self.current = keys
+        self.current, self._current_nonce = keys, nonce
+        self._proposed.clear()
 
 
 class Exchanges:

@@ -6,28 +6,24 @@ that does not take its frames loses its stream.
 
 import asyncio
 import contextlib
-import os
 from collections.abc import Callable
 from typing import Final
 
-from websockets.asyncio.client import ClientConnection, connect
+from websockets.asyncio.client import ClientConnection
 from websockets.exceptions import ConnectionClosed, InvalidHandshake, InvalidURI
-from websockets.typing import Subprotocol
 
 from coordinator.core.events import Connect, Event, LinkDown, LinkUp, Reported
-from coordinator.links.peer import Handshake, SessionKeys, frame_body, reject_of_proof
-from protocol.constants import HANDSHAKE_TIMEOUT_US, MAX_FRAME_BYTES, SUBPROTOCOL, US
+from coordinator.links.failures import why_closed, why_no_stream
+from coordinator.links.opening import Opening, connection
+from coordinator.links.peer import SessionKeys, frame_body, reject_of_proof
+from protocol.constants import HANDSHAKE_TIMEOUT_US, US
 from protocol.errors import FrameError, HandshakeError, WireError
 from protocol.frames import FrameOpener, FrameSealer
-from protocol.keys import NONCE_BYTES
 from protocol.messages import Ack, Reject, Request, Welcome, decode_opening, decode_report
 from protocol.points import PointsFrame
 
 QUEUE_FRAMES: Final = 64
 """The core has a handful of frames under way to a joint; more means that it takes none."""
-PING_S: Final = 5.0
-"""So that a joint that lost its power is noticed, though TCP would wait for minutes."""
-CLOSE_S: Final = 1.0
 _HANDSHAKE_S: Final = HANDSHAKE_TIMEOUT_US / US
 
 
@@ -40,14 +36,12 @@ class JointStream:
     def __init__(
         self,
         target: Connect,
-        arm_key: bytes,
-        coordinator_id: bytes,
+        opening: Opening,
         keys: SessionKeys,
         deliver: Callable[[Event], None],
     ) -> None:
         self._target = target
-        self._arm_key = arm_key
-        self._coordinator_id = coordinator_id
+        self._opening = opening
         self._keys = keys
         self._deliver = deliver
         self._sealer: FrameSealer | None = None
@@ -85,7 +79,7 @@ class JointStream:
         code, message = "stream-closed", "the stream was closed"
         try:
             async with asyncio.timeout(_HANDSHAKE_S) as limit:
-                async with self._connection() as socket:
+                async with connection(self._target.address) as socket:
                     welcome, opener = await self._shake_hands(socket)
                     limit.reschedule(None)
                     self._deliver(LinkUp(self._target.joint_id, welcome))
@@ -100,42 +94,16 @@ class JointStream:
         except TimeoutError:
             code, message = "handshake-timeout", f"no handshake within {_HANDSHAKE_S:g} s"
         except ConnectionClosed as error:
-            message = f"the stream was closed: {error}"
+            message = why_closed(error)
         except (OSError, InvalidHandshake, InvalidURI) as error:
-            code, message = "unreachable", f"no stream to {self._place()}: {error}"
+            code, message = "unreachable", why_no_stream(error, self._target.address)
         self._sealer = None
         self._deliver(LinkDown(self._target.joint_id, code, message))
 
-    def _place(self) -> str:
-        return f"{self._target.host}:{self._target.stream_port}"
-
-    def _connection(self) -> connect:
-        return connect(
-            f"ws://{self._place()}{self._target.path}",
-            subprotocols=[Subprotocol(SUBPROTOCOL)],
-            compression=None,
-            proxy=None,
-            user_agent_header=None,
-            open_timeout=None,
-            ping_interval=PING_S,
-            ping_timeout=PING_S,
-            close_timeout=CLOSE_S,
-            max_size=MAX_FRAME_BYTES,
-        )
-
     async def _shake_hands(self, socket: ClientConnection) -> tuple[Welcome, FrameOpener]:
-        target = self._target
-        handshake = Handshake(
-            self._arm_key,
-            target.joint_id,
-            self._coordinator_id,
-            target.session,
-            os.urandom(NONCE_BYTES),
-        )
-        await socket.send(handshake.hello())
-        welcome = handshake.welcome(await socket.recv())
+        handshake, welcome = await self._opening.greet(socket, self._target.joint_id)
         # Before the proof is out: the joint may use these keys although its answer gets lost.
-        self._keys.proposed(welcome.nonce, handshake.datagram_keys())
+        self._keys.proposed(welcome, handshake.datagram_keys())
         await socket.send(handshake.proof())
         sealer, opener = handshake.frame_keys()
         answer = await socket.recv()

@@ -3,10 +3,12 @@
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 
-from coordinator.arm import Arm
+from coordinator.config.arm import Arm
+from coordinator.motion.entry import read_route
 from coordinator.motion.plan import parts_from
-from coordinator.motion.route import Leg, pace, pose_of, read_route
-from coordinator.programs import Problem, Program
+from coordinator.motion.points import CornerLimit, PassedCorner, PlannedMove
+from coordinator.motion.route import Leg, pace, pose_of
+from coordinator.programs import NO_SWITCHES, Move, Problem, Program, Switches
 from protocol.constants import US
 
 
@@ -16,10 +18,13 @@ class CheckedMove:
 
     line: int
     target: dict[str, float]
-    """Degrees by joint letter, base to tool, of all joints."""
+    """Degrees by the joints' letters in the program, base to tool, of all joints."""
     rapid: bool
     duration_s: float
     """Of path time, at full rate. 0 where the arm is there already."""
+    approach: bool = False
+    """It leads slowly to where the program would be as the line begins from which it is played; a
+    pause follows."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -39,6 +44,31 @@ class SlowerMove:
 
 
 @dataclass(frozen=True, slots=True)
+class SlowerCorner:
+    """Where the end of a move in G64 is passed more slowly than the program asks."""
+
+    line: int
+    asked_deg_s: float
+    """Along the path, on the slower of the two moves that meet there."""
+    passed_deg_s: float
+    """0 where the arm stops."""
+    limit: CornerLimit
+    joint: str | None
+    """Whose acceleration it is; None for another limit."""
+
+    @property
+    def why(self) -> str:
+        """The limit, a clause for people."""
+        match self.limit:
+            case CornerLimit.TOLERANCE:
+                return "faster it would leave the tolerance"
+            case CornerLimit.ACCELERATION:
+                return f"{self.joint} has no more acceleration for so short a turn"
+            case CornerLimit.WAY:
+                return "the moves beside it are too short to get faster and to brake in"
+
+
+@dataclass(frozen=True, slots=True)
 class CheckResult:
     """The outcome for one program and arm. `dataclasses.asdict` makes it fit for JSON."""
 
@@ -50,12 +80,18 @@ class CheckResult:
     errors."""
     moves: tuple[CheckedMove, ...]
     slower: tuple[SlowerMove, ...]
+    corners: tuple[SlowerCorner, ...]
     errors: tuple[Problem, ...]
     remarks: tuple[Problem, ...]
     """What is no mistake, but may not be meant."""
 
 
-def check_program(text: str, arm: Arm, start_deg: Sequence[float] | None = None) -> CheckResult:
+def check_program(
+    text: str,
+    arm: Arm,
+    start_deg: Sequence[float] | None = None,
+    switches: Switches = NO_SWITCHES,
+) -> CheckResult:
     """Read and plan a program for an arm that begins at `start_deg`, by default at its pose `park`.
 
     Never raises for anything in the text. Raises ValueError unless `start_deg` has one angle for
@@ -63,36 +99,54 @@ def check_program(text: str, arm: Arm, start_deg: Sequence[float] | None = None)
     """
     begins = "park" if start_deg is None else "here"
     start = pose_of(arm, arm.poses["park"] if start_deg is None else start_deg)
-    program, errors = read_route(text, arm, start)
-    remarks = tuple(_remarks(program))
+    program, errors = read_route(text, arm, start, switches)
+    remarks = tuple(unread(program))
     if errors:
-        return CheckResult(False, begins, None, (), (), tuple(errors), remarks)
+        return CheckResult(False, begins, None, (), (), (), errors, remarks)
     duration_us = 0
     moves: list[CheckedMove] = []
     slower: list[SlowerMove] = []
-    for part in parts_from(program, arm, start):
+    corners: list[SlowerCorner] = []
+    for part in parts_from(program, arm, start, 1, switches):
         for leg, move in zip(part.legs(), part.moves(), strict=True):
             duration_us += move.duration_us
-            if move.dwell:
+            if move.dwell or move.switch is not None:
                 continue
-            moves.append(_checked(arm, leg, move.duration_us, move.rapid))
+            moves.append(_checked(program, leg, move.duration_us, move.rapid))
             if move.slowed:
                 slower += _slower(arm, leg, move.duration_us)
-    return CheckResult(True, begins, duration_us / US, tuple(moves), tuple(slower), (), remarks)
+            if move.corner is not None and move.corner.is_slowed:
+                corners.append(_corner(arm, move, move.corner))
+    return CheckResult(
+        True, begins, duration_us / US, tuple(moves), tuple(slower), tuple(corners), (), remarks
+    )
 
 
-def _remarks(program: Program) -> Iterator[Problem]:
+def unread(program: Program) -> Iterator[Problem]:
+    """Where what is not read begins, if there is such a thing."""
     if program.unread_line is not None:
         end = program.steps[-1].line
         message = f"from here on nothing is read: the program ends on line {end}"
         yield Problem(program.unread_line, 1, message)
 
 
-def _checked(arm: Arm, leg: Leg, duration_us: int, rapid: bool) -> CheckedMove:
+def _corner(arm: Arm, move: PlannedMove, corner: PassedCorner) -> SlowerCorner:
+    assert corner.limit is not None
+    return SlowerCorner(
+        line=move.line,
+        asked_deg_s=corner.asked_deg_s,
+        passed_deg_s=corner.passed_deg_s,
+        limit=corner.limit,
+        joint=None if corner.joint is None else arm.joints[corner.joint].name,
+    )
+
+
+def _checked(program: Program, leg: Leg, duration_us: int, rapid: bool) -> CheckedMove:
     # 9 digits hide what adding distances leaves behind the last digit that a count resolves.
     angles = (round(angle, 9) for angle in leg.end.degrees)
-    target = dict(zip(arm.words, angles, strict=True))
-    return CheckedMove(leg.step.line, target, rapid, duration_us / US)
+    target = dict(zip(program.letters, angles, strict=True))
+    approach = isinstance(leg.step, Move) and leg.step.approach
+    return CheckedMove(leg.step.line, target, rapid, duration_us / US, approach)
 
 
 def _slower(arm: Arm, leg: Leg, duration_us: int) -> Iterator[SlowerMove]:

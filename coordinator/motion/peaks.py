@@ -4,7 +4,7 @@ from collections.abc import Iterable
 from dataclasses import dataclass
 from typing import Final
 
-from coordinator.arm import Arm
+from coordinator.config.arm import Arm
 from coordinator.motion.plan import Part
 from protocol.segments import peaks
 

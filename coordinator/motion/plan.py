@@ -1,33 +1,82 @@
 """From a program to parts: what goes over the wire as one trajectory each.
 
-A program is parted where the operator must act, at every M0. Parts are made at once and checked
-as a whole; their points are made as they are asked for, again each time, so nothing here grows
-with the length of a program except its steps.
+A program is parted where the operator must act, at every M0 and what stops as it does, and where
+an input is awaited behind the switch of an output. Parts are made at once and checked as a whole;
+their points are made as they are asked for, again each time, so nothing here grows with the length
+of a program except its steps.
+
+A program that is to be played several times is as if it stood there so often: from where it ends
+the arm goes to where it begins, without a rest that no M0 asks for.
 
 A part in which no path time passes (an M0 before any motion, two in a row) has no trajectory:
 it `is_empty`, and is there only because it ends in a pause. At the end of a program, where there
 is no pause, there is no such part.
 """
 
+from bisect import bisect_right
 from collections.abc import Iterator, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
+from typing import Final
 
-from coordinator.arm import Arm
-from coordinator.motion.points import PlannedMove, plan_leg
-from coordinator.motion.route import Leg, Pose, legs, pose_at, problems_of, read_route
-from coordinator.programs import Dwell, Move, Pause, Program, ProgramError
+from coordinator.config.arm import Arm
+from coordinator.motion.blending.speeds import EndSpeed
+from coordinator.motion.entry import read_route
+from coordinator.motion.moves import plan_legs, stretch_speeds
+from coordinator.motion.outputs import Awaited, awaited
+from coordinator.motion.points import PlannedMove
+from coordinator.motion.route import (
+    Leg,
+    Pose,
+    legs,
+    legs_problems,
+    pose_at,
+    problems_of,
+)
+from coordinator.programs import (
+    NO_SWITCHES,
+    Dwell,
+    End,
+    Move,
+    Output,
+    Pause,
+    Problem,
+    Program,
+    ProgramError,
+    Step,
+    Switches,
+)
 from protocol.points import Point
+
+MAX_STEPS: Final = 100_000
+"""Steps of all loops of a program together: each is held in memory until it is played."""
 
 
 @dataclass(frozen=True, slots=True)
 class Part:
-    """A stretch of a program between two pauses: one trajectory, unless it is empty."""
+    """A stretch of a program between two pauses or waits: one trajectory, unless it is empty."""
 
     arm: Arm
-    steps: tuple[Move | Dwell, ...]
+    steps: tuple[Move | Dwell | Output, ...]
     start: Pose
     pause_line: int | None
-    """The line of the M0 that ends it; None for the last part."""
+    """The line of the M0, M1 or M60 that ends it; None for the last part."""
+    loop: int = 1
+    """Of the program, from 1: the one in which it begins."""
+    turns: tuple[int, ...] = ()
+    """Indexes of the steps with which each further loop begins."""
+    pause_loop: int | None = None
+    """The loop of the pause or the wait that ends it; None for the last part."""
+    awaits: Awaited | None = None
+    """What is awaited at its end, before the next part or the end of the run; None for nothing."""
+    speeds: tuple[tuple[EndSpeed, ...], ...] | None = None
+    """What looking ahead found; None where it is looked for as moves are asked for."""
+
+    @property
+    def end_line(self) -> int | None:
+        """The line of the pause or of the switch behind which something is awaited; None for the
+        last part.
+        """
+        return self.pause_line if self.awaits is None else self.awaits.line
 
     @property
     def is_empty(self) -> bool:
@@ -44,16 +93,24 @@ class Part:
         return tuple(Point(0, at, 0, last=is_empty) for at in self.start.counts)
 
     def moves(self) -> Iterator[PlannedMove]:
-        """Moves and dwells in order, planned anew each time this is called.
+        """Its steps in order, planned anew each time this is called.
 
         Only the very last point of the part is marked as the last.
         """
-        last = max((k for k, leg in enumerate(self.legs()) if leg.takes_time), default=-1)
-        time_us = 0
-        for k, leg in enumerate(self.legs()):
-            move = plan_leg(leg, self.arm, time_us, is_last=k == last)
-            time_us += move.duration_us
-            yield move
+        held: list[PlannedMove] = []
+        """From the last move that has points on: it may be the last of all that has."""
+        for move in plan_legs(self.legs(), self.arm, self.speeds):
+            if move.points[0]:
+                yield from held
+                held = []
+            held.append(move)
+        if held:
+            yield held[0].as_last()
+            yield from held[1:]
+
+    def loop_of(self, move: int) -> int:
+        """Loop of the program in which one of its moves is, by its index."""
+        return self.loop + bisect_right(self.turns, move)
 
 
 def plan_parts(program: Program, arm: Arm, start_counts: Sequence[int]) -> tuple[Part, ...]:
@@ -69,24 +126,81 @@ def plan_parts(program: Program, arm: Arm, start_counts: Sequence[int]) -> tuple
     return tuple(parts_from(program, arm, start))
 
 
-def plan_text(text: str, arm: Arm, start: Pose) -> tuple[Part, ...]:
-    """The parts of a program's text. Raises ProgramError with all its mistakes."""
-    program, problems = read_route(text, arm, start)
-    if problems:
+def plan_text(
+    text: str, arm: Arm, start: Pose, loops: int = 1, switches: Switches = NO_SWITCHES
+) -> tuple[Part, ...]:
+    """The parts of a program's text, played so often. Raises ProgramError with all its mistakes."""
+    program, problems = read_route(text, arm, start, switches)
+    if problems or (problems := _loops_problems(program, arm, start, loops)):
         raise ProgramError(problems)
-    return tuple(parts_from(program, arm, start))
+    # Whoever plays them must not be kept waiting by looking ahead.
+    return tuple(
+        replace(part, speeds=stretch_speeds(part.legs(), arm))
+        for part in parts_from(program, arm, start, loops, switches)
+    )
 
 
-def parts_from(program: Program, arm: Arm, start: Pose) -> Iterator[Part]:
+def parts_from(
+    program: Program, arm: Arm, start: Pose, loops: int = 1, switches: Switches = NO_SWITCHES
+) -> Iterator[Part]:
     """As `plan_parts`, from a pose. Nothing is checked."""
-    pending: list[Move | Dwell] = []
-    for step in program.steps:
-        if isinstance(step, Move | Dwell):
-            pending.append(step)
-            continue
-        part = Part(arm, tuple(pending), start, step.line if isinstance(step, Pause) else None)
-        if isinstance(step, Pause) or not part.is_empty:
-            yield part
-        for leg in part.legs():
-            start = leg.end
-        pending = []
+    pending: list[Move | Dwell | Output] = []
+    turns: list[int] = []
+    first = 1
+    for loop in range(1, loops + 1):
+        if pending:
+            turns.append(len(pending))
+        else:
+            first = loop
+        steps = program.first_steps if loop == 1 else program.steps
+        for step, following in zip(steps, (*steps[1:], None), strict=True):
+            wait = None
+            line = step.line if isinstance(step, Pause) else None
+            if isinstance(step, Move | Dwell | Output):
+                pending.append(step)
+                wait = awaited(step, arm) if isinstance(step, Output) else None
+                if wait is None and not (switches.step_by_line and _ends_line(step, following)):
+                    continue
+                line = step.line if wait is None else None
+            if isinstance(step, End) and loop < loops:
+                continue
+            if isinstance(step, Pause) and step.optional and not switches.optional_stop:
+                continue
+            end_loop = loop if line is not None or wait is not None else None
+            part = Part(arm, tuple(pending), start, line, first, tuple(turns), end_loop, wait)
+            if line is not None or not part.is_empty:
+                yield part
+            for leg in part.legs():
+                start = leg.end
+            pending, turns, first = [], [], loop
+            if wait is not None and switches.step_by_line and _ends_line(step, following):
+                yield Part(arm, (), start, step.line, loop, (), loop)
+
+
+def _ends_line(step: Step, following: Step | None) -> bool:
+    """Whether nothing else of its line follows, and something of another line does."""
+    return (
+        following is not None
+        and following.line != step.line
+        and not isinstance(following, End | Pause)
+    )
+
+
+def _loops_problems(program: Program, arm: Arm, start: Pose, loops: int) -> tuple[Problem, ...]:
+    """What keeps a program that can be played once from being played so often."""
+    steps = (len(program.steps) - 1) * loops
+    if loops > 1 and steps > MAX_STEPS:
+        told = f"{loops} times {len(program.steps) - 1} steps are {steps}, the limit is {MAX_STEPS}"
+        return (Problem(program.steps[-1].line, 1, told),)
+    for loop in range(2, loops + 1):
+        end = start
+        for leg in legs(program.first_steps if loop == 2 else program.steps, arm, start):
+            end = leg.end
+        if end == start:
+            break  # every further loop is as this one
+        start = end
+        problems = legs_problems(program.steps, arm, start)
+        if problems:
+            first = min(problems)
+            return (replace(first, message=f"in loop {loop} of {loops}: {first.message}"),)
+    return ()

@@ -7,13 +7,15 @@ evaluated at the rounded times, so rounding a time bends nothing.
 
 import math
 from collections.abc import Iterator
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
+from enum import StrEnum
 from typing import Final
 
-from coordinator.arm import Arm, Joint
+from coordinator.config.arm import Arm, Joint
+from coordinator.motion.outputs import Switch, switch_of
 from coordinator.motion.profile import Profile, fastest
 from coordinator.motion.route import Leg, Pace, pace
-from coordinator.programs import Dwell, Move
+from coordinator.programs import Dwell, Move, Output
 from protocol.constants import ACCELERATION_SHARE, US
 from protocol.points import Point
 from protocol.segments import MIN_SPACING_US, check_segment
@@ -25,9 +27,39 @@ FIRST_EASING: Final = 0.001
 """Share by which the jerk is lowered first where merging breaks a limit; doubled after that."""
 
 
+class CornerLimit(StrEnum):
+    """What keeps the arm from passing a corner at the speed that the program asks for."""
+
+    TOLERANCE = "tolerance"
+    """It would stray further from the corner than is allowed."""
+    ACCELERATION = "acceleration"
+    """Turning the corner within half of the shorter of its two lines takes all a joint has."""
+    WAY = "way"
+    """The ways to it and from it are too short to get faster or to brake in."""
+
+
+@dataclass(frozen=True, slots=True)
+class PassedCorner:
+    """How the end of a move is passed."""
+
+    asked_deg_s: float
+    """What program and joints allow on the slower of the two lines, along the path."""
+    passed_deg_s: float
+    """0 where the arm stops."""
+    limit: CornerLimit | None
+    """None where it is passed as asked."""
+    joint: int | None
+    """Index of the joint whose acceleration is the limit; None for another limit."""
+
+    @property
+    def is_slowed(self) -> bool:
+        """Whether it is passed more slowly than asked for, beyond rounding."""
+        return self.limit is not None
+
+
 @dataclass(frozen=True, slots=True)
 class PlannedMove:
-    """A move or a dwell as points, the same path times for all joints."""
+    """A move, a dwell or the switch of an output as points, the same path times for all joints."""
 
     line: int
     rapid: bool
@@ -37,18 +69,31 @@ class PlannedMove:
     """0 for a move that leads where the arm already is."""
     points: tuple[tuple[Point, ...], ...]
     """Per joint, base to tool, without the point where the move begins. The last one is at rest
-    on the target."""
+    on the target, unless its end is passed; then it may have none."""
     target_deg: tuple[float, ...]
     slowed: bool
     """The joints' velocity limits make it slower than the program asks."""
     dwell: bool = False
+    corner: PassedCorner | None = None
+    """How its end is passed, where the program does not ask for a stop there."""
+    switch: Switch | None = None
+    """What is switched at its last point, where it is there for that."""
+
+    def as_last(self) -> "PlannedMove":
+        """The same with its last point marked as the last of a part, if it has any."""
+        return replace(self, points=tuple(map(_ended, self.points)))
 
 
-def plan_leg(leg: Leg, arm: Arm, start_us: int, *, is_last: bool) -> PlannedMove:
-    """The points of a leg that begins at a path time; `is_last` marks its last point as such."""
-    slowed = False
-    if not leg.takes_time:
-        columns: list[tuple[Point, ...]] = []
+def plan_leg(leg: Leg, arm: Arm, start_us: int) -> PlannedMove:
+    """The points of a leg that begins at a path time and goes from rest to rest."""
+    slowed, switch = False, None
+    if isinstance(leg.step, Output):
+        # At rest, as short as the wire allows: no joint accepts points that are closer.
+        switch = switch_of(leg.step.word, arm)
+        column = tuple(Point(start_us + MIN_SPACING_US, at, 0) for at in leg.end.counts)
+        columns: list[tuple[Point, ...]] = [switch.at(column) if switch is not None else column]
+    elif not leg.takes_time:
+        columns = []
     elif isinstance(leg.step, Dwell):
         duration_us = max(MIN_SPACING_US, round(leg.step.seconds * US))
         columns = [tuple(Point(start_us + duration_us, at, 0) for at in leg.end.counts)]
@@ -56,8 +101,6 @@ def plan_leg(leg: Leg, arm: Arm, start_us: int, *, is_last: bool) -> PlannedMove
         speed = pace(leg, arm)
         slowed = speed.is_slowed
         columns = _columns(leg, arm, start_us, speed)
-    if is_last and columns:
-        columns[-1] = tuple(Point(p.time_us, p.position, 0, last=True) for p in columns[-1])
     return PlannedMove(
         line=leg.step.line,
         rapid=isinstance(leg.step, Move) and leg.step.rapid,
@@ -67,7 +110,12 @@ def plan_leg(leg: Leg, arm: Arm, start_us: int, *, is_last: bool) -> PlannedMove
         target_deg=leg.end.degrees,
         slowed=slowed,
         dwell=isinstance(leg.step, Dwell),
+        switch=switch,
     )
+
+
+def _ended(points: tuple[Point, ...]) -> tuple[Point, ...]:
+    return (*points[:-1], replace(points[-1], last=True)) if points else ()
 
 
 def _turns(leg: Leg) -> list[int]:

@@ -5,16 +5,23 @@ from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass
 from typing import Final
 
-from coordinator.arm import Arm
-from coordinator.programs import Dwell, End, Move, Pause, Problem, Program, Step, read_program
+from coordinator.config.arm import Arm
+from coordinator.motion.outputs import output_problems
+from coordinator.programs import (
+    Dwell,
+    End,
+    Move,
+    Output,
+    Pause,
+    Problem,
+    Program,
+    Step,
+)
 
 MAX_STEP_S: Final = 3_600.0
 """An hour: a move or dwell that is longer is a slip, such as a feed rate in another unit."""
 MAX_TURN_DEG: Final = 1_000_000.0
 """Furthest that a joint without a range may turn: 2,778 turns, to which profiles are tested."""
-MAX_PROBLEMS: Final = 100
-"""Mistakes told of one program: more are mostly one that is made again and again, and the answer
-must not grow with them."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -27,9 +34,9 @@ class Pose:
 
 @dataclass(frozen=True, slots=True)
 class Leg:
-    """A move or a dwell with its ends."""
+    """A move, a dwell or the switch of an output, with its ends."""
 
-    step: Move | Dwell
+    step: Move | Dwell | Output
     start: Pose
     end: Pose
 
@@ -38,7 +45,7 @@ class Leg:
         """Whether any path time passes."""
         if isinstance(self.step, Dwell):
             return self.step.seconds > 0.0
-        return self.start.counts != self.end.counts
+        return isinstance(self.step, Output) or self.start.counts != self.end.counts
 
 
 @dataclass(frozen=True, slots=True)
@@ -46,7 +53,8 @@ class Pace:
     """How fast the slowest joint, or the program, lets a move go. Shares are of the whole move."""
 
     asked_s: float | None
-    """Time that the program asks for, without what acceleration adds; None for a rapid move."""
+    """Time that the program asks for, without what acceleration adds; None for a rapid move at full
+    speed."""
     least_s: float
     """The same at the joints' velocity limits."""
     slowest: int
@@ -76,7 +84,7 @@ def pose_of(arm: Arm, degrees: Sequence[float]) -> Pose:
 
 
 def legs(steps: Iterable[Step], arm: Arm, start: Pose) -> Iterator[Leg]:
-    """Each move and dwell with where it begins and ends, in order. Nothing is checked."""
+    """Each step that is played with where it begins and ends, in order. Nothing is checked."""
     pose = start
     for step in steps:
         if isinstance(step, Pause | End):
@@ -107,31 +115,24 @@ def pace(leg: Leg, arm: Arm) -> Pace:
     asked = None
     if isinstance(step, Move):
         asked = step.nominal_s
+        if step.rapid and step.share < 1.0:
+            asked = max(times) / step.share
         if step.feed_deg_min is not None:
             asked = 60.0 * math.hypot(*turns) / step.feed_deg_min
     least = max(times)
     return Pace(asked, least, times.index(least))
 
 
-def read_route(text: str, arm: Arm, start: Pose) -> tuple[Program, list[Problem]]:
-    """What can be read of a text, and its mistakes, whether in its words or where it leads.
-
-    No more than MAX_PROBLEMS are told, and then how many more there are.
-    """
-    program, problems = read_program(text, arm.words)
-    found = sorted([*problems, *problems_of(program, arm, start)])
-    more = len(found) - MAX_PROBLEMS
-    if more > 1:
-        next_one = found[MAX_PROBLEMS]
-        told = f"from here on there are {more} more mistakes"
-        found[MAX_PROBLEMS:] = [Problem(next_one.line, next_one.column, told)]
-    return program, found
-
-
 def problems_of(program: Program, arm: Arm, start: Pose) -> list[Problem]:
+    """Every step that cannot be played."""
+    steps = program.first_steps
+    return [*output_problems(steps, arm), *legs_problems(steps, arm, start)]
+
+
+def legs_problems(steps: Sequence[Step], arm: Arm, start: Pose) -> list[Problem]:
     """Every step that leads out of a joint's range, or takes longer than MAX_STEP_S."""
     found: list[Problem] = []
-    for leg in legs(program.steps, arm, start):
+    for leg in legs(steps, arm, start):
         out = list(_out_of_range(leg, arm))
         found += out
         if not out:
@@ -140,7 +141,7 @@ def problems_of(program: Program, arm: Arm, start: Pose) -> list[Problem]:
 
 
 def _out_of_range(leg: Leg, arm: Arm) -> Iterator[Problem]:
-    if isinstance(leg.step, Dwell):
+    if not isinstance(leg.step, Move):
         return
     for target in leg.step.targets:
         joint = arm.joints[target.joint]
@@ -169,7 +170,7 @@ def _out_of_range(leg: Leg, arm: Arm) -> Iterator[Problem]:
 def _too_long(leg: Leg, arm: Arm) -> Iterator[Problem]:
     if isinstance(leg.step, Dwell):
         seconds, what = leg.step.seconds, "dwell"
-    elif leg.takes_time:
+    elif isinstance(leg.step, Move) and leg.takes_time:
         speed = pace(leg, arm)
         seconds, what = max(speed.least_s, speed.asked_s or 0.0), "move"
     else:

@@ -1,7 +1,13 @@
 """What can be wrong with a program."""
 
+from bisect import insort
 from collections.abc import Iterable
 from dataclasses import dataclass
+from typing import Final
+
+MAX_PROBLEMS: Final = 100
+"""Mistakes told of one program: more are mostly one that is made again and again, and the answer
+must not grow with them."""
 
 
 @dataclass(frozen=True, slots=True, order=True)
@@ -17,8 +23,35 @@ class Problem:
         return f"line {self.line}, column {self.column}: {self.message}"
 
 
+class Problems:
+    """Mistakes as they are found: those that come first in the file are kept, the rest counted."""
+
+    def __init__(self) -> None:
+        self.count = 0
+        self._first: list[Problem] = []
+
+    def add(self, *problems: Problem) -> None:
+        """Take these too, in any order."""
+        for problem in problems:
+            self.count += 1
+            insort(self._first, problem)
+            # One more than is told: if there is no other, it is told as well.
+            del self._first[MAX_PROBLEMS + 1 :]
+
+    def told(self) -> tuple[Problem, ...]:
+        """In file order, no more than MAX_PROBLEMS, and then how many more there are."""
+        more = self.count - MAX_PROBLEMS
+        if more <= 1:
+            return tuple(self._first)
+        *first, next_one = self._first
+        message = f"from here on there are {more} more mistakes"
+        return (*first, Problem(next_one.line, next_one.column, message))
+
+
 class ProgramError(ValueError):
-    """A program that cannot be executed. `problems` holds all its mistakes in file order."""
+    """A program that cannot be executed. `problems` holds what is told of its mistakes, in file
+    order.
+    """
 
     def __init__(self, problems: Iterable[Problem]) -> None:
         self.problems = tuple(sorted(problems))

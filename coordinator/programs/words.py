@@ -11,6 +11,7 @@ from dataclasses import dataclass
 from typing import Final
 
 from coordinator.programs.problems import Problem
+from coordinator.programs.standard import FUNCTIONS
 
 MAX_LINE_LENGTH: Final = 256
 """Characters (NISTIR 6556 §3.3)."""
@@ -19,8 +20,16 @@ MAX_LINE_DIGITS: Final = 5
 
 _END_OF_LINE: Final = re.compile(r"\r\n|\r|\n")
 _BLANKS: Final = re.compile(r"[ \t]*")
-_NUMBER: Final = re.compile(r"[ \t]*[+-]?(?:[ \t]*[0-9])*(?:[ \t]*\.(?:[ \t]*[0-9])*)?")
-_FOREIGN: Final = re.compile(r"[^A-Za-z \t();]+")
+NUMBER: Final = re.compile(r"[ \t]*[+-]?(?:[ \t]*[0-9])*(?:[ \t]*\.(?:[ \t]*[0-9])*)?")
+_FOREIGN: Final = re.compile(r"[^A-Za-z \t();#\[]+")
+_FUNCTION: Final = re.compile(
+    "[ \t]*(" + "|".join("[ \t]*".join(name) for name in FUNCTIONS) + r")[ \t]*\[", re.IGNORECASE
+)
+_STANDARD: Final = {
+    "#": "'#' is a parameter (NISTIR 6556 §3.3.2.2), and not taken here: write the number",
+    "[": "'[' is an expression (NISTIR 6556 §3.3.2.3), and not taken here: write the number",
+}
+"""What may begin a number in the standard."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -37,6 +46,15 @@ class Word:
 
 
 @dataclass(frozen=True, slots=True)
+class Comment:
+    """What stands between two parentheses."""
+
+    column: int
+    """Of the first of them, from 1."""
+    text: str
+
+
+@dataclass(frozen=True, slots=True)
 class Line:
     """The words of one line, without its line number."""
 
@@ -46,19 +64,24 @@ class Line:
     problems: tuple[Problem, ...]
     deletable: bool
     """It begins with a slash: not executed while the operator's block delete switch is on."""
-    closes: bool = False
-    """It is the second % line, which ends a demarcated program."""
+    comments: tuple[Comment, ...] = ()
 
 
-def split_lines(text: str) -> list[str]:
-    """Lines without their ends, which are CR, LF or both (NISTIR 6556 §3.3)."""
-    return _END_OF_LINE.split(text)
+def lines_of(text: str) -> Iterator[str]:
+    """Lines without their ends, which are CR, LF or both (NISTIR 6556 §3.3), one by one."""
+    begin = 0
+    for end in _END_OF_LINE.finditer(text):
+        yield text[begin : end.start()]
+        begin = end.end()
+    yield text[begin:]
 
 
 def count_lines(text: str) -> int:
     """How many lines a person sees: a line end at the end of a file begins no other."""
-    lines = split_lines(text)
-    return len(lines) - (lines[-1] == "")
+    count, last = 0, ""
+    for line in lines_of(text):
+        count, last = count + 1, line
+    return count - (last == "")
 
 
 def read_line(text: str, number: int) -> Line:
@@ -76,6 +99,7 @@ class _LineReader:
         self.at = 0
         self.words: list[Word] = []
         self.problems: list[Problem] = []
+        self.comments: list[Comment] = []
 
     def read(self) -> Line:
         if len(self.text) > MAX_LINE_LENGTH:
@@ -94,7 +118,9 @@ class _LineReader:
         known = len(self.problems)
         while len(self.problems) == known and self._skip_blanks() < len(self.text):
             self._item()
-        return Line(self.number, tuple(self.words), tuple(self.problems), deletable)
+        return Line(
+            self.number, tuple(self.words), tuple(self.problems), deletable, tuple(self.comments)
+        )
 
     def _problem(self, at: int, message: str) -> None:
         self.problems.append(Problem(self.number, at + 1, message))
@@ -106,7 +132,7 @@ class _LineReader:
     def _number(self) -> str:
         """The number that follows, without its blanks; empty or without a digit if none does."""
         begin = self.at
-        self.at = _end(_NUMBER, self.text, begin)
+        self.at = _end(NUMBER, self.text, begin)
         return re.sub(r"[ \t]", "", self.text[begin : self.at])
 
     def _line_number(self) -> None:
@@ -131,6 +157,8 @@ class _LineReader:
             self._problem(self.at, "';' begins no comment here: write comments in parentheses")
         elif sign == ")":
             self._problem(self.at, "')' closes no comment")
+        elif sign in _STANDARD:
+            self._problem(self.at, _STANDARD[sign])
         else:
             foreign = self.text[self.at : _end(_FOREIGN, self.text, self.at)]
             self._problem(self.at, _foreign(foreign))
@@ -148,6 +176,8 @@ class _LineReader:
             self._problem(begin, "the comment is not closed on its line")
         elif nested >= 0:
             self._problem(nested, "comments do not nest")
+        else:
+            self.comments.append(Comment(begin + 1, self.text[begin + 1 : close]))
 
     def _word(self) -> None:
         begin = self.at
@@ -157,10 +187,23 @@ class _LineReader:
         if letter == "N":
             self._problem(begin, "a line number N may only stand at the beginning of its line")
         elif not any(sign.isdigit() for sign in number):
-            self._problem(begin, f"{letter}{number} lacks a number")
+            self._no_number(begin, letter + number)
         else:
             # At most 256 characters, so the value is always finite.
             self.words.append(Word(letter, float(number), begin + 1, letter + number))
+
+    def _no_number(self, begin: int, word: str) -> None:
+        """Of a word without one, where something else stands that the standard has."""
+        at = _end(_BLANKS, self.text, self.at)
+        function = _FUNCTION.match(self.text, self.at)
+        if self.text[at : at + 1] in _STANDARD:
+            self._problem(at, _STANDARD[self.text[at]])
+        elif function is not None:
+            name = re.sub(r"[ \t]", "", function[1]).lower()
+            told = f"{name} is a function (NISTIR 6556 §3.3.2.4), and not taken here"
+            self._problem(function.start(1), f"{told}: write the number")
+        else:
+            self._problem(begin, f"{word} lacks a number")
 
 
 def _end(pattern: re.Pattern[str], text: str, begin: int) -> int:
@@ -178,27 +221,3 @@ def _foreign(signs: str) -> str:
         return "'/' may only be the first character of a line"
     shown = signs if signs.isprintable() else " ".join(f"U+{ord(sign):04X}" for sign in signs)
     return f"'{shown}' is no part of a word"
-
-
-def unread_line(text: str, end: int) -> int | None:
-    """The first line with text after the one that ends a program; None where there is none.
-
-    A lone % is none: where a program is demarcated it stands behind M2.
-    """
-    rest = enumerate(split_lines(text)[end:], end + 1)
-    return next((number for number, line in rest if line.strip(" \t") not in ("", "%")), None)
-
-
-def program_lines(text: str) -> Iterator[Line]:
-    """The lines of a program, up to its second % line where the first stands before all else.
-
-    Such a program is demarcated (NISTIR 6556 §3.1): what follows it is not read.
-    """
-    lines = split_lines(text)
-    begin = next((k for k, line in enumerate(lines) if line.strip(" \t")), len(lines))
-    is_demarcated = begin < len(lines) and lines[begin].strip(" \t") == "%"
-    for k in range(begin + is_demarcated, len(lines)):
-        if is_demarcated and lines[k].strip(" \t") == "%":
-            yield Line(k + 1, (), (), False, closes=True)
-            return
-        yield read_line(lines[k], k + 1)

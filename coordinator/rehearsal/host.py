@@ -1,8 +1,10 @@
 """A laptop's clock, from the world's true time: it stands still while the laptop sleeps."""
 
+from typing import Final
+
 from protocol.constants import PPM
 
-SLEEP_LIMIT_US = 50_000
+SLEEP_LIMIT_US: Final = 50_000
 """A jump between the two clocks above which the laptop slept (as on real hosts)."""
 
 

@@ -1,12 +1,11 @@
-"""What rehearsals showed in one picture: starts, slack, speeds. Grey where all is well."""
+"""What rehearsals showed in one picture: starts, start margins, speeds. Grey where all is well."""
 
 import math
 from collections.abc import Sequence
 from typing import Final
 
 from coordinator.motion.peaks import JointPeaks, Peak
-from coordinator.rehearsal.summary import Quantiles, Summary
-from coordinator.rehearsal.svg import (
+from coordinator.pictures.svg import (
     ATTENTION,
     BAR,
     DANGER,
@@ -14,9 +13,11 @@ from coordinator.rehearsal.svg import (
     INK,
     MUTED,
     Drawing,
+    short,
     step_for,
 )
-from coordinator.timing.lead import MARGIN_MIN_US
+from coordinator.rehearsal.summary import Quantiles, Summary
+from coordinator.timing.start_delay import CONFIRM_MIN_US
 from protocol.constants import ACCELERATION_SHARE
 
 WIDTH: Final = 700.0
@@ -36,14 +37,14 @@ LIMIT_ALLOWANCE: Final = 1.0005
 
 
 def plot(
-    title: str, summary: Summary, peaks: Sequence[JointPeaks], spreads_us: Sequence[float]
+    title: str, summary: Summary, peaks: Sequence[JointPeaks], start_skews_us: Sequence[float]
 ) -> str:
-    """An SVG file's text; `spreads_us` are the true spreads of all starts."""
+    """An SVG file's text; `start_skews_us` are the true start skews of all starts."""
     drawing = Drawing(WIDTH, title)
-    drawing.text(16, 30, _short(title, LONGEST_TITLE), size=16, bold=True)
+    drawing.text(16, 30, short(title, LONGEST_TITLE), size=16, bold=True)
     y = _starts(drawing, 54, summary)
-    y = _histogram(drawing, y + 34, spreads_us, summary.spread_us)
-    y = _slacks(drawing, y + 44, summary.slack_us)
+    y = _histogram(drawing, y + 34, start_skews_us, summary.start_skew_us)
+    y = _start_margins(drawing, y + 44, summary.start_margin_us)
     y = _peaks(drawing, y + 44, "Highest speed, against the limit", "°/s", peaks, False)
     y = _peaks(drawing, y + 34, "Highest acceleration, against the limit", "°/s²", peaks, True)
     return drawing.finish(y + 20)
@@ -75,7 +76,7 @@ def _starts(drawing: Drawing, y: float, summary: Summary) -> float:
 def _histogram(
     drawing: Drawing, y: float, values: Sequence[float], found: Quantiles | None
 ) -> float:
-    drawing.text(16, y, "Start spread: from the first joint's start to the last one's", bold=True)
+    drawing.text(16, y, "Start skew: from the first joint's start to the last one's", bold=True)
     if found is None:
         drawing.text(LEFT, y + ROW, "no start of all joints was seen", MUTED)
         return y + ROW
@@ -104,30 +105,32 @@ def _histogram(
     return base + 18
 
 
-def _slacks(drawing: Drawing, y: float, slacks: dict[str, Quantiles]) -> float:
-    drawing.text(16, y, "Slack: how long before a start a joint had permission", bold=True)
-    if not slacks:
+def _start_margins(drawing: Drawing, y: float, margins: dict[str, Quantiles]) -> float:
+    drawing.text(
+        16, y, "Start margin: how long before a start a joint had all it needed", bold=True
+    )
+    if not margins:
         drawing.text(LEFT, y + ROW, "no start was seen", MUTED)
         return y + ROW
     drawing.text(
         WIDTH - 8, y, "bar: least to most, mark: p50, figure: least", MUTED, anchor="end", size=12
     )
-    most = max(found.most for found in slacks.values())
+    most = max(found.most for found in margins.values())
     step = step_for(most / 1e3)
     end = step * max(1, math.ceil(most / 1e3 / step))
     y += 14
-    for name, found in slacks.items():
+    for name, found in margins.items():
         least, middle, last = (
             LEFT + (RIGHT - LEFT) * value / 1e3 / end
             for value in (found.least, found.p50, found.most)
         )
-        short = found.least < MARGIN_MIN_US
-        drawing.text(LEFT - 8, y + 13, _short(name, LONGEST_NAME), anchor="end")
+        is_short = found.least < CONFIRM_MIN_US
+        drawing.text(LEFT - 8, y + 13, short(name, LONGEST_NAME), anchor="end")
         drawing.rectangle(LEFT, y + 8, RIGHT - LEFT, 1, FAINT)
-        drawing.rectangle(least, y + 3, max(last - least, 1.0), 11, ATTENTION if short else BAR)
+        drawing.rectangle(least, y + 3, max(last - least, 1.0), 11, ATTENTION if is_short else BAR)
         drawing.rectangle(middle - 1, y, 2, 17, INK)
-        said = f"{'▲ ' if short else ''}{found.least / 1e3:.0f} ms"
-        drawing.text(RIGHT + 8, y + 13, said, ATTENTION if short else MUTED, size=12)
+        said = f"{'▲ ' if is_short else ''}{found.least / 1e3:.0f} ms"
+        drawing.text(RIGHT + 8, y + 13, said, ATTENTION if is_short else MUTED, size=12)
         y += ROW
     _axis(drawing, y, 0.0, end, step, "ms")
     return y + 18
@@ -152,7 +155,7 @@ def _peaks(
     for joint in peaks:
         peak: Peak = joint.acceleration if is_acceleration else joint.velocity
         over = peak.value > LIMIT_ALLOWANCE * peak.limit
-        drawing.text(LEFT - 8, y + 13, _short(joint.name, LONGEST_NAME), anchor="end")
+        drawing.text(LEFT - 8, y + 13, short(joint.name, LONGEST_NAME), anchor="end")
         drawing.rectangle(LEFT, y + 3, full, 11, FAINT)
         width = full * min(1.0, peak.value / peak.limit)
         drawing.rectangle(LEFT, y + 3, width, 11, DANGER if over else BAR)
@@ -173,7 +176,3 @@ def _axis(drawing: Drawing, y: float, low: float, high: float, step: float, unit
         drawing.line(x, y, x, y + 4)
         said = f"{low + k * step:g}" + (f" {unit}" if k == count else "")
         drawing.text(x, y + 17, said, MUTED, anchor="middle", size=12)
-
-
-def _short(words: str, longest: int) -> str:
-    return words if len(words) <= longest else words[: longest - 1] + "…"

@@ -6,7 +6,7 @@ from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from typing import Final
 
-from coordinator.rehearsal.rehearse import Played
+from coordinator.rehearsal.played import Played
 from protocol.constants import US
 
 CONFIDENCE: Final = 0.95
@@ -48,21 +48,21 @@ class Summary:
     """From the command to the first joint's start."""
     duration_us: Quantiles | None
     """From there to the last joint's end, of those that finished."""
-    spread_us: Quantiles | None
+    start_skew_us: Quantiles | None
     """True time from the first joint's start to the last one's."""
-    bound_us: Quantiles | None
-    """What the run's report would prove the spread to be at most."""
-    slack_us: dict[str, Quantiles]
+    start_skew_max_us: Quantiles | None
+    """What the run's report would prove the start skew to be at most."""
+    start_margin_us: dict[str, Quantiles]
     """By joint; the smaller, the nearer it was to not starting."""
     off_us: dict[str, Quantiles]
     """By joint: how far its true starts lay from the instants asked for, whichever way."""
-    lead_us: Quantiles | None
+    start_delay_us: Quantiles | None
     not_at_once: Share
     """Starts and resumes that did not succeed at the first attempt, whatever became of them."""
     retried: Share
     """Starts of all joints, but at a later attempt."""
     partial: Share
-    """Starts in which some joints began alone, for their first lease, and held."""
+    """Starts in which some joints began alone, for their first permit, and held."""
     refused: Share
     """Starts that were given up."""
     holds: int
@@ -73,26 +73,26 @@ class Summary:
     hold_causes: dict[str, int]
     apart_us: int | None
     """Largest difference of path time between joints that hold."""
-    feed_slack_us: dict[str, int]
+    buffer_margin_us: dict[str, int]
     """Smallest, by joint. Empty where no points were sent while the arm moved."""
     simulated_us: int
 
 
 def _not_whole(run: Played) -> int:
     """Confirmed starts that not every joint truly made."""
-    return sum(start.spread_us is None for start in run.starts)
+    return sum(start.start_skew_us is None for start in run.starts)
 
 
-def spreads_us(played: Iterable[Played]) -> list[float]:
-    """True spreads of all starts that every joint made."""
-    return [s.spread_us for run in played for s in run.starts if s.spread_us is not None]
+def start_skews_us(played: Iterable[Played]) -> list[float]:
+    """True start skews of all starts that every joint made."""
+    return [s.start_skew_us for run in played for s in run.starts if s.start_skew_us is not None]
 
 
 def summarise(played: Iterable[Played]) -> Summary:
     """Rehearsals of one program together."""
     runs = list(played)
     starts = [start for run in runs for start in run.starts]
-    whole = [start for start in starts if start.spread_us is not None]
+    whole = [start for start in starts if start.start_skew_us is not None]
     at_once = sum(start.attempts == 1 for start in whole)
     # A start that was confirmed and that not all made is among those that a run itself counted.
     partial = sum(max(run.partial_starts, _not_whole(run)) for run in runs)
@@ -100,7 +100,7 @@ def summarise(played: Iterable[Played]) -> Summary:
     asked = len(whole) + partial + refused
     holds = [hold for run in runs for hold in run.holds]
     moved_us = sum(run.motion_us or 0 for run in runs)
-    fed = dict.fromkeys(name for run in runs for name in run.feed_slack_us)
+    fed = dict.fromkeys(name for run in runs for name in run.buffer_margin_us)
     done = [run for run in runs if run.outcome == "finished"]
     return Summary(
         rehearsals=len(runs),
@@ -108,11 +108,13 @@ def summarise(played: Iterable[Played]) -> Summary:
         reasons=_counted(run.message for run in runs if run.outcome != "finished" and run.message),
         wait_us=quantiles([run.wait_us for run in runs if run.wait_us is not None]),
         duration_us=quantiles([run.motion_us for run in done if run.motion_us is not None]),
-        spread_us=quantiles(spreads_us(runs)),
-        bound_us=quantiles([start.bound_us for start in starts if start.bound_us is not None]),
-        slack_us=_by_joint([start.slack_us for start in starts]),
+        start_skew_us=quantiles(start_skews_us(runs)),
+        start_skew_max_us=quantiles(
+            [start.start_skew_max_us for start in starts if start.start_skew_max_us is not None]
+        ),
+        start_margin_us=_by_joint([start.start_margin_us for start in starts]),
         off_us=_by_joint([{n: abs(off) for n, off in start.off_us.items()} for start in starts]),
-        lead_us=quantiles([start.lead_us for start in starts]),
+        start_delay_us=quantiles([start.start_delay_us for start in starts]),
         not_at_once=share(asked - at_once, asked),
         retried=share(len(whole) - at_once, asked),
         partial=share(partial, asked),
@@ -122,8 +124,8 @@ def summarise(played: Iterable[Played]) -> Summary:
         holds_per_minute=len(holds) * 60 * US / moved_us if moved_us else None,
         hold_causes=_counted(hold.cause for hold in holds),
         apart_us=max((hold.apart_us for hold in holds), default=None),
-        feed_slack_us={
-            name: min(run.feed_slack_us[name] for run in runs if name in run.feed_slack_us)
+        buffer_margin_us={
+            name: min(run.buffer_margin_us[name] for run in runs if name in run.buffer_margin_us)
             for name in fed
         },
         simulated_us=sum(run.simulated_us for run in runs),

@@ -5,30 +5,37 @@ time. Everything that happens is an entry in one queue, ordered by its instant a
 was made, so the same seed gives the same world. Messages pass as values, or as bytes and tags.
 """
 
-import heapq
 from collections.abc import Callable, Sequence
-from itertools import count
 from random import Random
+from typing import Final
 
-from coordinator.arm import Arm
+from coordinator.config.arm import Arm
 from coordinator.core import events as ev
 from coordinator.core.machine import Coordinator
-from coordinator.rehearsal.air import Air
-from coordinator.rehearsal.by_value import ByValue, StreamEnd, poll_by_value
-from coordinator.rehearsal.carriers import NO_ANSWER_US, Carrier, Happen
+from coordinator.rehearsal.by_bytes import ByBytes
+from coordinator.rehearsal.by_value import ByValue
+from coordinator.rehearsal.carrier import Carrier
+from coordinator.rehearsal.faulty_link import FaultyLink
 from coordinator.rehearsal.host import HostClock
-from coordinator.rehearsal.node import Node
+from coordinator.rehearsal.joint_node import Node
+from coordinator.rehearsal.laptop import Laptop
 from coordinator.rehearsal.observer import Observer
-from coordinator.rehearsal.station import Station
+from coordinator.rehearsal.schedule import Happen, Schedule
+from coordinator.rehearsal.stream import NO_ANSWER_US
 from simulator.network import BOTH, PROFILES, Direction, Profile
 from simulator.unit import JointUnit
 
-COORDINATOR_ID = bytes(range(16))
-BEGIN_US = 1_000_000
+COORDINATOR_ID: Final = bytes(range(16))
+BEGIN_US: Final = 1_000_000
+ANNOUNCED_US: Final = 1_000
+"""After this time a coordinator that begins has heard of all joints."""
 
 
 class World:
-    """Runs until asked. One laptop is there from the beginning; its coordinator is `core`."""
+    """Runs until asked. One laptop is there from the beginning; its coordinator is `core`.
+
+    Messages pass as values, or as bytes and tags where the arm's `key` is given.
+    """
 
     def __init__(
         self,
@@ -37,102 +44,112 @@ class World:
         profile: str | Profile,
         seed: int,
         *,
-        carrier: Callable[[Station], Carrier] = ByValue,
-        poll: Callable[[Node], None] = poll_by_value,
+        key: bytes | None = None,
         observer: Observer | None = None,
     ) -> None:
         self.arm = arm
         self.units = tuple(units)
-        self.now = BEGIN_US
+        self.schedule = Schedule(BEGIN_US)
         self.random = Random(seed)
         self.profile = PROFILES[profile] if isinstance(profile, str) else profile
-        self.observer = observer
-        self.carrier_of = carrier
-        self.nodes = {unit.settings.id: Node(self, unit) for unit in units}
-        self.ends = {joint_id: StreamEnd() for joint_id in self.nodes}
-        self.stations: list[Station] = []
-        self._poll = poll
-        self._queue: list[tuple[int, int, Happen, tuple[object, ...]]] = []
-        self._order = count()
+        self.carrier: Carrier
+        if key is None:
+            self.carrier = ByValue(self.schedule, self.random, observer)
+        else:
+            self.carrier = ByBytes(self.schedule, self.random, observer, key)
+        self.nodes: dict[str, Node] = {}
+        self.laptops: list[Laptop] = []
+        self._observer = observer
+        for unit in units:
+            node = self.nodes[unit.settings.id] = Node(
+                unit, self.schedule, observer, self.carrier.poll
+            )
+            self.carrier.add_joint(node)
         for node in self.nodes.values():
             node.touched()
-        self.add_station(COORDINATOR_ID, HostClock())
+        self.add_laptop(COORDINATOR_ID, HostClock())
 
     # ---- running ------------------------------------------------------------------------------
 
+    @property
+    def now(self) -> int:
+        """True time."""
+        return self.schedule.now
+
     def run_until(self, until: Callable[[], bool], limit_us: int) -> bool:
         """Let time pass until a condition holds; False when the limit is reached first."""
-        end = self.now + limit_us
-        while not until():
-            if not self._advance(end):
-                return until()
-        return True
+        return self.schedule.run_until(until, limit_us)
 
     def run_for(self, duration_us: int) -> None:
         """Let time pass."""
-        end = self.now + duration_us
-        while self._advance(end):
-            pass
+        self.schedule.run_for(duration_us)
 
     def at(self, at_us: int, happen: Happen, *args: object) -> None:
         """Let something happen at an instant, in order."""
-        heapq.heappush(self._queue, (at_us, next(self._order), happen, args))
-
-    def _advance(self, end: int) -> bool:
-        """Let the next thing happen, if it is not after `end`."""
-        queue = self._queue
-        if not queue or queue[0][0] > end:
-            self.now = max(self.now, end)
-            return False
-        at_us, _, happen, args = heapq.heappop(queue)
-        if at_us > self.now:
-            self.now = at_us
-        happen(*args)
-        return True
+        self.schedule.at(at_us, happen, *args)
 
     def poll(self, node: Node) -> None:
         """Bring a joint up to now, and send what it has to say."""
-        self._poll(node)
-        node.touched()
+        self.carrier.poll(node)
 
     # ---- laptops ------------------------------------------------------------------------------
 
     @property
-    def station(self) -> Station:
+    def laptop(self) -> Laptop:
         """The first laptop."""
-        return self.stations[0]
+        return self.laptops[0]
 
     @property
     def core(self) -> Coordinator:
         """The first laptop's coordinator."""
-        return self.stations[0].core
+        return self.laptops[0].core
 
     @property
     def notes(self) -> list[ev.Note]:
         """What the first laptop's coordinator told people, oldest first."""
-        return self.stations[0].notes
+        return self.laptops[0].notes
 
-    def add_station(self, identity: bytes, host: HostClock) -> Station:
+    def add_laptop(self, identity: bytes, host: HostClock) -> Laptop:
         """One more laptop with a coordinator of its own and its own links to all joints."""
-        airs = {
-            joint_id: Air(self.profile, self.random.getrandbits(63), self.now)
+        faulty_links = {
+            joint_id: FaultyLink(self.profile, self.random.getrandbits(63), self.now)
             for joint_id in self.nodes
         }
-        station = Station(self, identity, host, airs, self.random.getrandbits(64) | 1)
-        self.stations.append(station)
-        return station
+        laptop = Laptop(
+            len(self.laptops),
+            self.arm,
+            identity,
+            host,
+            faulty_links,
+            session=self.random.getrandbits(64) | 1,
+            schedule=self.schedule,
+            random=self.random,
+            observer=self._observer,
+            carry_out=self.carrier.carry_out,
+        )
+        self.laptops.append(laptop)
+        self.carrier.add_laptop(laptop)
+        self.at(self.now + ANNOUNCED_US, self.carrier.announce, laptop)
+        return laptop
 
     def command(self, command: ev.Command) -> int | None:
         """The operator asks the first laptop for something. Raises Refused as the core does."""
-        return self.station.command(command)
+        return self.laptop.command(command)
 
     def kill_coordinator(self) -> None:
         """The first laptop's coordinator is gone, with all that it knew."""
-        self.station.crash()
+        self.laptop.crash()
 
     def start_coordinator(self) -> None:
-        """A new coordinator on the first laptop, with a new session."""
-        self.station.restart(self.random.getrandbits(64) | 1)
+        """A new coordinator on the first laptop, with a new session; once that is awake."""
+        self._start(self.laptop, self.random.getrandbits(64) | 1)
+
+    def _start(self, laptop: Laptop, session: int) -> None:
+        if laptop.asleep_until_us is not None:
+            self.at(laptop.asleep_until_us + 1, self._start, laptop, session)
+            return
+        laptop.restart(session)
+        self.carrier.announce(laptop)
 
     # ---- joints and links ---------------------------------------------------------------------
 
@@ -145,11 +162,9 @@ class World:
         node = self.node(name)
         node.unit.reboot(self.now)
         node.alive = False
-        self.ends[node.id] = StreamEnd()
-        for station in self.stations:
-            station.carrier.joint_lost(node.id)
-        if self.observer is not None:
-            self.observer.rebooted(node)
+        self.carrier.lost(node)
+        if self._observer is not None:
+            self._observer.rebooted(node.id)
         node.rewind()
 
     def restart_joint(self, name: str) -> None:
@@ -158,17 +173,30 @@ class World:
         if node.alive:
             return
         node.alive = True
-        for station in self.stations:
-            station.carrier.joint_back(node.id)
+        self.carrier.is_back(node)
         node.rewind()
 
-    def air(self, name: str, station: int = 0) -> Air:
+    def move_joint(self, name: str, host: str, *, is_heard: bool = True) -> None:
+        """A joint gets another address; what ran on its streams is gone.
+
+        It announces the new one, which is heard or not.
+        """
+        node = self.node(name)
+        node.host = host
+        self.carrier.lost(node)
+        if node.alive and is_heard:
+            self.carrier.announce_joint(node)
+
+    def faulty_link(self, name: str, laptop: int = 0) -> FaultyLink:
         """The link between a laptop and a joint, to make it worse."""
-        return self.stations[station].airs[self.arm.joint(name).id]
+        return self.laptops[laptop].faulty_links[self.arm.joint(name).id]
 
     def cut(self, name: str, duration_us: int, directions: Sequence[Direction] = BOTH) -> None:
         """Nothing passes between the first laptop and a joint for a while."""
-        joint_id = self.arm.joint(name).id
-        self.station.airs[joint_id].cut(self.now, self.now + duration_us, directions)
+        self.faulty_link(name).cut(self.now, self.now + duration_us, directions)
         if duration_us > NO_ANSWER_US:
-            self.at(self.now + NO_ANSWER_US, self.station.carrier.cut_off, joint_id)
+            self.at(self.now + NO_ANSWER_US, self.break_stream, name)
+
+    def break_stream(self, name: str) -> None:
+        """The first laptop gives a joint's stream up: no ping came through for too long."""
+        self.carrier.cut_off(self.laptop, self.arm.joint(name).id)

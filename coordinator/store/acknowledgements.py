@@ -1,4 +1,4 @@
-"""Who has seen which warning. Functions of a connection."""
+"""Who has acknowledged which warning. Functions of a connection."""
 
 from typing import Any
 
@@ -9,7 +9,7 @@ from coordinator.store.utc import utc_now
 
 
 def add(connection: Connection, warning: str, who: str) -> int:
-    """Somebody has seen a warning, told here in words; the id of that."""
+    """Somebody has acknowledged a warning, told here in words; the id of that."""
     row = {"warning": warning, "who": who, "utc": utc_now()}
     kept = insert(ACKNOWLEDGEMENTS).values(row).returning(ACKNOWLEDGEMENTS.c.id)
     return int(connection.execute(kept).scalar_one())

@@ -38,6 +38,8 @@ class Store:
         make_file(self.path)
         self.last_run = self.last_homing = 0
         """Numbers of the newest run and homing when the database was opened."""
+        self.cut_short: list[str] = []
+        """Runs and homings whose end an earlier coordinator did not write, a sentence each."""
         self._writing = engine_of(self.path, writes=True)
         self._reading = engine_of(self.path, writes=False)
         self._reader = Reader(self._reading, self.path)
@@ -98,8 +100,9 @@ class Store:
     def _begin(self, connection: Connection) -> None:
         migrate(connection)
         old_files.take(connection, self.path.parent)
-        runs.close_unfinished(connection)
-        homings.close_unfinished(connection)
+        self.cut_short = [
+            *runs.close_unfinished(connection), *homings.close_unfinished(connection)
+        ]  # fmt: skip
         self.last_run = runs.last_number(connection)
         self.last_homing = homings.last_number(connection)
 

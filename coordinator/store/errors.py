@@ -3,7 +3,7 @@
 from pathlib import Path
 from typing import Final
 
-from coordinator.data_folder import DataFolderError
+from coordinator.config.data_folder import DataFolderError
 
 _CAUSES: Final = {
     "SQLITE_FULL": "there is no space left on its disk",

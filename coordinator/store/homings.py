@@ -60,9 +60,10 @@ def newest_of(connection: Connection, joint: str) -> dict[str, Any] | None:
     return None if found is None else {"homing": number, **found["joints"][joint]}
 
 
-def close_unfinished(connection: Connection) -> None:
-    """Say of every homing that was cut short that it was."""
-    wanted = select(HOMINGS.c.number).where(HOMINGS.c.state == RUNNING)
+def close_unfinished(connection: Connection) -> list[str]:
+    """Say of every homing that was cut short that it was; a sentence of each, oldest first."""
+    told = []
+    wanted = select(HOMINGS.c.number).where(HOMINGS.c.state == RUNNING).order_by(HOMINGS.c.number)
     for number in connection.execute(wanted).scalars().all():
         try:
             result = load(connection, number)
@@ -73,3 +74,5 @@ def close_unfinished(connection: Connection) -> None:
         message = "the coordinator ended before this homing did, or before it could write its end"
         cut = {**(result or {}), "state": "failed", "message": message, "current": None}
         save(connection, cut, utc_now())
+        told.append(f"homing {number}: {message}")
+    return told

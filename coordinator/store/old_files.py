@@ -11,7 +11,7 @@ from typing import Any, Final
 
 from sqlalchemy import Connection, select
 
-from coordinator.data_folder import sync_folder
+from coordinator.config.data_folder import sync_folder
 from coordinator.store import runs
 from coordinator.store.errors import StoreError
 from coordinator.store.schema import RUNS

@@ -11,7 +11,7 @@ from alembic.runtime.migration import MigrationContext
 from alembic.script import ScriptDirectory
 from sqlalchemy import URL, Connection, Engine, create_engine, event, inspect
 
-from coordinator.data_folder import sync_folder
+from coordinator.config.data_folder import sync_folder
 from coordinator.store.errors import StoreError
 from coordinator.store.schema import METADATA
 

@@ -9,19 +9,32 @@ from sqlalchemy.dialects.sqlite import insert
 
 from coordinator.store.errors import StoreError
 from coordinator.store.schema import RUNS
+from coordinator.store.texts import digest_of
 from coordinator.store.utc import utc_now
 
 UNFINISHED: Final = ("playing", "held", "paused")
 """Outcomes of a run that could still go on."""
 _TOLD: Final = {"name", "outcome", "message"}
 """What is read of a report besides its number; the rest is for people."""
+_IN_SHORT: Final = (
+    RUNS.c.number.label("run"), RUNS.c.name, RUNS.c.outcome, RUNS.c.began_utc, RUNS.c.ended_utc,
+    RUNS.c.taught,
+)  # fmt: skip
 _logger = logging.getLogger(__name__)
 
 
-def begin(connection: Connection, report: dict[str, Any], program: str) -> None:
-    """A run is about to begin. Takes the place of one that was forgotten."""
+def begin(
+    connection: Connection, report: dict[str, Any], program: str, taught: int | None = None
+) -> None:
+    """A run is about to begin, of something taught if that is named.
+
+    Takes the place of one that was forgotten.
+    """
     forget(connection, report["run"])
-    connection.execute(insert(RUNS).values({**_row(report), "program": program}))
+    row = {**_row(report), "program": program, "taught": taught}
+    if taught is not None:
+        row["taught_sha256"] = digest_of(program)
+    connection.execute(insert(RUNS).values(row))
 
 
 def save(connection: Connection, report: dict[str, Any]) -> None:
@@ -42,13 +55,20 @@ def last_number(connection: Connection) -> int:
 
 def summaries(connection: Connection, before: int | None, limit: int) -> list[dict[str, Any]]:
     """What at most `limit` runs were in short, newest first, before the run of a number if any."""
-    columns = (
-        RUNS.c.number.label("run"), RUNS.c.name, RUNS.c.outcome, RUNS.c.began_utc, RUNS.c.ended_utc,
-    )  # fmt: skip
-    wanted = select(*columns).order_by(RUNS.c.number.desc()).limit(limit)
+    wanted = select(*_IN_SHORT).order_by(RUNS.c.number.desc()).limit(limit)
     if before is not None:
         wanted = wanted.where(RUNS.c.number < before)
     return [dict(row) for row in connection.execute(wanted).mappings()]
+
+
+def newest_of_taught(connection: Connection) -> list[dict[str, Any]]:
+    """The newest run in short of each sequence and program that was ever played."""
+    newest = select(func.max(RUNS.c.number)).where(RUNS.c.taught.is_not(None))
+    newest = newest.group_by(RUNS.c.taught)
+    wanted = select(*_IN_SHORT, RUNS.c.taught_sha256).where(RUNS.c.number.in_(newest))
+    # Names of columns are no plain texts, which some encoders of JSON want.
+    rows = connection.execute(wanted).mappings()
+    return [{str(name): value for name, value in row.items()} for row in rows]
 
 
 def load(connection: Connection, run: int) -> dict[str, Any] | None:
@@ -70,9 +90,10 @@ def program(connection: Connection, run: int) -> str | None:
     return connection.execute(select(RUNS.c.program).where(RUNS.c.number == run)).scalar()
 
 
-def close_unfinished(connection: Connection) -> None:
-    """Say of every run that was cut short that it was."""
-    wanted = select(RUNS.c.number).where(RUNS.c.outcome.in_(UNFINISHED))
+def close_unfinished(connection: Connection) -> list[str]:
+    """Say of every run that was cut short that it was; a sentence of each, oldest first."""
+    told = []
+    wanted = select(RUNS.c.number).where(RUNS.c.outcome.in_(UNFINISHED)).order_by(RUNS.c.number)
     found: Sequence[int] = connection.execute(wanted).scalars().all()
     for run in found:
         try:
@@ -86,6 +107,8 @@ def close_unfinished(connection: Connection) -> None:
         if not report.get("starts"):
             message += "; of a start nothing was written"
         save(connection, {**report, "outcome": "lost", "message": message})
+        told.append(f"run {run}, {report['name']}, was {report['outcome']}: {message}")
+    return told
 
 
 def _row(report: dict[str, Any]) -> dict[str, Any]:

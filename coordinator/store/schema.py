@@ -6,7 +6,7 @@ times in reports) holds within one session only.
 
 from typing import Final
 
-from sqlalchemy import JSON, Column, Integer, MetaData, Table, Text
+from sqlalchemy import JSON, Boolean, Column, Integer, MetaData, Table, Text, false
 
 METADATA: Final = MetaData()
 
@@ -20,6 +20,8 @@ RUNS: Final = Table(
     Column("began_utc", Text),
     Column("ended_utc", Text),
     Column("report", JSON, nullable=False),
+    Column("taught", Integer, index=True),  # sequence or kept program that was played, if any
+    Column("taught_sha256", Text),  # of its text then
 )
 
 EVENTS: Final = Table(
@@ -33,6 +35,8 @@ EVENTS: Final = Table(
     Column("message", Text, nullable=False),
     Column("joint", Text),
     Column("who", Text),  # of a command, where it is known
+    # Of something that has a line of its own: for those who look closer.
+    Column("detail", Boolean, nullable=False, server_default=false()),
 )
 HOMINGS: Final = Table(
     "homings",
@@ -50,6 +54,32 @@ ACKNOWLEDGEMENTS: Final = Table(
     Column("warning", Text, nullable=False),
     Column("who", Text, nullable=False),
     Column("utc", Text, nullable=False),
+)
+TAUGHT: Final = Table(
+    "taught",
+    METADATA,
+    Column("id", Integer, primary_key=True, autoincrement=False),  # 1
+    Column("revision", Integer, nullable=False),
+    Column("head", Integer),  # the change that was made last
+    Column("next_id", Integer, nullable=False),
+    Column("content", Text, nullable=False),
+)
+TAUGHT_CHANGES: Final = Table(
+    "taught_changes",
+    METADATA,
+    Column("id", Integer, primary_key=True),
+    Column("parent", Integer, index=True),  # the change before it; undone ones stay
+    Column("utc", Text, nullable=False),
+    Column("who", Text, nullable=False),
+    Column("words", Text, nullable=False),
+    Column("sequences", JSON, nullable=False),  # ids of those that it is about
+    Column("steps", Text, nullable=False),
+)
+TEXTS: Final = Table(
+    "texts",  # of programs that are or were kept: never changed, never deleted
+    METADATA,
+    Column("sha256", Text, primary_key=True),
+    Column("text", Text, nullable=False),
 )
 SETTINGS: Final = Table(
     "settings",

@@ -7,6 +7,7 @@ each other. A clock that keeps contradicting itself is not trusted between times
 
 import math
 from collections import deque
+from typing import Final
 
 from coordinator.timing.estimate import Fit, fit
 from coordinator.timing.exchange import Exchange
@@ -14,16 +15,16 @@ from coordinator.timing.guarantee import DRIFT_PPM, Contradiction, Guarantee, In
 from protocol.clockmap import ClockMap
 from protocol.constants import PPM, US
 
-AGREEING_EXCHANGES = 8
+AGREEING_EXCHANGES: Final = 8
 """Exchanges that must agree before a clock is locked: a third of a second at 25 Hz."""
-CONTRADICTIONS_LIMIT = 3
+CONTRADICTIONS_LIMIT: Final = 3
 """That many within the time below are no single accident: the crystal is out of tolerance."""
-CONTRADICTIONS_WITHIN_US = 300 * US
+CONTRADICTIONS_WITHIN_US: Final = 300 * US
 """On a busy link a crystal that is 100 ppm beyond the bound takes 20 s to be found out."""
-RATE_SPAN_US = 5 * US
+RATE_SPAN_US: Final = 5 * US
 """Span of the limits that matter, below which the rate counts as unmeasured. On the worst link
 that takes 15 to 30 s, before which a fit was off by up to 150 ppm, worse than a rate of 0."""
-FIT_INTERVAL_US = 2 * US
+FIT_INTERVAL_US: Final = 2 * US
 """A fit takes 0.2 ms (5 ms where no limit is ever tighter than another, as with constant delays),
 so it is not made at each exchange."""
 
@@ -143,7 +144,7 @@ class JointClock:
             raise ClockUnlockedError(self.reason)
         return ClockMap(number, now_us, now_us + round(offset_us), round(self.rate * 1e9))
 
-    def bound_us(self, clock_map: ClockMap, remainder_us: int, now_us: int) -> float:
+    def uncertainty_us(self, clock_map: ClockMap, remainder_us: int, now_us: int) -> float:
         """The larger distance, in arm time, from a map to either end of the guarantee.
 
         With remainder 0 this is the clock error bound e of the map. With the remainder that a

@@ -22,25 +22,27 @@ from the estimate, is not a guarantee, and the estimate is clamped into the guar
 used.
 """
 
+import math
 from collections.abc import Sequence
 from dataclasses import dataclass
+from typing import Final
 
 from coordinator.timing.guarantee import Limit
 from protocol.constants import PPM, US
 
-RATE_CHANGE_PPM_S = 0.05
+RATE_CHANGE_PPM_S: Final = 0.05
 """3 ppm a minute: a crystal of 1 ppm/K on a board that warms by 3 K a minute (assumed)."""
-HEIGHT_POWER = 20
+HEIGHT_POWER: Final = 20
 """How sharply the estimate prefers rates with room. Tried: from 10 to 40 it makes little difference
 on any simulated link; the widest strip alone (no end of powers) errs by a quarter more."""
-HEIGHT_LEAST = 0.75
+HEIGHT_LEAST: Final = 0.75
 """Share of the greatest height from which rates are counted: 0.75²⁰ is 0.3 %."""
-RATES = 7
+RATES: Final = 7
 """So many, evenly spread over those that are counted."""
 
 Point = tuple[float, float]
 
-_CURVE = RATE_CHANGE_PPM_S / PPM / US / 2
+_CURVE: Final = RATE_CHANGE_PPM_S / PPM / US / 2
 """Half the change of rate, in µs per µs²."""
 
 
@@ -65,7 +67,7 @@ class Fit:
 
     best: Line
     """The likeliest of the lines between the limits."""
-    margin_us: float
+    confirm_us: float
     """Half the greatest height. Below 0 no such clock keeps the limits."""
     slowest: Line
     """Of all lines between the limits the one with the least rate and offset, and ..."""
@@ -75,7 +77,7 @@ class Fit:
     @property
     def steady(self) -> bool:
         """Whether there is any line between the limits at all."""
-        return self.margin_us >= 0.0
+        return self.confirm_us >= 0.0
 
     def error_us(self, arm_us: int, offset_us: float) -> float:
         """How far such a clock can be from this offset, at an instant after the fit."""
@@ -102,7 +104,7 @@ def fit(upper: Sequence[Limit], lower: Sequence[Limit], rate_limit: float, arm_u
         offset, rate = strip.mean(high - low, slowest, fastest)
     return Fit(
         best=Line(arm_us, offset_us + offset, rate),
-        margin_us=margin,
+        confirm_us=margin,
         slowest=Line(arm_us, offset_us + strip.edges(slowest)[0], slowest),
         fastest=Line(arm_us, offset_us + strip.edges(fastest)[1], fastest),
     )
@@ -129,8 +131,15 @@ class _Strip:
         limit that sets the highest to the one that sets the lowest: how the height between
         them grows with the rate.
         """
-        high, high_at = min((value - rate * at, at) for at, value in self.upper)
-        low, low_at = max((value - rate * at, at) for at, value in self.lower)
+        high, high_at, low, low_at = math.inf, math.inf, -math.inf, -math.inf
+        for at, value in self.upper:
+            offset = value - rate * at
+            if offset < high or (offset == high and at < high_at):
+                high, high_at = offset, at
+        for at, value in self.lower:
+            offset = value - rate * at
+            if offset > low or (offset == low and at > low_at):
+                low, low_at = offset, at
         return low, high, low_at - high_at
 
     def mean(self, greatest: float, slowest: float, fastest: float) -> Point:

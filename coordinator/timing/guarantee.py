@@ -17,13 +17,14 @@ numbers and rounds outwards.
 
 from bisect import bisect_left
 from dataclasses import dataclass
+from typing import Final
 
 from coordinator.timing.exchange import Exchange
 from protocol.constants import PPM
 
-DRIFT_PPM = 100
-"""Both crystals, warm and cold (design section 2)."""
-HISTORY_US = 120_000_000
+DRIFT_PPM: Final = 100
+"""Both crystals, warm and cold (design section 2.1)."""
+HISTORY_US: Final = 120_000_000
 """How far back limits are kept, to date what a joint reports and to measure its rate."""
 Limit = tuple[int, int]
 """An instant in arm time and the limit on the offset at that instant, both in µs."""
@@ -78,16 +79,17 @@ class _Limits:
 
     def value(self, arm_us: int) -> tuple[int, int]:
         """The tightest value at an instant, in µs × 10⁶, and the instant of the limit behind it."""
-        arms, k = self.arm_us, bisect_left(self.arm_us, arm_us)
-        best = None
-        if k < len(arms):
-            best = self._aged(k, arms[k] - arm_us), arms[k]
-        if k > 0:
-            before = self._aged(k - 1, arm_us - arms[k - 1]), arms[k - 1]
-            best = before if best is None else min(best, before)
-        if best is None:
+        arms = self.arm_us
+        if not arms:
             raise LookupError("no exchange, no limit")
-        return best
+        if arm_us > arms[-1]:
+            return self._aged(-1, arm_us - arms[-1]), arms[-1]
+        k = bisect_left(arms, arm_us)
+        if k == 0:
+            return self._aged(0, arms[0] - arm_us), arms[0]
+        before = self._aged(k - 1, arm_us - arms[k - 1])
+        after = self._aged(k, arms[k] - arm_us)
+        return (after, arms[k]) if after < before else (before, arms[k - 1])
 
     def _aged(self, k: int, age_us: int) -> int:
         offset_us = self.joint_us[k] - self.arm_us[k]
@@ -194,15 +196,15 @@ class Guarantee:
         """What this exchange alone, or with the limits so far, cannot keep."""
         t1_us, t4_us = exchange.t1_us, exchange.t4_us
         upper, lower = exchange.upper_us * PPM, exchange.lower_us * PPM
-        slack, apart_us = upper - lower + self.drift_ppm * (t4_us - t1_us), t4_us - t1_us
+        room, apart_us = upper - lower + self.drift_ppm * (t4_us - t1_us), t4_us - t1_us
         if self.exchanges:
             value, at_us = self._lower.value(t1_us)
-            if upper + value < slack:
-                slack, apart_us = upper + value, abs(t1_us - at_us)
+            if upper + value < room:
+                room, apart_us = upper + value, abs(t1_us - at_us)
             value, at_us = self._upper.value(t4_us)
-            if value - lower < slack:
-                slack, apart_us = value - lower, abs(t4_us - at_us)
-        return None if slack >= 0 else Contradiction(-(slack // PPM), apart_us)
+            if value - lower < room:
+                room, apart_us = value - lower, abs(t4_us - at_us)
+        return None if room >= 0 else Contradiction(-(room // PPM), apart_us)
 
     def interval(self, arm_us: int) -> Interval | None:
         """The guarantee at an instant, past or future; none before the first exchange."""

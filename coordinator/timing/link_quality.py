@@ -1,4 +1,5 @@
-"""How long a link needs to get a repeated state across and back: Q (design section 4).
+"""How long a link needs to get a repeated state across and back: the worst link delay (design
+section 4).
 
 Everything that moves or permits is repeated state, so what counts is not whether a datagram gets
 lost but how long it takes until one has been there and back. In the worst of ordinary cases that
@@ -14,24 +15,26 @@ last sending.
 """
 
 from bisect import bisect_left, insort
-from collections import OrderedDict
+from collections import deque
 from dataclasses import dataclass
+from typing import Final
 
 from protocol.constants import ACTIVE_INTERVAL_US
 
-WINDOW = 200
-"""Exchanges: eight seconds at 25 Hz (design section 4)."""
-MEASURED = 50
+WINDOW: Final = 200
+"""Exchanges: eight seconds at 25 Hz (design section 4.1)."""
+MEASURED: Final = 50
 """Decided exchanges, two seconds at 25 Hz, without which a link is not judged."""
-TIMEOUT_US = 1_000_000
+TIMEOUT_US: Final = 1_000_000
 """Longer than any exchange but the rarest (a Wi-Fi station in power save: 1037 ms at most seen,
 arduino-esp32 issue 1484), and the time after which a joint counts as unheard (design section 5)."""
-Q_PER_MILLE = 995
-"""The percentile of exchange times that Q is made of (design section 4)."""
+WORST_PER_MILLE: Final = 995
+"""The percentile of exchange times that the worst link delay is made of (design section 4.1)."""
 
 
 @dataclass(slots=True)
 class _Sent:
+    sequence: int
     at_us: int
     rtt_us: int | None = None
 
@@ -48,7 +51,9 @@ class LinkQuality:
     """The last exchanges with one joint in one session. Times are arm time in µs."""
 
     def __init__(self) -> None:
-        self._window: OrderedDict[int, _Sent] = OrderedDict()
+        self._window: deque[_Sent] = deque()
+        self._sent: dict[int, _Sent] = {}
+        """The window by sequence numbers."""
         self._rtts_us: list[int] = []  # of the window, sorted
         self._last_sequence = -1
         self._now_us = 0
@@ -62,12 +67,14 @@ class LinkQuality:
         if sequence <= self._last_sequence:
             raise ValueError(f"exchange {sequence} was sent after exchange {self._last_sequence}")
         if len(self._window) == WINDOW:
-            _, oldest = self._window.popitem(last=False)
+            oldest = self._window.popleft()
+            del self._sent[oldest.sequence]
             if oldest.rtt_us is not None:
                 del self._rtts_us[bisect_left(self._rtts_us, oldest.rtt_us)]
             else:
                 self._surveyed = None
-        self._window[sequence] = _Sent(at_us)
+        entry = self._sent[sequence] = _Sent(sequence, at_us)
+        self._window.append(entry)
         self._last_sequence = sequence
         self._now_us = max(self._now_us, at_us)
         if self._surveyed is not None and self._surveyed.ended_us is None:
@@ -77,7 +84,7 @@ class LinkQuality:
 
     def answered(self, sequence: int, at_us: int) -> int | None:
         """The exchange time in µs; none for a second answer or one that left the window."""
-        entry = self._window.get(sequence)
+        entry = self._sent.get(sequence)
         if entry is None or entry.rtt_us is not None:
             return None
         entry.rtt_us = at_us - entry.at_us
@@ -119,13 +126,14 @@ class LinkQuality:
         return self._percentile(990)
 
     @property
-    def q_us(self) -> int:
-        """Q: the 99.5th percentile of the exchange times and the longest run of loss, together.
+    def worst_delay_us(self) -> int:
+        """The worst link delay: the 99.5th percentile of the exchange times and the longest run of
+        loss, together.
 
         Without any answer the time-out stands for the percentile, for no less is known. One loss
         is always reckoned with: that none of so few was lost does not mean that the next is not.
         """
-        slow_us = self._percentile(Q_PER_MILLE)
+        slow_us = self._percentile(WORST_PER_MILLE)
         run_us = max(self.loss_run_us, ACTIVE_INTERVAL_US)
         return (TIMEOUT_US if slow_us is None else slow_us) + run_us
 
@@ -148,7 +156,7 @@ class LinkQuality:
         ended_us: int | None = -1
         since_us = last_us = self._undecided_us = None
         retry_us = 0
-        for entry in self._window.values():
+        for entry in self._window:
             last_us = entry.at_us
             if entry.rtt_us is not None:
                 if since_us is not None:

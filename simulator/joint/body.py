@@ -40,7 +40,7 @@ class Truth:
     """What really happened, for those who judge a simulated world: never sent to anyone."""
 
     event: str
-    """start, resume, hold, finish, stop or home."""
+    """start, resume, hold, finish, stop or home; outputs or inputs where some of them switched."""
     at: float
     """Joint time in µs, unrounded."""
     position: float
@@ -49,12 +49,15 @@ class Truth:
     trajectory: int
     plan: int = 0
     """By which a start was made."""
+    outputs: int = 0
+    """One bit each, from then on."""
+    inputs: int = 0
 
 
 class Body:
     """State and position of one joint. Changes of state go through the table in `protocol`."""
 
-    def __init__(self, identity: JointIdentity, point_capacity: int) -> None:
+    def __init__(self, identity: JointIdentity, point_capacity: int, outputs: int) -> None:
         self.identity = identity
         self.state = JointState.UNHOMED
         self.homed = False
@@ -64,12 +67,14 @@ class Body:
         self.configuration: Configuration | None = None
         self.clock: ArmClock | None = None
         self.outputs = 0
+        self.inputs = 0
         self.path = Path(point_capacity)
         self.motion: FreeMotion | None = None
         """Free motion in progress; None at rest and on the path."""
         self.rest_position = 0.0
         self.shift = 0
         """Counts that homing added to every position since boot."""
+        self._has_outputs = (1 << outputs) - 1
         self.events: list[AnyEvent] = []
         self.truths: list[Truth] = []
 
@@ -88,6 +93,11 @@ class Body:
     def on_path(self) -> bool:
         """Whether it moves along its path."""
         return self.path.course is not None
+
+    @property
+    def may_be_energised(self) -> bool:
+        """No fault, and no stop latched that lets go of the drivers."""
+        return not self.faults and self.latched < StopLevel.STOP_AND_RELEASE
 
     @property
     def may_move(self) -> bool:
@@ -117,12 +127,18 @@ class Body:
             return self.path.position(self.arm(now))
         return self.rest_position, 0.0
 
-    def stand(self, position: float, now: float) -> None:
-        """Be at rest: what is left of an older clock map is dropped (design section 2)."""
+    def stand(self, position: float) -> None:
+        """Be at rest."""
         self.motion = None
         self.rest_position = position
-        if self.clock is not None:
-            self.clock.accept(self.clock.map, now, jump=True)
+
+    def switch(self, mask: int, values: int, now: float) -> None:
+        """Switch the outputs of a mask that this joint has."""
+        mask &= self._has_outputs
+        after = self.outputs & ~mask | (values & mask)
+        if after != self.outputs:
+            self.outputs = after
+            self.tell("outputs", now)
 
     def emit(self, event: AnyEvent) -> None:
         """Report on the stream."""
@@ -131,7 +147,9 @@ class Body:
     def tell(self, event: str, now: float, path_us: float | None = None, plan: int = 0) -> None:
         """Note the truth of an instant."""
         if path_us is None:
-            path_us = self.path.at(self.arm(now)) if self.on_path else self.path.stand_us
+            on_path, stand_us = self.on_path, float(self.path.stand_us)
+            path_us = self.path.at(self.arm(now)) if on_path else stand_us
+        position, trajectory = self.position(now)[0], self.path.buffer.trajectory
         self.truths.append(
-            Truth(event, now, self.position(now)[0], path_us, self.path.buffer.trajectory, plan)
+            Truth(event, now, position, path_us, trajectory, plan, self.outputs, self.inputs)
         )

@@ -3,13 +3,14 @@
 import math
 from bisect import bisect_right
 from collections import deque
+from typing import Final
 
 from protocol.configuration import Configuration
 from protocol.points import Point, PointsFrame
 from protocol.segments import check_segment, hermite
 from simulator.joint.refusal import Refusal
 
-RANGE_ALLOWANCE = 1.0
+RANGE_ALLOWANCE: Final = 1.0
 """Counts by which a cubic between points inside the range may pass its end: their rounding."""
 
 

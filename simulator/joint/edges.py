@@ -7,12 +7,12 @@ both edges in both directions, and of each the last passage is kept.
 
 import math
 from collections.abc import Mapping
-from typing import NamedTuple
+from typing import Final, NamedTuple
 
 from protocol.configuration import Configuration
 from protocol.constants import COUNTS_PER_MICROSTEP, EDGE_TIMING_US, US
 
-STILL = COUNTS_PER_MICROSTEP
+STILL: Final = COUNTS_PER_MICROSTEP
 """Counts/s, one microstep a second: slower than this a joint has no direction of travel."""
 
 

@@ -7,13 +7,15 @@ in: each stream brings the nonce that the joint is to use on it.
 import math
 from collections import deque
 from dataclasses import dataclass
+from typing import Final
 
 from protocol import ntp
+from protocol.constants import MAX_OPENING_BYTES
 from protocol.drive import REQUEST_BYTES, decode_drive
 from protocol.errors import DatagramError, FrameError, HandshakeError
 from protocol.frames import FrameOpener, FrameSealer
-from protocol.keys import Channel, Direction, Transcript, session_key
-from protocol.messages import Ack, Reject, decode_request, encode
+from protocol.keys import Channel, Direction, Transcript, fingerprint, session_key
+from protocol.messages import Ack, decode_request, encode
 from protocol.points import POINTS_FRAME, decode_points
 from protocol.status import Status, encode_status
 from simulator.joint.body import AnyEvent
@@ -21,10 +23,12 @@ from simulator.joint.handshake import Handshake, Offered, key_nonce
 from simulator.joint.joint import Joint
 from simulator.joint.refusal import Refusal
 
-KEPT_EVENTS = 64
+KEPT_EVENTS: Final = 16
 """Events kept while no stream is there to take them; the oldest go first."""
-MAX_HANDSHAKES = 4
-"""Streams that have proved nothing; with one more the oldest is closed."""
+MAX_UNPROVEN: Final = 2
+"""Streams that have proved nothing, beside the one that has: small controllers have few sockets."""
+DISCARD_PORT: Final = 9
+"""For datagrams, where there are no sockets (RFC 863)."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -63,10 +67,11 @@ class _Stream:
 
 
 class Endpoint:
-    """The bytes of one joint. `key` is the arm's, 32 bytes."""
+    """The bytes of one joint. `key` is the arm's, 32 bytes; `udp_port` what a welcome tells."""
 
-    def __init__(self, joint: Joint, key: bytes) -> None:
+    def __init__(self, joint: Joint, key: bytes, udp_port: int = DISCARD_PORT) -> None:
         self.joint = joint
+        self.udp_port = udp_port
         self._key = key
         self._handshakes: dict[int, Handshake] = {}
         self._stream: _Stream | None = None
@@ -93,14 +98,22 @@ class Endpoint:
 
     # Streams
 
-    def stream_opened(self, stream_id: int, now: float, nonce: bytes) -> StreamOut:
-        """A peer opened a stream; `nonce` is 32 fresh random bytes."""
+    def stream_opened(
+        self, stream_id: int, now: float, nonce: bytes, address: str = ""
+    ) -> StreamOut:
+        """A peer at an address connected; `nonce` is 32 fresh random bytes.
+
+        Of too many that have proved nothing one must go: the oldest from the same address, else the
+        oldest. So whoever holds connections open, or opens them again and again from one address,
+        pushes out himself and nobody else.
+        """
         close: tuple[int, ...] = ()
-        if len(self._handshakes) >= MAX_HANDSHAKES:
-            oldest = next(iter(self._handshakes))
+        if len(self._handshakes) >= MAX_UNPROVEN:
+            own = [k for k, shake in self._handshakes.items() if shake.address == address]
+            oldest = next(iter(own or self._handshakes))
             del self._handshakes[oldest]
             close = (oldest,)
-        self._handshakes[stream_id] = Handshake(nonce, now)
+        self._handshakes[stream_id] = Handshake(nonce, now, address)
         return StreamOut(close=close)
 
     def stream_frame(self, stream_id: int, data: str | bytes, now: float) -> StreamOut:
@@ -112,13 +125,19 @@ class Endpoint:
             return StreamOut(close=(stream_id,))
         if handshake.deadline_us <= now:
             return self._late(stream_id)
+        if isinstance(data, bytes):
+            refusal = Refusal("handshake-order", "a binary frame came before the proof")
+            return self._turn_away(stream_id, refusal)
+        if len(data.encode()) > MAX_OPENING_BYTES:
+            del self._handshakes[stream_id]
+            return StreamOut(close=(stream_id,))
         try:
             if handshake.offered is None:
-                welcome = handshake.welcome(data, self.joint, self._key, self._keyed)
+                welcome = handshake.welcome(data, self.joint, self._key, self._keyed, self.udp_port)
                 return StreamOut(((stream_id, encode(welcome).decode()),))
             return self._prove(stream_id, handshake.proved(data, self._key), now)
         except (HandshakeError, FrameError) as error:
-            return self._turn_away(stream_id, error.code, error.message)
+            return self._turn_away(stream_id, Refusal(error.code, error.message))
 
     def stream_closed(self, stream_id: int, now: float) -> None:
         """A stream is gone. The session goes on: its datagrams need no stream."""
@@ -157,12 +176,11 @@ class Endpoint:
         return StreamOut(tuple(frames), tuple(late))
 
     def _late(self, stream_id: int) -> StreamOut:
-        return self._turn_away(stream_id, "handshake-timeout", "no proof came within 5 s")
+        return self._turn_away(stream_id, Refusal("handshake-timeout", "no proof came within 5 s"))
 
-    def _turn_away(self, stream_id: int, code: str, message: str) -> StreamOut:
+    def _turn_away(self, stream_id: int, refusal: Refusal) -> StreamOut:
         self._handshakes.pop(stream_id, None)
-        reject = encode(Reject(ref=0, code=code, message=message)).decode()
-        return StreamOut(((stream_id, reject),), (stream_id,))
+        return StreamOut(((stream_id, encode(refusal.reject(0)).decode()),), (stream_id,))
 
     def _prove(self, stream_id: int, offered: Offered, now: float) -> StreamOut:
         """Begin or continue the session that a proven peer asked for."""
@@ -170,11 +188,10 @@ class Endpoint:
         session, coordinator_id = transcript.session, transcript.coordinator_id
         refusal = self.joint.session_refusal(coordinator_id, session, now)
         if refusal is not None:
-            return self._turn_away(stream_id, refusal.code, refusal.message)
+            return self._turn_away(stream_id, refusal)
         if offered.keyed != key_nonce(self._keyed, transcript):
-            return self._turn_away(
-                stream_id, "handshake-order", "another handshake was finished since this hello"
-            )
+            refusal = Refusal("handshake-order", "another handshake was finished since this hello")
+            return self._turn_away(stream_id, refusal)
         self._keep()
         if self.joint.begin_session(coordinator_id, session, now):
             self._kept.clear()
@@ -209,11 +226,7 @@ class Endpoint:
             return StreamOut(close=(stream.number,))
         self.joint.heard(now)
         refusal = self._carry_out(body, now)
-        answer = (
-            Ack(ref=number)
-            if refusal is None
-            else Reject(ref=number, code=refusal.code, message=refusal.message)
-        )
+        answer = Ack(ref=number) if refusal is None else refusal.reject(number)
         sealed = stream.sealer.seal(encode(answer))[1]
         return StreamOut(((stream.number, sealed), *self.outgoing()))
 
@@ -221,7 +234,7 @@ class Endpoint:
         try:
             if body[0] == POINTS_FRAME:
                 return self.joint.points(decode_points(body), now)
-            return self.joint.request(decode_request(body), now)
+            return self.joint.request(decode_request(body), now, fingerprint(body))
         except FrameError as error:
             return Refusal(error.code, error.message)
 

@@ -1,16 +1,18 @@
 """Motion off the path: jog and homing under an expiry, and braking to rest."""
 
 import math
+from typing import Final
 
 from protocol.drive import Drive, Mode, StopLevel
 from protocol.messages import Homed, HomingFailed, Stopped
+from protocol.middle import without_turns
 from protocol.states import JointState, Trigger
 from simulator.joint.body import Body
 from simulator.joint.edges import HomeEdges
 from simulator.joint.homing import Homing, Phase
-from simulator.joint.motion import brake, toward
+from simulator.joint.motion import brake, to, toward
 
-_STILL = (JointState.UNHOMED, JointState.READY)
+_STILL: Final = frozenset({JointState.UNHOMED, JointState.READY})
 
 
 class Mover:
@@ -28,7 +30,8 @@ class Mover:
         self._edges = HomeEdges()
         self._was_homed = False
         """Whether the joint knew its position when the homing in progress began."""
-        self._target = 0.0
+        self._jogged: tuple[float, float | None] | None = None
+        """Velocity and target of the jog that is laid out."""
         self._met: float | None = None
         """Where the sensor was met last, in the search direction."""
 
@@ -39,7 +42,7 @@ class Mover:
         expired = drive.expiry_us is None or body.clock is None or body.arm(now) >= drive.expiry_us
         if body.state is JointState.JOGGING:
             if drive.mode is Mode.JOG and drive.jog_velocity and not expired:
-                self._jog(drive.jog_velocity, now)
+                self._jog(drive.jog_velocity, drive.jog_target, now)
             else:
                 self.brake(now)
         elif body.state is JointState.HOMING:
@@ -49,8 +52,8 @@ class Mover:
         elif body.state in _STILL and body.may_move and not expired:
             if drive.mode is Mode.JOG and drive.jog_velocity:
                 body.follow(Trigger.JOG)
-                self._target = math.nan
-                self._jog(drive.jog_velocity, now)
+                self._jogged = None
+                self._jog(drive.jog_velocity, drive.jog_target, now)
             elif drive.mode is Mode.HOME and drive.homing_number not in (0, self.homing_number):
                 self._home(drive.homing_number, now)
 
@@ -87,7 +90,7 @@ class Mover:
         position, _ = body.position(now)
         self._end_homing("the drivers were released", now)
         body.path.course = None
-        body.stand(position, now)
+        body.stand(position)
         body.energised = body.homed = False
         self._met = None  # by hand or by its weight it may turn as far as it likes
         if body.state is not JointState.FAULTED:
@@ -107,7 +110,7 @@ class Mover:
                 self._homed(self.homing, now)
             return
         assert body.motion is not None
-        body.stand(body.motion.end_position, now)
+        body.stand(body.motion.end_position)
         if body.faults:
             body.follow(Trigger.REST_FAULT)
         else:
@@ -121,21 +124,27 @@ class Mover:
         body = self._body
         if body.latched is StopLevel.STOP_AND_RELEASE and body.energised:
             self.release(now)
+        if body.configuration is not None and (off := body.configuration.outputs_off) is not None:
+            body.switch(off.on_stop, 0, now)
         level, position = body.latched, round(body.position(now)[0])
         body.emit(Stopped(at_us=round(now), level=level, position=position))
 
-    def _jog(self, velocity: int, now: float) -> None:
+    def _jog(self, velocity: int, target: int | None, now: float) -> None:
         body, limits = self._body, self._body.limits
         fastest = limits.velocity if body.homed else limits.jog_unhomed
-        target = float(max(-fastest, min(fastest, velocity)))
-        if target == self._target:
-            return
-        self._target = target
+        wanted = float(max(-fastest, min(fastest, velocity)))
         low, high = -math.inf, math.inf
         if body.homed and limits.range_low is not None and limits.range_high is not None:
             low, high = float(limits.range_low), float(limits.range_high)
+        end = None if target is None else max(low, min(high, float(target)))
+        if (wanted, end) == self._jogged:
+            return
+        self._jogged = wanted, end
         position, speed = body.position(now)
-        body.motion = toward(now, position, speed, target, limits.acceleration, low, high)
+        if end is None:
+            body.motion = toward(now, position, speed, wanted, limits.acceleration, low, high)
+        else:
+            body.motion = to(now, position, speed, end, abs(wanted), limits.acceleration)
 
     def _home(self, number: int, now: float) -> None:
         body = self._body
@@ -148,9 +157,9 @@ class Mover:
 
     def _homed(self, homing: Homing, now: float) -> None:
         body, self.homing = self._body, None
-        shift = body.limits.homing.home - round(homing.middle)
+        shift = body.limits.homing.home - homing.middle
         self._met = None if homing.met is None else homing.met + shift
-        body.stand(homing.motion.end_position + shift, now)
+        body.stand(homing.motion.end_position + shift)
         body.shift += shift
         body.homed = True
         self._edges.learn(homing.passed, shift)
@@ -161,11 +170,9 @@ class Mover:
                 at_us=round(now),
                 homing_number=homing.number,
                 edges=homing.edges,
-                middle=round(homing.middle),
+                middle=homing.middle,
                 shift=shift,
-                lost=round(math.remainder(shift, body.limits.counts_per_turn))
-                if self._was_homed
-                else None,
+                lost=without_turns(shift, body.limits.counts_per_turn) if self._was_homed else None,
             )
         )
 

@@ -5,7 +5,7 @@ from dataclasses import dataclass
 from protocol.constants import HANDSHAKE_TIMEOUT_US, PROTOCOL_VERSION
 from protocol.errors import HandshakeError
 from protocol.keys import Direction, Transcript, proof, same
-from protocol.messages import Capabilities, Hello, Proof, Welcome, decode_opening
+from protocol.messages import Capabilities, Hello, Proof, Welcome, decode_opening_to_joint
 from simulator.joint.joint import Joint
 
 
@@ -30,16 +30,17 @@ def key_nonce(keyed: Transcript | None, asked: Transcript) -> bytes | None:
 class Handshake:
     """One stream that has not proved anything yet."""
 
-    def __init__(self, nonce: bytes, now: float) -> None:
+    def __init__(self, nonce: bytes, now: float, address: str) -> None:
+        self.address = address
         self.deadline_us = now + HANDSHAKE_TIMEOUT_US
         self._nonce = nonce
         self.offered: Offered | None = None
 
     def welcome(
-        self, data: str | bytes, joint: Joint, key: bytes, keyed: Transcript | None
+        self, text: str, joint: Joint, key: bytes, keyed: Transcript | None, udp_port: int
     ) -> Welcome:
         """The answer to a hello. Raises HandshakeError or FrameError."""
-        hello = decode_opening(data)
+        hello = decode_opening_to_joint(text)
         if not isinstance(hello, Hello):
             raise HandshakeError("handshake-order", f"{hello.type} came where hello must")
         if hello.protocol != PROTOCOL_VERSION:
@@ -64,12 +65,13 @@ class Handshake:
             boot=joint.identity.boot,
             nonce=self._nonce.hex(),
             proof=proof(key, Direction.TO_COORDINATOR, transcript).hex(),
+            udp=udp_port,
             capabilities=Capabilities(
                 point_capacity=joint.point_capacity,
                 max_step_rate_hz=joint.max_step_rate_hz,
                 sensors=["hall", "temperature", "supply"],
-                outputs=8,
-                inputs=8,
+                outputs=joint.output_count,
+                inputs=joint.input_count,
             ),
             configuration=joint.configuration_digest,
             keyed=nonce_in_force.hex() if nonce_in_force else None,
@@ -77,9 +79,9 @@ class Handshake:
             next_index=next_index,
         )
 
-    def proved(self, data: str | bytes, key: bytes) -> Offered:
+    def proved(self, text: str, key: bytes) -> Offered:
         """What was offered, once a proof shows the arm's key. Raises HandshakeError, FrameError."""
-        message = decode_opening(data)
+        message = decode_opening_to_joint(text)
         if not isinstance(message, Proof) or self.offered is None:
             raise HandshakeError("handshake-order", f"{message.type} came where proof must")
         wanted = proof(key, Direction.TO_JOINT, self.offered.transcript)

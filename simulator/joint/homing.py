@@ -4,18 +4,17 @@ The sensor is active near its middle, so the first edge met from outside is risi
 begins on the sensor first leaves it against the search direction. Coming to rest on the sensor is
 what lets the next homing find it again after a restart, wherever in the range it sits. A joint that
 has met its sensor since its restart may stand behind it: homing first goes back to where that was.
-No phase goes further than the configured travel from where homing began (design section 5).
+No phase goes further than the configured travel from where homing began (design section 5.7).
 """
 
 from enum import Enum
+from typing import Final
 
 from protocol.configuration import Configuration
-from protocol.messages import Edge
+from protocol.messages import MAX_EDGES, Edge
+from protocol.middle import middle_of
 from simulator.joint.edges import Passage, passage
 from simulator.joint.motion import FreeMotion, brake, toward
-
-MAX_EDGES = 32
-"""Edges kept for the report; a sound sensor makes at most eight."""
 
 
 class Phase(Enum):
@@ -34,7 +33,7 @@ class Phase(Enum):
     FAILED = "failed homing"
 
 
-_FAST = frozenset(
+_FAST: Final = frozenset(
     {Phase.LEAVE, Phase.CLEAR, Phase.SEARCH, Phase.OVERRUN, Phase.BACK_OFF, Phase.RETURN}
 )
 
@@ -55,7 +54,7 @@ class Homing:
         self.edges: list[Edge] = []
         self.passed: dict[Passage, float] = {}
         """Where each kind of passage was met last, in counts."""
-        self.middle = 0.0
+        self.middle = 0
         """Of the two slow edges, once DONE."""
         self.failure = ""
         """A sentence, once FAILED."""
@@ -68,7 +67,7 @@ class Homing:
         """Where the sensor was met last, in this homing or before."""
         self._edge = position if met is None else met
         """Where the edge of interest was met last."""
-        self._slow_edge = position
+        self._slow_edge = 0
         if met is not None and not level:
             # It may stand behind the sensor, where the search would never find it.
             self.phase = Phase.CLEAR
@@ -99,10 +98,10 @@ class Homing:
             self.phase = Phase.OVERRUN
             self.motion = brake(now, position, velocity, self._acceleration)
         elif self.phase is Phase.APPROACH and rising:
-            self._slow_edge = position
+            self._slow_edge = round(position)
             self.phase = Phase.CROSS
         elif self.phase is Phase.CROSS and not rising:
-            self.middle = 0.5 * (self._slow_edge + position)
+            self.middle = middle_of(self._slow_edge, round(position))
             self.phase = Phase.SETTLE
             self.motion = brake(now, position, velocity, self._acceleration)
 

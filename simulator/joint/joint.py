@@ -6,27 +6,31 @@ section 1).
 """
 
 import math
+from typing import Final
 
 from protocol.clockmap import ArmClock, ClockMap
 from protocol.constants import REMAINDER_LIMIT_US, SILENCE_US
 from protocol.drive import Drive, Mode, StopLevel
+from protocol.light import ConditionWord
+from protocol.messages import Configure
 from protocol.points import PointsFrame
 from protocol.states import JointState
 from protocol.status import Fault, Reason, Status
 from simulator.joint.body import AnyEvent, Body, JointIdentity, Truth
 from simulator.joint.free import Mover
 from simulator.joint.homing import Phase
+from simulator.joint.light import Lamp
 from simulator.joint.maps import credible
 from simulator.joint.motion import FreeMotion
 from simulator.joint.path import Coming, Path
 from simulator.joint.playing import Player
 from simulator.joint.refusal import Refusal
-from simulator.joint.requests import Desk, Request
+from simulator.joint.requests import Request, RequestHandler
 from simulator.joint.safety import Safety
 from simulator.joint.session import Session
 
-_EXPIRING = (JointState.JOGGING, JointState.HOMING, JointState.ADVANCING)
-_TIMED_END = (JointState.STOPPING, JointState.HOMING)
+_EXPIRING: Final = frozenset({JointState.JOGGING, JointState.HOMING, JointState.ADVANCING})
+_TIMED_END: Final = frozenset({JointState.STOPPING, JointState.HOMING})
 
 
 class Joint:
@@ -39,20 +43,28 @@ class Joint:
         point_capacity: int = 512,
         max_step_rate_hz: int = 250_000,
         position: float = 0.0,
+        inputs: int = 8,
+        outputs: int = 8,
     ) -> None:
         self.identity = identity
         self.max_step_rate_hz = max_step_rate_hz
-        self.inputs = 0
+        self.input_count = inputs
+        self.output_count = outputs
         self.touch_turn = 0
         self.touch_presses = 0
+        self.touch_long_presses = 0
         self.rssi_dbm = 0
-        self._body = Body(identity, point_capacity)
+        self._body = Body(identity, point_capacity, outputs)
         self._body.rest_position = position
         self._player = Player(self._body)
         self._mover = Mover(self._body)
         self._safety = Safety(self._body, self._player, self._mover)
-        self._desk = Desk(self._body, self._player, self._safety, max_step_rate_hz)
+        self._lamp = Lamp()
+        self._requests = RequestHandler(
+            self._body, self._player, self._safety, self._lamp, max_step_rate_hz
+        )
         self._session = Session()
+        self._configured_by: str | None = None
         self._asked = StopLevel.NONE
         self._driven_us = 0.0
         """When the newest drive came, or the session began."""
@@ -70,16 +82,15 @@ class Joint:
         body = self._body
         self._driven_us = now
         self._asked = drive.stop
+        self._lamp.tell(drive.condition)
         if drive.clock_map is not None:
             self._take_map(drive.clock_map, now)
         if drive.stop > body.latched:
             self._safety.stop(drive.stop, now)
-        if drive.energise and not body.faults and body.latched < StopLevel.STOP_AND_RELEASE:
+        if drive.energise and not drive.stop and body.may_be_energised:
             body.energised = True
-        if drive.mode is not Mode.PATH and drive.output_mask:
-            body.outputs = body.outputs & ~drive.output_mask | (
-                drive.output_values & drive.output_mask
-            )
+        if drive.mode is not Mode.PATH and drive.output_mask and body.at_rest:
+            body.switch(drive.output_mask, drive.output_values, now)
         self._mover.obey(drive, now)
         self._player.obey(drive, now)
         self._schedule()
@@ -88,14 +99,19 @@ class Joint:
     def points(self, frame: PointsFrame, now: float) -> Refusal | None:
         """Take a frame of points, wholly or not at all."""
         now = self.poll(now)
-        refusal = self._desk.points(frame, now)
+        refusal = self._requests.points(frame, now)
         self._schedule()
         return refusal
 
-    def request(self, message: Request, now: float) -> Refusal | None:
-        """Carry out a request of the stream, or say why not."""
+    def request(self, message: Request, now: float, digest: str | None = None) -> Refusal | None:
+        """Carry out a request of the stream, or say why not.
+
+        `digest` is the SHA-256 of the bytes that it came in, where it came in bytes.
+        """
         now = self.poll(now)
-        refusal = self._desk.request(message, self._asked, now)
+        refusal = self._requests.request(message, self._asked, now)
+        if refusal is None and isinstance(message, Configure):
+            self._configured_by = digest or message.digest()
         self._schedule()
         return refusal
 
@@ -113,7 +129,8 @@ class Joint:
         now = self.poll(now)
         if not self._session.begin(coordinator_id, session, now):
             return False
-        self._desk.discard()
+        self._requests.discard()
+        self._lamp.forget()
         self._player.begin_session()
         self._mover.homing_number = 0
         self._body.clock = None
@@ -133,6 +150,14 @@ class Joint:
         if wrong:
             self._safety.fault(Fault.STEPS_LOST, now, wrong)
         self._schedule()
+
+    def input(self, mask: int, values: int, now: float) -> None:
+        """Inputs of a mask have these levels from now on."""
+        now, body = self.poll(now), self._body
+        after = body.inputs & ~mask | (values & mask)
+        if after != body.inputs:
+            body.inputs = after
+            body.tell("inputs", now)
 
     def sense(self, temperature_centi_c: int | None, supply_mv: int | None, now: float) -> None:
         """Readings: temperature in 0.01 °C, None from a dead sensor; supply in mV."""
@@ -185,9 +210,15 @@ class Joint:
         """Its clock map in force; None before the first."""
         return self._body.clock
 
-    def light(self, now: float) -> int:
-        """The joint's light, 0 to 255."""
-        return self._desk.light(self.poll(now))
+    def light_word(self, now: float) -> ConditionWord:
+        """What its light shows while it does not blink."""
+        now, body = self.poll(now), self._body
+        silent_us = now - self._driven_us
+        return self._lamp.word(body.state, at_rest=body.at_rest, silent_us=silent_us)
+
+    def light_is_on(self, now: float) -> bool:
+        """Whether its light is on."""
+        return self._lamp.is_lit(self.light_word(now), now)
 
     @property
     def state(self) -> JointState:
@@ -198,6 +229,16 @@ class Joint:
     def energised(self) -> bool:
         """Whether the drivers are on."""
         return self._body.energised
+
+    @property
+    def outputs(self) -> int:
+        """The outputs, one bit each."""
+        return self._body.outputs
+
+    @property
+    def inputs(self) -> int:
+        """The inputs, one bit each."""
+        return self._body.inputs
 
     @property
     def fan_percent(self) -> int:
@@ -221,9 +262,8 @@ class Joint:
 
     @property
     def configuration_digest(self) -> str | None:
-        """SHA-256 of the configuration in force, None before the first."""
-        configuration = self._body.configuration
-        return configuration.digest() if configuration else None
+        """SHA-256 of the request that set the configuration in force, None before the first."""
+        return self._configured_by
 
     @property
     def point_capacity(self) -> int:
@@ -253,6 +293,8 @@ class Joint:
     def _schedule(self) -> None:
         """Find what comes next. Whatever changes a joint ends with this."""
         body = self._body
+        if body.clock is not None and body.at_rest and body.path.pending is None:
+            body.clock.settle()
         self._due_us = math.inf
         coming = body.path.next()
         if coming is not None and body.clock is not None:
@@ -264,8 +306,17 @@ class Joint:
             expiry_us = self._mover.expiry_us
             assert expiry_us is not None, "nothing begins to move without expiry"
             self._sooner(body.clock.joint(expiry_us), "expiry")
-        if body.path.pending is not None or body.state in (*_EXPIRING, JointState.MOVING):
+        moves = body.state in _EXPIRING or body.state is JointState.MOVING
+        if moves or body.path.pending is not None:
             self._sooner(self._driven_us + SILENCE_US, "silence")
+        if self._goes_off():
+            self._sooner(self._driven_us + SILENCE_US, "lost")
+
+    def _goes_off(self) -> int:
+        """Outputs that are on and go off when nothing is heard any more: at rest only."""
+        body = self._body
+        off = body.configuration.outputs_off if body.configuration is not None else None
+        return off.on_lost & body.outputs if off is not None and body.at_rest else 0
 
     def _sooner(self, at_us: float, due: str) -> None:
         if at_us < self._due_us:
@@ -274,6 +325,8 @@ class Joint:
     def _happen(self, due: tuple[Coming, float] | str, now: float) -> None:
         if isinstance(due, tuple):
             self._player.happen(due[0], due[1], now)
+        elif due == "lost":
+            self._body.switch(self._goes_off(), 0, now)
         elif due == "rest":
             self._mover.rested(now)
             homing = self._mover.homing
@@ -323,7 +376,7 @@ class Joint:
             stop=body.latched,
             plan=player.complied,
             reason=player.reason,
-            lease_us=player.lease_us(),
+            permit_us=player.permit_us(),
             map_number=clock.map.number if clock else 0,
             remainder_us=round(clock.remainder_us(now)) if clock else 0,
             position=round(position),
@@ -337,10 +390,11 @@ class Joint:
             fan_percent=safety.fan_percent,
             rssi_dbm=self.rssi_dbm,
             faults=body.faults,
-            inputs=self.inputs,
+            inputs=body.inputs,
             outputs=body.outputs,
             touch_turn=self.touch_turn,
             touch_presses=self.touch_presses,
+            touch_long_presses=self.touch_long_presses,
             homing_number=self._mover.homing_number,
         )
 

@@ -1,10 +1,12 @@
 """Which clock maps a joint believes: none that would cost it precision or speed it up."""
 
+from typing import Final
+
 from protocol.clockmap import ClockMap
 
-MAP_SPAN_US = 2**47
+MAP_SPAN_US: Final = 2**47
 """About 4.5 years. Maps further off would cost the arm clock its fractions of a µs."""
-MAP_RATE_PPB = 300_000
+MAP_RATE_PPB: Final = 300_000
 """With the slew of 200 ppm a joint then runs at most 0.05 % faster than planned (design I5)."""
 
 

@@ -101,6 +101,25 @@ def toward(
     return _lay(now, position, velocity, [*legs, (cruise, 0.0), (0.0, acceleration)], bound)
 
 
+def to(
+    now: float,
+    position: float,
+    velocity: float,
+    target: float,
+    speed: float,
+    acceleration: float,
+) -> FreeMotion:
+    """To rest at a target position, from whichever side, no faster than `speed` on the way.
+
+    Where it is too fast to stop there, or past it, it brakes and comes back. Units as `toward`.
+    """
+    rest = position + velocity * abs(velocity) / (2.0 * acceleration)
+    if rest == target:
+        return brake(now, position, velocity, acceleration)
+    toward_it = math.copysign(speed, target - rest)
+    return toward(now, position, velocity, toward_it, acceleration, target, target)
+
+
 def _lay(
     now: float,
     position: float,

@@ -1,7 +1,7 @@
-"""Where a joint is on its path: the points, the course in force, the lease, what comes next.
+"""Where a joint is on its path: the points, the course in force, the permit, what comes next.
 
 Everything here is arm time and path time. Joints with the same numbers compute the same doubles,
-so they agree to the last bit on where a lease ends, whatever their clocks (design section 5). At
+so they agree to the last bit on where a permit ends, whatever their clocks (design section 5.1). At
 rest a joint stands at a whole µs of path time: the step to it is far below a microstep.
 """
 
@@ -21,8 +21,8 @@ class Coming(Enum):
     """An output point."""
     LAST = auto()
     """The last point."""
-    LEASE = auto()
-    """The end of the lease."""
+    PERMIT = auto()
+    """The end of the permit."""
     CHANGE = auto()
     """The instant of an accepted rate change."""
     FALL = auto()
@@ -51,7 +51,7 @@ class Path:
         """The change it moves by."""
         self.pending: RateChange | None = None
         """The next change, accepted, its instant not yet come."""
-        self.lease_us: int | None = None
+        self.permit_us: int | None = None
         """As the newest drive gave it."""
         self.began_us: int | None = None
         """Path time at which the newest ramp to rest began, until the next arm."""
@@ -71,17 +71,24 @@ class Path:
         position, velocity = self.buffer.at(path_us)
         return position, velocity * rate
 
-    def covers_end(self, lease_us: int) -> bool:
-        """Whether a lease needs no ramp, because it reaches the last point."""
-        return self.buffer.last is not None and lease_us >= self.buffer.last.time_us
+    def covers_end(self, permit_us: int) -> bool:
+        """Whether a permit needs no ramp, because it reaches the last point."""
+        return self.buffer.last is not None and permit_us >= self.buffer.last.time_us
 
-    def effective_lease_us(self) -> int | None:
-        """The lease, or less where the points do not reach a ramp further."""
-        if self.lease_us is None or self.buffer.last is not None:
-            return self.lease_us
-        changes = [change for change in (self.current, self.pending) if change]
-        fastest = max((max(c.before_ppm, c.after_ppm) for c in changes), default=PPM)
-        return min(self.lease_us, self.room_us(fastest))
+    def effective_permit_us(self) -> int | None:
+        """The permit, or less where the points do not reach a ramp further."""
+        if self.permit_us is None or self.buffer.last is not None:
+            return self.permit_us
+        current, pending = self.current, self.pending
+        if current is None and pending is None:
+            fastest = PPM
+        else:
+            fastest = 0
+            if current is not None:
+                fastest = max(current.before_ppm, current.after_ppm)
+            if pending is not None:
+                fastest = max(fastest, pending.before_ppm, pending.after_ppm)
+        return min(self.permit_us, self.room_us(fastest))
 
     def room_us(self, rate_ppm: int) -> int:
         """Path time from which the points in the buffer just hold a ramp from a rate."""
@@ -94,11 +101,11 @@ class Path:
         self.course = Course.of(self.current, self.ramp)
 
     def begin_fall(self, arm_us: float, path_us: int | None = None) -> None:
-        """Ramp to rest from an arm time on; `path_us` where the lease says it exactly."""
+        """Ramp to rest from an arm time on; `path_us` where the permit says it exactly."""
         assert self.course is not None
         self.began_us = round(self.course.at(arm_us)[0]) if path_us is None else path_us
         self.course = self.course.fall(arm_us, path_us)
-        self.current = self.pending = self.lease_us = self.goal_us = None
+        self.current = self.pending = self.permit_us = self.goal_us = None
 
     def begin_advance(self, arm_us: float, goal_us: int) -> None:
         """Go on along the path to `goal_us`, ahead of here, at the advance's rate."""
@@ -119,7 +126,7 @@ class Path:
     def come_to_rest(self, path_us: int) -> None:
         """Stand at a path time."""
         self.stand_us = path_us
-        self.course = self.current = self.pending = self.lease_us = self.goal_us = None
+        self.course = self.current = self.pending = self.permit_us = self.goal_us = None
         self._goal_fall_us = None
 
     def next(self) -> tuple[float, Coming] | None:
@@ -147,9 +154,9 @@ class Path:
         if self.current is None:
             consider(course.settled_us, Coming.REST)
             return found
-        lease_us = self.effective_lease_us()
-        if lease_us is not None and not self.covers_end(lease_us):
-            consider(course.when(lease_us), Coming.LEASE)
+        permit_us = self.effective_permit_us()
+        if permit_us is not None and not self.covers_end(permit_us):
+            consider(course.when(permit_us), Coming.PERMIT)
         if self.pending is not None:
             consider(float(self.pending.at_us), Coming.CHANGE)
         return found

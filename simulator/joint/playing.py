@@ -1,11 +1,12 @@
-"""Plans and leases: when a joint arms, starts, takes an override, and ramps to rest.
+"""Plans and permits: when a joint arms, starts, takes an override, and ramps to rest.
 
 What the newest drive does not carry is withdrawn (design section 4). `complied` is the number
-that the status echoes. A start needs that the plan before it was an arm complied with:
-`_armed_by` is that arm's number, and any plan not complied with forgets it.
+that the status echoes. A start needs that the plan before it was an arm complied with: `_armed_by`
+is that arm's number. One arm serves one go, whatever becomes of that, and any plan not complied
+with forgets it.
 """
 
-from protocol.constants import RATE_MIN_PPM
+from protocol.constants import PATH_TOLERANCE_US, RATE_MIN_PPM
 from protocol.drive import Drive, Mode, Plan
 from protocol.messages import Finished, Held, Started
 from protocol.pathtime import RateChange
@@ -13,9 +14,6 @@ from protocol.states import ON_PATH, JointState, Trigger
 from protocol.status import Reason
 from simulator.joint.body import Body
 from simulator.joint.path import Coming
-
-OVERRIDE_TOLERANCE_US = 2.0
-"""Path time by which an override's numbers may differ from the course that it continues."""
 
 
 class Player:
@@ -32,8 +30,10 @@ class Player:
         self.reason = Reason.NONE
         self._newest = 0
         self._armed_by: int | None = None
+        self._served = 0
+        """Number of the last go: an arm must be newer."""
         self._accepted_us = 0.0
-        self._leased_us: float | None = None
+        self._permitted_us: float | None = None
         self._cause = ""
 
     def discard(self) -> None:
@@ -41,16 +41,16 @@ class Player:
         self._path.clear()
         self.complied, self.reason, self._armed_by = 0, Reason.NONE, None
 
-    def lease_us(self) -> int | None:
-        """What the status reports: the lease obeyed, or where the ramp began."""
+    def permit_us(self) -> int | None:
+        """What the status reports: the permit obeyed, or where the ramp began."""
         if self._body.state is JointState.FINISHED:
             return self._path.stand_us
         if self._path.began_us is not None:
             return self._path.began_us
-        return self._path.effective_lease_us()
+        return self._path.effective_permit_us()
 
     def obey(self, drive: Drive, now: float) -> None:
-        """A drive's plan and lease, or their absence."""
+        """A drive's plan and permit, or their absence."""
         plan = drive.plan if drive.mode is Mode.PATH else None
         if plan is None:
             self._leave(Reason.NONE, now)
@@ -62,11 +62,11 @@ class Player:
         elif self._body.state is JointState.MOVING:
             self._newest = plan.number
             if self._override(plan, plan.change, now):
-                self._take_lease(drive.lease_us, now)
+                self._take_permit(drive.permit_us, now)
         else:
             self._newest = plan.number
             if self._go(plan, plan.change, now):
-                self._take_lease(drive.lease_us, now)
+                self._take_permit(drive.permit_us, now)
 
     def ramp(self, now: float, cause: str) -> None:
         """Fall to rest along the path from here, in MOVING or ADVANCING."""
@@ -80,25 +80,21 @@ class Player:
 
     def drop_start(self, reason: Reason) -> None:
         """Withdraw an accepted start."""
-        self._path.pending = self._path.lease_us = None
+        self._path.pending = self._path.permit_us = None
         self._refuse(reason)
 
     def happen(self, coming: Coming, arm_us: float, now: float) -> None:
         """What was coming on the path has come, at an arm time exactly."""
         path = self._path
         if coming is Coming.SWITCH:
-            point = path.buffer.switches.popleft()
-            body = self._body
-            body.outputs = body.outputs & ~point.output_mask | (
-                point.output_values & point.output_mask
-            )
+            self._switch(now)
         elif coming is Coming.CHANGE and self._body.state is JointState.ARMED:
             self._start(now)
         elif coming is Coming.CHANGE:
             path.begin_change()
-        elif coming is Coming.LEASE:
+        elif coming is Coming.PERMIT:
             # The arm time as computed, not read back from a clock: all joints have the same.
-            self._fall(arm_us, path.effective_lease_us(), "lease")
+            self._fall(arm_us, path.effective_permit_us(), "permit")
         elif coming is Coming.FALL:
             path.begin_arrival(arm_us)
         elif coming is Coming.LAST:
@@ -150,22 +146,35 @@ class Player:
         elif state in (JointState.RAMPING, JointState.FINISHED):
             self._refuse(Reason.NOT_ARMED)
         else:
-            path.pending = path.lease_us = None
-            if plan.stand_us == path.stand_us:
-                if state is not JointState.ARMED:
-                    body.follow(Trigger.ARM_HERE)
-                    path.began_us = None
-                self._comply(plan.number)
-                self._armed_by = plan.number
-            elif plan.stand_us < path.stand_us:
+            path.pending = path.permit_us = None
+            ahead_us = plan.stand_us - path.stand_us
+            if plan.number <= self._served:
+                self._refuse(Reason.NOT_ARMED)
+            elif plan.stand_us < 0 or ahead_us < -PATH_TOLERANCE_US:
                 self._refuse(Reason.ELSEWHERE)
             elif plan.stand_us > path.buffer.buffered_us:
                 self._refuse(Reason.POINTS_MISSING)
+            elif ahead_us <= PATH_TOLERANCE_US:
+                self._arm_here(plan, now)
             else:
                 self._refuse(Reason.NONE)
                 if _unexpired(drive, body.arm(now)) and body.energised:
                     body.follow(Trigger.ARM_AHEAD)
                     path.begin_advance(body.arm(now), plan.stand_us)
+
+    def _arm_here(self, plan: Plan, now: float) -> None:
+        """Stand where the plan says: as good as there, it takes the plan's word for it."""
+        body, path, last = self._body, self._path, self._path.buffer.last
+        if plan.stand_us != path.stand_us:
+            if last is not None and plan.stand_us >= last.time_us:
+                self._finish(now)
+                return
+            self._rest(plan.stand_us, now)
+        if body.state is not JointState.ARMED:
+            body.follow(Trigger.ARM_HERE)
+            path.began_us = None
+        self._comply(plan.number)
+        self._armed_by = plan.number
 
     def _go(self, plan: Plan, change: RateChange, now: float) -> bool:
         body, path = self._body, self._path
@@ -174,28 +183,27 @@ class Player:
             return False
         if body.state is not JointState.ARMED:
             return self._refuse(Reason.NOT_ARMED)
-        if path.pending == change and self.complied == plan.number:
+        if (plan.number, plan.stand_us, change) == (self.complied, path.stand_us, path.pending):
             return True
-        armed_by = self._armed_by
-        renewed = path.pending is not None
-        path.pending = path.lease_us = None
+        armed_by, self._armed_by, self._served = self._armed_by, None, plan.number
+        path.pending = path.permit_us = None
         if not path.stand_us == plan.stand_us == change.path_us:
             return self._refuse(Reason.ELSEWHERE)
         if body.arm(now) >= change.at_us:
             return self._refuse(Reason.LATE)
         if (
-            renewed
+            change.before_ppm != 0
+            or change.after_ppm < RATE_MIN_PPM
             or armed_by is None
             or armed_by >= plan.number
-            or change.before_ppm != 0
-            or change.after_ppm < RATE_MIN_PPM
         ):
             return self._refuse(Reason.NOT_ARMED)
         path.pending = change
-        self._accepted_us, self._leased_us = now, None
+        self._accepted_us, self._permitted_us = now, None
         return self._comply(plan.number)
 
     def _override(self, plan: Plan, change: RateChange, now: float) -> bool:
+        """Whether the joint moves on, by this change or by the one in force."""
         path = self._path
         if change == path.current:
             path.pending = None
@@ -206,7 +214,9 @@ class Player:
             self.ramp(now, "late")
             return self._refuse(Reason.LATE)
         if path.buffer.last is None and path.room_us(change.after_ppm) < change.path_us:
-            return self._refuse(Reason.POINTS_MISSING)
+            path.pending = None
+            self._refuse(Reason.POINTS_MISSING)
+            return True
         path.pending = change
         return self._comply(plan.number)
 
@@ -218,31 +228,31 @@ class Player:
         return (
             change.before_ppm == current.after_ppm
             and change.at_us > self._body.arm(now)
-            and change.at_us >= course.settled_us
-            and abs(course.at(change.at_us)[0] - change.path_us) <= OVERRIDE_TOLERANCE_US
+            and change.at_us >= course.settled_us - PATH_TOLERANCE_US
+            and abs(course.at(change.at_us)[0] - change.path_us) <= PATH_TOLERANCE_US
         )
 
-    def _take_lease(self, lease_us: int | None, now: float) -> None:
+    def _take_permit(self, permit_us: int | None, now: float) -> None:
         body, path = self._body, self._path
-        path.lease_us = lease_us
-        effective_us = path.effective_lease_us()
+        path.permit_us = permit_us
+        effective_us = path.effective_permit_us()
         if body.state is JointState.ARMED:
             if effective_us is None or effective_us <= path.stand_us:
-                self._leased_us = None
-            elif self._leased_us is None:
-                self._leased_us = now
+                self._permitted_us = None
+            elif self._permitted_us is None:
+                self._permitted_us = now
         elif effective_us is None:
             self.ramp(now, "withdrawn")
         elif not path.covers_end(effective_us) and path.at(body.arm(now)) > effective_us:
-            self.ramp(now, "lease")
+            self.ramp(now, "permit")
 
     def _start(self, now: float) -> None:
         body, path = self._body, self._path
-        lease_us = path.effective_lease_us()
-        if lease_us is None or lease_us <= path.stand_us:
+        permit_us = path.effective_permit_us()
+        if permit_us is None or permit_us <= path.stand_us:
             self.drop_start(Reason.LATE)
             return
-        assert self._leased_us is not None
+        assert self._permitted_us is not None
         body.tell("resume" if path.stand_us else "start", now, plan=self.complied)
         path.begin_change()
         body.follow(Trigger.START)
@@ -251,15 +261,15 @@ class Player:
                 trajectory=path.buffer.trajectory,
                 plan=self.complied,
                 path_us=path.stand_us,
-                permission_us=round(max(self._accepted_us, self._leased_us)),
+                permission_us=round(max(self._accepted_us, self._permitted_us)),
                 start_us=round(now),
             )
         )
 
     def points_came(self, now: float) -> None:
-        """More points may make a lease reach further than before."""
+        """More points may make a permit reach further than before."""
         if self._path.pending is not None and self._body.state is JointState.ARMED:
-            self._take_lease(self._path.lease_us, now)
+            self._take_permit(self._path.permit_us, now)
 
     def _arrive(self, goal_us: int, now: float) -> None:
         last = self._path.buffer.last
@@ -283,6 +293,8 @@ class Player:
         path.began_us = began_us
         body.follow(Trigger.REST)
         body.tell("hold", now)
+        if (off := body.limits.outputs_off) is not None:
+            body.switch(off.on_hold, 0, now)
         body.emit(
             Held(
                 trajectory=path.buffer.trajectory,
@@ -310,9 +322,16 @@ class Player:
             )
         )
 
+    def _switch(self, now: float) -> None:
+        point = self._path.buffer.switches.popleft()
+        self._body.switch(point.output_mask, point.output_values, now)
+
     def _rest(self, path_us: int, now: float) -> None:
+        switches = self._path.buffer.switches
+        while switches and switches[0].time_us <= path_us:
+            self._switch(now)  # passed by the rounding, or by what another joint computes otherwise
         self._path.come_to_rest(path_us)
-        self._body.stand(self._path.buffer.at(path_us)[0], now)
+        self._body.stand(self._path.buffer.at(path_us)[0])
 
 
 def _unexpired(drive: Drive, arm_us: float) -> bool:

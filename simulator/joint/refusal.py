@@ -2,6 +2,8 @@
 
 from dataclasses import dataclass
 
+from protocol.messages import MAX_SENTENCE, Reject
+
 
 @dataclass(frozen=True, slots=True)
 class Refusal:
@@ -9,3 +11,7 @@ class Refusal:
 
     code: str
     message: str
+
+    def reject(self, ref: int) -> Reject:
+        """The reject of a frame. A sentence that quotes its sender may be too long for one."""
+        return Reject(ref=ref, code=self.code, message=self.message[:MAX_SENTENCE])

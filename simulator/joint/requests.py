@@ -1,44 +1,42 @@
-"""The requests of the stream: configure, prepare, discard, clear, blink, light. None moves."""
+"""The requests of the stream: configure, prepare, discard, clear, blink. None moves."""
+
+from typing import Final
 
 from protocol.configuration import Configuration
-from protocol.constants import COUNTS_PER_MICROSTEP, US
+from protocol.constants import COUNTS_PER_MICROSTEP
 from protocol.drive import StopLevel
-from protocol.messages import Blink, Clear, Configure, Discard, Light, Prepare
+from protocol.messages import Blink, Clear, Configure, Discard, Prepare
 from protocol.points import PointsFrame
 from protocol.ramp import Ramp
 from protocol.states import ON_PATH, JointState, Trigger
 from simulator.joint.body import Body
+from simulator.joint.light import Lamp
 from simulator.joint.playing import Player
 from simulator.joint.refusal import Refusal
 from simulator.joint.safety import Safety
 
-Request = Configure | Prepare | Discard | Clear | Blink | Light
-_WITH_TRAJECTORY = (JointState.PREPARED, JointState.ARMED, JointState.HELD, JointState.FINISHED)
+Request = Configure | Prepare | Discard | Clear | Blink
+_WITH_TRAJECTORY: Final = frozenset(
+    {JointState.PREPARED, JointState.ARMED, JointState.HELD, JointState.FINISHED}
+)
 
 
-class Desk:
+class RequestHandler:
     """Answers requests: each is carried out wholly, or refused and changes nothing."""
 
-    def __init__(self, body: Body, player: Player, safety: Safety, max_step_rate_hz: int) -> None:
+    def __init__(
+        self, body: Body, player: Player, safety: Safety, lamp: Lamp, max_step_rate_hz: int
+    ) -> None:
         self._body = body
         self._player = player
         self._safety = safety
         self._max_speed = max_step_rate_hz * COUNTS_PER_MICROSTEP
-        self._level = 0
-        self._blink_until_us = 0.0
-
-    def light(self, now: float) -> int:
-        """The joint's light, 0 to 255: twice a second on and off while it blinks."""
-        if now < self._blink_until_us:
-            return 255 if (self._blink_until_us - now) // (US / 4) % 2 else 0
-        return self._level
+        self._lamp = lamp
 
     def request(self, message: Request, asked: StopLevel, now: float) -> Refusal | None:
         """One request; `asked` is the stop level of the newest drive."""
-        if isinstance(message, Light):
-            self._level = message.level
-        elif isinstance(message, Blink):
-            self._blink_until_us = now + message.seconds * US
+        if isinstance(message, Blink):
+            self._lamp.blink(message.seconds, now)
         elif not self._body.at_rest:
             return Refusal("not-at-rest", f"the joint is {self._body.state.word}, not at rest")
         elif self._body.path.pending is not None:
@@ -62,7 +60,8 @@ class Desk:
             return _UNHOMED
         if body.state is JointState.FAULTED:
             return self._faulted()
-        if body.state not in (*ON_PATH, JointState.FINISHED, JointState.READY):
+        at_rest = body.state in (JointState.FINISHED, JointState.READY)
+        if not at_rest and body.state not in ON_PATH:
             return Refusal("not-at-rest", f"the joint is {body.state.word}, not at rest")
         if buffer.trajectory and body.clock is not None:
             buffer.free(body.path.at(body.arm(now)))
@@ -139,5 +138,5 @@ class Desk:
         return Refusal("faulted", f"the joint has a fault: {', '.join(self._body.faults.words)}")
 
 
-_UNCONFIGURED = Refusal("not-configured", "the joint has no configuration yet")
-_UNHOMED = Refusal("unhomed", "the joint is not homed")
+_UNCONFIGURED: Final = Refusal("not-configured", "the joint has no configuration yet")
+_UNHOMED: Final = Refusal("unhomed", "the joint is not homed")

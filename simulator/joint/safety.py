@@ -1,5 +1,7 @@
 """Stops and faults: what ends any motion, and what is latched until `clear`."""
 
+from typing import Final
+
 from protocol.drive import StopLevel
 from protocol.messages import Faulted
 from protocol.states import JointState, Trigger
@@ -9,11 +11,11 @@ from simulator.joint.free import Mover
 from simulator.joint.playing import Player
 from simulator.joint.refusal import Refusal
 
-FAN_ON_CENTI_C = 4_500
-FAN_OFF_CENTI_C = 4_000
+FAN_ON_CENTI_C: Final = 4_500
+FAN_OFF_CENTI_C: Final = 4_000
 """The fan cools the driver long before the plastic softens (PLA at 59 °C); 5 °C against hunting."""
 
-_TEXT = {
+_TEXT: Final = {
     Fault.OVER_TEMPERATURE: "the temperature passed its limit",
     Fault.DRIVER: "the motor driver reports a fault",
     Fault.HALL_SENSOR: "the home sensor was not found as expected",
@@ -21,7 +23,7 @@ _TEXT = {
     Fault.TEMPERATURE_SENSOR: "the temperature sensor gives no reading",
     Fault.SUPPLY_LOW: "the supply fell below its limit",
 }
-_POSITION_UNSURE = Fault.DRIVER | Fault.HALL_SENSOR | Fault.STEPS_LOST
+_POSITION_UNSURE: Final = Fault.DRIVER | Fault.HALL_SENSOR | Fault.STEPS_LOST
 
 
 class Safety:
@@ -118,4 +120,6 @@ class Safety:
             self._mover.brake(now)
 
 
-_DISCARDABLE = (JointState.PREPARED, JointState.ARMED, JointState.HELD, JointState.FINISHED)
+_DISCARDABLE: Final = frozenset(
+    {JointState.PREPARED, JointState.ARMED, JointState.HELD, JointState.FINISHED}
+)

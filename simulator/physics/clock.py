@@ -9,15 +9,16 @@ known in closed form, so any instant costs the same, however far away.
 import bisect
 import math
 from random import Random
+from typing import Final
 
-PPM = 1e-6
+PPM: Final = 1e-6
 
-MAX_RATE_PPM = 100.0
-"""Both crystals, warm and cold (design section 2)."""
+MAX_RATE_PPM: Final = 100.0
+"""Both crystals, warm and cold (design section 2.1)."""
 
 # Minutes, as a joint's heat goes; the share of each in the wander. At 10 ppm the rate then changes
 # by at most 0.08 ppm a second. Invented: nobody publishes the wander of a warming joint.
-_WANDER = ((300e6, 0.2), (1_020e6, 0.3), (3_600e6, 0.5))
+_WANDER: Final = ((300e6, 0.2), (1_020e6, 0.3), (3_600e6, 0.5))
 
 
 class JointOscillator:

@@ -5,21 +5,22 @@ changes its temperature follows an exact exponential, so it is computed only whe
 """
 
 import math
+from typing import Final
 
 # Common practice for a closed joint of printed plastic at 25 °C: with heat sink and fan 5 W hold it
 # near 38 °C, without the fan near 65 °C, where PLA softens. Motor and sink weigh some 0.4 kg.
-STILL_K_PER_W = 8.0
-FAN_K_PER_W = 2.6
-CAPACITY_J_PER_K = 200.0
+STILL_K_PER_W: Final = 8.0
+FAN_K_PER_W: Final = 2.6
+CAPACITY_J_PER_K: Final = 200.0
 
 # TMP3x data sheet (Analog Devices): 10 mV/°C, 750 mV at 25 °C. Read by an ideal 12-bit converter.
-SENSOR_MV_PER_C = 10.0
-SENSOR_MV_AT_25_C = 750.0
-REFERENCE_MV = 3300.0
-CODES = 4096
-OPEN_CODE = 0
+SENSOR_MV_PER_C: Final = 10.0
+SENSOR_MV_AT_25_C: Final = 750.0
+REFERENCE_MV: Final = 3300.0
+CODES: Final = 4096
+OPEN_CODE: Final = 0
 """Of an input that is open, or shorted to ground: it is pulled down (common practice)."""
-SHORTED_CODE = CODES - 1
+SHORTED_CODE: Final = CODES - 1
 """Of an input that is shorted to the supply."""
 
 

@@ -5,10 +5,11 @@ load no voltage satisfies all of them, and the supply collapses.
 """
 
 from collections.abc import Sequence
+from typing import Final
 
 # Close to collapse each round halves the error, so 24 V needs 35 rounds to a nanovolt.
-_MAX_ROUNDS = 100
-_SETTLED_V = 1e-9
+_MAX_ROUNDS: Final = 100
+_SETTLED_V: Final = 1e-9
 
 
 class SupplyCollapse(Exception):

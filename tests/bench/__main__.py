@@ -1,6 +1,6 @@
 """Figures of starts and of what they cost: prints tables and judges no durations.
 
-Ends with 1 if a bound was ever broken: the true spread of a start that its report states, the
+Ends with 1 if a bound was ever broken: the true start skew of a start that its report states, the
 guarantee of a clock, or how far apart joints may rest after an outage or a kill; or if anything is
 missing that the database had confirmed.
 """
@@ -12,7 +12,18 @@ import tempfile
 from collections.abc import Sequence
 from pathlib import Path
 
-from tests.bench import back, coordinator_kills, kills, page, store_kills, tables, virtual_tables
+from tests.bench import (
+    back,
+    blending,
+    coordinator_kills,
+    kills,
+    lag_table,
+    page,
+    speed,
+    store_kills,
+    tables,
+    virtual_tables,
+)
 
 NETWORKS = ("quiet", "home", "busy", "hostile")
 TABLES = (
@@ -26,7 +37,11 @@ TABLES = (
     "outages",
     "back",
     "page",
+    "page-paint",
     "page-cost",
+    "lag",
+    "speed",
+    "blending",
 )
 
 
@@ -68,10 +83,18 @@ def main() -> int:
         broken += coordinator_kills.table(asked.answer_kills, asked.seed)
     if "back" in asked.tables:
         back.table(asked.joints, asked.wakes, asked.seed)
+    if "speed" in asked.tables:
+        broken += speed.table(asked.rounds)
+    if "blending" in asked.tables:
+        broken += blending.table(asked.programs, asked.seed, asked.processes)
     if "page" in asked.tables:
         page.soon(asked.networks, asked.page_joints, asked.stops, asked.seed)
+    if "page-paint" in asked.tables:
+        page.paint(asked.joints, asked.presses, asked.seed)
     if "page-cost" in asked.tables:
         page.cost(asked.page_joints, asked.frame_s, asked.feed_minutes, asked.seed)
+    if "lag" in asked.tables:
+        lag_table.table(asked.networks, asked.page_joints, asked.presses, asked.seed)
     return judge(broken)
 
 
@@ -92,7 +115,12 @@ def _arguments() -> argparse.Namespace:
     parser.add_argument("--networks", nargs="+", choices=NETWORKS, default=NETWORKS)
     parser.add_argument("--seed", type=int, default=1)
     parser.add_argument("--starts", type=int, default=50, help="on real sockets, per network")
-    parser.add_argument("--joints", type=int, default=6, help="on real sockets, and in outages")
+    parser.add_argument(
+        "--joints",
+        type=int,
+        default=6,
+        help="on real sockets, in outages, before the page that is pressed",
+    )
     parser.add_argument("--kills", type=int, default=5, help="of each kind, per network")
     parser.add_argument(
         "--answer-kills", type=int, default=200, help="of a coordinator that plays and answers"
@@ -101,6 +129,7 @@ def _arguments() -> argparse.Namespace:
     parser.add_argument("--wakes", type=int, default=20, help="of the laptop, of each kind")
     parser.add_argument("--page-joints", type=int, default=3, help="before the page")
     parser.add_argument("--stops", type=int, default=20, help="by the page, per network")
+    parser.add_argument("--presses", type=int, default=100, help="by each hand, and on each view")
     parser.add_argument("--frame-s", type=float, default=10.0, help="of the page's frames")
     parser.add_argument("--feed-minutes", type=int, default=60, help="of feed for its memory")
     parser.add_argument("--worlds", type=int, default=8, help="in virtual time, per network")
@@ -109,6 +138,8 @@ def _arguments() -> argparse.Namespace:
     parser.add_argument("--guarantees", type=int, default=100_000, help="starts of clocks alone")
     parser.add_argument("--clocks", type=int, default=3, help="that start together there")
     parser.add_argument("--plays", type=int, default=6, help="worlds of long plays of each kind")
+    parser.add_argument("--rounds", type=int, default=3, help="of each kind, of speed")
+    parser.add_argument("--programs", type=int, default=1_000, help="in G64, planned and judged")
     parser.add_argument("--processes", type=int, default=2, help="for virtual time")
     return parser.parse_args()
 

@@ -3,7 +3,7 @@
 from dataclasses import replace
 from pathlib import Path
 
-from coordinator.arm import MAX_JOINTS, Arm, parse_arm
+from coordinator.config.arm import MAX_JOINTS, Arm, parse_arm
 from tests.quick_arm import arm_text
 
 IDS = "be9c000000"

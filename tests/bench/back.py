@@ -6,9 +6,10 @@ from collections.abc import Callable
 from functools import partial
 from pathlib import Path
 from tempfile import TemporaryDirectory
-from typing import Any, Final
+from typing import Final
 
 from coordinator.client import Client
+from coordinator.client.values import ArmSnapshot
 from tests.bench.figures import Progress, percentile, share, show
 from tests.e2e.harness import Bench, Process, bench
 from tests.e2e.test_sleep import ASLEEP
@@ -71,7 +72,7 @@ def _asleep(coordinator: Process, slept: Path, hours: int | None) -> float:
     return time.monotonic()
 
 
-def _until(arm: Bench, condition: Callable[[Any], bool], since_s: float) -> float:
+def _until(arm: Bench, condition: Callable[[ArmSnapshot], bool], since_s: float) -> float:
     """How long it takes from then until the arm's state is such."""
     with Client(arm.url) as client:
         while time.monotonic() - since_s < PATIENCE_S:
@@ -81,12 +82,12 @@ def _until(arm: Bench, condition: Callable[[Any], bool], since_s: float) -> floa
     raise TimeoutError(f"not back within {PATIENCE_S:g} s")
 
 
-def _heard(state: Any, old_session: str | None = None) -> bool:
-    return state["session"] != old_session and all(
-        joint["link"] == "up" and joint["age_us"] is not None and joint["age_us"] < HEARD_US
-        for joint in state["joints"]
+def _heard(state: ArmSnapshot, old_session: str | None = None) -> bool:
+    return state.session != old_session and all(
+        joint.link == "up" and joint.age_us is not None and joint.age_us < HEARD_US
+        for joint in state.joints
     )
 
 
-def _locked(state: Any) -> bool:
-    return _heard(state) and all(joint["clock"]["locked"] for joint in state["joints"])
+def _locked(state: ArmSnapshot) -> bool:
+    return _heard(state) and all(joint.clock.locked for joint in state.joints)

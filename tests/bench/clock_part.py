@@ -13,8 +13,8 @@ from dataclasses import dataclass
 from itertools import count
 from random import Random
 
-from coordinator.core.link import MAP_INTERVAL_US
-from coordinator.core.run import SETTLE_US
+from coordinator.core.clock_maps import MAP_INTERVAL_US
+from coordinator.core.run.run import SETTLE_US
 from coordinator.timing.clock import JointClock
 from coordinator.timing.exchange import Exchange
 from protocol.clockmap import ArmClock, ClockMap
@@ -48,7 +48,7 @@ class KnownStart:
     stated_us: float
     clock_us: float
     """Error of the clock that the joint went by."""
-    clock_bound_us: float
+    clock_uncertainty_us: float
     dated: tuple[int, int] | None = None
     """Between which instants it began, as the report states after a few more exchanges."""
 
@@ -64,7 +64,7 @@ class ClockPart:
             random.getrandbits(32),
         )
         self._link = Link(PROFILES[network], random.getrandbits(64), 0)
-        self._lead_us = LEAD_US[network]
+        self._start_delay_us = LEAD_US[network]
         self._instants = instants
         self._clock = JointClock()
         self._arm_clock: ArmClock | None = None
@@ -100,14 +100,14 @@ class ClockPart:
             if at_us > next_us + MOVE_US:
                 next_us = next(coming, None)
                 continue
-            near = at_us > next_us - self._lead_us - BEFORE_GO_US
+            near = at_us > next_us - self._start_delay_us - BEFORE_GO_US
             at_us += ACTIVE_INTERVAL_US if near or at_us < ACTIVE_FIRST_US else IDLE_INTERVAL_US
 
     def _send(self, now: int) -> None:
         if self._clock.locked and (not self._map or now - self._map.arm_us >= MAP_INTERVAL_US):
             self._map = self._clock.make_map(self._map.number + 1 if self._map else 1, now)
         coming = self._instants[bisect_right(self._instants, now) :][:1]
-        is_set = any(at_us - self._lead_us <= now for at_us in coming)
+        is_set = any(at_us - self._start_delay_us <= now for at_us in coming)
         for arrival_us in self._link.forward(now)[:1]:
             self._at(arrival_us, self._drive_arrives, now, self._map, is_set)
 
@@ -149,7 +149,7 @@ class ClockPart:
             estimate_us=offset_us - truth_us,
             stated_us=self._clock.estimate_error_us(now),
             clock_us=arm_clock.arm(shown_us) - now,
-            clock_bound_us=self._clock.bound_us(arm_clock.map, remainder_us, now),
+            clock_uncertainty_us=self._clock.uncertainty_us(arm_clock.map, remainder_us, now),
         )
 
     def _settle(self, now: int) -> None:

@@ -3,8 +3,9 @@ confirmed must be in its database.
 
 Real processes: software joints that go on, and a coordinator with its API that `kill -9` ends. A
 run is confirmed by the answer to `POST /runs`, an acknowledgement by the answer to
-`POST /warnings/N/seen`. The supply is below its warning all the time, so that each coordinator has
-a warning for each joint. `store_kills.py` kills whoever writes faster than any arm would.
+`POST /warnings/N/acknowledge`. The supply is below its warning all the time, so that each
+coordinator has a warning for each joint. `store_kills.py` kills whoever writes faster than any
+arm would.
 """
 
 import contextlib
@@ -64,7 +65,7 @@ def table(kills: int, seed: int) -> list[str]:
         made.simulate()
         coordinator = made.serve()
         made.until_linked()
-        made.ask("home")
+        made.home()
         chance, progress = Random(seed), Progress("kills of the coordinator", kills)
         for _ in range(kills):
             _live(made, coordinator, chance.uniform(*LIFE_S), found)
@@ -100,15 +101,14 @@ def _ask(client: Client, found: Confirmed) -> None:
     """Ask once. What is refused, or not answered as nobody is there any more, is not confirmed."""
     try:
         for warning in client.warnings():
-            if not warning["acknowledged"]:
-                client.see(warning["id"])
-                found.seen.append(
-                    f"{warning['code']} since {warning['since_utc']}: {warning['message']}"
-                )
+            if not warning.acknowledged:
+                client.acknowledge(warning.id)
+                found.seen.append(f"{warning.code} since {warning.since_utc}: {warning.message}")
         arm = client.arm()
-        if arm["run"] is None:
+        if arm.run is None:
             # A run may have moved the arm though nobody heard that it was confirmed.
-            there = -150 if arm["joints"][0]["position_deg"] > MIDDLE_DEG else -147
+            at_deg = arm.joints[0].position_deg
+            there = -150 if at_deg is None or at_deg > MIDDLE_DEG else -147
             text = f"(run {len(found.runs) + 1})\nG0 A{there} B{there} C{there}\nM2\n"
             found.runs[client.play("tray.nc", text)] = text
     except ClientError:

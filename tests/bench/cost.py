@@ -46,7 +46,7 @@ async def _loads(bench: Bench) -> dict[str, Load]:
         service.command(Resume())
         await until(lambda: _phase(service) == "moving", "the move")
         moving = await _watch(service)
-        assert _phase(service) == "moving", await service.report(number)
+        assert _phase(service) == "moving", await service.runs.report(number)
         service.command(Stop())
         return {"at rest": idle, "paused in a run": paused, "moving": moving}
 
@@ -60,13 +60,13 @@ async def _watch(service: Service) -> Load:
 
 
 def _phase(service: Service) -> str:
-    return str(service.snapshot()["phase"])
+    return str(service.snapshot().phase)
 
 
 def _drives(service: Service) -> float:
     """Drives sent so far, per joint: the sequence counts them, and no report shows it."""
     links = service._core.links
-    return sum(link.sequence for link in links) / len(links)
+    return sum(link.orders.sequence for link in links) / len(links)
 
 
 def exchanges_per_s(at_once: int) -> float:

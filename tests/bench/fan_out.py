@@ -32,8 +32,8 @@ class _Naive:
     seed: int
 
 
-def spreads_us(network: str, joints: int, count: int, seed: int) -> list[float]:
-    """True spreads of so many fan-outs."""
+def start_skews_us(network: str, joints: int, count: int, seed: int) -> list[float]:
+    """True start skews of so many fan-outs."""
     with in_child(_serve, _Naive(joints, network, seed)) as hear:
         return run(_fan_out(answer(hear), network, count, seed))
 

@@ -42,7 +42,9 @@ class Goal:
         return "met, not proved" if beyond(far, goal) else "met"
 
 
-SPREAD_P99 = Goal("spread p99", " µs", {"quiet": 60, "home": 110, "busy": 280, "hostile": 750})
+START_SKEW_P99 = Goal(
+    "start skew p99", " µs", {"quiet": 60, "home": 110, "busy": 280, "hostile": 750}
+)
 FIRST_ATTEMPT = Goal(
     "starts at the first attempt",
     " %",
@@ -58,3 +60,13 @@ SAME_PATH_TIME = Goal(
     {"quiet": 95, "home": 95, "busy": 75, "hostile": 30},
     is_least=True,
 )
+HAND_SPARE_US = 50_000
+"""What a hand's press may take to motion beyond the link's round trip."""
+HAND_LAG = Goal(
+    "presses that move the joint within 50 ms and the round trip",
+    " %",
+    {"quiet": 95},
+    is_least=True,
+)
+INP_US = 100_000
+"""Interaction to next paint, p98, on every view of the page."""

@@ -1,6 +1,6 @@
 """Whether the clock guarantee ever fails, over as many starts as one likes.
 
-Only the clocks are simulated, each joint for itself (`clock_part`), with a start's lead that is
+Only the clocks are simulated, each joint for itself (`clock_part`), with a start's delay that is
 typical of the network.
 """
 
@@ -8,7 +8,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass, field
 from random import Random
 
-from coordinator.core.run import SETTLE_US
+from coordinator.core.run.run import SETTLE_US
 from protocol.constants import US
 from tests.bench.clock_part import LEAD_US, MOVE_US, ClockPart, KnownStart
 from tests.bench.in_virtual_time import shared_out
@@ -35,9 +35,9 @@ class Guaranteed:
     start and joint.
     """
 
-    spread_us: list[float] = field(default_factory=list)
-    bound_us: list[float] = field(default_factory=list)
-    """What the report states that the spread cannot exceed."""
+    start_skew_us: list[float] = field(default_factory=list)
+    start_skew_max_us: list[float] = field(default_factory=list)
+    """What the report states that the start skew cannot exceed."""
     half_width_us: list[float] = field(default_factory=list)
     stated_us: list[float] = field(default_factory=list)
     """The error that the estimate states of itself."""
@@ -52,7 +52,7 @@ class Guaranteed:
     beyond: int = 0
     """Clocks that a joint went by and that were off by more than their bound."""
     broken: int = 0
-    """Starts whose true spread was more than the report's bound."""
+    """Starts whose true start skew was more than the report's bound."""
 
     @property
     def violations(self) -> int:
@@ -61,7 +61,7 @@ class Guaranteed:
 
     def add(self, other: "Guaranteed") -> None:
         """Take in what another group showed."""
-        for name in ("spread_us", "bound_us", "half_width_us", "stated_us"):
+        for name in ("start_skew_us", "start_skew_max_us", "half_width_us", "stated_us"):
             getattr(self, name).extend(getattr(other, name))
         for name in ("covered", "unlocked", "outside", "beyond", "broken"):
             setattr(self, name, getattr(self, name) + getattr(other, name))
@@ -106,19 +106,19 @@ def judge_start(found: Guaranteed, starts: tuple[KnownStart | None, ...]) -> Non
     for one in known:
         half_us = (one.high_us - one.low_us) / 2
         found.outside += not one.low_us <= 0 <= one.high_us
-        found.beyond += abs(one.clock_us) > one.clock_bound_us
+        found.beyond += abs(one.clock_us) > one.clock_uncertainty_us
         found.covered += abs(one.estimate_us) <= one.stated_us
         found.half_width_us.append(half_us)
         found.stated_us.append(one.stated_us)
         found.used = max(found.used, abs(one.low_us + half_us) / half_us)
-    spread_us = max(one.true_us for one in known) - min(one.true_us for one in known)
+    start_skew_us = max(one.true_us for one in known) - min(one.true_us for one in known)
     dated = [one.dated for one in known if one.dated is not None]
-    bound_us = max(
+    start_skew_max_us = max(
         late[1] - early[0]
         for k, late in enumerate(dated)
         for j, early in enumerate(dated)
         if k != j
     )
-    found.broken += spread_us > bound_us
-    found.spread_us.append(spread_us)
-    found.bound_us.append(bound_us)
+    found.broken += start_skew_us > start_skew_max_us
+    found.start_skew_us.append(start_skew_us)
+    found.start_skew_max_us.append(start_skew_max_us)

@@ -1,6 +1,5 @@
 """Starts in virtual time: the same core and joints, many worlds, each with a seed of its own."""
 
-import multiprocessing
 import sys
 import time
 from collections.abc import Callable, Iterable, Sequence
@@ -9,9 +8,12 @@ from random import Random
 from typing import TypeVar
 
 from coordinator.core.run import Phase
+from coordinator.core.run.report_snapshot import report_snapshot
 from coordinator.rehearsal.world import BEGIN_US
+from coordinator.workers.processes import process_pool
 from protocol.constants import US
 from simulator.network import PROFILES
+from tests.as_json import as_json
 from tests.bench import baselines
 from tests.bench.arms import next_deg
 from tests.bench.figures import Progress
@@ -96,8 +98,8 @@ def measure(
 def shared_out(
     work: Callable[[_Case], _Found], cases: Sequence[_Case], processes: int, what: str
 ) -> Iterable[tuple[_Case, _Found]]:
-    """Each case with what came of it; in this process if it is the only one. Ctrl-C ends it with
-    what is known by then.
+    """Each case with what came of it; in this process, and from source, if it is the only one.
+    Ctrl-C ends it with what is known by then.
     """
     progress = Progress(what, len(cases))
     try:
@@ -106,8 +108,8 @@ def shared_out(
                 yield case, work(case)
                 progress.step()
             return
-        with multiprocessing.get_context("spawn").Pool(processes) as pool:
-            for case, found in zip(cases, pool.imap(work, cases), strict=True):
+        with process_pool(processes) as pool:
+            for case, found in zip(cases, pool.map(work, cases), strict=True):
                 yield case, found
                 progress.step()
     except KeyboardInterrupt:
@@ -128,11 +130,11 @@ def one_world(case: Case) -> Found:
             play(arm, starts, found)
     found.cpu_s = time.process_time() - began_s
     found.simulated_s = (arm.world.now - BEGIN_US) / US
-    for ways, spreads_us in (
+    for ways, start_skews_us in (
         (found.go_now_us, baselines.go_now_us),
         (found.sntp_us, baselines.sntp_us),
     ):
-        ways += spreads_us(case.network, case.joints, case.seed, 2 * case.starts_each)
+        ways += start_skews_us(case.network, case.joints, case.seed, 2 * case.starts_each)
     return found
 
 
@@ -149,4 +151,4 @@ def play(arm: VirtualArm, starts: Starts, found: Found) -> None:
     found.moving_s += (world.now - began_us) / US
     found.moving_cpu_s += time.process_time() - began_s
     refused = sum(note.code == "start-refused" for note in world.notes[notes:])
-    starts.take(run.report.to_json(), refused, began(arm.happened()), arm.where)
+    starts.take(as_json(report_snapshot(run.report)), refused, began(arm.happened()), arm.where)

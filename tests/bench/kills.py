@@ -1,8 +1,9 @@
 """Where the rest stands after a kill: real processes on real sockets, the truth log as judge.
 
 One joint is a process of its own, the other joints are another, the coordinator a third. In
-mid-move, at a random place, `kill -9` ends the joint or the coordinator. What counts is the true
-path time at which each of the rest came to rest, and when, by the machine's raw monotonic clock.
+mid-move, at a random served_at, `kill -9` ends the joint or the coordinator. What counts is the
+true path time at which each of the rest came to rest, and when, by the machine's raw monotonic
+clock.
 """
 
 import time
@@ -13,9 +14,9 @@ from random import Random
 from tempfile import TemporaryDirectory
 from typing import Any, Final
 
-from coordinator.arm import load_arm
+from coordinator.config.arm import load_arm
 from coordinator.core.configure import arm_ramp
-from coordinator.core.lease import WINDOW_MAX_US
+from coordinator.core.run.permit import WINDOW_MAX_US
 from tests.bench.figures import Progress, ms, show
 from tests.campaign.invariants.since_start import horizon_us, window_us
 from tests.e2e.harness import Bench, Process, bench, until
@@ -33,13 +34,13 @@ AT_RANDOM_US: Final = 1_500_000
 class Kills:
     """Kills of one kind over one network. Times in µs."""
 
-    spread_us: list[float] = field(default_factory=list)
+    start_skew_us: list[float] = field(default_factory=list)
     """Largest difference of path time among the rest, once all stand."""
     rest_us: list[float] = field(default_factory=list)
     """From the kill until the last one stood."""
     window_us: list[float] = field(default_factory=list)
-    """The lease's window at the kill: what the path times may differ by."""
-    lease_and_ramp_us: list[float] = field(default_factory=list)
+    """The permit's window at the kill: what the path times may differ by."""
+    permit_and_ramp_us: list[float] = field(default_factory=list)
     """What the rest may take: see `allowed_us`."""
     tries: int = 0
     """Runs that were held, or could not begin, before it came to a kill."""
@@ -49,62 +50,63 @@ class Kills:
         killed_us: float,
         rests: Sequence[Mapping[str, Any]],
         window_us: float,
-        lease_and_ramp_us: float,
+        permit_and_ramp_us: float,
     ) -> None:
         """Take in the truth log's lines of the joints that were left."""
         paths = [line["path_us"] for line in rests]
-        self.spread_us.append(max(paths) - min(paths))
+        self.start_skew_us.append(max(paths) - min(paths))
         self.rest_us.append(max(line["at_ns"] for line in rests) / 1000 - killed_us)
         self.window_us.append(window_us)
-        self.lease_and_ramp_us.append(lease_and_ramp_us)
+        self.permit_and_ramp_us.append(permit_and_ramp_us)
 
     @property
     def apart(self) -> int:
         """Kills after which the rest stood further apart than the window."""
-        return sum(a > b for a, b in zip(self.spread_us, self.window_us, strict=True))
+        return sum(a > b for a, b in zip(self.start_skew_us, self.window_us, strict=True))
 
     @property
     def late(self) -> int:
-        """Kills after which the rest took longer than lease and ramp."""
-        return sum(a > b for a, b in zip(self.rest_us, self.lease_and_ramp_us, strict=True))
+        """Kills after which the rest took longer than permit and ramp."""
+        return sum(a > b for a, b in zip(self.rest_us, self.permit_and_ramp_us, strict=True))
 
 
-def allowed_us(q_us: int, ramp_us: float, *, joint: bool) -> tuple[float, float]:
-    """The window, and lease plus ramp, on links whose slowest Q is this (design section 5).
+def allowed_us(worst_delay_us: int, ramp_us: float, *, joint: bool) -> tuple[float, float]:
+    """The window, and permit plus ramp, on links whose worst link delay is this (design section 5).
 
-    The lease reaches to the horizon. A killed joint's last lease is what the others still stop at,
-    or up to a window beyond.
+    The permit reaches to the horizon. A killed joint's last permit is what the others still stop
+    at, or up to a window beyond.
     """
-    window = window_us(q_us)
-    return window, horizon_us(q_us) + ramp_us + (window if joint else 0.0)
+    window = window_us(worst_delay_us)
+    return window, horizon_us(worst_delay_us) + ramp_us + (window if joint else 0.0)
 
 
 def table(networks: Sequence[str], joints: int, count: int, seed: int) -> list[str]:
     """Kill so often on each network, and print where and when the rest stood; gives what was
-    broken: the widest window, which holds whatever Q was when the last lease was given.
+    broken: the widest window, which holds whatever the worst link delay was when the last permit
+    was given.
     """
     rows: list[tuple[object, ...]] = []
     broken = []
     for network in networks:
         for what, kills in _measure(network, joints, count, seed).items():
             broken += [
-                f"{network}, {what} killed: {spread_us / 1000:.0f} ms of path time apart"
-                for spread_us in kills.spread_us
-                if spread_us > WINDOW_MAX_US
+                f"{network}, {what} killed: {start_skew_us / 1000:.0f} ms of path time apart"
+                for start_skew_us in kills.start_skew_us
+                if start_skew_us > WINDOW_MAX_US
             ]
             rows.append(
                 (
                     f"{network}, {what}",
-                    len(kills.spread_us),
+                    len(kills.start_skew_us),
                     kills.tries,
-                    ms(kills.spread_us, 50),
-                    ms(kills.spread_us, 100),
+                    ms(kills.start_skew_us, 50),
+                    ms(kills.start_skew_us, 100),
                     ms(kills.window_us, 50),
-                    sum(spread == 0 for spread in kills.spread_us),
+                    sum(skew == 0 for skew in kills.start_skew_us),
                     kills.apart,
                     ms(kills.rest_us, 50),
                     ms(kills.rest_us, 100),
-                    ms(kills.lease_and_ramp_us, 50),
+                    ms(kills.permit_and_ramp_us, 50),
                     kills.late,
                 )
             )
@@ -113,13 +115,14 @@ def table(networks: Sequence[str], joints: int, count: int, seed: int) -> list[s
         "stood, in ms of path time and of true time; truth by the raw monotonic clock",
         (
             "network, killed", "kills", "tried again", "apart p50", "max", "window p50", "level",
-            "beyond", "kill to rest p50", "max", "lease + ramp p50", "later",
+            "beyond", "kill to rest p50", "max", "permit + ramp p50", "later",
         ),
         rows,
         "The joint killed is one in the middle of the arm. Level: kills after which all the rest "
         "stood at the same path time.",
         "Beyond and later: kills after which they stood further apart than the window, or later "
-        "than lease and ramp, of that very kill: both follow from the slowest link's Q before it.",
+        "than permit and ramp, of that very kill: both follow from the slowest "
+        "link's worst delay before it.",
         "Tried again: runs that were held, or refused, before the kill.",
     )  # fmt: skip
     return broken
@@ -156,8 +159,8 @@ class _Stage:
         """Play, kill in mid-move, take down what became of the rest, and bring all back."""
         arm = self._bench
         kills.tries += self._move()
-        q_us = max(one["q_us"] or 0 for one in arm.states().values())
-        apart_us, rest_us = allowed_us(q_us, self._ramp_us, joint=joint)
+        worst_delay_us = max(one["worst_delay_us"] or 0 for one in arm.states().values())
+        apart_us, rest_us = allowed_us(worst_delay_us, self._ramp_us, joint=joint)
         before = len(arm.truths())
         killed_us = _kill(self._victim if joint else self._coordinator)
         rest = self._others if joint else arm.joints
@@ -187,7 +190,7 @@ class _Stage:
         until(done, "all joints homed", PATIENCE_S)
 
     def _move(self) -> int:
-        """Be in mid-move at a random place; how many runs were held or refused before."""
+        """Be in mid-move at a random served_at; how many runs were held or refused before."""
         arm, tries, run = self._bench, -1, None
         past_us = BEGIN_US + self._random.randrange(AT_RANDOM_US)
         end = time.monotonic() + PATIENCE_S

@@ -10,6 +10,7 @@ from typing import Any, TypeVar
 import uvloop
 
 from coordinator.core.events import Home, Refused, Resume
+from coordinator.playing.runs import Wanted
 from coordinator.service import Service, running
 from tests.bench.arms import step_program
 from tests.bench.figures import Progress
@@ -66,7 +67,7 @@ async def play(service: Service, name: str, text: str) -> int:
     end = time.monotonic() + PATIENCE_S
     while True:
         try:
-            return await service.play(name, text)
+            return await service.runs.play(Wanted(name, text))
         except Refused:
             if time.monotonic() > end:
                 raise
@@ -78,15 +79,16 @@ async def _starts(bench: Bench, network: str, count: int, seed: int) -> Starts:
     async with homed(bench) as service:
         bench.began()
         for k in range(count):
-            at_deg = service.snapshot()["joints"][0]["position_deg"]
+            at_deg = service.snapshot().joints[0].position_deg
+            assert at_deg is not None
             number = await play(service, "step", step_program(bench.arm, at_deg))
-            began_us = service.snapshot()["now_us"]
+            began_us = service.snapshot().now_us
             await _to_its_end(service, number)
-            report = await service.report(number)
+            report = await service.runs.report(number)
             assert report is not None
             refused = sum(
-                note["code"] == "start-refused" and note["at_us"] >= began_us
-                for note in service.snapshot()["notes"]
+                note.code == "start-refused" and note.at_us >= began_us
+                for note in service.snapshot().notes
             )
             found.take(report, refused, bench.began(), f"{network}, seed {seed}, start {k + 1}")
             progress.step()
@@ -97,7 +99,7 @@ async def _to_its_end(service: Service, number: int) -> None:
     """Wait for a run's end, resuming what is held."""
 
     def phase() -> str:
-        return str(service.snapshot()["phase"])
+        return str(service.phase)
 
     while True:
         await until(lambda: phase() in ("idle", "held"), f"run {number} held or ended")
@@ -117,7 +119,9 @@ async def _home(service: Service) -> bool:
         return False
 
     def state() -> str:
-        return str(service.snapshot()["homing"]["state"])
+        homing = service.snapshot().homing
+        assert homing is not None
+        return homing.state.value
 
     await until(lambda: state() != "running", "homing")
     return state() == "done"
@@ -125,6 +129,6 @@ async def _home(service: Service) -> bool:
 
 def _all_heard(service: Service) -> bool:
     return all(
-        joint["link"] == "up" and joint["state"] and joint["measured"] and joint["clock"]["locked"]
-        for joint in service.snapshot()["joints"]
+        joint.link == "up" and joint.state and joint.measured and joint.clock.locked
+        for joint in service.snapshot().joints
     )

@@ -10,10 +10,12 @@ from dataclasses import dataclass, field, replace
 from random import Random
 from unittest.mock import patch
 
-from coordinator.core.lease import LeaseKeeper
 from coordinator.core.run import Phase
+from coordinator.core.run.permit import PermitKeeper
+from coordinator.core.run.report_snapshot import report_snapshot
 from protocol.constants import US
 from simulator.network import BOTH, PROFILES, Direction
+from tests.as_json import as_json
 from tests.bench.arms import NEAR_DEG
 from tests.bench.in_virtual_time import shared_out
 from tests.bench.starts import Began, Starts
@@ -141,7 +143,9 @@ class _Play:
                 self._strike()
         self._rested_us()
         refused = sum(note.code == "start-refused" for note in arm.world.notes[notes:])
-        self.found.starts.take(run.report.to_json(), refused, self._began, arm.where)
+        self.found.starts.take(
+            as_json(report_snapshot(run.report)), refused, self._began, arm.where
+        )
         self._began.clear()
 
     def _moves_on(self) -> bool:
@@ -182,8 +186,8 @@ def levelling(on: bool) -> Iterator[None]:
         yield
         return
 
-    def keep(keeper: LeaseKeeper) -> None:
+    def keep(keeper: PermitKeeper) -> None:
         keeper.fixed = True
 
-    with patch.object(LeaseKeeper, "level", keep):
+    with patch.object(PermitKeeper, "level", keep):
         yield

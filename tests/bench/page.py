@@ -2,7 +2,7 @@
 
 from collections.abc import Sequence
 
-from tests.bench import page_arm, page_canned, page_memory
+from tests.bench import goals, page_arm, page_canned, page_memory, page_paint
 from tests.bench.figures import percentile, ratio, share, show, tenths_ms
 
 WATCHERS = (0, 1, 20)
@@ -62,6 +62,32 @@ def soon(networks: Sequence[str], joints: int, stops: int, seed: int) -> None:
         ("network", "stops", "p50", "p99", "link's round trip p50", "ratio of p50", "tried again"),
         stopped,
         "When a joint braked follows from the true instant of its rest, its speed and its limit.",
+    )
+
+
+def paint(joints: int, presses: int, seed: int) -> None:
+    """How soon the page paints what a press on it changes."""
+    rows = []
+    for view, found in page_paint.paints(joints, presses, seed).items():
+        inp_us = percentile(found.paint_us, 98)
+        rows.append(
+            (
+                view,
+                len(found.paint_us),
+                *tenths_ms(found.paint_us, 50, 98),
+                f"≤ {goals.INP_US / 1000:g}",
+                "met" if inp_us <= goals.INP_US else "missed",
+                *tenths_ms(found.paint_us, 100),
+                found.slowest or "–",
+                found.unreached,
+            )
+        )
+    show(
+        f"From a press on the page to its next paint, {joints} joints, quiet, ms",
+        ("view", "presses", "p50", "p98", "goal", "so", "max", "of", "not reached"),
+        rows,
+        "By the browser's Event Timing (W3C), in steps of 8 ms; 16.0 is 16 or less. Any control by "
+        "mouse and key, but for motors off, home and play; Hold and Stop only while the arm rests.",
     )
 
 

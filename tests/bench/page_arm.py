@@ -15,9 +15,9 @@ from playwright.sync_api import Page
 from websockets.exceptions import ConnectionClosed
 from websockets.sync.client import connect
 
-from coordinator.arm import load_arm
 from coordinator.client import Client, Refused
-from coordinator.settings import API_PREFIX
+from coordinator.config.arm import load_arm
+from coordinator.config.settings import API_PREFIX
 from tests.bench.figures import Progress
 from tests.bench.page_clock import PageClock, braking_us, latencies_us, page_clock
 from tests.browser.chromium import chromium
@@ -84,7 +84,7 @@ def shown(network: str, joints: int, stops: int, seed: int) -> Shown:
         bench(Path(folder), joints) as arm,
         chromium() as browser,
     ):
-        _ready(arm, network, seed)
+        ready(arm, network, seed)
         page = browser.new_page(viewport={"width": 1280, "height": 800})
         page.goto(arm.url)
         page.locator(".lane").nth(joints - 1).wait_for()
@@ -99,21 +99,21 @@ def shown(network: str, joints: int, stops: int, seed: int) -> Shown:
 def cpu_by_watchers(watchers: tuple[int, ...], joints: int, seed: int) -> dict[int, float]:
     """The coordinator's processor time per time while the arm moves, by how many watch."""
     with TemporaryDirectory() as folder, bench(Path(folder), joints) as arm:
-        _ready(arm, "quiet", seed)
+        ready(arm, "quiet", seed)
         pid = arm.processes[-1].pid
         with Client(arm.url) as client:
-            _play(arm, client, WATCH_SPEED_DEG_S)
+            play(arm, client, WATCH_SPEED_DEG_S)
             arm.until_moving(BEGIN_US)
             found = {}
             for count in watchers:
                 with _watched(arm.url, count):
                     found[count] = _cpu(pid)
-            assert client.arm()["phase"] == "moving"
+            assert client.arm().phase == "moving"
             client.stop("stop")
     return found
 
 
-def _ready(arm: Bench, network: str, seed: int) -> None:
+def ready(arm: Bench, network: str, seed: int) -> None:
     """All joints of an arm served, and homed."""
     arm.simulate(network=network, seed=seed)
     arm.serve()
@@ -126,8 +126,8 @@ def _one_stop(arm: Bench, client: Client, page: Page, random: Random, found: Sho
     page.evaluate(_TAKE_SEEN)
     before, number = _in_mid_move(arm, client, found)
     page.wait_for_timeout(1000 * AT_RANDOM_S * random.random())
-    moving = client.arm()["joints"]
-    clock = _clock_of(page)
+    moving = client.arm().joints
+    clock = clock_of(page)
     page.get_by_role("button", name="Stop", exact=True).click()
     truths = arm.until_truth("stop", *arm.joints, since=before)
     page.wait_for_function(
@@ -141,15 +141,15 @@ def _one_stop(arm: Bench, client: Client, page: Page, random: Random, found: Sho
     found.rest_us += late["stop"]
     found.unseen += 2 * len(arm.joints) - len(late["start"]) - len(late["stop"])
     found.error_us.append(clock.error_us)
-    if client.report(number)["holds"]:  # it slowed down before it was told to stop
+    if client.report(number).holds:  # it slowed down before it was told to stop
         found.tries += 1
         return
-    speeds = {joint["name"]: joint["velocity_deg_s"] for joint in moving}
+    speeds = {joint.name: joint.velocity_deg_s or 0.0 for joint in moving}
     braked = [
         braking_us(line["at_ns"], speeds[line["joint"]], ACCELERATION_DEG_S2) for line in truths
     ]
     found.stop_us.append(max(braked) - clock.raw_us(clicks[-1]))
-    found.rtt_us += [joint["rtt_p50_us"] for joint in moving]
+    found.rtt_us += [joint.rtt_p50_us for joint in moving if joint.rtt_p50_us is not None]
 
 
 def _in_mid_move(arm: Bench, client: Client, found: Shown) -> tuple[int, int]:
@@ -158,13 +158,13 @@ def _in_mid_move(arm: Bench, client: Client, found: Shown) -> tuple[int, int]:
     while time.monotonic() < end:
         before = len(arm.truths())
         try:
-            number = _play(arm, client, SPEED_DEG_S)
+            number = play(arm, client, SPEED_DEG_S)
         except Refused:
             found.tries += 1
             time.sleep(1)
             continue
-        while (now := client.arm())["phase"] not in ("held", "idle"):
-            if now["phase"] == "moving" and now["run"]["path_us"] >= BEGIN_US:
+        while (now := client.arm()).phase not in ("held", "idle"):
+            if now.phase == "moving" and now.run and (now.run.path_us or 0) >= BEGIN_US:
                 return before, number
             time.sleep(0.02)
         found.tries += 1
@@ -172,16 +172,18 @@ def _in_mid_move(arm: Bench, client: Client, found: Shown) -> tuple[int, int]:
     raise TimeoutError(f"no run was in mid-move within {PATIENCE_S:g} s")
 
 
-def _play(arm: Bench, client: Client, speed_deg_s: float) -> int:
+def play(arm: Bench, client: Client, speed_deg_s: float) -> int:
     """Begin a long move at about this speed; the run's number."""
-    at_deg = client.arm()["joints"][0]["position_deg"]
+    at_deg = client.arm().joints[0].position_deg
+    assert at_deg is not None, "it is homed"
     target = max(ENDS_DEG, key=lambda one: abs(one - at_deg))
     places = " ".join(f"{word}{target:g}" for word in load_arm(arm.arm).words)
     per_minute = 60 * speed_deg_s / abs(target - at_deg)
     return client.play("there.nc", f"G93 G1 F{per_minute:.4f} {places}\nM2\n")
 
 
-def _clock_of(page: Page) -> PageClock:
+def clock_of(page: Page) -> PageClock:
+    """How the page's clock stands to the raw one, now."""
     exchanges = []
     for _ in range(EXCHANGES):
         before = _raw_us()

@@ -17,9 +17,9 @@ import uvicorn
 from fastapi import FastAPI, WebSocket, WebSocketDisconnect
 from playwright.sync_api import CDPSession, Page
 
-from coordinator.api.feed import AHEAD_US, MOVING_S
+from coordinator.api.live_feed import AHEAD_US, MOVING_S
 from coordinator.api.page import add_page
-from coordinator.settings import API_PREFIX, LOOPBACK
+from coordinator.config.settings import API_PREFIX, LOOPBACK
 from tests.browser import canned
 from tests.browser.chromium import chromium
 from tests.e2e.harness import until
@@ -73,7 +73,7 @@ class CannedFeed:
         now_us, path_us = canned.NOW_US + passed_us, 10_000_000 + passed_us
         told: dict[str, Any] = {"run": canned.run(path_us=path_us, line=self._seq // 40)}
         if passed_us % AHEAD_US == 0:
-            told["ahead"] = {
+            told["preview"] = {
                 "at_us": now_us,
                 "step_us": 200_000,
                 "deg": {
@@ -90,7 +90,7 @@ class CannedFeed:
                 "heard_at_us": now_us - 20_000,
                 "temperature_c": 36 + 2 * math.sin(passed_us / 1e8 + k),
                 "path_us": path_us,
-                "lease_us": path_us + 600_000,
+                "permit_us": path_us + 600_000,
                 "buffered_us": path_us + 2_600_000,
             }
             for k, lane in enumerate(self._lanes)

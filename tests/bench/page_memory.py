@@ -12,11 +12,11 @@ from pathlib import Path
 from typing import Any, cast
 
 from coordinator.api.control import Control
-from coordinator.api.desk import Desk
-from coordinator.api.feed import MOVING_S, Feed
-from coordinator.core.ahead import ahead
+from coordinator.api.control_routes import ControlDesk
+from coordinator.api.live_feed import MOVING_S, LiveFeed
+from coordinator.core.preview import Preview, preview
 from coordinator.core.run import Phase
-from coordinator.core.snapshot import snapshot
+from coordinator.core.snapshot.arm import ArmSnapshot, arm_snapshot
 from coordinator.service import Service
 from protocol.constants import US
 from simulator.network import PROFILES
@@ -33,13 +33,13 @@ class VirtualService:
         self.arm = arm
         self.control = Control()
 
-    def snapshot(self) -> dict[str, Any]:
+    def snapshot(self) -> ArmSnapshot:
         """The arm's state now."""
-        return snapshot(self.arm.world.core, self.arm.world.now)
+        return arm_snapshot(self.arm.world.core, self.arm.world.now)
 
-    def ahead(self) -> dict[str, Any] | None:
+    def preview(self) -> Preview | None:
         """Where the joints are planned to be."""
-        return ahead(self.arm.world.core.run, self.arm.world.now)
+        return preview(self.arm.world.core.run, self.arm.world.now)
 
 
 def resident_bytes(joints: int, minutes: tuple[int, ...]) -> list[float]:
@@ -56,7 +56,7 @@ async def _move(tell: Connection, joints: int, minutes: tuple[int, ...]) -> None
     arm = VirtualArm("quiet", PROFILES["quiet"], joints, 1)
     # It stands in for the two, of which a feed asks no more than this.
     service: Any = VirtualService(arm)
-    feed = Feed(cast(Service, service), cast(Desk, service))
+    feed = LiveFeed(cast(Service, service), cast(ControlDesk, service))
     reader = feed.join()
     arm.home()
     moved_us = 0

@@ -10,10 +10,10 @@ from pathlib import Path
 from tempfile import TemporaryDirectory
 from typing import Any
 
-from coordinator.arm import Arm, load_arm
 from coordinator.cli import host
-from coordinator.data_folder import make_key
-from coordinator.software_joints import joint_settings
+from coordinator.config.arm import Arm, load_arm
+from coordinator.config.data_folder import make_key
+from coordinator.rehearsal.software_joints import joint_settings
 from tests.bench.starts import Began
 from tests.quick_arm import arm_text
 

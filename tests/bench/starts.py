@@ -1,4 +1,4 @@
-"""What many starts were: the true spread of each beside what its report claims and proves."""
+"""What many starts were: the true start skew of each beside what its report claims and proves."""
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
@@ -16,14 +16,14 @@ starts a joint must stop first."""
 class Starts:
     """Starts on one kind of network, resumes after a hold among them. Times in µs."""
 
-    spread_us: list[float] = field(default_factory=list)
+    start_skew_us: list[float] = field(default_factory=list)
     """True, of starts that the coordinator called complete."""
     claimed_us: list[float] = field(default_factory=list)
-    bound_us: list[float] = field(default_factory=list)
-    lead_us: list[float] = field(default_factory=list)
+    start_skew_max_us: list[float] = field(default_factory=list)
+    start_delay_us: list[float] = field(default_factory=list)
     first_attempt: int = 0
     partial: int = 0
-    """Some joints began alone, for their first lease, and held."""
+    """Some joints began alone, for their first permit, and held."""
     refused: int = 0
     holds: int = 0
     """In mid-motion: not those that follow a start that failed."""
@@ -35,7 +35,7 @@ class Starts:
     @property
     def asked(self) -> int:
         """Starts that were asked for, whatever became of them."""
-        return len(self.lead_us) + self.partial + self.refused
+        return len(self.start_delay_us) + self.partial + self.refused
 
     @property
     def first_share(self) -> float:
@@ -58,7 +58,13 @@ class Starts:
 
     def add(self, other: "Starts") -> None:
         """Take in what another has seen."""
-        for name in ("spread_us", "claimed_us", "bound_us", "lead_us", "broken"):
+        for name in (
+            "start_skew_us",
+            "claimed_us",
+            "start_skew_max_us",
+            "start_delay_us",
+            "broken",
+        ):
             getattr(self, name).extend(getattr(other, name))
         for name in ("first_attempt", "partial", "refused", "holds", "unproved"):
             setattr(self, name, getattr(self, name) + getattr(other, name))
@@ -66,7 +72,7 @@ class Starts:
     def _take_start(self, start: Mapping[str, Any], began: Sequence[Began], where: str) -> None:
         true = {name: at for name, at in began if abs(at - start["at_us"]) <= NEAR_US}
         missing = set(start["joints"]) - set(true)
-        if missing and start["bound_us"] is not None:
+        if missing and start["start_skew_max_us"] is not None:
             self.broken.append(
                 f"{where}: a bound is stated of the start at {start['at_us']} µs, but "
                 f"{', '.join(sorted(missing))} did not begin: {start}"
@@ -75,17 +81,17 @@ class Starts:
             # All had confirmed, but a hold came between that and the start's instant.
             self.partial += 1
             return
-        self.lead_us.append(start["lead_us"])
+        self.start_delay_us.append(start["start_delay_us"])
         self.first_attempt += start["attempts"] == 1
-        spread = max(true.values()) - min(true.values())
-        self.spread_us.append(spread)
-        if start["bound_us"] is None:
+        skew = max(true.values()) - min(true.values())
+        self.start_skew_us.append(skew)
+        if start["start_skew_max_us"] is None:
             self.unproved += 1
             return
-        self.claimed_us.append(start["spread_us"])
-        self.bound_us.append(start["bound_us"])
-        if spread > start["bound_us"]:
+        self.claimed_us.append(start["start_skew_us"])
+        self.start_skew_max_us.append(start["start_skew_max_us"])
+        if skew > start["start_skew_max_us"]:
             self.broken.append(
-                f"{where}: true spread {spread:.3f} µs, bound {start['bound_us']} µs; "
+                f"{where}: true start skew {skew:.3f} µs, bound {start['start_skew_max_us']} µs; "
                 f"truly began at {true}: {start}"
             )

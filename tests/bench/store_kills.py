@@ -1,12 +1,15 @@
 """Kill whoever writes the database at random instants: what was confirmed must be there.
 
-A child process writes runs, events, acknowledgements and settings as fast as the disk lets it, and
-prints a line for each once it is confirmed. `kill -9` strikes after a random number of lines, or
-while the database is being opened. Then all lines of all children so far are looked for. The
+A child process writes runs, events, acknowledgements, settings and what is taught (record, edit,
+undo, redo) as fast as the disk lets it, and prints a line for each once it is confirmed. `kill -9`
+strikes after a random number of lines, or while the database is being opened. Then what the next
+child would write over is looked for, and now and then and at the end all lines of all children. The
 machine keeps running: what a power failure does is up to `synchronous = FULL` and the disk.
 """
 
 import asyncio
+import contextlib
+import hashlib
 import os
 import random
 import signal
@@ -17,14 +20,26 @@ from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any, Final
 
+import orjson
 from sqlalchemy import Connection
 
-from coordinator.store import Store, acknowledgements, events, runs, settings
+from coordinator.core.events import Refused
+from coordinator.records.taught import TaughtKeeper, TaughtNow
+from coordinator.store import Store, acknowledgements, events, runs, settings, taught
+from coordinator.store.taught import Kept
+from coordinator.teaching.sequence_edits import AddSequence
+from coordinator.teaching.taught import Taught, TaughtError
+from coordinator.teaching.visit_edits import Record, Remove
 from tests.bench.figures import show
+from tests.coordinator.teaching.kit import ARM
 
 ROOT: Final = Path(__file__).parents[2]
 LINES_MAX: Final = 200
 """Confirmations after which a child is killed at the latest."""
+LOOK_EVERY: Final = 25
+"""Kills from one look for all lines to the next: of hundreds of children that takes seconds."""
+PATIENCE_S: Final = 600.0
+"""For such a look; a disk that hangs is not the question here."""
 AT_ONCE: Final = 8
 """Writers of each kind, so that writes share transactions."""
 
@@ -39,6 +54,8 @@ class Confirmed:
     """How far each run's report had grown."""
     settings: dict[str, int] = field(default_factory=dict)
     """How often each setting was changed in all."""
+    taught: dict[int, str] = field(default_factory=dict)
+    """What was shown as saved, by its revision."""
     kills: int = 0
     lines: int = 0
     missing: list[str] = field(default_factory=list)
@@ -56,9 +73,11 @@ class Confirmed:
                 self.runs[int(key)] = int(value)
             case "setting":
                 self.settings[key] = int(value)
+            case "taught":
+                self.taught[int(key)] = value
 
     def look(self, connection: Connection) -> None:
-        """Look for all of it."""
+        """Look for all of what stays as it was written."""
         kept = {one["id"]: one["message"] for one in events.newest(connection, None, 2**31)}
         self._compare("event", self.events, kept)
         seen = {one["id"]: one["who"] for one in acknowledgements.every(connection)}
@@ -69,10 +88,26 @@ class Confirmed:
                 self.missing.append(f"run {run} had grown {grown} times, kept: {report}")
             elif runs.program(connection, run) != program(run):
                 self.missing.append(f"run {run} has lost its program")
+
+    def look_at_newest(self, connection: Connection) -> None:
+        """Look for what the next writer goes on from."""
         for key, count in self.settings.items():
             value = settings.get(connection, key)
             if (value or 0) < count:
                 self.missing.append(f"setting {key} was {count}, kept: {value}")
+        self._look_at_taught(taught.load(connection), connection)
+
+    def _look_at_taught(self, kept: Kept, connection: Connection) -> None:
+        """What holds is what was shown last, or what came after it; and all changes come to it."""
+        last = max(self.taught, default=0)
+        if kept.revision < last:
+            self.missing.append(f"taught revision {last} was shown, kept: {kept.revision}")
+        shown = self.taught.get(kept.revision)
+        if shown is not None and shown != digest(kept.taught):
+            self.missing.append(f"taught revision {kept.revision} is not what was shown")
+        whole = Taught() if kept.head is None else taught.as_after(connection, kept.head)
+        if whole != kept.taught:
+            self.missing.append(f"taught revision {kept.revision} is not what its changes come to")
 
     def _compare(self, kind: str, confirmed: dict[int, str], kept: dict[int, str]) -> None:
         self.missing += [
@@ -87,11 +122,15 @@ def table(kills: int, seed: int, folder: Path) -> list[str]:
     found = asyncio.run(kill(kills, seed, folder))
     show(
         "Whoever writes the database killed (SIGKILL) at random instants, in one folder",
-        ("kills", "confirmed", "runs", "events", "acknowledgements", "settings", "missing"),
+        (
+            "kills", "confirmed", "runs", "events", "acknowledgements", "settings", "taught",
+            "missing",
+        ),
         [
             (
                 found.kills, found.lines, len(found.runs), len(found.events),
-                len(found.acknowledgements), len(found.settings), len(found.missing),
+                len(found.acknowledgements), len(found.settings), len(found.taught),
+                len(found.missing),
             )
         ],
     )  # fmt: skip
@@ -111,8 +150,10 @@ async def kill(kills: int, seed: int, folder: Path, mode: str = "confirmed") -> 
     ) as parent:
         for number in range(kills):
             await asyncio.to_thread(_one, parent, number, chance.randint(0, LINES_MAX), found)
-            store = Store(folder)
-            await store.read(found.look)
+            store = Store(folder, PATIENCE_S)
+            await store.read(found.look_at_newest)
+            if number % LOOK_EVERY == LOOK_EVERY - 1 or number == kills - 1:
+                await store.read(found.look)
             await store.close()
     return found
 
@@ -144,6 +185,12 @@ def _fork_children(folder: Path, mode: str) -> None:
             asyncio.run(_write(folder, mode, int(line)))
         os.waitpid(pid, 0)
         _say("dead")
+
+
+def digest(what: Taught) -> str:
+    """Of all that was taught."""
+    text = orjson.dumps(what, option=orjson.OPT_NON_STR_KEYS | orjson.OPT_SORT_KEYS)
+    return hashlib.sha256(text).hexdigest()
 
 
 def program(run: int) -> str:
@@ -211,10 +258,40 @@ async def _write(folder: Path, mode: str, child: int) -> None:
             _say(f"setting {key} {count}")
             await asyncio.sleep(0)
 
+    async def teach(writer: int) -> None:
+        if writer:
+            return  # one at a time edits
+        chance = random.Random(child)
+        keeper = TaughtKeeper(store, ARM, lambda: {"turntable": 1.0, "shoulder": 2.0, "elbow": 3.0})
+        now = await keeper.now()
+        while True:
+            with contextlib.suppress(TaughtError, Refused):
+                now = await _taught_more(keeper, now, chance)
+                _say(f"taught {now.revision} {digest(now.taught)}")
+            await asyncio.sleep(0)
+
     kinds: tuple[Callable[[int], Awaitable[None]], ...] = (
-        write_events, write_acknowledgements, write_runs, write_settings,
+        write_events, write_acknowledgements, write_runs, write_settings, teach,
     )  # fmt: skip
     await asyncio.gather(*(kind(writer) for kind in kinds for writer in range(AT_ONCE)))
+
+
+async def _taught_more(keeper: TaughtKeeper, now: TaughtNow, chance: random.Random) -> TaughtNow:
+    """An edit, an undo or a redo, by chance."""
+    kind = chance.random()
+    if kind < 0.15:
+        return await keeper.undo(now.revision)
+    if kind < 0.25:
+        return await keeper.redo(now.revision)
+    if not now.taught.sequences:
+        return await keeper.edit(now.revision, AddSequence("add-sequence", "kills"), "kills")
+    (number,) = now.taught.sequences
+    visits = len(now.taught.sequences[number].visits)
+    if visits and kind < 0.4:
+        edit: Remove | Record = Remove("remove", number, chance.randrange(visits))
+    else:
+        edit = Record("record", number, chance.randint(0, visits))
+    return await keeper.edit(now.revision, edit, "kills")
 
 
 def _say(line: str) -> None:

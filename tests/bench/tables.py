@@ -2,7 +2,7 @@
 
 from collections.abc import Sequence
 
-from coordinator.arm import MAX_JOINTS
+from coordinator.config.arm import MAX_JOINTS
 from tests.bench import cost as costs
 from tests.bench import fan_out, on_sockets
 from tests.bench.figures import ms, percentile, ratio, share, show, us, whole
@@ -16,16 +16,16 @@ def sockets(networks: Sequence[str], joints: int, count: int, seed: int) -> list
     proofs, others, broken, unproved = [], [], [], 0
     for network in networks:
         found = on_sockets.starts(network, joints, count, seed)
-        naive = fan_out.spreads_us(network, joints, count, seed)
+        naive = fan_out.start_skews_us(network, joints, count, seed)
         broken += found.broken
         unproved += found.unproved
         proofs.append(
             (
                 network,
-                len(found.spread_us),
-                *us(found.spread_us, 50, 95, 100),
+                len(found.start_skew_us),
+                *us(found.start_skew_us, 50, 95, 100),
                 *us(found.claimed_us, 50, 100),
-                *us(found.bound_us, 50, 100),
+                *us(found.start_skew_max_us, 50, 100),
                 len(found.broken),
                 *went(found),
             )
@@ -33,10 +33,10 @@ def sockets(networks: Sequence[str], joints: int, count: int, seed: int) -> list
         others.append(
             (
                 network,
-                *us(found.spread_us, 50, 95, 100),
+                *us(found.start_skew_us, 50, 95, 100),
                 *us(naive, 50, 95, 100),
                 *(
-                    ratio(percentile(naive, p), percentile(found.spread_us, p))
+                    ratio(percentile(naive, p), percentile(found.start_skew_us, p))
                     for p in (50, 95, 100)
                 ),
             )
@@ -46,13 +46,14 @@ def sockets(networks: Sequence[str], joints: int, count: int, seed: int) -> list
         "the raw monotonic clock",
         (
             "network", "starts", "true p50", "p95", "max", "claimed p50", "max", "bound p50", "max",
-            "bound broken", "first attempt", "partial", "refused", "holds", "lead p50 ms",
+            "bound broken", "first attempt", "partial", "refused", "holds", "start delay p50 ms",
         ),
         proofs,
         unproved_line(unproved),
     )  # fmt: skip
     show(
-        "The same against the naive way: *go now* to each joint over its own stream, spread in µs",
+        "The same against the naive way: *go now* to each joint over its own stream, "
+        "start skew in µs",
         (
             "network", "unisono p50", "p95", "max", "go now p50", "p95", "max",
             "ratio p50", "p95", "max",
@@ -83,14 +84,14 @@ def cost() -> None:
 
 
 def went(starts: Starts, *goals: str) -> tuple[object, ...]:
-    """How the starts went: from the first attempts to the lead."""
+    """How the starts went: from the first attempts to the start delay."""
     return (
         share(starts.first_share),
         *goals,
         starts.partial,
         starts.refused,
         starts.holds,
-        ms(starts.lead_us, 50),
+        ms(starts.start_delay_us, 50),
     )
 
 

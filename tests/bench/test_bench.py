@@ -5,7 +5,7 @@ from unittest.mock import patch
 
 import pytest
 
-from coordinator.core.lease import WINDOW_MAX_US, LeaseKeeper
+from coordinator.core.run.permit import WINDOW_MAX_US, PermitKeeper
 from simulator.network import PROFILES
 from tests.bench import (
     baselines,
@@ -25,10 +25,10 @@ from tests.bench.starts import Starts
 from tests.bench.virtual_arm import VirtualArm
 
 
-def report(bound_us: int | None, **changes: Any) -> dict[str, Any]:
+def report(start_skew_max_us: int | None, **changes: Any) -> dict[str, Any]:
     start: dict[str, Any] = {
-        "attempts": 1, "lead_us": 140_000, "at_us": 5_000_000, "spread_us": 10,
-        "bound_us": bound_us, "joints": {"elbow": {}, "wrist": {}},
+        "attempts": 1, "start_delay_us": 140_000, "at_us": 5_000_000, "start_skew_us": 10,
+        "start_skew_max_us": start_skew_max_us, "joints": {"elbow": {}, "wrist": {}},
     }  # fmt: skip
     made = {"run": 7, "outcome": "finished", "partial_starts": 0, "holds": [], "starts": [start]}
     return made | changes
@@ -37,7 +37,7 @@ def report(bound_us: int | None, **changes: Any) -> dict[str, Any]:
 def test_true_spread_beyond_the_bound_is_told_with_its_seed_and_figures() -> None:
     starts = Starts()
     starts.take(report(199), 0, [("elbow", 5_000_000.0), ("wrist", 5_000_199.5)], "home, seed 3")
-    assert starts.spread_us == [199.5]
+    assert starts.start_skew_us == [199.5]
     assert len(starts.broken) == 1
     for figure in ("home, seed 3", "run 7", "199.500", "bound 199 µs"):
         assert figure in starts.broken[0]
@@ -81,18 +81,18 @@ def test_go_now_on_a_perfect_link_is_at_once_and_on_others_not(network: str) -> 
     assert min(baselines.go_now_us(network, 6, 1, 5)) > 0
 
 
-def test_kill_counts_what_stands_beyond_the_window_or_later_than_lease_and_ramp() -> None:
+def test_kill_counts_what_stands_beyond_the_window_or_later_than_permit_and_ramp() -> None:
     def rest(path_us: float, at_us: int) -> dict[str, float]:
         return {"path_us": path_us, "at_ns": at_us * 1000}
 
     found = Kills()
     found.take(5_000_000.0, [rest(700_000, 6_200_000), rest(700_000, 6_300_000)], 1e5, 1.3e6)
-    assert (found.spread_us, found.rest_us, found.apart, found.late) == ([0], [1_300_000], 0, 0)
+    assert (found.start_skew_us, found.rest_us, found.apart, found.late) == ([0], [1_300_000], 0, 0)
     found.take(5_000_000.0, [rest(700_000, 6_200_000), rest(800_001, 6_300_001)], 1e5, 1.3e6)
-    assert (found.spread_us[1], found.apart, found.late) == (100_001, 1, 1)
+    assert (found.start_skew_us[1], found.apart, found.late) == (100_001, 1, 1)
 
 
-def test_lease_and_ramp_grow_with_the_links_q_between_the_limits_of_the_design() -> None:
+def test_permit_and_ramp_grow_with_the_links_q_between_the_limits_of_the_design() -> None:
     # Design section 5: window 100 to 400 ms, horizon here 0.6 to 1.1 s; a ramp of 0.8 s.
     assert allowed_us(0, 800_000, joint=False) == (100_000, 1_400_000)
     assert allowed_us(200_000, 800_000, joint=False) == (200_000, 1_500_000)
@@ -102,7 +102,14 @@ def test_lease_and_ramp_grow_with_the_links_q_between_the_limits_of_the_design()
 
 def known(true_us: float, **changes: Any) -> KnownStart:
     start = KnownStart(
-        true_us, 0, -50.0, 50.0, estimate_us=3.0, stated_us=5.0, clock_us=1.0, clock_bound_us=60.0
+        true_us,
+        0,
+        -50.0,
+        50.0,
+        estimate_us=3.0,
+        stated_us=5.0,
+        clock_us=1.0,
+        clock_uncertainty_us=60.0,
     )
     start.dated = (round(true_us) - 60, round(true_us) + 60)
     for name, value in changes.items():
@@ -121,7 +128,7 @@ def known(true_us: float, **changes: Any) -> KnownStart:
 def test_whatever_the_guarantee_forbids_is_counted(changes: dict[str, Any], counted: str) -> None:
     found = Guaranteed()
     judge_start(found, (known(0.0), known(110.0)))
-    assert (found.violations, found.spread_us, found.covered) == (0, [110.0], 2)
+    assert (found.violations, found.start_skew_us, found.covered) == (0, [110.0], 2)
     judge_start(found, (known(900.0), known(0.0, **changes)))
     assert (found.violations, getattr(found, counted)) == (1, 1)
 
@@ -154,7 +161,7 @@ def test_goals_stand_beside_the_limits_that_the_counts_leave(
     capsys: pytest.CaptureFixture[str],
 ) -> None:
     rested = in_virtual_time.Found()
-    rested.rested = Starts(lead_us=[1.0] * 320, first_attempt=320)
+    rested.rested = Starts(start_delay_us=[1.0] * 320, first_attempt=320)
     with patch.object(in_virtual_time, "measure", lambda *_: {"quiet": rested}):
         virtual_tables.virtual(["quiet"], 2, 1, 1, 1, 1)
 
@@ -174,7 +181,7 @@ def test_goals_stand_beside_the_limits_that_the_counts_leave(
 def test_levelling_can_be_left_out_and_comes_back() -> None:
     offers = []
     for on in (False, True):
-        keeper = LeaseKeeper(0)
+        keeper = PermitKeeper(0)
         keeper.floor_us = keeper.offer_us - 30_000
         with outages.levelling(on):
             keeper.level()
@@ -185,7 +192,7 @@ def test_levelling_can_be_left_out_and_comes_back() -> None:
 
 def test_starts_of_clocks_alone_break_nothing_on_any_network() -> None:
     found = guarantee.measure(NETWORKS, 100, 2, 1, 1)
-    assert [len(one.spread_us) for one in found.values()] == [25] * 4
+    assert [len(one.start_skew_us) for one in found.values()] == [25] * 4
     assert sum(one.violations for one in found.values()) == 0
 
 
@@ -198,9 +205,9 @@ def test_an_outage_in_mid_motion_ends_in_a_hold_within_the_window() -> None:
 
 def test_starts_in_virtual_time_are_within_their_bounds_and_none_is_lost() -> None:
     found = in_virtual_time.one_world(in_virtual_time.Case("home", 2, 1, 1))
-    assert (found.every.asked, len(found.every.spread_us), found.every.broken) == (2, 2, [])
+    assert (found.every.asked, len(found.every.start_skew_us), found.every.broken) == (2, 2, [])
     assert len(found.go_now_us) == len(found.sntp_us) == 2
-    assert max(found.every.spread_us) < min(found.go_now_us)
+    assert max(found.every.start_skew_us) < min(found.go_now_us)
 
 
 def test_an_arm_may_have_more_joints_than_an_arm_file() -> None:
@@ -220,9 +227,9 @@ def test_what_is_known_when_the_bench_is_cut_short_is_kept() -> None:
 
 
 def test_a_missed_goal_is_told_with_how_much() -> None:
-    assert goals.SPREAD_P99.missed("home", 110) == []
-    assert goals.SPREAD_P99.missed("home", 131) == [
-        "Goal missed on home: spread p99 131 µs, goal ≤ 110 µs, missed by 21 µs."
+    assert goals.START_SKEW_P99.missed("home", 110) == []
+    assert goals.START_SKEW_P99.missed("home", 131) == [
+        "Goal missed on home: start skew p99 131 µs, goal ≤ 110 µs, missed by 21 µs."
     ]
     assert goals.SAME_PATH_TIME.missed("busy", 75, ", both ways") == []
     assert "on busy, both ways" in goals.SAME_PATH_TIME.missed("busy", 74, ", both ways")[0]

@@ -2,13 +2,16 @@
 
 import os
 import time
+from unittest.mock import patch
 
 import pytest
 
 from simulator.joint.motion import brake
+from tests.bench import page, page_paint
 from tests.bench.page_arm import cpu_s
 from tests.bench.page_canned import A_MINUTE, CannedFeed
 from tests.bench.page_clock import PageClock, braking_us, latencies_us, page_clock
+from tests.bench.page_paint import LEAST_US, Paints
 
 
 def test_the_pages_clock_is_that_of_the_shortest_exchange_and_off_by_half_of_it_at_most() -> None:
@@ -80,3 +83,26 @@ def test_a_minute_of_the_canned_feed_is_a_minute_and_its_last_message_alone_says
     assert minute[-1]["set"]["arm"] == name
     angles = {told["joints"]["elbow"]["position_deg"] for told in minute}
     assert len(angles) > A_MINUTE / 4  # it moves
+
+
+def test_a_press_took_as_long_as_its_slowest_event_and_what_is_not_told_took_the_least() -> None:
+    found = Paints()
+    told = [(7, 24_000.0, "Hold"), (7, 120_000.0, "Check"), (9, 40_000.0, "Add"), (7, 16_000.0, "")]
+    found.take(told, presses=4)
+    assert sorted(found.paint_us) == [LEAST_US, LEAST_US, 40_000, 120_000]
+    assert found.slowest == "Check"
+
+
+def test_the_goal_of_the_next_paint_is_of_all_presses_but_one_in_fifty(
+    capsys: pytest.CaptureFixture[str],
+) -> None:
+    good = Paints([16_000.0] * 48 + [96_000.0, 304_000.0], slowest="Check", unreached=2)
+    bad = Paints([16_000.0] * 48 + [104_000.0] * 2)
+    with patch.object(page_paint, "paints", lambda *_: {"Watch": good, "Play": bad}):
+        page.paint(6, 50, 1)
+    lines = [line for line in capsys.readouterr().out.splitlines() if line.startswith("│")]
+    rows = [[cell.strip() for cell in line.strip("│ ").split("│")] for line in lines]
+    assert rows == [
+        ["Watch", "50", "16.0", "96.0", "≤ 100", "met", "304.0", "Check", "2"],
+        ["Play", "50", "16.0", "104.0", "≤ 100", "missed", "104.0", "–", "0"],
+    ]

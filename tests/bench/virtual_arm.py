@@ -7,8 +7,8 @@ from coordinator.core.homing import HomingState
 from coordinator.core.run import Phase, Run
 from coordinator.motion import plan_parts
 from coordinator.programs import End, Move, Program, Target
+from coordinator.rehearsal.software_joints import joint_settings
 from coordinator.rehearsal.world import BEGIN_US, World
-from coordinator.software_joints import joint_settings
 from protocol.constants import US
 from simulator.network import Profile
 from simulator.unit import JointUnit, WorldTruth
@@ -67,7 +67,7 @@ class VirtualArm:
                 )
                 for k, angle in enumerate(angles, 1)
             ]
-            program = Program((*moves, End(len(moves) + 1)))
+            program = Program((*moves, End(len(moves) + 1)), self.arm.words)
             return ev.Play("bench", "", plan_parts(program, self.arm, counts))
 
         self._command(command)

@@ -2,7 +2,7 @@
 
 from collections.abc import Mapping, Sequence
 
-from coordinator.core.lease import WINDOW_MAX_US
+from coordinator.core.run.permit import WINDOW_MAX_US
 from protocol.constants import US
 from tests.bench import goals, guarantee, in_virtual_time, outages
 from tests.bench.clock_part import SKEW_PPM
@@ -19,15 +19,15 @@ LIMITS = (
     "proved: some of them are on the other side of the goal."
 )
 PROTOTYPE_STARTS = (
-    "The prototype of the design (section 4, 6 joints): at least 99.9 % at the first attempt, no "
+    "The prototype (design section 4.1, 6 joints): at least 99.9 % at the first attempt, no "
     "partial start, leads 141, 240, 665, 1113 ms (quiet, home, busy, hostile)."
 )
 PROTOTYPE_HOLDS = (
-    "The prototype of the design (section 5): none in quiet and home, under 0.1 a minute in busy, "
+    "The prototype (design section 5.2): none in quiet and home, under 0.1 a minute in busy, "
     "under 1 in hostile."
 )
 PROTOTYPE_OUTAGES = (
-    "The prototype of the design (section 5): same path time in 91 to 99 % (quiet, home), 45 to "
+    "The prototype (design section 5.2): same path time in 91 to 99 % (quiet, home), 45 to "
     "80 % (busy)."
 )
 
@@ -48,17 +48,17 @@ def virtual(
         every = one.every
         unproved += every.unproved
         broken += every.broken
-        missed += goals.SPREAD_P99.missed(network, percentile(every.spread_us, 99))
+        missed += goals.START_SKEW_P99.missed(network, percentile(every.start_skew_us, 99))
         missed += goals.FIRST_ATTEMPT.missed(network, 100 * every.first_share)
         for when, starts in (("homed", one.homed), ("rested", one.rested), ("all", every)):
             rows.append(
                 (
                     f"{network}, {when}",
-                    len(starts.spread_us),
-                    *us(starts.spread_us, 50, 99),
-                    goals.SPREAD_P99.text(network),
-                    *us(starts.spread_us, 100),
-                    *us(starts.bound_us, 50, 95, 100),
+                    len(starts.start_skew_us),
+                    *us(starts.start_skew_us, 50, 99),
+                    goals.START_SKEW_P99.text(network),
+                    *us(starts.start_skew_us, 100),
+                    *us(starts.start_skew_max_us, 50, 95, 100),
                     len(starts.broken),
                     *went(starts, goals.FIRST_ATTEMPT.text(network)),
                 )
@@ -69,7 +69,8 @@ def virtual(
         f"after {in_virtual_time.REST_US // US} s at rest",
         (
             "network", "starts", "true p50", "p99", "goal p99", "max", "bound p50", "p95", "max",
-            "bound broken", "first attempt", "goal", "partial", "refused", "holds", "lead p50 ms",
+            "bound broken", "first attempt", "goal", "partial", "refused", "holds",
+            "start delay p50 ms",
         ),
         rows,
         unproved_line(unproved),
@@ -80,7 +81,8 @@ def virtual(
     )  # fmt: skip
     _first_attempts(found)
     show(
-        "Against naive ways in virtual time, on links and crystals of the same kinds: spread in µs",
+        "Against naive ways in virtual time, on links and crystals of the same kinds: "
+        "start skew in µs",
         (
             "network", "unisono p50", "p99", "max", "go now p50", "p99", "max", "ratio p99",
             "SNTP p50", "p99", "max", "ratio p99",
@@ -88,9 +90,9 @@ def virtual(
         [
             (
                 network,
-                *us(one.every.spread_us, 50, 99, 100),
-                *_against(one.go_now_us, one.every.spread_us),
-                *_against(one.sntp_us, one.every.spread_us),
+                *us(one.every.start_skew_us, 50, 99, 100),
+                *_against(one.go_now_us, one.every.start_skew_us),
+                *_against(one.sntp_us, one.every.start_skew_us),
             )
             for network, one in found.items()
         ],
@@ -147,14 +149,14 @@ def guaranteed(
         f"The clock guarantee over starts of {joints} joints, clocks alone, in µs; "
         f"{guarantee.STARTS_A_GROUP} starts of the same joints one after another; seed {seed} on",
         (
-            "network", "starts", "outside", "clock beyond", "spread beyond", "not locked",
+            "network", "starts", "outside", "clock beyond", "start skew beyond", "not locked",
             "half width p50", "p95", "max", "used at most", "estimate states p95", "covers",
             "true p50", "p99", "max", "bound p95",
         ),
         [
             (
                 network,
-                len(one.spread_us),
+                len(one.start_skew_us),
                 one.outside,
                 one.beyond,
                 one.broken,
@@ -163,17 +165,18 @@ def guaranteed(
                 share(one.used),
                 *us(one.stated_us, 95),
                 share(one.covered / max(1, len(one.stated_us))),
-                *us(one.spread_us, 50, 99, 100),
-                *us(one.bound_us, 95),
+                *us(one.start_skew_us, 50, 99, 100),
+                *us(one.start_skew_max_us, 95),
             )
             for network, one in found.items()
         ],
         "Outside: true offsets outside the guarantee. Clock beyond: joints' clocks off by more "
-        "than their bound. Spread beyond: true spreads above the report's bound. All must be 0.",
+        "than their bound. Start skew beyond: true start skews above the report's bound. "
+        "All must be 0.",
         f"Crystals of up to ±{SKEW_PPM + 10:.0f} ppm, as much as the drift bound allows.",
     )  # fmt: skip
     return [
-        f"{network}: {one.violations} of {len(one.spread_us)} starts from seed {seed} on"
+        f"{network}: {one.violations} of {len(one.start_skew_us)} starts from seed {seed} on"
         for network, one in found.items()
         if one.violations
     ]
@@ -225,7 +228,7 @@ def long_plays(
         rows,
         *missed,
         LIMITS,
-        f"Allowed is the widest window of the lease (invariant I3 of the design), "
+        f"Allowed is the widest window of the permit (design section 6, I3), "
         f"{WINDOW_MAX_US // 1000} ms, while a link is lost.",
         PROTOTYPE_OUTAGES,
     )  # fmt: skip

@@ -12,23 +12,32 @@ def joint(index: int, **values: Any) -> dict[str, Any]:
     name = NAMES[index] if index < len(NAMES) else f"joint{index + 1}"
     return {
         "name": name, "id": f"3c71bf4a{index:04x}", "word": "ABCDEUVWHIJKLQRXYZ"[index % 18],
-        "link": "up", "link_message": "", "firmware": "0.1.0", "boot": "0000002a",
-        "heard_at_us": NOW_US - 40_000, "measured": True, "q_us": 21_000, "loss": 0.01,
+        "link": "up", "link_message": "", "configuration_message": "",
+        "firmware": "0.1.0", "boot": "0000002a",
+        "heard_at_us": NOW_US - 40_000, "measured": True, "worst_delay_us": 21_000, "loss": 0.01,
         "rtt_p50_us": 3_100, "rtt_p99_us": 9_400, "stop_wanted": 0, "stop": 0,
-        "clock": {"locked": True, "reason": "", "bound_us": 620, "rate_ppm": -12.3},
+        "clock": {"locked": True, "reason": "", "uncertainty_us": 620, "rate_ppm": -12.3},
         "state": "moving", "homed": True, "energised": True,
         "position_deg": round(31.42 - 17.5 * index, 2), "velocity_deg_s": 4.0,
         "temperature_c": 36.0 + index, "plausible": True, "warm": False, "supply_v": 23.8,
         "fan_percent": 30, "rssi_dbm": -52, "faults": [],
         "counters": {
             "exchanges": 200, "lost": 2, "streams": 3, "boots_seen": 1, "touch_presses": 4,
+            "touch_long_presses": 1,
             "touch_turn": -6,
         },
-        "lease_us": 10_600_000, "path_us": 10_000_000, "buffered_us": 12_600_000,
+        "permit_us": 10_600_000, "path_us": 10_000_000, "buffered_us": 12_600_000,
         "range_deg": None if name == "tool" else [-170.0, 170.0], "warning_c": 50.0,
         "limit_c": 58.0, "velocity_limit_deg_s": 60.0, "acceleration_limit_deg_s2": 120.0,
+        "jog_speeds_deg_s": {"fine": 1.2, "normal": 9.0, "fast": 30.0, "teaching": 6.0},
         **values,
     }  # fmt: skip
+
+
+def condition(word: str = "moving", cause: str = "", **values: Any) -> dict[str, Any]:
+    """What the arm is about."""
+    rest: dict[str, Any] = {"joint": None, "at_us": None, "unconfirmed": [], "rests_by_us": None}
+    return {"word": word, "cause": cause, **rest, **values}
 
 
 def run(**values: Any) -> dict[str, Any]:
@@ -37,9 +46,10 @@ def run(**values: Any) -> dict[str, Any]:
         "number": 3, "name": "prick_out_tray.nc", "phase": "moving", "part": 1, "parts": 1,
         "line": 42, "lines": 118, "path_us": 10_000_000, "end_us": 72_000_000,
         "rate_percent": 100.0, "attempts": 1, "message": "", "left_us": 62_000_000,
+        "obstacle": None,
         "start": {
-            "at_us": NOW_US - 7_400_000, "path_us": 0, "attempts": 1, "lead_us": 240_000,
-            "set": False, "spread_us": 62, "bound_us": 1400, "slack_us": {},
+            "at_us": NOW_US - 7_400_000, "path_us": 0, "attempts": 1, "start_delay_us": 240_000,
+            "set": False, "start_skew_us": 62, "start_skew_max_us": 1400, "start_margin_us": {},
         },
         **values,
     }  # fmt: skip
@@ -51,15 +61,17 @@ def whole(joints: int = 6, seq: int = 1, version: str = "1", **values: Any) -> d
     past = [NOW_US - 10_000_000 + 100_000 * k for k in range(100)]
     state = {
         "arm": "bench arm", "session": "0" * 16, "now_us": NOW_US, "phase": "moving",
-        "run": run(), "homing": None, "next_start": None, "joints": lanes, "unknown": [],
+        "condition": condition(cause="prick_out_tray.nc"), "rests_after_us": 4_000_000,
+        "run": run(), "homing": None, "start_forecast": None, "joints": lanes, "unknown": [],
         "warnings": [],
         "notes": [note(NOW_US - 7_000_000, "Start of prick_out_tray.nc: first try.")],
-        "ahead": {
+        "preview": {
             "at_us": NOW_US, "step_us": 200_000,
             "deg": {one["name"]: [_wave(one, 0.2 * k) for k in range(16)] for one in lanes},
         },
         **values,
     }  # fmt: skip
+    state["busy"] = state["phase"] not in ("idle", "held", "paused")
     history = {
         "joints": {
             one["name"]: {"at_us": past, "deg": [_wave(one, (at - NOW_US) / 1e6) for at in past]}
@@ -74,14 +86,21 @@ def whole(joints: int = 6, seq: int = 1, version: str = "1", **values: Any) -> d
 
 def note(at_us: int, message: str, level: str = "info") -> dict[str, Any]:
     """Something that happened."""
-    return {"at_us": at_us, "level": level, "code": "start", "message": message, "joint": None}
+    return {
+        "at_us": at_us,
+        "level": level,
+        "code": "start",
+        "message": message,
+        "joint": None,
+        "detail": False,
+    }
 
 
 def homing(number: int = 2) -> dict[str, Any]:
     """What the newest homing of a joint found."""
     edges = ((6_180, True, True), (7_420, False, True), (6_200, True, False), (7_400, False, False))
     return {
-        "homing": number, "middle": 6_800, "shift_deg": 0.35,
+        "homing": number, "middle": 6_800, "home_offset_deg": 0.35,
         "edges": [
             {
                 "position": position, "rising": rising, "fast": fast,

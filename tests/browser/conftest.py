@@ -1,5 +1,6 @@
 """A browser, and what the tests of the page show it."""
 
+import contextlib
 import json
 import socket
 import threading
@@ -7,6 +8,7 @@ from collections.abc import Callable, Iterator
 from pathlib import Path
 from typing import Any
 
+import httpx2
 import pytest
 import uvicorn
 from fastapi import FastAPI
@@ -17,12 +19,15 @@ from playwright.sync_api import (
     Page,
     Response,
     WebSocketRoute,
+    expect,
 )
 
 from coordinator.api.page import add_page
+from coordinator.client import Client
 from tests.browser import canned
 from tests.browser.chromium import chromium
-from tests.e2e.harness import until
+from tests.browser.hands import Finger, Keys, Mouse
+from tests.e2e.harness import Bench, linked_bench, until
 
 SHOTS = Path(__file__).parents[2] / "build" / "browser"
 DESKTOP = {"width": 1280, "height": 800}
@@ -52,8 +57,63 @@ def files() -> Iterator[str]:
     listener.close()
 
 
+@pytest.fixture(scope="module")
+def arm(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Bench]:
+    """Three joints and their coordinator, homed once, for all tests of a module."""
+    with linked_bench(tmp_path_factory.mktemp("arm")) as made:
+        made.home()
+        yield made
+
+
+def rests(arm: Bench) -> bool:
+    """Whether the arm is at rest, as people are told."""
+    return str(arm.arm_now()["condition"]["word"]) == "at rest"
+
+
+def until_free(arm: Bench) -> None:
+    """Wait until nothing moves, and see to it that nobody has control."""
+    with Client(arm.url) as client:
+        run = client.arm().run
+        if run is not None and run.phase in ("held", "paused"):
+            client.stop()  # a test that failed left it
+        client.wait_until_at_rest()
+        client.take_control()
+        client.release_control()
+
+
+def edited(arm: Bench, edit: dict[str, Any]) -> dict[str, Any]:
+    """An edit of what is taught and kept, by somebody without a page; what holds then."""
+    with httpx2.Client(headers={"Unisono-Client": "somebody-else-entirely"}) as http:
+        revision = http.get(f"{arm.url}/api/v1/taught").json()["revision"]
+        body = {"revision": revision, "edit": edit}
+        answer = http.post(f"{arm.url}/api/v1/taught/edits", json=body)
+        assert answer.status_code == 200, answer.text
+        http.post(f"{arm.url}/api/v1/control/release")
+    found: dict[str, Any] = answer.json()
+    return found
+
+
 Open = Callable[..., Page]
 """Opens a page: `open_page(url, size, touch, bypass_csp, any_certificate, before)`."""
+
+
+HANDS = ["mouse-1280", "finger-360", "keys-1280"]
+"""What presses, and how wide the page is."""
+
+
+@contextlib.contextmanager
+def view_for(
+    hand: str, arm: Bench, open_page: Open, view: str, heading: str
+) -> Iterator[tuple[Page, Mouse]]:
+    """A view of the page before real joints, and one of HANDS; control is free behind it."""
+    kind, width = hand.split("-")
+    page = open_page(
+        f"{arm.url}/#{view}", size=DESKTOP if width == "1280" else PHONE, touch=kind == "finger"
+    )
+    expect(page.get_by_role("heading", name=heading)).to_be_visible(timeout=60_000)
+    yield page, {"mouse": Mouse, "finger": Finger, "keys": Keys}[kind](page)
+    page.goto("about:blank")
+    until_free(arm)
 
 
 @pytest.fixture
@@ -119,13 +179,16 @@ class Feed:
     def __init__(self, *first: dict[str, Any]) -> None:
         self.first = first
         self.sockets: list[WebSocketRoute] = []
+        self.wishes: list[dict[str, Any]] = []
+        """What the page's hand said, oldest first."""
 
     def attach(self, page: Page) -> None:
         """Answer the page's feed, and its questions about who it is."""
         page.route("**/api/v1/session", lambda route: route.fulfill(json={"role": "operate"}))
+        page.route("**/api/v1/runs/*/program", lambda route: route.fulfill(body="G0 A10\nM2\n"))
         page.route("**/api/v1/joints/*/homing", lambda route: route.fulfill(json=canned.homing()))
         page.route("**/api/v1/control", lambda route: route.fulfill(json={"you": "me"}))
-        last = {"network": "home", "seeds": 20}
+        last = {"network": "home", "repetitions": 20}
         page.route("**/api/v1/rehearsals", lambda route: route.fulfill(json=last))
         page.route_web_socket("**/api/v1/feed**", self._answer)
 
@@ -141,5 +204,6 @@ class Feed:
 
     def _answer(self, route: WebSocketRoute) -> None:
         self.sockets.append(route)
+        route.on_message(lambda text: self.wishes.append(json.loads(text)))
         for message in self.first:
             route.send(json.dumps(message))

@@ -1,5 +1,6 @@
 """What a person has to press with: a mouse, a finger, or the keyboard alone."""
 
+from collections.abc import Callable
 from dataclasses import dataclass
 
 from playwright.sync_api import Locator, Page, expect
@@ -19,6 +20,13 @@ class Mouse:
         """Press what can be pressed."""
         control.click()
 
+    def keep_pressed(self, control: Locator, until: Callable[[], None]) -> None:
+        """Press until something is so, and let go."""
+        control.hover()
+        self.page.mouse.down()
+        until()
+        self.page.mouse.up()
+
     def write(self, field: Locator, text: str) -> None:
         """Paste a text."""
         field.click()
@@ -31,6 +39,16 @@ class Finger(Mouse):
     def press(self, control: Locator) -> None:
         control.tap()
 
+    def keep_pressed(self, control: Locator, until: Callable[[], None]) -> None:
+        control.evaluate("element => element.scrollIntoView({block: 'center'})")
+        box = control.bounding_box()
+        assert box is not None
+        at = {"x": box["x"] + box["width"] / 2, "y": box["y"] + box["height"] / 2}
+        touch = self.page.context.new_cdp_session(self.page)
+        touch.send("Input.dispatchTouchEvent", {"type": "touchStart", "touchPoints": [at]})
+        until()
+        touch.send("Input.dispatchTouchEvent", {"type": "touchEnd", "touchPoints": []})
+
     def write(self, field: Locator, text: str) -> None:
         field.tap()
         self.page.keyboard.insert_text(text)
@@ -42,6 +60,12 @@ class Keys(Mouse):
     def press(self, control: Locator) -> None:
         self._reach(control)
         self.page.keyboard.press("Enter")
+
+    def keep_pressed(self, control: Locator, until: Callable[[], None]) -> None:
+        self._reach(control)
+        self.page.keyboard.down("Enter")
+        until()
+        self.page.keyboard.up("Enter")
 
     def write(self, field: Locator, text: str) -> None:
         self._reach(field)

@@ -12,8 +12,10 @@ _SMALLEST_PX: Final = 24
 
 def looks_well(page: Page) -> None:
     """Fail, naming the place, where axe-core or a measure finds something."""
-    assert violations(page) == []
-    assert too_small(page) == []
+    found = violations(page)
+    assert not found, "\n".join(found)
+    small = too_small(page)
+    assert not small, "\n".join(small)
     too_wide = "() => document.documentElement.scrollWidth - document.documentElement.clientWidth"
     assert page.evaluate(too_wide) <= 0
 

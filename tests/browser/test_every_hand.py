@@ -25,8 +25,8 @@ REPORT = {
     "unwritten": [],
     "joints": [
         {
-            "name": name, "slack_us": 12_000, "clock_bound_us": 600, "started_at_us": None,
-            "finished_at_us": None, "feed_slack_us": None,
+            "name": name, "start_margin_us": 12_000, "clock_uncertainty_us": 600,
+            "started_at_us": None,            "finished_at_us": None, "buffer_margin_us": None,
         }
         for name in canned.NAMES
     ],
@@ -62,9 +62,9 @@ def test_a_warning_is_marked_as_seen_and_a_joints_details_are_opened_and_closed(
 ) -> None:
     page = opened(open_page, files, size, kind, Feed(warned()))
     hand = kind(page)
-    seen = asked_of(page, "/warnings/7/seen", json={})
-    with page.expect_response("**/seen"):
-        hand.press(page.get_by_role("button", name="Seen"))
+    seen = asked_of(page, "/warnings/7/acknowledge", json={})
+    with page.expect_response("**/acknowledge"):
+        hand.press(page.get_by_role("button", name="Acknowledge"))
     assert seen == ["POST"]
     name = page.get_by_role("button", name="elbow")
     hand.press(name)
@@ -100,7 +100,7 @@ def test_a_program_is_rehearsed_and_its_mistakes_are_told(
     def begin(route: Route) -> None:
         if route.request.method == "POST":
             wanted.append(route.request.post_data_json)
-        route.fulfill(json={"rehearsal": 1, "network": "home", "seeds": 20})
+        route.fulfill(json={"rehearsal": 1, "network": "home", "repetitions": 20})
 
     def answers(page: Page) -> None:
         page.route("**/api/v1/rehearsals", begin)

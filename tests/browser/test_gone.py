@@ -1,14 +1,13 @@
 """A coordinator that dies or falls silent: what is shown must not look live."""
 
 import json
-from pathlib import Path
-from urllib.parse import urlsplit
+import re
 
 from playwright.sync_api import Page, WebSocketRoute, expect
 
 from tests.browser import canned
-from tests.browser.conftest import SHOTS, Feed, Open
-from tests.e2e.harness import Process, bench, until
+from tests.browser.conftest import Feed, Open
+from tests.e2e.harness import until
 
 PATIENCE_MS = 60_000
 
@@ -21,30 +20,6 @@ def is_gone(page: Page, joints: int) -> None:
     expect(page.locator(".lane.stale")).to_have_count(joints)
 
 
-def test_a_killed_coordinator_is_told_and_its_values_grey_until_it_is_back(
-    tmp_path: Path, open_page: Open
-) -> None:
-    with bench(tmp_path) as arm:
-        arm.simulate()
-        first: Process = arm.serve()
-        arm.until_linked()
-        page = open_page(arm.url)
-        expect(page.locator(".lane:not(.stale)")).to_have_count(3, timeout=PATIENCE_MS)
-
-        first.kill()
-        is_gone(page, 3)
-        page.screenshot(path=SHOTS / "gone.png", full_page=True)
-        page.get_by_role("button", name="Stop", exact=True).click()
-        expect(page.get_by_role("alert")).to_contain_text("The stop was not delivered")
-
-        arm.start(
-            "serve", "--json", "--arm", str(arm.arm), "--data", str(arm.data),
-            "--port", str(urlsplit(arm.url).port),
-        )  # fmt: skip
-        expect(page.locator(".lane:not(.stale)")).to_have_count(3, timeout=PATIENCE_MS)
-        expect(page.get_by_text("This page does not hear the coordinator")).to_have_count(0)
-
-
 def test_a_feed_that_falls_silent_counts_as_gone_and_a_word_brings_it_back(
     open_page: Open, files: str
 ) -> None:
@@ -52,9 +27,10 @@ def test_a_feed_that_falls_silent_counts_as_gone_and_a_word_brings_it_back(
     page = open_page(files, before=feed.attach)
     is_gone(page, 6)
     # Perhaps only this page's network is gone: it does not know what the arm does.
-    expect(page.locator(".lost")).to_contain_text(
-        "What is shown is old, and the arm may still move."
-    )
+    sign = page.locator(".sign")
+    expect(sign).to_contain_text("not known")
+    expect(sign).to_contain_text("What is shown is old.")
+    expect(sign).to_contain_text("the arm may still move")
     feed.say(canned.whole())
     expect(page.locator(".lane:not(.stale)")).to_have_count(6)
 
@@ -67,6 +43,16 @@ _COLOURS = """() => {
     return shown.map((one) => [one.className || one.tagName, getComputedStyle(one).color]);
 }"""
 _FAINT = "rgb(90, 98, 104)"
+
+
+_COUNTS_ENDS = """window.ended = 0;
+    const Real = WebSocket;
+    window.WebSocket = class extends Real {
+        constructor(...given) {
+            super(...given);
+            this.addEventListener("close", () => { window.ended += 1; });
+        }
+    };"""
 
 
 def held_still(page: Page) -> None:
@@ -94,8 +80,42 @@ def test_within_a_second_of_the_last_word_every_value_is_grey_and_the_page_says_
     page.clock.run_for(500)
     expect(told).to_have_count(1)
     colours = page.evaluate(_COLOURS)
-    assert {name for name, _ in colours} >= {"angle", "name", "DD", "LI", "what", "line", "left"}
+    assert {name for name, _ in colours} >= {"angle", "name", "DD", "LI", "line", "left"}
     assert {colour for _, colour in colours} == {_FAINT}
+
+
+def test_while_the_coordinator_is_gone_ages_go_on_and_the_band_says_by_when_the_arm_rests(
+    open_page: Open, files: str
+) -> None:
+    feed = Feed(canned.whole())
+
+    def before(page: Page) -> None:
+        held_still(page)
+        feed.attach(page)
+
+    page = open_page(files, before=before)
+    age = page.locator(".lane .age").first
+    expect(age).to_have_text(re.compile(r"0\.\d\d\ss old"))
+    feed.cut()
+    page.clock.run_for(5_000)
+    expect(page.locator(".sign .cause")).to_contain_text(
+        re.compile(r"by its own rules at rest by \d\d:\d\d:\d\d; not confirmed")
+    )
+    expect(age).to_have_text(re.compile(r"5\.\d\ss old"))
+    page.clock.run_for(20_000)
+    expect(age).to_have_text(re.compile(r"25\ss old"))
+    # By when it rests does not go on: silence and ramp after the last word.
+    by = page.locator(".sign .cause").inner_text().partition("rest by ")[2][:8]
+    now = page.evaluate("() => Date.now()")
+    day_ms = page.evaluate(
+        """([by, now]) => {
+            const date = new Date(now);
+            const [hours, minutes, seconds] = by.split(":").map(Number);
+            return now - date.setHours(hours, minutes, seconds);
+        }""",
+        [by, now],
+    )
+    assert 18_000 <= day_ms <= 22_500
 
 
 def test_an_ended_connection_counts_as_gone_at_once(open_page: Open, files: str) -> None:
@@ -124,16 +144,7 @@ def test_a_coordinator_that_stays_gone_is_asked_less_and_less_often(
         held_still(page)
         Feed().attach(page)
         page.route_web_socket("**/api/v1/feed**", refuse)
-        page.add_init_script(
-            """window.ended = 0;
-            const Real = WebSocket;
-            window.WebSocket = class extends Real {
-                constructor(...given) {
-                    super(...given);
-                    this.addEventListener("close", () => { window.ended += 1; });
-                }
-            };"""
-        )
+        page.add_init_script(_COUNTS_ENDS)
 
     page = open_page(files, before=before)
     for count, wait_ms in enumerate((250, 500, 1000, 2000, 2000), 1):
@@ -144,13 +155,23 @@ def test_a_coordinator_that_stays_gone_is_asked_less_and_less_often(
         page.clock.run_for(1)
 
 
-def test_a_gap_in_the_numbers_makes_the_page_ask_anew(open_page: Open, files: str) -> None:
+def test_a_gap_in_the_numbers_makes_the_page_ask_anew_before_silence_does(
+    open_page: Open, files: str
+) -> None:
     feed = Feed(canned.whole())
-    page = open_page(files, before=feed.attach)
+
+    def before(page: Page) -> None:
+        held_still(page)
+        feed.attach(page)
+        page.add_init_script(_COUNTS_ENDS)
+
+    page = open_page(files, before=before)
     page.locator(".lane").first.wait_for()
     after = canned.change(3, set={"arm": "what came after the gap"})
     feed.first = (canned.whole(arm="the arm asked anew"),)
     feed.sockets[-1].send(json.dumps(after))
+    until(lambda: page.evaluate("window.ended") == 1, "the gap was noticed")
+    page.clock.run_for(250)  # far less than the silence after which a connection counts as dead
     expect(page.locator("h1")).to_have_text("the arm asked anew")
 
 
@@ -161,7 +182,7 @@ def test_a_joint_that_is_silent_is_grey_and_says_how_old_its_word_is(
     first["state"]["joints"][2]["heard_at_us"] = canned.NOW_US - 7_000_000
     page = open_page(files, before=Feed(first).attach)
     lane = page.locator(".lane", has_text="elbow")
-    expect(lane.locator(".state")).to_contain_text("silent")
+    expect(lane.locator(".state")).to_contain_text("offline")
     expect(lane.locator(".age")).to_contain_text("7.")
 
 

@@ -1,9 +1,10 @@
 """What a lane and its details say of a joint: each figure, and what is not to be believed."""
 
+import re
 from typing import Any
 
 import pytest
-from playwright.sync_api import Page, expect
+from playwright.sync_api import Page, Route, expect
 
 from tests.browser import canned
 from tests.browser.conftest import Feed, Open, stay_new
@@ -105,7 +106,7 @@ def row(page: Page, name: str) -> Any:
         ("firmware", "0.1.0"),
         ("boot", "0000002a"),
         ("round trip, half and 99 % within", "3.1\u00a0ms, 9.4\u00a0ms"),
-        ("clock known to within", "620\u00a0µs"),
+        ("clock uncertainty", "620\u00a0µs"),
         ("clock rate", "−12.3\u00a0ppm"),
         ("exchanges lost", "2 of the last 200"),
         ("connections made", "3"),
@@ -138,7 +139,7 @@ def test_details_give_the_edges_of_the_last_homing_and_what_happened_last(
         ["−1.94°, comes on, fast", "1.94°, goes off, fast", "−1.88°, comes on, slow",
          "1.88°, goes off, slow"]
     )  # fmt: skip
-    expect(page.locator(".details")).to_contain_text("Homing 2 moved its scale by 0.35°")
+    expect(page.locator(".details")).to_contain_text("Homing 2: home offset 0.35°")
     happened = page.locator(".details .happened li")
     expect(happened).to_have_count(5)
     expect(happened.first).to_contain_text("turntable said 0.")
@@ -149,16 +150,16 @@ def test_details_give_the_edges_of_the_last_homing_and_what_happened_last(
     ("start", "says"),
     [
         (
-            {"lead_us": 90_000, "within_us": 1_300, "slowest": "A", "obstacle": None},
+            {"start_delay_us": 90_000, "within_us": 1_300, "slowest": "A", "obstacle": None},
             "A start now: 90\u00a0ms ahead, all within 1.3\u00a0ms of each other; slowest link: A.",
         ),
         (
-            {"lead_us": None, "within_us": None, "slowest": None, "obstacle": None},
+            {"start_delay_us": None, "within_us": None, "slowest": None, "obstacle": None},
             "A start now: links and clocks are still being measured.",
         ),
         (
             {
-                "lead_us": None, "within_us": None, "slowest": None,
+                "start_delay_us": None, "within_us": None, "slowest": None,
                 "obstacle": {"code": "not-homed", "message": "elbow is not homed; home it first"},
             },
             "No start now: elbow is not homed; home it first.",
@@ -169,6 +170,103 @@ def test_details_give_the_edges_of_the_last_homing_and_what_happened_last(
 def test_at_rest_the_page_says_whether_the_next_start_would_be_together(
     open_page: Open, files: str, start: dict[str, Any], says: str
 ) -> None:
-    first = canned.whole(phase="idle", run=None, ahead=None, next_start=start)
+    first = canned.whole(phase="idle", run=None, start_forecast=start)
     page = open_page(files, before=Feed(first).attach)
     expect(page.locator(".runbar .start")).to_have_text(says)
+
+
+@pytest.mark.parametrize(
+    ("values", "says", "level"),
+    [
+        ({"state": "ready", "stop": 1, "faults": ["over-temperature"]}, "fault", "danger"),
+        (
+            {"state": "faulted", "stop": 1, "energised": False, "faults": ["hall"]},
+            "fault, motors off",
+            "danger",
+        ),
+        ({"state": "ready", "stop": 1}, "stopped", None),
+        ({"state": "unhomed", "stop": 1, "homed": False}, "stopped, not homed", None),
+        ({"state": "ready", "stop": 2, "energised": False}, "motors off", None),
+        ({"state": "unhomed", "energised": False, "homed": False}, "motors off, not homed", None),
+        ({"state": "ready"}, "at rest", None),
+        ({"state": "armed"}, "starts", None),
+        ({"state": "held"}, "held", None),
+        ({"state": "ramping"}, "slowing down", None),
+        ({"state": "stopping", "stop": 1, "energised": True}, "stopping", None),
+        ({"link": "connecting", "link_message": "its stream ended"}, "moving", "attention"),
+        (
+            {"state": "ready", "configuration_message": "does not take its configuration: ramp"},
+            "at rest, not configured",
+            "danger",
+        ),
+        ({"link": "offline", "heard_at_us": None, "state": None}, "offline", "attention"),
+        ({"link": "conflict", "heard_at_us": canned.NOW_US - 2_000_000}, "offline", "attention"),
+    ],
+)
+def test_a_lane_says_what_its_joint_is_about_the_gravest_first(
+    open_page: Open, files: str, values: dict[str, Any], says: str, level: str | None
+) -> None:
+    page = shown(open_page, files, **values)
+    state = page.locator(".lane .state")
+    expect(state).to_have_text(says)
+    expect(state).to_have_class(re.compile(rf"^state {level}$" if level else r"^state\s*$"))
+
+
+def test_a_joint_that_has_no_part_in_this_line_is_not_said_to_move(
+    open_page: Open, files: str
+) -> None:
+    first = canned.whole(3)
+    planned = first["state"]["preview"]["deg"]
+    for name in ("turntable", "shoulder"):
+        planned[name] = [12.0] * 16
+    planned["turntable"][4] += 0.01  # in 0.8 s
+    for joint in first["state"]["joints"]:
+        joint["velocity_deg_s"] = 0.0
+
+    def before(page: Page) -> None:
+        Feed(first).attach(page)
+        stay_new(page)
+
+    page = open_page(files, before=before)
+    expect(page.locator(".lane .state")).to_have_text(["moving", "waits", "moving"])
+
+
+def test_each_word_has_a_shape_of_its_own(open_page: Open, files: str) -> None:
+    page = open_page(files, before=Feed(canned.whole()).attach)
+    shapes = page.evaluate(
+        """async () => {
+            const { armSign, jointSign } = await import("/app/signs.js");
+            const words = ["moving", "homing", "starts", "held", "paused", "stopped", "motors off",
+                "at rest", "not known"];
+            const arm = words.map((word) => armSign({ condition: { word } }, false).shape);
+            const state = (state) => jointSign({ state, link: "up", energised: true }, true)[0];
+            return [arm, [state("moving"), state("ramping"), state("held"), state("armed")]];
+        }"""
+    )
+    for alike in shapes:
+        assert len(set(alike)) == len(alike)
+
+
+def test_outputs_and_inputs_are_told_by_name_and_an_output_can_be_switched(
+    open_page: Open, files: str
+) -> None:
+    tool = {"outputs": {"gripper": True}, "inputs": {"seedling_held": False}}
+    page = shown(open_page, files, **tool)
+    expect(page.locator(".lane .tool")).to_have_text("gripper on, seedling_held off")
+    asked: list[Any] = []
+
+    def taken(route: Route) -> None:
+        asked.append(route.request.post_data_json)
+        route.fulfill(json={"phase": "idle", "unconfirmed": []})
+
+    page.route("**/api/v1/output", taken)
+    page.get_by_role("button", name=re.compile("turntable")).first.click()
+    details = page.get_by_role("region", name="Details of turntable")
+    details.get_by_role("button", name="Switch gripper off").click()
+    expect(details).to_contain_text("gripper is on")
+    assert asked == [{"output": "gripper", "on": False}]
+
+
+def test_a_joint_without_outputs_says_nothing_of_them(open_page: Open, files: str) -> None:
+    page = shown(open_page, files, outputs={}, inputs={})
+    expect(page.locator(".lane .tool")).to_have_count(0)

@@ -46,7 +46,7 @@ def test_a_token_opens_the_page_control_is_taken_over_and_a_void_token_closes_it
     for page in (laptop, phone):
         expect(page.locator(".control")).to_contain_text("Nobody commands", timeout=PATIENCE_MS)
 
-    laptop.get_by_role("button", name="Home all").click()
+    laptop.get_by_role("button", name="Home all joints").click()
     expect(laptop.locator(".control")).to_contain_text("You command", timeout=PATIENCE_MS)
     expect(phone.locator(".control")).to_contain_text(
         "a page on a computer commands", timeout=PATIENCE_MS

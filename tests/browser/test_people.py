@@ -7,7 +7,8 @@ import pytest
 from playwright.sync_api import Page, Route, expect
 
 from tests.browser import canned
-from tests.browser.conftest import PHONE, SHOTS, Feed, Open
+from tests.browser.conftest import PHONE, SHOTS, Feed, Open, stay_new
+from tests.browser.test_gone import held_still
 
 
 def warned() -> dict[str, Any]:
@@ -43,7 +44,7 @@ def test_another_pages_control_is_shown_and_taken_over_only_when_asked(
     expect(control).to_contain_text("1 other watches")
     taken = asked_of(page, "/control/take", json={})
     control.get_by_role("button", name="Take over").click()
-    expect(page.get_by_role("alert")).to_contain_text(
+    expect(page.locator(".said")).to_contain_text(
         "You have control. What moved was told to come to rest."
     )
     assert taken == ["POST"]
@@ -58,8 +59,14 @@ def test_what_is_refused_is_said_in_the_coordinators_own_sentence(
     sentence = "a page has control and commanded 3 s ago; take control first"
     problem = {"type": "urn:unisono:problem:control", "detail": sentence}
     asked_of(page, "/hold", status=409, json=problem)
-    page.get_by_role("button", name="Hold").click()
-    expect(page.get_by_role("alert")).to_contain_text("A page has control and commanded 3 s ago")
+    page.get_by_role("button", name="Hold", exact=True).click()
+    said = page.locator(".said")
+    expect(said).to_contain_text("A page has control and commanded 3 s ago")
+    # And the way to it.
+    taken = asked_of(page, "/control/take", json={})
+    said.get_by_role("button", name="Take over, which holds what moves").click()
+    expect(said).to_contain_text("You have control. What moved was told to come to rest.")
+    assert taken == ["POST"]
 
 
 def test_an_undelivered_stop_stays_told_while_a_rehearsal_is_followed_past_a_failure(
@@ -68,7 +75,7 @@ def test_an_undelivered_stop_stays_told_while_a_rehearsal_is_followed_past_a_fai
     feed = Feed(canned.whole())
     page = open_page(f"{files}/#play", before=feed.attach)
     looks: list[str] = []
-    asked_of(page, "/rehearsals", json={"rehearsal": 1, "network": "home", "seeds": 20})
+    asked_of(page, "/rehearsals", json={"rehearsal": 1, "network": "home", "repetitions": 20})
 
     def look(route: Route) -> None:
         looks.append(route.request.method)
@@ -85,10 +92,29 @@ def test_an_undelivered_stop_stays_told_while_a_rehearsal_is_followed_past_a_fai
     page.get_by_role("textbox", name="Program").fill("M2")
     page.get_by_role("button", name="Rehearse").click()
     page.get_by_role("button", name="Stop", exact=True).click()
-    alert = page.get_by_role("alert")
+    alert = page.locator(".said")
     expect(alert).to_contain_text("The stop was not delivered")
     expect(page.get_by_text("Cancelled: 1 of 9 rehearsals.")).to_be_visible(timeout=30_000)
     expect(alert).to_contain_text("The stop was not delivered")
+
+
+def test_a_stop_that_was_not_delivered_stays_said_until_one_gets_through(
+    open_page: Open, files: str
+) -> None:
+    page = open_page(files, before=Feed(canned.whole()).attach)
+    page.route("**/api/v1/hold", lambda route: route.fulfill(json={"phase": "idle"}))
+    page.route("**/api/v1/stop", lambda route: route.abort())
+    stop = page.get_by_role("button", name="Stop", exact=True)
+    stop.click()
+    alert = page.locator(".said")
+    expect(alert).to_contain_text("The stop was not delivered")
+    with page.expect_response("**/api/v1/hold"):
+        page.get_by_role("button", name="Hold", exact=True).click()
+    expect(alert).to_contain_text("The stop was not delivered")
+    page.route("**/api/v1/stop", lambda route: route.fulfill(json={"phase": "idle"}))
+    stop.click()
+    expect(alert).to_contain_text("Stop is sent")
+    expect(alert).not_to_contain_text("not delivered")
 
 
 @pytest.mark.parametrize(
@@ -104,62 +130,172 @@ def test_a_stop_or_hold_that_nobody_answers_is_told_as_not_delivered(
     page = open_page(files, before=Feed(canned.whole()).attach)
     page.route(f"**/api/v1{path}", lambda route: None)
     page.get_by_role("button", name=button, exact=True).click()
-    alert = page.get_by_role("alert")
+    alert = page.locator(".said")
     expect(alert).to_contain_text(sentence, timeout=30_000)
     expect(alert).to_contain_text("did not answer within 2 s")
 
 
-def test_a_joint_that_does_not_confirm_a_stop_is_named_until_it_does(
+def test_a_joint_that_does_not_confirm_a_stop_is_named_above_all_until_it_does(
     open_page: Open, files: str
 ) -> None:
     def wanting(*names: str) -> dict[str, Any]:
-        told = canned.whole()
-        for joint in told["state"]["joints"]:
-            joint["stop_wanted"] = int(joint["name"] in names)
-        return told
+        about = canned.condition("moving", "the stop has not reached them", unconfirmed=names)
+        return canned.whole(condition=about)
 
     feed = Feed(wanting("wrist", "tool"))
-    page = open_page(files, before=feed.attach)
-    alert = page.get_by_role("alert")
-    expect(alert).to_contain_text(
-        "wrist and tool have not confirmed the stop and may still move. "
-        "Use the emergency stop that cuts the power.",
-        timeout=30_000,
-    )
+
+    def before(page: Page) -> None:
+        held_still(page)
+        feed.attach(page)
+
+    page = open_page(files, before=before)
+    page.locator(".lane").nth(5).wait_for()
+    alarm = page.locator(".band .alarm")
+    # A stop takes a few exchanges.
+    page.clock.run_for(900)
+    expect(alarm).to_have_count(0)
+    page.clock.run_for(200)
+    expect(alarm).to_contain_text("The stop has not reached wrist and tool")
+    expect(alarm).to_contain_text("may still move. Use the emergency stop that cuts the power.")
+    expect(page.locator(".lane.danger .state")).to_contain_text(["stop not confirmed"] * 2)
+    size = "(element) => parseFloat(getComputedStyle(element).fontSize)"
+    largest = alarm.locator(".says").evaluate(size)
+    assert largest >= page.locator(".sign .says").evaluate(size)
     feed.say(wanting("wrist"))
-    expect(alert).to_contain_text("wrist has not confirmed the stop")
-    away, never = wanting("wrist"), wanting("wrist")
-    away["state"]["joints"][4]["heard_at_us"] = canned.NOW_US - 60_000_000
-    feed.say(away)
-    expect(alert).to_contain_text("The stop did not reach wrist, not heard since.")
-    expect(alert).not_to_contain_text("emergency stop")
-    never["state"]["joints"][4]["heard_at_us"] = None
-    feed.say(never)
-    expect(alert).to_have_text("")
+    expect(alarm).to_contain_text("The stop has not reached wrist")
+    expect(alarm).not_to_contain_text("tool")
     feed.say(wanting())
-    expect(alert).to_have_text("")
+    expect(alarm).to_have_count(0)
+
+
+def test_nothing_calm_is_said_beside_a_stop_that_is_not_confirmed_or_a_joint_that_is_not_heard(
+    open_page: Open, files: str
+) -> None:
+    def resting(*names: str) -> dict[str, Any]:
+        about = canned.condition("stopped", unconfirmed=names)
+        return canned.whole(phase="idle", run=None, condition=about)
+
+    feed = Feed(resting("tool"))
+
+    def before(page: Page) -> None:
+        held_still(page)
+        feed.attach(page)
+
+    page = open_page(files, before=before)
+    line = page.locator(".runbar .line")
+    expect(line).to_have_text("stop not confirmed by tool")
+    feed.say(resting())
+    expect(line).to_have_text("all joints are homed")
+    lost = resting()
+    lost["state"]["joints"][2]["heard_at_us"] = canned.NOW_US - 5_000_000
+    feed.say(lost)
+    expect(line).to_have_text("elbow not heard")
 
 
 def test_a_held_run_says_whom_a_resume_would_bring_up_first(open_page: Open, files: str) -> None:
     held = canned.run(phase="held", behind_us={"elbow": 0, "wrist": 100_000})
-    page = open_page(files, before=Feed(canned.whole(run=held, phase="held")).attach)
-    expect(page.get_by_role("region", name="The run")).to_contain_text(
-        "Resume first brings up slowly what is behind (wrist by 100 ms), then goes on"
+
+    def before(page: Page) -> None:
+        Feed(canned.whole(run=held, phase="held", condition=canned.condition("held"))).attach(page)
+        stay_new(page)
+
+    page = open_page(files, before=before)
+    expect(page.locator("#resumes")).to_contain_text(
+        "Resume first brings up slowly what is behind (wrist by 100\u00a0ms), then goes on at line"
     )
 
 
-def test_a_joint_that_is_not_there_is_named_beside_the_others_and_its_angle_is_the_last(
+def test_a_joint_that_is_offline_says_why_and_its_angle_is_the_last(
     open_page: Open, files: str
 ) -> None:
     told = canned.whole(run=None, phase="idle")
-    told["state"]["joints"][4]["link"] = "absent"
-    page = open_page(files, before=Feed(told).attach)
-    run = page.get_by_role("region", name="The run")
-    expect(run).to_contain_text("Not whole")
-    expect(run).to_contain_text("not there: wrist")
+    told["state"]["joints"][4] |= {
+        "link": "offline", "link_message": "not found on the network",
+        "heard_at_us": canned.NOW_US - 5_000_000,
+    }  # fmt: skip
+
+    def before(page: Page) -> None:
+        Feed(told).attach(page)
+        stay_new(page)
+
+    page = open_page(files, before=before)
     lanes = page.get_by_role("listitem").filter(has=page.get_by_role("heading", level=2))
-    expect(lanes.filter(has_text="wrist")).to_contain_text("last ")
+    wrist = lanes.filter(has_text="wrist")
+    expect(wrist.locator(".state")).to_have_text("offline")
+    expect(wrist.locator(".cause")).to_have_text("not found on the network.")
+    expect(wrist).to_contain_text("last ")
     expect(lanes.filter(has_text="elbow")).not_to_contain_text("last ")
+
+
+def test_who_lost_control_is_told_and_who_gave_it_back_is_not(open_page: Open, files: str) -> None:
+    def mine() -> dict[str, Any]:
+        return canned.whole(control={"holder": "me", "name": "a page", "watchers": 2})
+
+    feed = Feed(mine())
+    page = open_page(files, before=feed.attach)
+    said = page.locator(".said")
+    expect(page.locator(".control")).to_contain_text("You command")
+    feed.say(canned.whole(control={"holder": "them", "name": "a phone", "watchers": 2}))
+    expect(said).to_contain_text("A phone commands now, and you do not any more.")
+    taken = asked_of(page, "/control/take", json={})
+    said.get_by_role("button", name="Take over, which holds what moves").click()
+    feed.say(mine())
+    expect(said).not_to_contain_text("a phone")
+    assert taken == ["POST"]
+
+    asked_of(page, "/control/release", json={})
+    with page.expect_response("**/control/release"):
+        page.get_by_role("button", name="Give back").click()
+    feed.say(canned.whole(control={"holder": None, "name": None, "watchers": 2}))
+    expect(page.locator(".control")).to_contain_text("Nobody commands")
+    expect(said).not_to_contain_text("command")
+    # The button that was pressed is another one now, and keeps the focus.
+    expect(page.get_by_role("button", name="Take control")).to_be_focused()
+
+
+def test_a_page_that_is_closed_gives_control_back(open_page: Open, files: str) -> None:
+    feed = Feed(canned.whole(control={"holder": "me", "name": "a page", "watchers": 1}))
+
+    def before(page: Page) -> None:
+        feed.attach(page)
+        page.add_init_script(
+            """const ask = window.fetch;
+            window.fetch = (url, request) => {
+                if (request?.keepalive) sessionStorage.setItem("last", `${request.method} ${url}`);
+                return ask(url, request);
+            };"""
+        )
+
+    page = open_page(files, before=before)
+    expect(page.locator(".control")).to_contain_text("You command")
+    asked_of(page, "/control/release", json={})
+    page.goto(f"{files}/favicon.svg")
+    last = page.evaluate("() => sessionStorage.getItem('last')")
+    assert last == "POST /api/v1/control/release"
+
+
+def test_a_link_that_loses_much_is_told_with_what_to_do(open_page: Open, files: str) -> None:
+    first = warned()
+    first["state"]["warnings"][0] |= {
+        "code": "link-lossy",
+        "message": "elbow: 31% of the exchanges with it are lost, 20% are already many: starts are "
+        "set further ahead, and the arm is likely to hold",
+        "advice": "bring access point, laptop and arm nearer together",
+    }
+    page = open_page(files, before=Feed(first).attach)
+    expect(page.locator(".unseen-warnings")).to_contain_text("elbow: 31% of the exchanges")
+    expect(page.get_by_role("region", name="What happened")).to_contain_text("Bring access point")
+
+
+def test_parts_of_what_happened_are_told_when_asked(open_page: Open, files: str) -> None:
+    first = canned.whole()
+    part = canned.note(canned.NOW_US, "elbow holds at 1.569 s of the path")
+    first["state"]["notes"] = [part | {"detail": True}, canned.note(canned.NOW_US, "held")]
+    page = open_page(files, before=Feed(first).attach)
+    told = page.get_by_role("region", name="What happened").get_by_role("listitem")
+    expect(told).to_have_count(1)
+    page.get_by_role("button", name="With details").click()
+    expect(told).to_have_count(2)
 
 
 def test_a_warning_says_what_to_do_and_is_marked_as_seen(open_page: Open, files: str) -> None:
@@ -169,14 +305,14 @@ def test_a_warning_says_what_to_do_and_is_marked_as_seen(open_page: Open, files:
     expect(journal).to_contain_text("elbow is warm: 52.0 °C. Let it rest.")
     # Also where people look first, until somebody has seen it.
     expect(page.get_by_text("elbow is warm: 52.0 °C.")).to_have_count(2)
-    seen = asked_of(page, "/warnings/7/seen", json={})
-    with page.expect_response("**/seen"):
-        journal.get_by_role("button", name="Seen").click()
+    seen = asked_of(page, "/warnings/7/acknowledge", json={})
+    with page.expect_response("**/acknowledge"):
+        journal.get_by_role("button", name="Acknowledge").click()
     assert seen == ["POST"]
     acknowledged = warned()
     acknowledged["state"]["warnings"][0]["acknowledged"] = True
     feed.say(acknowledged)
-    expect(journal.get_by_role("button", name="Seen")).to_have_count(0)
+    expect(journal.get_by_role("button", name="Acknowledge")).to_have_count(0)
     expect(page.get_by_text("elbow is warm: 52.0 °C.")).to_have_count(1)
 
 
@@ -223,7 +359,9 @@ def test_without_a_token_the_page_asks_for_one_and_says_when_it_is_wrong(
     expect(page.locator(".login").get_by_role("alert")).to_contain_text("The token is wrong.")
 
     # Stop is there all the same, and what became of it is said.
-    expect(page.locator("header .caution")).to_have_text("A software stop. Not an emergency stop.")
+    expect(page.locator(".commands .caution span")).to_have_text(
+        "A software stop. Not an emergency stop."
+    )
     asked_of(page, "/stop", status=401, json={"detail": "a token is needed"})
     page.get_by_role("button", name="Stop", exact=True).click()
     expect(page.locator(".said")).to_contain_text("The stop was not delivered")

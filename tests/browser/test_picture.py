@@ -9,7 +9,7 @@ from pathlib import Path
 
 from playwright.sync_api import expect
 
-from coordinator.settings import DEMO_ARM, DEMO_PROGRAM
+from coordinator.config.settings import DEMO_ARM, DEMO_PROGRAM
 from tests.browser.conftest import SHOTS, Open
 from tests.e2e.harness import Bench, bench
 
@@ -32,12 +32,12 @@ def test_the_example_plays_on_the_demo_arm(tmp_path: Path, open_page: Open) -> N
         made.simulate()
         made.serve()
         made.until_linked()
-        page = open_page(made.url, size={"width": 1280, "height": 790})
-        page.get_by_role("button", name="Home all").click()
-        bar = page.locator(".runbar")
-        expect(bar).to_contain_text("Homing")
+        page = open_page(made.url, size={"width": 1280, "height": 870})
+        page.get_by_role("button", name="Home all joints").click()
+        bar, sign = page.locator(".runbar"), page.locator(".sign")
+        expect(sign).to_contain_text("homing")
         expect(bar).to_contain_text("all joints are homed", timeout=PATIENCE_MS)
-        expect(bar).to_contain_text("At rest")
+        expect(sign).to_contain_text("at rest")
 
         page.get_by_role("link", name="Play", exact=True).click()
         page.get_by_role("button", name="Load the example").click()
@@ -45,9 +45,10 @@ def test_the_example_plays_on_the_demo_arm(tmp_path: Path, open_page: Open) -> N
         expect(page.get_by_role("heading", name="No mistakes")).to_be_visible()
         page.screenshot(path=SHOTS / "checked.png", full_page=True)
         page.get_by_role("button", name="Play", exact=True).click()
-        expect(bar).to_contain_text(f"Playing {DEMO_PROGRAM.name}", timeout=PATIENCE_MS)
+        expect(sign).to_contain_text("moving", timeout=PATIENCE_MS)
+        expect(sign).to_contain_text(DEMO_PROGRAM.name)
         expect(bar.locator(".line")).to_have_text(BEYOND_TRAY, timeout=PATIENCE_MS)
-        expect(page.locator(".legend")).to_contain_text("proved within")
+        expect(page.locator(".legend")).to_contain_text("guaranteed at most")
         page.screenshot(path=SHOTS / "watch.png")
         page.get_by_role("button", name="Stop", exact=True).click()
         ended = page.get_by_role("region", name="The run that ended")

@@ -45,9 +45,9 @@ def test_a_rehearsal_shows_its_progress_what_to_expect_and_its_plot(
     first = panel.get_by_role("row").nth(1)
     figures = first.get_by_role("cell").all_inner_texts()
     shown = dict(zip(headings[1:], figures, strict=True))
-    assert shown["slack, 99 % have"].endswith("ms")
+    assert shown["start margin, 99 % have"].endswith("ms")
     assert shown["off its instant, 99 %"].endswith("µs")
-    assert shown["feed slack"] == "–"
+    assert shown["buffer margin"] == "–"
     assert "°/s" in shown["speed / limit"]
     plot = panel.get_by_role("img")
     assert plot.evaluate("image => image.decode().then(() => image.naturalWidth)") > 0
@@ -83,6 +83,18 @@ def test_what_was_rehearsed_is_not_shown_beside_another_program(open_page: Open,
     page.get_by_role("textbox", name="Program").fill("G0 A-150\nM2\n")
     expect(panel.get_by_text("it was changed since")).to_be_visible()
     expect(panel.get_by_text("Line 1, column")).to_have_count(0)
+
+
+def test_what_was_rehearsed_is_not_shown_beside_other_switches(open_page: Open, url: str) -> None:
+    page = opened(open_page, url, "/G2\nG0 A-150\nM2\n")
+    panel = page.get_by_role("region", name="Rehearse", exact=True)
+    panel.get_by_label("Times").fill("1")
+    panel.get_by_role("button", name="Rehearse").press("Enter")
+    expect(panel.get_by_text("Line 1, column 2")).to_be_visible(timeout=PATIENCE_MS)
+    page.get_by_label("Block delete").press("Space")
+    expect(panel.get_by_text("it was changed since")).to_be_visible()
+    panel.get_by_role("button", name="Rehearse").press("Enter")
+    expect(panel.get_by_text("Done: 1 of 1 rehearsals.")).to_be_visible(timeout=PATIENCE_MS)
 
 
 @pytest.mark.parametrize("wrong", ["", "0", "-3", "501", "2.5"])

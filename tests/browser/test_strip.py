@@ -1,7 +1,7 @@
 """What is drawn in a lane's strip, read back from its pixels.
 
-Where on the axis a time lies is read from the axis's own words; the colours of lease and buffer are
-those of the drawings that the page follows.
+Where on the axis a time lies is read from the axis's own words; the colours of permit and buffer
+are those of the drawings that the page follows.
 """
 
 from typing import Any, Final
@@ -11,11 +11,12 @@ from playwright.sync_api import Page, expect
 
 from tests.browser import canned
 from tests.browser.conftest import Feed, Open, stay_new
+from tests.e2e.harness import until
 
-LEASE: Final = [0x5C, 0x7A, 0x84]
+PERMIT: Final = [0x5C, 0x7A, 0x84]
 BUFFER: Final = [0xB9, 0xC6, 0xCA]
 _BAR_ROW: Final = -9
-"""From the bottom: through the bars of lease and buffer."""
+"""From the bottom: through the bars of permit and buffer."""
 _PIXELS = """([joint, x, row]) => {
     const canvas = document.querySelectorAll(".strip canvas")[joint];
     const pen = canvas.getContext("2d");
@@ -75,14 +76,14 @@ def ink(page: Page, seconds: float, joint: int = 0) -> Any:
     return page.evaluate(_PIXELS, [joint, place(page, seconds), None])
 
 
-def test_lease_and_buffer_are_drawn_as_far_ahead_as_they_reach(page: Page) -> None:
+def test_permit_and_buffer_are_drawn_as_far_ahead_as_they_reach(page: Page) -> None:
     # The joint is at path time 10.0 s, may go to 10.6 s, and has points up to 12.6 s.
-    assert colour(page, 0.3) == LEASE
-    assert colour(page, 0.55) == LEASE
+    assert colour(page, 0.3) == PERMIT
+    assert colour(page, 0.55) == PERMIT
     assert colour(page, 1.0) == BUFFER
     assert colour(page, 2.5) == BUFFER
-    assert colour(page, 2.8) not in (LEASE, BUFFER)
-    assert colour(page, -1.0) not in (LEASE, BUFFER)
+    assert colour(page, 2.8) not in (PERMIT, BUFFER)
+    assert colour(page, -1.0) not in (PERMIT, BUFFER)
 
 
 def test_now_is_a_line_through_the_whole_lane(page: Page) -> None:
@@ -116,6 +117,6 @@ def test_the_common_start_is_a_line_at_its_instant_in_every_lane(page: Page) -> 
 
 
 def test_the_line_of_a_silent_joint_ends_where_it_was_heard_last(page: Page) -> None:
-    assert ink(page, -8.05, joint=1)
+    until(lambda: ink(page, -8.05, joint=1), "the line is drawn")
     assert not ink(page, -3.05, joint=1)
     assert ink(page, -3.05, joint=2)

@@ -1,26 +1,31 @@
-"""The long run: `make campaign`, with SEED=… to replay one scenario, SCENARIOS=… for how many."""
+"""The long run: `make campaign`, with SEED=… to replay one scenario, SCENARIOS=… for how many.
+
+CLUSTER=… is the scheduler of a cluster that does the work; its workers run in this tree.
+"""
 
 import os
-import signal
 import sys
 import time
 from collections import Counter
-from collections.abc import Iterator
+from concurrent.futures import Executor
 from dataclasses import dataclass, field
 from itertools import islice
-from multiprocessing import Pool
 from pathlib import Path
 
 from rich.console import Console
 from rich.progress import track
 from rich.table import Table
 
+from coordinator.cli.watch import Interrupts
+from coordinator.workers.cluster import cluster
+from coordinator.workers.processes import process_pool
+from coordinator.workers.spread import spread
 from tests.bench.figures import percentile
 from tests.campaign.generate import generate
 from tests.campaign.happenings import CALM
 from tests.campaign.invariants.since_start import Apart
 from tests.campaign.lanes import Lanes
-from tests.campaign.play import Outcome, play
+from tests.campaign.play import Outcome, play, play_seed
 from tests.campaign.scenario import Scenario
 from tests.campaign.shrink import shrink
 
@@ -66,15 +71,6 @@ class Totals:
             self.first_failed.append((outcome.network, seed, outcome.first_failed))
         if outcome.violation is not None:
             self.failures.append((seed, str(outcome.violation)))
-
-
-def _leave_interrupts() -> None:
-    signal.signal(signal.SIGINT, signal.SIG_IGN)
-
-
-def run_seed(seed: int) -> tuple[int, Outcome]:
-    """One scenario, in a process of its own."""
-    return seed, play(generate(seed))
 
 
 def picture(scenario: Scenario, path: Path) -> str:
@@ -155,29 +151,31 @@ def replay(seed: int) -> int:
     return 1
 
 
+def run_all(seeds: range, executor: Executor) -> Totals:
+    """Play scenarios wherever the executor does, until all are played or Ctrl-C is pressed."""
+    totals = Totals()
+    with Interrupts.counted() as pressed:
+        results = spread(executor, play_seed, seeds, lambda: pressed.count > 0)
+        for seed, outcome in track(results, total=len(seeds), console=console):
+            totals.add(seed, outcome)
+            if not console.is_terminal and totals.scenarios % TOLD_EVERY == 0:
+                print(f"{totals.scenarios} of {len(seeds)} scenarios", flush=True)  # noqa: T201
+            if outcome.violation is not None:
+                console.print(f"SEED={seed} {outcome.violation}", highlight=False)
+    if totals.scenarios < len(seeds):
+        console.print(f"interrupted after {totals.scenarios} of {len(seeds)} scenarios")
+    return totals
+
+
 def main() -> int:
     """Run as the environment asks."""
     if os.environ.get("SEED"):
         return replay(int(os.environ["SEED"]))
     count = int(os.environ.get("SCENARIOS") or SCENARIOS)
     first = int(os.environ.get("FIRST") or 1)
-    totals, before = Totals(), time.process_time()
-    with Pool(os.cpu_count(), initializer=_leave_interrupts) as pool:
-        results: Iterator[tuple[int, Outcome]] = pool.imap_unordered(
-            run_seed, range(first, first + count), chunksize=4
-        )
-        try:
-            for seed, outcome in track(results, total=count, console=console):
-                totals.add(seed, outcome)
-                if not console.is_terminal and totals.scenarios % TOLD_EVERY == 0:
-                    print(f"{totals.scenarios} of {count} scenarios", flush=True)  # noqa: T201
-                if outcome.violation is not None:
-                    console.print(f"SEED={seed} {outcome.violation}", highlight=False)
-            pool.close()
-        except KeyboardInterrupt:
-            console.print(f"interrupted after {totals.scenarios} of {count} scenarios")
-            pool.terminate()
-        pool.join()
+    before, at = time.process_time(), os.environ.get("CLUSTER")
+    with cluster(at) if at else process_pool() as executor:
+        totals = run_all(range(first, first + count), executor)
     times = os.times()
     report(totals, time.process_time() - before + times.children_user + times.children_system)
     for seed, sentence in islice(sorted(totals.failures), FAILURES_SHOWN):

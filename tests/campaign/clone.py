@@ -6,12 +6,13 @@ closures over its own state; here what a closure holds is copied with it. Values
 """
 
 from collections import Counter, OrderedDict, deque
-from collections.abc import Callable
+from collections.abc import Callable, Generator
 from dataclasses import is_dataclass
 from enum import Enum
+from functools import partial
 from itertools import count
 from random import Random
-from types import BuiltinFunctionType, CellType, FunctionType, GeneratorType, MethodType
+from types import BuiltinMethodType, CellType, FunctionType, MethodType, ModuleType
 from typing import Any, TypeVar
 
 from pydantic import BaseModel
@@ -112,6 +113,22 @@ def _method(thing: MethodType, memo: _Memo) -> Any:
     return MethodType(thing.__func__, _copy(thing.__self__, memo))
 
 
+def _bound(thing: BuiltinMethodType, memo: _Memo) -> Any:
+    # A method of a class in C, as compiled ones are; a function's `self` is its module.
+    if thing.__self__ is None or isinstance(thing.__self__, ModuleType):
+        return thing
+    return getattr(_copy(thing.__self__, memo), thing.__name__)
+
+
+def _partial(thing: "partial[Any]", memo: _Memo) -> Any:
+    made = partial(
+        _copy(thing.func, memo),
+        *[_copy(one, memo) for one in thing.args],
+        **{name: _copy(one, memo) for name, one in thing.keywords.items()},
+    )
+    return memo.setdefault(id(thing), (made, thing))[0]
+
+
 def _cell(thing: CellType, memo: _Memo) -> Any:
     made = CellType()
     memo[id(thing)] = made, thing
@@ -136,9 +153,8 @@ _HEAP_TYPE = 1 << 9
 
 _HOW: dict[type, Callable[[Any, _Memo], Any]] = {
     **dict.fromkeys((int, float, str, bytes, bool, type(None), type), _shared),
-    # The feed's moves: all are made when it begins, for programs so short.
-    GeneratorType: _shared,
-    BuiltinFunctionType: _shared,
+    BuiltinMethodType: _bound,
+    partial: _partial,
     # Never changed once they are made.
     Course: _shared,
     Ramp: _shared,
@@ -158,13 +174,15 @@ _HOW: dict[type, Callable[[Any, _Memo], Any]] = {
 def _how(kind: type) -> Callable[[Any, _Memo], Any]:
     if issubclass(kind, tuple) and hasattr(kind, "_make"):
         return _named_tuple
-    if issubclass(kind, Enum | BaseModel | frozenset | type):
+    # Generators are the feed's moves: all are made when it begins, for programs so short.
+    if issubclass(kind, Enum | BaseModel | frozenset | type | Generator):
         return _shared
     if is_dataclass(kind) and kind.__dataclass_params__.frozen:  # type: ignore[attr-defined]
         return _shared
     if not kind.__flags__ & _HEAP_TYPE:
         raise TypeError(f"a {kind.__module__}.{kind.__name__} cannot be copied")
     slots = [name for one in kind.__mro__ for name in getattr(one, "__slots__", ())]
+    slots += [name for name in getattr(kind, "__mypyc_attrs__", ()) if name != "__dict__"]
     has_dict = kind.__dictoffset__ != 0
 
     def made(thing: Any, memo: _Memo) -> Any:

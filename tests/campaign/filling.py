@@ -2,8 +2,8 @@
 
 from collections import Counter
 
-from coordinator.core.feed import KEPT_BEHIND
-from coordinator.rehearsal.node import Node
+from coordinator.core.run.point_feed import KEPT_BEHIND
+from coordinator.rehearsal.joint_node import Node
 from protocol.states import JointState
 from tests.campaign.truth import path_of, room_of, state_of
 
@@ -14,7 +14,7 @@ class Filling:
     def __init__(self) -> None:
         self.struck: Counter[str] = Counter()
         self._short: set[str] = set()
-        """Joints whose points reach less far than their lease."""
+        """Joints whose points reach less far than their permit."""
         self._next: dict[str, int] = {}
         """Index of the next point that each joint awaits."""
 
@@ -28,9 +28,9 @@ class Filling:
             self.struck["points fed in motion"] += moves
             # A laptop leaves room for the points that a joint may not have freed yet.
             self.struck["full buffer"] += left and room_of(node) < KEPT_BEHIND
-        lease_us = path.effective_lease_us() if left and moves else None
-        if lease_us is None or lease_us == path.lease_us:
+        permit_us = path.effective_permit_us() if left and moves else None
+        if permit_us is None or permit_us == path.permit_us:
             self._short.discard(node.id)
         elif node.id not in self._short:
             self._short.add(node.id)
-            self.struck["lease cut short for want of points"] += 1
+            self.struck["permit cut short for want of points"] += 1

@@ -3,6 +3,7 @@
 from dataclasses import replace
 from random import Random
 
+from tests.campaign.happenings import ON_NETWORK
 from tests.campaign.scenario import LETTERS, REACH_DEG, Happening, Scenario
 
 PROFILES = ("quiet", "quiet", "home", "home", "busy", "busy", "hostile")
@@ -46,8 +47,267 @@ LONG_HAPPENINGS_MS = 20_000
 """Happenings of those begin up to here: such a program takes about so long."""
 
 
+SAID_SHARE = 0.15
+"""Scenarios in which something is said on the network of a joint, true or not."""
+LOPSIDED_SHARE = 0.1
+"""Scenarios whose links are slower one way for long, so that clocks are read wrong."""
+STOPS_SHARE = 0.1
+"""Scenarios with several stops while joints cannot be reached."""
+OVERRIDES_SHARE = 0.1
+"""Scenarios with several overrides, over parts and runs."""
+HOLDS_SHARE = 0.05
+"""Scenarios with a hold while a joint is being lost."""
+HANDS_SHARE = 0.1
+"""Scenarios in which hands jog and step several joints, while links and joints get worse."""
+TOUCH_SHARE = 0.2
+"""Scenarios in which joints' own controls are turned and pressed, or pages jog, at bad moments."""
+TOOL_SHARE = 0.3
+"""Scenarios whose program switches the gripper; in some of them a hand does too."""
+PASSING_SHARE = 0.4
+"""Scenarios whose program passes corners of its path, or keeps to it exactly, from a line on."""
+NEXT_RUN_MS = 14_000
+"""The second of those runs is asked for somewhat before this."""
+RESUMES_MS = (2_500, 4_500, 6_500, 9_000)
+"""After the beginning of each: from the pause between two parts, and from holds."""
+
+
 def generate(seed: int) -> Scenario:
     """The scenario of a seed."""
+    scenario, random = _of_any_length(seed), Random(f"said {seed}")
+    more = []
+    if random.random() < SAID_SHARE:
+        more += [_said(random, scenario.joints) for _ in range(random.choice((1, 1, 2, 3)))]
+    if random.random() < LOPSIDED_SHARE:
+        more += _lopsided(random, scenario.joints)
+    random = Random(f"several {seed}")
+    if random.random() < STOPS_SHARE:
+        more += _stops(random, scenario.joints)
+    elif random.random() < OVERRIDES_SHARE:
+        # Most of what else may happen ends a run before its second part.
+        more = _overrides(random, scenario.joints)
+        program = _with_pause(random, scenario.program)
+        scenario = replace(scenario, program=program, happenings=())
+    elif random.random() < HOLDS_SHARE:
+        more, scenario = _hold(random, scenario.joints), replace(scenario, happenings=())
+    elif random.random() < HANDS_SHARE:
+        more += _hands(random, scenario.joints)
+    random = Random(f"touched {seed}")
+    if random.random() < TOUCH_SHARE:
+        more = [*more, *_touches(random, scenario.joints)]
+    random = Random(f"tool {seed}")
+    if random.random() < TOOL_SHARE:
+        scenario = replace(scenario, program=_with_tool(random, scenario.program))
+        if random.random() < 0.5:
+            more = [*more, *_switches(random)]
+    random = Random(f"passing {seed}")
+    if random.random() < PASSING_SHARE:
+        scenario = replace(scenario, program=_with_passing(random, scenario.program))
+    happenings = sorted((*scenario.happenings, *more), key=lambda one: one.at_ms)
+    return replace(scenario, happenings=tuple(happenings))
+
+
+def _stops(random: Random, joints: int) -> list[Happening]:
+    """Two stops of any levels while some joints are not reached, often over a session's end."""
+    at_ms = random.randrange(END_MS)
+    struck = tuple(sorted(random.sample(range(joints), random.randint(1, joints))))
+    ways = random.choice((("forward", "back"), ("forward",)))
+    found = [Happening(at_ms, "outage", struck, random.choice((300, 800, 2_500)), ways=ways)]
+    for _ in range(2):
+        at_ms += random.randrange(20, 150)
+        found.append(Happening(at_ms, "stop", amount=random.choice((1, 2, 3))))
+    if random.random() < 0.6:
+        found.append(Happening(at_ms + 20, "sleep", for_ms=random.choice((1_000, 3_000))))
+    return found
+
+
+def _overrides(random: Random, joints: int) -> list[Happening]:
+    """Several overrides one after another, in two parts and in two runs; in some cases a joint's
+    answers are lost, so that one is withdrawn, and a hold comes before that.
+    """
+    found = []
+    for begin_ms in (START_MS, NEXT_RUN_MS):
+        at_ms = begin_ms + random.randrange(2_000)
+        for _ in range(random.choice((2, 3, 4))):
+            amount = random.choice((5, 5, 10, 25, 50, 100))
+            found.append(Happening(at_ms, "override", amount=amount))
+            if random.random() < 0.6:
+                one, ways = (random.randrange(joints),), random.choice((("back",), ("forward",)))
+                for_ms = random.choice((150, 250, 400, 600))
+                found.append(Happening(at_ms, "outage", one, for_ms, ways=ways))
+                if random.random() < 0.3:
+                    found.append(Happening(at_ms + random.randrange(20, 600), "hold"))
+            at_ms += random.choice((300, 1_000, 2_000))
+        found += [Happening(begin_ms + later_ms, "resume") for later_ms in RESUMES_MS]
+    stop = Happening(NEXT_RUN_MS - 2_500, "stop", amount=1)
+    return [*found, stop, Happening(NEXT_RUN_MS - 1_500, "play")]
+
+
+def _hold(random: Random, joints: int) -> list[Happening]:
+    """A hold while a joint is being lost, on links that had a gap: so it gives all long to hear of
+    it.
+    """
+    gap_ms = START_MS + random.randrange(2_500)
+    lost_ms = gap_ms + random.randrange(600, 2_000)
+    gap, lost = ((random.randrange(joints),) for _ in range(2))
+    return [
+        Happening(gap_ms, "outage", gap, random.choice((300, 400))),
+        Happening(lost_ms, "outage", lost, 1_200),
+        Happening(lost_ms + random.randrange(200, 500), "hold"),
+    ]
+
+
+def _hands(random: Random, joints: int) -> list[Happening]:
+    """A stop ends what is played; then jogs of several joints, ways to a place and runs of steps,
+    one after another, some of them while another is under way, a hold or a stop among them.
+    """
+    places = Random(f"places {random.getrandbits(63)}")
+    at_ms = random.randrange(200, 1_500)
+    found = [Happening(at_ms, "stop", amount=1)]
+    at_ms += random.randrange(800, 2_000)
+    for _ in range(random.choice((2, 3, 4))):
+        some = tuple(sorted(random.sample(range(joints), random.randint(1, min(3, joints)))))
+        if random.random() < 0.5:
+            velocity_deg_s = random.choice((-10.0, -1.0, 1.0, 10.0))
+            for_ms = random.choice((200, 800, 1_500))
+            found.append(Happening(at_ms, "jog", some, for_ms, velocity_deg_s))
+            at_ms += random.choice((300, for_ms + 100, for_ms + 600))
+        elif places.random() < 0.3:
+            for_ms = places.choice((300, 1_000, 2_500))
+            amount = places.choice((-8.0, -0.5, 0.5, 8.0))
+            found.append(Happening(at_ms, "go", some, for_ms, amount))
+            at_ms += places.choice((for_ms // 2, for_ms + 100, for_ms + 800))
+        else:
+            for _ in range(random.choice((1, 3, 8))):
+                by_deg = random.choice((-1.0, -0.1, 0.01, 0.1, 1.0))
+                found.append(Happening(at_ms, "step", some, amount=by_deg))
+                at_ms += random.choice((20, 100, 300))
+            at_ms += random.choice((0, 500, 1_500))
+        if random.random() < 0.2:
+            what = random.choice(("hold", "stop"))
+            found.append(Happening(at_ms, what, amount=1))
+            at_ms += random.choice((50, 800))
+    return found
+
+
+def _touches(random: Random, joints: int) -> list[Happening]:
+    """Controls turned and pressed and hands of pages, mostly once a stop has ended what is played;
+    something bad befalls some of them in the middle.
+    """
+    at_ms = random.randrange(200, 3_000)
+    found = []
+    if random.random() < 0.8:
+        found.append(Happening(at_ms, "stop", amount=1))
+        at_ms += random.randrange(800, 2_000)
+    for _ in range(random.choice((2, 4, 6))):
+        some = tuple(sorted(random.sample(range(joints), random.randint(1, min(2, joints)))))
+        for_ms = random.choice((0, 300, 1_000, 2_000))
+        kind = random.random()
+        if kind < 0.4:
+            # A hundred detents a second is as fast as a hand turns a knob.
+            most = max(1, for_ms // 10)
+            detents = random.choice((-1, 1)) * random.choice((1, 3, min(10, most), most))
+            found.append(Happening(at_ms, "turn", some, for_ms, float(detents)))
+        elif kind < 0.55:
+            what = random.choice(("press", "press", "long-press"))
+            times = random.choice((1, 1, 2, max(1, for_ms // 10)))
+            found.append(Happening(at_ms, what, some, for_ms, float(times)))
+        else:
+            for_ms = random.choice((300, 1_000, 2_000))
+            ways = _befalls(random)
+            amount = random.choice((-8.0, -1.0, 1.0, 8.0)) * (0.05 if "step" in ways else 1.0)
+            found.append(Happening(at_ms, "hand", some, for_ms, amount, ways))
+        if random.random() < 0.4:
+            bad_ms = at_ms + random.randrange(-300, for_ms + 100)
+            found.append(_bad_moment(random, max(0, bad_ms), some))
+        at_ms += random.choice((50, for_ms // 2, for_ms + 100, for_ms + 1_500))
+    return found
+
+
+def _befalls(random: Random) -> tuple[str, ...]:
+    """What a page's hand holds, and what becomes of its wishes and of itself."""
+    ways = [one for one in ("late", "twice", "mixed") if random.random() < 0.3]
+    ways += [one for one, share in (("gone", 0.3), ("other", 0.4)) if random.random() < share]
+    kind = random.random()
+    return (*(["step"] if kind < 0.25 else ["go"] if kind < 0.4 else []), *ways)
+
+
+def _bad_moment(random: Random, at_ms: int, some: tuple[int, ...]) -> Happening:
+    """A gap, a restart, a fault, a sleep or an operator, while a hand is at it."""
+    what = random.choice(
+        ("outage", "outage", "outage", "delay", "reboot", "driver", "crash", "sleep",
+         "hold", "stop", "play", "home", "press")
+    )  # fmt: skip
+    if what == "outage":
+        for_ms = random.choice((150, 600, 1_300, 3_000))
+        ways = random.choice((("forward", "back"), ("forward",), ("back",)))
+        return Happening(at_ms, what, some, for_ms, ways=ways)
+    if what == "delay":
+        return Happening(at_ms, what, some, 2_000, random.choice((100_000.0, 400_000.0)))
+    if what in ("reboot", "driver", "press"):
+        return Happening(at_ms, what, some[:1], 100, 1.0)
+    for_ms = {"crash": 500, "sleep": random.choice((300, 3_000))}.get(what, 0)
+    return Happening(at_ms, what, for_ms=for_ms, amount=1)
+
+
+def _with_pause(random: Random, program: tuple[str, ...]) -> tuple[str, ...]:
+    """The same with an M0 more, so that overrides meet two parts."""
+    at = random.randrange(2, len(program))
+    return (*program[:at], "M0", *program[at:])
+
+
+def _with_tool(random: Random, program: tuple[str, ...]) -> tuple[str, ...]:
+    """The same with some M3 and M5 more."""
+    lines = list(program)
+    for _ in range(random.choice((1, 2, 4))):
+        lines.insert(random.randrange(2, len(lines)), random.choice(("M3", "M3", "M5")))
+    return tuple(lines)
+
+
+def _with_passing(random: Random, program: tuple[str, ...]) -> tuple[str, ...]:
+    """The same with its path control changed once or twice."""
+    lines = list(program)
+    for _ in range(random.choice((1, 1, 2))):
+        control = random.choice(("G64", "G64 P0.3", "G64 P0.05", "G61", "G61.1"))
+        lines.insert(random.randrange(1, len(lines)), control)
+    return tuple(lines)
+
+
+def _switches(random: Random) -> list[Happening]:
+    """A hand switches the gripper, mostly once a stop or a hold makes that possible."""
+    at_ms = random.randrange(END_MS)
+    first = random.choice(("stop", "stop", "hold"))
+    found = [Happening(at_ms, first, amount=1)]
+    for _ in range(random.choice((1, 2))):
+        at_ms += random.choice((20, 600, 1_500))
+        found.append(Happening(at_ms, "switch", amount=random.choice((0, 1, 1))))
+    return found
+
+
+def _said(random: Random, joints: int) -> Happening:
+    what = random.choice(ON_NETWORK)
+    one = (random.randrange(joints),)
+    amount = random.choice((0.0, 1.0, 2.0))
+    return Happening(random.randrange(END_MS), what, one, random.choice((2_000, 9_000)), amount)
+
+
+def _lopsided(random: Random, joints: int) -> list[Happening]:
+    """Some links are slower one way for long; in half of the cases for a coordinator that begins
+    anew, and so never knew them otherwise.
+    """
+    at_ms = random.choice((0, 0, random.randrange(END_MS)))
+    struck = tuple(sorted(random.sample(range(joints), random.randint(1, joints))))
+    amount = random.choice((10_000.0, 15_000.0, 80_000.0, 80_000.0))
+    way = (random.choice(("forward", "back")),)
+    if random.random() < 0.5:
+        for_ms = random.choice((3_000, 8_000, 15_000))
+        return [Happening(at_ms, "delay", struck, for_ms, amount, way)]
+    for_ms = random.choice((18_000, 25_000))
+    plays = [Happening(at_ms + later_ms, "play") for later_ms in (12_000, 17_000)]
+    crash = Happening(at_ms + 300, "crash", for_ms=200)
+    return [Happening(at_ms, "delay", struck, for_ms, amount, way), crash, *plays]
+
+
+def _of_any_length(seed: int) -> Scenario:
     scenario, random = _short(seed), Random(f"long {seed}")
     if random.random() >= LONG_SHARE:
         return scenario

@@ -4,7 +4,7 @@ from collections import deque
 from random import Random
 
 from coordinator.links.peer import Handshake
-from coordinator.rehearsal.node import Node
+from coordinator.rehearsal.joint_node import Node
 from coordinator.rehearsal.world import COORDINATOR_ID, World
 from protocol.drive import REQUEST_BYTES, Drive, Mode, StopLevel, encode_drive
 from protocol.keys import NONCE_BYTES
@@ -29,9 +29,12 @@ class Intruder:
         self.tries = 0
         world.at(world.now + EVERY_US, self._try)
 
-    def overhear(self, node: Node, data: bytes) -> None:
-        """A drive passed by."""
-        self._heard[node.id].append(data)
+    def overhear(self, joint_id: str, message: object) -> None:
+        """Something passed by on its way to a joint; drives to one that is on are worth keeping."""
+        if not self.world.nodes[joint_id].alive or not isinstance(message, bytes):
+            return
+        if len(message) == REQUEST_BYTES:
+            self._heard[joint_id].append(message)
 
     def _try(self) -> None:
         for node in self.world.nodes.values():
@@ -59,7 +62,7 @@ class Intruder:
 
     def _datagram(self, node: Node, data: bytes, what: str) -> None:
         reply = node.unit.datagram(data, self.world.now)
-        self.judge.forged(node, what, taken=reply is not None and reply.status is not None)
+        self.judge.forged(node.id, what, taken=reply is not None and reply.status is not None)
         node.touched()
 
     def _shake_hands(self, node: Node) -> None:
@@ -75,7 +78,7 @@ class Intruder:
         proof = '{"type":"proof","proof":"' + draw.randbytes(32).hex() + '"}'
         out: StreamOut = node.unit.stream_frame(self._stream, proof, now)
         taken = self._stream not in out.close
-        self.judge.forged(node, "a false proof", taken=taken)
+        self.judge.forged(node.id, "a false proof", taken=taken)
         after = joint.session, joint.configuration_digest
-        self.judge.forged(node, "a change of session", taken=before != after)
+        self.judge.forged(node.id, "a change of session", taken=before != after)
         node.touched()

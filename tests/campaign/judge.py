@@ -1,25 +1,28 @@
 """Watches a world and lets every invariant look at the true state after every event."""
 
 from collections.abc import Callable, Sequence
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Final
 
 from coordinator.core import events as ev
-from coordinator.rehearsal.node import Node
-from coordinator.rehearsal.observer import Observer
-from coordinator.rehearsal.station import Station
+from coordinator.rehearsal.joint_node import Node
+from coordinator.rehearsal.laptop import Laptop
 from coordinator.rehearsal.world import World
 from coordinator.timing.clock import JointClock
 from protocol.drive import Drive, StopLevel
 from protocol.states import JointState
 from protocol.status import Status
+from simulator.network import Direction
 from simulator.unit import WorldTruth
 from tests.campaign.filling import Filling
 from tests.campaign.truth import link_of, state_of
 
 if TYPE_CHECKING:
     from tests.campaign.invariants.base import Invariant
+    from tests.campaign.lanes import Lanes
 
-MOVES_BY_DRIVES = (JointState.HOMING, JointState.JOGGING, JointState.ADVANCING, JointState.MOVING)
+MOVES_BY_DRIVES: Final = frozenset(
+    {JointState.HOMING, JointState.JOGGING, JointState.ADVANCING, JointState.MOVING}
+)
 """As long as a drive carries what permits it."""
 
 
@@ -36,10 +39,12 @@ class Violated(AssertionError):
         return type(self), (self.invariant, self.message, self.at_us)
 
 
-class Judge(Observer):
-    """All invariants over one world. Raises Violated in the middle of what broke one."""
+class Judge:
+    """All invariants over one world, as its observer. Raises Violated in the middle of what broke
+    one.
+    """
 
-    def __init__(self, kinds: Sequence[type["Invariant"]], *, lanes: "Observer | None" = None):
+    def __init__(self, kinds: Sequence[type["Invariant"]], *, lanes: "Lanes | None" = None):
         self.world: World
         self.lanes = lanes
         self.network = ""
@@ -48,7 +53,7 @@ class Judge(Observer):
         """Joints whose crystal or counter was broken by the scenario: they have no true clock."""
         self.hidden: set[tuple[int, str, int]] = set()
         """Session, joint and clock epoch of every break that no coordinator has found out: what it
-        states by that clock may be false. A step within the slack of a link contradicts nothing."""
+        states by that clock may be false. A step within the play of a link contradicts nothing."""
         self.astray: set[str] = set()
         """Joints that may not know where they met their sensor: they restarted, lost steps, or were
         told wrongly by it."""
@@ -58,9 +63,9 @@ class Judge(Observer):
         self.lies_until_us: dict[str, int] = {}
         """Until when the home sensor of each joint lies, or did last."""
         self.filling = Filling()
-        self.eavesdrop: Callable[[Node, bytes], None] | None = None
-        """Who hears the bytes of drives pass by."""
-        self._broke: dict[tuple[Station, str], tuple[JointClock, int]] = {}
+        self.eavesdrop: Callable[[str, object], None] | None = None
+        """Who hears what comes to joints pass by."""
+        self._broke: dict[tuple[Laptop, str], tuple[JointClock, int]] = {}
         """What each laptop knew of a clock, and its epoch, when the scenario broke it last."""
         self._homing_us: dict[str, int] = {}
         """When joints whose sensor lied began the homing that is under way."""
@@ -83,6 +88,9 @@ class Judge(Observer):
         self._touched = self._those("touched", Invariant)
         self._heard = self._those("heard", Invariant)
         self._commanded = self._those("commanded", Invariant)
+        self._felt = self._those("felt", Invariant)
+        self._wished = self._those("wished", Invariant)
+        self._handed = self._those("handed", Invariant)
         self._crashed = self._those("crashed", Invariant)
         self._slept = self._those("slept", Invariant)
         self._rebooted = self._those("rebooted", Invariant)
@@ -100,17 +108,17 @@ class Judge(Observer):
         """The scenario has stepped a joint's counter."""
         self._joint_us.pop(node.id, None)
         self.broken_clock.add(node.id)
-        for station in self.world.stations:
-            link = link_of(station, node.id)
-            self._broke[station, node.id] = link.clock, link.clock_epoch
-            self.hidden.add((station.core.session, link.name, link.clock_epoch))
+        for laptop in self.world.laptops:
+            link = link_of(laptop, node.id)
+            self._broke[laptop, node.id] = link.clock, link.sync.clock_epoch
+            self.hidden.add((laptop.core.session, link.name, link.sync.clock_epoch))
 
-    def _find_out(self, station: Station, joint_id: str) -> None:
+    def _find_out(self, laptop: Laptop, joint_id: str) -> None:
         """See whether a laptop has found out by now that a clock broke."""
-        clock, epoch = self._broke[station, joint_id]
-        link = link_of(station, joint_id)
-        if link.clock is clock and link.clock_epoch > epoch:
-            self.hidden.discard((station.core.session, link.name, epoch))
+        clock, epoch = self._broke[laptop, joint_id]
+        link = link_of(laptop, joint_id)
+        if link.clock is clock and link.sync.clock_epoch > epoch:
+            self.hidden.discard((laptop.core.session, link.name, epoch))
 
     def _those(self, name: str, base: type) -> list[Callable[..., None]]:
         return [
@@ -121,14 +129,15 @@ class Judge(Observer):
 
     # ---- what the world tells -----------------------------------------------------------------
 
-    def sent(self, station: Station, joint_id: str, drive: Drive) -> None:
+    def sent(self, laptop: int, joint_id: str, drive: Drive) -> None:
         for look in self._sent:
-            look(station, joint_id, drive)
+            look(self.world.laptops[laptop], joint_id, drive)
 
-    def drove(self, node: Node, station: Station, drive: Drive, status: Status | None) -> None:
+    def drove(self, joint_id: str, laptop: int, drive: Drive, status: Status | None) -> None:
+        node = self.world.nodes[joint_id]
         self._tell_truths(node)
         for look in self._drove:
-            look(node, station, drive, status)
+            look(node, self.world.laptops[laptop], drive, status)
         if status is None or (status.plan, status.state) == self._permitted.get(node.id):
             return
         self._permitted[node.id] = status.plan, status.state
@@ -137,17 +146,18 @@ class Judge(Observer):
             for look in self._permitted_anew:
                 look(node, drive)
 
-    def carried(self, node: Node, data: bytes) -> None:
-        if self.eavesdrop is not None:
-            self.eavesdrop(node, data)
+    def carried(self, joint_id: str, way: Direction, message: object) -> None:
+        if self.eavesdrop is not None and way == "forward":
+            self.eavesdrop(joint_id, message)
 
-    def forged(self, node: Node, what: str, *, taken: bool) -> None:
+    def forged(self, joint_id: str, what: str, *, taken: bool) -> None:
         for look in self._forged:
-            look(node, what, taken=taken)
+            look(self.world.nodes[joint_id], what, taken=taken)
 
-    def touched(self, node: Node) -> None:
+    def touched(self, joint_id: str) -> None:
         if not self.invariants:
             return
+        node = self.world.nodes[joint_id]
         self._tell_truths(node)
         if node.id in self.false_home:
             self._follow_homing(node)
@@ -182,31 +192,59 @@ class Judge(Observer):
         else:
             self._homing_us.pop(node.id, None)
 
-    def heard(self, station: Station, joint_id: str) -> None:
-        if (station, joint_id) in self._broke:
-            self._find_out(station, joint_id)
+    def heard(self, laptop: int, joint_id: str) -> None:
+        who = self.world.laptops[laptop]
+        if (who, joint_id) in self._broke:
+            self._find_out(who, joint_id)
         for look in self._heard:
-            look(station, joint_id)
+            look(who, joint_id)
 
-    def commanded(self, station: Station, command: ev.Command) -> None:
+    def commanded(self, laptop: int, command: ev.Command) -> None:
         if isinstance(command, ev.Stop) and command.level is not StopLevel.STOP:
             self.astray.update(
                 self.world.nodes
             )  # drivers off: none goes by where it met its sensor
         if self.lanes is not None:
-            self.lanes.commanded(station, command)
+            self.lanes.commanded(laptop, command)
         for look in self._commanded:
-            look(station, command)
+            look(self.world.laptops[laptop], command)
 
-    def crashed(self, station: Station) -> None:
+    # ---- what hands tell ------------------------------------------------------------------------
+
+    def felt(self, laptop: Laptop, touched: ev.Touched, obeyed: tuple[ev.Command, ...]) -> None:
+        """A coordinator told of a touch, and those commands were carried out for it."""
+        for look in self._felt:
+            look(laptop, touched, obeyed)
+
+    def wished(
+        self,
+        laptop: Laptop,
+        feed: object,
+        number: int,
+        made_us: int,
+        obeyed: tuple[ev.Command, ...],
+    ) -> None:
+        """A wish came by a feed that was made at a true time, and those were carried out for it."""
+        for look in self._wished:
+            look(laptop, feed, number, made_us, obeyed)
+
+    def handed(self, laptop: Laptop, why: str, *, taken: bool) -> None:
+        """Control was taken from who had it, or else who had it has gone."""
+        for look in self._handed:
+            look(laptop, why, taken=taken)
+
+    # ---- and the world again --------------------------------------------------------------------
+
+    def crashed(self, laptop: int) -> None:
         for look in self._crashed:
-            look(station)
+            look(self.world.laptops[laptop])
 
-    def slept(self, station: Station, slept_us: int) -> None:
+    def slept(self, laptop: int, slept_us: int) -> None:
         for look in self._slept:
-            look(station, slept_us)
+            look(self.world.laptops[laptop], slept_us)
 
-    def rebooted(self, node: Node) -> None:
+    def rebooted(self, joint_id: str) -> None:
+        node = self.world.nodes[joint_id]
         for truth in node.unit.take_truth():
             self.judge_truth(node, truth)
         self.broken_clock.discard(node.id)

@@ -3,9 +3,7 @@
 from html import escape
 
 from coordinator.core import events as ev
-from coordinator.rehearsal.node import Node
-from coordinator.rehearsal.observer import Observer
-from coordinator.rehearsal.station import Station
+from coordinator.rehearsal.joint_node import Node
 from coordinator.rehearsal.world import World
 from protocol.states import JointState
 from tests.campaign.scenario import Scenario
@@ -29,7 +27,7 @@ COLOURS = {
 }
 
 
-class Lanes(Observer):
+class Lanes:
     """Keeps what the picture shows."""
 
     def __init__(self) -> None:
@@ -43,14 +41,15 @@ class Lanes(Observer):
         self._rows = {joint_id: [] for joint_id in world.nodes}
 
     def touched(self, node: Node) -> None:
+        """Something happened in a joint."""
         row, now, state = self._rows[node.id], self.world.now, state_of(node)
         if row and row[-1][1] is state and now - row[-1][0] < STEP_US:
             return
         row.append((now, state, path_us(node, node.unit.joint_us(now))))
 
-    def commanded(self, station: Station, command: ev.Command) -> None:
-        number = self.world.stations.index(station)
-        self.marks.append((self.world.now, f"{type(command).__name__.lower()} @{number}"))
+    def commanded(self, laptop: int, command: ev.Command) -> None:
+        """The operator's command was accepted."""
+        self.marks.append((self.world.now, f"{type(command).__name__.lower()} @{laptop}"))
 
     def svg(self, scenario: Scenario, title: str, from_us: int, to_us: int) -> str:
         """The picture from one true time to another."""

@@ -24,7 +24,7 @@ ROOT = Path(__file__).parents[2]
 WITHIN = 600
 """Scenarios within which every mutant must be caught."""
 REGRESSIONS = Path(__file__).parent / "regressions"
-CORE, JOINT = "coordinator/core", "simulator/joint"
+CORE, JOINT, API = "coordinator/core", "simulator/joint", "coordinator/api"
 HUNTING: set["subprocess.Popen[str]"] = set()
 """Processes that play scenarios on a mutant."""
 
@@ -69,43 +69,43 @@ def _one(what: str, path: str, old: str, new: str) -> Mutant:
 MUTANTS = (
     _one(
         "arm echo: go is sent without waiting for all to comply with arm",
-        f"{CORE}/start.py",
-        "if self._all_comply(now):\n            self._go(now)",
+        f"{CORE}/run/start.py",
+        "if self._all_comply(now) and uncertain is None:\n            self._go(now)",
         "if True:\n            self._go(now)",
     ),
     _one(
-        "go echo: the lease is renewed without waiting for all to echo go",
-        f"{CORE}/start.py",
+        "go echo: the permit is renewed without waiting for all to echo go",
+        f"{CORE}/run/start.py",
         "if self._all_comply(now):\n            for link in",
         "if True:\n            for link in",
     ),
     _one(
         "plan number: any echo counts",
-        f"{CORE}/link.py",
+        f"{CORE}/link/link.py",
         "self.status.plan == plan.number",
         "self.status.plan != 0",
     ),
     _one(
-        "lease, joint: it is not obeyed",
+        "permit, joint: it is not obeyed",
         f"{JOINT}/path.py",
-        "if lease_us is not None and not self.covers_end(lease_us):",
+        "if permit_us is not None and not self.covers_end(permit_us):",
         "if False:",
     ),
     _one(
-        "lease, coordinator: offered without regard to the lowest",
-        f"{CORE}/lease.py",
+        "permit, coordinator: offered without regard to the lowest",
+        f"{CORE}/run/permit.py",
         "min(self.floor_us + window, reach)",
         "reach",
     ),
     _one(
         "levelling",
-        f"{CORE}/lease.py",
-        "if short and used_up is not None and used_up - now < LEVELLING_US:",
+        f"{CORE}/run/permit.py",
+        "if left_us is not None and left_us < LEVELLING_US:",
         "if False:",
     ),
     _one(
         "levelling, level: the arm holds, each joint as far as it was told",
-        f"{CORE}/lease.py",
+        f"{CORE}/run/permit.py",
         "self.level()\n            return True",
         "return True",
     ),
@@ -113,21 +113,21 @@ MUTANTS = (
         "levelling's latch: the offer rises again with what arrives late",
         (
             Edit(
-                f"{CORE}/lease.py",
+                f"{CORE}/run/permit.py",
                 "if self.fixed:\n            return False",
                 "if False:\n            return False",
             ),
             Edit(
-                f"{CORE}/run.py",
-                "    def _await_rest(self, now: int) -> None:\n",
-                "    def _await_rest(self, now: int) -> None:\n"
-                "        if self.moving is not None:\n"
-                "            self.moving.step(now)\n",
+                f"{CORE}/run/holding.py",
+                "        if self.context.at_end:\n            return PartDone(self._cause)\n",
+                "        if self.context.at_end:\n            return PartDone(self._cause)\n"
+                "        if self._motion is not None:\n"
+                "            self._motion.step(now)\n",
             ),
         ),
     ),
     Mutant(
-        "a ramping joint accepts a lease",
+        "a ramping joint accepts a permit",
         (
             Edit(
                 f"{JOINT}/playing.py",
@@ -141,14 +141,14 @@ MUTANTS = (
                 "        elif self._body.state is JointState.RAMPING:\n"
                 "            path, arm_us = self._path, self._body.arm(now)\n"
                 "            here_us, rate = path.course.at(arm_us)\n"
-                "            if drive.lease_us is not None and drive.lease_us > here_us:\n"
+                "            if drive.permit_us is not None and drive.permit_us > here_us:\n"
                 "                path.current, path.began_us = plan.change, None\n"
                 "                after = plan.change.after_ppm / PPM\n"
                 "                path.course = Course(arm_us, here_us, rate, after, path.ramp)\n"
                 "                self._body.state = JointState.MOVING\n"
                 "                self._newest = plan.number\n"
                 "                self._comply(plan.number)\n"
-                "                self._take_lease(drive.lease_us, now)\n"
+                "                self._take_permit(drive.permit_us, now)\n"
                 "        else:\n            self._newest = plan.number\n            if self._go(",
             ),
         ),
@@ -166,12 +166,12 @@ MUTANTS = (
         "raw clock: arm time is slewed by the host's NTP",
         (
             Edit(
-                "coordinator/rehearsal/station.py",
+                "coordinator/rehearsal/laptop.py",
                 "return self.host.arm(true_us)",
                 "return self.host.arm(true_us) + self.host.slewed(true_us)",
             ),
             Edit(
-                "coordinator/rehearsal/station.py",
+                "coordinator/rehearsal/laptop.py",
                 "return self.host.true(arm_us)",
                 "return self.host.true(arm_us - self.host.slewed(self.world.now)) + 1",
             ),
@@ -179,13 +179,13 @@ MUTANTS = (
     ),
     _one(
         "sleep check: the session goes on after the laptop slept",
-        "coordinator/rehearsal/station.py",
+        "coordinator/rehearsal/laptop.py",
         "if slept_us > SLEEP_LIMIT_US:",
         "if False:",
     ),
     _one(
         "reboot check: a new boot is not noticed",
-        f"{CORE}/link.py",
+        f"{CORE}/link/connection.py",
         "rebooted = self.welcome is not None and self.welcome.boot != welcome.boot",
         "rebooted = False",
     ),
@@ -225,10 +225,10 @@ MUTANTS = (
         "pass",
     ),
     _one(
-        "buffer: a lease may reach past the points",
+        "buffer: a permit may reach past the points",
         f"{JOINT}/path.py",
-        "return min(self.lease_us, self.room_us(fastest))",
-        "return self.lease_us",
+        "return min(self.permit_us, self.room_us(fastest))",
+        "return self.permit_us",
     ),
     _one(
         "withdrawal: what the drive no longer carries goes on",
@@ -268,19 +268,30 @@ MUTANTS = (
     ),
     _one(
         "a new command: a run that is held resumes by itself",
-        f"{CORE}/run.py",
-        "            case Phase.HELD:\n                self._astray()\n",
-        "            case Phase.HELD:\n"
-        "                try:\n"
-        "                    self._astray() or self.resume(now)\n"
-        "                except Refused:\n"
-        "                    pass\n",
+        f"{CORE}/run/held.py",
+        "    def hold(self, cause: str, now: int) -> Turn | None:\n        return None\n",
+        "    def hold(self, cause: str, now: int) -> Turn | None:\n        return None\n\n"
+        "    def step(self, now: int) -> Turn | None:\n"
+        "        try:\n            return self.resume(now)\n"
+        "        except Exception:\n            return None\n",
     ),
     _one(
         "jog: every joint jogs",
         f"{CORE}/jogging.py",
-        "if self.link is not link:\n            return None\n        return round",
-        "if self.link is None:\n            return None\n        return round",
+        "if link in self._held:\n            held = self._held[link]\n",
+        "if self._held:\n            held = next(iter(self._held.values()))\n",
+    ),
+    _one(
+        "step: another one counts from where the joint is by its last status",
+        f"{CORE}/jogging.py",
+        "else steps.end) + by",
+        "or link.status is None else link.status.position) + by",
+    ),
+    _one(
+        "step: one that was not carried out whole is not told",
+        f"{CORE}/jogging.py",
+        "if steps.arrived_us is None and link.status is not None:",
+        "if False:",
     ),
     _one(
         "home: every joint homes at once",
@@ -291,7 +302,7 @@ MUTANTS = (
     _one(
         "hold: it is accepted, and nothing is done",
         f"{CORE}/machine.py",
-        "                self._hold(now)\n",
+        "                self._hold(because, now)\n",
         "                pass\n",
     ),
     _one(
@@ -304,12 +315,12 @@ MUTANTS = (
         "proof: it stands though its clock was found wrong",
         (
             Edit(
-                f"{CORE}/report.py",
-                "entry.earliest_us = entry.latest_us = entry.clock_bound_us = None",
+                f"{CORE}/run/report.py",
+                "entry.earliest_us = entry.latest_us = entry.clock_uncertainty_us = None",
                 "pass",
             ),
             Edit(
-                f"{CORE}/report.py",
+                f"{CORE}/run/report.py",
                 "if not entry.confirmed:\n                entry.earliest_us",
                 "if False:\n                entry.earliest_us",
             ),
@@ -350,6 +361,209 @@ MUTANTS = (
         "protocol/clockmap.py",
         "remainder_us = 0.0 if jump else self.arm(joint_us) - clock_map.to_arm(joint_us)",
         "remainder_us = 0.0",
+    ),
+    _one(
+        "clock map: one that cannot be bled off is sent in motion",
+        f"{CORE}/clock_maps.py",
+        "if at_rest or not self._maps or abs(shift_us) <= SHIFT_LIMIT_US:",
+        "if True:",
+    ),
+    _one(
+        "skew: a start is made that nobody can prove to be together",
+        f"{CORE}/skew.py",
+        "if apart_us is None or apart_us <= limit_us:",
+        "if True:",
+    ),
+    Mutant(
+        "places: a joint is connected anew wherever it is announced",
+        (
+            Edit(f"{CORE}/link/connection.py", "if is_new and not self.up:", "if is_new:"),
+            Edit(f"{CORE}/addresses.py", "        if proved:\n", "        if False:\n"),
+        ),
+    ),
+    _one(
+        "keys: what a joint has in force is forgotten after some streams",
+        "coordinator/links/peer.py",
+        "        if nonce == self._current_nonce:\n            return\n",
+        '        self.streams = getattr(self, "streams", 0) + 1\n'
+        "        if nonce == self._current_nonce and self.streams < 2:\n            return\n",
+    ),
+    _one(
+        "told: a joint's light keeps the word of rest that it was told",
+        "simulator/joint/light.py",
+        "        self._told = condition\n",
+        "        if self._told is not ConditionWord.AT_REST:\n            self._told = condition\n",
+    ),
+    _one(
+        "told: a joint rests by a status from before it was let move",
+        f"{CORE}/link/link.py",
+        "self.at_rest and status.sequence > self.orders.let_move_sequence",
+        "self.at_rest",
+    ),
+    Mutant(
+        "told: a joint rests that is silent",
+        (
+            Edit(
+                f"{CORE}/condition.py",
+                "_moving(arm, now) or _unknown(arm, now) or _coming(arm, now)",
+                "_moving(arm, now) or _coming(arm, now)",
+            ),
+            Edit(
+                f"{CORE}/link/link.py",
+                "return self.heard(now) and self._said_that_it_rests",
+                "return self._said_that_it_rests",
+            ),
+        ),
+    ),
+    _one(
+        "stop: it is forgotten at a new session",
+        f"{CORE}/link/orders.py",
+        "        self.let_move_us = None\n\n    # ---- stop",
+        "        self.let_move_us = None\n        self.stop_wanted = StopLevel.NONE\n\n"
+        "    # ---- stop",
+    ),
+    _one(
+        "stop: a lower one replaces a higher one that is not confirmed",
+        f"{CORE}/link/orders.py",
+        "self.stop_wanted = max(self.stop_wanted, level)",
+        "self.stop_wanted = level",
+    ),
+    _one(
+        "stop: drives ask for drivers beside it",
+        f"{CORE}/drives.py",
+        "energise=orders.energise and not orders.stop_wanted",
+        "energise=orders.energise",
+    ),
+    _one(
+        "override: a withdrawn one leaves the start's speed, not that before it",
+        f"{CORE}/run/motion.py",
+        "                self._before = self._pending\n",
+        "",
+    ),
+    _one(
+        "override: a withdrawn one is told, and comes with the next part",
+        f"{CORE}/run/moving.py",
+        "        context.rate_ppm = self._motion.wanted_ppm\n",
+        "",
+    ),
+    _one(
+        "override: it is lost at the next part",
+        f"{CORE}/run/run.py",
+        "        context.part += 1\n",
+        "        context.part += 1\n        context.rate_ppm = 1_000_000\n",
+    ),
+    Mutant(
+        "override: it is kept into the next run",
+        (
+            Edit(
+                f"{CORE}/machine.py",
+                "        self.run = Run(number, play,",
+                "        kept = self.run.rate_ppm if self.run is not None else 1_000_000\n"
+                "        self.run = Run(number, play,",
+            ),
+            Edit(
+                f"{CORE}/machine.py",
+                "        self.reports[number] = self.run.report\n",
+                "        self.reports[number] = self.run.report\n"
+                "        self.run.context.rate_ppm = kept\n",
+            ),
+        ),
+    ),
+    _one(
+        "hold: it is not levelled where a joint is lost before it has heard of it",
+        f"{CORE}/run/holding.py",
+        "            self._motion.keep_level(now)\n",
+        "            pass\n",
+    ),
+    _one(
+        "touch: what was done in a gap is obeyed after it",
+        f"{CORE}/touch.py",
+        " or now - since_us > TOUCH_OLD_US",
+        "",
+    ),
+    _one(
+        "touch: what was told is told again",
+        f"{CORE}/touch.py",
+        "self._seen[link.name] = is_, sent_us",
+        "self._seen.setdefault(link.name, (is_, sent_us))",
+    ),
+    _one(
+        "touch: a restart counts as turned back",
+        f"{CORE}/touch.py",
+        "was.boot != is_.boot or ",
+        "",
+    ),
+    _one(
+        "touch: what was done while the laptop slept is obeyed",
+        f"{CORE}/machine.py",
+        "        self.touch.forget()\n",
+        "",
+    ),
+    _one(
+        "touch: a joint that is set not to listen does",
+        f"{API}/touch.py",
+        "if not joint.touch:",
+        "if False:",
+    ),
+    _one(
+        "touch: a press to hold holds nothing",
+        f"{API}/touch.py",
+        "self._service.command(Hold(), who.name)",
+        "pass",
+    ),
+    _one(
+        "touch: a turn goes twice as far",
+        f"{API}/touch.py",
+        "touched.turn * does.detent_deg",
+        "2 * touched.turn * does.detent_deg",
+    ),
+    _one(
+        "touch: what it asks for overtakes the drives that are due",
+        "coordinator/rehearsal/laptop.py",
+        "touches.append(action)",
+        "self.on_touch(action)",
+    ),
+    _one(
+        "wish: an old one is obeyed",
+        f"{API}/wishes.py",
+        "elif not -AHEAD_US <= waited_us <= oldest_us:",
+        "elif False:",
+    ),
+    _one(
+        "wish: one that came before, or was overtaken, is obeyed",
+        f"{API}/wishes.py",
+        "if wish.number <= self._last:",
+        "if False:",
+    ),
+    _one(
+        "control: it is taken over, and what moves goes on",
+        f"{API}/control_routes.py",
+        "self._service.command(Hold(Because.TAKEN_OVER), who.name, detail=True)",
+        "pass",
+    ),
+    _one(
+        "hand: it has gone, and what it jogged goes on",
+        f"{API}/hand.py",
+        "self._service.command(Hold(Because.GONE), who.name, detail=True)",
+        "pass",
+    ),
+    _one(
+        "steps: they begin before what a clear lifts is known to be lifted",
+        f"{CORE}/drives.py",
+        "return order.target is None or not orders.clear_wanted",
+        "return True",
+    ),
+    _one(
+        "outputs: what is to go off with a stop is kept",
+        f"{JOINT}/free.py",
+        "body.switch(off.on_stop, 0, now)",
+        "body.switch(0, 0, now)",
+    ),
+    _one(
+        "outputs: what is to go off when nothing is heard is kept",
+        f"{JOINT}/joint.py",
+        "return off.on_lost & body.outputs if off is not None and body.at_rest else 0",
+        "return 0",
     ),
 )
 

@@ -86,7 +86,7 @@ class Operator:
     def all_there(self) -> bool:
         """Whether every joint is connected, and its clock known."""
         return all(
-            link.up and link.configured and link.status and link.clock.locked
+            link.up and link.connection.configured and link.status and link.clock.locked
             for link in self.world.core.links
         )
 
@@ -113,19 +113,22 @@ class Operator:
         A person sees where it stands. (The simulated axis has no end stop to run against.) All
         others find their sensor by themselves, also after a homing that was cut short.
         """
-        astray = self.happenings.judge.astray
+        astray, homing = self.happenings.judge.astray, self.world.core.homing
+        in_vain = homing is not None and "without being homed" in homing.message
         for joint, link in zip(self.world.arm.joints, self.world.core.links, strict=True):
             status = link.status
-            if status is None or not status.faults & Fault.HALL_SENSOR or joint.id not in astray:
+            if status is None or joint.id not in astray:
+                continue
+            if not (status.faults & Fault.HALL_SENSOR or (in_vain and not status.homed)):
                 continue
             unit, search = self.world.nodes[joint.id].unit, joint.homing.direction
             for _ in range(JOG_STEPS):
                 angle = joint.to_degrees(unit.true_position(self.world.now)[0])
                 if (joint.home_deg - angle) * search > NEAR_DEG:
                     break
-                self.happenings.command(ev.Jog(joint.name, -joint.homing.fast_deg_s * search))
+                self.happenings.command(ev.Jog({joint.name: -joint.homing.fast_deg_s * search}))
                 self.world.run_for(JOG_US)
-            self.happenings.command(ev.Jog(joint.name, 0.0))
+            self.happenings.command(ev.Jog({joint.name: 0.0}))
             self.world.run_for(LOOK_US)
 
     def _homing_over(self) -> bool:

@@ -4,10 +4,11 @@ from collections import Counter
 from dataclasses import dataclass, field
 
 from coordinator.core.run import Phase
-from coordinator.rehearsal.node import Node
+from coordinator.rehearsal.joint_node import Node
 from coordinator.rehearsal.world import BEGIN_US, World
 from protocol.constants import US
 from protocol.states import AT_REST
+from tests.campaign.generate import generate
 from tests.campaign.happenings import Happenings
 from tests.campaign.invariants import ALWAYS
 from tests.campaign.invariants.base import Invariant
@@ -86,6 +87,11 @@ def play(
     return outcome
 
 
+def play_seed(seed: int) -> tuple[int, Outcome]:
+    """The scenario of a seed, wherever it is played."""
+    return seed, play(generate(seed))
+
+
 def _live(scenario: Scenario, world: World, happenings: Happenings, operator: Operator) -> None:
     """From the beginning until the faults are over."""
     end_us = happenings.schedule(world.now)
@@ -130,13 +136,13 @@ def _outcome(
     begun_us: int,
 ) -> Outcome:
     hits: Counter[str] = Counter()
-    for station in world.stations:
-        for air in station.airs.values():
-            hits.update(air.struck)
+    for laptop in world.laptops:
+        for faulty_link in laptop.faulty_links.values():
+            hits.update(faulty_link.struck)
     struck = happenings.struck + judge.filling.struck
     outcome = Outcome(violation, struck, happenings.refused, hits, world.now - begun_us)
-    for station in world.stations:
-        for report in station.core.reports.values():
+    for laptop in world.laptops:
+        for report in laptop.core.reports.values():
             outcome.partial_starts += report.partial_starts
             outcome.starts += len(report.starts)
     apart = next((one for one in judge.invariants if isinstance(one, RestTogether)), None)

@@ -3,7 +3,7 @@
 from collections.abc import Callable
 
 from coordinator.core import events as ev
-from coordinator.core.link import LinkState
+from coordinator.core.link.connection import LinkState
 from coordinator.core.run import Phase
 from protocol.constants import US
 from protocol.drive import StopLevel
@@ -81,16 +81,18 @@ def jogs_unhomed(stage: Stage) -> None:
     world.kill_joint("j2")
     world.restart_joint("j2")
     link = world.core.links[1]
-    assert world.run_until(lambda: link.state is not LinkState.UP, US)
-    assert world.run_until(lambda: link.up and link.configured and link.clock.locked, 20 * US)
+    assert world.run_until(lambda: link.connection.state is not LinkState.UP, US)
+    assert world.run_until(
+        lambda: link.up and link.connection.configured and link.clock.locked, 20 * US
+    )
     _keep_jogging(stage, -120.0, 6, "j2")
 
 
 def _keep_jogging(stage: Stage, velocity_deg_s: float, times: int, name: str = "j1") -> None:
     for _ in range(times):
-        stage.world.command(ev.Jog(name, velocity_deg_s))
+        stage.world.command(ev.Jog({name: velocity_deg_s}))
         stage.world.run_for(US // 10)
-    stage.world.command(ev.Jog(name, 0.0))
+    stage.world.command(ev.Jog({name: 0.0}))
     stage.world.run_for(US)
 
 

@@ -10,8 +10,8 @@ from typing import Any
 
 import pytest
 
-from coordinator.core.lease import LeaseKeeper
-from coordinator.core.report import StartRecord
+from coordinator.core.run.permit import PermitKeeper
+from coordinator.core.run.report import StartRecord
 from coordinator.timing.guarantee import Guarantee, Interval
 from protocol.clockmap import ArmClock, ClockMap
 from protocol.constants import US
@@ -32,49 +32,50 @@ Patch = pytest.MonkeyPatch
 TakeOut = Callable[[Patch, Stage], None]
 
 
-def no_lease(patch: Patch, stage: Stage) -> None:
-    """Joints go on past the end of their lease."""
+def no_permit(patch: Patch, stage: Stage) -> None:
+    """Joints go on past the end of their permit."""
     whole = Path.next
 
     def without(self: Path) -> tuple[float, Coming] | None:
         coming = whole(self)
-        return None if coming is not None and coming[1] is Coming.LEASE else coming
+        return None if coming is not None and coming[1] is Coming.PERMIT else coming
 
     patch.setattr(Path, "next", without)
 
 
-def no_lease_of_one(patch: Patch, stage: Stage) -> None:
-    """The first joint goes on past the end of its lease."""
+def no_permit_of_one(patch: Patch, stage: Stage) -> None:
+    """The first joint goes on past the end of its permit."""
     whole, one = Path.next, path_of(stage.world.node("j1"))
 
     def without(self: Path) -> tuple[float, Coming] | None:
         coming = whole(self)
-        lease = coming is not None and coming[1] is Coming.LEASE
-        return None if lease and self is one else coming
+        permit = coming is not None and coming[1] is Coming.PERMIT
+        return None if permit and self is one else coming
 
     patch.setattr(Path, "next", without)
 
 
 def reported_as_if_it_moved(patch: Patch, stage: Stage) -> None:
-    """A joint that ramps down reports no end of its lease, but any place further on."""
-    whole = Player.lease_us
+    """A joint that ramps down reports no end of its permit, but any place further on."""
+    whole = Player.permit_us
 
     def more(self: Player) -> int | None:
-        lease_us = whole(self)
-        return lease_us if lease_us is None or self._path.began_us is None else lease_us + US
+        permit_us = whole(self)
+        return permit_us if permit_us is None or self._path.began_us is None else permit_us + US
 
-    patch.setattr(Player, "lease_us", more)
+    patch.setattr(Player, "permit_us", more)
 
 
 def no_levelling(patch: Patch, stage: Stage) -> None:
     """The joints keep what they were offered last."""
-    patch.setattr(LeaseKeeper, "level", lambda keeper: setattr(keeper, "fixed", True))
+    patch.setattr(PermitKeeper, "level", lambda keeper: setattr(keeper, "fixed", True))
+    patch.setattr(PermitKeeper, "keep_level", lambda *_: False)
 
 
 def no_silence(patch: Patch, stage: Stage) -> None:
     """Joints wait for a coordinator that is gone, and nothing else ends their motion."""
     patch.setattr(firmware, "SILENCE_US", 60 * US)
-    no_lease(patch, stage)
+    no_permit(patch, stage)
 
 
 def no_expiry(patch: Patch, stage: Stage) -> None:
@@ -108,7 +109,7 @@ def late_starts_taken(patch: Patch, stage: Stage) -> None:
 
 def small_bounds(patch: Patch, stage: Stage) -> None:
     """Reports state that starts were as good as at once."""
-    patch.setattr(StartRecord, "bound_us", property(lambda record: 0))
+    patch.setattr(StartRecord, "start_skew_max_us", property(lambda record: 0))
 
 
 def another_map(patch: Patch, stage: Stage) -> None:
@@ -178,9 +179,9 @@ def jogs_as_if_homed(patch: Patch, stage: Stage) -> None:
     """Without the lower limit of speed."""
     whole = Mover._jog
 
-    def jog(self: Mover, velocity: int, now: float) -> None:
+    def jog(self: Mover, velocity: int, target: int | None, now: float) -> None:
         homed, self._body.homed = self._body.homed, True
-        whole(self, velocity, now)
+        whole(self, velocity, target, now)
         self._body.homed = homed
 
     patch.setattr(Mover, "_jog", jog)

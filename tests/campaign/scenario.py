@@ -6,15 +6,19 @@ from pathlib import Path
 from random import Random
 from typing import Any
 
-from coordinator.arm import Arm, parse_arm
+from coordinator.config.arm import Arm, parse_arm
 from simulator.settings import JointSettings
 from simulator.unit import JointUnit
 
 LETTERS = "ABCDEUVWHIJK"
 KEY = bytes(range(32))
+OUTPUT = "gripper"
+"""On the last joint of every arm; its input follows it."""
 HALF_WINDOW_DEG = 0.6
 REACH_DEG = 44.0
 """Programs stay within this on both sides of 0: some pass the home sensor again."""
+DEAF_SHARE = 0.15
+"""Joints that are set not to listen to their own control."""
 HOME_DEG = 42.0
 """The home sensor sits near the end towards which the search goes, and is met from anywhere."""
 
@@ -82,12 +86,39 @@ def make_arm(scenario: Scenario) -> Arm:
     rows = [_joint_rows(random, k, name) for k, name in enumerate(names)]
     order = list(names)
     random.shuffle(order)
+    # Drawn apart, so that an arm is the same as it was before its joints could be touched.
+    touch = Random(f"touch {scenario.arm_seed}")
+    rows = [row + _listens(touch) for row in rows]
+    tool = Random(f"tool {scenario.arm_seed}")
+    rows[-1] += f'outputs = ["{OUTPUT}"]\ninputs = ["held"]\n'
     park = ", ".join(f"{name} = 0" for name in names)
     text = (
         f'name = "arm {scenario.arm_seed}"\nhoming_order = {json.dumps(order)}\n'
-        f"[poses]\npark = {{ {park} }}\n" + "".join(rows)
+        f"[poses]\npark = {{ {park} }}\n" + _touch_rows(touch) + _tool_rows(tool) + "".join(rows)
     )
     return parse_arm(text, Path(f"arm-{scenario.arm_seed}.toml"))
+
+
+def _listens(random: Random) -> str:
+    return "touch = false\n" if random.random() < DEAF_SHARE else ""
+
+
+def _touch_rows(random: Random) -> str:
+    presses = ("hold", "hold", "record", "play", "nothing")
+    return (
+        f"[touch]\ndetent_deg = {random.choice((0.1, 0.1, 0.5, 1.0))}\n"
+        f'press = "{random.choice(presses)}"\nlong_press = "{random.choice(presses)}"\n'
+    )
+
+
+def _tool_rows(random: Random) -> str:
+    """What a gripper does by itself; what is awaited behind it is kept, else nobody could go on."""
+    if random.random() < 0.5:
+        rules = 'wait_on = { input = "held", is = true, within_s = 1 }\non_stop = "off"\n'
+    else:
+        words = [(key, random.choice(("keep", "off"))) for key in ("hold", "stop", "lost")]
+        rules = "".join(f'on_{key} = "{word}"\n' for key, word in words)
+    return f'[[tool_outputs]]\noutput = "{OUTPUT}"\non = "M3"\noff = "M5"\n{rules}'
 
 
 def _joint_rows(random: Random, index: int, name: str) -> str:
@@ -139,6 +170,9 @@ def make_units(scenario: Scenario, arm: Arm, start_us: int) -> list[JointUnit]:
             start_low=ends[0],
             start_high=ends[1],
             continuous=joint.range_deg is None,
+            inputs=len(joint.inputs),
+            outputs=len(joint.outputs),
+            feedback=((0, 0),) if joint.outputs else (),
             point_capacity=scenario.capacities[k] if scenario.capacities else 512,
         )
         units.append(JointUnit(settings, KEY, float(start_us)))

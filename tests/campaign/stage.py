@@ -9,8 +9,6 @@ bytes has a world of its own from the beginning.
 from dataclasses import dataclass, replace
 from functools import lru_cache
 
-from coordinator.rehearsal.by_bytes import ByBytes, poll_by_bytes
-from coordinator.rehearsal.by_value import ByValue, poll_by_value
 from coordinator.rehearsal.world import BEGIN_US, World
 from tests.campaign.clone import clone
 from tests.campaign.happenings import Happenings
@@ -66,8 +64,7 @@ def _bring_up(scenario: Scenario, kinds: tuple[type[Invariant], ...], lanes: Lan
         units,
         scenario.profile,
         scenario.arm_seed,
-        carrier=(lambda station: ByBytes(station, KEY)) if scenario.real_bytes else ByValue,
-        poll=poll_by_bytes if scenario.real_bytes else poll_by_value,
+        key=KEY if scenario.real_bytes else None,
         observer=judge,
     )
     judge.begin(world)
@@ -83,5 +80,5 @@ def _bring_up(scenario: Scenario, kinds: tuple[type[Invariant], ...], lanes: Lan
 
 def _go_on(world: World, seed: int) -> None:
     world.random.seed(seed)
-    for air in world.station.airs.values():
-        air.replace(world.profile, world.random.getrandbits(63), world.now)
+    for faulty_link in world.laptop.faulty_links.values():
+        faulty_link.replace(world.profile, world.random.getrandbits(63), world.now)

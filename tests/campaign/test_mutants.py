@@ -21,6 +21,6 @@ def test_no_two_mutants_keep_their_scenario_in_one_file() -> None:
 
 @pytest.mark.parametrize("old", ["no such text", "import "])
 def test_mutant_that_does_not_fit_is_an_error(old: str) -> None:
-    mutant = Mutant("one: that does not fit", (Edit("coordinator/core/start.py", old, ""),))
+    mutant = Mutant("one: that does not fit", (Edit("coordinator/core/run/start.py", old, ""),))
     with pytest.raises(ValueError, match=r"one: that does not fit.*start\.py has \d+ times"):
         changed(mutant, ROOT)

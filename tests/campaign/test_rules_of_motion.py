@@ -8,7 +8,7 @@ from dataclasses import dataclass, replace
 
 import pytest
 
-from coordinator.core.run import Run
+from coordinator.core.run.holding import Holding
 from tests.campaign import play as playing
 from tests.campaign.invariants import ALWAYS
 from tests.campaign.invariants.base import Invariant
@@ -48,9 +48,9 @@ from tests.campaign.safeguards import (
     no_braking,
     no_edges,
     no_expiry,
-    no_lease,
-    no_lease_of_one,
     no_levelling,
+    no_permit,
+    no_permit_of_one,
     no_proof,
     no_range,
     no_silence,
@@ -80,15 +80,15 @@ FAST = replace(SCENARIO, arm_seed=2)
 """Its second joint is jogged at half of its speed while it is not homed."""
 BYTES = replace(SCENARIO, real_bytes=True, from_begin=True)
 CASES = (
-    Case(no_lease, coordinator_dies, "I2", "its limit is"),
-    Case(reported_as_if_it_moved, link_is_cut, "I2", "it reports a lease to"),
+    Case(no_permit, coordinator_dies, "I2", "its limit is"),
+    Case(reported_as_if_it_moved, link_is_cut, "I2", "it reports a permit to"),
     Case(no_levelling, link_is_cut, "I3", "before the first of them ended"),
-    Case(no_lease_of_one, coordinator_dies, "I3", "of path time apart", RestWithoutCoordinator),
+    Case(no_permit_of_one, coordinator_dies, "I3", "of path time apart", RestWithoutCoordinator),
     Case(no_silence, coordinator_dies, "I3", "after the last drive", RestWithoutCoordinator),
     Case(no_expiry, jogs, "I3", "if no drive came any more"),
     Case(estimate_guaranteed, plays, "I4", "guaranteed was"),
     Case(late_starts_taken, plays, "I4", "after its instant"),
-    Case(small_bounds, plays, "I4", "its report states 0 µs"),
+    Case(small_bounds, plays, "I4", "its report states at most 0 µs"),
     Case(another_map, plays_later, "I4", "of path time ahead", Together),
     Case(hard_brakes, jogs, "I5", "accelerates by"),
     Case(fast_jog, jogs, "I5", "moves by"),
@@ -136,7 +136,7 @@ def test_run_that_never_knows_that_it_is_held_is_noticed(
     held_for_ever: bool, rule: str | None, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     if held_for_ever:
-        monkeypatch.setattr(Run, "_await_rest", lambda run, now: None)
+        monkeypatch.setattr(Holding, "step", lambda holding, now: None)
     scenario = replace(SCENARIO, program=PROGRAM, happenings=(Happening(1_500, "hold"),))
     violation = playing.play(scenario).violation
     assert (violation and violation.invariant) == rule, str(violation)

@@ -5,10 +5,11 @@ Everything is read at an instant up to which the joint has been brought, so noth
 
 from bisect import bisect_right
 
-from coordinator.core.link import JointLink
-from coordinator.rehearsal.node import Node
-from coordinator.rehearsal.station import Station
+from coordinator.core.link.link import JointLink
+from coordinator.rehearsal.joint_node import Node
+from coordinator.rehearsal.laptop import Laptop
 from protocol.configuration import Configuration
+from protocol.light import ConditionWord
 from protocol.pathtime import Course
 from protocol.segments import rounding_allowance
 from protocol.states import JointState
@@ -31,9 +32,16 @@ def state_of(node: Node) -> JointState:
     return node.unit.joint._body.state
 
 
-def link_of(station: Station, joint_id: str) -> JointLink:
+def link_of(laptop: Laptop, joint_id: str) -> JointLink:
     """What a laptop believes of a joint."""
-    return next(link for link in station.core.links if link.joint.id == joint_id)
+    return next(link for link in laptop.core.links if link.joint.id == joint_id)
+
+
+def lamp_of(node: Node, true_us: float) -> ConditionWord:
+    """The word that its light shows, as of a true time up to which it has been brought."""
+    joint = node.unit.joint
+    silent_us = node.unit.joint_us(true_us) - joint._driven_us
+    return joint._lamp.word(joint._body.state, at_rest=joint._body.at_rest, silent_us=silent_us)
 
 
 def limits_of(node: Node) -> Configuration | None:
@@ -77,8 +85,8 @@ def segment_allowance(path: Path, at_us: float) -> tuple[float, float]:
     return found
 
 
-def points_needed_us(path: Path, lease_us: int) -> float:
-    """Path time up to which a joint needs points to come to rest from its lease; 0 for any.
+def points_needed_us(path: Path, permit_us: int) -> float:
+    """Path time up to which a joint needs points to come to rest from its permit; 0 for any.
 
     Even a ramp ends at the last point; an override is looked at once it is in force.
     """
@@ -87,9 +95,9 @@ def points_needed_us(path: Path, lease_us: int) -> float:
         course = Course.of(path.pending, path.ramp) if course is None else None
     if course is None or path.buffer.last is not None:
         return 0.0
-    at_us = course.when(lease_us)
+    at_us = course.when(permit_us)
     rate = 0.0 if at_us is None else course.at(at_us)[1]
-    return lease_us + path.ramp.fall_path(rate)
+    return permit_us + path.ramp.fall_path(rate)
 
 
 def axis_of(node: Node, joint_us: float) -> float:

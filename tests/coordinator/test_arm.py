@@ -7,7 +7,9 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from coordinator.arm import Arm, ArmFileError, load_arm, parse_arm
+from coordinator.config.arm import Arm, ArmFileError, load_arm, parse_arm
+from coordinator.config.jog_speeds import USUAL, JogSpeeds
+from coordinator.config.touch import USUAL_TOUCH, Touch
 
 DEMO = Path(__file__).parents[2] / "coordinator" / "demo" / "arm.toml"
 TEXT = DEMO.read_text(encoding="utf-8")
@@ -99,6 +101,29 @@ def test_the_supply_warning_stands_above_the_limit_as_far_as_a_supply_may_fall()
 def test_a_supply_warning_that_cannot_be_is_one_sentence(value: str, says: str) -> None:
     text, line = changed("elbow", "supply_limit_v", f"18\nsupply_warning_v = {value}")
     assert mistakes(text) == (f"arm.toml:{line + 1}: joint elbow: supply_warning_v {says}",)
+
+
+def test_an_address_is_read_and_left_out_for_joints_that_announce_themselves() -> None:
+    text, _ = changed("elbow", "supply_limit_v", '18\naddress = "192.168.4.21:8000"')
+    assert [joint.address for joint in parse_arm(text, PATH).joints[1:3]] == [
+        None, ("192.168.4.21", 8000),
+    ]  # fmt: skip
+
+
+@pytest.mark.parametrize(
+    "value",
+    [
+        '"192.168.4.21"', '"192.168.4.21:0"', '"192.168.4.21:65536"', '"elbow.local:80"',
+        '"192.168.4.256:80"', '":80"', '"192.168.4.21:80:90"', "8000", '"192.168.4.21:+80"',
+    ],
+)  # fmt: skip
+def test_an_address_that_cannot_be_is_one_sentence(value: str) -> None:
+    text, line = changed("elbow", "supply_limit_v", f"18\naddress = {value}")
+    (sentence,) = mistakes(text)
+    assert sentence == (
+        f"arm.toml:{line + 1}: joint elbow: address is {value}, but must be an IPv4 address and a "
+        'port, as in "192.168.4.21:8000"'
+    )
 
 
 @given(st.integers(0, 5), st.integers(-(10**9), 10**9))
@@ -262,6 +287,58 @@ def test_a_mistake_about_the_whole_arm_is_named(old: str, new: str, words: list[
     assert any(all(word in sentence for word in words) for sentence in found)
 
 
+def test_the_supply_of_software_joints_is_24_v_unless_the_arm_says_otherwise() -> None:
+    assert ARM.source_v == 24.0
+    without = TEXT.replace("source_v = 24", "# no supply")
+    assert parse_arm(without, PATH).source_v == 24.0
+    assert parse_arm(TEXT.replace("source_v = 24", "source_v = 47.5"), PATH).source_v == 47.5
+
+
+@pytest.mark.parametrize("value", ["4.99", "60.1", "-24", "nan", '"24"', "true"])
+def test_a_supply_out_of_bounds_is_named_with_its_limits_and_its_line(value: str) -> None:
+    lines = TEXT.split("\n")
+    at = next(k for k, line in enumerate(lines) if line.startswith("source_v = "))
+    lines[at] = f"source_v = {value}"
+    (sentence,) = mistakes("\n".join(lines))
+    must = "a number" if value in ('"24"', "true") else "5 to 60 V"
+    assert sentence == f"arm.toml:{at + 1}: source_v is {value}, but must be {must}"
+    for end in ("5", "60"):
+        lines[at] = f"source_v = {end}"
+        assert parse_arm("\n".join(lines), PATH).source_v == float(end)
+
+
+def test_a_tolerance_for_blending_may_be_given_above_0_and_up_to_45_degrees() -> None:
+    key = "blend_tolerance_deg"
+    assert ARM.blend_tolerance_deg == 1.0
+    lines = TEXT.split("\n")
+    at = next(k for k, line in enumerate(lines) if line.startswith(key))
+    lines[at] = ""
+    assert parse_arm("\n".join(lines), PATH).blend_tolerance_deg == 1.0
+    for value in ("0.001", "45"):
+        lines[at] = f"{key} = {value}"
+        assert parse_arm("\n".join(lines), PATH).blend_tolerance_deg == float(value)
+    for value in ("0", "-1", "45.1", "nan", "true"):
+        lines[at] = f"{key} = {value}"
+        (sentence,) = mistakes("\n".join(lines))
+        must = "a number" if value == "true" else "above 0 and at most 45 °"
+        assert sentence == f"arm.toml:{at + 1}: {key} is {value}, but must be {must}"
+
+
+def test_letters_lead_to_the_names_of_joints_base_to_tool() -> None:
+    assert list(ARM.letters) == list(ARM.words)
+    assert ARM.letters["C"] == "elbow"
+
+
+def test_a_supply_below_what_a_joint_needs_is_remarked_on_with_the_joints_line() -> None:
+    text, line = changed("elbow", "supply_limit_v", "36")
+    (remark,) = parse_arm(text, PATH).remarks
+    assert remark == (
+        f"arm.toml:{line}: joint elbow: supply_limit_v is 36, above source_v 24 V: "
+        "as a software joint it faults at once"
+    )
+    assert parse_arm(text.replace("source_v = 24", "source_v = 36"), PATH).remarks == ()
+
+
 def test_an_output_has_one_carrier_and_one_pair_of_words() -> None:
     twice = TEXT.replace(
         "# Joints from base", '[[tool_outputs]]\noutput = "gripper"\non = "M3"\noff = "M5"\n# J'
@@ -335,6 +412,16 @@ def test_a_file_that_is_not_there_or_not_text_is_an_arm_file_error(tmp_path: Pat
         load_arm(tmp_path / "arm.toml")
 
 
+def test_a_file_that_is_too_large_is_named_with_limit_and_size(tmp_path: Path) -> None:
+    path = tmp_path / "arm.toml"
+    path.write_text(TEXT + "#" * (1_000_000 - len(TEXT.encode("utf-8"))), encoding="utf-8")
+    assert load_arm(path).joints == ARM.joints
+    with path.open("a") as file:
+        file.write("#")
+    with pytest.raises(ArmFileError, match=r"arm\.toml has 1000001 bytes, an arm file may have at"):
+        load_arm(path)
+
+
 def test_windows_line_ends_change_nothing() -> None:
     def without_path(arm: Arm) -> tuple[object, ...]:
         return arm.name, arm.joints, arm.homing_order, dict(arm.poses), arm.tool_outputs
@@ -394,3 +481,77 @@ def test_homing_whose_travel_does_not_cover_the_range_is_remarked_on_with_its_li
 
 def test_demo_arm_needs_no_remark() -> None:
     assert ARM.remarks == ()
+
+
+def test_jog_speeds_are_shares_of_each_joints_limit_with_usual_ones_where_none_are_given() -> None:
+    assert ARM.jog_speeds == JogSpeeds(0.02, 0.15, 0.5, 0.1)
+    given = "[jog_speeds]\nfine = 0.02\nnormal = 0.15\nfast = 0.5\n"
+    assert given in TEXT
+    without = re.sub(r"\[jog_speeds\]\n(?:\w+ = [^\n]*\n)+", "", TEXT)
+    assert "jog_speeds" not in without
+    assert parse_arm(without, PATH).jog_speeds == USUAL
+    slow = re.sub(r"teaching = [^\n]*\n", "", TEXT).replace("fast = 0.5", "fast = 0.05")
+    slow = slow.replace("fine = 0.02", "fine = 0.01").replace("normal = 0.15", "normal = 0.02")
+    assert parse_arm(slow, PATH).jog_speeds == JogSpeeds(0.01, 0.02, 0.05, 0.05)
+    told = JogSpeeds(0.02, 0.15, 0.5, 0.1).of(60.0)
+    assert (told.fine, told.normal, told.fast) == pytest.approx((1.2, 9.0, 30.0))
+    assert told.teaching == pytest.approx(6.0)
+
+
+@pytest.mark.parametrize(
+    ("given", "parts"),
+    [
+        ("fine = 0", ["fine", "0"]),
+        ("fast = 1.01", ["fast", "1.01", "1"]),
+        ("fine = 0.2", ["0.2, 0.15 and 0.5", "must rise"]),
+        ("slow = 0.1", ["slow"]),
+        ("teaching = 0.6", ["teaching is 0.6, above fast, which is 0.5"]),
+    ],
+)
+def test_jog_speeds_that_cannot_be_are_told_with_their_line(given: str, parts: list[str]) -> None:
+    name = given.split()[0]
+    lines = [line for line in TEXT.split("\n") if not line.startswith(f"{name} =")]
+    lines.insert(lines.index("[jog_speeds]") + 1, given)
+    with pytest.raises(ArmFileError) as caught:
+        parse_arm("\n".join(lines), PATH)
+    (sentence,) = caught.value.sentences
+    assert all(part in sentence for part in parts), sentence
+
+
+def with_touch(members: str) -> str:
+    """The demo arm's file with another table `touch`."""
+    text, count = re.subn(r"\[touch\]\n(?:\w+ = [^\n]*\n)+", f"[touch]\n{members}\n", TEXT)
+    assert count == 1
+    return text
+
+
+def test_touch_has_usual_values_and_each_joint_listens_unless_told_otherwise() -> None:
+    assert ARM.touch == USUAL_TOUCH == Touch(0.1, "hold", "record")
+    assert parse_arm(with_touch(""), PATH).touch == USUAL_TOUCH
+    assert all(joint.touch for joint in ARM.joints)
+    text = with_touch('detent_deg = 0.5\npress = "play"\nlong_press = "nothing"')
+    text = text.replace('name = "elbow"\n', 'name = "elbow"\ntouch = false\n')
+    arm = parse_arm(text, PATH)
+    assert arm.touch == Touch(0.5, "play", "nothing")
+    assert [joint.name for joint in arm.joints if not joint.touch] == ["elbow"]
+
+
+@pytest.mark.parametrize(
+    ("given", "part"),
+    [
+        ("detent_deg = 0", "detent_deg is 0"),
+        ("detent_deg = 11", "detent_deg is 11"),
+        ('press = "jump"', "one of nothing hold record play"),
+        ("turn = 1", "turn"),
+    ],
+)
+def test_touch_that_cannot_be_is_told_with_its_line(given: str, part: str) -> None:
+    with pytest.raises(ArmFileError) as caught:
+        parse_arm(with_touch(given), PATH)
+    (sentence,) = caught.value.sentences
+    assert part in sentence
+
+
+def test_touch_of_a_joint_is_true_or_false() -> None:
+    with pytest.raises(ArmFileError, match="touch is 1, but must be true or false"):
+        parse_arm(TEXT.replace('name = "elbow"\n', 'name = "elbow"\ntouch = 1\n'), PATH)

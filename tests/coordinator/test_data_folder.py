@@ -9,7 +9,7 @@ from pathlib import Path
 
 import pytest
 
-from coordinator.data_folder import (
+from coordinator.config.data_folder import (
     DataFolderError,
     coordinator_id,
     locked,
@@ -88,7 +88,9 @@ def test_file_is_replaced_whole(tmp_path: Path) -> None:
 
 
 def test_lock_that_another_process_holds_names_it_and_ends_with_it(tmp_path: Path) -> None:
-    hold = "import sys; from pathlib import Path; from coordinator.data_folder import locked\n"
+    hold = (
+        "import sys; from pathlib import Path; from coordinator.config.data_folder import locked\n"
+    )
     hold += "with locked(Path(sys.argv[1])): print('held', flush=True); sys.stdin.read()"
     with subprocess.Popen(
         [sys.executable, "-c", hold, str(tmp_path)],

@@ -7,9 +7,16 @@ from typing import Any, cast
 
 import pytest
 
-from coordinator.core.homing import HomingSequence, HomingState
-from coordinator.homing_keeper import HomingKeeper
+from coordinator.core.homing import (
+    FoundEdge,
+    HomingSequence,
+    HomingSnapshot,
+    HomingState,
+    JointHoming,
+)
+from coordinator.records.homings import HomingKeeper
 from coordinator.store import Store, StoreError
+from tests.as_json import as_json
 
 
 class Sequence:
@@ -18,10 +25,15 @@ class Sequence:
     def __init__(self, number: int) -> None:
         self.number = number
         self.state = HomingState.RUNNING
-        self.results: dict[str, Any] = {}
+        self.results: dict[str, JointHoming] = {}
 
-    def to_json(self) -> dict[str, Any]:
-        return {"number": self.number, "state": self.state.value, "joints": dict(self.results)}
+    def snapshot(self) -> HomingSnapshot:
+        return HomingSnapshot(self.number, self.state, "", None, ("tip",), dict(self.results))
+
+
+def found_at(*positions: int) -> JointHoming:
+    """What was found of a joint, with edges at these positions."""
+    return JointHoming(tuple(FoundEdge(one, True, False, 0.5) for one in positions), 0, 0.0)
 
 
 def keeper_of(store: Store, *live: Sequence) -> HomingKeeper:
@@ -32,20 +44,19 @@ async def test_homing_is_kept_with_every_joint_and_its_end(tmp_path: Path) -> No
     store, homing = Store(tmp_path), Sequence(1)
     keeper = keeper_of(store, homing)
     keeper.look(None)
-    steps: tuple[dict[str, Any], ...] = (
-        {}, {}, {"tip": {"edges": [1, 2]}}, {"tip": {"edges": [1, 2]}, "base": {"edges": [3]}},
-    )  # fmt: skip
+    tip, base = found_at(1, 2), found_at(3)
+    steps: tuple[dict[str, JointHoming], ...] = ({}, {}, {"tip": tip}, {"tip": tip, "base": base})
     for results in steps:
         homing.results = dict(results)
         keeper.look(cast("HomingSequence", homing))
     homing.state = HomingState.DONE
     for _ in range(2):
         keeper.look(cast("HomingSequence", homing))
-    assert await keeper.homing(1) == homing.to_json()
+    assert as_json(await keeper.homing(1)) == as_json(homing.snapshot())
     await store.close()
     store = Store(tmp_path)
     assert store.last_homing == 1
-    assert await keeper_of(store).homing(1) == homing.to_json()
+    assert await keeper_of(store).homing(1) == as_json(homing.snapshot())
     assert await keeper_of(store).homing(2) is None
     await store.close()
 
@@ -54,8 +65,8 @@ async def test_the_newest_homing_of_a_joint_is_known_to_every_later_coordinator(
     tmp_path: Path,
 ) -> None:
     store = Store(tmp_path)
-    found: tuple[dict[str, Any], ...] = (
-        {"tip": {"edges": [1]}, "base": {"edges": [2]}}, {"tip": {"edges": [3]}}, {},
+    found: tuple[dict[str, JointHoming], ...] = (
+        {"tip": found_at(1), "base": found_at(2)}, {"tip": found_at(3)}, {},
     )  # fmt: skip
     sequences = [Sequence(number) for number in (1, 2, 3)]
     keeper = keeper_of(store, *sequences)
@@ -65,9 +76,11 @@ async def test_the_newest_homing_of_a_joint_is_known_to_every_later_coordinator(
         keeper.look(cast("HomingSequence", homing))
 
     async def newest(keeper: HomingKeeper) -> list[Any]:
-        return [await keeper.newest_of(name) for name in ("tip", "base", "middle")]
+        return [as_json(await keeper.newest_of(name)) for name in ("tip", "base", "middle")]
 
-    known = [{"homing": 2, "edges": [3]}, {"homing": 1, "edges": [2]}, None]
+    known = [
+        {"homing": 2, **as_json(found_at(3))}, {"homing": 1, **as_json(found_at(2))}, None,
+    ]  # fmt: skip
     assert await newest(keeper) == known
     await store.close()
     store = Store(tmp_path)
@@ -96,7 +109,32 @@ async def test_homing_goes_on_when_the_disk_does_not(
         await asyncio.sleep(0)
         await asyncio.sleep(0)
     assert "homing 1 is not kept" in caplog.text
-    assert await keeper.homing(1) == homing.to_json()
+    assert as_json(await keeper.homing(1)) == as_json(homing.snapshot())
+
+
+async def test_what_is_not_written_counts_as_written_by_no_older_writing_that_ends_later(
+    tmp_path: Path,
+) -> None:
+    store, homing = Store(tmp_path), Sequence(1)
+    keeper = keeper_of(store, homing)
+    loop = asyncio.get_running_loop()
+    older: asyncio.Future[None] = loop.create_future()
+    newer: asyncio.Future[None] = loop.create_future()
+    writings = iter((older, newer))
+    with pytest.MonkeyPatch.context() as patch:
+        patch.setattr(store, "write", lambda _work: next(writings))
+        keeper.look(cast("HomingSequence", homing))
+        homing.state = HomingState.DONE
+        keeper.look(cast("HomingSequence", homing))
+        newer.set_exception(StoreError("the disk is full"))
+        older.set_result(None)
+        await asyncio.sleep(0)
+        await asyncio.sleep(0)
+    await keeper.close()
+    await store.close()
+    store = Store(tmp_path)
+    assert await keeper_of(store).homing(1) == as_json(homing.snapshot())
+    await store.close()
 
 
 async def test_homing_whose_end_the_disk_did_not_take_is_written_at_the_end(
@@ -117,5 +155,5 @@ async def test_homing_whose_end_the_disk_did_not_take_is_written_at_the_end(
     await keeper.close()
     await store.close()
     store = Store(tmp_path)
-    assert await keeper_of(store).homing(1) == homing.to_json()
+    assert await keeper_of(store).homing(1) == as_json(homing.snapshot())
     await store.close()

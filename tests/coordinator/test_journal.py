@@ -8,6 +8,7 @@ from typing import Any
 
 import pytest
 
+from coordinator.codes.level import Level
 from coordinator.core.events import (
     Blink,
     Command,
@@ -18,9 +19,11 @@ from coordinator.core.events import (
     Override,
     Play,
     Resume,
+    Step,
     Stop,
+    Switch,
 )
-from coordinator.journal import Journal, told
+from coordinator.records.journal import Journal, command_words
 from coordinator.store import Store, events
 from protocol.drive import StopLevel
 
@@ -42,20 +45,22 @@ async def open_store(tmp_path: Path) -> AsyncIterator[Store]:
         (Resume(), None, "resume"),
         (Stop(StopLevel.STOP_AND_RELEASE), None, "stop, level stop-and-release"),
         (Override(125_000), None, "override 12.5 %"),
-        (Jog("elbow", -2.5), None, "jog elbow at -2.5 °/s"),
+        (Jog({"elbow": -2.5, "tool": 4.0}), None, "jog elbow at -2.5 °/s, tool at 4 °/s"),
+        (Step("elbow", -0.05, 2.0), None, "step elbow by -0.05°"),
         (Blink("elbow"), None, "blink elbow"),
+        (Switch("gripper", True), None, "switch gripper on"),
     ],
 )
 def test_every_command_is_told_in_words(command: Command, number: int | None, words: str) -> None:
-    assert told(command, number) == words
+    assert command_words(command, number) == words
 
 
 async def test_notes_and_commands_are_kept_in_the_order_in_which_they_came(
     store: Store,
 ) -> None:
     journal = Journal(store, lambda _code, _why: None)
-    journal.command(Jog("elbow", 2.0), None, "the phone", 1_000_000)
-    journal.note(Note(1_000_001, "danger", "fault-driver", "elbow: its driver is off", "elbow"))
+    journal.command(Jog({"elbow": 2.0}), None, "the phone", 1_000_000)
+    journal.note(Note(1_000_001, Level.DANGER, "fault-driver", "elbow: its driver is off", "elbow"))
     await store.write(lambda _connection: None)  # behind them
     kept = await store.read(lambda connection: events.newest(connection, None, 9))
     columns = ("at_us", "level", "code", "message", "joint", "who")
@@ -63,6 +68,20 @@ async def test_notes_and_commands_are_kept_in_the_order_in_which_they_came(
         (1_000_000, "info", "command-jog", "jog elbow at 2 °/s", "elbow", "the phone"),
         (1_000_001, "danger", "fault-driver", "elbow: its driver is off", "elbow", None),
     ]
+
+
+async def test_details_are_kept_beside_the_lines_that_they_belong_to(store: Store) -> None:
+    journal = Journal(store, lambda _code, _why: None)
+    journal.note(Note(5, Level.ATTENTION, "control-taken", "the phone took control"))
+    journal.command(Hold(), None, "the phone", 5, detail=True)
+    journal.note(Note(6, Level.INFO, "joint-held", "elbow holds", "elbow", detail=True))
+    await store.write(lambda _connection: None)
+    lines = await store.read(lambda connection: events.newest(connection, None, 9))
+    every = await store.read(lambda connection: events.newest(connection, None, 9, details=True))
+    assert [one["code"] for one in lines] == ["control-taken"]
+    assert [(one["code"], one["detail"]) for one in every] == [
+        ("joint-held", True), ("command-hold", True), ("control-taken", False),
+    ]  # fmt: skip
 
 
 async def test_event_that_is_lost_is_named_each_time_and_logged_once(
@@ -77,12 +96,12 @@ async def test_event_that_is_lost_is_named_each_time_and_logged_once(
     journal = Journal(store, take)
     with caplog.at_level(logging.WARNING):
         for code in ("joint-warm", "homed"):
-            journal.note(Note(5, "info", code, "words"))
+            journal.note(Note(5, Level.INFO, code, "words"))
             await asyncio.sleep(0)
             await asyncio.sleep(0)
     assert [code for code, _ in missing] == ["joint-warm", "homed"]
     assert all("is closed" in why for _, why in missing)
-    told = [one.getMessage() for one in caplog.records if one.name == "coordinator.journal"]
+    told = [one.getMessage() for one in caplog.records if one.name == "coordinator.records.journal"]
     assert len(told) == 1
     assert told[0].startswith("event joint-warm is not kept: ")
 
@@ -90,8 +109,8 @@ async def test_event_that_is_lost_is_named_each_time_and_logged_once(
 async def test_no_text_that_a_joint_sends_keeps_the_rest_from_the_journal(store: Store) -> None:
     missing: list[Any] = []
     journal = Journal(store, lambda code, why: missing.append((code, why)))
-    journal.note(Note(5, "info", "odd", "\ud800"))  # no UTF-8 has it
-    journal.note(Note(6, "info", "homed", "elbow\0 is\nhomed"))
+    journal.note(Note(5, Level.INFO, "odd", "\ud800"))  # no UTF-8 has it
+    journal.note(Note(6, Level.INFO, "homed", "elbow\0 is\nhomed"))
     await store.write(lambda _connection: None)
     kept = await store.read(lambda connection: events.newest(connection, None, 9))
     assert [one["message"] for one in kept] == ["elbow\0 is\nhomed"]

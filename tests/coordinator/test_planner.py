@@ -10,12 +10,14 @@ from pathlib import Path
 
 import pytest
 
-from coordinator.arm import load_arm
+from coordinator.config.arm import load_arm
+from coordinator.config.settings import DEMO_ARM, DEMO_PROGRAM
 from coordinator.core.events import Refused
-from coordinator.motion import check_program, plan_parts
-from coordinator.planner import Planner, PlannerBusy
-from coordinator.programs import ProgramError, parse_program
-from coordinator.settings import DEMO_ARM, DEMO_PROGRAM
+from coordinator.motion import check_program
+from coordinator.motion.plan import plan_text
+from coordinator.motion.route import pose_at
+from coordinator.programs import ProgramError, Switches
+from coordinator.workers.planner import Planner, PlannerBusy
 from tests.e2e.harness import children, is_running
 
 ARM = load_arm(DEMO_ARM)
@@ -35,7 +37,18 @@ async def test_answers_are_those_of_the_functions_themselves(planner: Planner) -
     checked = json.loads(await planner.check(text, None))
     assert checked == json.loads(json.dumps(asdict(check_program(text, ARM))))
     parts = await planner.plan(text, PARK)
-    assert parts == plan_parts(parse_program(text, ARM.words), ARM, PARK)
+    assert parts == plan_text(text, ARM, pose_at(ARM, PARK))
+
+
+async def test_the_operators_switches_reach_what_is_planned(planner: Planner) -> None:
+    text = "/G2\nG0 A-1\nM1\nA-2\nM2\n"
+    on = Switches(block_delete=True, optional_stop=True)
+    assert [part.pause_line for part in await planner.plan(text, PARK, 1, on)] == [3, None]
+    assert await planner.plan(text, None, 1, on) == ()
+    assert json.loads(await planner.check(text, None, on))["ok"]
+    assert (await planner.curves(text, None, on)).begins == "park"
+    with pytest.raises(ProgramError):
+        await planner.plan(text, None, 1, Switches(optional_stop=True))
 
 
 async def test_mistakes_come_back_with_their_lines_even_where_nobody_knows_the_start(
@@ -72,8 +85,9 @@ async def test_one_program_waits_and_more_are_refused_at_once(planner: Planner) 
 async def test_dead_process_refuses_its_program_and_the_next_gets_a_new_one(
     planner: Planner,
 ) -> None:
+    others = set(children(os.getpid()))
     await planner.check("M2\n", None)
-    for pid in children(os.getpid()):
+    for pid in set(children(os.getpid())) - others:
         if b"spawn_main" in Path(f"/proc/{pid}/cmdline").read_bytes():
             os.kill(pid, signal.SIGSTOP)
             asked = asyncio.create_task(planner.check(LONG, None))

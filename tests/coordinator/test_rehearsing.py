@@ -8,9 +8,9 @@ from xml.etree import ElementTree as ET
 
 import pytest
 
-from coordinator.arm import Arm, parse_arm
+from coordinator.config.arm import Arm, parse_arm
 from coordinator.core.events import Refused
-from coordinator.rehearsing import KEPT, Rehearsals, Wish
+from coordinator.workers.rehearsals import KEPT, Rehearsals, Wish
 from tests.quick_arm import arm_text
 
 PROGRAM = "G0 A-150 B-150\nG0 A-155\nM2\n"

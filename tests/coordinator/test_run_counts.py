@@ -2,8 +2,8 @@
 
 from coordinator.core import events as ev
 from coordinator.core.run import Phase
+from coordinator.records.counts import RunCounts
 from coordinator.rehearsal.world import World
-from coordinator.run_counts import RunCounts
 from tests.coordinator.core.kit import (
     EVEN,
     finish,

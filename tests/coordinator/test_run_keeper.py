@@ -10,9 +10,11 @@ from typing import Any, TypeVar
 import pytest
 from sqlalchemy import Connection
 
-from coordinator.core.report import Report
-from coordinator.run_keeper import MAX_LOST, RunKeeper
+from coordinator.codes.outcome import Outcome
+from coordinator.core.run.report import HoldRecord, Report
+from coordinator.records.runs import MAX_LOST, RunKeeper
 from coordinator.store import Store, StoreError, runs
+from tests.as_json import as_json
 
 Result = TypeVar("Result")
 NO_SPACE = "disk cannot be used: there is no space left on its disk"
@@ -55,7 +57,8 @@ async def test_report_is_on_the_disk_before_the_run_ends(tmp_path: Path) -> None
     keeper = RunKeeper(store, live)
     await keeper.begin(report(1), "M2\n")
     live[1] = report(1)
-    live[1].held("the operator asked", {"base": 5, "tip": None}, 0, 2_000_000)
+    hold = HoldRecord(2_000_000, "the operator asked", {"base": 5, "tip": None}, 0, ("tip",), 9)
+    live[1].held(hold)
     keeper.grew(1)
     await keeper.close()
     await store.close()
@@ -65,7 +68,7 @@ async def test_report_is_on_the_disk_before_the_run_ends(tmp_path: Path) -> None
     kept = await heir.report(1)
     assert kept is not None
     assert kept["outcome"] == "lost"
-    assert kept["holds"] == live[1].holds
+    assert kept["holds"] == as_json(live[1].holds)
     assert kept["began_utc"] is not None
     assert kept["ended_utc"] is None
     assert await heir.program(1) == "M2\n"
@@ -87,10 +90,10 @@ async def test_slow_disk_keeps_nobody_waiting_and_gets_the_newest_state_only(
 
     monkeypatch.setattr(runs, "save", slow)
     for message in ("first", "second", "third"):
-        live[1].turned("playing", message)
+        live[1].turned(Outcome.PLAYING, message)
         keeper.grew(1)
         await asyncio.sleep(0)  # the first is on its way to the disk
-    live[1].turned("playing", "fourth")
+    live[1].turned(Outcome.PLAYING, "fourth")
     keeper.grew(1)
     told = await keeper.report(1)
     assert told is not None
@@ -111,7 +114,7 @@ async def test_run_is_ended_once_its_end_is_written_and_told_with_its_time(store
     live[7] = report(7)
     keeper.grew(7)
     assert not keeper.is_ended(7)
-    live[7].turned("finished")
+    live[7].turned(Outcome.FINISHED)
     live[7].ended_us = 3_000_000
     keeper.grew(7)
     await keeper.close()
@@ -122,20 +125,37 @@ async def test_run_is_ended_once_its_end_is_written_and_told_with_its_time(store
     kept = await RunKeeper(store, {}).report(7)
     assert kept is not None
     assert kept.pop("written_utc")
-    assert kept == told
+    assert kept == as_json(told)
 
 
 async def test_summaries_are_of_all_runs_and_of_the_live_ones_as_they_are_now(store: Store) -> None:
     for run in (1, 3):
         await RunKeeper(store, {}).begin(report(run), "M2\n")
     live = {2: report(2), 3: report(3)}
-    live[3].turned("held", "for a look")
+    live[3].turned(Outcome.HELD, "for a look")
     told = await RunKeeper(store, live).summaries(None, 100)
     assert [(one["run"], one["outcome"]) for one in told] == [
         (3, "held"), (2, "playing"), (1, "playing"),
     ]  # fmt: skip
-    assert all(one.keys() == {"run", "name", "outcome", "began_utc", "ended_utc"} for one in told)
+    columns = {"run", "name", "outcome", "began_utc", "ended_utc", "taught"}
+    assert all(one.keys() == columns for one in told)
     assert await RunKeeper(store, live).summaries(3, 1) == told[1:2]
+
+
+async def test_newest_run_of_each_that_is_kept_is_told_from_the_disk_and_as_it_is_now(
+    store: Store,
+) -> None:
+    before = RunKeeper(store, {})
+    for run, taught in ((1, 8), (2, 9), (3, None), (4, 8)):
+        await before.begin(report(run), "M2\n", taught)
+    live = {5: report(5)}
+    keeper = RunKeeper(store, live)
+    await keeper.begin(live[5], "M2\n", 9)
+    live[5].turned(Outcome.HELD, "for a look")
+    told = await keeper.newest_of_taught()
+    assert [(one["taught"], one["run"], one["outcome"]) for one in told] == [
+        (8, 4, "playing"), (9, 5, "held"),
+    ]  # fmt: skip
 
 
 async def test_run_that_cannot_be_recorded_must_not_begin(disk: FullDisk) -> None:
@@ -197,8 +217,10 @@ async def test_run_that_a_hanging_disk_records_too_late_is_forgotten(
     store, let = Store(tmp_path, disk_s=0.05), threading.Event()
     begin = runs.begin
 
-    def slow(connection: Connection, first: dict[str, Any], program: str) -> None:
-        begin(connection, first, program)
+    def slow(
+        connection: Connection, first: dict[str, Any], program: str, taught: int | None
+    ) -> None:
+        begin(connection, first, program, taught)
         let.wait(30)
 
     monkeypatch.setattr(runs, "begin", slow)

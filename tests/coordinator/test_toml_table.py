@@ -5,7 +5,7 @@ import tomllib
 from hypothesis import given
 from hypothesis import strategies as st
 
-from coordinator.toml_table import Complaints, KeyPath, Table, locate
+from coordinator.config.toml_table import Complaints, KeyPath, Table, locate
 
 EXAMPLE = '''# a comment with [brackets] and "quotes"
 title = "a # is no comment here"

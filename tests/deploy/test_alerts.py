@@ -9,10 +9,10 @@ from pathlib import Path
 import httpx2
 
 from coordinator.api import create_app
-from coordinator.arm import load_arm
-from coordinator.data_folder import make_key
+from coordinator.config.arm import load_arm
+from coordinator.config.data_folder import make_key
+from coordinator.config.settings import DEFAULT_PORT, DEMO_ARM
 from coordinator.service import running
-from coordinator.settings import DEFAULT_PORT, DEMO_ARM
 
 DEPLOY = Path(__file__).parents[2] / "deploy"
 

@@ -5,6 +5,7 @@ multicast group of the loopback interface, so every arm has ids of its own.
 """
 
 import contextlib
+import gc
 import json
 import os
 import signal
@@ -16,8 +17,10 @@ from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any, TypeVar
 
-from coordinator.arm import load_arm
-from coordinator.client import Client
+from coordinator.client import Client, Refused
+from coordinator.config.arm import load_arm
+from coordinator.config.data_folder import make_key
+from coordinator.testing.live_arm import run_before_others
 from tests.quick_arm import arm_text
 
 T = TypeVar("T")
@@ -47,15 +50,21 @@ def until(look: Callable[[], T | None], what: str, deadline_s: float = DEADLINE_
         time.sleep(POLL_S)
 
 
-def run_before_others(pid: int = 0) -> None:
-    """Have the processor ready for a process that plays in real time, where this user may do that.
+@contextlib.contextmanager
+def before_others() -> Iterator[None]:
+    """Have this process play in real time itself, in whichever of its threads.
 
-    A coordinator or a joint that gets none for half a second makes the arm hold, and so it should;
-    tests beside this one, browsers and commands that start are no reason for that. What the process
-    starts itself waits for its turn as usual (sched(7)). 0 is the calling thread.
+    They wait for whoever holds the interpreter: a thread that has no processor itself, or a
+    collection of all that hundreds of tests have left.
     """
-    with contextlib.suppress(PermissionError):
-        os.sched_setscheduler(pid, os.SCHED_RR | os.SCHED_RESET_ON_FORK, os.sched_param(1))
+    gc.collect()
+    gc.freeze()
+    run_before_others()
+    try:
+        yield
+    finally:
+        os.sched_setscheduler(0, os.SCHED_OTHER, os.sched_param(0))
+        gc.unfreeze()
 
 
 @dataclass(slots=True)
@@ -130,12 +139,17 @@ class Bench:
         self.url = process.ready["url"]
         return process
 
-    def start(self, *arguments: str, wrapper: Sequence[str] = ()) -> Process:
-        """A command that goes on; returns once it has printed its JSON."""
+    def start(
+        self, *arguments: str, wrapper: Sequence[str] = (), inside: Sequence[str] = ()
+    ) -> Process:
+        """A command that goes on; returns once it has printed its JSON.
+
+        `inside` are words before the command that take it elsewhere.
+        """
         errors = self.folder / f"stderr-{len(self.processes)}"
         with errors.open("w") as stderr:
             popen = subprocess.Popen(
-                [sys.executable, *(wrapper or ("-m", "coordinator.cli")), *arguments],
+                [*inside, sys.executable, *(wrapper or ("-m", "coordinator.cli")), *arguments],
                 stdout=subprocess.PIPE,
                 stderr=stderr,
                 text=True,
@@ -149,6 +163,8 @@ class Bench:
             text += line
             with contextlib.suppress(json.JSONDecodeError):
                 process.ready = json.loads(text)
+                if process.ready.get("ok") is False:
+                    break
                 run_before_others(process.pid)
                 return process
         raise AssertionError(f"{arguments[0]} ended with {popen.wait()}: {process.errors()}")
@@ -181,14 +197,41 @@ class Bench:
         assert done.returncode == 0, (arguments, done.returncode, done.stderr)
         return json.loads(done.stdout)
 
-    def play(self, text: str, name: str = "program.nc") -> Process:
+    def home(self) -> None:
+        """Home all joints, once they can be."""
+
+        def homed() -> bool:
+            try:
+                client.home_and_wait()
+            except Refused:
+                return False
+            return True
+
+        with Client(self.url) as client:
+            until(homed, "all joints homed")
+            client.release_control()
+
+    def holder(self) -> str | None:
+        """Who has control."""
+        with Client(self.url) as client:
+            return client.control().holder
+
+    def newest_report(self) -> dict[str, Any]:
+        """That of the newest run."""
+        with Client(self.url) as client:
+            number = client.last_run()
+            assert number is not None
+            client.report(number)
+            return client.answers["report"]
+
+    def play(self, text: str, name: str = "program.nc", options: Sequence[str] = ()) -> Process:
         """Begin to play; returns without waiting. The process is `unisono run`."""
         file = self.folder / name
         file.write_text(text)
         errors = self.folder / f"stderr-{len(self.processes)}"
         with errors.open("w") as stderr:
             popen = subprocess.Popen(
-                [sys.executable, "-m", "coordinator.cli", "run", "--json", str(file)],
+                [sys.executable, "-m", "coordinator.cli", "run", "--json", str(file), *options],
                 stdout=subprocess.PIPE,
                 stderr=stderr,
                 text=True,
@@ -204,7 +247,8 @@ class Bench:
     def arm_now(self) -> dict[str, Any]:
         """The arm's state, as `joints --json` prints it."""
         with Client(self.url) as client:
-            return client.arm()
+            client.arm()
+            return client.answers["arm"]
 
     def states(self) -> dict[str, dict[str, Any]]:
         """The joints by name."""
@@ -258,19 +302,19 @@ class Bench:
 
 
 @contextlib.contextmanager
-def bench(folder: Path, count: int = 3) -> Iterator[Bench]:
-    """An arm with a key of its own; all processes end with it."""
+def bench(folder: Path, count: int = 3, *, touch: bool = False) -> Iterator[Bench]:
+    """An arm with a key of its own; all processes end with it. `touch`: see `arm_text`."""
     arm = folder / "arm.toml"
-    arm.write_text(arm_text(count))
+    arm.write_text(arm_text(count, touch=touch))
     made = Bench(folder, arm, folder / "data", folder / "truth.jsonl")
     try:
-        made.ask("key", "new", "--data", str(made.data))
+        make_key(made.data)
         yield made
     finally:
         made.close()
 
 
-def spread_us(starts: list[dict[str, Any]]) -> float:
+def start_skew_us(starts: list[dict[str, Any]]) -> float:
     """The true time between the first and the last of these lines."""
     instants: list[int] = [line["at_ns"] for line in starts]
     return (max(instants) - min(instants)) / 1000

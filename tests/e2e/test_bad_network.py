@@ -19,20 +19,22 @@ from websockets.typing import Subprotocol
 from zeroconf import IPVersion, ServiceInfo
 from zeroconf.asyncio import AsyncZeroconf
 
-from coordinator.arm import parse_arm
+from coordinator.config.arm import parse_arm
+from coordinator.config.data_folder import make_key, read_key
 from coordinator.core.events import Home, Refused
-from coordinator.data_folder import make_key, read_key
+from coordinator.playing.runs import Wanted
+from coordinator.rehearsal.software_joints import joint_settings
 from coordinator.service import Service, running
-from coordinator.software_joints import joint_settings
 from protocol import ntp
-from protocol.constants import MAX_DATAGRAM_BYTES, SERVICE_TYPE, STREAM_PATH, SUBPROTOCOL
+from protocol.constants import MAX_DATAGRAM_BYTES, STREAM_PATH, SUBPROTOCOL
 from protocol.discovery import Announcement
 from protocol.drive import REQUEST_BYTES
 from protocol.status import REPLY_BYTES
 from simulator.network import PROFILES, Link
 from simulator.port import JointPort, world_us
 from simulator.unit import JointUnit, WorldTruth
-from tests.e2e.harness import Bench, program, run_before_others, spread_us
+from tests.e2e.harness import Bench, before_others, program, start_skew_us
+from tests.own import SERVICE_TYPE
 from tests.quick_arm import arm_text
 
 HOST = "127.0.0.1"
@@ -132,6 +134,7 @@ async def relayed_arm(
             )
             stack.callback(relay.transport.close)
             udp_port = relay.transport.get_extra_info("sockname")[1]
+            port.unit.listens_at(udp_port)
             service_info = ServiceInfo(
                 SERVICE_TYPE,
                 f"{settings.name}-{settings.id}.{SERVICE_TYPE}",
@@ -152,40 +155,42 @@ async def homed(service: Service) -> None:
         with contextlib.suppress(Refused):
             number = service.command(Home())
         await asyncio.sleep(0.02)
-    while (result := await service.homing(number)) and result["state"] == "running":
+    while (result := await service.homings.homing(number)) and result["state"] == "running":
         await asyncio.sleep(0.02)
     assert result is not None
     assert result["state"] == "done", result["message"]
 
 
-@pytest.fixture(name="before_others")
+@pytest.fixture
 def own_process_before_others() -> Iterator[None]:
     """The arm of this test is in the tests' own process."""
-    run_before_others()
-    yield
-    os.sched_setscheduler(0, os.SCHED_OTHER, os.sched_param(0))
+    with before_others():
+        yield
 
 
-@pytest.mark.usefixtures("before_others")
+@pytest.mark.usefixtures("own_process_before_others")
 async def test_replayed_reordered_and_noisy_datagrams_start_stop_and_move_nothing(
     tmp_path: Path,
 ) -> None:
     truths: list[tuple[str, WorldTruth]] = []
     async with asyncio.timeout(PATIENCE_S), relayed_arm(tmp_path, truths) as (service, relays):
         await homed(service)
-        run = await service.play("a.nc", program(-120, -150, letters="AB"))
-        while (state := await service.progress(run)) and state["phase"] not in ("ended", "held"):
+        run = await service.runs.play(Wanted("a.nc", program(-120, -150, letters="AB")))
+        while (state := await service.runs.progress(run)) and state["phase"] not in (
+            "ended",
+            "held",
+        ):
             await asyncio.sleep(0.02)
-        report = await service.report(run)
+        report = await service.runs.report(run)
 
     assert report is not None
     assert report["outcome"] == "finished", report["message"]
-    assert report["holds"] == []
+    assert list(report["holds"]) == []
     events = [(name, truth.event) for name, truth in truths]
     wanted = [(name, event) for name in ("turntable", "shoulder") for event in ("start", "finish")]
     assert sorted(event for event in events if event[1] != "home") == sorted(wanted)
     starts = [{"at_ns": truth.at_ns} for _, truth in truths if truth.event == "start"]
-    assert spread_us(starts) <= report["start"]["bound_us"]
+    assert start_skew_us(starts) <= report["start"]["start_skew_max_us"]
     for relay in relays:
         assert relay.replayed > 100
         assert relay.reordered > 10
@@ -196,14 +201,15 @@ def test_noise_to_every_port_in_mid_move_changes_nothing(bench: Bench) -> None:
     ready = bench.simulate().ready
     coordinator = bench.serve()
     bench.until_linked()
-    bench.ask("home")
+    bench.home()
     run = bench.play(program(-100, feed=900))
     bench.until_moving()
     noise = random.Random(3)
     joints = ready["joints"]
-    (own_port,) = udp_ports(coordinator.pid)
+    own_ports = udp_ports(coordinator.pid)
+    assert own_ports
     with socket.socket(socket.AF_INET, socket.SOCK_DGRAM) as datagrams:
-        for port in (own_port, *(joint["udp_port"] for joint in joints)):
+        for port in (*own_ports, *(joint["udp_port"] for joint in joints)):
             for length in LENGTHS:
                 datagrams.sendto(noise.randbytes(length), (HOST, port))
                 datagrams.sendto(b"\x23" + noise.randbytes(length - 1), (HOST, port))
@@ -228,5 +234,5 @@ def test_noise_to_every_port_in_mid_move_changes_nothing(bench: Bench) -> None:
     assert run.popen.wait(60) == 0, run.errors()
     report = bench.ask("report")
     assert (report["outcome"], report["holds"]) == ("finished", [])
-    assert spread_us(bench.truths("start")) <= report["start"]["bound_us"]
+    assert start_skew_us(bench.truths("start")) <= report["start"]["start_skew_max_us"]
     assert all("Traceback" not in process.errors() for process in bench.processes)

@@ -42,7 +42,7 @@ def test_a_second_page_watches_and_may_hold_but_commands_only_after_taking_over_
     bench.simulate()
     bench.serve()
     bench.until_linked()
-    bench.ask("home")
+    bench.home()
     laptop, phone = page(bench, stack, "the laptop"), page(bench, stack, "the phone")
     body = {"name": "a.nc", "text": program(60, 0, 60, 0, feed=600)}
     assert laptop.post("/runs", json=body).status_code == 202
@@ -79,12 +79,12 @@ def test_take_over_in_a_jog_or_homing_lets_it_end(bench: Bench, stack: ExitStack
     homing = laptop.post("/home", json={}).json()["homing"]
     phone.post("/control/take")
     told = phone.get(f"/homings/{homing}").json()
-    assert (told["state"], told["message"]) == ("failed", "held by the operator")
+    assert (told["state"], told["message"]) == ("failed", "held: control was taken over")
     phone.post("/control/release")
 
     bench.ask("home")  # a terminal gives control back at the end
     name = bench.joints[0]
-    jog = {"joint": name, "velocity_deg_s": 5.0}
+    jog = {"velocities_deg_s": {name: 5.0}}
 
     def jogged() -> bool:
         assert laptop.post("/jog", json=jog).status_code == 200

@@ -4,6 +4,8 @@ The coordinator is made to sleep meanwhile, so that each of these surely comes b
 """
 
 import signal
+import subprocess
+import sys
 from pathlib import Path
 
 from tests.e2e.harness import Bench, Process, program, until
@@ -21,22 +23,30 @@ def bytes_waiting(bench: Bench) -> int:
     return sum(int(line[4].partition(":")[2], 16) for line in lines if line[1].endswith(port))
 
 
-def asked_to_play(bench: Bench, text: str) -> tuple[Process, Process]:
-    """A coordinator that sleeps, and the command that waits for its answer to a program."""
+CLIENT = """
+import pathlib, sys
+from coordinator.client import Client
+Client(sys.argv[1]).play("long.nc", pathlib.Path(sys.argv[2]).read_text())
+"""
+"""A client that plays a program without asking first whether anybody answers, as `run` does."""
+
+
+def sleeping(bench: Bench) -> Process:
+    """The coordinator of a homed arm, that sleeps."""
     bench.simulate()
     coordinator = bench.serve()
     bench.until_linked()
-    bench.ask("home")
+    bench.home()
     coordinator.popen.send_signal(signal.SIGSTOP)
-    run = bench.play(text)
-    until(lambda: bytes_waiting(bench) > len(text), "the request to play")
-    return coordinator, run
+    return coordinator
 
 
 def test_ctrl_c_before_a_run_has_its_number_holds_it_and_leaves_no_traceback(
     bench: Bench,
 ) -> None:
-    coordinator, run = asked_to_play(bench, program(-80, feed=900))
+    coordinator = sleeping(bench)
+    run = bench.play(program(-80, feed=900))
+    until(lambda: bytes_waiting(bench) > 0, "the first question")
     run.popen.send_signal(signal.SIGINT)
     coordinator.popen.send_signal(signal.SIGCONT)
 
@@ -48,8 +58,12 @@ def test_ctrl_c_before_a_run_has_its_number_holds_it_and_leaves_no_traceback(
 
 
 def test_client_that_left_before_its_program_was_planned_moves_nothing(bench: Bench) -> None:
-    coordinator, run = asked_to_play(bench, LONG)
-    run.kill()
+    coordinator = sleeping(bench)
+    file = bench.folder / "long.nc"
+    file.write_text(LONG)
+    with subprocess.Popen([sys.executable, "-c", CLIENT, bench.url, str(file)]) as client:
+        until(lambda: bytes_waiting(bench) > len(LONG), "the request to play")
+        client.kill()
     coordinator.popen.send_signal(signal.SIGCONT)
 
     until(lambda: "has left" in coordinator.errors(), "the program given up")

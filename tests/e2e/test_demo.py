@@ -3,48 +3,67 @@
 The demo arm has fixed ids, so these tests take turns, also where several processes run tests.
 """
 
+import contextlib
 import fcntl
 import json
 import os
 import re
 import signal
 import subprocess
-import tempfile
 import termios
-from collections.abc import Iterator
-from pathlib import Path
+from typing import Any
 
 import httpx2
 import pytest
 
 from coordinator.client import Client
-from coordinator.settings import DEMO_ARM
-from tests.e2e.harness import Bench, children, is_running, spread_us, until
+from coordinator.config.settings import DEMO_ARM
+from coordinator.testing.live_arm import run_before_others
+from tests.e2e.harness import (
+    Bench,
+    children,
+    is_running,
+    start_skew_us,
+    until,
+)
 
 pytestmark = [pytest.mark.usefixtures("turn"), pytest.mark.timeout(400)]
 
 
-@pytest.fixture(name="turn")
-def turn_of_one() -> Iterator[None]:
-    """Hold a lock that all demo tests on this computer share."""
-    with (Path(tempfile.gettempdir()) / "unisono-demo-tests.lock").open("w") as lock:
-        fcntl.flock(lock, fcntl.LOCK_EX)
-        yield
+def run_its_children_before_others(demo: subprocess.Popen[Any]) -> None:
+    """As the harness does with what it starts itself: joints and coordinator, once they are there.
+
+    Beside them stands what multiprocessing keeps.
+    """
+    until(lambda: demo.poll() is not None or len(children(demo.pid)) >= 3, "the demo's children")
+    for pid in children(demo.pid):
+        with contextlib.suppress(ProcessLookupError):
+            run_before_others(pid)
 
 
 def test_demo_homes_plays_and_prints_its_report(bench: Bench) -> None:
-    done = subprocess.run(
+    with subprocess.Popen(
         [bench.python, "-m", "coordinator.cli", "demo", "--json", "--port", "0",
          "--truth", str(bench.truth)],
-        capture_output=True, text=True, timeout=280, check=False,
-    )  # fmt: skip
-    assert done.returncode == 0, done.stderr
-    report = json.loads(done.stdout)
+        stdout=subprocess.PIPE, stderr=subprocess.PIPE, text=True,
+    ) as demo:  # fmt: skip
+        run_its_children_before_others(demo)
+        out, err = demo.communicate(timeout=280)
+    assert demo.returncode == 0, err
+    report = json.loads(out)
     assert report["outcome"] == "finished"
     starts = bench.truths("start")
-    assert len(starts) == len(report["joints"]) == DEMO_ARM.read_text().count("[[joints]]")
-    assert spread_us(starts) <= report["start"]["bound_us"]
+    joints = DEMO_ARM.read_text().count("[[joints]]")
+    # It is parted behind each M3, where the gripper's input is awaited.
+    trajectories = sorted({start["trajectory"] for start in starts})
+    assert len(trajectories) == len(report["starts"]) == 3
+    for trajectory, told in zip(trajectories, report["starts"], strict=True):
+        those = [start for start in starts if start["trajectory"] == trajectory]
+        assert len(those) == len(report["joints"]) == joints
+        assert start_skew_us(those) <= told["start_skew_max_us"]
     assert len(bench.truths("finish")) == len(starts)
+    assert [one["outputs"] for one in bench.truths("outputs")] == [1, 0, 1, 0]
+    assert {one["joint"] for one in bench.truths("outputs")} == {"tool"}
 
 
 def test_in_a_terminal_the_demo_tells_its_page_and_stays_until_ctrl_c(bench: Bench) -> None:
@@ -55,6 +74,7 @@ def test_in_a_terminal_the_demo_tells_its_page_and_stays_until_ctrl_c(bench: Ben
         preexec_fn=lambda: fcntl.ioctl(0, termios.TIOCSCTTY, 0),
     )  # fmt: skip
     os.close(its)
+    run_its_children_before_others(demo)
     started: list[int] = []
     shown = ""
     try:
@@ -81,7 +101,7 @@ def test_demo_leaves_no_process_behind(bench: Bench, by: signal.Signals) -> None
     started = children(demo.pid)
     assert len(started) >= 2
     with Client(demo.ready["url"]) as client:
-        assert client.arm()["arm"] == "bench arm"
+        assert client.arm().arm == "bench arm"
     if by is signal.SIGINT:
         os.killpg(demo.pid, by)  # as a terminal does
         assert demo.popen.wait(60) == 0

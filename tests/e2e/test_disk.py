@@ -19,7 +19,7 @@ UNLIMITED = (resource.RLIM_INFINITY, resource.RLIM_INFINITY)
 
 def ready(bench: Bench) -> None:
     bench.until_linked()
-    bench.ask("home")
+    bench.home()
 
 
 def disk_takes_no_more(bench: Bench, coordinator: Process) -> None:
@@ -77,7 +77,7 @@ def test_what_was_done_is_told_by_the_next_coordinator(bench: Bench) -> None:
     ready(bench)
     with httpx2.Client(base_url=f"{bench.url}/api/v1", trust_env=False) as page:
         for velocity in (2.0, 2.0, 3.0, 0.0):
-            answer = page.post("/jog", json={"joint": "elbow", "velocity_deg_s": velocity})
+            answer = page.post("/jog", json={"velocities_deg_s": {"elbow": velocity}})
             assert answer.status_code == 200, answer.text
         edges = page.get("/homings/1").json()
     until(lambda: stored(bench, "SELECT 1 FROM events WHERE code = 'command-jog'"), "the jog")
@@ -86,7 +86,7 @@ def test_what_was_done_is_told_by_the_next_coordinator(bench: Bench) -> None:
     bench.serve()
     with httpx2.Client(base_url=f"{bench.url}/api/v1", trust_env=False) as page:
         told = page.get("/homings/1").json()
-        events = page.get("/events", params={"limit": 500}).json()["events"]
+        events = page.get("/events", params={"limit": 500, "details": True}).json()["events"]
     assert told == edges
     assert all(told["joints"][name]["edges"] for name in bench.joints)
     commands = [one for one in reversed(events) if one["code"].startswith("command-")]

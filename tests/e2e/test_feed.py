@@ -9,7 +9,7 @@ from websockets.sync.client import ClientConnection, connect
 from tests.coordinator.api.reader import applied
 from tests.e2e.harness import Bench, program
 
-LIVE = {"age_us", "heard_at_us", "clock", "q_us", "loss", "rtt_p50_us", "rtt_p99_us"}
+LIVE = {"age_us", "heard_at_us", "clock", "worst_delay_us", "loss", "rtt_p50_us", "rtt_p99_us"}
 """What is different at every exchange, so that two looks do not agree about it."""
 
 
@@ -56,7 +56,7 @@ def test_who_follows_the_feed_sees_the_start_set_proved_and_the_run_to_its_end(
     bench.simulate(network="home")
     bench.serve()
     bench.until_linked()
-    bench.ask("home")
+    bench.home()
     url = f"{bench.url.replace('http', 'ws')}/api/v1/feed"
     with connect(url, compression=None, proxy=None) as client:
         follower = Follower(client)
@@ -77,15 +77,15 @@ def test_who_follows_the_feed_sees_the_start_set_proved_and_the_run_to_its_end(
         report = bench.ask("report")
         assert any(start["set"] for start in starts)
         assert starts[-1]["at_us"] == report["start"]["at_us"]
-        assert 0 < starts[-1]["spread_us"] <= starts[-1]["bound_us"]
-        assert all(slack > 0 for slack in starts[-1]["slack_us"].values())
+        assert 0 < starts[-1]["start_skew_us"] <= starts[-1]["start_skew_max_us"]
+        assert all(margin > 0 for margin in starts[-1]["start_margin_us"].values())
         moving = [state for state in runs if state["phase"] == "moving"]
         assert len(moving) > 10
-        assert all(set(state["ahead"]["deg"]) == set(bench.joints) for state in moving)
+        assert all(set(state["preview"]["deg"]) == set(bench.joints) for state in moving)
         left = [state["run"]["left_us"] for state in moving]
         assert left == sorted(left, reverse=True)
         assert {state["run"]["lines"] for state in runs} == {4}
-        assert follower.state["ahead"] is None
+        assert follower.state["preview"] is None
     found = httpx2.get(f"{bench.url}/metrics").text
     assert 'unisono_runs_total{outcome="finished"} 1.0' in found
     assert httpx2.get(f"{bench.url}/readyz").status_code == 200

@@ -14,7 +14,7 @@ def test_largest_program_checked_in_mid_move_holds_nothing_and_leaves_no_process
     bench.simulate()
     coordinator = bench.serve()
     bench.until_linked()
-    bench.ask("home")
+    bench.home()
     bench.play(program(-60, feed=300))
     bench.until_moving()
     text = LINE * (MAX_PROGRAM_BYTES // len(LINE) - 1) + "M2\n"

@@ -2,7 +2,7 @@
 
 import signal
 
-from tests.e2e.harness import Bench, program, spread_us, until
+from tests.e2e.harness import Bench, program, start_skew_us, until
 
 
 def test_six_commands_take_the_arm_from_nothing_to_a_proved_start(bench: Bench) -> None:
@@ -17,6 +17,8 @@ def test_six_commands_take_the_arm_from_nothing_to_a_proved_start(bench: Bench) 
 
     file = bench.folder / "there_and_back.nc"
     file.write_text(program(-150, -155))
+    checked = bench.ask("check", str(file))
+    assert (checked["arm_source"]["kind"], checked["begins"]) == ("coordinator", "here")
     done = bench.unisono("run", str(file))
     assert (done.returncode, done.stderr.splitlines()[-1]) == (0, "run 1: ended")
     assert done.stdout.count("pinch") == 1
@@ -26,14 +28,14 @@ def test_six_commands_take_the_arm_from_nothing_to_a_proved_start(bench: Bench) 
     starts = bench.until_truth("start", *bench.joints)
     assert report["outcome"] == "finished"
     assert report["start"]["attempts"] >= 1
-    assert spread_us(starts) <= report["start"]["bound_us"]
+    assert start_skew_us(starts) <= report["start"]["start_skew_max_us"]
     assert [joint["name"] for joint in report["joints"]] == bench.joints
     for joint, line in zip(report["joints"], starts, strict=True):
         # The claim of each joint's instant against the truth, both raw monotonic.
         off_us = abs(joint["started_at_us"] - line["at_ns"] / 1000)
-        assert off_us <= report["start"]["bound_us"]
-        assert joint["slack_us"] > 0
-        assert joint["clock_bound_us"] > 0
+        assert off_us <= report["start"]["start_skew_max_us"]
+        assert joint["start_margin_us"] > 0
+        assert joint["clock_uncertainty_us"] > 0
         assert joint["finished_at_us"] > joint["started_at_us"]
     assert bench.ask("report", "1") == report
 
@@ -42,12 +44,13 @@ def test_hold_rests_on_the_path_and_resume_goes_on(bench: Bench) -> None:
     bench.simulate()
     bench.serve()
     bench.until_linked()
-    bench.ask("home")
+    bench.home()
     run = bench.play(program(-80, feed=900))
     bench.until_moving()
 
     held = bench.ask("hold")
-    assert held["phase"] == "held"
+    condition = held["condition"]
+    assert (condition["word"], condition["cause"]) == ("held", "the operator asked")
     assert run.popen.wait(30) == 1  # its run was held
     rests = bench.until_truth("hold", *bench.joints)
     assert len({line["path_us"] for line in rests}) == 1
@@ -56,17 +59,17 @@ def test_hold_rests_on_the_path_and_resume_goes_on(bench: Bench) -> None:
     bench.ask("resume")
     resumed = bench.until_truth("resume", *bench.joints)
     bench.until_truth("finish", *bench.joints)
-    report = until(lambda: (r := bench.ask("report")) and r["ended_at_us"] and r, "the end")
+    report = until(lambda: (r := bench.newest_report()) and r["ended_at_us"] and r, "the end")
     assert report["outcome"] == "finished"
     assert len(report["starts"]) == 2
-    assert spread_us(resumed) <= report["starts"][1]["bound_us"]
+    assert start_skew_us(resumed) <= report["starts"][1]["start_skew_max_us"]
 
 
 def test_ctrl_c_on_run_holds_and_twice_stops(bench: Bench) -> None:
     bench.simulate()
     bench.serve()
     bench.until_linked()
-    bench.ask("home")
+    bench.home()
     run = bench.play(program(-80, feed=900))
     bench.until_moving()
     run.popen.send_signal(signal.SIGINT)
@@ -89,7 +92,7 @@ def test_stop_ends_the_run_off_the_path(bench: Bench) -> None:
     bench.simulate()
     bench.serve()
     bench.until_linked()
-    bench.ask("home")
+    bench.home()
     run = bench.play(program(-80, feed=900))
     bench.until_moving()
     bench.ask("stop", "--level", "stop-and-release")
@@ -104,7 +107,7 @@ def test_ended_coordinator_holds_first_and_joints_say_goodbye(bench: Bench) -> N
     joints = bench.simulate()
     coordinator = bench.serve()
     bench.until_linked()
-    bench.ask("home")
+    bench.home()
     run = bench.play(program(-80, feed=900))
     bench.until_moving()
     assert coordinator.end() == 0
@@ -117,5 +120,5 @@ def test_ended_coordinator_holds_first_and_joints_say_goodbye(bench: Bench) -> N
     bench.until_linked()
     assert joints.end(signal.SIGINT) == 0
     for name in bench.joints:
-        bench.until_joint(name, link="absent")
+        bench.until_joint(name, link="offline")
     assert bench.ask("report")["outcome"] in ("held", "lost")

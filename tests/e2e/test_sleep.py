@@ -36,7 +36,7 @@ def all_rest(bench: Bench) -> bool:
 
 def homed_and_moving(bench: Bench) -> None:
     bench.until_linked()
-    bench.ask("home")
+    bench.home()
     bench.play(FAR)
     bench.until_moving()
 

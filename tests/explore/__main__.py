@@ -6,9 +6,8 @@ It ends with 1 if anything was wrong. A line `REPLAY='family decision …'` name
 import argparse
 import os
 import sys
-from concurrent.futures import ProcessPoolExecutor
-from multiprocessing import get_context
 
+from coordinator.workers.processes import process_pool
 from tests.explore.found import Found
 from tests.explore.search import replay, search_share
 from tests.explore.stories import FAMILIES, Family
@@ -59,7 +58,7 @@ def _search(families: list[Family]) -> int:
     total = Found()
     tell(_LEGEND)
     tell(_ROW.format(*_HEAD))
-    with ProcessPoolExecutor(workers, mp_context=get_context("spawn")) as pool:
+    with process_pool(workers) as pool:
         for family in families:
             found = Found()
             shares = [

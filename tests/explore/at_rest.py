@@ -3,15 +3,15 @@
 from dataclasses import replace
 
 from coordinator.core.run import Phase
-from coordinator.rehearsal.node import Node
-from coordinator.rehearsal.station import Station
-from protocol.constants import FIRST_LEASE_US
+from coordinator.rehearsal.joint_node import Node
+from coordinator.rehearsal.laptop import Laptop
+from protocol.constants import FIRST_PERMIT_US
 from protocol.drive import Drive
 from protocol.states import MOVING_STATES
 from protocol.status import Status
 from simulator.unit import WorldTruth
 from tests.campaign.invariants.base import Invariant
-from tests.campaign.invariants.i02_lease import NoFurtherThanLease
+from tests.campaign.invariants.i02_permit import NoFurtherThanPermit
 from tests.campaign.invariants.i07_reboot import RebootedStays
 from tests.campaign.judge import Judge
 from tests.campaign.truth import path_of, state_of
@@ -19,8 +19,8 @@ from tests.campaign.truth import path_of, state_of
 ROUNDING_US = 2.0
 
 
-class FirstLeaseOnly(Invariant):
-    """Where one joint never accepted *go*, who began all the same rests within the first lease."""
+class FirstPermitOnly(Invariant):
+    """Where one joint never accepted *go*, who began all the same rests within the first permit."""
 
     name = "I2"
 
@@ -29,7 +29,7 @@ class FirstLeaseOnly(Invariant):
         self._accepted: dict[tuple[int, int], set[str]] = {}
         self._began: dict[str, tuple[tuple[int, int], float]] = {}
 
-    def drove(self, node: Node, station: Station, drive: Drive, status: Status | None) -> None:
+    def drove(self, node: Node, laptop: Laptop, drive: Drive, status: Status | None) -> None:
         plan = drive.plan
         if status is not None and plan is not None and status.plan == plan.number and plan.change:
             self._accepted.setdefault((drive.session, plan.number), set()).add(node.id)
@@ -41,7 +41,7 @@ class FirstLeaseOnly(Invariant):
         elif truth.event in ("hold", "finish") and node.id in self._began:
             key, stand_us = self._began.pop(node.id)
             missing = self.world.nodes.keys() - self._accepted.get(key, set())
-            limit_us = stand_us + FIRST_LEASE_US + path_of(node).ramp.path_us + ROUNDING_US
+            limit_us = stand_us + FIRST_PERMIT_US + path_of(node).ramp.path_us + ROUNDING_US
             if missing and truth.path_us > limit_us:
                 names = ", ".join(self.world.nodes[one].name for one in sorted(missing))
                 raise self.broken(
@@ -54,7 +54,7 @@ class NoStartEither(RebootedStays):
     """As the campaign's of a resume, of every start: none is made once a joint restarted.
 
     But where *go* had been sent by then: nobody can promise to hear of a restart in time. What the
-    others then do, the lease bounds (I2).
+    others then do, the permit bounds (I2).
     """
 
     def truth(self, node: Node, truth: WorldTruth) -> None:
@@ -71,20 +71,20 @@ class HeldIsRest(Invariant):
     def touched(self, node: Node) -> None:
         if state_of(node) not in MOVING_STATES:
             return
-        for station in self.world.stations:
-            run = station.core.run
+        for laptop in self.world.laptops:
+            run = laptop.core.run
             if (
-                station.awake
+                laptop.awake
                 and run is not None
                 and run.phase in (Phase.HELD, Phase.PAUSED)
-                and node.unit.joint.session == station.core.session
+                and node.unit.joint.session == laptop.core.session
             ):
                 raise self.broken(f"{node.name} is {state_of(node).word} while the run is held")
 
 
 EXTRA: tuple[type[Invariant], ...] = (
-    NoFurtherThanLease,
-    FirstLeaseOnly,
+    NoFurtherThanPermit,
+    FirstPermitOnly,
     NoStartEither,
     HeldIsRest,
 )

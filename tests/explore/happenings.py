@@ -61,7 +61,7 @@ def _reboot(name: str) -> Callable[[Scope], None]:
 
 def _stream_breaks(name: str) -> Callable[[Scope], None]:
     def strike(scope: Scope) -> None:
-        scope.world.station.carrier.cut_off(scope.world.node(name).id)
+        scope.world.break_stream(name)
 
     return strike
 

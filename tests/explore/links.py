@@ -9,8 +9,8 @@ from collections.abc import Callable, Sequence
 from enum import StrEnum
 from pathlib import Path
 
-from coordinator.arm import Arm, parse_arm
-from coordinator.rehearsal.air import Air, Arrival
+from coordinator.config.arm import Arm, parse_arm
+from coordinator.rehearsal.faulty_link import Arrival, FaultyLink
 from simulator.network import BOTH, PROFILES, Direction
 from simulator.settings import JointSettings
 from simulator.unit import JointUnit
@@ -22,6 +22,8 @@ STALE_US = 30 * TICK_US
 """Beyond any expiry (250 ms), and beyond a start's check where links are good."""
 RETRANSMITTED_US = 200_000
 """A stream's frame that was lost waits for a retransmission (common practice, as in `network`)."""
+SKEW_LIMIT_MS = 100
+"""A tick each way leaves a clock known to ±10 ms."""
 NAMES = ("base", "middle", "tip")
 KEY = bytes(range(32))
 PROGRAM = "G90 G94\nG1 A-20 B-16 C-12 F3600\nG1 A-5 B-4 C-3 F3600\nM2\n"
@@ -49,7 +51,7 @@ Decide = Callable[[str, bool], Fate]
 """Gives the fate of what a text describes; the flag says whether it is a datagram."""
 
 
-class DecidedAir(Air):
+class DecidedLink(FaultyLink):
     """A link between the laptop and one joint. `decide` is asked about everything on it."""
 
     def __init__(self, name: str, decide: Decide) -> None:
@@ -111,7 +113,8 @@ def quick_arm(count: int, acceleration_deg_s2: int = 240) -> Arm:
     """Joints whose ramp takes 0.4 s, so that a whole run is short."""
     names = NAMES[:count]
     park = ", ".join(f"{name} = 0" for name in names)
-    text = f'name = "small scope"\nhoming_order = {json.dumps(names)}\n[poses]\n'
+    text = f'name = "small scope"\nhoming_order = {json.dumps(names)}\n'
+    text += f"skew_limit_ms = {SKEW_LIMIT_MS}\n[poses]\n"
     text += f"park = {{ {park} }}\n"
     for k, name in enumerate(names):
         text += _JOINT.format(

@@ -3,30 +3,36 @@
 import math
 import pickle
 from collections.abc import Callable
-from typing import Any
 
 from coordinator.core import events as ev
 from coordinator.core.homing import HomingState
-from coordinator.core.link import JointLink
+from coordinator.core.link.link import JointLink
 from coordinator.core.run import Phase
 from coordinator.motion import plan_parts
 from coordinator.programs import parse_program
-from coordinator.rehearsal.by_value import ByValue
-from coordinator.rehearsal.node import Node
+from coordinator.rehearsal.by_value import Sent
+from coordinator.rehearsal.joint_node import Node
 from coordinator.rehearsal.world import BEGIN_US, World
 from protocol.constants import SILENCE_US, US
+from protocol.drive import Drive
 from protocol.states import AT_REST
+from protocol.status import Status
 from simulator.joint.joint import Joint
+from simulator.network import Direction
 from tests.campaign.invariants.base import Invariant
+from tests.campaign.invariants.hand import OnlyByLiveHands
 from tests.campaign.invariants.i01_armed import AllArmed
 from tests.campaign.invariants.i03_dead import RestWithoutCoordinator
 from tests.campaign.invariants.i06_unhomed import NoBlindMotion
 from tests.campaign.invariants.i11_command import OnlyByCommand
+from tests.campaign.invariants.place import NotBeyondPlace
+from tests.campaign.invariants.steps import StepsAddUp
+from tests.campaign.invariants.touch import OnlyAsTouched
 from tests.campaign.judge import Judge, Violated
 from tests.campaign.truth import body_of, path_of, path_us, plan_of, state_of
 from tests.explore.at_rest import EXTRA
 from tests.explore.found import Found, Merged, digest
-from tests.explore.links import NAMES, PROGRAM, TICK_US, DecidedAir, Fate, quick_arm, units_of
+from tests.explore.links import NAMES, PROGRAM, TICK_US, DecidedLink, Fate, quick_arm, units_of
 from tests.explore.rests import rest_of
 
 SETTLE_US = 40 * US
@@ -38,7 +44,7 @@ PLAY_US = 10 * US
 """The run itself takes 1.5 s."""
 LOOK_US = 100_000
 ROUGH_US = 70_000
-"""Two turns of the drives: Q becomes 0.14 s, a lead 0.3 s."""
+"""Two turns of the drives: the worst link delay becomes 0.14 s, a start delay 0.3 s."""
 
 
 ALWAYS: tuple[type[Invariant], ...] = (
@@ -47,24 +53,41 @@ ALWAYS: tuple[type[Invariant], ...] = (
     RestWithoutCoordinator,
     NoBlindMotion,
     OnlyByCommand,
+    OnlyAsTouched,
+    OnlyByLiveHands,
+    StepsAddUp,
+    NotBeyondPlace,
 )
 """Clocks, limits and positions (I4, I5, I9) need no rare order of messages: `campaign` has them."""
 
 
-class DecidedCarrier(ByValue):
-    """Carries by values, and ends a schedule that has become the same as another.
+class Deviations(Judge):
+    """Judges, and ends a schedule that has become the same as another.
 
     A drive that was late or came twice, and that the joint dropped without a trace, was as good as
     lost, or as if it had never come twice; those schedules are run too.
     """
 
-    def _drive_arrives(self, node: Node, *args: Any) -> None:
-        air = self.station.airs[node.id]
-        assert isinstance(air, DecidedAir)
-        deviated = air.deviated.pop(self.world.now, None)
-        before = None if deviated is None else _fingerprint(node)
-        super()._drive_arrives(node, *args)
-        if before is not None and before == _fingerprint(node):
+    def __init__(self) -> None:
+        super().__init__(ALWAYS)
+        self._before: dict[str, bytes] = {}
+        """What each joint was just before a drive comes that deviated."""
+
+    def carried(self, joint_id: str, way: Direction, message: object) -> None:
+        super().carried(joint_id, way, message)
+        if not isinstance(message, Sent) or way != "forward":
+            return
+        node, link = self.world.nodes[joint_id], self.world.laptop.faulty_links[joint_id]
+        assert isinstance(link, DecidedLink)
+        if link.deviated.pop(self.world.now, None) is not None:
+            if not node.alive:
+                raise Merged
+            self._before[joint_id] = _fingerprint(node)
+
+    def drove(self, joint_id: str, laptop: int, drive: Drive, status: Status | None) -> None:
+        super().drove(joint_id, laptop, drive, status)
+        before = self._before.pop(joint_id, None)
+        if before is not None and before == _fingerprint(self.world.nodes[joint_id]):
             raise Merged
 
 
@@ -91,11 +114,11 @@ class Scope:
         """What was sent and decided, where somebody wants to read it."""
         self._script: dict[int, Fate] = {}
         arm = quick_arm(count, acceleration_deg_s2)
-        judge = Judge(ALWAYS)
+        judge = self.judge = Deviations()
         units = units_of(arm, BEGIN_US)
-        self.world = World(arm, units, "none", 1, carrier=DecidedCarrier, observer=judge)
+        self.world = World(arm, units, "none", 1, observer=judge)
         for node in self.world.nodes.values():
-            self.world.station.airs[node.id] = DecidedAir(node.name, self._decide)
+            self.world.laptop.faulty_links[node.id] = DecidedLink(node.name, self._decide)
         judge.begin(self.world)
         self.text = PROGRAM
         for letter in "ABC"[count:]:
@@ -181,14 +204,14 @@ class Scope:
             path, status = path_of(node), link.status
             joints.append(
                 (
-                    state_of(node), plan_of(node), path.pending is not None, path.lease_us,
+                    state_of(node), plan_of(node), path.pending is not None, path.permit_us,
                     int(path_us(node, node.unit.joint_us(world.now))) // TICK_US,
-                    body_of(node).latched, body_of(node).homed, node.alive, link.state,
-                    status and (status.state, status.plan, status.lease_us),
+                    body_of(node).latched, body_of(node).homed, node.alive, link.connection.state,
+                    status and (status.state, status.plan, status.permit_us),
                 )
             )  # fmt: skip
         return (
-            world.station.alive, run and run.phase, start and start.stage, start and start.plan,
+            world.laptop.alive, run and run.phase, start and start.stage, start and start.plan,
             tuple(joints),
         )  # fmt: skip
 
@@ -207,14 +230,14 @@ class Scope:
     def play(self) -> None:
         """Ask for the program from where the arm stands. Raises Refused."""
         core = self.world.core
-        program = parse_program(self.text, self.world.arm.words)
+        program = parse_program(self.text, self.world.arm.letters)
         parts = plan_parts(program, self.world.arm, core.start_counts())
         self.world.command(ev.Play("small", self.text, parts))
 
     def finish(self) -> None:
         """Let everything come to rest, mend what is broken, and ask for a play (I3, I12)."""
         self.width = 0
-        if not self.world.station.alive:
+        if not self.world.laptop.alive:
             ramp_us = self.world.core.ramp.duration_us
             self._wait("all joints rest though nobody speaks to them", self._rest,
                        round(SILENCE_US + ramp_us) + 2 * TICK_US)  # fmt: skip
@@ -232,20 +255,20 @@ class Scope:
     def _settled(self) -> bool:
         over = self.phase in (None, Phase.HELD, Phase.PAUSED, Phase.ENDED)
         over = over and (self.world.core.homing is None or self._homed())
-        return over and self._rest() and not any(link.stop_wanted for link in self.links)
+        return over and self._rest() and not any(link.orders.stop_wanted for link in self.links)
 
     def _well(self) -> bool:
-        airs, nodes, now = self.world.station.airs, self.world.nodes, self.world.now
+        faulty_links, nodes, now = self.world.laptop.faulty_links, self.world.nodes, self.world.now
         return all(
             link.up
-            and link.configured
+            and link.connection.configured
             and link.status is not None
             and link.clock.locked
             and link.quality.measured
             and nodes[link.joint.id].alive
             and link.status.state is state_of(nodes[link.joint.id])
             and link.status.boot == nodes[link.joint.id].unit.joint.identity.boot
-            and airs[link.joint.id].open(now)  # type: ignore[attr-defined]
+            and faulty_links[link.joint.id].open(now)  # type: ignore[attr-defined]
             for link in self.links
         )
 
@@ -298,7 +321,7 @@ class Scope:
 
 def _fingerprint(node: Node) -> bytes:
     """All of a joint's firmware but its reading of the clock, brought up to now."""
-    joint: Joint = node.unit.by_value(node.world.now, lambda joint, _now: joint)
+    joint: Joint = node.unit.by_value(node.schedule.now, lambda joint, _now: joint)
     now, joint._now = joint._now, 0.0
     try:
         return pickle.dumps(joint)

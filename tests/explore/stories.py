@@ -1,16 +1,25 @@
 """Families of schedules: around which part of a run, what may happen, how much may deviate."""
 
 from collections.abc import Callable
+from contextlib import suppress
 from dataclasses import dataclass
+from random import Random
 
 from coordinator.core import events as ev
 from coordinator.core.run import Phase
+from coordinator.rehearsal.laptop import Laptop
 from protocol.constants import ADVANCE_RATE_PPM, PPM
+from tests.campaign.hands import Hands
+from tests.campaign.scenario import Happening
 from tests.campaign.truth import path_us
 from tests.explore.happenings import CRASHES, OPERATOR, OUTAGES, STRUCK, TO_FIRST
 from tests.explore.links import NAMES, TICK_US, Fate
 from tests.explore.scope import SETTLE_US, Scope
 
+JOGS_DEG_S = {NAMES[0]: -10.0, NAMES[1]: -8.0}
+STEPS_DEG = (-0.37, -0.37, 0.53)
+"""No whole number of counts, so that rounding each of them would be seen."""
+STEP_DEG_S = 10.0
 ALL_FATES = (Fate.LOST, Fate.SLOW, Fate.LATE, Fate.TWICE, Fate.STALE, Fate.AGAIN)
 FEW_FATES = (Fate.LOST, Fate.LATE, Fate.STALE)
 TWO_FATES = (Fate.LOST, Fate.LATE)
@@ -60,7 +69,7 @@ def _end(scope: Scope) -> None:
     scope.play()
     scope.until("the run moves", lambda: scope.phase is Phase.MOVING, SETTLE_US)
     run = scope.world.core.run
-    end_us = run.feed.end_us if run is not None else None
+    end_us = run.point_feed.end_us if run is not None else None
     assert end_us is not None
     scope.until("the end is near", lambda: _furthest(scope) > end_us - 8 * TICK_US, SETTLE_US)
 
@@ -117,6 +126,71 @@ def _home(scope: Scope) -> None:
     scope.world.command(ev.Home())
 
 
+def _jog(scope: Scope) -> None:
+    """Two joints while a control is held, until the hand has gone without letting go."""
+    _keep_jogging(scope, scope.world.now + 30 * TICK_US)
+    _pass(scope, 20)
+
+
+def _keep_jogging(scope: Scope, until_us: int) -> None:
+    if scope.world.laptop.awake:
+        with suppress(ev.Refused):
+            scope.world.command(ev.Jog(JOGS_DEG_S))
+    if scope.world.now < until_us:
+        scope.world.at(scope.world.now + 10 * TICK_US, _keep_jogging, scope, until_us)
+
+
+def _steps(scope: Scope) -> None:
+    """Exact steps of the joint that is struck, queued, the last one back."""
+    laptop = scope.world.laptop
+    scope.until(
+        "the arm rests", lambda: all(one.rests(laptop.now) for one in scope.links), SETTLE_US
+    )
+    for by_deg in STEPS_DEG:
+        scope.world.command(ev.Step(STRUCK, by_deg, STEP_DEG_S))
+    _pass(scope, 4)
+
+
+def _page(*ways: str, amount: float = JOGS_DEG_S[NAMES[0]]) -> Callable[[Scope], None]:
+    """A page holds one of its controls for 300 ms, and its wishes travel in these ways."""
+
+    def begin(scope: Scope) -> None:
+        held = Happening(0, "hand", for_ms=300, amount=amount, ways=ways)
+        place = {name: JOGS_DEG_S[name] / 2 for name in NAMES[:2]}
+        _hands(scope).hold(held, [STRUCK, NAMES[0]], place)  # where it steps, the first of them
+        _pass(scope, 20)
+
+    return begin
+
+
+def _two_pages(scope: Scope) -> None:
+    """A page takes over from another one that holds a control still."""
+    hands = _hands(scope)
+    for page, amount in (("first", -10.0), ("other", -8.0)):
+        held = Happening(0, "hand", for_ms=300, amount=amount, ways=(page,))
+        hands.hold(held, list(NAMES[:2]), {})
+        _pass(scope, 12)
+
+
+def _hands(scope: Scope) -> Hands:
+    return Hands(scope.world, scope.judge, _ask, Random(1))
+
+
+def _touch(scope: Scope) -> None:
+    """Both joints' controls are turned for a while."""
+    world = scope.world
+    hands = _hands(scope)
+    hands.begin()
+    nodes = [world.node(name) for name in NAMES[:2]]
+    _pass(scope, 20)
+    hands.touch(Happening(0, "turn", for_ms=150, amount=-30.0), nodes)
+    _pass(scope, 8)
+
+
+def _ask(command: ev.Command, laptop: Laptop) -> int | None:
+    return laptop.command(command)
+
+
 def _pass(scope: Scope, ticks: int) -> None:
     for _ in range(ticks):
         scope.tick()
@@ -138,6 +212,14 @@ AROUND: dict[str, Callable[[Scope], None]] = {
     "override": _override,
     "stop": _stop,
     "home": _home,
+    "jog": _jog,
+    "touch": _touch,
+    "steps": _steps,
+    "way": _page("go", "gone"),
+    "wish-late": _page("late"),
+    "wish-mixed": _page("twice", "mixed"),
+    "wish-step": _page("step", "twice", "mixed", amount=STEPS_DEG[0]),
+    "two-pages": _two_pages,
 }
 
 EVERYTHING = (*OPERATOR, *OUTAGES, *CRASHES)
@@ -153,6 +235,14 @@ FAMILIES = (
     Family("resume", 2, "arrive", ticks=20, depth=2, fates=FEW_FATES),
     Family("end", 2, "end", ticks=12, depth=2),
     Family("home", 2, "home", ticks=12, depth=1),
+    Family("jog", 2, "jog", ticks=12, depth=1),
+    Family("touch", 2, "touch", ticks=14, depth=1),
+    Family("steps", 2, "steps", ticks=14, depth=1),
+    Family("way", 2, "way", ticks=14, depth=1),
+    Family("wish-late", 2, "wish-late", ticks=12, depth=1),
+    Family("wish-mixed", 2, "wish-mixed", ticks=12, depth=1),
+    Family("wish-step", 2, "wish-step", ticks=12, depth=1),
+    Family("two-pages", 2, "two-pages", ticks=12, depth=1),
     # One thing happens, at every tick, and one of the next few messages deviates, or of the first.
     Family("start+1", 2, "start", 16, 1, EVERYTHING, width=6, fates=TWO_FATES),
     Family("moving+1", 2, "moving", 5, 1, EVERYTHING, width=8, fates=FEW_FATES),
@@ -162,6 +252,14 @@ FAMILIES = (
     Family("end+1", 2, "end", 16, 1, EVERYTHING, width=6, fates=TWO_FATES),
     Family("arrive+first", 2, "arrive", 18, 1, TO_FIRST, width=6, fates=TWO_FATES),
     Family("home+1", 2, "home", 16, 0, (*EVERYTHING, *TO_FIRST)),
+    Family("jog+1", 2, "jog", 12, 0, EVERYTHING),
+    Family("touch+1", 2, "touch", 14, 0, EVERYTHING),
+    Family("steps+1", 2, "steps", 14, 0, EVERYTHING),
+    Family("way+1", 2, "way", 14, 0, EVERYTHING),
+    Family("wish-late+1", 2, "wish-late", 12, 0, EVERYTHING),
+    Family("wish-mixed+1", 2, "wish-mixed", 12, 0, EVERYTHING),
+    Family("wish-step+1", 2, "wish-step", 12, 0, EVERYTHING),
+    Family("two-pages+1", 2, "two-pages", 12, 0, EVERYTHING),
     # Three joints: one message deviates, or one thing happens.
     Family("start-3", 3, "start", ticks=30, depth=1),
     Family("resume-3", 3, "arrive", ticks=24, depth=1),

@@ -4,25 +4,28 @@
 """
 
 from collections.abc import Callable
+from concurrent.futures import Executor
 from typing import Any
 
 import pytest
 
-from coordinator.core.lease import LeaseKeeper
-from coordinator.core.link import JointLink
-from coordinator.core.run import Run
-from coordinator.core.start import Stage, Start
+from coordinator.core.jogging import Jog
+from coordinator.core.link.link import JointLink
+from coordinator.core.run.holding import Holding
+from coordinator.core.run.permit import PermitKeeper
+from coordinator.core.run.start import Stage, Start
+from coordinator.core.run.turns import Turn
 from protocol.drive import Drive, Plan
 from simulator.joint.free import Mover
 from simulator.joint.session import Session
 from simulator.unit import JointUnit
 from tests.campaign.clone import clone
-from tests.campaign.invariants.i02_lease import NoFurtherThanLease
+from tests.campaign.invariants.i02_permit import NoFurtherThanPermit
 from tests.explore.found import Found
 from tests.explore.happenings import CRASHES, OPERATOR, OUTAGES
 from tests.explore.links import Fate
 from tests.explore.scope import Scope
-from tests.explore.search import Search, begin, replay
+from tests.explore.search import Search, begin, replay, search_share
 from tests.explore.stories import FEW_FATES, Family
 
 ARM = Family("arm", 2, "arm", ticks=8, depth=1, fates=FEW_FATES)
@@ -39,11 +42,16 @@ LOST_PAIRS = Family("arm", 2, "arm", ticks=8, depth=2, fates=(Fate.LOST,))
         Family("resume", 2, "arrive", ticks=8, depth=1, fates=FEW_FATES),
         Family("moving", 2, "moving", 2, 0, (*OPERATOR, *OUTAGES, *CRASHES)),
         Family("start-3", 3, "start", 12, 0, ("hold", "crash")),
+        Family("jog", 2, "jog", 3, 0, (*OPERATOR, *OUTAGES, *CRASHES)),
+        Family("touch", 2, "touch", 3, 0, (*OPERATOR, *OUTAGES, *CRASHES)),
+        Family("steps", 2, "steps", 3, 0, (*OPERATOR, *OUTAGES, *CRASHES)),
+        Family("way", 2, "way", 3, 0, (*OPERATOR, *OUTAGES, *CRASHES)),
+        Family("wish-step", 2, "wish-step", 3, 0, (*OPERATOR, *OUTAGES, *CRASHES)),
     ],
     ids=lambda family: str(family.name),
 )
-def test_no_schedule_of_a_small_scope_breaks_an_invariant(family: Family) -> None:
-    found = Search(family).run()
+def test_no_schedule_of_a_small_scope_breaks_an_invariant(family: Family, worker: Executor) -> None:
+    found = worker.submit(search_share, family, 0, 1).result()
     assert found.violations == []
     assert found.schedules > 10
     assert found.settled
@@ -53,8 +61,9 @@ def test_no_schedule_of_a_small_scope_breaks_an_invariant(family: Family) -> Non
 
 
 def no_arm_echo(patch: pytest.MonkeyPatch) -> None:
-    """One joint's *arm* is enough for *go*, at a lead into which no lost message fits: at a longer
-    one a joint that did not arm is seen not to echo *go* either, and the start is withdrawn.
+    """One joint's *arm* is enough for *go*, at a start delay into which no lost message fits: at
+    a longer one a joint that did not arm is seen not to echo *go* either, and the start is
+    withdrawn.
     """
     patch.setattr("coordinator.timing.link_quality.ACTIVE_INTERVAL_US", 0)
     whole = Start._all_comply
@@ -111,21 +120,31 @@ def nothing_forgotten(patch: pytest.MonkeyPatch) -> None:
     patch.setattr(JointUnit, "reboot", lambda self, true_us: None)
 
 
-def lease_raised_in_a_hold(patch: pytest.MonkeyPatch) -> None:
-    """A hold lowers the lease, but it is renewed again on the way to rest."""
-    whole, await_rest = LeaseKeeper.renew, Run._await_rest
+def jogs_for_ever(patch: pytest.MonkeyPatch) -> None:
+    """A jog goes on though its hand has gone."""
+    patch.setattr(Jog, "step", lambda self, now: None)
 
-    def renew(self: LeaseKeeper, *known: Any) -> bool:
+
+def obeys_what_is_old(patch: pytest.MonkeyPatch) -> None:
+    """What was done at a joint's control counts however long ago it was."""
+    patch.setattr("coordinator.core.touch.TOUCH_OLD_US", 60_000_000)
+
+
+def permit_raised_in_a_hold(patch: pytest.MonkeyPatch) -> None:
+    """A hold lowers the permit, but it is renewed again on the way to rest."""
+    whole, await_rest = PermitKeeper.renew, Holding.step
+
+    def renew(self: PermitKeeper, *known: Any) -> bool:
         self.fixed = False
         return whole(self, *known)
 
-    def renewing(self: Run, now: int) -> None:
-        if self.moving is not None:
-            self.moving.step(now)
-        await_rest(self, now)
+    def renewing(self: Holding, now: int) -> Turn | None:
+        if self.motion is not None:
+            self.motion.step(now)
+        return await_rest(self, now)
 
-    patch.setattr(LeaseKeeper, "renew", renew)
-    patch.setattr(Run, "_await_rest", renewing)
+    patch.setattr(PermitKeeper, "renew", renew)
+    patch.setattr(Holding, "step", renewing)
 
 
 @pytest.mark.parametrize(
@@ -134,9 +153,11 @@ def lease_raised_in_a_hold(patch: pytest.MonkeyPatch) -> None:
         (no_arm_echo, LOST_PAIRS, {"I1"}),
         (no_go_echo, LOST_PAIRS, {"I2"}),
         (any_echo, LOST_PAIRS, {"I2"}),
-        (lease_raised_in_a_hold, HOLD, {"I2"}),
+        (permit_raised_in_a_hold, HOLD, {"I2"}),
         (old_drives, ARM, {"I11"}),
         (no_expiry, Family("advance", 2, "resume", 4, 0, ("crash",)), {"I3"}),
+        (jogs_for_ever, Family("jog", 2, "jog", 2, 0, ("cut-to",)), {"I11"}),
+        (obeys_what_is_old, Family("touch", 2, "touch", 3, 0, ("cut-long",)), {"touch"}),
         (nothing_forgotten, Family("moving", 2, "moving", 2, 0, ("reboot",)), {"I7"}),
     ],
     ids=lambda one: getattr(one, "__name__", ""),
@@ -155,12 +176,12 @@ def test_what_is_taken_out_is_missed_and_the_schedule_can_be_replayed(
     assert list(replay(family, decisions))[-1] == text
 
 
-def test_only_the_look_at_offers_sees_a_lease_that_is_raised_in_a_hold(
+def test_only_the_look_at_offers_sees_a_permit_that_is_raised_in_a_hold(
     monkeypatch: pytest.MonkeyPatch,
 ) -> None:
     """So the test above shows that offers are looked at, not only a run's first ones."""
-    lease_raised_in_a_hold(monkeypatch)
-    monkeypatch.setattr(NoFurtherThanLease, "_judge_offer", lambda self, station, drive: None)
+    permit_raised_in_a_hold(monkeypatch)
+    monkeypatch.setattr(NoFurtherThanPermit, "_judge_offer", lambda self, laptop, drive: None)
     assert Search(HOLD).run().violations == []
 
 

@@ -1,10 +1,13 @@
 """Two rests are one only where nothing tells them apart that the next command depends on."""
 
 from collections.abc import Callable
+from dataclasses import replace
 
 import pytest
 
+from coordinator.codes.outcome import Outcome
 from coordinator.core.run import Run
+from protocol.status import Fault
 from tests.campaign.clone import clone
 from tests.explore.found import Found
 from tests.explore.rests import rest_of
@@ -41,23 +44,27 @@ def another_trajectory(scope: Scope) -> None:
 
 
 def clearing_asked(scope: Scope) -> None:
-    scope.links[0].clear_wanted = True
+    link = scope.links[0]
+    assert link.status is not None
+    link.orders.make_ready(replace(link.status, faults=Fault.DRIVER))
 
 
 def points_not_acknowledged(scope: Scope) -> None:
-    run_of(scope).feed._cursors[scope.links[0].joint.id].acked -= 1
+    run_of(scope).point_feed._cursors[scope.links[0].joint.id].acked -= 1
 
 
-def doomed(scope: Scope) -> None:
-    run_of(scope)._doom = ("lost", "gone")
+def ended_by_another_word(scope: Scope) -> None:
+    run_of(scope).report.outcome = Outcome.LOST
 
 
-def start_refused(scope: Scope) -> None:
-    run_of(scope)._start_refused = "too slow"
+def a_joint_restarted(scope: Scope) -> None:
+    run_of(scope).context.booted.add("base")
 
 
-def hold_remembered(scope: Scope) -> None:
-    run_of(scope)._held_before = True
+def partial_start(scope: Scope) -> None:
+    latest = run_of(scope).context.latest
+    assert latest is not None
+    latest.is_partial = True
 
 
 @pytest.mark.parametrize(
@@ -69,9 +76,9 @@ def hold_remembered(scope: Scope) -> None:
         another_trajectory,
         clearing_asked,
         points_not_acknowledged,
-        doomed,
-        start_refused,
-        hold_remembered,
+        ended_by_another_word,
+        a_joint_restarted,
+        partial_start,
     ],
 )
 def test_rests_that_go_on_differently_are_two(change: Callable[[Scope], None], held: Scope) -> None:
@@ -87,7 +94,7 @@ def test_rests_that_differ_in_their_numbers_alone_are_one(held: Scope) -> None:
     core = other.world.core
     core.outbox._plan_number += 1
     core.outbox._trajectory += 1
-    run_of(other)._trajectory += 1
+    run_of(other).context.trajectory += 1
     for node, link in zip(other.world.nodes.values(), other.links, strict=True):
         player, mover = node.unit.joint._player, node.unit.joint._mover
         player._newest += 1
@@ -97,5 +104,5 @@ def test_rests_that_differ_in_their_numbers_alone_are_one(held: Scope) -> None:
             player.complied += 1
         node.unit.joint._body.path.buffer.trajectory += 1
         mover.homing_number += 1
-        link.homing_number += 1
+        link.orders.next_homing()
     assert rest_of(other.world) == rest_of(held.world)

@@ -175,4 +175,4 @@ def test_fields_that_are_not_there_are_ignored_whatever_their_bytes() -> None:
     value = bytearray(b"\xff" * DRIVE_BYTES)
     value[12], value[13], value[14] = 0, 0, 0
     drive = unpack_drive(bytes(value))
-    assert (drive.clock_map, drive.plan, drive.lease_us, drive.expiry_us) == (None,) * 4
+    assert (drive.clock_map, drive.plan, drive.permit_us, drive.expiry_us) == (None,) * 4

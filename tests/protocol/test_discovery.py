@@ -16,7 +16,7 @@ announcements = st.builds(
     id=st.text("0123456789abcdef", min_size=12, max_size=12),
     firmware=st.text(st.characters(codec="ascii", categories=("L", "N")), min_size=1, max_size=32),
     udp_port=st.integers(1, 65_535),
-    path=st.from_regex(r"/[a-z0-9/]{0,40}", fullmatch=True),
+    path=st.from_regex(r"/[a-z0-9/]{0,63}", fullmatch=True),
     protocol=st.integers(0, 99),
 )
 
@@ -88,6 +88,7 @@ def test_missing_or_empty_key_is_named(key: str, value: str | None) -> None:
         ("path", "joint", "txt-path"),
         ("path", "@elsewhere:80/", "txt-path"),
         ("path", "/a b", "txt-path"),
+        ("path", "/" + "a" * 64, "txt-path"),
         ("path", "/a\r\nHost: b", "txt-path"),
     ],
 )

@@ -13,9 +13,9 @@ from protocol import ntp
 from protocol.clockmap import ArmClock, ClockMap
 from protocol.drive import decode_drive, encode_drive
 from protocol.errors import WireError
-from protocol.export import HERE, MESSAGES, outputs, schema_name
+from protocol.export.golden_bytes import drive_fields, point_fields, status_fields
+from protocol.export.outputs import HERE, MESSAGES, outputs
 from protocol.frames import FrameOpener, FrameSealer
-from protocol.golden_bytes import drive_fields, point_fields, status_fields
 from protocol.keys import Channel, Direction, Transcript, hkdf_sha256, proof, session_key, tag
 from protocol.messages import (
     AnyRequest,
@@ -23,9 +23,11 @@ from protocol.messages import (
     Proof,
     Welcome,
     decode_opening,
+    decode_opening_to_joint,
     decode_report,
     decode_request,
     encode,
+    schema_name,
 )
 from protocol.pathtime import Course, RateChange
 from protocol.points import Point, decode_points, encode_points
@@ -213,7 +215,8 @@ DECODERS: dict[str, Callable[[bytes, bytes], object]] = {
     "frame": open_frame,
     "points": lambda data, _: decode_points(data),
     "request": lambda data, _: decode_request(data),
-    "opening": lambda data, _: decode_opening(data),
+    "opening": lambda data, _: decode_opening_to_joint(data.decode()),
+    "welcome": lambda data, _: decode_opening(data),
     "report": lambda data, _: decode_report(data),
 }
 
@@ -245,7 +248,7 @@ def test_courses_agree(case: dict[str, Any]) -> None:
         arm = course.when(one["path_us"])
         wanted = one["arm_us"]
         assert arm is None if wanted is None else arm == pytest.approx(wanted, abs=0.01)
-    fall = course.fall(case["fall"]["arm_us"], case["fall"]["lease_us"])
+    fall = course.fall(case["fall"]["arm_us"], case["fall"]["permit_us"])
     assert fall.settled_us == pytest.approx(case["fall"]["rest_us"], abs=0.01)
     assert fall.settled_path_us == pytest.approx(case["fall"]["rest_path_us"], abs=0.01)
 

@@ -6,11 +6,11 @@ from typing import Any
 
 import pytest
 
-from coordinator.data_folder import make_key, read_key
-from protocol.golden_bytes import CONFIGURATION
+from coordinator.config.data_folder import make_key, read_key
+from protocol.export.golden_bytes import CONFIGURATION
 from protocol.points import Point, PointsFrame
 from simulator import port
-from simulator.joint import endpoint, homing
+from simulator.joint import endpoint
 from simulator.joint.buffer import PointBuffer
 from tests.protocol.pages import README, read, table, vectors
 from tests.protocol.test_vectors import mac
@@ -23,7 +23,7 @@ def fits_type(data: bytes, kind: int, length: int) -> bool:
 
 
 def has_drive_values(data: bytes, _key: str) -> bool:
-    drive = read("drive", data[52:160])
+    drive = read("drive", data[52:168])
     flags = drive["flags"]
     rates = (drive["change_before_ppm"], drive["change_after_ppm"])
     return (
@@ -32,7 +32,23 @@ def has_drive_values(data: bytes, _key: str) -> bool:
         and flags < 1 << len(table("drive-flags"))
         and not (flags & 8 and (not flags & 4 or max(rates) > 1_000_000))
         and not (flags & 2 and abs(drive["map_rate_ppb"]) > 1_000_000)
+        and all(abs(drive[name]) < 2**53 for name in long_fields(flags))
     )
+
+
+def long_fields(flags: int) -> list[str]:
+    """The 64-bit fields of a drive that its flags say are there."""
+    by_flag = {
+        2: ["map_arm_us", "map_joint_us"],
+        4: ["stand_us"],
+        8: ["change_at_us", "change_path_us"],
+        16: ["permit_us"],
+        32: ["expiry_us"],
+        64: ["jog_target"],
+    }
+    numbers = {row[3] for row in table("drive") if row[2] == "i64"}
+    assert {name for names in by_flag.values() for name in names} == numbers
+    return [name for flag, names in by_flag.items() if flags & flag for name in names]
 
 
 CHECKS: dict[int, Bytes] = {
@@ -40,9 +56,9 @@ CHECKS: dict[int, Bytes] = {
     5: lambda data, key: mac(key, 0, 2, data[:-16]) == data[-16:].hex(),
     6: lambda data, _: len(data) - 20 >= 48,
     7: lambda data, _: 1 <= data[0] >> 3 & 7 <= 4 and data[0] & 7 == 3,
-    8: lambda data, _: len(data) - 20 >= 48 + 112,
-    9: lambda data, _: fits_type(data, 0xF001, 112),
-    10: lambda data, _: len(data) == 180,
+    8: lambda data, _: len(data) - 20 >= 48 + 120,
+    9: lambda data, _: fits_type(data, 0xF001, 120),
+    10: lambda data, _: len(data) == 188,
     11: has_drive_values,
 }
 
@@ -127,10 +143,8 @@ def test_points_wrong_in_many_ways_are_refused_for_the_first_that_the_page_names
 def test_figures_of_stream_and_homing_are_those_of_the_software_joint() -> None:
     flat = " ".join(README.split())
     for words in (
-        f"at most {port.MAX_STREAMS} connections",
         f"with {port.MAX_FRAMES_OUT} frames unsent",
         f"one every {port.PING_S:.0f} s",
-        f"in order, {homing.MAX_EDGES} at most",
-        f"at most {endpoint.MAX_HANDSHAKES} streams",
+        f"{endpoint.MAX_UNPROVEN} that have not proved anything",
     ):
         assert words in flat, words

@@ -4,13 +4,21 @@ from typing import Any
 
 from pydantic import BaseModel
 
-from protocol.configuration import Configuration, Homing
-from protocol.export import MESSAGES, schema, schema_name
-from protocol.messages import Capabilities, Edge
+from protocol.configuration import Configuration, Homing, OutputsOff
+from protocol.export.outputs import MESSAGES, schema
+from protocol.messages import Capabilities, Edge, schema_name
 from tests.protocol.pages import table
 
-POWERS = {2**31 - 1: "2³¹−1", 2**40: "2⁴⁰", 2**62: "2⁶²", -(2**62): "−2⁶²", -1: "−1"}
-OBJECTS = {"Edge": "edge", "Capabilities": "object", "Configuration": "object", "Homing": "object"}
+POWERS = {2**31 - 1: "2³¹−1", 2**40: "2⁴⁰", 2**53 - 1: "2⁵³−1", -1: "−1"}
+NAME = "^[A-Za-z0-9_-]{1,32}$"
+OBJECTS = {
+    "Edge": "edge",
+    "ConditionWord": "a word",
+    "Capabilities": "object",
+    "Configuration": "object",
+    "Homing": "object",
+    "OutputsOff": "object",
+}
 
 
 def holds(found: dict[str, Any]) -> str:
@@ -21,11 +29,11 @@ def holds(found: dict[str, Any]) -> str:
         words = OBJECTS[found["$ref"].rpartition("/")[2]]
     elif found["type"] == "string":
         words = text(found)
-    elif found["type"] == "array" and "maxItems" in found:
+    elif found["type"] == "array" and "prefixItems" in found["items"]:
         pair = " and ".join(holds(one) for one in found["items"]["prefixItems"])
         words = f"{found['minItems']} to {found['maxItems']} pairs of {pair}"
     elif found["type"] == "array":
-        words = f"list of {holds(found['items'])}"
+        words = f"list of {found['maxItems']} at most, each {holds(found['items'])}"
     elif found["type"] == "integer":
         words = integer(found)
     else:
@@ -37,25 +45,23 @@ def holds(found: dict[str, Any]) -> str:
 
 
 def text(found: dict[str, Any]) -> str:
+    if found.get("pattern") == NAME:
+        return "1 to 32 of `A`–`Z` `a`–`z` `0`–`9` `_` `-`"
     if "pattern" in found:
         digits = int(found["pattern"].rpartition("{")[2].rstrip("}$"))
         return f"hex of {digits // 2} bytes"
-    if "maxLength" in found:
-        return f"text, {found['minLength']} to {found['maxLength']} characters"
-    return "text"
+    return f"text, {found['maxLength']} characters at most"
 
 
 def integer(found: dict[str, Any]) -> str:
     low = found["exclusiveMinimum"] + 1 if "exclusiveMinimum" in found else found.get("minimum")
     high = found.get("maximum")
-    if low is None:
-        return "integer"
-    if high is None:
-        return f"from {low}"
+    assert low is not None
+    assert high is not None
     if (low, high) == (0, 2**32 - 1):
         return "u32"
-    if (low, high) == (-(2**63), 2**63 - 1):
-        return "i64"
+    if (low, high) == (-(2**53) + 1, 2**53 - 1):
+        return "i53"
     return f"{POWERS.get(low, low)} to {POWERS.get(high, high)}"
 
 
@@ -83,4 +89,5 @@ def test_fields_of_messages_are_exactly_those_of_the_code() -> None:
 
 def test_fields_of_the_configuration_are_exactly_those_of_the_code() -> None:
     wanted = fields_of(Configuration, "configuration") | fields_of(Homing, "homing")
+    wanted |= fields_of(OutputsOff, "outputs_off")
     assert listed("configuration") == wanted

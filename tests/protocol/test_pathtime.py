@@ -109,19 +109,19 @@ maps = st.builds(
 
 
 @given(courses, st.floats(0.0, 4e6), st.lists(maps, min_size=2, max_size=4))
-def test_all_that_obey_one_lease_end_at_one_path_time_whatever_their_clocks(
+def test_all_that_obey_one_permit_end_at_one_path_time_whatever_their_clocks(
     course: Course, ahead: float, joints: list[ClockMap]
 ) -> None:
-    lease = course.path_us + round(ahead)
-    arm = course.when(lease)
+    permit = course.path_us + round(ahead)
+    arm = course.when(permit)
     assume(arm is not None)
     assert arm is not None
     _, rate = course.at(arm)
     for clock_map in joints:
         # Each gets there by a timer on its own clock, and reads arm time back from it.
         read = clock_map.to_arm(clock_map.to_joint(arm))
-        end = course.fall(read, lease).settled_path_us
-        assert end == pytest.approx(lease + course.ramp.fall_path(rate), abs=0.01)
+        end = course.fall(read, permit).settled_path_us
+        assert end == pytest.approx(permit + course.ramp.fall_path(rate), abs=0.01)
 
 
 @given(courses, st.floats(-1e6, 4e6))

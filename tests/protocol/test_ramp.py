@@ -33,7 +33,7 @@ tables = st.one_of(
 
 
 # ṡ = −(a/v)(1 − 0.8·s²), integrated: t = (v/a)·artanh(√0.8)/√0.8, path = −(v/a)·ln(0.2)/1.6.
-# For 60 °/s and 120 °/s² that is 0.807 s and 0.503 s (design section 5: 0.81 s, 0.5 s).
+# For 60 °/s and 120 °/s² that is 0.807 s and 0.503 s (design section 5.4: 0.81 s, 0.5 s).
 def test_table_is_not_faster_than_the_closed_form_and_within_3_percent() -> None:
     time_s = 0.5 * math.atanh(math.sqrt(0.8)) / math.sqrt(0.8)
     path_s = -0.5 * math.log(0.2) / 1.6

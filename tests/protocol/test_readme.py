@@ -12,14 +12,14 @@ from protocol import constants, ntp, segments
 from protocol.configuration import Homing
 from protocol.discovery import Announcement
 from protocol.drive import DRIVE_BYTES, FIELD_DRIVE, REQUEST_BYTES, Mode, StopLevel
-from protocol.export import HERE, MESSAGES, VECTORS, schema_name
+from protocol.export.outputs import HERE, MESSAGES, VECTORS
+from protocol.export.readme import fill
 from protocol.keys import KEY_IDENTIFIER, NONCE_BYTES, TAG_BYTES, Channel, Direction
-from protocol.messages import Report, Request
-from protocol.readme import fill
+from protocol.messages import Report, Request, schema_name
 from protocol.rejects import REJECTS
 from protocol.states import JointState, Trigger, mermaid
 from protocol.status import FIELD_STATUS, REPLY_BYTES, STATUS_BYTES, Fault, Reason
-from simulator.joint import endpoint, maps, playing
+from simulator.joint import endpoint, maps
 from tests.protocol.pages import README, block, rows, table
 
 
@@ -109,6 +109,9 @@ def test_figures_in_the_text_are_those_of_the_code() -> None:
         f"0x{FIELD_STATUS:04X} with the status ({ntp.field_bytes(STATUS_BYTES)})",
         f"key identifier (4) ‖ tag ({TAG_BYTES})     {REQUEST_BYTES} bytes",
         f"key identifier (4) ‖ tag ({TAG_BYTES})     {REPLY_BYTES} bytes",
+        f"it has exactly {REQUEST_BYTES} bytes",
+        f"its own length says {ntp.field_bytes(DRIVE_BYTES)} |",
+        f"of the whole field: {ntp.field_bytes(DRIVE_BYTES)} or {ntp.field_bytes(STATUS_BYTES)}",
         f"drive ({DRIVE_BYTES} bytes), or status ({STATUS_BYTES} bytes",
         f"{Direction.TO_JOINT:d} to the joint, {Direction.TO_COORDINATOR:d} to the coordinator",
         f"{Channel.STREAM:d} stream,\n{Channel.DATAGRAM:d} datagrams",
@@ -136,11 +139,12 @@ def test_figures_in_the_text_are_those_of_the_code() -> None:
 def test_figures_that_joints_keep_are_those_of_the_software_joint() -> None:
     text = " ".join(README.split())
     assert f"at most {endpoint.KEPT_EVENTS}, the oldest dropped first" in text
-    assert f"at most {endpoint.MAX_HANDSHAKES} streams" in text
+    assert f"and {endpoint.MAX_UNPROVEN} that have not proved anything" in text
     assert f"passes ±{maps.MAP_RATE_PPB} ppb" in text
     assert maps.MAP_SPAN_US == 2**47
     assert "more than 2⁴⁷ µs" in text
-    assert f"within {playing.OVERRIDE_TOLERANCE_US:.0f} µs" in text
+    assert f"within {constants.PATH_TOLERANCE_US} µs" in text
+    assert f"{constants.PATH_TOLERANCE_US} µs (PATH_TOLERANCE_US)" in text
 
 
 def codes_raised() -> set[str]:

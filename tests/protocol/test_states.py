@@ -72,7 +72,7 @@ def test_motion_begins_by_a_drive_alone_never_by_a_request_or_a_fault() -> None:
 
 @pytest.mark.parametrize("state", sorted(MOVING_STATES))
 def test_every_motion_ends_without_anything_being_asked(state: JointState) -> None:
-    """Expiry, lease, silence and coming to rest lead to a state at rest."""
+    """Expiry, permit, silence and coming to rest lead to a state at rest."""
     asked = {T.HOME, T.JOG, T.ARM_AHEAD, T.ARM_HERE, T.START, T.PREPARE}
     assert reachable(state, frozenset(asked)) & AT_REST
 

@@ -21,6 +21,7 @@ from protocol import ntp
 from protocol.constants import PPM
 from simulator.network import PROFILES
 from simulator.server import joints_served
+from tests.own import SERVICE_TYPE
 from tests.reference.chrony import EXIT_S, ask_once, root_distances_s
 from tests.simulator.joints import settings
 
@@ -90,7 +91,12 @@ async def test_chronyds_measurement_of_a_joint_is_our_estimate_within_what_both_
 ) -> None:
     asker = Asker()
     async with joints_served(
-        [settings()], bytes(32), interface="127.0.0.1", profile=PROFILES["none"], seed=1
+        [settings()],
+        bytes(32),
+        interface="127.0.0.1",
+        profile=PROFILES["none"],
+        seed=1,
+        service_type=SERVICE_TYPE,
     ) as ports:
         port = ports[0].udp_port
         task = asyncio.create_task(asking(asker, port))

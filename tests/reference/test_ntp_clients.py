@@ -15,6 +15,7 @@ import pytest
 from protocol import ntp
 from simulator.network import PROFILES
 from simulator.server import joints_served
+from tests.own import SERVICE_TYPE
 from tests.reference.chrony import EXIT_S, ask_once
 from tests.simulator.joints import settings
 
@@ -22,7 +23,12 @@ from tests.simulator.joints import settings
 @asynccontextmanager
 async def joint_port() -> AsyncIterator[int]:
     async with joints_served(
-        [settings()], bytes(32), interface="127.0.0.1", profile=PROFILES["quiet"], seed=1
+        [settings()],
+        bytes(32),
+        interface="127.0.0.1",
+        profile=PROFILES["quiet"],
+        seed=1,
+        service_type=SERVICE_TYPE,
     ) as ports:
         yield ports[0].udp_port
 

@@ -72,8 +72,8 @@ def check(all_upper: list[Limit], all_lower: list[Limit], kept: Guarantee) -> No
     base_us = all_upper[0][1]
     task = programme(all_upper, all_lower, arm_us, base_us)
 
-    offset_us, rate_ppm, margin_us = solve(task, (0.0, 0.0, -1.0), (None, None))
-    assert found.margin_us == pytest.approx(margin_us, abs=1e-3)
+    offset_us, rate_ppm, confirm_us = solve(task, (0.0, 0.0, -1.0), (None, None))
+    assert found.confirm_us == pytest.approx(confirm_us, abs=1e-3)
     if not found.steady:
         # The widest strip is unique unless limits of both sides fall on one instant.
         assert found.best.rate * 1e6 == pytest.approx(rate_ppm, abs=1e-4)
@@ -86,7 +86,7 @@ def check(all_upper: list[Limit], all_lower: list[Limit], kept: Guarantee) -> No
     assert found.fastest.rate * 1e6 == pytest.approx(fastest, abs=1e-4)
     # Seven rates stand for all of them: good for a hundredth of the room there is.
     offset_us, rate_ppm = mean(task, slowest, fastest)
-    assert found.best.at(arm_us) - base_us == pytest.approx(offset_us, abs=0.02 * margin_us)
+    assert found.best.at(arm_us) - base_us == pytest.approx(offset_us, abs=0.02 * confirm_us)
     assert found.best.rate * 1e6 == pytest.approx(rate_ppm, abs=0.01 * (fastest - slowest))
     for later_s in (0.0, 5.0):
         lowest, highest = (

@@ -19,6 +19,7 @@ from simulator.network import PROFILES, Link
 from simulator.port import JointPort, world_us
 from simulator.server import joints_served
 from simulator.unit import JointUnit, WorldTruth
+from tests.own import SERVICE_TYPE
 from tests.simulator.joints import settings
 
 HOST = "127.0.0.1"
@@ -63,11 +64,11 @@ async def test_other_paths_and_peers_without_the_subprotocol_are_turned_away() -
 
 async def test_the_oldest_of_too_many_streams_that_prove_nothing_must_go() -> None:
     async with served() as port, contextlib.AsyncExitStack() as stack:
-        streams = [await stack.enter_async_context(stream_to(port)) for _ in range(5)]
+        streams = [await stack.enter_async_context(stream_to(port)) for _ in range(3)]
         with pytest.raises(ConnectionClosed):
             await asyncio.wait_for(streams[0].recv(), PATIENCE_S)
-        await streams[4].send(hello())
-        answer = await asyncio.wait_for(streams[4].recv(), PATIENCE_S)
+        await streams[2].send(hello())
+        answer = await asyncio.wait_for(streams[2].recv(), PATIENCE_S)
         assert isinstance(decode_opening(answer), Welcome)
 
 
@@ -117,7 +118,13 @@ async def test_truth_log_gets_whole_lines_as_they_happen(tmp_path: Path) -> None
     log = tmp_path / "truth.jsonl"
     log.write_text("{}\n")  # of another process, or before a restart
     async with joints_served(
-        [settings()], KEY, interface=HOST, profile=PROFILES["none"], seed=1, truth=log
+        [settings()],
+        KEY,
+        interface=HOST,
+        profile=PROFILES["none"],
+        seed=1,
+        service_type=SERVICE_TYPE,
+        truth=log,
     ) as (port,):
         port.tell(WorldTruth("start", 123, 4.5, 6.0, 7))
         kept, line = log.read_text().splitlines(keepends=True)
@@ -125,7 +132,7 @@ async def test_truth_log_gets_whole_lines_as_they_happen(tmp_path: Path) -> None
     assert line.endswith("\n")
     assert json.loads(line) == {
         "joint": "elbow", "event": "start", "at_ns": 123, "position": 4.5, "path_us": 6.0,
-        "trajectory": 7,
+        "trajectory": 7, "outputs": 0, "inputs": 0,
     }  # fmt: skip
 
 
@@ -133,7 +140,12 @@ async def test_joint_that_is_started_again_with_the_same_seed_has_another_boot()
     joint, boots, clocks = settings(), set(), set()
     for _ in range(2):
         async with joints_served(
-            [joint], KEY, interface=HOST, profile=PROFILES["none"], seed=1
+            [joint],
+            KEY,
+            interface=HOST,
+            profile=PROFILES["none"],
+            seed=1,
+            service_type=SERVICE_TYPE,
         ) as (port,):
             boots.add(port.unit.joint.identity.boot)
             clocks.add(port.unit.oscillator.joint_us(1e12) - port.unit.oscillator.joint_us(0))
@@ -143,12 +155,24 @@ async def test_joint_that_is_started_again_with_the_same_seed_has_another_boot()
 
 
 async def test_second_joint_of_one_id_takes_another_name() -> None:
+    """Where the first one answers in time: that nobody does for so long is taken for a free name
+    (RFC 6762 section 8.1), and on a busy machine that may be.
+    """
     joint = settings()
-    async with (
-        joints_served([joint], KEY, interface=HOST, profile=PROFILES["none"], seed=1) as first,
-        joints_served([joint], KEY, interface=HOST, profile=PROFILES["none"], seed=1) as second,
-    ):
-        assert (first[0].instance, second[0].instance) == (
-            f"elbow-{joint.id}",
-            f"elbow-{joint.id}-2",
+
+    def served() -> contextlib.AbstractAsyncContextManager[list[JointPort]]:
+        return joints_served(
+            [joint],
+            KEY,
+            interface=HOST,
+            profile=PROFILES["none"],
+            seed=1,
+            service_type=SERVICE_TYPE,
         )
+
+    for _ in range(3):
+        async with served() as first, served() as second:
+            names = first[0].instance, second[0].instance
+        if names[0] != names[1]:
+            break
+    assert names == (f"elbow-{joint.id}", f"elbow-{joint.id}-2")

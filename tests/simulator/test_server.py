@@ -15,13 +15,14 @@ from websockets.typing import Subprotocol
 
 from coordinator.links.peer import DatagramKeys, Handshake
 from protocol import ntp
-from protocol.constants import STREAM_PATH, SUBPROTOCOL
+from protocol.constants import MAX_FRAME_BYTES, MAX_OPENING_BYTES, STREAM_PATH, SUBPROTOCOL
 from protocol.drive import REQUEST_BYTES, Drive, Mode, encode_drive
 from protocol.messages import Reject, decode_opening
 from protocol.status import decode_status
 from simulator.network import PROFILES
 from simulator.port import JointPort
 from simulator.server import joints_served
+from tests.own import SERVICE_TYPE
 from tests.simulator.joints import settings
 
 KEY = bytes(range(32))
@@ -29,7 +30,7 @@ SESSION = 77
 PATIENCE_S = 20.0
 NOISE_BYTES = 1_000_000
 CHUNK_BYTES = 50_000
-"""Of noise on one connection: less than a frame may have."""
+"""Of noise on one connection."""
 
 
 @asynccontextmanager
@@ -38,7 +39,12 @@ async def joint() -> AsyncIterator[JointPort]:
     raised: list[dict[str, Any]] = []
     asyncio.get_running_loop().set_exception_handler(lambda _, context: raised.append(context))
     async with joints_served(
-        [settings()], KEY, interface="127.0.0.1", profile=PROFILES["none"], seed=1
+        [settings()],
+        KEY,
+        interface="127.0.0.1",
+        profile=PROFILES["none"],
+        seed=1,
+        service_type=SERVICE_TYPE,
     ) as ports:
         yield ports[0]
     assert raised == []
@@ -136,10 +142,18 @@ async def _after_the_upgrade(port: JointPort, noise: bytes) -> None:
             await asyncio.wait_for(stream.recv(), PATIENCE_S)
 
 
+async def _long_frame(port: JointPort, noise: bytes) -> None:
+    """More noise than a hello may have: the joint closes."""
+    async with await open_stream(port) as stream:
+        with contextlib.suppress(ConnectionClosed):
+            await stream.send(noise)
+        await asyncio.wait_for(stream.wait_closed(), PATIENCE_S)
+
+
 async def _frame(port: JointPort, noise: bytes) -> None:
     """Noise in place of a hello: the joint says why, and closes."""
     async with await open_stream(port) as stream:
-        await stream.send(noise)
+        await stream.send(noise[:MAX_OPENING_BYTES])
         assert isinstance(decode_opening(await stream.recv()), Reject)
         with pytest.raises(ConnectionClosed):
             await asyncio.wait_for(stream.recv(), PATIENCE_S)
@@ -149,12 +163,12 @@ async def _tagged_frame(port: JointPort, noise: bytes) -> None:
     """Noise in place of a frame with a tag: no answer, and the stream is closed."""
     async with await open_stream(port) as stream:
         await shake_hands(port, stream)
-        await stream.send(noise)
+        await stream.send(noise[:MAX_FRAME_BYTES])
         with pytest.raises(ConnectionClosed):
             await asyncio.wait_for(stream.recv(), PATIENCE_S)
 
 
-@pytest.mark.parametrize("send", [_raw, _after_the_upgrade, _frame, _tagged_frame])
+@pytest.mark.parametrize("send", [_raw, _after_the_upgrade, _long_frame, _frame, _tagged_frame])
 async def test_a_megabyte_of_noise_to_the_stream_port_does_no_harm(
     send: Callable[[JointPort, bytes], Awaitable[None]],
 ) -> None:

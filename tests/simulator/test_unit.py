@@ -130,7 +130,7 @@ def test_homing_finds_where_the_axis_truly_is() -> None:
     assert truth.at_ns / 1_000 <= bench.now
 
 
-@settings(max_examples=50)
+@settings(max_examples=25)
 @given(st.lists(st.floats(1e5, 4e6), max_size=3), st.integers(0, 10**6))
 def test_homing_that_was_cut_short_anywhere_can_be_done_again(
     cuts_us: list[float], seed: int
@@ -158,7 +158,7 @@ def jog_to(bench: Bench, at: int) -> None:
     bench.wait(2e6)
 
 
-@settings(max_examples=50)
+@settings(max_examples=25)
 @given(
     at_deg=st.integers(-60, 60),
     unsure=st.sampled_from(["", "driver"]),
@@ -234,7 +234,7 @@ class OnPath:
         self.unit.lose_steps(self.now, lost)
         self.number = 0
 
-    def drive(self, change: RateChange | None, stand_us: int, lease_us: int | None) -> Status:
+    def drive(self, change: RateChange | None, stand_us: int, permit_us: int | None) -> Status:
         self.sequence += 1
         self.number += 1
         drive = Drive(
@@ -244,18 +244,18 @@ class OnPath:
             energise=True,
             clock_map=self.bench.map,
             plan=Plan(self.number, 5, stand_us, change),
-            lease_us=lease_us,
+            permit_us=permit_us,
         )
         status = self.unit.drive(self.now, drive)[1]
         assert status is not None
         return status
 
-    def play(self, leases_us: list[int], rate_ppm: int = PPM, every_us: int = 40_000) -> Status:
-        """From rest to each of the leases in turn, as far as the path goes."""
+    def play(self, permits_us: list[int], rate_ppm: int = PPM, every_us: int = 40_000) -> Status:
+        """From rest to each of the permits in turn, as far as the path goes."""
         status = self.drive(None, 0, None)
-        for lease_us in leases_us:
+        for permit_us in permits_us:
             stand_us = status.path_us
-            if lease_us <= stand_us:
+            if permit_us <= stand_us:
                 continue
             arm_us = round(self.unit.joint.clock.arm(self.unit.joint_us(self.now)))  # type: ignore[union-attr]
             status = self.drive(None, stand_us, None)
@@ -264,7 +264,7 @@ class OnPath:
             number = self.number
             while True:
                 self.number = number - 1
-                status = self.drive(change, stand_us, lease_us)
+                status = self.drive(change, stand_us, permit_us)
                 if status.state not in (JointState.ARMED, JointState.MOVING, JointState.RAMPING):
                     break
                 self.now += every_us
@@ -284,7 +284,7 @@ ACROSS = [
 """Off the sensor, back over the whole of it, and back onto it, where it began."""
 
 
-@settings(max_examples=60)
+@settings(max_examples=30)
 @given(
     st.lists(st.integers(1, 7_900_000), max_size=5).map(sorted),
     st.integers(300_000, PPM),
@@ -292,10 +292,10 @@ ACROSS = [
     st.integers(0, 10**6),
 )
 def test_sensor_s_edges_come_exactly_on_the_path_whatever_the_rate_and_the_holds(
-    leases_us: list[int], rate_ppm: int, every_us: int, seed: int
+    permits_us: list[int], rate_ppm: int, every_us: int, seed: int
 ) -> None:
     joint = OnPath(ACROSS, seed=seed)
-    status = joint.play([*leases_us, 9_000_000], rate_ppm, every_us)
+    status = joint.play([*permits_us, 9_000_000], rate_ppm, every_us)
     assert (status.state, status.faults) == (JointState.FINISHED, Fault.NONE)
     # Two more where it was held within a microstep of an edge.
     assert [level for level, _ in joint.met][:4] == [False, True, False, True]
@@ -303,17 +303,17 @@ def test_sensor_s_edges_come_exactly_on_the_path_whatever_the_rate_and_the_holds
         assert abs(position) == pytest.approx(SETTINGS.home_half_width, abs=2.0), level
 
 
-@settings(max_examples=40)
+@settings(max_examples=20)
 @given(
     st.integers(5_000, 60_000) | st.integers(-60_000, -5_000),
     st.lists(st.integers(1, 7_900_000), max_size=3).map(sorted),
     st.integers(300_000, PPM),
 )
 def test_steps_lost_are_found_where_the_path_next_meets_the_sensor_s_edge(
-    lost: int, leases_us: list[int], rate_ppm: int
+    lost: int, permits_us: list[int], rate_ppm: int
 ) -> None:
     joint = OnPath(ACROSS, lost=lost)
-    status = joint.play([*leases_us, 9_000_000], rate_ppm)
+    status = joint.play([*permits_us, 9_000_000], rate_ppm)
     for _ in range(100):
         joint.now += 40_000
         joint.unit.poll(joint.now)
@@ -397,7 +397,7 @@ def test_same_seed_makes_the_same_joint_and_another_a_different_one() -> None:
 
 
 def test_clock_runs_within_the_drift_bound() -> None:
-    """100 ppm for both crystals (design section 2)."""
+    """100 ppm for both crystals (design section 2.1)."""
     for seed in range(20):
         unit = JointUnit(replace(SETTINGS, seed=seed), KEY, START_US)
         elapsed = unit.joint_us(START_US + 1e9) - unit.joint_us(START_US)

@@ -6,7 +6,7 @@ const PREFIX = "/api/v1";
 export const CLIENT = clientId();
 
 // What others read where this page commands: at a touch screen it is mostly a phone.
-const NAME = matchMedia("(pointer: coarse)").matches ? "a page on a touch screen" : "a page on a computer";
+export const NAME = matchMedia("(pointer: coarse)").matches ? "a page on a touch screen" : "a page on a computer";
 
 /** An answer that was no success. `problems` are a program's mistakes with their lines. */
 export class Refusal extends Error {
@@ -21,7 +21,8 @@ export const get = (path) => ask("GET", path);
 export const post = (path, body = undefined) => ask("POST", path, body);
 
 // Seconds until a command counts as not answered; a long program takes long to check.
-const LIMITS_S = { "/stop": 2, "/hold": 2, "/check": 30, "/runs": 30 };
+const LIMITS_S = { "/stop": 2, "/hold": 2, "/check": 30, "/check/curves": 30, "/runs": 30,
+  "/taught/shift": 60, "/taught/edits": 60 };
 const LIMIT_S = 15;
 
 /** Post what must not fail unnoticed; its failure begins with `undelivered`. */
@@ -30,13 +31,21 @@ export async function deliver(path, body, undelivered) {
     return await post(path, body);
   } catch (error) {
     // A hold that was refused was delivered; a stop that was refused is as bad as one that was not.
-    if (path === "/stop" || error.code === "unreachable") error.message = `${undelivered} ${error.message}`;
+    const unheard = error.code === "unreachable" || error.code === "token";
+    if (path === "/stop" || unheard) error.message = `${undelivered} ${error.message}`;
     throw error;
   }
 }
 
+/** Post what must arrive although the page is being closed; nobody is left to hear the answer. */
+export function leave(path) {
+  fetch(PREFIX + path, { method: "POST", headers: named(), keepalive: true }).catch(() => {});
+}
+
+const named = () => ({ "Unisono-Client": CLIENT, "Unisono-Client-Name": NAME });
+
 export async function ask(method, path, body) {
-  const headers = { "Unisono-Client": CLIENT, "Unisono-Client-Name": NAME };
+  const headers = named();
   if (body !== undefined) headers["Content-Type"] = "application/json";
   const request = { method, headers, body: body === undefined ? undefined : JSON.stringify(body) };
   return answer(PREFIX + path, request, LIMITS_S[path] ?? LIMIT_S, (response) => response.json());

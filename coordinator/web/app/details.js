@@ -4,6 +4,7 @@ import { html } from "htm/preact";
 import { useEffect, useState } from "preact/hooks";
 import { closed, get, post, Refusal } from "./api.js";
 import { angle, figure, micros, NONE, timeOfDay } from "./figures.js";
+import { isFresh } from "./state.js";
 import { Warmth } from "./warmth.js";
 
 const LAST = 5; // of what happened to the joint
@@ -17,6 +18,7 @@ export function Details({ joint, history, notes, homing, nowUs, gone, act }) {
       <${Warmth} joint=${joint} history=${history} nowUs=${nowUs} />
       <${LastHoming} joint=${joint} homing=${homing} gone=${gone} />
       <${Happened} joint=${joint} notes=${notes} nowUs=${nowUs} />
+      <${Outputs} joint=${joint} fresh=${isFresh(joint, nowUs)} act=${act} />
       <p>
         <button class="plain" onClick=${() => act(() => post("/blink", { joint: joint.name }))}>
           Blink its light
@@ -24,6 +26,19 @@ export function Details({ joint, history, notes, homing, nowUs, gone, act }) {
         <span class="small"> Motors and drivers may be hot; keep out of the arm's reach while it can move.</span>
       </p>
     </section>`;
+}
+
+// What a hand may switch; the coordinator refuses it while anything moves.
+function Outputs({ joint, fresh, act }) {
+  const outputs = Object.entries(joint.outputs ?? {});
+  if (outputs.length === 0) return null;
+  return html`
+    <h3>Outputs</h3>
+    ${outputs.map(([output, on]) => html`<p key=${output}>
+      ${output} ${fresh ? "is" : "was last"} ${on ? "on" : "off"}
+      ${" "}<button class="plain" onClick=${() => act(() => post("/output", { output, on: !on }))}>
+        Switch ${output} ${on ? "off" : "on"}</button>
+      <span class="small"> At rest only. What a gripper holds may fall.</span></p>`)}`;
 }
 
 const identity = (joint) => [
@@ -37,10 +52,10 @@ function link(joint) {
   return [
     ["link", joint.link_message || joint.link],
     ["round trip, half and 99 % within", `${micros(joint.rtt_p50_us)}, ${micros(joint.rtt_p99_us)}`],
-    ["a repeated state is across within (Q)", micros(joint.q_us)],
+    ["worst link delay", micros(joint.worst_delay_us)],
     ["signal", figure(joint.rssi_dbm, 0, "dBm")],
     ["clock", clock.locked ? "locked" : clock.reason || "not locked"],
-    ["clock known to within", micros(clock.bound_us)],
+    ["clock uncertainty", micros(clock.uncertainty_us)],
     ["clock rate", figure(clock.rate_ppm, 1, "ppm")],
   ];
 }
@@ -67,6 +82,7 @@ function counters(joint) {
     ["connections made", count(counted.streams)],
     ["restarts seen", count(counted.boots_seen)],
     ["touch control, pressed", count(counted.touch_presses)],
+    ["touch control, pressed long", count(counted.touch_long_presses)],
     ["touch control, turned by", count(counted.touch_turn)],
   ];
 }
@@ -89,7 +105,7 @@ function LastHoming({ joint, homing, gone }) {
   return html`
     <h3>Last homing</h3>
     ${found.homing == null ? html`<p class="small">${found.why}</p>` : html`
-      <p class="small">Homing ${found.homing} moved its scale by ${angle(found.shift_deg)}. Edges of
+      <p class="small">Homing ${found.homing}: home offset ${angle(found.home_offset_deg)}. Edges of
         its sensor, from their middle:</p>
       <ul class="edges">${found.edges.map((edge, k) => html`<li key=${k}>${angle(edge.from_middle_deg)}${
         edge.rising ? ", comes on" : ", goes off"}${edge.fast ? ", fast" : ", slow"}</li>`)}</ul>`}`;

@@ -1,6 +1,7 @@
-// The live feed: connects, comes back after a while when it was lost, begins anew after a gap.
+// The live feed: connects, comes back after a while when it was lost, begins anew after a gap. What this
+// page's hand wishes goes back on it.
 
-import { CLIENT } from "./api.js";
+import { CLIENT, NAME } from "./api.js";
 import { apply } from "./state.js";
 
 const FIRST_WAIT_MS = 250;
@@ -9,21 +10,24 @@ const SILENT_MS = 3000; // messages come far more often: a connection that bring
 
 /**
  * Follow the feed for good, whenever `may` says that one may. `told` gets every new model, `lost` the
- * one of when it breaks.
+ * one of when it breaks, `refused` the answer to a wish. Gives `wish`, which sends one.
  */
-export function follow(start, told, lost, may) {
+export function follow(start, { told, lost, refused, may }) {
   let model = start;
+  let open = null; // the socket that is told on now
+  let wishes = 0;
   let wait = FIRST_WAIT_MS;
 
   function connect() {
     const scheme = location.protocol === "https:" ? "wss:" : "ws:";
-    const socket = new WebSocket(`${scheme}//${location.host}/api/v1/feed?client=${CLIENT}`);
+    const socket = new WebSocket(`${scheme}//${location.host}/api/v1/feed?client=${CLIENT}&name=${encodeURIComponent(NAME)}`);
     let silence = null;
     let over = false;
 
     function end(cut) {
       if (over) return;
       over = true;
+      if (open === socket) open = null;
       clearTimeout(silence);
       socket.close();
       model = { ...model, cut };
@@ -42,7 +46,13 @@ export function follow(start, told, lost, may) {
     socket.onmessage = (event) => {
       if (over) return;
       heard();
-      const next = apply(model, JSON.parse(event.data), performance.now());
+      const message = JSON.parse(event.data);
+      if (message.type === "refused") {
+        refused(message);
+        return;
+      }
+      if (open !== socket) [open, wishes] = [socket, 0];
+      const next = apply(model, message, performance.now());
       if (next === null) { // a gap: what is known is whole but for a moment
         end(false);
         return;
@@ -59,4 +69,12 @@ export function follow(start, told, lost, may) {
   }
 
   again();
+
+  return (message) => {
+    // What would wait here is old when it arrives.
+    if (open === null || open.readyState !== WebSocket.OPEN || open.bufferedAmount > 0) return false;
+    wishes += 1;
+    open.send(JSON.stringify({ ...message, number: wishes, at_us: Math.round(message.at_us) }));
+    return true;
+  };
 }

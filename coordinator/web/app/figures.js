@@ -46,3 +46,7 @@ export function dayTime(date) {
   return [date.getHours(), date.getMinutes(), date.getSeconds()]
     .map((part) => String(part).padStart(2, "0")).join(":");
 }
+
+/** Names in a sentence. */
+export const listed = (names) =>
+  names.length < 2 ? names.join("") : `${names.slice(0, -1).join(", ")} and ${names.at(-1)}`;

@@ -1,49 +1,27 @@
-// The head of every page: whose arm, where to go, who commands, and the one Stop.
+// The head of every page: whose arm, where to go, who commands.
 
 import { html } from "htm/preact";
-import { useState } from "preact/hooks";
-import { ask, deliver, post } from "./api.js";
+import { ask, post } from "./api.js";
 
-const VIEWS = [["watch", "Watch"], ["play", "Play"], ["records", "Records"]];
-const UNSTOPPED = "The stop was not delivered. Use the emergency stop that cuts the power.";
+const VIEWS = [["watch", "Watch"], ["teach", "Teach"], ["play", "Play"], ["records", "Records"]];
 
-/** Always there. Stop comes first for the keyboard. */
-export function Header({ arm, view, you, role, gone, act }) {
-  const [more, setMore] = useState(false);
-  const stop = async (level) => {
-    setMore(false);
-    await act(() => deliver("/stop", { level }, UNSTOPPED), DONE[level]);
-  };
+/** Always there. */
+export function Header({ arm, view, you, role, gone, act, release, keys }) {
   return html`
     <header>
-      <div class="stop">
-        <button class="stopping" onClick=${() => stop("stop")}>
-          <svg viewBox="0 0 12 12" width="14" height="14" aria-hidden="true"><path d="M0 0h12v12H0Z" fill="currentColor" /></svg> Stop</button>
-        <p class="caution">A software stop. Not an emergency stop.</p>
-        <button class="plain more" aria-expanded=${more} aria-controls="drivers"
-          onClick=${() => setMore(!more)}>Drivers off…</button>
-      </div>
       <h1>${arm?.arm ?? "Unisono"}</h1>
       <nav aria-label="Pages">
         ${VIEWS.map(([key, word]) => html`
           <a key=${key} href="#${key}" aria-current=${view === key ? "page" : undefined}>${word}</a>`)}
       </nav>
-      <${Control} control=${arm?.control} you=${you} role=${role} gone=${gone} act=${act} />
-      <div id="drivers" class="drivers" hidden=${!more}>
-        <p><strong>A raised arm may fall when its drivers are off.</strong> Support it first; keep
-          hands out from under it.</p>
-        <button class="grave" onClick=${() => stop("stop-and-release")}>Stop, then drivers off</button>
-        <button class="grave" onClick=${() => stop("release")}>Drivers off at once</button>
-        <button class="plain" onClick=${() => setMore(false)}>Leave them on</button>
-      </div>
+      <${Control} control=${arm?.control} you=${you} role=${role} gone=${gone} act=${act} release=${release} />
+      <button class="plain" aria-expanded=${keys.open} onClick=${keys.toggle}>Keys <kbd>?</kbd></button>
     </header>`;
 }
 
-const DONE = {
-  "stop": "Stop is sent. Once all joints rest, the next command that moves the arm lifts it.",
-  "stop-and-release": "Stop is sent; the drivers go off once the arm rests.",
-  "release": "The drivers are told to go off at once.",
-};
+/** Take control of the arm, from another who has it or from nobody, and say what that did. */
+export const takeControl = (act, from) => act(() => post("/control/take"),
+  `You have control.${from == null ? "" : " What moved was told to come to rest."}`);
 
 // With the next load the page asks for the token again.
 async function logOut() {
@@ -51,8 +29,8 @@ async function logOut() {
   location.reload();
 }
 
-// Who commands motion, where the coordinator says so.
-function Control({ control, you, role, gone, act }) {
+// Who commands motion, where the coordinator says so. One button, so that it keeps the focus.
+function Control({ control, you, role, gone, act, release }) {
   if (!control || gone) return null;
   const watches = role === "watch";
   const mine = control.holder != null && control.holder === you;
@@ -62,12 +40,10 @@ function Control({ control, you, role, gone, act }) {
     <div class="control">
       <p role="status">${who}</p>
       <p>${others === 0 ? "nobody else watches" : `${others} other${others > 1 ? "s" : ""} watch${others > 1 ? "" : "es"}`}</p>
-      ${mine && html`<button class="plain" onClick=${() => act(() => post("/control/release"))}>Give back</button>`}
-      ${watches && html`<p>this page may watch, hold and stop</p>`}
+      ${watches ? html`<p>this page may watch, hold and stop</p>`
+        : html`<button class="plain" onClick=${() => (mine ? release() : takeControl(act, control.holder))}>${
+          mine ? "Give back" : control.holder == null ? "Take control" : "Take over"}</button>`}
       ${location.protocol === "https:" && html`
         <button class="plain" onClick=${() => act(logOut)}>Log out</button>`}
-      ${!watches && !mine && control.holder != null && html`
-        <button class="plain" onClick=${() => act(() => post("/control/take"), "You have control. What moved was told to come to rest.")}>
-          Take over</button>`}
     </div>`;
 }

@@ -1,9 +1,10 @@
 // What is wrong, with what to do, and what happened, newest first.
 
 import { html } from "htm/preact";
+import { useState } from "preact/hooks";
 import { closed, post, sentence } from "./api.js";
 import { timeOfDay } from "./figures.js";
-import { Shape } from "./shapes.js";
+import { Shape } from "./signs.js";
 
 const SHOWN = 30;
 
@@ -15,18 +16,19 @@ export function Unseen({ arm }) {
       <li key=${one.id} class=${one.level}><${Shape} name="attention" /> ${closed(one.message)}</li>`)}</ul>`;
 }
 
-/** Warnings that stand, then notes. */
+/** Warnings that stand, then notes: one for each thing that happened, its parts when asked. */
 export function Journal({ arm, nowUs, act }) {
   const warnings = arm.warnings ?? [];
-  const notes = arm.notes.slice(-SHOWN).reverse();
+  const [all, setAll] = useState(false);
+  const notes = arm.notes.filter((note) => all || !note.detail).slice(-SHOWN).reverse();
   return html`
     <section class="card journal" aria-label="What happened">
       <div role="status"><ul>${warnings.map((one) => html`
         <li key=${one.id} class=${one.level}>
           <time>${timeOfDay(one.since_us, nowUs)}</time>
           <p><${Shape} name="attention" /> <strong>${closed(one.message)}</strong> ${sentence(one.advice ?? "")}
-          ${one.acknowledged ? html` <span class="small">seen</span>`
-            : html` <button class="plain" onClick=${() => act(() => post(`/warnings/${one.id}/seen`))}>Seen</button>`}</p>
+          ${one.acknowledged ? html` <span class="small">acknowledged</span>`
+            : html` <button class="plain" onClick=${() => act(() => post(`/warnings/${one.id}/acknowledge`))}>Acknowledge</button>`}</p>
         </li>`)}</ul></div>
       ${(arm.unknown ?? []).map((one) => html`<p key=${one.instance}>${one.instance} at ${one.host}${" "}
         has the id ${one.id}, which is not in the arm file.</p>`)}
@@ -35,6 +37,7 @@ export function Journal({ arm, nowUs, act }) {
           <time>${timeOfDay(note.at_us, nowUs)}</time>
           <p>${note.level !== "info" && html`<${Shape} name="attention" /> `}${closed(note.message)}</p>
         </li>`)}</ul>
+      <button class="plain" aria-pressed=${all} onClick=${() => setAll(!all)}>With details</button>
       ${!notes.length && !warnings.length && html`<p>Nothing yet.</p>`}
     </section>`;
 }

@@ -1,17 +1,20 @@
 // One joint, base to tool: name, state, angle, temperature, supply, link, and its strip.
 
 import { html } from "htm/preact";
+import { closed } from "./api.js";
 import { Heat, Range } from "./bars.js";
 import { Details } from "./details.js";
+import { JogRow } from "./jog.js";
 import { angle, figure, NONE, old } from "./figures.js";
-import { jointState, Shape } from "./shapes.js";
+import { jointSign, Shape } from "./signs.js";
 import { ageS, isFresh } from "./state.js";
 import { Strip } from "./strip.js";
 
-/** A joint's row. `gone`: the coordinator is not heard, so nothing here is live. */
-export function Lane({ joint, model, nowUs, gone, open, toggle, act }) {
-  const fresh = isFresh(joint, nowUs) && !gone;
-  const [shape, word, level] = jointState(joint, fresh || gone);
+/** A joint's row. `gone`: the coordinator is not heard, so nothing here is live. `hand`: jogs, or null. */
+export function Lane({ joint, model, late, nowUs, gone, open, toggle, act, hand }) {
+  const heard = isFresh(joint, nowUs);
+  const fresh = heard && !gone;
+  const [shape, word, level, why] = jointSign(joint, heard || gone, { late, preview: model.arm.preview, nowUs });
   const heat = warmthOf(joint);
   const worst = level || (fresh ? heat.level : "");
   const age = ageS(joint, nowUs);
@@ -22,7 +25,8 @@ export function Lane({ joint, model, nowUs, gone, open, toggle, act }) {
           ${joint.name} <span class="word">${joint.word}</span>
           <span class="unseen">, details</span>
         </button></h2>
-        <p class="state ${level}"><${Shape} name=${shape} /> ${word}</p>
+        <p class="state ${level}"><${Shape} name=${shape} /> ${gone ? `was ${word}` : word}</p>
+        ${why && html`<p class="cause">${closed(why)}</p>`}
       </div>
       <div class="where">
         <p class="angle">${!fresh && !gone && joint.homed ? html`<span class="small">last </span>` : ""}${angle(joint.homed ? joint.position_deg : null)}</p>
@@ -34,8 +38,10 @@ export function Lane({ joint, model, nowUs, gone, open, toggle, act }) {
           <${Heat} joint=${joint} history=${model.heats[joint.name]} c=${heat.c} />
         </div>
         <p class="small"><${Small} joint=${joint} age=${old(age)} /></p>
+        <${Tool} joint=${joint} fresh=${fresh} />
       </div>
       <${Strip} joint=${joint} />
+      ${hand && html`<${JogRow} hand=${hand} joint=${joint} gone=${gone} />`}
       ${open && html`<${Details} joint=${joint} history=${model.heats[joint.name]}
         notes=${model.arm.notes} homing=${model.arm.homing} nowUs=${nowUs} gone=${gone} act=${act} />`}
     </li>`;
@@ -49,10 +55,18 @@ function warmthOf(joint) {
   return joint.warm && c !== null ? { c, word: "warm", level: "attention" } : { c, word: "", level: "" };
 }
 
+// Its outputs and inputs, where it has some, as it said last.
+function Tool({ joint, fresh }) {
+  const found = [...Object.entries(joint.outputs ?? {}), ...Object.entries(joint.inputs ?? {})];
+  if (found.length === 0) return null;
+  return html`<p class="tool">${fresh ? "" : html`<span class="small">last </span>`}${
+    found.map(([name, on], k) => html`<span key=${name}>${k ? ", " : ""}${name} <strong>${on ? "on" : "off"}</strong></span>`)}</p>`;
+}
+
 function Small({ joint, age }) {
   const rtt = joint.rtt_p50_us == null ? NONE : figure(joint.rtt_p50_us / 1000, 0, "ms");
   const loss = joint.loss == null ? NONE : figure(joint.loss * 100, 0, "%");
-  const bound = joint.clock?.bound_us;
+  const bound = joint.clock?.uncertainty_us;
   const clock = bound == null ? NONE : `±${figure(bound / 1000, 1, "ms")}`;
   return html`
     <span>${figure(joint.supply_v, 1, "V")}</span> <span>link ${rtt}</span>

@@ -1,43 +1,59 @@
 // Play: choose a program, see what it would do or what is wrong with it, then play it.
 
 import { html } from "htm/preact";
-import { useState } from "preact/hooks";
-import { file, post, sentence } from "./api.js";
+import { useEffect, useRef, useState } from "preact/hooks";
+import { file, post, Refusal } from "./api.js";
+import { Curves } from "./curves.js";
+import { draft, keepDraft } from "./draft.js";
 import { clockTime, figure } from "./figures.js";
+import { Keeping } from "./keeping.js";
+import { Library } from "./library.js";
+import { Listing } from "./listing.js";
+import { about, Mistakes, selectLine } from "./mistakes.js";
+import { Press } from "./press.js";
 import { Rehearse } from "./rehearse.js";
+import { Switches, switches } from "./switches.js";
 
 const EXAMPLE = "prick_out_tray.nc";
+const MOST_LOOPS = 10_000;
 
-/** A program's way from a file to the arm. */
-export function Play({ model, gone, act }) {
-  const [program, setProgram] = useState({ name: "", text: "" });
-  const [found, setFound] = useState(null);
-  const [busy, setBusy] = useState(false);
-  const busyArm = model.arm.phase !== "idle";
-  const unhomed = model.arm.joints.filter((joint) => !joint.homed).map((joint) => joint.name);
+/** A program's way from a file or from what is kept to the arm. */
+export function Play({ model, gone, taught, act }) {
+  const [, redraw] = useState(0);
+  const [found, setFound] = useState(null); // { text, on, told, curves } of the newest check
+  const field = useRef(null);
+  const opened = useRef(0);
+  const program = draft();
+  useEffect(() => {
+    taught.look(model.arm.taught_revision);
+  }, [model.arm.taught_revision]);
 
-  const take = (name, text) => {
-    setProgram({ name, text });
-    setFound(null);
+  const take = (next) => {
+    keepDraft(next);
+    redraw((count) => count + 1);
   };
+  // Of what stands there now, whatever stood there when it was asked for.
+  const change = (some) => take({ ...draft(), ...some });
+  const open = (one) => act(async () => {
+    const asked = ++opened.current;
+    const text = await (one.kind === "sequence" ? taught.program(one.id) : taught.text(one.id));
+    if (asked === opened.current) take({ name: one.name, text, kept: one.id, sha256: one.sha256 ?? null });
+  });
+  const select = (line) => selectLine(field.current, line);
   const fromFile = async (event) => {
     const [file] = event.target.files;
-    if (file) take(file.name, await file.text());
+    if (file) take({ name: file.name, text: await file.text() });
   };
   const example = () => act(async () => {
-    take(EXAMPLE, await file(`/examples/${EXAMPLE}`));
+    take({ name: EXAMPLE, text: await file(`/examples/${EXAMPLE}`) });
   });
-  const during = async (work) => {
-    setBusy(true);
-    await act(work);
-    setBusy(false);
-  };
-  const check = () => during(async () => setFound(await post("/check", { text: program.text })));
-  const play = () => during(async () => {
-    await post("/runs", { name: program.name || "program", text: program.text });
-    location.hash = "#watch";
-  });
+  const keptProgram = taught.now?.programs.find((one) => one.id === program.kept) ?? null;
   return html`
+    ${model.arm.run && html`<${Listing} run=${model.arm.run} />`}
+    <section class="card library" aria-label="What is kept">
+      <h2>Kept</h2>
+      <${Library} taught=${taught} model=${model} chosen=${program.kept} take=${open} />
+    </section>
     <section class="card play" aria-label="A program">
       <h2>Play a program</h2>
       <p class="row">
@@ -46,38 +62,110 @@ export function Play({ model, gone, act }) {
       </p>
       <label class="block">Name
         <input type="text" maxlength="255" value=${program.name}
-          onInput=${(event) => setProgram({ ...program, name: event.target.value })} /></label>
+          onInput=${(event) => change({ name: event.target.value })} /></label>
       <label class="block">Program
-        <textarea rows="14" spellcheck=${false} value=${program.text}
-          onInput=${(event) => take(program.name, event.target.value)}></textarea></label>
-      <p class="row"><button class=${found?.ok ? "" : "main"} disabled=${!program.text.trim() || busy || gone}
-        onClick=${check}>Check</button>
-        <span class="small">Nothing moves by a check.</span></p>
-      <div role="status">${found && html`<${Found} found=${found} />`}</div>
-      ${found?.ok && html`
-        <p class="caution">The arm begins to move at once and may move at any time while the program
-          plays. Keep hands, hair and sleeves out of its reach.</p>
-        ${unhomed.length > 0 && html`<p>Not homed: ${unhomed.join(", ")}. Home them first, on${" "}
-          <a href="#watch">Watch</a>.</p>`}
-        ${busyArm && html`<p>The arm is ${model.arm.phase}: play must wait for it.</p>`}
-        <p class="row"><button class="main" disabled=${busy || gone || busyArm || unhomed.length > 0}
-          onClick=${play}>Play</button></p>`}
+        <textarea rows="14" wrap="off" spellcheck=${false} ref=${field} value=${program.text}
+          onInput=${(event) => change({ text: event.target.value, changed: true })}></textarea></label>
+      <${Keeping} taught=${taught} program=${program} kept=${keptProgram} change=${change} gone=${gone} act=${act} />
+      <${Switches} changed=${() => redraw((count) => count + 1)} />
+      <${Checked} key=${program.kept} model=${model} program=${program} taught=${taught}
+        found=${found?.text === program.text && found.on === switches() ? found : null} setFound=${setFound} select=${select} gone=${gone} act=${act} />
     </section>
-    <${Rehearse} program=${program} gone=${gone} act=${act} />`;
+    <${Rehearse} program=${program} select=${select} gone=${gone} act=${act} />`;
 }
 
-function Found({ found }) {
-  const about = (one) => `Line ${one.line}, column ${one.column}: ${sentence(one.message)}`;
+// From its check to the arm.
+function Checked({ model, program, taught, found, setFound, select, gone, act }) {
+  const [busy, setBusy] = useState(false);
+  const [loops, setLoops] = useState(1);
+  const told = found?.told;
+  const busyArm = model.arm.phase !== "idle";
+  const unhomed = model.arm.joints.filter((joint) => !joint.homed).map((joint) => joint.name);
+  const some = Number.isInteger(Number(loops)) && loops >= 1 && loops <= MOST_LOOPS;
+  const during = async (work) => {
+    setBusy(true);
+    await act(work);
+    setBusy(false);
+  };
+  const check = () => during(async () => {
+    const [{ text }, on] = [program, switches()];
+    const told = await post("/check", { text, ...on });
+    setFound({ text, on, told, curves: null });
+    if (told.ok && told.duration_s > 0) picture(text, on, told);
+  });
+  const picture = async (text, on, told) => {
+    const curves = await pictured({ text, ...on });
+    if (curves) setFound((now) => (now?.told === told ? { text, on, told, curves } : now));
+  };
+  const play = () => during(async () => {
+    const { name, text, kept, changed } = program;
+    const isKept = [...taught.now?.sequences ?? [], ...taught.now?.programs ?? []].some((one) => one.id === kept);
+    const of = isKept && !changed ? kept : null;
+    await post("/runs", { name: name || "program", text, taught: of, loops: Number(loops), ...found.on });
+    location.hash = "#watch";
+  });
+  return html`
+    <p class="row"><${Press} name=${told?.ok ? "" : "main"} off=${!program.text.trim() || busy || gone}
+      press=${check}>Check<//>
+      <span class="small">Nothing moves by a check.</span></p>
+    <div role="status">${told && html`<${Found} found=${told} select=${select} />`}</div>
+    ${found?.curves && html`<${Curves} curves=${found.curves} />`}
+    ${told?.ok && html`
+      <p class="caution">The arm begins to move at once and may move at any time while the program
+        plays. Keep hands, hair and sleeves out of its reach.</p>
+      ${unhomed.length > 0 && html`<p>Not homed: ${unhomed.join(", ")}. Home them first, on${" "}
+        <a href="#watch">Watch</a>.</p>`}
+      ${busyArm && html`<p>The arm is ${model.arm.phase}: play must wait for it.</p>`}
+      <p class="row">
+        <label>Loops <input type="number" min="1" max=${MOST_LOOPS} value=${loops} aria-invalid=${!some}
+          onInput=${(event) => setLoops(event.target.value)} /></label>
+        ${some ? loops > 1 && html`<span class="small">about ${clockTime(loops * told.duration_s)} without pauses</span>`
+          : html`<span role="alert">Loops is ${loops === "" ? "empty" : loops}, but must be 1 to ${MOST_LOOPS}.</span>`}
+      </p>
+      <p class="row"><${Press} name="main" off=${busy || gone || busyArm || unhomed.length > 0 || !some}
+        press=${play}>Play<//></p>`}`;
+}
+
+// A picture that cannot be had keeps nobody from playing what was checked.
+async function pictured(asked) {
+  try {
+    return await post("/check/curves", asked);
+  } catch (error) {
+    if (!(error instanceof Refusal)) throw error;
+    return null;
+  }
+}
+
+// Why a corner is passed slower than asked.
+const WHY = {
+  tolerance: () => "faster it would leave the tolerance",
+  acceleration: (one) => `${one.joint} has no more acceleration for so short a turn`,
+  way: () => "the moves beside it are too short to get faster and to brake in",
+};
+// More would make the page slow, and nobody reads them.
+const MOST_CORNERS = 100;
+
+const cornersTold = (count) => `${count === 1 ? "One corner is" : `${count} corners are`} passed slower than asked${
+  count > MOST_CORNERS ? `; the first ${MOST_CORNERS}` : ""}`;
+
+function Found({ found, select }) {
   return html`
     <h3>${found.ok
       ? `No mistakes: ${found.moves.length} moves, ${clockTime(found.duration_s)} at full speed from ${
         found.begins === "here" ? "where the arm stands" : "the pose park"}`
       : `${found.errors.length} mistake${found.errors.length > 1 ? "s" : ""}; it cannot be played`}</h3>
+    ${found.moves[0]?.approach && html`<p>First the arm goes slowly to where line ${found.moves[0].line} begins:${" "}
+      ${Object.entries(found.moves[0].target).map(([letter, angle]) => `${letter} ${figure(angle, 2, "°")}`).join(", ")}.
+      There it waits for Resume.</p>`}
     <ul class="problems">
-      ${found.errors.map((one, k) => html`<li key="e${k}" class="danger">${about(one)}</li>`)}
+      <${Mistakes} mistakes=${found.errors} select=${select} />
       ${found.slower.map((one, k) => html`<li key="s${k}">Line ${one.line}: slower than asked,
         ${" "}${figure(one.duration_s, 2, "s")} instead of ${figure(one.asked_s, 2, "s")}, since ${one.joint} would need
         ${" "}${figure(one.asked_deg_s, 1, "°/s")} and its limit is ${figure(one.velocity_deg_s, 0, "°/s")}.</li>`)}
+      ${found.corners.length > 0 && html`<li><details><summary>${cornersTold(found.corners.length)}</summary>
+        <ul>${found.corners.slice(0, MOST_CORNERS).map((one, k) => html`<li key="c${k}">Line ${one.line}: its end is
+          ${" "}${one.passed_deg_s ? `passed at ${figure(one.passed_deg_s, 1, "°/s")}` : "a stop"}, asked were
+          ${" "}${figure(one.asked_deg_s, 1, "°/s")}; ${WHY[one.limit](one)}.</li>`)}</ul></details></li>`}
       ${found.remarks.map((one, k) => html`<li key="r${k}">${about(one)}</li>`)}
     </ul>`;
 }

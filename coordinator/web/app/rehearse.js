@@ -4,6 +4,9 @@ import { html } from "htm/preact";
 import { useEffect, useState } from "preact/hooks";
 import { ask, get, post, Refusal, sentence } from "./api.js";
 import { figure, micros } from "./figures.js";
+import { Mistakes } from "./mistakes.js";
+import { Press } from "./press.js";
+import { switches } from "./switches.js";
 
 const LOOK_MS = 500;
 const MOST = 500;
@@ -16,20 +19,20 @@ const NETWORKS = {
 };
 
 /** What a program would do, said by playing it many times in virtual time. */
-export function Rehearse({ program, gone, act }) {
+export function Rehearse({ program, select, gone, act }) {
   const [network, setNetwork] = useState(null);
-  const [seeds, setSeeds] = useState(null);
+  const [repetitions, setRepetitions] = useState(null);
   const [seen, setSeen] = useState(null);
-  const [rehearsed, setRehearsed] = useState("");
+  const [rehearsed, setRehearsed] = useState(null); // { text, on }
   const going = seen?.state === "running";
-  const stale = seen !== null && rehearsed !== program.text;
-  const some = Number.isInteger(Number(seeds)) && seeds >= 1 && seeds <= MOST;
+  const stale = seen !== null && !(rehearsed.text === program.text && rehearsed.on === switches());
+  const some = Number.isInteger(Number(repetitions)) && repetitions >= 1 && repetitions <= MOST;
 
   useEffect(() => {
     chosenLast().then((last) => {
       // Whoever was quicker has chosen already.
       setNetwork((chosen) => chosen ?? last.network);
-      setSeeds((chosen) => chosen ?? last.seeds);
+      setRepetitions((chosen) => chosen ?? last.repetitions);
     });
   }, []);
 
@@ -47,11 +50,11 @@ export function Rehearse({ program, gone, act }) {
   }, [seen, gone]);
 
   const begin = () => act(async () => {
-    const { name, text } = program;
+    const [{ name, text }, on] = [program, switches()];
     const { rehearsal } = await post("/rehearsals",
-      { name: name || "program", text, network, seeds: Number(seeds) });
+      { name: name || "program", text, network, repetitions: Number(repetitions), ...on });
     const begun = await get(`/rehearsals/${rehearsal}`);
-    setRehearsed(text);
+    setRehearsed({ text, on });
     setSeen(begun);
   });
   const cancel = () => act(async () =>
@@ -65,20 +68,20 @@ export function Rehearse({ program, gone, act }) {
         <label>Network <select value=${network} onChange=${(event) => setNetwork(event.target.value)}>
           ${Object.entries(NETWORKS).map(([name, words]) => html`<option key=${name} value=${name}>${words}</option>`)}
         </select></label>
-        <label>Times <input type="number" min="1" max=${MOST} value=${seeds} aria-invalid=${!some}
-          onInput=${(event) => setSeeds(event.target.value)} /></label>
-        ${seeds !== null && !some && html`<span role="alert">Times is ${seeds === "" ? "empty" : seeds}, but must be 1 to ${MOST}.</span>`}
+        <label>Times <input type="number" min="1" max=${MOST} value=${repetitions} aria-invalid=${!some}
+          onInput=${(event) => setRepetitions(event.target.value)} /></label>
+        ${repetitions !== null && !some && html`<span role="alert">Times is ${repetitions === "" ? "empty" : repetitions}, but must be 1 to ${MOST}.</span>`}
       </p>
       <p class="row">
-        <button disabled=${!program.text.trim() || gone || going || !network || !some} onClick=${begin}>Rehearse</button>
+        <${Press} off=${!program.text.trim() || gone || going || !network || !some} press=${begin}>Rehearse<//>
         ${going && html`<progress max=${seen.of} value=${seen.done}
             aria-label="Rehearsals done"></progress> <span>${seen.done} of ${seen.of}</span>
           <button class="plain" onClick=${cancel}>Cancel</button>`}
       </p>
-      <div role="status">${stale ? html`<p>What was rehearsed is not the program above: it was changed since.</p>`
+      <div role="status">${stale ? html`<p>What was rehearsed is not the program with the switches above: it was changed since.</p>`
         : seen && !going && html`<p>${outcome(seen)}</p>`}</div>
-      ${!stale && seen?.errors?.length > 0 && html`<ul class="problems">${seen.errors.map((one, k) =>
-        html`<li key=${k} class="danger">Line ${one.line}, column ${one.column}: ${sentence(one.message)}</li>`)}</ul>`}
+      ${!stale && seen?.errors?.length > 0 && html`
+        <ul class="problems"><${Mistakes} mistakes=${seen.errors} select=${select} /></ul>`}
       ${!stale && seen?.summary && html`<${Summary} seen=${seen} />`}
     </section>`;
 }
@@ -88,7 +91,7 @@ async function chosenLast() {
     return await get("/rehearsals");
   } catch (error) {
     if (!(error instanceof Refusal)) throw error;
-    return { network: "home", seeds: 20 };
+    return { network: "home", repetitions: 20 };
   }
 }
 
@@ -118,7 +121,7 @@ function Summary({ seen: { summary, joints, rehearsal, state } }) {
       <li><strong>Ends</strong>: ${Object.entries(summary.outcomes).map(([what, count]) => `${count} ${what}`).join(", ")}.</li>
       <li><strong>Duration</strong>: ${seconds(summary.duration_us?.p50)} (p50), ${seconds(summary.duration_us?.p99)} (p99),
         after ${seconds(summary.wait_us?.p50)} from the command to the start.</li>
-      <li><strong>Starts</strong>: ${micros(summary.spread_us?.p50)} apart (p50), ${micros(summary.spread_us?.p99)} (p99);
+      <li><strong>Starts</strong>: ${micros(summary.start_skew_us?.p50)} apart (p50), ${micros(summary.start_skew_us?.p99)} (p99);
         ${" "}${failed.of - failed.count} of ${failed.of} at the first try,
         ${" "}${failed.at_most <= TELLING ? `under ${figure(failed.at_most * 100, 1, "%")} need more (95 % sure).`
           : "too few rehearsals to tell how rare others are."}</li>
@@ -126,18 +129,18 @@ function Summary({ seen: { summary, joints, rehearsal, state } }) {
     </ul>
     <div class="scroll" tabindex="0" role="region" aria-label="What is asked of each joint">
       <table>
-        <thead><tr><th scope="col">joint</th><th scope="col">slack, 99 % have</th><th scope="col">off its instant, 99 %</th>
-          <th scope="col">feed slack</th>
+        <thead><tr><th scope="col">joint</th><th scope="col">start margin, 99 % have</th><th scope="col">off its instant, 99 %</th>
+          <th scope="col">buffer margin</th>
           <th scope="col">speed / limit</th><th scope="col">acceleration / limit</th></tr></thead>
         <tbody>${joints.map((joint) => html`<tr key=${joint.name}><th scope="row">${joint.name}</th>
-          <td>${micros(summary.slack_us[joint.name]?.p01)}</td><td>${micros(summary.off_us[joint.name]?.p99)}</td>
-          <td>${micros(summary.feed_slack_us[joint.name])}</td>
+          <td>${micros(summary.start_margin_us[joint.name]?.p01)}</td><td>${micros(summary.off_us[joint.name]?.p99)}</td>
+          <td>${micros(summary.buffer_margin_us[joint.name])}</td>
           <td>${peak(joint.velocity, "°/s")}</td><td>${peak(joint.acceleration, "°/s²")}</td></tr>`)}
         </tbody>
       </table>
     </div>
     ${state !== "running" && html`<img class="plot" src="/api/v1/rehearsals/${rehearsal}/plot"
-      alt="Spread, slack and speeds of the rehearsals, as in the list and the table above" />`}`;
+      alt="Start skew, start margin and speeds of the rehearsals, as in the list and the table above" />`}`;
 }
 
 const seconds = (us) => figure(us == null ? null : us / 1e6, 1, "s");

@@ -1,4 +1,4 @@
-// What a run was: how it ended, its starts with their proof, the slack of each joint, its holds.
+// What a run was: how it ended, its starts with their proof, the start margin of each joint, its holds.
 
 import { html } from "htm/preact";
 import { sentence } from "./api.js";
@@ -14,10 +14,10 @@ export function Report({ report }) {
     <p>${report.began_utc ? `Began ${dateTime(report.began_utc)}, took` : "Took"} ${figure(took, 1, "s")}.</p>
     <ul class="facts">
       ${starts.map((start, k) => html`<li key="s${k}"><strong>${start.path_us > 0 ? "Resume" : "Start"}</strong>: all
-        joints began ${micros(start.spread_us)} apart, proved to be at most ${micros(start.bound_us)};
-        ${" "}${start.attempts === 1 ? "first try" : `${start.attempts} tries`}, set ${micros(start.lead_us)} ahead.</li>`)}
+        joints began ${began(start)};
+        ${" "}${start.attempts === 1 ? "first try" : `${start.attempts} tries`}, set ${micros(start.start_delay_us)} ahead.</li>`)}
       ${report.holds.map((hold, k) => html`<li key="h${k}"><strong>Hold</strong>: ${hold.cause};
-        ${" "}${apart(hold)}.</li>`)}
+        ${" "}${apart(hold)}${hold.unconfirmed?.length > 0 && `; rest not confirmed by ${hold.unconfirmed.join(", ")}`}.</li>`)}
       ${(report.overrides ?? []).map((one, k) => html`<li key="o${k}"><strong>Speed</strong>: ${figure(one.percent, 0, "%")}.</li>`)}
       ${report.partial_starts > 0 && html`<li><strong>Partial starts</strong>: ${report.partial_starts}.</li>`}
       ${report.stop_level && html`<li><strong>Level of the stop</strong>: ${report.stop_level}.</li>`}
@@ -25,15 +25,15 @@ export function Report({ report }) {
     </ul>
     <div class="scroll" tabindex="0" role="region" aria-label="Joint by joint">
       <table>
-        <thead><tr><th scope="col">joint</th><th scope="col">slack</th><th scope="col">feed slack</th>
-          <th scope="col">clock within</th></tr></thead>
+        <thead><tr><th scope="col">joint</th><th scope="col">start margin</th><th scope="col">buffer margin</th>
+          <th scope="col">clock uncertainty</th></tr></thead>
         <tbody>${report.joints.map((joint) => html`
-          <tr key=${joint.name}><th scope="row">${joint.name}</th><td>${micros(joint.slack_us)}</td>
-            <td>${micros(joint.feed_slack_us)}</td><td>${micros(joint.clock_bound_us)}</td></tr>`)}
+          <tr key=${joint.name}><th scope="row">${joint.name}</th><td>${micros(joint.start_margin_us)}</td>
+            <td>${micros(joint.buffer_margin_us)}</td><td>${micros(joint.clock_uncertainty_us)}</td></tr>`)}
         </tbody>
       </table>
     </div>
-    <p class="small">Slack: how long before the start a joint had all it needed. Feed slack: how much
+    <p class="small">Start margin: how long before the start a joint had all it needed. Buffer margin: how much
       longer its points would have lasted than the slowest delivery took.</p>`;
 }
 
@@ -52,4 +52,11 @@ export function dateTime(utc) {
   const date = new Date(utc);
   const parts = [date.getFullYear(), date.getMonth() + 1, date.getDate()];
   return `${parts.map((part) => String(part).padStart(2, "0")).join("-")} ${dayTime(date)}`;
+}
+
+// How far apart joints began: what is proved, and an estimate where it is worth anything.
+function began(start) {
+  if (start.start_skew_max_us == null) return "apart by a time that is not proved";
+  const proved = `guaranteed at most ${micros(start.start_skew_max_us)}`;
+  return start.start_skew_us == null ? `apart by what is ${proved}` : `${micros(start.start_skew_us)} apart, ${proved}`;
 }

@@ -1,9 +1,7 @@
 // What the page knows, and how messages of the feed change it. Pure: no clock, no network.
 
 export const KEPT_S = 11; // of angles, a little more than the strip shows
-const GONE_MS = 700; // a message comes four times a second at least; looked for every LOOK_MS
-const MOVING = new Set(["loading", "preparing", "starting", "moving", "holding", "discarding",
-  "homing", "jogging"]);
+export const GONE_MS = 700; // a message comes four times a second at least; looked for every LOOK_MS
 
 /** Nothing known yet. */
 export const nothing = () => ({
@@ -61,7 +59,7 @@ function steady(before, seen) {
   return seen > before ? seen : before + (seen - before) * 0.02;
 }
 
-/** Arm time at local time `ms`, µs; it stands still once the coordinator is not heard. */
+/** Arm time at local time `ms`, µs; it goes on while the coordinator is not heard. */
 export const armNow = (model, ms) => ms * 1000 + model.offsetUs;
 
 /** Whether the coordinator is not heard: told within a second, in time for whoever waits for it. */
@@ -69,17 +67,17 @@ export const isGone = (model, ms) =>
   model.heardMs === null || model.cut || ms - model.heardMs > GONE_MS;
 
 /** Whether anything moves or is about to. */
-export const isBusy = (arm) => arm !== null && MOVING.has(arm.phase);
+export const isBusy = (arm) => arm !== null && arm.busy;
 
 /** How old a joint's word is in s, null if it was never heard. */
 export function ageS(joint, nowUs) {
   return joint.heard_at_us == null ? null : Math.max(0, nowUs - joint.heard_at_us) / 1e6;
 }
 
-/** Whether what a joint said last is as good as what is so now. */
+/** Whether what a joint said last is as good as what is so now. Its stream may be gone meanwhile. */
 export function isFresh(joint, nowUs) {
   const age = ageS(joint, nowUs);
-  return joint.link === "up" && age !== null && age <= 1;
+  return age !== null && age <= 1;
 }
 
 /** How far ahead of now a path time lies for a run, in s; null where nothing moves along it. */

@@ -9,13 +9,13 @@ import { aheadS, armNow, isBusy, isGone } from "./state.js";
 
 export const PAST_S = 10;
 export const FUTURE_S = 3;
-const NOW_AT = 0.66; // of the width; the future has the larger scale, since slack is seen there
+const NOW_AT = 0.66; // of the width; the future has the larger scale, since margin is seen there
 const FRAME_MS = 30;
 const INK = "#1e2326";
 const SOFT = "#4a5258";
 const GRID = "#dfe2e3";
 const AHEAD = "#e4eaeb";
-const LEASE = "#5c7a84";
+const PERMIT = "#5c7a84";
 const BUFFER = "#b9c6ca";
 const BUFFER_EDGE = "#6b787d";
 const OLD = "#7d8488";
@@ -94,8 +94,8 @@ function paint(canvas, lane, joint, nowUs, gone) {
   const x = (s) => place(s) * width;
   background(pen, x, width, height);
   const past = pastOf(joint, nowUs);
-  const ahead = aheadOf(joint, nowUs);
-  fit(lane, [...past, ...ahead]);
+  const preview = aheadOf(joint, nowUs);
+  fit(lane, [...past, ...preview]);
   const y = (deg) => 10 + (height - 34) * (1 - (deg - lane.low) / (lane.high - lane.low));
   const run = model.arm.run;
   startLine(pen, x, height, model.start, nowUs);
@@ -105,9 +105,9 @@ function paint(canvas, lane, joint, nowUs, gone) {
   curve(pen, past, x, y);
   pen.setLineDash([4, 3]);
   pen.strokeStyle = gone ? OLD : SOFT;
-  curve(pen, ahead, x, y);
+  curve(pen, preview, x, y);
   pen.setLineDash([]);
-  if (!gone) slack(pen, x, height, joint, run);
+  if (!gone) margin(pen, x, height, joint, run);
   pen.fillStyle = gone ? OLD : INK;
   pen.fillRect(x(0) - 1, 0, 2, height);
 }
@@ -132,10 +132,10 @@ function pastOf(joint, nowUs) {
 }
 
 function aheadOf(joint, nowUs) {
-  const ahead = model.arm.ahead;
-  const planned = ahead?.deg?.[joint.name];
+  const preview = model.arm.preview;
+  const planned = preview?.deg?.[joint.name];
   if (!planned) return [];
-  const points = planned.map((deg, k) => [(ahead.at_us + k * ahead.step_us - nowUs) / 1e6, deg]);
+  const points = planned.map((deg, k) => [(preview.at_us + k * preview.step_us - nowUs) / 1e6, deg]);
   const first = points.findIndex(([s]) => s >= 0);
   if (first < 0) return [];
   if (first === 0) return points;
@@ -188,8 +188,8 @@ function startLine(pen, x, height, start, nowUs) {
   pen.fill();
 }
 
-// How long its points last, and how far it may move by its lease.
-function slack(pen, x, height, joint, run) {
+// How long its points last, and how far it may move by its permit.
+function margin(pen, x, height, joint, run) {
   const top = height - 13;
   const buffered = aheadS(run, joint.buffered_us);
   if (buffered !== null && buffered > 0) {
@@ -199,10 +199,10 @@ function slack(pen, x, height, joint, run) {
     pen.lineWidth = 1;
     pen.strokeRect(x(0) + 0.5, top + 0.5, x(buffered) - x(0) - 1, 7);
   }
-  const lease = aheadS(run, joint.lease_us);
-  if (lease !== null && lease > 0) {
-    pen.fillStyle = LEASE;
-    pen.fillRect(x(0), top, x(lease) - x(0), 8);
-    pen.fillRect(x(lease) - 1, top - 5, 2, 18);
+  const permit = aheadS(run, joint.permit_us);
+  if (permit !== null && permit > 0) {
+    pen.fillStyle = PERMIT;
+    pen.fillRect(x(0), top, x(permit) - x(0), 8);
+    pen.fillRect(x(permit) - 1, top - 5, 2, 18);
   }
 }

@@ -2,8 +2,9 @@
 
 import { html } from "htm/preact";
 import { micros } from "./figures.js";
-import { jointState } from "./shapes.js";
+import { jointSign } from "./signs.js";
 import { isFresh } from "./state.js";
+import { JogBar, NoJog } from "./jog.js";
 import { Journal, Unseen } from "./journal.js";
 import { Lane } from "./lane.js";
 import { Report } from "./report.js";
@@ -11,16 +12,20 @@ import { RunBar } from "./runbar.js";
 import { FUTURE_S, PAST_S, place } from "./strip.js";
 
 /** The page for whoever stands next to the arm. */
-export function Watch({ model, nowUs, gone, open, toggle, ended, close, act }) {
+export function Watch({ model, late, nowUs, gone, open, toggle, ended, close, act, hand, jogs, jog }) {
   const arm = model.arm;
+  const free = !arm.run; // while a program is played or held there is nothing to jog
   return html`
-    <${RunBar} arm=${arm} gone=${gone} act=${act} />
+    <${RunBar} arm=${arm} gone=${gone} nowUs=${nowUs} act=${act} />
     <${Unseen} arm=${arm} />
-    <p class="unseen" role="status">${gone ? "" : troubles(arm, nowUs)}</p>
+    <p class="unseen" role="status">${gone ? "" : troubles(arm, late, nowUs)}</p>
+    ${!free && jogs && html`<${NoJog} />`}
+    ${free && html`<${JogBar} hand=${hand} joints=${arm.joints} on=${jogs} toggle=${jog} />`}
     <ul class="lanes">
       ${arm.joints.map((joint) => html`
-        <${Lane} key=${joint.name} joint=${joint} model=${model} nowUs=${nowUs} gone=${gone}
-          open=${open.has(joint.name)} toggle=${() => toggle(joint.name)} act=${act} />`)}
+        <${Lane} key=${joint.name} joint=${joint} model=${model} late=${late} nowUs=${nowUs} gone=${gone}
+          open=${open.has(joint.name)} toggle=${() => toggle(joint.name)} act=${act}
+          hand=${jogs && free ? hand : null} />`)}
     </ul>
     <${Axis} start=${model.start} nowUs=${nowUs} />
     ${ended && html`
@@ -32,9 +37,9 @@ export function Watch({ model, nowUs, gone, open, toggle, ended, close, act }) {
 }
 
 // For whoever hears the page: which joints are not as they should be.
-function troubles(arm, nowUs) {
+function troubles(arm, late, nowUs) {
   return arm.joints
-    .map((joint) => [joint.name, jointState(joint, isFresh(joint, nowUs))])
+    .map((joint) => [joint.name, jointSign(joint, isFresh(joint, nowUs), { late })])
     .filter(([, [, , level]]) => level)
     .map(([name, [, word]]) => `${name}: ${word}.`)
     .join(" ");
@@ -52,8 +57,8 @@ function Axis({ start, nowUs }) {
             text-anchor=${anchor(s)}>${word(s)}</text>`)}
       </svg>
       <p class="legend">
-        <span><i class="lease"></i>may move until here (lease)</span>
-        <span><i class="buffer"></i>points in the joint</span>
+        <span><i class="permit"></i>may move until here (motion permit)</span>
+        <span><i class="buffer"></i>buffered motion</span>
         <span><i class="dashed"></i>planned</span>
         <span><i class="start"></i>${startWords(start, nowUs)}</span>
         <span>each lane to its own scale</span>
@@ -66,6 +71,7 @@ function startWords(start, nowUs) {
   if (start.set) {
     return `start set in ${micros(Math.max(0, start.at_us - nowUs))}${start.attempts > 1 ? `, try ${start.attempts}` : ""}`;
   }
-  if (start.spread_us == null) return "common start, spread not known yet";
-  return `common start, ${micros(start.spread_us)} apart, proved within ${micros(start.bound_us)}`;
+  if (start.start_skew_max_us == null) return "common start, start skew not known yet";
+  if (start.start_skew_us == null) return `common start, guaranteed at most ${micros(start.start_skew_max_us)}`;
+  return `common start, ${micros(start.start_skew_us)} apart, guaranteed at most ${micros(start.start_skew_max_us)}`;
 }

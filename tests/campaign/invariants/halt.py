@@ -1,20 +1,23 @@
 """A hold or stop that was accepted really holds or stops.
 
-Design section 5. It is in force for a joint from the first drive sent after it that the joint
-takes. From then on: a stop is latched at once; the joint is at rest within 1.5·Q of the command
-and its ramp, and a levelling that was about to begin may come in between (off the path, and after
-a stop, within its braking; drivers that are off move nothing); and it begins nothing until somebody
-asks for motion anew. A start that all had confirmed may still come within that 1.5·Q. A jog that
-goes on is not asked for anew: its control is still held. A joint that restarts has forgotten the
-order with everything else: it rests, and I7 and I11 see to it that it does not begin to move.
+Design sections 5.3 and 5.6. It is in force for a joint from the first drive sent after it that the
+joint takes. From then on: a joint on the path is at the end of its permit within 1.5 worst link
+delays of the command, where a hold is what brings it to rest; it rests within that and its ramp,
+and a levelling that was about to begin may come in between (off the path, and after a stop, within
+its braking; drivers that are off move nothing); and it begins nothing until somebody asks for
+motion anew. A start that all had confirmed may still come within that 1.5 worst link delays. A jog
+that goes on is not asked for anew: its control is still held. A joint that restarts has forgotten
+the order with everything else: it rests, and I7 and I11 see to it that it does not begin to move.
+That a stop is latched is a rule of its own (`latch`).
 """
 
 from dataclasses import dataclass, field
+from typing import Final
 
 from coordinator.core import events as ev
-from coordinator.core.lease import LEVELLING_US
-from coordinator.rehearsal.node import Node
-from coordinator.rehearsal.station import Station
+from coordinator.core.run.permit import LEVELLING_US
+from coordinator.rehearsal.joint_node import Node
+from coordinator.rehearsal.laptop import Laptop
 from protocol.constants import US
 from protocol.drive import Drive, StopLevel
 from protocol.states import MOVING_STATES, JointState
@@ -23,13 +26,13 @@ from tests.campaign.invariants.base import Invariant
 from tests.campaign.judge import MOVES_BY_DRIVES, Judge
 from tests.campaign.truth import body_of, limits_of, path_of
 
-SPARE_US = 20_000
+SPARE_US: Final = 20_000
 """For the errors of clocks."""
-BROKEN_CLOCK_US = 1_000_000
+BROKEN_CLOCK_US: Final = 1_000_000
 """For a joint whose counter the scenario stepped: it measures its ramp by that."""
-HELD_CONTROL_US = 300_000
+HELD_CONTROL_US: Final = 300_000
 """A jog asked for again within this time is the same jog."""
-ON_PATH = (JointState.ADVANCING, JointState.MOVING, JointState.RAMPING)
+ON_PATH: Final = frozenset({JointState.ADVANCING, JointState.MOVING, JointState.RAMPING})
 
 
 @dataclass(slots=True)
@@ -40,6 +43,8 @@ class _Order:
     at_us: int
     soon_us: int
     """Until when a joint on the path may go on as if nothing had been asked."""
+    on_path: bool
+    """Whether it is this hold by which the arm comes to rest on its path."""
     after: dict[str, int]
     """Number of the last drive to each joint that did not carry it yet."""
     rest_us: dict[str, float] = field(default_factory=dict)
@@ -58,26 +63,32 @@ class HoldsAndStops(Invariant):
         """By session: when a jog was asked for last."""
         self._before: dict[str, JointState] = {}
 
-    def commanded(self, station: Station, command: ev.Command) -> None:
-        session, now = station.core.session, self.world.now
+    def commanded(self, laptop: Laptop, command: ev.Command) -> None:
+        session, now = laptop.core.session, self.world.now
         match command:
             case ev.Hold() | ev.Stop():
                 level = command.level if isinstance(command, ev.Stop) else StopLevel.NONE
-                q_us = max(link.quality.q_us for link in station.core.links)
+                run = laptop.core.run
+                worst_delay_us = max(link.quality.worst_delay_us for link in laptop.core.links)
                 self._orders[session] = _Order(
                     level=level,
                     at_us=now,
-                    soon_us=now + max(q_us * 3 // 2, LEVELLING_US) + SPARE_US,
-                    after={link.joint.id: link.sequence for link in station.core.links},
+                    soon_us=now + max(worst_delay_us * 3 // 2, LEVELLING_US) + SPARE_US,
+                    on_path=not level and run is not None and run.cause == ev.Because.OPERATOR,
+                    after={link.joint.id: link.orders.sequence for link in laptop.core.links},
                 )
             case ev.Play() | ev.Resume() | ev.Home():
                 self._orders.pop(session, None)
-            case ev.Jog(velocity_deg_s=velocity) if velocity:
+            case ev.Step():
+                self._orders.pop(session, None)
+            case ev.Jog(velocities_deg_s=velocities_deg_s) if not any(velocities_deg_s.values()):
+                self._jog_us.pop(session, None)  # let go: the next is another press
+            case ev.Jog() | ev.Go():
                 if now - self._jog_us.get(session, -US) > HELD_CONTROL_US:
                     self._orders.pop(session, None)
                 self._jog_us[session] = now
 
-    def drove(self, node: Node, station: Station, drive: Drive, status: Status | None) -> None:
+    def drove(self, node: Node, laptop: Laptop, drive: Drive, status: Status | None) -> None:
         order = self._orders.get(drive.session)
         if status is not None:
             self._forget(node, drive.session)
@@ -85,12 +96,6 @@ class HoldsAndStops(Invariant):
             return
         if drive.sequence <= order.after[node.id]:
             return
-        latched = body_of(node).latched
-        if latched < order.level:
-            raise self.broken(
-                f"{node.name} has latched stop {latched:d} after drive {drive.sequence}, stop "
-                f"{order.level:d} was asked for before that was sent"
-            )
         if node.id not in order.rest_us:
             order.rest_us[node.id] = self._rest_us(node, order)
 
@@ -120,8 +125,15 @@ class HoldsAndStops(Invariant):
                 f"{node.name} began to be {state.word} {ago_ms:.0f} ms after a {what} was asked "
                 "for, of which it had heard"
             )
+        falls_late_us = now - order.soon_us - SPARE_US
+        has_clock = node.id not in self.judge.broken_clock
+        if order.on_path and has_clock and state is JointState.MOVING and falls_late_us > 0:
+            raise self.broken(
+                f"{node.name} is {state.word} {ago_ms:.0f} ms after a {what} was asked for, its "
+                f"permit lasts {falls_late_us / 1e3:.0f} ms longer than it may"
+            )
         late_us = now - order.rest_us[node.id]
-        if node.id in self.judge.broken_clock:
+        if not has_clock:
             late_us -= BROKEN_CLOCK_US
         if late_us > 0:
             raise self.broken(

@@ -5,8 +5,8 @@ So no *go* may be sent before that either, which is sharper: what the coordinato
 against what the joints truly did.
 """
 
-from coordinator.rehearsal.node import Node
-from coordinator.rehearsal.station import Station
+from coordinator.rehearsal.joint_node import Node
+from coordinator.rehearsal.laptop import Laptop
 from protocol.drive import Drive
 from protocol.status import Status
 from simulator.unit import WorldTruth
@@ -25,7 +25,7 @@ class AllArmed(Invariant):
         self._arm: dict[int, int] = {}
         self._arm_before: dict[tuple[int, int], int | None] = {}
 
-    def sent(self, station: Station, joint_id: str, drive: Drive) -> None:
+    def sent(self, laptop: Laptop, joint_id: str, drive: Drive) -> None:
         plan = drive.plan
         if plan is None:
             return
@@ -45,7 +45,7 @@ class AllArmed(Invariant):
         missing = sorted(self.world.nodes.keys() - complied)
         return ", ".join(self.world.nodes[one].name for one in missing)
 
-    def drove(self, node: Node, station: Station, drive: Drive, status: Status | None) -> None:
+    def drove(self, node: Node, laptop: Laptop, drive: Drive, status: Status | None) -> None:
         plan = drive.plan
         if status is None or plan is None or plan.change is not None:
             return

@@ -1,22 +1,26 @@
-"""I3, where joints rest: at the same path time where all had the same change and lease, else no
+"""I3, where joints rest: at the same path time where all had the same change and permit, else no
 more than the window apart, two windows where the rate was changing.
 
 It is judged when all joints of a start have come to rest on the path. The window is the largest
-that Q of the slowest link has given since that start. Only while a lease below what all have, or a
-change of the rate, is on its way, and where a joint comes to rest by no lease at all, may it be the
-longest horizon and the path of the ramp. A lower lease is on its way until every joint has taken a
-drive with it before it was past it; a change until all joints have accepted the same.
+that the worst link delay of the slowest link has given since that start. Only while a permit below
+what all have, or a change of the rate, is on its way, and where a joint comes to rest by no permit
+at all, may it be the longest horizon and the path of the ramp. A lower permit is on its way until
+every joint has taken a drive with it before it was past it; a change until all joints have accepted
+the same.
 
 Where the coordinator lives and only some are lost, the others must stop level with them: whoever
-took a drive that was sent shortly before the first of all came to the end of its lease goes no
+took a drive that was sent shortly before the first of all came to the end of its permit goes no
 further than it.
 """
 
 from dataclasses import dataclass
+from typing import Final
 
 from coordinator.core import events as ev
-from coordinator.rehearsal.node import Node
-from coordinator.rehearsal.station import Station
+from coordinator.core.run.permit import LEVELLING_US
+from coordinator.rehearsal.joint_node import Node
+from coordinator.rehearsal.laptop import Laptop
+from protocol.constants import ACTIVE_INTERVAL_US
 from protocol.drive import Drive
 from protocol.pathtime import RateChange
 from protocol.states import JointState
@@ -28,11 +32,12 @@ from tests.campaign.judge import Judge
 from tests.campaign.truth import cause_of, path_of, state_of
 
 S = JointState
-ROUNDING_US = 2
-LEVEL_US = 120_000
-"""What is sent in this time before a lease ends is level: 150 ms of the design less one turn."""
-BY_ITSELF = {"late", "withdrawn", "clock"}
-"""Causes of a ramp that is not the end of a lease."""
+ROUNDING_US: Final = 2
+LEVEL_US: Final = LEVELLING_US - ACTIVE_INTERVAL_US - 20_000
+"""What is sent in this time before a permit ends is level (design section 5.2): levelling begins
+one turn late at most, and the rest is for the errors of clocks."""
+BY_ITSELF: Final = {"late", "withdrawn", "clock"}
+"""Causes of a ramp that is not the end of a permit."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -57,42 +62,44 @@ class RestTogether(Invariant):
         self._rested: dict[str, _Rest] = {}
         """Each joint's rest after that."""
         self._sent_us: dict[tuple[int, str, int], int] = {}
-        """When each drive with a lease was sent: by session, joint and number."""
+        """When each drive with a permit was sent: by session, joint and number."""
         self._told_us: dict[str, int] = {}
         """When the newest drive was sent that each joint took."""
         self._heeded_us: dict[str, int] = {}
-        """The same, of those after which it was still short of its lease."""
+        """The same, of those after which it was still short of its permit."""
         self._law: dict[str, RateChange | None] = {}
         """The newest change that each joint accepted."""
         self._ramping: set[str] = set()
         self._first: tuple[str, int, dict[str, int]] | None = None
-        """Who came to the end of its lease first since a start, when, and what the others had."""
+        """Who came to the end of its permit first since a start, when, and what the others had."""
         self.rests: list[Apart] = []
 
     # ---- what is said -------------------------------------------------------------------------
 
-    def sent(self, station: Station, joint_id: str, drive: Drive) -> None:
-        if drive.lease_us is None or drive.plan is None or drive.plan.change is None:
+    def sent(self, laptop: Laptop, joint_id: str, drive: Drive) -> None:
+        if drive.permit_us is None or drive.plan is None or drive.plan.change is None:
             return
         change, start = drive.plan.change, self._starts.get(drive.session)
         self._sent_us[drive.session, joint_id, drive.sequence] = self.world.now
         if start is None or (change.before_ppm == 0 and change.at_us != start.at_us):
             start = self._starts[drive.session] = SinceStart(change.at_us)
         if start.turn_us != self.world.now:
-            start.turn_us, start.before_q_us = self.world.now, start.turn_q_us
-            start.turn_q_us = max(link.quality.q_us for link in station.core.links)
-        if drive.lease_us < start.offered_us and (start.held or self._rate_changes()):
-            leases = [link.status.lease_us for link in station.core.links if link.status]
-            if all(lease is None or drive.lease_us < lease for lease in leases):
+            start.turn_us, start.worst_delay_before_us = self.world.now, start.turn_worst_delay_us
+            start.turn_worst_delay_us = max(
+                link.quality.worst_delay_us for link in laptop.core.links
+            )
+        if drive.permit_us < start.offered_us and (start.held or self._rate_changes()):
+            permits = [link.status.permit_us for link in laptop.core.links if link.status]
+            if all(permit is None or drive.permit_us < permit for permit in permits):
                 start.lowered_us = self.world.now
-        start.offer(drive.lease_us)
+        start.offer(drive.permit_us)
 
-    def commanded(self, station: Station, command: ev.Command) -> None:
-        start = self._starts.get(station.core.session)
+    def commanded(self, laptop: Laptop, command: ev.Command) -> None:
+        start = self._starts.get(laptop.core.session)
         if isinstance(command, ev.Hold) and start is not None:
             start.held = True
 
-    def drove(self, node: Node, station: Station, drive: Drive, status: Status | None) -> None:
+    def drove(self, node: Node, laptop: Laptop, drive: Drive, status: Status | None) -> None:
         if status is None:
             return
         sent_us = self._sent_us.pop((drive.session, node.id, drive.sequence), 0)
@@ -165,8 +172,8 @@ class RestTogether(Invariant):
         rests = self._rested.values()
         causes = {rest.cause for rest in rests}
         on_its_way = self._on_its_way(start)
-        if on_its_way is None and causes == {"lease"}:
-            self._judge_leases(start)
+        if on_its_way is None and causes == {"permit"}:
+            self._judge_permits(start)
         kind, allowed_us = self._allowed(start, start_us, causes, on_its_way)
         apart_us = max(rest.path_us for rest in rests) - min(rest.path_us for rest in rests)
         if causes != {"finish"}:
@@ -186,7 +193,7 @@ class RestTogether(Invariant):
         if len({self._law.get(one) for one in self._group}) > 1:
             return "a change of rate on its way"
         if any(self._heeded_us.get(one, 0) < start.lowered_us for one in self._group):
-            return "a lower lease on its way"
+            return "a lower permit on its way"
         return None
 
     def _allowed(
@@ -199,10 +206,10 @@ class RestTogether(Invariant):
             return on_its_way, far_us
         if causes & BY_ITSELF:
             return "late, withdrawn or by the clock", far_us
-        if causes == {"lease"} and len({rest.began_us for rest in self._rested.values()}) == 1:
-            # The same lease, and the same change too.
-            return "lease", 1
-        word = "silence" if "silence" in causes else "lease"
+        if causes == {"permit"} and len({rest.began_us for rest in self._rested.values()}) == 1:
+            # The same permit, and the same change too.
+            return "permit", 1
+        word = "silence" if "silence" in causes else "permit"
         if self._in_ramp(start_us + ramp_us, start.window_us):
             return f"{word}, the rate changing", 2 * start.window_us
         return word, start.window_us
@@ -220,25 +227,27 @@ class RestTogether(Invariant):
             return True
         return max(rest.path_us for rest in rests) < ramp_end_us + 2 * window_us
 
-    def _judge_leases(self, start: SinceStart) -> None:
-        """No two leases in force are more than a window apart, and who is told in time is level."""
+    def _judge_permits(self, start: SinceStart) -> None:
+        """No two permits in force are more than a window apart, and who is told in time is
+        level.
+        """
         began = [rest.began_us or 0 for rest in self._rested.values()]
         if max(began) - min(began) > start.window_us + ROUNDING_US:
             raise self.broken(
-                f"leases to {min(began)} and to {max(began)} µs were in force, the window was "
+                f"permits to {min(began)} and to {max(began)} µs were in force, the window was "
                 f"never more than {start.window_us} µs"
             )
         if self._first is None:
             return
         first, first_us, told_us = self._first
-        lease_us = self._rested[first].began_us
+        permit_us = self._rested[first].began_us
         for one, rest in self._rested.items():
             late_us = first_us - told_us.get(one, 0)
-            if rest.began_us is None or lease_us is None or late_us > LEVEL_US:
+            if rest.began_us is None or permit_us is None or late_us > LEVEL_US:
                 continue
-            if rest.began_us > lease_us:
+            if rest.began_us > permit_us:
                 raise self.broken(
-                    f"{self.world.nodes[first].name} had a lease to {lease_us} µs, and "
+                    f"{self.world.nodes[first].name} had a permit to {permit_us} µs, and "
                     f"{self.world.nodes[one].name} one to {rest.began_us} µs, though it took a "
                     f"drive that was sent {late_us / 1e3:.0f} ms before the first of them ended"
                 )

@@ -1,6 +1,6 @@
-"""I3: with the coordinator dead at any instant, all joints are at rest within lease plus ramp (jog,
-home, advance: within their expiry plus braking), at the same path time where all had the same
-change and lease, else no more than the window apart (in the ramp of a start: two windows; with a
+"""I3: with the coordinator dead at any instant, all joints are at rest within permit plus ramp
+(jog, home, advance: within their expiry plus braking), at the same path time where all had the same
+change and permit, else no more than the window apart (in the ramp of a start: two windows; with a
 hold or override in flight: the horizon plus the path of the ramp, 0.5 s for most arms).
 
 A dead coordinator is one from which nothing comes any more, so the first half is checked of every
@@ -8,8 +8,10 @@ joint at every instant: what moves has heard a valid drive within 1.5 s and a ra
 is `i03_apart.py`.
 """
 
-from coordinator.rehearsal.node import Node
-from coordinator.rehearsal.station import Station
+from typing import Final
+
+from coordinator.rehearsal.joint_node import Node
+from coordinator.rehearsal.laptop import Laptop
 from protocol.constants import SILENCE_US, US
 from protocol.drive import Drive
 from protocol.states import MOVING_STATES, JointState
@@ -19,8 +21,8 @@ from tests.campaign.judge import Judge
 from tests.campaign.truth import limits_of, path_of, state_of
 
 S = JointState
-UNDER_EXPIRY = (S.JOGGING, S.HOMING, S.ADVANCING)
-CLOCK_ALLOWANCE_US = 100_000
+UNDER_EXPIRY: Final = frozenset({S.JOGGING, S.HOMING, S.ADVANCING})
+CLOCK_ALLOWANCE_US: Final = 100_000
 """By how much an arm clock may be off at rest, where a bad link makes a poor first map."""
 
 
@@ -33,13 +35,13 @@ class RestWithoutCoordinator(RestTogether):
         self._expiry_us: dict[str, float] = {}
         """True time at which the newest permission to jog, home or advance ends."""
 
-    def drove(self, node: Node, station: Station, drive: Drive, status: Status | None) -> None:
-        super().drove(node, station, drive, status)
+    def drove(self, node: Node, laptop: Laptop, drive: Drive, status: Status | None) -> None:
+        super().drove(node, laptop, drive, status)
         if status is None:
             return
         self._taken_us[node.id] = self.world.now
         if drive.expiry_us is not None:
-            self._expiry_us[node.id] = station.host.true(drive.expiry_us)
+            self._expiry_us[node.id] = laptop.host.true(drive.expiry_us)
 
     def touched(self, node: Node) -> None:
         super().touched(node)

@@ -2,24 +2,26 @@
 map remainders.
 
 With it goes what it rests on: the true offset of every joint lies within its guarantee whenever
-the coordinator trusts that clock, no start was spread by more than the report's bound, and a joint
+the coordinator trusts that clock, no start was skewed by more than the report's bound, and a joint
 starts at the start's instant by its own clock or not at all.
 """
 
-from coordinator.core.report import StartRecord
-from coordinator.rehearsal.node import Node
-from coordinator.rehearsal.station import Station
+from typing import Final
+
+from coordinator.core.run.report import StartRecord
+from coordinator.rehearsal.joint_node import Node
+from coordinator.rehearsal.laptop import Laptop
 from protocol.states import JointState
 from simulator.unit import WorldTruth
 from tests.campaign.invariants.base import Invariant
 from tests.campaign.judge import Judge
 from tests.campaign.truth import link_of, path_of, path_us, state_of
 
-INTERVAL_US = 40_000
+INTERVAL_US: Final = 40_000
 """How often path times are compared: in that time they part by 0.02 µs at most."""
-AGE_ALLOWANCE = 400e-6
+AGE_ALLOWANCE: Final = 400e-6
 """Per µs since the newest status: drift of both crystals and slewing."""
-ROUNDING_US = 4.0
+ROUNDING_US: Final = 4.0
 
 
 class Together(Invariant):
@@ -34,14 +36,14 @@ class Together(Invariant):
         """True ns at which joints started, by session and plan."""
         self.checked = 0
         self.spreads: dict[tuple[int, int], tuple[int, int]] = {}
-        """True spread and bound of every start that was judged, in µs, by session and plan."""
+        """True start skew and bound of every start that was judged, in µs, by session and plan."""
 
-    def heard(self, station: Station, joint_id: str) -> None:
+    def heard(self, laptop: Laptop, joint_id: str) -> None:
         if joint_id in self.judge.broken_clock:
             return
         node = self.world.nodes[joint_id]
-        link = link_of(station, joint_id)
-        now = station.host.arm(self.world.now)
+        link = link_of(laptop, joint_id)
+        now = laptop.host.arm(self.world.now)
         interval = link.clock.guarantee(now)
         if interval is None or link.status is None or not node.alive:
             return
@@ -69,15 +71,15 @@ class Together(Invariant):
         change = path_of(nodes[0]).current
         if any(path_of(one).current != change or one.unit.joint.session != first for one in nodes):
             return
-        station = next((s for s in self.world.stations if s.core.session == first), None)
-        if station is None or not station.awake:
+        laptop = next((s for s in self.world.laptops if s.core.session == first), None)
+        if laptop is None or not laptop.awake:
             return
         bounds = []
-        for link in station.core.links:
-            bound = link.clock_bound_us(station.now)
+        for link in laptop.core.links:
+            bound = link.clock_uncertainty_us(laptop.now)
             if bound is None or link.heard_us is None:
                 return
-            bounds.append(bound + AGE_ALLOWANCE * (station.now - link.heard_us))
+            bounds.append(bound + AGE_ALLOWANCE * (laptop.now - link.heard_us))
         paths = [path_us(one, one.unit.joint_us(now)) for one in nodes]
         low, high = paths.index(min(paths)), paths.index(max(paths))
         apart_us, allowed_us = paths[high] - paths[low], bounds[low] + bounds[high] + ROUNDING_US
@@ -103,36 +105,40 @@ class Together(Invariant):
                 f"{node.name} made its {truth.event} {late_us:.1f} µs after its instant"
             )
 
-    def crashed(self, station: Station) -> None:
-        self._judge_starts(station)
+    def crashed(self, laptop: Laptop) -> None:
+        self._judge_starts(laptop)
 
-    def slept(self, station: Station, slept_us: int) -> None:
+    def slept(self, laptop: Laptop, slept_us: int) -> None:
         # The session ends now, but for a short sleep; what it reported is judged with it.
-        self._judge_starts(station)
+        self._judge_starts(laptop)
 
     def at_end(self) -> None:
-        for station in self.world.stations:
-            self._judge_starts(station)
+        for laptop in self.world.laptops:
+            self._judge_starts(laptop)
 
-    def _judge_starts(self, station: Station) -> None:
+    def _judge_starts(self, laptop: Laptop) -> None:
         """Compare what reports state with what really happened, whatever broke since or before.
 
         A false bound is allowed only where a clock broke and nobody has found out.
         """
-        for report in station.core.reports.values():
+        for report in laptop.core.reports.values():
             for record in report.starts:
-                self._judge_start(station.core.session, record)
+                self._judge_start(laptop.core.session, record)
 
     def _judge_start(self, session: int, record: StartRecord) -> None:
-        starts, bound_us = self._starts.get((session, record.plan), {}), record.bound_us
-        if bound_us is None or len(starts) < len(self.world.nodes):
+        starts, start_skew_max_us = (
+            self._starts.get((session, record.plan), {}),
+            record.start_skew_max_us,
+        )
+        if start_skew_max_us is None or len(starts) < len(self.world.nodes):
             return
         epochs = [(session, name, one.clock_epoch) for name, one in record.joints.items()]
         if not self.judge.hidden.isdisjoint(epochs):
             return
-        spread_us = (max(starts.values()) - min(starts.values())) / 1e3
-        self.spreads[session, record.plan] = round(spread_us), bound_us
-        if spread_us > bound_us:
+        start_skew_us = (max(starts.values()) - min(starts.values())) / 1e3
+        self.spreads[session, record.plan] = round(start_skew_us), start_skew_max_us
+        if start_skew_us > start_skew_max_us:
             raise self.broken(
-                f"a start was spread by {spread_us:.1f} µs, its report states {bound_us} µs"
+                f"a start was skewed by {start_skew_us:.1f} µs, its report states at most "
+                f"{start_skew_max_us} µs"
             )

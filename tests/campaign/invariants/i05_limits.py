@@ -1,25 +1,29 @@
-"""I5: no joint ever exceeds its position, velocity or acceleration limit (by more than 0.05 % for
-clock rate and slewing), whatever it is sent.
+"""I5: no joint ever exceeds its limits of position, velocity (by more than 0.05 %) or acceleration
+(by more than 0.1 %: the square of it), whatever it is sent. What is allowed is for clock rate and
+slewing.
 
-Acceleration is measured: the difference of the velocities now and up to 1 ms later, to which
-nothing new happens. On a path the rounding of points is allowed for, as in the check of segments.
-No joint jumps either: from one look to the next its position goes no further than at its limit of
-velocity, and its arm clock, by which it is on its path, no further than its own clock but for rate
-and slewing, whatever map it takes in motion.
+Velocity is per time of the arm clock, whose rate is looked at by itself, so one factor is left to
+acceleration. Acceleration is measured: the difference of the velocities now and up to 1 ms later,
+to which nothing new happens. On a path the rounding of points is allowed for, as in the check of
+segments. No joint jumps either: from one look to the next its position goes no further than at its
+limit of velocity, and its arm clock, by which it is on its path, no further than its own clock but
+for rate and slewing, whatever map it takes in motion.
 """
 
-from coordinator.rehearsal.node import Node
+from typing import Final
+
+from coordinator.rehearsal.joint_node import Node
 from protocol.constants import US
 from protocol.states import MOVING_STATES, JointState
 from tests.campaign.invariants.base import Invariant
 from tests.campaign.judge import Judge
 from tests.campaign.truth import body_of, path_us, segment_allowance
 
-TOLERANCE = 1.0005
-STEP_US = 1_000.0
-ARM_ALLOWANCE_US = 2.0
+TOLERANCE: Final = 1.0005
+STEP_US: Final = 1_000.0
+ARM_ALLOWANCE_US: Final = 2.0
 """For times in doubles: those of days have parts of 10⁻⁵ µs, those of a wild map less fine ones."""
-POSITION_ALLOWANCE = 2.0
+POSITION_ALLOWANCE: Final = 2.0
 """Counts, of 256 in a microstep: rounding of points, and of a Hermite cubic between them."""
 
 

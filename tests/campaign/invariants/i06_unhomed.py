@@ -1,6 +1,8 @@
 """I6: no motion while unhomed except homing and slow jog; none while faulted."""
 
-from coordinator.rehearsal.node import Node
+from typing import Final
+
+from coordinator.rehearsal.joint_node import Node
 from protocol.states import AT_REST, JointState
 from simulator.unit import WorldTruth
 from tests.campaign.invariants.base import Invariant
@@ -8,8 +10,8 @@ from tests.campaign.judge import Judge
 from tests.campaign.truth import body_of
 
 S = JointState
-WITHOUT_HOME = frozenset({S.HOMING, S.JOGGING, S.STOPPING, S.UNHOMED, S.FAULTED})
-STILL_COUNTS = 1.0
+WITHOUT_HOME: Final = frozenset({S.HOMING, S.JOGGING, S.STOPPING, S.UNHOMED, S.FAULTED})
+STILL_COUNTS: Final = 1.0
 """The last part of a motion's end falls between two looks."""
 
 

@@ -2,11 +2,13 @@
 
 Homing itself and slow jog are what I6 allows. That the rest hold is what I1 and I2 say of a run
 with a joint that stopped; here it is that none of them resumes before that joint is homed again,
-unless it restarted after *go* was sent: then the rest use up their first lease, and hold.
+unless it restarted after *go* was sent: then the rest use up their first permit, and hold.
 """
 
-from coordinator.rehearsal.node import Node
-from coordinator.rehearsal.station import Station
+from typing import Final
+
+from coordinator.rehearsal.joint_node import Node
+from coordinator.rehearsal.laptop import Laptop
 from protocol.drive import Drive
 from protocol.states import JointState
 from simulator.unit import WorldTruth
@@ -14,7 +16,7 @@ from tests.campaign.invariants.base import Invariant
 from tests.campaign.judge import Judge
 from tests.campaign.truth import path_of, state_of
 
-ON_PATH_MOTION = (JointState.ADVANCING, JointState.MOVING, JointState.RAMPING)
+ON_PATH_MOTION: Final = frozenset({JointState.ADVANCING, JointState.MOVING, JointState.RAMPING})
 
 
 class RebootedStays(Invariant):
@@ -29,7 +31,7 @@ class RebootedStays(Invariant):
         self._go_us: dict[tuple[int, int], int] = {}
         """When *go* was sent first, by session and a start's instant."""
 
-    def sent(self, station: Station, joint_id: str, drive: Drive) -> None:
+    def sent(self, laptop: Laptop, joint_id: str, drive: Drive) -> None:
         plan = drive.plan
         if plan is not None and plan.change is not None and plan.change.before_ppm == 0:
             self._go_us.setdefault((drive.session, plan.change.at_us), self.world.now)

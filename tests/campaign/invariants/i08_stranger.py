@@ -4,7 +4,7 @@ Judged where messages pass as bytes: damaged datagrams, and an intruder that rep
 makes up drives and shakes hands without the key. None of it may be taken.
 """
 
-from coordinator.rehearsal.node import Node
+from coordinator.rehearsal.joint_node import Node
 from tests.campaign.invariants.base import Invariant
 
 

@@ -9,9 +9,10 @@ its axis has passed an edge of the sensor.
 
 import math
 from itertools import combinations_with_replacement
+from typing import Final
 
-from coordinator.rehearsal.node import Node
-from coordinator.rehearsal.station import Station
+from coordinator.rehearsal.joint_node import Node
+from coordinator.rehearsal.laptop import Laptop
 from protocol.constants import COUNTS_PER_MICROSTEP, EDGE_TIMING_US, US
 from protocol.drive import Drive
 from protocol.states import JointState
@@ -21,7 +22,7 @@ from tests.campaign.invariants.base import Invariant
 from tests.campaign.judge import Judge
 from tests.campaign.truth import axis_of, body_of
 
-EDGE_MARGIN = COUNTS_PER_MICROSTEP
+EDGE_MARGIN: Final = COUNTS_PER_MICROSTEP
 """Counts beyond an edge from which on it has surely been passed, and is not only touched."""
 
 
@@ -85,7 +86,7 @@ class PositionTrue(Invariant):
             )
         self.found += bool(body.faults & Fault.STEPS_LOST)
 
-    def drove(self, node: Node, station: Station, drive: Drive, status: Status | None) -> None:
+    def drove(self, node: Node, laptop: Laptop, drive: Drive, status: Status | None) -> None:
         if status is None or not status.homed or status.state is JointState.HOMING:
             return
         if not status.energised:

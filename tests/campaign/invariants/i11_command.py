@@ -4,16 +4,20 @@ withdrawn, old or of another session ever takes effect.
 Every beginning of a motion must have a cause: a command of the right kind that names the joint,
 given to the coordinator whose session the joint is in, after that session began, after the laptop
 last slept, and after the joint last had a fault, a stop or a new boot. A cause is used up: a play
-or resume by the joint's own start, and for all joints once the arm is said to be held or paused; a
-home by the joint being homed; a jog by time, which is not judged where the clock is broken. An
-advance or a homing that was cut short may begin again by the same command.
+or resume by the joint's own start, and for all joints once the arm is said to be held or paused;
+where a run waited for an input that truly is as it should be, it goes on by the same command. A
+home by the joint being homed; a jog or step by time, which is not judged where the clock is
+broken. An advance or a homing that was cut short may begin again by the same command.
 """
+
+from typing import Final
 
 from coordinator.core import events as ev
 from coordinator.core.run import Phase
-from coordinator.rehearsal.node import Node
-from coordinator.rehearsal.station import Station
-from protocol.constants import EXPIRY_US
+from coordinator.motion.outputs import Awaited
+from coordinator.rehearsal.joint_node import Node
+from coordinator.rehearsal.laptop import Laptop
+from protocol.constants import EXPIRY_US, US
 from protocol.drive import Drive
 from protocol.states import JointState
 from protocol.status import Status
@@ -23,13 +27,15 @@ from tests.campaign.judge import Judge
 from tests.campaign.truth import body_of
 
 S = JointState
-PENDING_US = 1_500_000
-RENEWAL_US = 300_000
+PENDING_US: Final = 1_500_000
+RENEWAL_US: Final = 300_000
 """A jog must be asked for again within this time, or its control was let go."""
-SPARE_US = 20_000
+STEP_SPARE_US: Final = 3_000_000 + 500_000 + EXPIRY_US
+"""What a step may take beyond twice its angle at its speed, and wait there for another."""
+SPARE_US: Final = 20_000
 """For the errors of clocks."""
-ON_PATH = (S.ADVANCING, S.MOVING)
-WORDS = {
+ON_PATH: Final = (S.ADVANCING, S.MOVING)
+WORDS: Final = {
     S.HOMING: "home",
     S.JOGGING: "jog",
     S.ADVANCING: "play or resume",
@@ -48,6 +54,8 @@ class OnlyByCommand(Invariant):
         """By session, joint and what it may begin by it: when that was accepted last."""
         self._jog_until_us: dict[tuple[int, str], int] = {}
         """By session and joint: when what was asked of it is over at the latest."""
+        self._stepped: set[tuple[int, str]] = set()
+        """By session and joint: what was asked for last was a step."""
         self._slept: dict[int, tuple[int, int]] = {}
         """By session: when its laptop woke up last, and until when older starts may come."""
         self._void_us: dict[str, int] = {}
@@ -56,30 +64,69 @@ class OnlyByCommand(Invariant):
         """By joint: its faults and the stop latched, as last seen."""
         self._before: dict[str, JointState] = {}
         self._newest: dict[str, tuple[int | None, int]] = {}
+        self._plays: dict[int, int] = {}
+        """By session: when the play or resume was accepted by which a run goes on."""
+        self._waits: dict[int, Awaited] = {}
+        """By session: for what a run waited as it was last looked at."""
 
-    def commanded(self, station: Station, command: ev.Command) -> None:
-        session, now = station.core.session, self.world.now
+    def commanded(self, laptop: Laptop, command: ev.Command) -> None:
+        session, now = laptop.core.session, self.world.now
         names = [node.name for node in self.world.nodes.values()]
         match command:
             case ev.Play() | ev.Resume():
+                self._plays[session] = now
                 for name in names:
                     self._asked.update({(session, name, state): now for state in ON_PATH})
+            case ev.Hold():
+                self._plays.pop(session, None)
             case ev.Home(joints=joints):
                 for name in joints or names:
                     self._asked[session, name, S.HOMING] = now
-            case ev.Jog(joint=name, velocity_deg_s=velocity):
-                key, until_us = (session, name), now + EXPIRY_US
-                if velocity:
-                    self._asked[session, name, S.JOGGING] = now
-                    self._jog_until_us[key] = until_us + RENEWAL_US
-                else:
-                    self._jog_until_us[key] = min(self._jog_until_us.get(key, 0), until_us)
+            case ev.Jog(velocities_deg_s=velocities_deg_s):
+                for name in names:
+                    key, until_us = (session, name), now + EXPIRY_US
+                    if velocities_deg_s.get(name):
+                        self._asked[session, name, S.JOGGING] = now
+                        self._jog_until_us[key] = until_us + RENEWAL_US
+                    elif key not in self._stepped:
+                        self._jog_until_us[key] = min(self._jog_until_us.get(key, 0), until_us)
+                    if velocities_deg_s.get(name):
+                        self._stepped.discard(key)
+            case ev.Go(targets_deg=targets_deg):
+                for name in names:
+                    key, until_us = (session, name), now + EXPIRY_US
+                    if name in targets_deg:
+                        self._asked[session, name, S.JOGGING] = now
+                        self._jog_until_us[key] = until_us + RENEWAL_US
+                        self._stepped.discard(key)
+            case ev.Step(joint=name, by_deg=by_deg, speed_deg_s=speed_deg_s):
+                key = session, name
+                self._asked[session, name, S.JOGGING] = now
+                begun_us = max(now, self._jog_until_us.get(key, 0))
+                way_us = round(abs(by_deg) / speed_deg_s * US)
+                self._jog_until_us[key] = begun_us + 2 * way_us + STEP_SPARE_US
+                self._stepped.add(key)
 
-    def sent(self, station: Station, joint_id: str, drive: Drive) -> None:
-        run = station.core.run
+    def sent(self, laptop: Laptop, joint_id: str, drive: Drive) -> None:
+        run = laptop.core.run
+        waited = self._waits.pop(drive.session, None)
+        if run is not None and run.phase is Phase.WAITING and run.awaited is not None:
+            self._waits[drive.session] = run.awaited
+        elif run is not None and run.phase is Phase.LOADING and waited is not None:
+            self._goes_on(drive.session, waited)
         if run is not None and run.phase in (Phase.HELD, Phase.PAUSED):
+            self._plays.pop(drive.session, None)
             for node in self.world.nodes.values():
                 self._use_up(drive.session, node, ON_PATH)
+
+    def _goes_on(self, session: int, waited: Awaited) -> None:
+        """A run goes on by itself: by the play or resume before the wait, and by the input."""
+        joint = self.world.arm.joints[waited.joint]
+        if not waited.there(self.world.nodes[joint.id].unit.joint.inputs):
+            raise self.broken(f"a run goes on, though {waited.wait.input} is not as it should be")
+        asked_us = self._plays.get(session, -1)
+        for node in self.world.nodes.values():
+            self._asked.update({(session, node.name, state): asked_us for state in ON_PATH})
 
     def truth(self, node: Node, truth: WorldTruth) -> None:
         if truth.event == "home":
@@ -89,11 +136,11 @@ class OnlyByCommand(Invariant):
         for state in states:
             self._asked.pop((session, node.name, state), None)
 
-    def slept(self, station: Station, slept_us: int) -> None:
+    def slept(self, laptop: Laptop, slept_us: int) -> None:
         # A start that was set before may still come: less than 1.5 s after it was set.
-        self._slept[station.core.session] = self.world.now, self.world.now - slept_us + PENDING_US
+        self._slept[laptop.core.session] = self.world.now, self.world.now - slept_us + PENDING_US
 
-    def crashed(self, station: Station) -> None:
+    def crashed(self, laptop: Laptop) -> None:
         pass  # Its session is never used again; what it asked for may still be under way.
 
     def rebooted(self, node: Node) -> None:
@@ -101,7 +148,7 @@ class OnlyByCommand(Invariant):
         self._before.pop(node.id, None)
         self._newest.pop(node.id, None)
 
-    def drove(self, node: Node, station: Station, drive: Drive, status: Status | None) -> None:
+    def drove(self, node: Node, laptop: Laptop, drive: Drive, status: Status | None) -> None:
         session = node.unit.joint.session
         known, newest = self._newest.get(node.id, (None, 0))
         if known != session:

@@ -2,16 +2,17 @@
 
 Few scenarios strike in the one instant in which a rule of a joint matters. So whenever a joint
 takes another plan or begins to move, a copy of it meets what a network or a coordinator may do
-then: nothing comes any more (I3), a drive that carries nothing (I11), a lease beyond the points
-(I2), a longer lease when it ramps to rest (I2), a start without an arm before it (I1), the same
+then: nothing comes any more (I3), a drive that carries nothing (I11), a permit beyond the points
+(I2), a longer permit when it ramps to rest (I2), a start without an arm before it (I1), the same
 start once more when it is too late (I4), a fast jog when it is not homed (I6), a home sensor that
 switches far from home (I9).
 """
 
 import math
 from dataclasses import replace
+from typing import Final
 
-from coordinator.rehearsal.node import Node
+from coordinator.rehearsal.joint_node import Node
 from protocol.constants import SILENCE_US, US
 from protocol.drive import Drive, Mode, Plan
 from protocol.states import MOVING_STATES, JointState
@@ -22,11 +23,11 @@ from tests.campaign.invariants.base import Invariant
 from tests.campaign.judge import MOVES_BY_DRIVES
 from tests.campaign.truth import body_of, limits_of, path_of, points_needed_us, state_of
 
-FAR_US = 10_000_000
-LATE_US = 1_000
-AWAY_DEG = 5.0
+FAR_US: Final = 10_000_000
+LATE_US: Final = 1_000
+AWAY_DEG: Final = 5.0
 """Farther from home than any edge of its sensor, and any step that may be overlooked."""
-ROUNDING_US = 2.0
+ROUNDING_US: Final = 2.0
 
 
 class LeftAlone(Invariant):
@@ -70,42 +71,42 @@ class Withdrawn(Invariant):
 
 
 class OfferedTooMuch(Invariant):
-    """No lease is taken beyond what the points carry."""
+    """No permit is taken beyond what the points carry."""
 
     name = "I2"
 
     def permitted(self, node: Node, drive: Drive) -> None:
-        """Offer a lease far beyond the points."""
+        """Offer a permit far beyond the points."""
         buffered_us = path_of(node).buffer.buffered_us
-        if path_of(node).buffer.last is not None or drive.lease_us is None:
+        if path_of(node).buffer.last is not None or drive.permit_us is None:
             return
         copy: Joint = clone(node.unit.joint)
-        more = replace(drive, sequence=drive.sequence + 1, lease_us=buffered_us + FAR_US)
+        more = replace(drive, sequence=drive.sequence + 1, permit_us=buffered_us + FAR_US)
         copy.drive(more, self.judge.joint_us(node))
-        taken_us = copy.path.effective_lease_us()
+        taken_us = copy.path.effective_permit_us()
         needed_us = 0.0 if taken_us is None else points_needed_us(copy.path, taken_us)
         if needed_us > buffered_us + ROUNDING_US:
             raise self.broken(
-                f"{node.name} would take a lease to {taken_us} µs and need points up to "
+                f"{node.name} would take a permit to {taken_us} µs and need points up to "
                 f"{needed_us:.0f} µs to come to rest, they end at {buffered_us} µs"
             )
 
 
 class RampsOn(Invariant):
-    """A joint that ramps to rest takes no lease."""
+    """A joint that ramps to rest takes no permit."""
 
     name = "I2"
 
     def permitted(self, node: Node, drive: Drive) -> None:
-        """Let its lease be used up, and offer it the old one again."""
+        """Let its permit be used up, and offer it the old one again."""
         if state_of(node) is not JointState.MOVING:
             return
         copy, now = clone(node.unit.joint), self.judge.joint_us(node)
-        copy.drive(replace(drive, sequence=drive.sequence + 1, lease_us=0), now)
+        copy.drive(replace(drive, sequence=drive.sequence + 1, permit_us=0), now)
         status = copy.drive(replace(drive, sequence=drive.sequence + 2), now + LATE_US)
         if status is None or status.plan or copy.state is JointState.MOVING:
             raise self.broken(
-                f"{node.name} would be {copy.state.word} again by a lease that came "
+                f"{node.name} would be {copy.state.word} again by a permit that came "
                 f"{LATE_US / 1e3:.0f} ms after its ramp to rest began"
             )
 
@@ -145,7 +146,7 @@ class TooLate(Invariant):
         copy: Joint = clone(node.unit.joint)
         assert copy.clock is not None
         arm = Plan(plan.number + 1, plan.trajectory, plan.stand_us)
-        withdrawal = replace(drive, sequence=drive.sequence + 1, plan=arm, lease_us=None)
+        withdrawal = replace(drive, sequence=drive.sequence + 1, plan=arm, permit_us=None)
         copy.drive(withdrawal, self.judge.joint_us(node))
         again = replace(plan, number=plan.number + 2)
         late_us = copy.clock.joint(start.at_us + LATE_US)
@@ -209,7 +210,7 @@ class SensorAstray(Invariant):
             )
 
 
-ON_COPIES: tuple[type[Invariant], ...] = (
+ON_COPIES: Final[tuple[type[Invariant], ...]] = (
     LeftAlone,
     Withdrawn,
     OfferedTooMuch,

@@ -11,11 +11,11 @@ import pytest
 
 from coordinator.api import create_app
 from coordinator.api.bodies import MAX_BODY_BYTES
-from coordinator.arm import load_arm
-from coordinator.data_folder import make_key
+from coordinator.config.arm import load_arm
+from coordinator.config.data_folder import make_key
+from coordinator.config.settings import DEMO_ARM
 from coordinator.programs.size import MAX_PROGRAM_BYTES
 from coordinator.service import Service
-from coordinator.settings import DEMO_ARM
 
 README = Path(__file__).parents[3] / "README.md"
 BASE = "http://127.0.0.1:8750"
@@ -57,8 +57,27 @@ async def test_arm_shows_every_joint_base_to_tool_with_what_is_unknown_as_null(
         "turntable", "shoulder", "elbow", "forearm", "wrist", "tool",
     ]  # fmt: skip
     assert arm["phase"] == "idle"
-    assert arm["joints"][0]["link"] == "absent"
+    assert arm["joints"][0]["link"] == "offline"
     assert arm["joints"][0]["position_deg"] is None
+
+
+async def test_the_arm_file_is_told_as_it_was_when_the_coordinator_began(
+    tmp_path: Path,
+) -> None:
+    file = tmp_path / "arm.toml"
+    # Line ends of either kind and letters beyond ASCII stay as they are.
+    text = DEMO_ARM.read_text(encoding="utf-8").replace("name = ", "# größer\r\nname = ", 1)
+    file.write_bytes(text.encode("utf-8"))
+    make_key(tmp_path)
+    service = Service(load_arm(file), tmp_path, "127.0.0.1")
+    file.write_text("changed since")
+    transport = httpx2.ASGITransport(create_app(service))
+    async with httpx2.AsyncClient(transport=transport, base_url=BASE) as client:
+        answer = await client.get("/api/v1/arm/file")
+    await service.close()
+    assert answer.content == text.encode("utf-8")
+    assert answer.headers["content-type"] == "text/plain; charset=utf-8"
+    assert answer.headers["x-content-type-options"] == "nosniff"
 
 
 async def test_health_is_told_and_so_is_a_broken_core(
@@ -73,14 +92,15 @@ async def test_health_is_told_and_so_is_a_broken_core(
 @pytest.mark.parametrize(
     ("path", "body", "code"),
     [
-        ("/home", {"joints": []}, "joint-absent"),
-        ("/home", {}, "joint-absent"),
+        ("/home", {"joints": []}, "joint-offline"),
+        ("/home", {}, "joint-offline"),
         ("/hold", None, "no-run"),
         ("/resume", None, "no-run"),
         ("/override", {"percent": 50}, "no-run"),
-        ("/jog", {"joint": "elbow", "velocity_deg_s": 1.5}, "joint-absent"),
-        ("/blink", {"joint": "elbow"}, "joint-absent"),
-        ("/runs", {"name": "a.nc", "text": "G0 A1\nM2\n"}, "joint-absent"),
+        ("/jog", {"velocities_deg_s": {"elbow": 1.5}}, "joint-offline"),
+        ("/step", {"joint": "elbow", "by_deg": 0.1, "speed_deg_s": 5.0}, "joint-offline"),
+        ("/blink", {"joint": "elbow"}, "joint-offline"),
+        ("/runs", {"name": "a.nc", "text": "G0 A1\nM2\n"}, "joint-offline"),
     ],
 )
 async def test_what_the_arm_refuses_is_a_conflict_with_the_cores_code(
@@ -94,6 +114,8 @@ async def test_what_the_arm_refuses_is_a_conflict_with_the_cores_code(
     [
         ("/home", {"joints": ["knee"]}, "joint-unknown"),
         ("/blink", {"joint": "knee"}, "joint-unknown"),
+        ("/output", {"output": "pump", "on": True}, "output-unknown"),
+        ("/output", {"output": "pump", "on": 1}, "invalid"),
         ("/home", {"joints": "elbow"}, "invalid"),
         ("/home", {"joint": ["elbow"]}, "invalid"),
         ("/home", {"joints": ["x" * 33]}, "invalid"),
@@ -102,15 +124,31 @@ async def test_what_the_arm_refuses_is_a_conflict_with_the_cores_code(
         ("/override", {"percent": 101}, "invalid"),
         ("/override", {"percent": "50"}, "invalid"),
         ("/jog", {"joint": "elbow"}, "invalid"),
+        ("/step", {"joint": "elbow", "by_deg": 0.1, "speed_deg_s": 0.0}, "invalid"),
         ("/runs", {"name": "", "text": "M2"}, "invalid"),
         ("/runs", None, "invalid"),
         ("/check", {}, "invalid"),
+        ("/check", {"text": "M2", "block_delete": "yes"}, "invalid"),
+        ("/check/curves", {"text": "M2", "optional_stop": 1}, "invalid"),
+        ("/runs", {"name": "a.nc", "text": "M2", "block_delete": None}, "invalid"),
     ],
 )
 async def test_wrong_input_is_unprocessable_and_says_where(
     client: httpx2.AsyncClient, path: str, body: Any, code: str
 ) -> None:
     problem(await client.post(f"/api/v1{path}", json=body), 422, code)
+
+
+async def test_a_check_leaves_out_lines_with_a_slash_where_block_delete_is_on(
+    client: httpx2.AsyncClient,
+) -> None:
+    body = {"text": "/G2\nG0 A1\nM1\nM2\n"}
+    assert not (await client.post("/api/v1/check", json=body)).json()["ok"]
+    for switches in ({"block_delete": True}, {"block_delete": True, "optional_stop": True}):
+        assert (await client.post("/api/v1/check", json=body | switches)).json()["ok"]
+        drawn = await client.post("/api/v1/check/curves", json=body | switches)
+        assert drawn.status_code == 200
+    problem(await client.post("/api/v1/check/curves", json=body), 422, "program")
 
 
 @pytest.mark.parametrize(
@@ -197,7 +235,9 @@ async def test_stop_is_allowed_at_any_time_and_names_its_levels(
 ) -> None:
     for body in ({}, {"level": "stop-and-release"}, {"level": "release"}):
         response = await client.post("/api/v1/stop", json=body)
-        assert (response.status_code, response.json()) == (200, {"phase": "idle"})
+        # No joint is there to confirm it, and the answer says so.
+        told = {"phase": "idle", "unconfirmed": [joint.name for joint in load_arm(DEMO_ARM).joints]}
+        assert (response.status_code, response.json()) == (200, told)
 
 
 async def test_unknown_numbers_paths_and_methods_are_problems_too(

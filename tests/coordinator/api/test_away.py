@@ -13,14 +13,14 @@ from starlette.types import Message, Receive, Scope, Send
 from starlette.websockets import WebSocket, WebSocketDisconnect
 
 from coordinator.api import create_app
-from coordinator.api.access import WRONG_TOKENS, Access
-from coordinator.api.guard import Guard
-from coordinator.api.place import Place
+from coordinator.api.authentication import WRONG_TOKENS, Authentication
+from coordinator.api.middleware import RequestChecks
+from coordinator.api.served_at import ServedAt
 from coordinator.api.tokens import Role, Tokens
-from coordinator.arm import load_arm
-from coordinator.data_folder import make_key
+from coordinator.config.arm import load_arm
+from coordinator.config.data_folder import make_key
+from coordinator.config.settings import API_PREFIX, DEMO_ARM, DEMO_PROGRAM
 from coordinator.service import Service
-from coordinator.settings import API_PREFIX, DEMO_ARM, DEMO_PROGRAM
 
 BASE = "https://bench.local:8750"
 PAGE = {"origin": BASE}
@@ -36,8 +36,8 @@ async def http_of(tmp_path: Path, tokens: dict[Role, str]) -> AsyncIterator[http
     assert tokens
     make_key(tmp_path)
     service = Service(load_arm(DEMO_ARM), tmp_path, "127.0.0.1")
-    place = Place("https", ("192.0.2.7", "bench.local"), Access(Tokens(tmp_path)))
-    transport = httpx2.ASGITransport(create_app(service, place))
+    served_at = ServedAt("https", ("192.0.2.7", "bench.local"), Authentication(Tokens(tmp_path)))
+    transport = httpx2.ASGITransport(create_app(service, served_at))
     async with httpx2.AsyncClient(transport=transport, base_url=BASE) as http:
         yield http
     await service.close()
@@ -58,7 +58,8 @@ POSTS = [
     ("/check", {"text": "M2\n"}),
     ("/resume", None),
     ("/override", {"percent": 50}),
-    ("/jog", {"joint": "elbow", "velocity_deg_s": 1.5}),
+    ("/output", {"output": "gripper", "on": True}),
+    ("/jog", {"velocities_deg_s": {"elbow": 1.5}}),
     ("/blink", {"joint": "elbow"}),
     ("/control/take", None),
     ("/control/release", None),
@@ -184,14 +185,14 @@ async def test_a_feed_that_is_open_ends_when_its_token_becomes_void(
     async def send(message: Message) -> None:
         sent.append(message)
 
-    place = Place("https", ("bench.local",), Access(Tokens(tmp_path)))
+    served_at = ServedAt("https", ("bench.local",), Authentication(Tokens(tmp_path)))
     headers = {"host": "bench.local", **bearer(tokens[Role.WATCH])}
     scope = {
         "type": "websocket",
         "path": API_PREFIX + "/feed",
         "headers": [(name.encode(), value.encode()) for name, value in headers.items()],
     }
-    await Guard(feed, place, 1)(scope, receive, send)
+    await RequestChecks(feed, served_at, 1)(scope, receive, send)
     assert [message["type"] for message in sent] == [
         "websocket.accept", "websocket.send", "websocket.send", "websocket.close",
     ]  # fmt: skip
@@ -210,7 +211,7 @@ async def test_many_wrong_tokens_are_turned_away_and_logged_once_but_a_right_one
             return await http.post(API_PREFIX + "/session", json={"token": "guess"})
         return await http.get(API_PREFIX + "/arm", headers=bearer("guess"))
 
-    with caplog.at_level(logging.WARNING, "coordinator.api.access"):
+    with caplog.at_level(logging.WARNING, "coordinator.api.authentication"):
         answers = [await wrong() for _ in range(WRONG_TOKENS + 5)]
     assert [verdict(answer) for answer in answers[:WRONG_TOKENS]] == [(401, "token")] * WRONG_TOKENS
     assert [verdict(answer) for answer in answers[WRONG_TOKENS:]] == [(429, "token")] * 5

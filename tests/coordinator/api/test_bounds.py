@@ -12,10 +12,10 @@ from starlette.requests import Request
 from starlette.responses import PlainTextResponse, Response
 from starlette.routing import Route
 
-from coordinator.api import guard
+from coordinator.api import middleware as guard
 from coordinator.api.connection import MAX_FROM_ONE, MAX_HEAD_BYTES, BoundedHttp
-from coordinator.api.guard import POSTS_AT_ONCE, READS_AT_ONCE, Guard
-from coordinator.api.place import ON_LOOPBACK
+from coordinator.api.middleware import POSTS_AT_ONCE, READS_AT_ONCE, RequestChecks
+from coordinator.api.served_at import ON_LOOPBACK
 
 MAX_BODY = 1000
 HOST = b"Host: 127.0.0.1\r\n"
@@ -53,7 +53,7 @@ async def connect_to_server() -> AsyncIterator[Connect]:
     routes = [Route(path, echo, methods=["GET", "POST"]) for path in paths]
     app = Starlette(routes=[*routes, Route("/api/v1/slow", slow), Route("/page.js", echo)])
     app.state.asked = asyncio.Event()
-    guarded = Guard(app, ON_LOOPBACK, MAX_BODY, body_s=0.2)
+    guarded = RequestChecks(app, ON_LOOPBACK, MAX_BODY, body_s=0.2)
     config = uvicorn.Config(
         guarded, port=0, http=Quick, ws="none", lifespan="off", log_config=None, access_log=False
     )
@@ -235,6 +235,8 @@ async def test_commands_and_questions_that_come_too_fast_wait_each_for_itself_bu
         assert b"200 OK" in await ask(line)
     # A clock that stands still stands in for a client that is faster than this machine.
     monkeypatch.setattr(guard, "arm_now_us", lambda: 0)
+    for line in (b"POST /api/v1/jog", b"POST /api/v1/override", b"POST /api/v1/play"):
+        assert b"over 50 commands a second" in await ask(line)
     told = await until_too_fast(b"GET /api/v1/home", READS_AT_ONCE)
     assert b"429 Too Many Requests" in told
     assert b"over 200 questions a second" in told

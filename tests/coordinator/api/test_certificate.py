@@ -8,7 +8,7 @@ from pathlib import Path
 import pytest
 
 from coordinator.api.certificate import CERTIFICATE_FILE, SERVER_FILE, own_certificate
-from coordinator.data_folder import DataFolderError
+from coordinator.config.data_folder import DataFolderError
 
 
 def shake_hands(data: Path, trusted: Path, name: str) -> None:

@@ -26,7 +26,7 @@ def test_the_first_that_commands_has_control_and_others_are_told_who_and_since_w
     assert told.startswith("the phone has control and commanded 3 s ago")
     refused(control, SCRIPT, 8 * S, moving=True)
     state = control.state(8 * S, moving=True)
-    assert (state["name"], state["since_us"], state["acted_us"]) == ("the phone", 1 * S, 5 * S)
+    assert (state.name, state.since_us, state.acted_us) == ("the phone", 1 * S, 5 * S)
 
 
 def test_scripts_that_give_no_id_are_one_client() -> None:
@@ -36,13 +36,28 @@ def test_scripts_that_give_no_id_are_one_client() -> None:
     assert refused(control, LAPTOP, 2).startswith("a script has control")
 
 
+def test_clients_whose_ids_only_begin_alike_are_two() -> None:
+    other = Who(f"{LAPTOP.id}-b", LAPTOP.name)
+    assert len(LAPTOP.id) == 8
+    assert other.public != LAPTOP.public
+    control = Control()
+    control.command(LAPTOP, 0, moving=False)
+    refused(control, other, 1)
+    assert not control.release(other)
+    control.heard(other.id, FREED_AFTER_US - 1)
+    assert control.state(FREED_AFTER_US, moving=False).holder is None
+    control.command(LAPTOP, FREED_AFTER_US, moving=False)
+    assert control.take(other, FREED_AFTER_US + 1, moving=False) == LAPTOP
+    refused(control, LAPTOP, FREED_AFTER_US + 2)
+
+
 def test_control_that_is_given_back_is_anybodys() -> None:
     control = Control()
     control.command(LAPTOP, 0, moving=False)
     assert not control.release(PHONE)
     refused(control, PHONE, 1)
     assert control.release(LAPTOP)
-    assert control.state(2, moving=False)["holder"] is None
+    assert control.state(2, moving=False).holder is None
     control.command(PHONE, 2, moving=False)
 
 
@@ -76,7 +91,7 @@ def test_an_open_feed_of_the_holder_keeps_control_and_a_closed_one_starts_its_ti
     control.feed_opened(LAPTOP.id)
     control.feed_opened(PHONE.id)
     control.command(LAPTOP, 0, moving=False)
-    assert control.state(0, moving=False)["watchers"] == 3
+    assert control.state(0, moving=False).watchers == 3
     control.feed_closed(LAPTOP.id, 1 * S)
     refused(control, PHONE, 500 * S)
     control.feed_closed(LAPTOP.id, 501 * S)
@@ -88,11 +103,11 @@ def test_a_feed_with_a_malformed_id_is_counted_and_keeps_no_more_than_a_scripts_
     control = Control()
     for client_id in ("x", "y" * 100_000, "", "ü" * 10):
         control.feed_opened(client_id)
-    assert control.state(0, moving=False)["watchers"] == 4
+    assert control.state(0, moving=False).watchers == 4
     assert len(control._feeds) == 1
     for client_id in ("x", "y" * 100_000, "", "ü" * 10):
         control.feed_closed(client_id, 0)
-    assert control.state(0, moving=False)["watchers"] == 0
+    assert control.state(0, moving=False).watchers == 0
 
 
 def test_taking_over_says_from_whom_and_shuts_the_former_holder_out() -> None:

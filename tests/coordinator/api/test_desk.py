@@ -5,6 +5,8 @@ import asyncio
 import httpx2
 import pytest
 
+from coordinator.core.events import Because, Command, Hold
+from coordinator.playing.runs import Runs, Wanted
 from coordinator.service import Service
 
 LAPTOP = {"unisono-client": "laptop-1", "unisono-client-name": "the laptop"}
@@ -20,7 +22,9 @@ MOTION = [
     ("/runs", {"name": "a.nc", "text": "G0 A1\nM2\n"}),
     ("/resume", None),
     ("/override", {"percent": 50}),
-    ("/jog", {"joint": "elbow", "velocity_deg_s": 1.5}),
+    ("/output", {"output": "gripper", "on": True}),
+    ("/jog", {"velocities_deg_s": {"elbow": 1.5}}),
+    ("/step", {"joint": "elbow", "by_deg": 0.1, "speed_deg_s": 5.0}),
 ]
 
 
@@ -53,11 +57,25 @@ async def test_a_command_that_is_refused_leaves_control_as_it_was(
     assert (await http.get("/control")).json()["holder"] == taken["you"]
 
 
-async def test_a_command_that_is_carried_out_keeps_control(http: httpx2.AsyncClient) -> None:
-    still = {"joint": "elbow", "velocity_deg_s": 0.0}  # a jog's end, which ends nothing here
-    assert (await http.post("/jog", json=still, headers=LAPTOP)).status_code == 200
-    assert code_of(await http.post("/home", json={}, headers=LAPTOP)) == "joint-absent"
+async def test_a_command_that_is_carried_out_keeps_control(
+    http: httpx2.AsyncClient, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    with monkeypatch.context() as patch:
+        patch.setattr(Service, "command", lambda *_args, **_named: None)
+        turn = {"velocities_deg_s": {"elbow": 1.0}}
+        assert (await http.post("/jog", json=turn, headers=LAPTOP)).status_code == 200
+    assert code_of(await http.post("/home", json={}, headers=LAPTOP)) == "joint-offline"
     assert code_of(await http.post("/home", json={}, headers=PHONE)) == "control"
+
+
+@pytest.mark.parametrize("still", [{}, {"elbow": 0.0}])
+async def test_to_let_go_takes_no_control(
+    http: httpx2.AsyncClient, still: dict[str, float]
+) -> None:
+    body = {"velocities_deg_s": still}
+    assert (await http.post("/jog", json=body, headers=LAPTOP)).status_code == 200
+    assert (await http.get("/control")).json()["holder"] is None
+    assert code_of(await http.post("/home", json={}, headers=PHONE)) == "joint-offline"
 
 
 async def test_hold_stop_and_looking_are_for_everyone(http: httpx2.AsyncClient) -> None:
@@ -95,7 +113,21 @@ async def test_a_client_takes_control_knows_itself_and_gives_it_back(
     assert code_of(await http.post("/home", json={}, headers=LAPTOP)) == "control"
     assert (await http.post("/control/release", headers=LAPTOP)).json()["holder"] is not None
     assert (await http.post("/control/release", headers=PHONE)).json()["holder"] is None
-    assert code_of(await http.post("/home", json={}, headers=LAPTOP)) == "joint-absent"
+    assert code_of(await http.post("/home", json={}, headers=LAPTOP)) == "joint-offline"
+
+
+async def test_taking_over_is_one_line_and_the_hold_that_it_means_a_detail_of_it(
+    http: httpx2.AsyncClient, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    asked: list[tuple[Command, str, bool]] = []
+
+    def command(_service: Service, what: Command, who: str, *, detail: bool = False) -> None:
+        asked.append((what, who, detail))
+
+    await http.post("/control/take", headers=LAPTOP)
+    monkeypatch.setattr(Service, "command", command)
+    await http.post("/control/take", headers=PHONE)
+    assert asked == [(Hold(Because.TAKEN_OVER), "a page", True)]
 
 
 async def test_a_play_that_is_being_planned_is_lost_when_control_is_taken(
@@ -103,16 +135,14 @@ async def test_a_play_that_is_being_planned_is_lost_when_control_is_taken(
 ) -> None:
     planning, go_on = asyncio.Event(), asyncio.Event()
 
-    async def planned(
-        _service: Service, _name: str, _text: str, has_left: object, *_who: object
-    ) -> int:
+    async def planned(_runs: Runs, _wanted: Wanted, has_left: object, *_who: object) -> int:
         planning.set()
         await go_on.wait()
         assert callable(has_left)
         await has_left()
         raise AssertionError("whoever lost control plays nothing")
 
-    monkeypatch.setattr(Service, "play", planned)
+    monkeypatch.setattr(Runs, "play", planned)
     play = {"name": "a.nc", "text": "G0 A1\nM2\n"}
     asked = asyncio.create_task(http.post("/runs", json=play, headers=LAPTOP))
     await planning.wait()

@@ -4,7 +4,7 @@ import asyncio
 import json
 from collections.abc import AsyncIterator
 from contextlib import AsyncExitStack
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 from types import SimpleNamespace
 from typing import Any
@@ -17,12 +17,19 @@ from fastapi import FastAPI
 from websockets.asyncio.client import ClientConnection, connect
 from websockets.exceptions import ConnectionClosed, InvalidStatus
 
-from coordinator.api import create_app, feed, watching
-from coordinator.api.feed import QUEUED, Feed
-from coordinator.arm import load_arm
-from coordinator.data_folder import make_key
+from coordinator.api import create_app
+from coordinator.api import feed_socket as watching
+from coordinator.api import live_feed as feed
+from coordinator.api.live_feed import QUEUED, LiveFeed
+from coordinator.codes.arm_phase import ArmPhase
+from coordinator.codes.level import Level
+from coordinator.config.arm import load_arm
+from coordinator.config.data_folder import make_key
+from coordinator.config.settings import DEMO_ARM
+from coordinator.core.events import Because, Hold, Jog
+from coordinator.core.snapshot.arm import ArmSnapshot
 from coordinator.service import Service
-from coordinator.settings import DEMO_ARM
+from tests.as_json import as_json
 from tests.coordinator.api.reader import applied
 from tests.coordinator.api.serving import Server, serving
 
@@ -32,7 +39,7 @@ AT_ONCE = 16
 
 
 @dataclass
-class Place:
+class ServedAt:
     """A service with its API, served."""
 
     service: Service
@@ -40,8 +47,8 @@ class Place:
     server: Server
 
     @property
-    def feed(self) -> Feed:
-        feed: Feed = self.app.state.feed
+    def feed(self) -> LiveFeed:
+        feed: LiveFeed = self.app.state.feed
         return feed
 
     def watch(self, query: str = "", **more: Any) -> Any:
@@ -51,19 +58,19 @@ class Place:
 
 
 @pytest.fixture(name="still")
-async def still_place(tmp_path: Path) -> AsyncIterator[Place]:
+async def still_place(tmp_path: Path) -> AsyncIterator[ServedAt]:
     """Its feed tells something only when the test says so."""
     make_key(tmp_path)
     service = Service(load_arm(DEMO_ARM), tmp_path, "127.0.0.1")
     app = create_app(service)
     async with asyncio.timeout(PATIENCE_S), serving(app) as server:
-        yield Place(service, app, server)
+        yield ServedAt(service, app, server)
     assert app.state.feed.watchers == 0
     await service.close()
 
 
-@pytest.fixture(name="place")
-async def telling_place(still: Place) -> AsyncIterator[Place]:
+@pytest.fixture(name="served_at")
+async def telling_place(still: ServedAt) -> AsyncIterator[ServedAt]:
     """Its feed goes on by itself."""
     telling = asyncio.create_task(still.feed.run())
     yield still
@@ -76,8 +83,8 @@ async def message(client: ClientConnection) -> dict[str, Any]:
     return found
 
 
-async def until_watched(place: Place, count: int) -> None:
-    while place.feed.watchers != count:
+async def until_watched(served_at: ServedAt, count: int) -> None:
+    while served_at.feed.watchers != count:
         await asyncio.sleep(0.001)
 
 
@@ -90,14 +97,14 @@ async def ended(client: ClientConnection) -> tuple[int, str]:
         return (closed.rcvd.code, closed.rcvd.reason) if closed.rcvd else (1006, "")
 
 
-async def test_the_whole_comes_first_then_changes_numbered_one_by_one(place: Place) -> None:
-    async with place.watch() as client:
+async def test_the_whole_comes_first_then_changes_numbered_one_by_one(served_at: ServedAt) -> None:
+    async with served_at.watch() as client:
         whole = await message(client)
         assert whole["type"] == "whole"
         assert whole["version"].startswith("0.1.0-")
         assert whole["state"]["arm"] == "bench arm"
         assert whole["state"]["joints"][0]["range_deg"] == [-170.0, 170.0]
-        assert whole["state"]["ahead"] is None
+        assert whole["state"]["preview"] is None
         assert set(whole["history"]) == {"joints", "temperature"}
         for k in range(1, 5):
             found = await message(client)
@@ -105,21 +112,23 @@ async def test_the_whole_comes_first_then_changes_numbered_one_by_one(place: Pla
             assert found["at_us"] > whole["state"]["now_us"]
 
 
-async def test_what_changes_brings_a_reader_to_what_the_arm_is_asked_for(place: Place) -> None:
-    async with place.watch() as client:
+async def test_what_changes_brings_a_reader_to_what_the_arm_is_asked_for(
+    served_at: ServedAt,
+) -> None:
+    async with served_at.watch() as client:
         state = (await message(client))["state"]
-        place.service.tell("info", "greeting", "somebody says hello")
+        served_at.service.tell(Level.INFO, "greeting", "somebody says hello")
         while not state["notes"]:
             state = applied(state, await message(client))
         assert state["notes"][-1]["code"] == "greeting"
-        asked = json.loads(json.dumps(place.service.snapshot()))
+        asked = as_json(served_at.service.snapshot())
         for joint in asked["joints"]:
             del joint["age_us"]
         differing = {key for key in asked if asked[key] != state[key]}
         assert differing == {"now_us"}
 
 
-async def test_a_change_holds_only_what_differs(still: Place) -> None:
+async def test_a_change_holds_only_what_differs(still: ServedAt) -> None:
     async with still.watch() as client:
         await until_watched(still, 1)
         await still.feed.tick()
@@ -129,34 +138,44 @@ async def test_a_change_holds_only_what_differs(still: Place) -> None:
             "type": "change", "seq": whole["seq"] + 1, "set": {}, "joints": {}, "notes": [],
             "at_us": ANY,
         }  # fmt: skip
-        still.service._core.links[1].message = "something new"
+        still.service._core.links[1].connection.configuration_refused("why")
         await still.feed.tick()
         found = await message(client)
-        assert found["joints"] == {"shoulder": {"link_message": "something new"}}
+        assert found["joints"] == {
+            "shoulder": {"configuration_message": "does not take its configuration: why"}
+        }
         assert found["set"] == {}
 
 
 async def test_joints_that_still_brake_after_a_stop_are_told_of_as_often_as_in_motion(
-    still: Place, monkeypatch: pytest.MonkeyPatch
+    still: ServedAt, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     assert not await still.feed.tick()
     state = still.service.snapshot()
-    assert state["phase"] == "idle"
-    state["joints"][0]["velocity_deg_s"] = -3.0
+    assert state.phase is ArmPhase.IDLE
+    first, *others = state.joints
+    state = replace(state, joints=(replace(first, velocity_deg_s=-3.0), *others))
     monkeypatch.setattr(still.service, "snapshot", lambda: state)
     assert await still.feed.tick()
 
 
 async def test_ten_to_twenty_five_messages_a_second_are_told_in_motion_and_fewer_at_rest(
-    still: Place, monkeypatch: pytest.MonkeyPatch
+    still: ServedAt, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     state = still.service.snapshot()
-    monkeypatch.setattr(still.service, "snapshot", lambda: state)
+    first, *others = state.joints
+    velocity_deg_s = 0.0
+
+    def told() -> ArmSnapshot:
+        return replace(state, joints=(replace(first, velocity_deg_s=velocity_deg_s), *others))
+
+    monkeypatch.setattr(still.service, "snapshot", told)
     waits_s: list[float] = []
 
     async def sleep(seconds: float) -> None:
+        nonlocal velocity_deg_s
         waits_s.append(seconds)
-        state["joints"][0]["velocity_deg_s"] = 3.0 if len(waits_s) == 1 else 0.0
+        velocity_deg_s = 3.0 if len(waits_s) == 1 else 0.0
         if len(waits_s) == 3:
             raise asyncio.CancelledError
 
@@ -171,7 +190,7 @@ async def test_ten_to_twenty_five_messages_a_second_are_told_in_motion_and_fewer
 
 
 async def test_who_comes_later_is_told_the_whole_and_then_the_same_as_the_others(
-    still: Place,
+    still: ServedAt,
 ) -> None:
     async with still.watch() as first:
         await until_watched(still, 1)
@@ -189,7 +208,7 @@ async def test_who_comes_later_is_told_the_whole_and_then_the_same_as_the_others
 
 
 async def test_two_hundred_watchers_get_the_same_bytes_and_shut_out_nobody_elses_command(
-    still: Place, monkeypatch: pytest.MonkeyPatch
+    still: ServedAt, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     encoded = Mock(wraps=orjson.dumps)
     monkeypatch.setattr(feed, "orjson", SimpleNamespace(dumps=encoded))
@@ -201,7 +220,7 @@ async def test_two_hundred_watchers_get_the_same_bytes_and_shut_out_nobody_elses
         await until_watched(still, 200)
         for _ in range(5):
             await still.feed.tick()
-            still.service.tell("info", "greeting", "somebody says hello")
+            still.service.tell(Level.INFO, "greeting", "somebody says hello")
         assert encoded.call_count == 5  # once for all of them
         for _ in range(5):
             assert len({await client.recv(decode=False) for client in clients}) == 1
@@ -212,7 +231,7 @@ async def test_two_hundred_watchers_get_the_same_bytes_and_shut_out_nobody_elses
 
 
 async def test_a_reader_that_is_too_slow_is_dropped_while_others_go_on(
-    still: Place, monkeypatch: pytest.MonkeyPatch
+    still: ServedAt, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     async with still.watch() as good:
         bad = still.watch(max_queue=1)
@@ -221,7 +240,7 @@ async def test_a_reader_that_is_too_slow_is_dropped_while_others_go_on(
         last = 0
         while still.feed.watchers == 2:
             # Long messages, so that what lies between the two ends is soon full.
-            still.service.tell("info", "greeting", "x" * 100_000)
+            still.service.tell(Level.INFO, "greeting", "x" * 100_000)
             await still.feed.tick()
             last = (await message(good))["seq"]
         assert last > QUEUED
@@ -233,30 +252,87 @@ async def test_a_reader_that_is_too_slow_is_dropped_while_others_go_on(
 
 
 @pytest.mark.parametrize("said", ["hello", b"\x00", "", "x" * 1024])
-async def test_whoever_speaks_is_shut_out(place: Place, said: str | bytes) -> None:
-    async with place.watch() as client:
+async def test_whoever_says_what_is_no_wish_is_shut_out(
+    served_at: ServedAt, said: str | bytes
+) -> None:
+    async with served_at.watch() as client:
         await message(client)
         await client.send(said)
-        assert await ended(client) == (1008, "the feed only tells; send commands by HTTP")
+        code, reason = await ended(client)
+        assert (code, reason[:9]) == (1008, "no wish: ")
 
 
-async def test_whoever_says_much_is_shut_out_before_it_is_read(place: Place) -> None:
-    async with place.watch() as client:
+JOG = {"type": "jog", "number": 1, "velocities_deg_s": {"elbow": 1.0}}
+
+
+async def test_what_a_wish_is_refused_for_is_told_to_its_client_alone(served_at: ServedAt) -> None:
+    async with served_at.watch("?client=the-phone") as client, served_at.watch() as other:
+        now_us = (await message(client))["state"]["now_us"]
+        await client.send(json.dumps({**JOG, "at_us": now_us}))
+        while (answer := await message(client))["type"] != "refused":
+            assert "seq" in answer
+        assert (answer["number"], answer["code"]) == (1, "joint-offline")
+        for _ in range(5):
+            assert (await message(other))["type"] in ("whole", "change")
+
+
+async def test_a_wish_of_a_client_while_another_has_control_is_refused(
+    served_at: ServedAt,
+) -> None:
+    base = f"http://127.0.0.1:{served_at.server.port}/api/v1"
+    async with httpx2.AsyncClient(base_url=base) as http:
+        await http.post("/control/take", headers={"Unisono-Client": "the-laptop"})
+    async with served_at.watch("?client=the-phone") as client:
+        now_us = (await message(client))["state"]["now_us"]
+        await client.send(json.dumps({**JOG, "at_us": now_us}))
+        while (answer := await message(client))["type"] != "refused":
+            pass
+        assert answer["code"] == "control"
+        # To let go is refused to nobody, and says nothing.
+        await client.send(json.dumps({**JOG, "number": 2, "at_us": 0, "velocities_deg_s": {}}))
+        for _ in range(3):
+            assert (await message(client))["type"] == "change"
+
+
+@pytest.mark.parametrize("leaves", [True, False])
+async def test_where_the_feed_of_the_hand_that_jogs_ends_the_jog_does(
+    served_at: ServedAt, monkeypatch: pytest.MonkeyPatch, leaves: bool
+) -> None:
+    asked: list[object] = []
+    monkeypatch.setattr(Service, "command", lambda _self, one, *_, **__: asked.append(one))
+    monkeypatch.setattr(Service, "phase", ArmPhase.JOGGING)
+    query = "?client=the-phone"
+    async with served_at.watch(query) as client:
+        now_us = (await message(client))["state"]["now_us"]
+        await client.send(json.dumps({**JOG, "at_us": now_us}))
+        while not asked:
+            await asyncio.sleep(0.001)
+        if not leaves:
+            async with served_at.watch() as other:  # who never jogged ends nothing by going
+                await message(other)
+            assert asked == [Jog({"elbow": 1.0})]
+    while len(asked) < 2:
+        await asyncio.sleep(0.001)
+    assert asked == [Jog({"elbow": 1.0}), Hold(Because.GONE)]
+
+
+async def test_whoever_says_much_is_shut_out_before_it_is_read(served_at: ServedAt) -> None:
+    async with served_at.watch() as client:
         await client.send("x" * 1025)
         assert (await ended(client))[0] == 1009
 
 
 async def test_one_too_many_is_told_so_and_may_come_when_another_has_left(
-    place: Place, monkeypatch: pytest.MonkeyPatch
+    served_at: ServedAt, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     monkeypatch.setattr(watching, "MAX_WATCHERS", 2)
-    async with place.watch():
-        async with place.watch():
-            await until_watched(place, 2)
-            async with place.watch() as third:
+    async with served_at.watch():
+        async with served_at.watch():
+            await until_watched(served_at, 2)
+            async with served_at.watch() as third:
                 assert await ended(third) == (1013, "2 clients watch already")
-        await until_watched(place, 1)
-        async with place.watch() as third:
+        await until_watched(served_at, 1)
+        async with served_at.watch() as third:
             assert (await message(third))["type"] == "whole"
 
 
@@ -269,60 +345,64 @@ async def test_one_too_many_is_told_so_and_may_come_when_another_has_left(
     ],
 )
 async def test_a_foreign_page_is_refused_before_anything_is_told(
-    place: Place, headers: dict[str, Any]
+    served_at: ServedAt, headers: dict[str, Any]
 ) -> None:
     with pytest.raises(InvalidStatus) as caught:
-        async with place.watch(**headers):
+        async with served_at.watch(**headers):
             pass
     assert caught.value.response.status_code == 403
     assert json.loads(caught.value.response.body or b"")["type"].startswith("urn:unisono:problem:")
-    assert place.feed.watchers == 0
+    assert served_at.feed.watchers == 0
 
 
-async def test_the_own_page_may_watch(place: Place) -> None:
-    async with place.watch(origin=f"http://127.0.0.1:{place.server.port}") as client:
+async def test_the_own_page_may_watch(served_at: ServedAt) -> None:
+    async with served_at.watch(origin=f"http://127.0.0.1:{served_at.server.port}") as client:
         assert (await message(client))["type"] == "whole"
 
 
 async def test_an_open_feed_is_a_word_of_its_client_and_everybody_sees_how_many_watch(
-    place: Place,
+    served_at: ServedAt,
 ) -> None:
-    async with place.watch("?client=abcdefgh"), place.watch("?client=no"), place.watch() as third:
-        await until_watched(place, 3)
+    async with (
+        served_at.watch("?client=abcdefgh"),
+        served_at.watch("?client=no"),
+        served_at.watch() as third,
+    ):
+        await until_watched(served_at, 3)
         seen = (await message(third))["state"]["control"]
         while seen["watchers"] != 3:
             seen = (await message(third))["set"].get("control", seen)
-        feeds = place.app.state.feed._desk.control._feeds
+        feeds = served_at.app.state.feed._desk.control._feeds
         assert feeds["abcdefgh"] == 1
-    await until_watched(place, 0)
+    await until_watched(served_at, 0)
     assert not feeds
 
 
 async def test_watchers_are_sent_away_when_the_server_ends_and_nothing_is_left(
-    place: Place,
+    served_at: ServedAt,
 ) -> None:
-    async with place.watch() as client, place.watch():
+    async with served_at.watch() as client, served_at.watch():
         await message(client)
-        place.server.should_exit = True
+        served_at.server.should_exit = True
         assert (await ended(client))[0] == 1012
-        await until_watched(place, 0)
-        while place.server.server_state.tasks:
+        await until_watched(served_at, 0)
+        while served_at.server.server_state.tasks:
             await asyncio.sleep(0.001)
         names = {task.get_coro().__qualname__ for task in asyncio.all_tasks()}  # type: ignore[union-attr]
         assert not {name for name in names if name.startswith(("_send", "_serve", "Reader"))}
 
 
 async def test_after_a_mistake_everybody_is_told_the_whole_anew(
-    place: Place, monkeypatch: pytest.MonkeyPatch, caplog: pytest.LogCaptureFixture
+    served_at: ServedAt, monkeypatch: pytest.MonkeyPatch, caplog: pytest.LogCaptureFixture
 ) -> None:
-    async with place.watch() as client:
+    async with served_at.watch() as client:
         assert (await message(client))["type"] == "whole"
 
         def broken() -> dict[str, Any]:
             raise RuntimeError("a slip")
 
         with monkeypatch.context() as patched:
-            patched.setattr(place.service, "snapshot", broken)
+            patched.setattr(served_at.service, "snapshot", broken)
             while "a slip" not in caplog.text:
                 await asyncio.sleep(0.01)
         while (await message(client))["type"] != "whole":

@@ -3,22 +3,24 @@
 import asyncio
 import re
 from collections.abc import AsyncIterator
+from dataclasses import replace
 from pathlib import Path
-from typing import Any
 
 import httpx2
 import pytest
 from prometheus_client.parser import text_string_to_metric_families
 
 from coordinator.api import create_app
-from coordinator.api.access import Access
-from coordinator.api.place import Place
+from coordinator.api.authentication import Authentication
+from coordinator.api.served_at import ServedAt
 from coordinator.api.tokens import Role, Tokens
-from coordinator.arm import load_arm
-from coordinator.core.report import Report, StartRecord
-from coordinator.data_folder import make_key
+from coordinator.codes.link_word import LinkWord
+from coordinator.codes.outcome import Outcome
+from coordinator.config.arm import load_arm
+from coordinator.config.data_folder import make_key
+from coordinator.config.settings import DEMO_ARM
+from coordinator.core.run.report import Report, StartRecord
 from coordinator.service import Service, running
-from coordinator.settings import DEMO_ARM
 
 ARM = load_arm(DEMO_ARM)
 HOST = "127.0.0.1"
@@ -39,9 +41,9 @@ async def http_of(service: Service) -> AsyncIterator[httpx2.AsyncClient]:
         yield http
 
 
-def client_of(service: Service, place: Place | None = None) -> httpx2.AsyncClient:
-    app = create_app(service, place) if place else create_app(service)
-    base = "https://bench.local:8750" if place else BASE
+def client_of(service: Service, served_at: ServedAt | None = None) -> httpx2.AsyncClient:
+    app = create_app(service, served_at) if served_at else create_app(service)
+    base = "https://bench.local:8750" if served_at else BASE
     return httpx2.AsyncClient(transport=httpx2.ASGITransport(app), base_url=base)
 
 
@@ -89,26 +91,30 @@ async def test_figures_are_in_base_units_and_those_of_a_silent_joint_are_left_ou
     http: httpx2.AsyncClient, service: Service, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     state = service.snapshot()
-    said: dict[str, Any] = {
-        "link": "up", "age_us": 40_000, "temperature_c": 36.5, "supply_v": 23.8, "homed": True,
-        "loss": 0.01, "rtt_p50_us": 3100, "rtt_p99_us": 9400,
-    }  # fmt: skip
-    state["joints"][2].update(said, clock={"bound_us": 620})
-    state["joints"][3].update(said, clock={"bound_us": 620}, age_us=1_000_001)
+    joints = [
+        replace(
+            joint, link=word, temperature_c=36.5, supply_v=23.8, homed=True,
+            loss=0.01, rtt_p50_us=3100.0, rtt_p99_us=9400.0,
+            clock=replace(joint.clock, uncertainty_us=620),
+        )
+        for joint, word in zip(state.joints[2:4], (LinkWord.UP, LinkWord.OFFLINE), strict=True)
+    ]  # fmt: skip
+    state = replace(state, joints=(*state.joints[:2], *joints, *state.joints[4:]))
     monkeypatch.setattr(service, "snapshot", lambda: state)
     found = await figures(http)
     assert {name[0].removeprefix("unisono_joint_"): value
             for name, value in found.items() if name[1:] == ("elbow",)} == {
         "link_up": 1, "temperature_celsius": 36.5, "supply_volts": 23.8, "homed": 1,
         "loss_ratio": 0.01, "rtt_p50_seconds": pytest.approx(3.1e-3),
-        "rtt_p99_seconds": pytest.approx(9.4e-3), "clock_bound_seconds": pytest.approx(6.2e-4),
+        "rtt_p99_seconds": pytest.approx(9.4e-3),
+        "clock_uncertainty_seconds": pytest.approx(6.2e-4),
     }  # fmt: skip
     assert [name[0] for name in found if name[1:] == ("forearm",)] == ["unisono_joint_link_up"]
 
 
 async def test_runs_are_counted_by_outcome(http: httpx2.AsyncClient, service: Service) -> None:
     record = StartRecord(1, 1, 0, 0, {}, 0, 0)
-    report = Report(1, "a.nc", (), 0, outcome="lost", ended_us=1, starts=[record, record])
+    report = Report(1, "a.nc", (), 0, outcome=Outcome.LOST, ended_us=1, starts=[record, record])
     report.partial_starts = 1
     service.run_counts.take(report)
     found = await figures(http)
@@ -145,8 +151,8 @@ async def test_elsewhere_figures_take_a_token_and_probes_do_not(
     service: Service, tmp_path: Path
 ) -> None:
     tokens = Tokens(tmp_path).make(list(Role))
-    place = Place("https", ("bench.local",), Access(Tokens(tmp_path)))
-    async with client_of(service, place) as http:
+    served_at = ServedAt("https", ("bench.local",), Authentication(Tokens(tmp_path)))
+    async with client_of(service, served_at) as http:
         assert (await http.get("/metrics")).status_code == 401
         assert (await http.get("/readyz")).status_code == 200
         assert (await http.get("/healthz")).status_code == 200

@@ -1,6 +1,6 @@
 """Token buckets and the count of mistakes, as a matter of values."""
 
-from coordinator.api.rates import ADDRESSES, Buckets, Mistakes
+from coordinator.api.rate_limits import ADDRESSES, Buckets, Mistakes
 
 S = 1_000_000
 
@@ -51,5 +51,9 @@ def test_many_addresses_take_no_more_than_a_bounded_memory_and_the_busy_ones_sta
     assert buckets.wait_us("busy", 3 * ADDRESSES)
     assert mistakes.wait_us("busy", 3 * ADDRESSES)
     assert not mistakes.wait_us("a0", 3 * ADDRESSES)
+    # The newest is remembered too: it has had its one already.
+    assert buckets.wait_us("newest", 3 * ADDRESSES) == 0
+    assert buckets.wait_us("newest", 3 * ADDRESSES)
+    assert mistakes.wait_us(f"a{3 * ADDRESSES - 1}", 3 * ADDRESSES)
     assert len(buckets._full_at_us) <= ADDRESSES
     assert len(mistakes._found) <= ADDRESSES

@@ -11,17 +11,17 @@ import httpx2
 import pytest
 
 from coordinator.api import create_app
-from coordinator.arm import load_arm
-from coordinator.data_folder import make_key
+from coordinator.config.arm import load_arm
+from coordinator.config.data_folder import make_key
+from coordinator.config.settings import DEMO_ARM
 from coordinator.service import Service
-from coordinator.settings import DEMO_ARM
 from coordinator.store import Store, homings, runs
 from tests.coordinator.api.test_api import BASE, problem
 
 PROGRAM = "(grüne Keimlinge)\r\nG0 A10\r\n<script>M2\n"
 HOMING: dict[str, Any] = {
     "number": 7, "state": "done", "message": "", "current": None, "asked": ["tool"],
-    "joints": {"tool": {"edges": [1, 2, 3], "middle": 2, "shift_deg": 0.25}},
+    "joints": {"tool": {"edges": [1, 2, 3], "middle": 2, "home_offset_deg": 0.25}},
 }  # fmt: skip
 
 
@@ -52,7 +52,9 @@ async def client_of_a_coordinator_with_a_past(
 async def test_runs_are_told_in_short_and_one_with_its_report(client: httpx2.AsyncClient) -> None:
     told = (await client.get("/api/v1/runs")).json()["runs"]
     keys = ("run", "name", "outcome", "began_utc", "ended_utc")
-    assert told == [{key: run(number)[key] for key in keys} for number in (4, 3)]
+    assert told == [
+        {**{key: run(number)[key] for key in keys}, "taught": None} for number in (4, 3)
+    ]
     page = (await client.get("/api/v1/runs?before=4&limit=1")).json()["runs"]
     assert [one["run"] for one in page] == [3]
     for wrong in ("before=0", "limit=0", "limit=501", "limit=x"):
@@ -84,7 +86,7 @@ async def test_what_the_newest_homing_of_a_joint_found_is_told(client: httpx2.As
     told = await client.get("/api/v1/joints/tool/homing")
     assert told.json() == {"homing": 7, **HOMING["joints"]["tool"]}
     never = (await client.get("/api/v1/joints/elbow/homing")).json()
-    assert never == {"homing": None, "edges": [], "middle": None, "shift_deg": None}
+    assert never == {"homing": None, "edges": [], "middle": None, "home_offset_deg": None}
     nobody = problem(await client.get("/api/v1/joints/thumb/homing"), 404, "not-found")
     assert "there is no joint 'thumb'" in str(nobody)
 
@@ -100,19 +102,25 @@ async def test_commands_and_what_followed_are_in_the_journal_with_who_asked(
     told: list[dict[str, Any]] = []
     async with asyncio.timeout(60):  # nothing waits for the journal, so this must
         while len(told) < 4:
-            told = (await client.get("/api/v1/events")).json()["events"]
+            told = (await client.get("/api/v1/events?details=true")).json()["events"]
     assert [(one["code"], one["message"], one["who"]) for one in told] == [
-        ("stop", "stopped by the operator", None),
+        ("stop", "the operator asked", None),
         ("command-stop", "stop, level stop", "somebody"),
-        ("stop", "stopped by the operator", None),
+        ("stop", "the operator asked", None),
         ("command-stop", "stop, level release", "the phone"),
     ]
+    assert [one["detail"] for one in told] == [True, False, True, False]
+    lines = (await client.get("/api/v1/events")).json()["events"]
+    assert lines == [one for one in told if not one["detail"]]
+    assert (await client.get("/api/v1/events?details=false")).json()["events"] == lines
     assert all(one["utc"] and one["at_us"] > 0 and one["joint"] is None for one in told)
     older = await client.get("/api/v1/events", params={"before": told[1]["id"], "limit": 1})
-    assert older.json() == {"events": [told[2]]}
+    assert older.json() == {"events": [told[3]]}
 
 
-@pytest.mark.parametrize("query", ["limit=0", "limit=501", "before=0", "before=x", "limit=1e3"])
+@pytest.mark.parametrize(
+    "query", ["limit=0", "limit=501", "before=0", "before=x", "limit=1e3", "details=some"]
+)
 async def test_page_of_events_has_its_bounds(client: httpx2.AsyncClient, query: str) -> None:
     problem(await client.get(f"/api/v1/events?{query}"), 422, "invalid")
 

@@ -7,7 +7,7 @@ from typing import Any
 import pytest
 
 from coordinator.api.tokens import TOKENS_FILE, Role, Tokens
-from coordinator.data_folder import DataFolderError
+from coordinator.config.data_folder import DataFolderError
 
 
 def test_each_token_has_its_role_and_everything_else_has_none(tmp_path: Path) -> None:

@@ -8,13 +8,13 @@ import httpx2
 import pytest
 
 from coordinator.api import create_app
-from coordinator.arm import load_arm
-from coordinator.data_folder import make_key
+from coordinator.config.arm import load_arm
+from coordinator.config.data_folder import make_key
+from coordinator.config.settings import DEMO_ARM
 from coordinator.health.supply import LOW
 from coordinator.health.warnings import Finding
 from coordinator.links.clock import arm_now_us
 from coordinator.service import Service
-from coordinator.settings import DEMO_ARM
 from coordinator.store import acknowledgements
 
 AGO_S = 90
@@ -53,11 +53,11 @@ async def test_what_stands_has_the_time_of_day_at_which_it_began(
 
 
 async def test_a_warning_that_was_seen_stays_and_is_marked(client: httpx2.AsyncClient) -> None:
-    seen = await client.post("/api/v1/warnings/1/seen")
+    seen = await client.post("/api/v1/warnings/1/acknowledge")
     assert (seen.status_code, seen.json()["acknowledged"]) == (200, True)
     assert (await client.get("/api/v1/warnings")).json()["warnings"] == [seen.json()]
     notes = (await client.get("/api/v1/arm")).json()["notes"]
-    assert [note["code"] for note in notes] == ["warning-seen"]
+    assert [note["code"] for note in notes] == ["warning-acknowledged"]
 
 
 async def test_who_has_seen_a_warning_is_recorded_once(
@@ -65,7 +65,7 @@ async def test_who_has_seen_a_warning_is_recorded_once(
 ) -> None:
     headers = {"Unisono-Client": "0123456789", "Unisono-Client-Name": "the bench"}
     for _ in range(2):
-        await client.post("/api/v1/warnings/1/seen", headers=headers)
+        await client.post("/api/v1/warnings/1/acknowledge", headers=headers)
     (one,) = await service._store.read(acknowledgements.every)
     assert one["who"] == "the bench"
     assert one["warning"].startswith("supply-low since 20")
@@ -76,12 +76,12 @@ async def test_a_warning_counts_as_seen_only_once_that_is_recorded(
     client: httpx2.AsyncClient, service: Service
 ) -> None:
     await service._store.close()
-    answer = await client.post("/api/v1/warnings/1/seen")
+    answer = await client.post("/api/v1/warnings/1/acknowledge")
     assert (answer.status_code, answer.json()["type"]) == (503, "urn:unisono:problem:store")
     assert [one.acknowledged for one in service._core.watch.warnings.standing] == [False]
 
 
 async def test_a_warning_that_does_not_stand_is_not_found(client: httpx2.AsyncClient) -> None:
-    answer = await client.post("/api/v1/warnings/2/seen")
+    answer = await client.post("/api/v1/warnings/2/acknowledge")
     assert answer.status_code == 404
     assert answer.json()["detail"] == ("no warning 2 stands: it has ended, or there never was one")

@@ -9,14 +9,8 @@ import pytest
 
 from coordinator.cli import run
 from coordinator.cli.common import CAUTION
-from tests.coordinator.cli.servers import Answer, served
+from tests.coordinator.cli.servers import ARM, ENDED, HOMED, REPORTED, Answer, joint, served
 
-HOMED: dict[str, Any] = {"number": 1, "state": "done", "message": "", "current": None}
-ENDED: dict[str, Any] = {"run": 1, "phase": "ended", "outcome": "finished", "message": ""}
-REPORT: dict[str, Any] = {
-    "run": 1, "name": "good.nc", "outcome": "finished", "message": "", "start": None,
-    "joints": [], "starts": [], "partial_starts": 0, "holds": [],
-}  # fmt: skip
 MISTAKE: dict[str, Any] = {
     "type": "urn:unisono:problem:program", "detail": "the program has 1 mistake",
     "errors": [{"line": 1, "column": 1, "message": "G7 is not known"}],
@@ -28,10 +22,10 @@ def _willing(path: str, asked: bytes) -> Answer:
     status, value = 202, {"homing": 1, "run": 1}
     if not asked:
         status, value = 200, {
-            "/arm": {"joints": [{"name": name} for name in ("base", "middle", "tip")]},
-            "/homings/1": HOMED | {"asked": ["base", "tip"], "joints": {"tip": {}}},
+            "/arm": ARM | {"joints": [joint(name) for name in ("base", "middle", "tip")]},
+            "/homings/1": HOMED | {"asked": ["base", "tip"]},
             "/runs/1": ENDED,
-            "/runs/1/report": REPORT,
+            "/runs/1/report": REPORTED,
             "/control/release": {},
         }[path.removeprefix("/api/v1")]  # fmt: skip
     elif "G7" in json.loads(asked).get("text", ""):

@@ -7,10 +7,8 @@ from pathlib import Path
 import pytest
 
 from coordinator.cli import run
-from tests.coordinator.cli.servers import Answer, served
-from tests.coordinator.cli.test_caution import ENDED, HOMED, REPORT
+from tests.coordinator.cli.servers import ARM, ENDED, HOMED, REPORTED, Answer, joint, served
 
-ARM = {"phase": "moving", "run": None, "joints": [{"name": "base"}]}
 PASSING = [["resume"], ["override", "50"]]
 
 
@@ -21,14 +19,14 @@ def coordinator(asked: list[str], holder: str | None, fails: str = "") -> Callab
         path = path.removeprefix("/api/v1")
         asked.append(path)
         value = {
-            "/arm": ARM,
-            "/control": {"holder": holder, "you": "me", "name": "a terminal"},
+            "/arm": ARM | {"joints": [joint("base")]},
+            "/control": {"holder": holder, "you": "me", "name": "a terminal", "watchers": 0},
             "/home": {"homing": 1},
-            "/homings/1": {**HOMED, "asked": ["base"]},
+            "/homings/1": HOMED | {"asked": ["base"]},
             "/runs": {"run": 1},
             "/runs/1": ENDED,
-            "/runs/1/report": REPORT,
-        }.get(path, {})
+            "/runs/1/report": REPORTED,
+        }.get(path, {"phase": "moving", "holder": None})
         status = 200
         if path == fails:
             status, value = 409, {"type": "urn:unisono:problem:moved", "detail": "it moved"}

@@ -8,12 +8,35 @@ import pytest
 from rich.console import Console
 
 from coordinator.cli.show import joint_remarks, joints_table, report_remarks, way_on
+from coordinator.client.reading import read
+from coordinator.client.values import KeptReport, RunGoing
+from tests.coordinator.cli import servers
+from tests.coordinator.cli.servers import ARM, GOING, REPORTED, arm_told
 
-NOTHING: dict[str, Any] = {
-    "starts": [], "partial_starts": 0, "holds": [], "overrides": [], "stop_level": None,
+NOTHING = REPORTED | {
     "began_at_us": 5_000_000, "ended_at_us": None, "began_utc": None, "ended_utc": None,
 }  # fmt: skip
 """The report of a run that has only just begun."""
+
+
+def remarks_on(report: dict[str, Any]) -> list[str]:
+    return report_remarks(read(KeptReport, report))
+
+
+def test_a_report_says_which_switches_were_on() -> None:
+    assert not any("switched on" in remark for remark in remarks_on(REPORTED))
+    on = REPORTED | {"block_delete": True, "optional_stop": True}
+    assert "switched on: block delete and optional stop" in remarks_on(on)
+    on = REPORTED | {"optional_stop": True}
+    assert "switched on: optional stop" in remarks_on(on)
+
+
+def joint_remarks_on(told: dict[str, Any]) -> list[str]:
+    return joint_remarks(arm_told(told))
+
+
+def way_on_of(**values: Any) -> str:
+    return way_on(read(RunGoing, GOING | {"phase": "held"} | values))
 
 
 @pytest.fixture
@@ -29,13 +52,14 @@ def summer_time(monkeypatch: pytest.MonkeyPatch) -> Iterator[None]:
 def start(part: int, path_us: int) -> dict[str, Any]:
     return {
         "at_us": 1_000_000 * part + path_us, "part": part, "path_us": path_us, "attempts": 1,
-        "lead_us": 100_000, "spread_us": 80, "bound_us": 900,
+        "start_delay_us": 100_000, "start_skew_us": 80, "start_skew_max_us": 900,
+        "confirm_us": 60_000, "joints": {},
     }  # fmt: skip
 
 
 def first_words(*starts: dict[str, Any], **more: Any) -> list[str]:
-    remarks = report_remarks(NOTHING | {"starts": list(starts)} | more)
-    return [remark.partition(":")[0] for remark in remarks]
+    remarks = remarks_on(NOTHING | {"starts": list(starts)} | more)
+    return [remark.split(": ")[1] for remark in remarks]
 
 
 def test_second_part_of_a_program_is_no_resume() -> None:
@@ -50,10 +74,10 @@ def test_report_says_in_local_time_when_the_run_began_and_how_long_it_took(
     summer_time: None,
 ) -> None:
     begun = NOTHING | {"began_utc": "2026-06-30T22:15:07+00:00"}
-    assert report_remarks(begun) == ["began 2026-07-01 00:15:07 +0200"]
+    assert remarks_on(begun) == ["began 2026-07-01 00:15:07 +0200"]
     # Arm time says how long; the wall clock may have been set meanwhile.
     ended = begun | {"ended_at_us": 77_340_000, "ended_utc": "2026-06-30T21:16:20+00:00"}
-    assert report_remarks(ended) == ["began 2026-07-01 00:15:07 +0200, took 72.3 s"]
+    assert remarks_on(ended) == ["began 2026-07-01 00:15:07 +0200, took 72.3 s"]
 
 
 def test_report_names_the_level_of_the_stop_and_the_overrides_in_force() -> None:
@@ -64,22 +88,24 @@ def test_report_names_the_level_of_the_stop_and_the_overrides_in_force() -> None
             {"at_us": 6_000_000, "percent": 50.0}, {"at_us": 9_250_000, "percent": 12.5},
         ],
     }  # fmt: skip
-    assert report_remarks(report) == [
-        "override: 50 %",
-        "override: 12.5 %",
+    assert remarks_on(report) == [
+        "1.0 s: override: 50 %",
+        "4.2 s: override: 12.5 %",
         "stop level: stop-and-release",
         "stop not confirmed by: middle, tip",
     ]
 
 
 def test_report_tells_what_happened_in_order_of_time() -> None:
-    hold = {"cause": "the operator asked", "path_us": {"base": 5}, "apart_us": 0}
+    hold = {
+        "cause": "the operator asked", "path_us": {"base": 5}, "apart_us": 0, "unconfirmed": [],
+    }  # fmt: skip
     assert first_words(
         start(1, 0),
         start(1, 800_000),
         holds=[hold | {"at_us": 1_700_000}, hold | {"at_us": 2_900_000}],
-        overrides=[{"at_us": 1_000_000, "percent": 50.0}, {"at_us": 2_000_000, "percent": 80.0}],
-    ) == ["start", "override", "hold", "resume 1", "override", "hold"]
+        overrides=[{"at_us": 1_800_000, "percent": 50.0}, {"at_us": 2_000_000, "percent": 80.0}],
+    ) == ["start", "hold", "override", "resume 1", "override", "hold"]
 
 
 @pytest.mark.parametrize(
@@ -98,38 +124,42 @@ def test_report_tells_what_happened_in_order_of_time() -> None:
 def test_hold_says_of_which_joint_the_place_is_not_known(
     path_us: dict[str, int | None], apart_us: int, says: str
 ) -> None:
-    hold = {"at_us": 1, "cause": "tip is gone", "path_us": path_us, "apart_us": apart_us}
-    assert report_remarks(NOTHING | {"holds": [hold]}) == [f"hold: tip is gone; {says}"]
+    hold = {
+        "at_us": 5_500_000, "cause": "tip is gone", "path_us": path_us, "apart_us": apart_us,
+        "unconfirmed": [],
+    }  # fmt: skip
+    assert remarks_on(NOTHING | {"holds": [hold]}) == [f"0.5 s: hold: tip is gone; {says}"]
 
 
 def test_held_run_is_said_to_go_on_only_where_resume_would_not_be_refused() -> None:
-    assert way_on({"obstacle": None}) == "'unisono resume' goes on, 'unisono stop' ends the run"
-    apart = {"obstacle": None, "behind_us": {"base": 0, "tip": 100_000, "wrist": 2_400}}
-    assert way_on(apart) == (
+    assert way_on_of() == "'unisono resume' goes on, 'unisono stop' ends the run"
+    behind_us = {"base": 0, "tip": 100_000, "wrist": 2_400}
+    assert way_on_of(behind_us=behind_us) == (
         "'unisono resume' first brings up slowly what is behind (tip by 100 ms, wrist by 2 ms), "
         "then goes on, 'unisono stop' ends the run"
     )
-    lost = {"code": "joint-lost", "message": "tip is not there: silent"}
-    assert way_on({"obstacle": lost}) == (
-        "it cannot be resumed as it is: tip is not there: silent; 'unisono stop' ends the run"
+    lost = {"code": "joint-offline", "message": "tip is offline: silent"}
+    assert way_on_of(obstacle=lost) == (
+        "it cannot be resumed as it is: tip is offline: silent; 'unisono stop' ends the run"
     )
     ending = {"code": "ending", "message": "the coordinator is ending"}
-    assert way_on({"obstacle": ending}) == "the coordinator is ending, and the run with it"
+    assert way_on_of(obstacle=ending) == "the coordinator is ending, and the run with it"
 
 
 def joint(**values: Any) -> dict[str, Any]:
-    return {
-        "name": "turntable", "word": "A", "link": "up", "link_message": "", "state": "preparing",
+    return servers.joint("turntable") | {
+        "word": "A", "link": "up", "link_message": "", "state": "preparing",
         "energised": True, "homed": True, "position_deg": -123.45, "temperature_c": 51.2,
-        "plausible": True, "warm": True, "supply_v": 24.1, "q_us": 1_234_567, "age_us": 940_000,
-        "stop": 0, "faults": [], "clock": {"bound_us": 1_024, "locked": True, "reason": ""},
+        "plausible": True, "warm": True, "supply_v": 24.1, "worst_delay_us": 1_234_567,
+        "age_us": 940_000,
+        "stop": 0, "faults": [], "clock": {"uncertainty_us": 1_024, "locked": True, "reason": ""},
     } | values  # fmt: skip
 
 
 def table_of(*joints: dict[str, Any]) -> list[str]:
     console = Console(width=80, color_system=None)
     with console.capture() as shown:
-        console.print(joints_table({"arm": "a bench arm", "phase": "idle", "joints": joints}))
+        console.print(joints_table(arm_told(ARM | {"joints": joints})))
     return shown.get().splitlines()
 
 
@@ -139,6 +169,44 @@ def test_table_of_joints_fits_80_columns_without_a_cut_word() -> None:
     assert row.split() == [*cells, "1235", "1024", "940"]
 
 
+def test_every_column_of_figures_names_what_it_is_and_its_unit() -> None:
+    lines = table_of(joint())
+    first = next(k for k, line in enumerate(lines) if "angle" in line)
+    assert lines[first].split() == ["angle", "heat", "supply", "delay", "clock", "age"]
+    assert lines[first + 1].split() == [
+        "joint", "word", "state", "motor", "°", "°C", "V", "ms", "±", "µs", "ms",
+    ]  # fmt: skip
+
+
+def test_a_joint_that_is_offline_is_told_of_once_with_the_level_of_its_warning() -> None:
+    gone = joint(link="offline", link_message="silent for 9.0 s")
+    told = "turntable is offline: silent for 9.0 s"
+    lost = warning(
+        code="joint-offline", level="danger", message="turntable is offline: silent for 3.0 s"
+    )
+    forecast = {
+        "start_delay_us": None, "within_us": None, "slowest": None,
+        "obstacle": {"code": "joint-offline", "message": told},
+    }  # fmt: skip
+    arm = ARM | {"joints": [gone], "warnings": [lost], "start_forecast": forecast}
+    assert joint_remarks_on(arm) == [f"danger: {told}"]
+    assert joint_remarks_on(arm | {"condition": ARM["condition"] | {"cause": told}}) == []
+    # Once it is heard again the warning stands for a while.
+    assert joint_remarks_on(arm | {"joints": [joint()], "start_forecast": None}) == [
+        "danger: turntable is offline: silent for 3.0 s"
+    ]
+
+
+def test_all_joints_that_are_not_homed_are_named_and_once() -> None:
+    joints = [joint(name=name, homed=name == "middle") for name in ("base", "middle", "tip")]
+    obstacle = {"code": "not-homed", "message": "base is not homed; home it first"}
+    forecast = {"start_delay_us": None, "within_us": None, "slowest": None, "obstacle": obstacle}
+    arm = ARM | {"joints": joints, "start_forecast": forecast}
+    assert joint_remarks_on(arm) == ["base and tip are not homed; home first"]
+    cause = ARM["condition"] | {"cause": "base and tip are not homed"}
+    assert joint_remarks_on(arm | {"condition": cause}) == []
+
+
 def test_a_reading_that_cannot_be_believed_is_no_temperature() -> None:
     (row,) = [line for line in table_of(joint(plausible=False)) if "turntable" in line]
     assert "51.2" not in row
@@ -146,20 +214,20 @@ def test_a_reading_that_cannot_be_believed_is_no_temperature() -> None:
 
 
 def test_status_says_what_a_start_would_be_now_or_what_keeps_it_from_being_made() -> None:
-    arm: dict[str, Any] = {"joints": [], "unknown": [], "warnings": []}
-    start = {"lead_us": 231_400, "within_us": 1_210, "slowest": "elbow", "obstacle": None}
-    assert joint_remarks(arm | {"next_start": start}) == [
+    arm = ARM
+    start = {"start_delay_us": 231_400, "within_us": 1_210, "slowest": "elbow", "obstacle": None}
+    assert joint_remarks_on(arm | {"start_forecast": start}) == [
         "a start now: set 231.4 ms ahead, all within 1210 µs of each other; slowest link: elbow"
     ]
-    unknown = start | {"lead_us": None, "within_us": None, "slowest": None}
-    assert joint_remarks(arm | {"next_start": unknown}) == [
+    unknown = start | {"start_delay_us": None, "within_us": None, "slowest": None}
+    assert joint_remarks_on(arm | {"start_forecast": unknown}) == [
         "a start now: links and clocks are still being measured"
     ]
     refused = {"code": "not-homed", "message": "elbow is not homed; home it first"}
-    assert joint_remarks(arm | {"next_start": unknown | {"obstacle": refused}}) == [
+    assert joint_remarks_on(arm | {"start_forecast": unknown | {"obstacle": refused}}) == [
         "no start now: elbow is not homed; home it first"
     ]
-    assert joint_remarks(arm | {"next_start": None}) == []
+    assert joint_remarks_on(arm | {"start_forecast": None}) == []
 
 
 def test_a_latched_stop_is_one_sentence_for_all_joints_that_have_it() -> None:
@@ -167,36 +235,51 @@ def test_a_latched_stop_is_one_sentence_for_all_joints_that_have_it() -> None:
         joint(name=name, warm=False, stop=stop)
         for name, stop in (("base", 1), ("middle", 3), ("tip", 1))
     ]
-    assert joint_remarks({"joints": joints, "unknown": [], "warnings": []}) == [
-        "stop is latched in base tip; the next command that moves them lifts it",
-        "release is latched in middle; the next command that moves them lifts it",
+    assert joint_remarks_on(ARM | {"joints": joints}) == [
+        "stop is latched in base tip; the next command that moves them clears the stop",
+        "release is latched in middle; the next command that moves them clears the stop",
     ]
 
 
 def test_title_says_where_a_run_is() -> None:
-    run = {"number": 7, "line": 12, "path_us": 3_450_000}
+    run = GOING | {"number": 7, "line": 12, "path_us": 3_450_000}
+    held = ARM["condition"] | {"word": "held", "cause": "the operator asked"}
     console = Console(width=80, color_system=None)
     with console.capture() as shown:
-        console.print(joints_table({"arm": "an arm", "phase": "held", "run": run, "joints": []}))
-    assert shown.get().splitlines()[0].rstrip() == "an arm: held, run 7 at line 12, 3.5 s"
+        console.print(joints_table(arm_told(ARM | {"condition": held, "run": run})))
+    title = shown.get().splitlines()[0].rstrip()
+    assert title == "an arm: held: the operator asked; run 7 at line 12, 3.5 s"
 
 
 @pytest.mark.parametrize(
     ("values", "state", "age"),
     [
-        ({"link": "absent"}, "absent", "940"),
-        ({"link": "refused", "age_us": None}, "refused", "–"),
-        ({"age_us": 1_000_001}, "silent", "1000"),
-        ({"age_us": None}, "up", "–"),
+        ({"link": "offline", "age_us": 1_400_000}, "offline", "1400"),
+        ({"link": "offline", "age_us": None}, "offline", "–"),
+        ({"link": "conflict"}, "conflict", "940"),
     ],
 )
 def test_what_a_joint_said_long_ago_is_not_shown_as_if_it_were_so_now(
     values: dict[str, Any], state: str, age: str
 ) -> None:
-    gone = joint(faults=["hall-sensor"], stop=1) | values
+    why = "silent for 1.4 s"
+    gone = joint(faults=["hall-sensor"], stop=1, link_message=why) | values
     (row,) = [line for line in table_of(gone) if "turntable" in line]
     assert row.split() == ["turntable", "A", state, *["–"] * 6, age]
-    assert joint_remarks({"joints": [gone], "unknown": [], "warnings": []}) == []
+    (told,) = joint_remarks_on(ARM | {"joints": [gone]})
+    assert told.removeprefix("turntable is offline").removeprefix("turntable") == f": {why}"
+    # Where the headline has said it already it is not said again.
+    cause = ARM["condition"] | {"cause": told}
+    assert joint_remarks_on(ARM | {"joints": [gone], "condition": cause}) == []
+
+
+def test_a_joint_whose_stream_is_opened_anew_is_shown_with_what_it_says_by_datagram() -> None:
+    one = joint(link="connecting", link_message="the stream broke")
+    (row,) = [line for line in table_of(one) if "turntable" in line]
+    assert "-123.45" in row
+    assert joint_remarks_on(ARM | {"joints": [one]}) == [
+        "turntable is connecting: the stream broke"
+    ]
 
 
 def warning(**values: Any) -> dict[str, Any]:
@@ -209,27 +292,33 @@ def warning(**values: Any) -> dict[str, Any]:
 
 def test_faults_warnings_and_a_stop_are_sentences_and_the_level_is_a_word() -> None:
     hot = warning(level="danger", message="turntable is too hot: 58.3 °C", acknowledged=True)
-    arm = {
+    arm = ARM | {
         "joints": [joint(faults=["hall-sensor"], stop=2)],
-        "unknown": [],
         "warnings": [warning(), hot],
     }
-    assert joint_remarks(arm) == [
+    assert joint_remarks_on(arm) == [
         "turntable: fault: hall-sensor",
         "attention: turntable is warm: 51.2 °C",
-        "danger: turntable is too hot: 58.3 °C (seen)",
-        "stop-and-release is latched in turntable; the next command that moves them lifts it",
+        "danger: turntable is too hot: 58.3 °C (acknowledged)",
+        (
+            "stop-and-release is latched in turntable; the next command that moves them clears "
+            "the stop"
+        ),
     ]
-    assert joint_remarks({"joints": [joint()], "unknown": [], "warnings": []}) == []
+    assert joint_remarks_on(ARM | {"joints": [joint()]}) == []
 
 
 def test_a_clock_that_is_not_locked_is_told_of_once() -> None:
-    clock = {"bound_us": None, "locked": False, "reason": "the clock is not trusted: it is new"}
-    arm = {"joints": [joint(clock=clock)], "unknown": [], "warnings": []}
-    assert joint_remarks(arm) == [
+    clock = {
+        "start_skew_max_us": None,
+        "locked": False,
+        "reason": "the clock is not trusted: it is new",
+    }
+    arm = ARM | {"joints": [joint(clock=clock)]}
+    assert joint_remarks_on(arm) == [
         "turntable: its clock is not locked: the clock is not trusted: it is new"
     ]
     told = warning(code="clock-unlocked", message="turntable: the clock is not trusted")
-    assert joint_remarks(arm | {"warnings": [told]}) == [
+    assert joint_remarks_on(arm | {"warnings": [told]}) == [
         "attention: turntable: the clock is not trusted"
     ]

@@ -22,18 +22,18 @@ def row(table: Table) -> dict[str, str]:
 
 @pytest.mark.parametrize("fed", [{}, {"base": 450_000}])
 def test_every_figure_of_a_rehearsal_stands_under_its_heading(fed: dict[str, int]) -> None:
-    slack, off = quantiles([200_000, 300_000, 400_000]), quantiles([20.0, 30.0, 70.0])
-    assert slack is not None
+    margin, off = quantiles([200_000, 300_000, 400_000]), quantiles([20.0, 30.0, 70.0])
+    assert margin is not None
     assert off is not None
     summary = replace(
-        summarise([]), slack_us={"base": slack}, off_us={"base": off}, feed_slack_us=fed
+        summarise([]), start_margin_us={"base": margin}, off_us={"base": off}, buffer_margin_us=fed
     )
     assert row(rehearsal_table(summary, PEAKS)) == {
         "joint": "base",
-        "slack, ms": "300",
+        "start margin, ms": "300",
         "99 % have": "200",
         "99 % off by, µs": "70",
-        **({"feed slack": "450"} if fed else {}),
+        **({"buffer margin": "450"} if fed else {}),
         "°/s / limit": "20.0 / 60",
         "line": "2",
         "°/s² / limit": "100.0 / 120",

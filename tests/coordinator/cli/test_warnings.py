@@ -34,7 +34,7 @@ class Coordinator:
         if path == "/api/v1/warnings":
             return 200, {}, json.dumps({"warnings": self.standing}).encode()
         for one in self.standing:
-            if path == f"/api/v1/warnings/{one['id']}/seen":
+            if path == f"/api/v1/warnings/{one['id']}/acknowledge":
                 return 200, {}, json.dumps(one | {"acknowledged": True}).encode()
         detail = {"type": "urn:unisono:problem:not-found", "detail": "no warning 4 stands"}
         return 404, {}, json.dumps(detail).encode()
@@ -61,7 +61,7 @@ def test_each_warning_has_its_number_level_joint_time_message_and_advice(
         f"3: attention: elbow, supply-low since {since:%Y-%m-%d %H:%M:%S}",
         "  elbow has 19.1 V, below its warning at 20.0 V; below 18 V it stops",
         "  What to do: measure the supply.",
-        f"4: danger: tool, supply-low since {since:%Y-%m-%d %H:%M:%S}, seen",
+        f"4: danger: tool, supply-low since {since:%Y-%m-%d %H:%M:%S}, acknowledged",
         "  elbow has 19.1 V, below its warning at 20.0 V; below 18 V it stops",
         "  What to do: measure the supply.",
     ]
@@ -75,14 +75,14 @@ def test_an_arm_that_is_well_says_so(capsys: pytest.CaptureFixture[str]) -> None
 
 def test_one_that_was_seen_is_told_to_the_coordinator(capsys: pytest.CaptureFixture[str]) -> None:
     coordinator = Coordinator(WARNING)
-    code, out, _ = asked(coordinator, capsys, "--seen", "3")
-    assert coordinator.asked == ["/api/v1/warnings/3/seen"]
-    assert (code, out) == (0, f"seen: {WARNING['message']}\n")
-    _, out, _ = asked(coordinator, capsys, "--seen", "3", "--json")
+    code, out, _ = asked(coordinator, capsys, "--acknowledge", "3")
+    assert coordinator.asked == ["/api/v1/warnings/3/acknowledge"]
+    assert (code, out) == (0, f"acknowledged: {WARNING['message']}\n")
+    _, out, _ = asked(coordinator, capsys, "--acknowledge", "3", "--json")
     assert json.loads(out) == {"warnings": [WARNING | {"acknowledged": True}]}
 
 
 def test_a_number_that_does_not_stand_is_wrong_input(capsys: pytest.CaptureFixture[str]) -> None:
-    code, out, err = asked(Coordinator(WARNING), capsys, "--seen", "4")
+    code, out, err = asked(Coordinator(WARNING), capsys, "--acknowledge", "4")
     assert (code, out, err) == (2, "", "unisono: no warning 4 stands\n")
-    assert asked(Coordinator(WARNING), capsys, "--seen", "0")[0] == 2
+    assert asked(Coordinator(WARNING), capsys, "--acknowledge", "0")[0] == 2

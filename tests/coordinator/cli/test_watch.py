@@ -1,72 +1,135 @@
-"""When a stop counts as confirmed, and when the arm rests: by each joint's own fresh word."""
+"""When a stop counts as confirmed, and when the arm is held: by the core's own condition."""
 
-from typing import Any
+from collections.abc import Callable
 
 import pytest
 
-from coordinator.cli.watch import restless, rests, unconfirmed
-
-STOPPED = {
-    "name": "elbow", "link": "up", "age_us": 20_000, "stop_wanted": 0, "stop": 1, "state": "ready",
-}  # fmt: skip
-
-
-def arm(**elbow: Any) -> dict[str, Any]:
-    return {"joints": [STOPPED | {"name": "shoulder"}, STOPPED | elbow]}
-
-
-def test_joints_that_latched_the_stop_and_rest_have_confirmed_it() -> None:
-    assert unconfirmed(arm(), "stop") == {}
-    # Datagrams outlive a stream: a joint without one can still confirm.
-    assert unconfirmed(arm(link="absent"), "stop") == {}
-    assert unconfirmed(arm(stop=3, state="unhomed"), "stop-and-release") == {
-        "shoulder": "it has not answered to it"
-    }
-
-
-@pytest.mark.parametrize(
-    ("elbow", "why"),
-    [
-        # Its stream is down and its last word is old: it may be moving.
-        ({"link": "absent", "age_us": 2_300_000}, "silent for 2.3 s"),
-        ({"age_us": 1_000_001}, "silent for 1.0 s"),
-        ({"link": "refused", "age_us": None, "stop": None}, "it is refused and was never heard"),
-        ({"link": "absent", "stop_wanted": 1, "stop": 0}, "it has not answered to it"),
-        # The latch is an earlier stop's, about to be lifted.
-        ({"stop_wanted": 1}, "it has not answered to it"),
-        ({"stop": 0}, "it has not answered to it"),
-        ({"state": "stopping"}, "it is stopping"),
-        ({"state": "moving"}, "it is moving"),
-        ({"state": "held"}, "it is held"),
-    ],
+from coordinator.cli.watch import is_held, is_past_waiting, is_stopped, unstopped
+from coordinator.core import events as ev
+from coordinator.core.machine import Coordinator
+from coordinator.core.run import Phase
+from coordinator.core.snapshot.arm import ArmSnapshot, arm_snapshot
+from coordinator.core.stop_words import STOP_LEVELS, StopWord
+from coordinator.rehearsal.world import World
+from tests.coordinator.cli.servers import arm_told
+from tests.coordinator.core.kit import (
+    EVEN,
+    NAMES,
+    S,
+    at_rest,
+    homed_world,
+    moving,
+    small_arm,
+    until,
+    until_phase,
+    world_up,
 )
-def test_every_other_joint_is_named_with_why(elbow: dict[str, Any], why: str) -> None:
-    assert unconfirmed(arm(**elbow), "stop") == {"elbow": why}
 
 
-@pytest.mark.parametrize(
-    ("phase", "elbow", "rested", "told"),
-    [
-        ("held", {"state": "held"}, True, {}),
-        ("idle", {}, True, {}),
-        ("holding", {"state": "held"}, False, {}),
-        # A homing is over for the coordinator at once; the joint still brakes.
-        ("idle", {"state": "homing"}, False, {"elbow": "it is homing"}),
-        ("held", {"state": "ramping"}, False, {"elbow": "it is ramping"}),
-        # It will not say any more that it rests: not waited for, but named.
-        (
-            "held",
-            {"state": "moving", "age_us": 2_300_000},
-            True,
-            {"elbow": "silent for 2.3 s; it was moving then"},
-        ),
-        ("held", {"state": "held", "age_us": 2_300_000}, True, {}),
-        ("idle", {"state": None, "age_us": None}, True, {}),
-    ],
-)
-def test_arm_rests_once_nothing_is_under_way_and_no_joint_that_talks_moves(
-    phase: str, elbow: dict[str, Any], rested: bool, told: dict[str, str]
-) -> None:
-    shown = arm(**elbow) | {"phase": phase}
-    assert rests(shown) is rested
-    assert restless(shown) == told
+def told_of(core: Coordinator, now: int) -> ArmSnapshot:
+    """A machine's state as a client reads it."""
+    return arm_told(arm_snapshot(core, now))
+
+
+def shown(world: World) -> ArmSnapshot:
+    """What `GET /arm` says of it."""
+    return told_of(world.core, world.laptop.now)
+
+
+@pytest.mark.parametrize("level", STOP_LEVELS)
+def test_a_stop_is_confirmed_once_every_joint_has_latched_it_and_rests(level: StopWord) -> None:
+    world = homed_world(EVEN)
+    moving(world)
+    world.command(ev.Stop(STOP_LEVELS[level]))
+    assert unstopped(shown(world)) == dict.fromkeys(NAMES, "it has not answered to it")
+    while not is_stopped(shown(world), level):
+        assert not is_past_waiting(shown(world))
+        world.run_for(10_000)
+    assert at_rest(world)
+    assert unstopped(shown(world)) == {}
+
+
+def test_a_stop_that_keeps_the_current_is_no_stop_that_takes_it() -> None:
+    world = homed_world("none")
+    world.command(ev.Stop())
+    until(world, lambda: is_stopped(shown(world), "stop"))
+    assert not is_stopped(shown(world), "stop-and-release")
+    assert not is_stopped(shown(world), "release")
+
+
+def test_a_second_stop_is_not_confirmed_by_the_first_ones_latch() -> None:
+    world = homed_world("none")
+    world.command(ev.Stop())
+    until(world, lambda: is_stopped(shown(world), "stop"))
+    world.cut("tip", 2 * S)
+    world.command(ev.Stop())
+    world.run_for(500_000)
+    assert shown(world).condition.word == "stopped"
+    assert not is_stopped(shown(world), "stop")
+    assert unstopped(shown(world)) == {"tip": "it has not answered to it"}
+
+
+def test_a_joint_that_the_stop_does_not_reach_is_named_with_why_and_waited_for() -> None:
+    world = homed_world("none")
+    moving(world)
+    world.cut("tip", 60 * S)
+    world.command(ev.Stop())
+    world.run_for(2 * S)
+    assert not is_stopped(shown(world), "stop")
+    assert not is_past_waiting(shown(world))  # it was heard once, and may be again
+    assert unstopped(shown(world)) == {"tip": "it is offline: silent for 2.0 s"}
+
+
+def test_a_joint_that_has_latched_the_stop_and_is_lost_then_is_not_known_any_more() -> None:
+    world = homed_world("none")
+    world.command(ev.Stop())
+    until(world, lambda: is_stopped(shown(world), "stop"))
+    world.kill_joint("tip")
+    world.run_for(2 * S)
+    assert not is_stopped(shown(world), "stop")
+    assert list(unstopped(shown(world))) == ["tip"]
+
+
+def test_joints_that_were_never_there_are_not_waited_for_but_named() -> None:
+    core = Coordinator(small_arm(), bytes(16), 7)
+    core.command(ev.Stop(), S)
+    told = told_of(core, S)
+    assert is_past_waiting(told)
+    assert not is_stopped(told, "stop")
+    assert unstopped(told) == dict.fromkeys(NAMES, "it is offline: not found on the network")
+
+
+def a_run(world: World) -> None:
+    moving(world)
+
+
+def a_jog(world: World) -> None:
+    world.command(ev.Jog({"tip": 20.0}))
+    world.run_for(300_000)
+
+
+def a_homing(world: World) -> None:
+    world.command(ev.Home())
+    world.run_for(500_000)
+
+
+@pytest.mark.parametrize("act", [a_run, a_jog, a_homing])
+def test_what_is_held_is_waited_for_until_it_truly_rests(act: Callable[[World], None]) -> None:
+    world = homed_world(EVEN) if act is not a_homing else world_up(EVEN)
+    act(world)
+    assert not is_held(shown(world))
+    world.command(ev.Hold())
+    while not is_held(shown(world)):
+        world.run_for(10_000)
+    assert at_rest(world)
+
+
+def test_a_joint_that_is_lost_in_a_hold_is_waited_for_only_as_long_as_the_run_does() -> None:
+    world = homed_world("none")
+    moving(world)
+    world.cut("tip", 60 * S)
+    world.command(ev.Hold())
+    world.run_for(2 * S)
+    assert not is_held(shown(world))
+    until_phase(world, Phase.HELD)
+    assert is_held(shown(world))

@@ -5,16 +5,16 @@ the test. What joints really did is read from the units (`truth`), never from wh
 """
 
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from pathlib import Path
 
-from coordinator.arm import Arm, parse_arm
+from coordinator.config.arm import Arm, parse_arm
 from coordinator.core import events as ev
 from coordinator.core.homing import HomingState
-from coordinator.core.link import JointLink
-from coordinator.core.report import Report
+from coordinator.core.link.link import JointLink
 from coordinator.core.run import Phase, Run
-from coordinator.core.start import Stage, Start
+from coordinator.core.run.report import Report
+from coordinator.core.run.start import Stage, Start
 from coordinator.motion import plan_parts
 from coordinator.programs import parse_program
 from coordinator.rehearsal.world import World
@@ -101,8 +101,8 @@ def all_up(world: World) -> bool:
     """Whether every joint is connected, configured, heard, measured and has a sure clock."""
     return all(
         link.up
-        and link.configured
-        and link.heard(world.station.now)
+        and link.connection.configured
+        and link.heard(world.laptop.now)
         and link.quality.measured
         and link.clock.locked
         for link in world.core.links
@@ -110,20 +110,35 @@ def all_up(world: World) -> bool:
 
 
 def world_up(
-    profile: str | Profile = "none", seed: int = 1, *, count: int = 3, capacity: int = 512
+    profile: str | Profile = "none",
+    seed: int = 1,
+    *,
+    count: int = 3,
+    capacity: int = 512,
+    touch: bool = False,
 ) -> World:
-    """A world whose joints are all connected, unhomed."""
+    """A world whose joints are all connected, unhomed.
+
+    Without `touch` nobody listens to their own controls: an arm at rest is asked less often then.
+    """
     arm = small_arm(count)
+    joints = tuple(replace(joint, touch=touch) for joint in arm.joints)
+    arm = replace(arm, joints=joints)
     world = World(arm, units(arm, seed, capacity), profile, seed)
     until(world, lambda: all_up(world), 30 * S)
     return world
 
 
 def homed_world(
-    profile: str | Profile = "none", seed: int = 1, *, count: int = 3, capacity: int = 512
+    profile: str | Profile = "none",
+    seed: int = 1,
+    *,
+    count: int = 3,
+    capacity: int = 512,
+    touch: bool = False,
 ) -> World:
     """A world whose joints are all homed; what they did until then is forgotten."""
-    world = world_up(profile, seed, count=count, capacity=capacity)
+    world = world_up(profile, seed, count=count, capacity=capacity, touch=touch)
     home(world)
     truth(world)
     world.notes.clear()
@@ -140,8 +155,10 @@ def describe(world: World) -> str:
     run = world.core.run
     lines = [f"now {world.now}, run {run.phase if run else None}"]
     for link in world.core.links:
-        lines.append(f"{link.name}: {link.state} {link.message!r} {link.status}")
-    lines += [f"{note.at_us} {note.code}: {note.message}" for note in world.core.outbox.notes]
+        lines.append(
+            f"{link.name}: {link.connection.state} {link.connection.message!r} {link.status}"
+        )
+    lines += [f"{note.at_us} {note.code}: {note.message}" for note in world.notes]
     return "\n".join(lines)
 
 
@@ -171,7 +188,7 @@ def unit(world: World, name: str) -> JointUnit:
 
 def play(world: World, text: str = THERE_AND_BACK) -> int:
     """Play a program; its run's number."""
-    program = parse_program(text, world.arm.words)
+    program = parse_program(text, world.arm.letters)
     parts = plan_parts(program, world.arm, world.core.start_counts())
     number = world.command(ev.Play("test", text, parts))
     assert number is not None
@@ -239,7 +256,7 @@ def held_places(world: World) -> set[float]:
     return {e.path_us for events in of_kind(truth(world), "hold").values() for e in events}
 
 
-def spread_us(events: Sequence[WorldTruth]) -> float:
+def start_skew_us(events: Sequence[WorldTruth]) -> float:
     """True time from the first to the last of events."""
     times = [event.at_ns for event in events]
     return (max(times) - min(times)) / 1000
@@ -309,6 +326,7 @@ class Wire:
     drives: list[tuple[int, ev.SendDrive]] = field(default_factory=list)
     frames: list[tuple[int, ev.SendFrame]] = field(default_factory=list)
     replies: list[tuple[int, ev.Replied]] = field(default_factory=list)
+    reports: list[tuple[int, ev.Reported]] = field(default_factory=list)
 
 
 def wiretap(world: World) -> Wire:
@@ -324,6 +342,8 @@ def wiretap(world: World) -> Wire:
     def noted_handle(event: ev.Event, now: int) -> None:
         if isinstance(event, ev.Replied):
             wire.replies.append((now, event))
+        if isinstance(event, ev.Reported):
+            wire.reports.append((now, event))
         handle(event, now)
 
     world.core.poll = noted_poll  # type: ignore[method-assign]

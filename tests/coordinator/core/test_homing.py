@@ -2,27 +2,36 @@
 
 import pytest
 
+from coordinator.codes.outcome import Outcome
 from coordinator.core import events as ev
 from coordinator.core.homing import HomingSequence, HomingState
+from coordinator.core.run import Phase
 from coordinator.rehearsal.world import COORDINATOR_ID, World
-from protocol.messages import Edge, Homed
+from protocol.drive import Mode
+from protocol.messages import Discard, Edge, Homed, Reject
 from protocol.states import JointState
+from simulator.network import Profile
 from simulator.physics.hall import HallSensor
+from tests.as_json import as_json
 from tests.coordinator.core.kit import (
     EVEN,
     NAMES,
     S,
+    all_up,
     at_rest,
     home,
     homed_world,
     link,
+    moving,
     of_kind,
     positions,
     refusal,
+    run_of,
     state,
     truth,
     unit,
     until,
+    until_phase,
     wiretap,
     world_up,
 )  # fmt: skip
@@ -39,7 +48,7 @@ def in_another_session(world: World, name: str) -> None:
     unit(world, name).by_value(
         world.now, lambda joint, now: joint.begin_session(COORDINATOR_ID, 99, now)
     )
-    world.station.carrier.cut_off(link(world, name).joint.id)
+    world.break_stream(name)
 
 
 def until_over(world: World, limit_us: int = 120 * S) -> HomingSequence:
@@ -81,7 +90,7 @@ def test_every_edge_and_the_middle_are_reported_for_every_joint() -> None:
     world = world_up("home")
     home(world)
     world.run_for(1 * S)
-    shown = homing_of(world).to_json()
+    shown = as_json(homing_of(world).snapshot())
     assert shown["state"] == "done"
     assert shown["current"] is None
     assert set(shown["joints"]) == set(NAMES)
@@ -101,7 +110,7 @@ def test_only_the_joints_named_are_homed() -> None:
     home(world, "tip", "base")
     states = {name: state(world, name) for name in NAMES}
     assert states["middle"] is JointState.UNHOMED
-    assert set(homing_of(world).to_json()["joints"]) == {"tip", "base"}
+    assert set(as_json(homing_of(world).snapshot())["joints"]) == {"tip", "base"}
 
 
 def test_joints_asked_for_and_their_edges_are_told_in_the_arms_order_not_in_that_of_homing() -> (
@@ -109,7 +118,7 @@ def test_joints_asked_for_and_their_edges_are_told_in_the_arms_order_not_in_that
 ):
     world = world_up("none")
     home(world, "tip", "base")
-    shown = homing_of(world).to_json()
+    shown = as_json(homing_of(world).snapshot())
     assert world.arm.homing_order.index("tip") < world.arm.homing_order.index("base")
     assert shown["asked"] == ["base", "tip"]
     assert list(shown["joints"]) == ["base", "tip"]
@@ -143,10 +152,10 @@ def test_homing_is_done_once_the_edges_of_its_last_joint_are_known() -> None:
     world.run_for(1 * S)
     assert state(world, "base") is JointState.READY
     assert homing_of(world).state is HomingState.RUNNING
-    handle(held[0], world.station.now)
+    handle(held[0], world.laptop.now)
     until_over(world, 1 * S)
     assert homing_of(world).state is HomingState.DONE
-    assert list(homing_of(world).to_json()["joints"]) == ["base"]
+    assert list(as_json(homing_of(world).snapshot())["joints"]) == ["base"]
 
 
 def test_homing_does_not_wait_for_ever_for_edges_that_got_lost() -> None:
@@ -156,7 +165,7 @@ def test_homing_does_not_wait_for_ever_for_edges_that_got_lost() -> None:
     until_over(world)
     assert homing_of(world).state is HomingState.DONE
     assert held
-    shown = homing_of(world).to_json()
+    shown = as_json(homing_of(world).snapshot())
     assert (shown["asked"], list(shown["joints"])) == (["base", "tip"], ["tip"])
 
 
@@ -189,7 +198,7 @@ def test_a_home_sensor_that_is_stuck_fails_the_homing_with_the_joints_sentence(
     assert positions(world) == place
     # The others were not begun.
     assert state(world, "base") is JointState.UNHOMED
-    assert homing.to_json()["joints"] == {}
+    assert as_json(homing.snapshot())["joints"] == {}
 
 
 @pytest.mark.parametrize("ways", [["forward"], ["back"], ["forward", "back"]])
@@ -202,15 +211,33 @@ def test_a_homing_that_a_short_outage_cuts_goes_on_by_itself(ways: list[str]) ->
     assert homing.state is HomingState.DONE, homing.message
 
 
+def test_a_homing_that_is_cut_short_again_and_again_turns_no_further_than_one_travel() -> None:
+    world = world_up(EVEN)
+    world.command(ev.Home(("tip",)))
+    unit(world, "tip").stick_hall(world.now, level=False)  # it never meets its sensor
+    begun = unit(world, "tip").true_position(world.now)[0]
+    joint = world.arm.joint("tip")
+    furthest = 0.0
+    while homing_of(world).state is HomingState.RUNNING:
+        world.run_for(900_000)
+        world.cut("tip", 400_000)  # longer than its expiry: it brakes, and is asked again
+        world.run_for(400_000)
+        turned = unit(world, "tip").true_position(world.now)[0] - begun
+        furthest = max(furthest, abs(turned / joint.counts_per_degree))
+    assert "attempts without being homed, its travel is 190°" in homing_of(world).message
+    # Within an expiry and a round trip at 30 °/s it is told; then it brakes from that speed.
+    assert furthest <= 190 + 2 + 30 * 0.6
+
+
 def test_a_homing_whose_stream_breaks_goes_on_and_still_hears_of_the_edges() -> None:
     world = world_up(EVEN)
     world.command(ev.Home())
     world.run_for(400_000)
-    world.station.carrier.cut_off(link(world, "tip").joint.id)
+    world.break_stream("tip")
     homing = until_over(world)
     assert homing.state is HomingState.DONE, homing.message
     world.run_for(3 * S)
-    assert set(homing.to_json()["joints"]) == set(NAMES)
+    assert set(as_json(homing.snapshot())["joints"]) == set(NAMES)
 
 
 def test_a_homing_ends_when_its_joint_is_lost_and_nothing_moves_on_its_return() -> None:
@@ -220,8 +247,8 @@ def test_a_homing_ends_when_its_joint_is_lost_and_nothing_moves_on_its_return() 
     world.cut("tip", 3 * S)
     homing = until_over(world)
     assert homing.state is HomingState.FAILED
-    assert "tip is not there" in homing.message
-    # Its permission of 250 ms has run out by itself (design section 5).
+    assert "tip is offline" in homing.message
+    # Its permission of 250 ms has run out by itself (design section 5.7).
     assert at_rest(world)
     place = positions(world)
     world.run_for(10 * S)
@@ -269,12 +296,44 @@ def test_homing_numbers_are_obeyed_once_each() -> None:
     assert len(set(numbers)) == 2
 
 
+@pytest.mark.parametrize("profile", [EVEN, "busy"])
+def test_nothing_that_a_home_or_jog_asks_of_a_joint_is_rejected(profile: str | Profile) -> None:
+    """A drive is quicker than the stream: what it sets in motion would reject a request there."""
+    world = world_up(profile)
+    wire = wiretap(world)
+    home(world)
+    world.kill_joint("tip")
+    until(world, lambda: not link(world, "tip").heard(world.laptop.now))
+    world.restart_joint("tip")
+    until(world, lambda: all_up(world))
+    home(world, "tip")
+    world.command(ev.Jog({"tip": 5.0}))
+    world.run_for(2 * S)
+    assert [one for _, one in wire.reports if isinstance(one.report, Reject)] == []
+
+
+def test_points_that_a_joint_kept_are_discarded_before_it_homes() -> None:
+    """It was away at its run's end, and rests in mid-path: from there nothing homes."""
+    world = homed_world(EVEN)
+    moving(world)
+    world.cut("tip", 8 * S)
+    until_phase(world, Phase.HELD)
+    run_of(world).stop(Outcome.LOST, "for this test", world.laptop.now)
+    until(world, lambda: all_up(world))
+    assert state(world, "tip") is JointState.HELD
+    wire = wiretap(world)
+    home(world, "tip")
+    discards = [one.joint_id for _, one in wire.frames if isinstance(one.content, Discard)]
+    assert discards == [link(world, "tip").joint.id]
+    assert any(one.drive.mode is Mode.HOME for _, one in wire.drives)
+
+
 def test_homing_is_refused_while_anything_else_goes_on() -> None:
     world = homed_world("none")
     world.command(ev.Home())
     assert refusal(world, ev.Home()).code == "homing"
     until_over(world)
-    world.command(ev.Jog("base", 1.0))
+    world.command(ev.Jog({"base": 1.0}))
     assert refusal(world, ev.Home()).code == "jogging"
 
 
@@ -289,7 +348,7 @@ def test_homing_needs_the_joints_link() -> None:
     world = world_up("none")
     world.kill_joint("tip")
     until(world, lambda: not link(world, "tip").up)
-    assert refusal(world, ev.Home()).code == "joint-absent"
+    assert refusal(world, ev.Home()).code == "joint-offline"
     home(world, "base")
     assert world.core.run is None
 
@@ -297,8 +356,8 @@ def test_homing_needs_the_joints_link() -> None:
 def test_past_homings_are_remembered_by_number() -> None:
     world = homed_world("none")
     home(world, "tip")
-    assert world.core.homings[1].to_json()["number"] == 1
-    assert set(world.core.homings[2].to_json()["joints"]) == {"tip"}
+    assert as_json(world.core.homings[1].snapshot())["number"] == 1
+    assert set(as_json(world.core.homings[2].snapshot())["joints"]) == {"tip"}
 
 
 def test_a_hold_ends_a_homing_and_the_joint_brakes() -> None:
@@ -309,7 +368,7 @@ def test_a_hold_ends_a_homing_and_the_joint_brakes() -> None:
     world.command(ev.Hold())
     homing = homing_of(world)
     assert homing.state is HomingState.FAILED
-    assert homing.message == "held by the operator"
+    assert homing.message == "held: the operator asked"
     # 30 °/s at 120 °/s²
     world.run_for(300_000)
     assert at_rest(world)

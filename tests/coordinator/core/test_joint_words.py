@@ -8,9 +8,11 @@ import pytest
 import protocol
 from coordinator.core import events as ev
 from coordinator.core.joint_words import held, stopped
+from coordinator.core.run import Phase
+from coordinator.rehearsal.world import World
 from protocol.drive import StopLevel
 from protocol.messages import Held, Stopped
-from tests.coordinator.core.kit import homed_world
+from tests.coordinator.core.kit import S, homed_world, moving, until_phase
 
 
 def held_by(cause: str) -> Held:
@@ -20,13 +22,52 @@ def held_by(cause: str) -> Held:
 @pytest.mark.parametrize(
     ("cause", "words"),
     [
-        ("lease", "tip holds at 1.500 s of the path: its permission to move ran out"),
+        ("permit", "tip holds at 1.500 s of the path: its permission to move ran out"),
         ("silence", "tip holds at 1.500 s of the path: it heard nothing for too long"),
         ("knock", "tip holds at 1.500 s of the path: knock"),
     ],
 )
 def test_hold_of_a_joint_is_told_with_its_cause(cause: str, words: str) -> None:
     assert held("tip", held_by(cause)) == words
+
+
+@pytest.mark.parametrize("cause", ["permit", "withdrawn"])
+def test_hold_of_the_whole_arm_is_told_by_its_own_cause_and_not_as_what_carried_it(
+    cause: str,
+) -> None:
+    told = held("tip", held_by(cause), "the operator asked")
+    assert told == "tip holds at 1.500 s of the path: it was told to hold: the operator asked"
+
+
+def test_joint_that_holds_for_a_cause_of_its_own_tells_that_though_the_arm_holds_too() -> None:
+    told = held("tip", held_by("silence"), "the operator asked")
+    assert told == "tip holds at 1.500 s of the path: it heard nothing for too long"
+
+
+def details(world: World) -> dict[str, str]:
+    return {str(note.joint): note.message for note in world.notes if note.code == "joint-held"}
+
+
+def test_joints_that_were_told_to_hold_say_so_and_the_one_that_was_lost_what_befell_it() -> None:
+    world = homed_world("none")
+    moving(world)
+    world.command(ev.Hold(ev.Because.TAKEN_OVER))
+    until_phase(world, Phase.HELD)
+    world.run_for(1 * S)
+    for name, message in details(world).items():
+        assert message.endswith("it was told to hold: control was taken over"), name
+    assert len(details(world)) == 3
+    world.notes.clear()
+    world.command(ev.Resume())
+    until_phase(world, Phase.MOVING)
+    world.run_for(1 * S)
+    world.cut("tip", 2 * S)
+    until_phase(world, Phase.HELD)
+    world.run_for(5 * S)
+    told = details(world)
+    cause = "tip could not be reached in time to let it move on"
+    assert told["base"].endswith(f"it was told to hold: {cause}")
+    assert not told["tip"].rpartition(": ")[2].startswith("tip was")
 
 
 def test_every_cause_that_the_wire_names_has_words() -> None:

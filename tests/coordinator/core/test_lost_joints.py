@@ -1,13 +1,18 @@
 """A joint that loses its clock, its power or its link in the middle of a run."""
 
+from dataclasses import replace
+
 import pytest
 
 from coordinator.core import events as ev
+from coordinator.core.condition import condition
 from coordinator.core.run import Phase
+from coordinator.rehearsal.world import World
 from protocol.states import JointState
 from tests.coordinator.core.kit import (
     EVEN,
     S,
+    all_up,
     at_rest,
     codes,
     finish,
@@ -19,11 +24,35 @@ from tests.coordinator.core.kit import (
     refusal,
     report_of,
     run_of,
+    small_arm,
     state,
     truth,
     unit,
+    units,
+    until,
     until_phase,
 )
+
+
+def test_a_joint_that_is_not_heard_is_taken_for_at_rest_only_once_its_ramp_is_over() -> None:
+    arm = small_arm()
+    joints = tuple(replace(one, acceleration_deg_s2=15.0, jerk_deg_s3=150.0) for one in arm.joints)
+    slow = replace(arm, joints=joints)
+    world = World(slow, units(slow, 1), EVEN, 1)
+    until(world, lambda: all_up(world))
+    home(world)
+    moving(world, after_us=4 * S, text="G90 G94\nG1 A80 B80 C80 F3000\nM2\n")
+    world.cut("tip", 60 * S)
+    world.command(ev.Hold())
+    until(world, lambda: unit(world, "tip").joint.state is JointState.RAMPING)
+    told = condition(world.core, world.now)
+    while not at_rest(world):
+        assert run_of(world).phase is Phase.HOLDING
+        world.run_for(50_000)
+    assert world.core.ramp.duration_us > 3 * S
+    told = condition(world.core, world.now)
+    assert told.rests_by_us is not None
+    until_phase(world, Phase.HELD)
 
 
 @pytest.mark.parametrize("by_us", [20_000.0, -20_000.0, 2_000_000.0])
@@ -37,7 +66,7 @@ def test_a_joint_whose_clock_is_stepped_makes_the_arm_hold_and_a_resume_goes_on(
     assert "clock-unlocked" in codes(world)
     if abs(by_us) < 100_000:
         # It is held at once, not only when the joint finds its new map too far off.
-        assert "tip: the clock is not trusted" in report_of(world).holds[0]["cause"]
+        assert "tip: the clock is not trusted" in report_of(world).holds[0].cause
     world.run_for(3 * S)
     assert at_rest(world)
     world.command(ev.Resume())
@@ -94,7 +123,7 @@ def test_a_joint_that_boots_while_the_run_is_held_ends_it(quickly: bool) -> None
         "home it before the next"
     )
     # The places of the joints that rebooted are not known, so they do not count as apart.
-    assert report_of(world).holds[0]["apart_us"] == 0
+    assert report_of(world).holds[0].apart_us == 0
 
 
 def test_a_boot_while_moving_leaves_the_lost_joints_place_out_of_the_hold() -> None:
@@ -103,8 +132,8 @@ def test_a_boot_while_moving_leaves_the_lost_joints_place_out_of_the_hold() -> N
     world.kill_joint("tip")
     world.restart_joint("tip")
     until_phase(world, Phase.ENDED)
-    assert report_of(world).holds[0]["path_us"]["tip"] is None
-    assert report_of(world).holds[0]["apart_us"] <= 400_000
+    assert report_of(world).holds[0].path_us["tip"] is None
+    assert report_of(world).holds[0].apart_us <= 400_000
 
 
 def test_a_joint_that_is_gone_for_good_leaves_the_run_held_until_it_is_stopped() -> None:
@@ -113,7 +142,7 @@ def test_a_joint_that_is_gone_for_good_leaves_the_run_held_until_it_is_stopped()
     world.kill_joint("tip")
     until_phase(world, Phase.HELD)
     world.run_for(20 * S)
-    assert refusal(world, ev.Resume()).code == "joint-lost"
+    assert refusal(world, ev.Resume()).code == "joint-offline"
     world.command(ev.Stop())
     until_phase(world, Phase.ENDED)
     assert report_of(world).outcome == "stopped"

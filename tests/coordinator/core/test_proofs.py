@@ -6,12 +6,14 @@ from itertools import groupby
 import pytest
 
 from coordinator.core import events as ev
-from coordinator.core.link import JointLink
-from coordinator.core.report import JointStart, Report, StartRecord
+from coordinator.core.link.link import JointLink
+from coordinator.core.run.report import JointStart, Report, StartRecord
+from coordinator.core.run.report_snapshot import report_snapshot
 from coordinator.timing.clock import CONTRADICTIONS_LIMIT
 from coordinator.timing.exchange import Exchange
 from protocol.clockmap import ClockMap
 from protocol.messages import Finished, Started
+from tests.as_json import as_json
 from tests.coordinator.core.kit import (
     finish,
     homed_world,
@@ -42,7 +44,7 @@ class Arm:
             TrueClock(-7 * S, ((0, 0),)),
         ]
         self.report = Report(1, "test", tuple(link.name for link in self.links), 0)
-        self.spread_us: list[float] = []
+        self.start_skew_us: list[float] = []
         """The true one of each start."""
         self.false_before = 0
         """Starts whose bound was false when the clock was found wrong."""
@@ -57,11 +59,11 @@ class Arm:
             ),
             key=lambda answer: answer[0],
         )
-        self._answers = groupby(answers, key=lambda answer: answer[0] // S)
+        self._replies = groupby(answers, key=lambda answer: answer[0] // S)
 
     def run_second(self) -> None:
         """Exchanges for a second, and one start of both joints if both clocks are believed."""
-        second, answers = next(self._answers)
+        second, answers = next(self._replies)
         maps: list[ClockMap] | None = None
         for at_us, k, exchange in answers:
             if maps is None and all(link.clock.locked for link in self.links):
@@ -69,7 +71,7 @@ class Arm:
             if maps and at_us - second * S >= LEAD_US:
                 self._start(maps, second * S + LEAD_US)
                 maps = []
-            since = self.links[k].observe(exchange, at_us)
+            since = self.links[k].sync.observe(exchange, at_us)
             if since is not None:
                 self.contradictions += 1
                 self.false_before += self.false()
@@ -78,8 +80,8 @@ class Arm:
                 self.report.settle(self.links)
 
     def _start(self, maps: list[ClockMap], at_us: int) -> None:
-        joints = {one.name: JointStart(clock_epoch=one.clock_epoch) for one in self.links}
-        record = StartRecord(len(self.spread_us), 1, LEAD_US, 0, {}, at_us, 0, joints)
+        joints = {one.name: JointStart(clock_epoch=one.sync.clock_epoch) for one in self.links}
+        record = StartRecord(len(self.start_skew_us), 1, LEAD_US, 0, {}, at_us, 0, joints)
         began = []
         for one, clock_map, truth in zip(self.links, maps, self.truths, strict=True):
             joint_us = round(clock_map.to_joint(at_us))
@@ -93,13 +95,13 @@ class Arm:
             )
             record.take(one, event)
         self.report.began(record)
-        self.spread_us.append(max(began) - min(began))
+        self.start_skew_us.append(max(began) - min(began))
 
     def false(self) -> int:
         """How many starts state a bound that the truth exceeds."""
         return sum(
-            start.bound_us is not None and spread_us > start.bound_us
-            for start, spread_us in zip(self.report.starts, self.spread_us, strict=True)
+            start.start_skew_max_us is not None and start_skew_us > start.start_skew_max_us
+            for start, start_skew_us in zip(self.report.starts, self.start_skew_us, strict=True)
         )
 
 
@@ -146,9 +148,9 @@ def test_proof_that_was_confirmed_is_taken_back_from_the_report_of_a_run_that_is
     unit(world, "tip").oscillator.step(float(world.now), 2_000_000.0)
     until(world, lambda: not link(world, "tip").clock.locked)
     for report in reports:
-        shown = report.to_json()["start"]
-        assert (shown["bound_us"], shown["spread_us"]) == (None, None)
-        assert shown["joints"]["tip"]["clock_bound_us"] is None
+        shown = as_json(report_snapshot(report))["start"]
+        assert (shown["start_skew_max_us"], shown["start_skew_us"]) == (None, None)
+        assert shown["joints"]["tip"]["clock_uncertainty_us"] is None
         assert shown["joints"]["base"]["started_at_us"] is not None
     assert set(reports[0].finished_at_us) == {"base", "middle"}
     assert kept.count(first) == 1
@@ -166,7 +168,7 @@ def test_proof_taken_back_does_not_come_again_with_the_clock_that_is_found_anew(
     until(world, lambda: not link(world, "tip").clock.locked)
     until(world, lambda: link(world, "tip").clock.locked)
     report_of(world).settle(world.core.links)
-    assert report_of(world).starts[0].bound_us is None
+    assert report_of(world).starts[0].start_skew_max_us is None
 
 
 def test_finish_that_is_told_after_the_clock_was_found_anew_is_not_made_up() -> None:
@@ -188,11 +190,11 @@ def test_boot_that_ends_a_clock_takes_nothing_back_that_was_confirmed() -> None:
     world = homed_world("quiet")
     play(world)
     finish(world)
-    before = report_of(world).to_json()
+    before = as_json(report_snapshot(report_of(world)))
     world.kill_joint("tip")
     world.restart_joint("tip")
     until(world, lambda: link(world, "tip").clock.locked)
-    assert report_of(world).to_json() == before
+    assert as_json(report_snapshot(report_of(world))) == before
 
 
 @pytest.mark.parametrize("part_us", [-0.5, -0.499, 0.0, 0.499, 0.5])
@@ -204,8 +206,8 @@ def test_bound_holds_for_an_instant_that_a_joint_could_only_tell_in_whole_micros
     for one, part in zip(Arm(0, 1).links, (part_us, -part_us), strict=True):
         for at_us in range(0, 2 * S, 40_000):
             # On a link without any delay nothing is left between the limits.
-            assert one.observe(Exchange(at_us, at_us, at_us, at_us), at_us) is None
-        record.joints[one.name] = JointStart(clock_epoch=one.clock_epoch)
+            assert one.sync.observe(Exchange(at_us, at_us, at_us, at_us), at_us) is None
+        record.joints[one.name] = JointStart(clock_epoch=one.sync.clock_epoch)
         truth_us[one.name] = S + part
         event = Started(
             trajectory=1, plan=1, path_us=0, permission_us=0, start_us=round(truth_us[one.name])
@@ -215,5 +217,5 @@ def test_bound_holds_for_an_instant_that_a_joint_could_only_tell_in_whole_micros
         assert entry.earliest_us is not None
         assert entry.latest_us is not None
         assert entry.earliest_us <= truth_us[one.name] <= entry.latest_us
-    assert record.bound_us is not None
-    assert max(truth_us.values()) - min(truth_us.values()) <= record.bound_us
+    assert record.start_skew_max_us is not None
+    assert max(truth_us.values()) - min(truth_us.values()) <= record.start_skew_max_us

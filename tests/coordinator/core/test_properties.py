@@ -12,11 +12,8 @@ from hypothesis import strategies as st
 
 from coordinator.core import events as ev
 from coordinator.core.homing import HomingState
-from coordinator.core.lease import HORIZON_MAX_US
 from coordinator.core.run import Phase
-from coordinator.rehearsal.node import Node
-from coordinator.rehearsal.observer import Observer
-from coordinator.rehearsal.station import Station
+from coordinator.core.run.permit import HORIZON_MAX_US
 from coordinator.rehearsal.world import World
 from protocol.drive import Drive, StopLevel
 from protocol.states import MOVING_STATES, JointState
@@ -35,11 +32,12 @@ from tests.coordinator.core.kit import (
     units,
     until,
 )
+from tests.onlooker import Onlooker
 
 PROGRAM = "G90 G94\nG1 A40 B40 F1200\nG4 P0.3\nG0 A0 B0\nM2\n"
 STEP_US = 50_000
 TOGETHER_US = HORIZON_MAX_US + 1_000_000 + 500_000
-"""I2: the lease's horizon, the ramp (0.84 s for 60 °/s and 120 °/s²), and the way of a drive."""
+"""I2: the permit's horizon, the ramp (0.84 s for 60 °/s and 120 °/s²), and the way of a drive."""
 SILENT_US = 1_500_000 + TOGETHER_US
 """I11: a joint that hears of the end of its permission only by silence."""
 GRACE = 1.0005
@@ -85,7 +83,7 @@ def reboot(name: str, after_us: int) -> Deed:
 def break_stream(name: str) -> Deed:
     return Deed(
         f"break the stream of {name}",
-        lambda world: world.station.carrier.cut_off(world.arm.joint(name).id),
+        lambda world: world.break_stream(name),
     )
 
 
@@ -100,7 +98,7 @@ DEEDS = st.one_of(
     st.just(ask(ev.Home())),
     st.sampled_from([50_000, 400_000, 1_000_000]).map(lambda rate: ask(ev.Override(rate))),
     st.sampled_from(list(StopLevel)[1:]).map(lambda level: ask(ev.Stop(level))),
-    st.builds(lambda name, v: ask(ev.Jog(name, v)), NAME, st.sampled_from([-60.0, 20.0])),
+    st.builds(lambda name, v: ask(ev.Jog({name: v})), NAME, st.sampled_from([-60.0, 20.0])),
     st.builds(cut, NAME, st.integers(20_000, 3 * S), WAYS),
     st.builds(reboot, NAME, st.integers(1_000, 2 * S)),
     st.builds(break_stream, NAME),
@@ -110,27 +108,28 @@ STEPS = st.lists(
 )
 
 
-class Complied(Observer):
-    """I1: who truly complied with which *arm*, judged when a *go* is sent."""
+class Complied(Onlooker):
+    """I1: who truly complied with which *arm*, judged when a *go* is sent. `joints` are all."""
 
-    def __init__(self) -> None:
+    def __init__(self, joints: int) -> None:
+        self._joints = joints
         self.by_plan: dict[int, set[str]] = {}
         self.newest_arm = 0
         self.broken = ""
 
-    def sent(self, station: Station, joint_id: str, drive: Drive) -> None:
+    def sent(self, laptop: int, joint_id: str, drive: Drive) -> None:
         if drive.plan is None:
             return
         if drive.plan.change is None:
             self.newest_arm = drive.plan.number
             return
         goes = drive.plan.change.before_ppm == 0 and drive.plan.number == self.newest_arm + 1
-        if goes and len(self.by_plan.get(self.newest_arm, ())) < len(station.core.links):
+        if goes and len(self.by_plan.get(self.newest_arm, ())) < self._joints:
             self.broken = f"plan {drive.plan.number} goes without all armed"
 
-    def drove(self, node: Node, station: Station, drive: Drive, status: Status | None) -> None:
+    def drove(self, joint_id: str, laptop: int, drive: Drive, status: Status | None) -> None:
         if status is not None and status.plan and status.state is JointState.ARMED:
-            self.by_plan.setdefault(status.plan, set()).add(node.id)
+            self.by_plan.setdefault(status.plan, set()).add(joint_id)
 
 
 class Watch:
@@ -203,12 +202,12 @@ def test_the_invariants_hold_whatever_is_asked_and_whatever_the_links_do(
     steps: list[tuple[Deed, int]], seed: int, profile: str
 ) -> None:
     arm = small_arm(2)
-    complied = Complied()
+    complied = Complied(len(arm.joints))
     world = World(arm, units(arm, seed), "none", seed, observer=complied)
     until(world, lambda: all_up(world))
     home(world)
-    for k, air in enumerate(world.station.airs.values()):
-        air.replace(PROFILES[profile], seed + k, world.now)
+    for k, faulty_link in enumerate(world.laptop.faulty_links.values()):
+        faulty_link.replace(PROFILES[profile], seed + k, world.now)
     watch = Watch(world)
     for deed, wait_us in steps:
         deed.act(world)
@@ -219,17 +218,21 @@ def test_the_invariants_hold_whatever_is_asked_and_whatever_the_links_do(
         assert not complied.broken, f"I1: {complied.broken}\n{describe(world)}"
 
     # I12: when faults end and the operator asks, a play succeeds.
-    for k, air in enumerate(world.station.airs.values()):
-        air.replace(PROFILES["none"], seed + k, world.now)
+    for k, faulty_link in enumerate(world.laptop.faulty_links.values()):
+        faulty_link.replace(PROFILES["none"], seed + k, world.now)
     world.run_for(5 * S)
     watch.look()
     world.command(ev.Stop())
-    until(world, lambda: all_up(world) and not any(one.stop_wanted for one in links(world)), 60 * S)
+    until(
+        world,
+        lambda: all_up(world) and not any(one.orders.stop_wanted for one in links(world)),
+        60 * S,
+    )
     until(world, lambda: at_rest(world) and all(one.at_rest for one in links(world)))
     for unit, joint in zip(world.units, arm.joints, strict=True):
         # A homing that was cut short may have left it far behind its sensor.
         while joint.to_degrees(round(unit.true_position(world.now)[0])) < 10.0:
-            world.command(ev.Jog(joint.name, 30.0))
+            world.command(ev.Jog({joint.name: 30.0}))
             world.run_for(100_000)
         world.run_for(1 * S)
     home(world)

@@ -5,8 +5,8 @@ from dataclasses import replace
 import pytest
 
 from coordinator.core import events as ev
-from coordinator.core import machine, membership
-from coordinator.core.link import LinkState
+from coordinator.core import machine, strangers
+from coordinator.core.link.connection import LinkState
 from coordinator.core.run import Phase
 from coordinator.rehearsal.world import World
 from coordinator.timing.exchange import Exchange
@@ -14,7 +14,6 @@ from protocol.discovery import Announcement
 from protocol.states import JointState
 from tests.coordinator.core.kit import (
     EVEN,
-    NAMES,
     S,
     all_up,
     at_rest,
@@ -26,7 +25,6 @@ from tests.coordinator.core.kit import (
     links,
     moving,
     of_kind,
-    path_us,
     play,
     play_to,
     positions,
@@ -47,23 +45,23 @@ def test_drives_go_on_while_a_stream_is_being_opened_anew() -> None:
     world = homed_world("quiet")
     moving(world)
     wire = wiretap(world)
-    world.station.carrier.cut_off(link(world, "tip").joint.id)
+    world.break_stream("tip")
     world.run_for(150_000)
     tip = link(world, "tip").joint.id
     assert sum(action.joint_id == tip for _, action in wire.drives) >= 3
     assert state(world, "tip") is JointState.MOVING
 
 
-def test_a_joint_that_refuses_or_is_another_gets_no_drives() -> None:
+def test_a_joint_that_another_coordinator_has_gets_no_drives() -> None:
     world = homed_world("none")
     tip = link(world, "tip").joint.id
-    world.core.handle(ev.LinkDown(tip, "key-wrong", "it does not hold this arm's key"), world.now)
-    assert link(world, "tip").state is LinkState.REFUSED
+    world.core.handle(ev.LinkDown(tip, "foreign", "another coordinator was heard"), world.now)
+    assert link(world, "tip").connection.state is LinkState.REFUSED
     wire = wiretap(world)
     world.run_for(100_000)
     assert not any(action.joint_id == tip for _, action in wire.drives)
-    assert any(note.level == "danger" and note.code == "link-key-wrong" for note in world.notes)
-    assert refusal(world, ev.Home()).code == "joint-absent"
+    assert any(note.code == "link-foreign" for note in world.notes)
+    assert refusal(world, ev.Home()).code == "joint-offline"
 
 
 def test_a_reason_that_repeats_is_told_once_though_its_figures_change() -> None:
@@ -72,8 +70,7 @@ def test_a_reason_that_repeats_is_told_once_though_its_figures_change() -> None:
     for k in range(5):
         message = f"another coordinator was heard {k}.0 s ago"
         world.core.handle(ev.LinkDown(tip, "foreign", message), world.now)
-    world.core.poll(world.now)
-    told = [note for note in world.core.outbox.notes if note.code == "link-foreign"]
+    told = [note for note in world.core.poll(world.now) if isinstance(note, ev.Note)]
     assert len(told) == 1
 
 
@@ -84,7 +81,7 @@ def test_after_a_crash_the_joints_hold_by_themselves_and_a_new_coordinator_plays
     world.run_for(200_000)
     world.start_coordinator()
     # The joints still move for the old session, so the new one is refused at first.
-    until(world, lambda: any(one.state is LinkState.REFUSED for one in links(world)))
+    until(world, lambda: any(one.connection.state is LinkState.REFUSED for one in links(world)))
     assert any("busy" in one.code for one in world.core.outbox.notes)
     until(world, lambda: at_rest(world))
     held = of_kind(truth(world), "hold")
@@ -118,7 +115,7 @@ def test_a_laptop_that_sleeps_loses_its_session_and_the_run_and_plays_again_afte
     world = homed_world("quiet")
     moving(world)
     session = world.core.session
-    world.station.sleep(slept_us)
+    world.laptop.sleep(slept_us)
     world.run_for(slept_us + 1_000)
     assert world.core.session != session
     assert run_of(world).phase is Phase.ENDED
@@ -136,7 +133,7 @@ def test_a_sleep_ends_a_homing_and_no_joint_goes_on_with_it() -> None:
     world = world_up("quiet")
     world.command(ev.Home())
     world.run_for(500_000)
-    world.station.sleep(2 * S)
+    world.laptop.sleep(2 * S)
     world.run_for(2 * S + 1_000)
     assert world.core.homing is not None
     assert world.core.homing.state == "failed"
@@ -152,7 +149,7 @@ def test_the_session_ends_before_its_drives_run_out_of_numbers(
 ) -> None:
     world = homed_world("none")
     session = world.core.session
-    last = max(one.sequence for one in links(world)) + 40
+    last = max(one.orders.sequence for one in links(world)) + 40
     monkeypatch.setattr(machine, "SEQUENCE_LAST", last)
     wire = wiretap(world)
     until(world, lambda: world.core.session != session)
@@ -185,7 +182,7 @@ def test_plan_numbers_are_never_used_twice_in_a_session() -> None:
 def test_a_clear_that_meets_the_stop_still_being_asked_for_is_repeated() -> None:
     world = homed_world(EVEN)
     world.command(ev.Stop())
-    until(world, lambda: not any(one.stop_wanted for one in links(world)))
+    until(world, lambda: not any(one.orders.stop_wanted for one in links(world)))
     # The drive that no longer carries the stop is lost; the clear comes all the same.
     world.cut("tip", 20_000, ["forward"])
     world.run_for(1)
@@ -246,7 +243,7 @@ def test_more_strangers_than_can_be_remembered_are_not() -> None:
     for k in range(1_000):
         announcement = Announcement(f"ff{k:010x}", "x", 1)
         world.core.handle(ev.Found(f"stranger {k}", "10.0.0.1", 1, announcement), world.now)
-    assert len(world.core.members.unknown) <= membership.UNKNOWN_KEPT
+    assert len(world.core.members.strangers.announced) <= strangers.STRANGERS_KEPT
     (told,) = [note.message for note in world.core.outbox.notes if note.code == "joints-unknown"]
     assert told == (
         "more than 64 joints that are not in small.toml announce themselves; the others are not "
@@ -255,48 +252,17 @@ def test_more_strangers_than_can_be_remembered_are_not() -> None:
     assert len(world.core.poll(world.now)) < 200
 
 
-def test_a_late_handshake_does_not_undo_a_conflict() -> None:
-    world = world_up("none")
-    tip = link(world, "tip")
-    welcome = tip.welcome
-    assert welcome is not None
-    world.core.handle(ev.Found("other", "elsewhere", 9, found(world, "tip")), world.now)
-    assert tip.state is LinkState.CONFLICT
-    world.core.handle(ev.LinkUp(tip.joint.id, welcome), world.now)
-    assert tip.state is LinkState.CONFLICT
-    world.core.handle(ev.LinkDown(tip.joint.id, "stream-closed", "gone"), world.now)
-    assert tip.state is LinkState.CONFLICT
-    world.core.handle(ev.Gone("other"), world.now)
-    until(world, lambda: all_up(world))
-    home(world)
-
-
-def test_a_conflict_in_the_middle_of_a_run_holds_it() -> None:
-    world = homed_world("quiet")
-    moving(world)
-    world.core.handle(ev.Found("other", "elsewhere", 9, found(world, "tip")), world.now)
-    until_phase(world, Phase.HELD)
-    assert at_rest(world)
-    assert refusal(world, ev.Resume()).code == "joint-lost"
-    place = [path_us(world, name) for name in NAMES]
-    assert max(place) - min(place) <= 400_000
-    world.core.handle(ev.Gone("other"), world.now)
-    until(world, lambda: all_up(world))
-    world.command(ev.Resume())
-    finish(world)
-
-
 def test_a_stop_on_its_way_when_the_session_ends_is_confirmed_in_the_next_one() -> None:
     world = homed_world("none")
     world.run_for(60 * S)
     moving(world)
     world.cut("tip", 2 * S)
     world.command(ev.Stop())
-    world.station.sleep(3 * S)
+    world.laptop.sleep(3 * S)
     world.run_for(3 * S + 1_000)
     until(world, lambda: all_up(world), 30 * S)
     # As soon as the links stand, not only once the new session's numbers pass those of the old.
-    until(world, lambda: not any(one.stop_wanted for one in links(world)), 1 * S)
+    until(world, lambda: not any(one.orders.stop_wanted for one in links(world)), 1 * S)
     home(world)
     play(world)
     finish(world)

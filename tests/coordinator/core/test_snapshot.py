@@ -1,17 +1,17 @@
 """The arm's state as plain values: all of it JSON, and what is unknown is null, never zero."""
 
-import json
 from collections.abc import Callable
 from typing import Any
 
 import pytest
 
 from coordinator.core import events as ev
-from coordinator.core.ahead import ahead
+from coordinator.core.preview import preview
 from coordinator.core.run import Phase
-from coordinator.core.snapshot import snapshot
+from coordinator.core.snapshot.arm import arm_snapshot
 from coordinator.rehearsal.world import World
 from protocol.drive import StopLevel
+from tests.as_json import as_json
 from tests.coordinator.core.kit import (
     EVEN,
     LONG,
@@ -25,9 +25,10 @@ from tests.coordinator.core.kit import (
     path_us,
     play,
     positions,
+    refusal,
     run_of,
     small_arm,
-    spread_us,
+    start_skew_us,
     truth,
     unit,
     units,
@@ -39,7 +40,7 @@ from tests.coordinator.core.kit import (
 
 def shown(world: World) -> dict[str, Any]:
     """The snapshot, through JSON and back."""
-    found: dict[str, Any] = json.loads(json.dumps(snapshot(world.core, world.now)))
+    found: dict[str, Any] = as_json(arm_snapshot(world.core, world.now))
     return found
 
 
@@ -53,17 +54,17 @@ def test_before_anything_is_heard_everything_about_a_joint_is_null() -> None:
     world = World(arm, units(arm, 1), "none", 1)
     found = joint(world, "tip")
     known = {"name", "id", "word", "link", "link_message", "clock", "measured", "stop_wanted"}
-    known |= {"range_deg", "warning_c", "limit_c"}
-    known |= {"velocity_limit_deg_s", "acceleration_limit_deg_s2", "counters"}
+    known |= {"configuration_message", "range_deg", "warning_c", "limit_c"}
+    known |= {"velocity_limit_deg_s", "jog_speeds_deg_s", "acceleration_limit_deg_s2", "counters"}
     assert {key for key, value in found.items() if value is not None} == known
-    assert found["link"] == "absent"
-    assert found["clock"]["bound_us"] is None
+    assert found["link"] == "offline"
+    assert found["clock"]["uncertainty_us"] is None
     assert found["clock"]["rate_ppm"] is None
     assert found["clock"]["locked"] is False
     assert found["measured"] is False
     assert found["counters"] == {
         "exchanges": 0, "lost": 0, "streams": 0, "boots_seen": 0,
-        "touch_presses": None, "touch_turn": None,
+        "touch_presses": None, "touch_long_presses": None, "touch_turn": None,
     }  # fmt: skip
 
 
@@ -76,12 +77,12 @@ def test_an_unhomed_joint_has_no_angle() -> None:
 def test_a_joint_without_trajectory_has_no_place_on_one() -> None:
     world = homed_world("none")
     found = joint(world, "tip")
-    assert found["path_us"] is found["buffered_us"] is found["lease_us"] is None
+    assert found["path_us"] is found["buffered_us"] is found["permit_us"] is None
     moving(world)
     found = joint(world, "tip")
     assert found["path_us"] > 0
     assert found["buffered_us"] > found["path_us"]
-    assert found["lease_us"] > found["path_us"]
+    assert found["permit_us"] > found["path_us"]
 
 
 def test_angles_temperatures_and_supply_are_the_true_ones_in_their_units() -> None:
@@ -98,9 +99,9 @@ def test_angles_temperatures_and_supply_are_the_true_ones_in_their_units() -> No
             unit(world, name).temperature_c(world.now), abs=2
         )
         assert found["supply_v"] == pytest.approx(24.0, abs=0.5)
-        assert 0 < found["rtt_p50_us"] <= found["rtt_p99_us"] <= found["q_us"]
+        assert 0 < found["rtt_p50_us"] <= found["rtt_p99_us"] <= found["worst_delay_us"]
         assert found["clock"]["locked"]
-        assert 0 < found["clock"]["bound_us"] < 5_000
+        assert 0 < found["clock"]["uncertainty_us"] < 5_000
         assert found["age_us"] < 1 * S
         assert found["faults"] == []
 
@@ -137,7 +138,7 @@ def test_a_stop_is_shown_as_wanted_until_a_joint_has_confirmed_it() -> None:
     world = homed_world(EVEN)
     assert joint(world, "tip")["stop_wanted"] == 0
     world.cut("tip", 3 * S)
-    world.station.carrier.cut_off(link(world, "tip").joint.id)
+    world.break_stream("tip")
     world.command(ev.Stop(StopLevel.STOP_AND_RELEASE))
     world.run_for(1 * S)
     found = {
@@ -168,19 +169,21 @@ def test_a_run_shows_phase_part_line_and_place() -> None:
 
 
 def test_a_run_shows_its_newest_start_set_before_it_comes_and_proved_afterwards() -> None:
-    world = homed_world(EVEN)
+    world = homed_world("home")
     play(world, "G90 G94\nG0 A30\nG0 A0\nM2\n")
     until(world, lambda: shown(world)["run"]["start"] is not None)
     start = shown(world)["run"]["start"]
     assert start["set"] is True
     assert start["at_us"] > world.now
-    assert (start["path_us"], start["attempts"], start["spread_us"]) == (0, 1, None)
-    until(world, lambda: shown(world)["run"]["start"]["spread_us"] is not None)
+    assert (start["path_us"], start["attempts"], start["start_skew_us"]) == (0, 1, None)
+    until(world, lambda: shown(world)["run"]["start"]["start_skew_us"] is not None)
     proved = shown(world)["run"]["start"]
     assert (proved["set"], proved["at_us"]) == (False, start["at_us"])
-    assert proved["spread_us"] <= proved["bound_us"]
-    assert set(proved["slack_us"]) == set(NAMES)
-    assert all(0 < slack < proved["lead_us"] for slack in proved["slack_us"].values())
+    assert proved["start_skew_us"] <= proved["start_skew_max_us"]
+    assert set(proved["start_margin_us"]) == set(NAMES)
+    assert all(
+        0 < margin < proved["start_delay_us"] for margin in proved["start_margin_us"].values()
+    )
 
 
 def test_a_start_that_was_withdrawn_is_not_shown_as_one() -> None:
@@ -209,29 +212,56 @@ def test_what_is_left_of_a_run_is_counted_at_its_present_speed() -> None:
 def test_before_a_start_it_is_shown_how_far_ahead_and_how_far_apart_it_would_be() -> None:
     world = homed_world("quiet")
     world.run_for(5 * S)
-    would_be = shown(world)["next_start"]
+    would_be = shown(world)["start_forecast"]
     assert would_be["obstacle"] is None
     assert would_be["slowest"] in NAMES
     moving(world, text=LONG)
-    assert shown(world)["next_start"] is None
+    assert shown(world)["start_forecast"] is None
     world.run_for(1 * S)
     start = run_of(world).report.starts[0]
     # What was said before is what was done: the same rule, on links that are as they were.
-    assert start.lead_us == pytest.approx(would_be["lead_us"], rel=0.5)
+    assert start.start_delay_us == pytest.approx(would_be["start_delay_us"], rel=0.5)
     starts = of_kind(truth(world), "start").values()
-    assert spread_us([started for (started,) in starts]) <= would_be["within_us"]
-    assert start.bound_us == pytest.approx(would_be["within_us"], rel=1.0)
+    assert start_skew_us([started for (started,) in starts]) <= would_be["within_us"]
+    assert start.start_skew_max_us == pytest.approx(would_be["within_us"], rel=1.0)
 
 
 def test_what_keeps_a_start_from_being_made_is_shown_instead_of_its_figures() -> None:
     world = world_up("none")
-    would_be = shown(world)["next_start"]
-    assert (would_be["lead_us"], would_be["within_us"]) == (None, None)
+    would_be = shown(world)["start_forecast"]
+    assert (would_be["start_delay_us"], would_be["within_us"]) == (None, None)
     assert would_be["obstacle"]["code"] == "not-homed"
     world = homed_world("none")
     world.cut("tip", 5 * S)
     world.run_for(3 * S)
-    assert shown(world)["next_start"]["obstacle"]["message"] == "tip does not answer"
+    assert (
+        shown(world)["start_forecast"]["obstacle"]["message"] == "tip is offline: silent for 3.0 s"
+    )
+
+
+def test_a_run_that_rests_says_why_it_could_not_go_on_and_nothing_where_it_could() -> None:
+    world = homed_world("none")
+    moving(world)
+    assert shown(world)["run"]["obstacle"] is None
+    world.command(ev.Hold())
+    until_phase(world, Phase.HELD)
+    assert shown(world)["run"]["obstacle"] is None
+    world.kill_joint("tip")
+    world.run_for(2 * S)
+    refused = refusal(world, ev.Resume())
+    found = shown(world)["run"]["obstacle"]
+    assert (found["code"], found["message"]) == (refused.code, refused.message)
+
+
+def test_a_joint_that_refuses_its_configuration_is_connected_and_says_so() -> None:
+    world = world_up("none")
+    link(world, "tip").connection.configuration_refused("the ramp is too steep")
+    found = joint(world, "tip")
+    assert (found["link"], found["link_message"]) == ("up", "")
+    assert (
+        found["configuration_message"] == "does not take its configuration: the ramp is too steep"
+    )
+    assert "the ramp is too steep" in refusal(world, ev.Home(("tip",))).message
 
 
 def test_streams_and_restarts_of_a_joint_are_counted() -> None:
@@ -251,28 +281,28 @@ def test_streams_and_restarts_of_a_joint_are_counted() -> None:
 
 def test_planned_angles_are_where_the_joints_will_be() -> None:
     world = homed_world(EVEN)
-    assert ahead(world.core.run, world.now) is None
+    assert preview(world.core.run, world.now) is None
     moving(world, text="G90 G94\nG0 A30 B-20\nG0 A0\nM2\n")
-    plan = ahead(world.core.run, world.now)
+    plan = preview(world.core.run, world.now)
     assert plan is not None
-    assert (plan["at_us"], set(plan["deg"])) == (world.now, set(NAMES))
+    assert (plan.at_us, set(plan.deg)) == (world.now, set(NAMES))
     for k in range(10):
         for name, counts in zip(NAMES, positions(world), strict=True):
             truly = link(world, name).joint.to_degrees(counts)
-            assert plan["deg"][name][k] == pytest.approx(truly, abs=0.1)
-        world.run_for(plan["step_us"])
-    assert {len(angles) for angles in plan["deg"].values()} == {16}
+            assert plan.deg[name][k] == pytest.approx(truly, abs=0.1)
+        world.run_for(plan.step_us)
+    assert {len(angles) for angles in plan.deg.values()} == {16}
 
 
 def test_planned_angles_stay_at_the_end_and_end_with_a_hold() -> None:
     world = homed_world(EVEN)
     moving(world, 200_000, "G90 G94\nG0 A5\nM2\n")
-    plan = ahead(world.core.run, world.now)
+    plan = preview(world.core.run, world.now)
     assert plan is not None
-    assert plan["deg"]["base"][-2:] == [5.0, 5.0]
+    assert plan.deg["base"][-2:] == (5.0, 5.0)
     world.command(ev.Hold())
     world.run_for(20_000)
-    assert ahead(world.core.run, world.now) is None
+    assert preview(world.core.run, world.now) is None
 
 
 def test_a_pause_before_any_motion_has_its_line_and_is_at_the_beginning() -> None:
@@ -312,12 +342,26 @@ def test_a_joint_that_is_not_heard_is_not_asked_where_the_run_is() -> None:
     assert shown(world)["run"]["path_us"] == pytest.approx(path_us(world, "base"), abs=1)
 
 
+def test_the_place_of_a_run_held_apart_is_that_of_the_joint_that_is_least_far() -> None:
+    world = homed_world(EVEN)
+    moving(world)
+    # Its answers are lost, so that it hears of more than the coordinator knows.
+    world.cut("tip", 2 * S, ["forward"])
+    world.run_for(100_000)
+    world.command(ev.Hold())
+    until_phase(world, Phase.HELD)
+    until(world, lambda: link(world, "tip").heard(world.now) and link(world, "tip").at_rest)
+    places = [path_us(world, name) for name in NAMES]
+    assert max(places) - min(places) > 1_000
+    assert shown(world)["run"]["path_us"] == pytest.approx(min(places), abs=1)
+
+
 def go_home(world: World) -> None:
     world.command(ev.Home())
 
 
 def jog(world: World) -> None:
-    world.command(ev.Jog("tip", 5.0))
+    world.command(ev.Jog({"tip": 5.0}))
 
 
 @pytest.mark.parametrize(
@@ -355,7 +399,9 @@ def test_notes_are_sentences_with_level_code_and_joint() -> None:
     world.command(ev.Stop())
     world.run_for(1 * S)
     notes = shown(world)["notes"]
-    assert len(notes) > 5
+    lines = [note["code"] for note in notes if not note["detail"]]
+    assert lines == ["homing-done", "joint-restarted"]
+    assert len(notes) > len(lines)
     for note in notes:
         assert note["level"] in ("info", "attention", "danger")
         assert note["code"] == note["code"].lower()

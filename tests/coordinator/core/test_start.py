@@ -4,9 +4,9 @@ import pytest
 
 from coordinator.core import events as ev
 from coordinator.core.run import Phase
-from coordinator.core.start import Stage
+from coordinator.core.run.start import Stage
 from coordinator.rehearsal.world import World
-from protocol.constants import FIRST_LEASE_US
+from protocol.constants import FIRST_PERMIT_US
 from protocol.states import JointState
 from tests.coordinator.core.kit import (
     EVEN,
@@ -24,7 +24,7 @@ from tests.coordinator.core.kit import (
     refusal,
     report_of,
     run_of,
-    spread_us,
+    start_skew_us,
     state,
     states,
     truth,
@@ -47,12 +47,12 @@ def test_all_start_at_the_first_attempt_within_the_bound_that_the_report_proves(
     assert len(starts) == 3
     record = report_of(world).starts[0]
     assert record.attempts == 1
-    assert record.bound_us is not None
-    assert spread_us(starts) <= record.bound_us
+    assert record.start_skew_max_us is not None
+    assert start_skew_us(starts) <= record.start_skew_max_us
     # Published for NTP by an application on such a controller: 1.6 ms at the 99th percentile
-    # (Elson 2022); the bound is of that order where the air is free.
+    # (Elson 2022); the bound is of that order where the faulty_link is free.
     if profile in ("none", "quiet"):
-        assert record.bound_us < 3_200
+        assert record.start_skew_max_us < 3_200
 
 
 @pytest.mark.parametrize("profile", ["quiet", "busy"])
@@ -90,17 +90,17 @@ def test_go_is_sent_only_after_every_joint_has_complied_with_arm() -> None:
     assert len(complied) == 3
 
 
-def test_an_arm_plan_carries_no_lease_so_nothing_can_start() -> None:
+def test_an_arm_plan_carries_no_permit_so_nothing_can_start() -> None:
     world = homed_world("quiet")
     wire = wiretap(world)
     play(world)
     until_phase(world, Phase.MOVING)
     arms = [a.drive for _, a in wire.drives if a.drive.plan and a.drive.plan.change is None]
     assert arms
-    assert all(drive.lease_us is None for drive in arms)
+    assert all(drive.permit_us is None for drive in arms)
 
 
-def test_only_the_first_lease_is_given_until_every_joint_has_echoed_go() -> None:
+def test_only_the_first_permit_is_given_until_every_joint_has_echoed_go() -> None:
     world = homed_world("home", seed=3)
     wire = wiretap(world)
     moving(world)
@@ -111,29 +111,29 @@ def test_only_the_first_lease_is_given_until_every_joint_has_echoed_go() -> None
             echoed.setdefault(event.joint_id, at)
     all_echoed = max(echoed.values())
     early = [
-        action.drive.lease_us
+        action.drive.permit_us
         for at, action in wire.drives
         if at < all_echoed and action.drive.plan and action.drive.plan.number == number
     ]
     assert early
-    assert set(early) == {FIRST_LEASE_US}
+    assert set(early) == {FIRST_PERMIT_US}
 
 
-def test_a_start_that_is_not_confirmed_in_time_is_withdrawn_and_tried_with_a_longer_lead() -> None:
+def test_a_start_that_is_not_confirmed_in_time_is_withdrawn_and_tried_with_a_longer_delay() -> None:
     world = homed_world(EVEN)
     play(world)
     start = until_stage(world, Stage.STARTING)
     assert start.record is not None
-    first_lead = start.record.lead_us
+    first_start_delay = start.record.start_delay_us
     world.cut("tip", 60_000, ["back"])
     finish(world)
     record = report_of(world).starts[0]
     assert record.attempts == 2
-    assert record.lead_us > first_lead
+    assert record.start_delay_us > first_start_delay
     assert "start-withdrawn" in codes(world)
     starts = [event for events in of_kind(truth(world), "start").values() for event in events]
     assert len(starts) == 3
-    assert spread_us(starts) <= (record.bound_us or 0)
+    assert start_skew_us(starts) <= (record.start_skew_max_us or 0)
     assert report_of(world).partial_starts == 0
 
 
@@ -143,13 +143,15 @@ def test_after_three_attempts_the_run_is_refused_with_the_joints_name_and_the_fi
     for _ in range(3):
         start = until_stage(world, Stage.STARTING)
         assert start.record is not None
-        check_us = start.record.at_us - start.record.margin_us
+        check_us = start.record.at_us - start.record.confirm_us
         world.cut("tip", check_us - world.now, ["back"])
         until(world, lambda: (s := run_of(world).start) is None or s.stage is not Stage.STARTING)
     until_phase(world, Phase.ENDED)
     report = report_of(world)
     assert report.outcome == "refused"
-    assert report.message.startswith("tip did not confirm the start in 3 attempts (last lead ")
+    assert report.message.startswith(
+        "tip did not confirm the start in 3 attempts (last start delay "
+    )
     assert " ms" in report.message
     assert not any(of_kind(truth(world), "start").values())
     assert states(world) == [JointState.READY] * 3
@@ -192,7 +194,7 @@ def test_a_stretch_of_too_many_points_is_held_before_with_the_reason() -> None:
     assert len({event.path_us for events in held.values() for event in events}) == 1
 
 
-def test_a_joint_that_begins_alone_holds_within_its_first_lease_and_a_resume_brings_all() -> None:
+def test_a_joint_that_begins_alone_holds_within_its_first_permit_and_a_resume_brings_all() -> None:
     world = homed_world(EVEN)
     play(world)
     start = until_stage(world, Stage.STARTING)
@@ -207,7 +209,9 @@ def test_a_joint_that_begins_alone_holds_within_its_first_lease_and_a_resume_bri
     assert [len(of_kind(found, "start")[name]) for name in NAMES] == [1, 0, 0]
     ramp = world.core.ramp
     lone = path_us(world, "base")
-    assert 0 < lone <= FIRST_LEASE_US + ramp.fall_path(ramp.rate(ramp.time_of_path(FIRST_LEASE_US)))
+    assert (
+        0 < lone <= FIRST_PERMIT_US + ramp.fall_path(ramp.rate(ramp.time_of_path(FIRST_PERMIT_US)))
+    )
     assert lone <= 200_000  # design section 4: 0.2 s of path
     assert at_rest(world)
     world.command(ev.Resume())
@@ -216,7 +220,7 @@ def test_a_joint_that_begins_alone_holds_within_its_first_lease_and_a_resume_bri
     began = [event for events in resumed.values() for event in events]
     assert len(began) == 3
     assert {round(event.path_us) for event in began} == {round(lone)}
-    assert spread_us(began) <= (report_of(world).starts[-1].bound_us or 0)
+    assert start_skew_us(began) <= (report_of(world).starts[-1].start_skew_max_us or 0)
 
 
 def test_a_hold_before_the_instant_withdraws_the_start_and_a_resume_makes_it() -> None:
@@ -263,14 +267,14 @@ def test_a_joint_that_the_hold_did_not_reach_in_time_is_not_taken_for_resting() 
     assert [path_us(world, name) for name in NAMES] == place
 
 
-def test_slack_is_what_was_left_of_the_lead_on_each_joints_own_clock() -> None:
+def test_start_margin_is_what_was_left_of_the_delay_on_each_joints_own_clock() -> None:
     world = homed_world("quiet")
     play(world)
     finish(world)
     record = report_of(world).starts[0]
     for entry in record.joints.values():
-        assert entry.slack_us is not None
-        assert 0 < entry.slack_us <= record.lead_us
+        assert entry.start_margin_us is not None
+        assert 0 < entry.start_margin_us <= record.start_delay_us
 
 
 def test_a_resume_starts_together_too() -> None:
@@ -284,15 +288,15 @@ def test_a_resume_starts_together_too() -> None:
     began = [e for events in of_kind(truth(world), "resume").values() for e in events]
     assert len(began) == 3
     record = report_of(world).starts[1]
-    assert record.bound_us is not None
-    assert spread_us(began) <= record.bound_us
+    assert record.start_skew_max_us is not None
+    assert start_skew_us(began) <= record.start_skew_max_us
 
 
 def test_a_link_that_was_cut_for_seconds_can_start_again_at_once() -> None:
     world = homed_world("quiet")
     world.cut("tip", 3 * S)
     world.run_for(3_500_000)
-    assert link(world, "tip").quality.q_us > 2 * S
+    assert link(world, "tip").quality.worst_delay_us > 2 * S
     play(world)
     finish(world)
     assert report_of(world).starts[0].attempts <= 2
@@ -306,7 +310,7 @@ def test_a_start_waits_for_a_clock_that_is_known() -> None:
     finish(world)
     assert "clock-unlocked" in codes(world)
     found = [event for events in of_kind(truth(world), "start").values() for event in events]
-    assert spread_us(found) <= (report_of(world).starts[0].bound_us or 0)
+    assert start_skew_us(found) <= (report_of(world).starts[0].start_skew_max_us or 0)
 
 
 def test_a_feed_override_asked_for_while_a_start_is_under_way_is_made_after_it() -> None:
@@ -315,7 +319,7 @@ def test_a_feed_override_asked_for_while_a_start_is_under_way_is_made_after_it()
     until_stage(world, Stage.STARTING)
     world.command(ev.Override(500_000))
     until_phase(world, Phase.MOVING)
-    until(world, lambda: (m := run_of(world).moving) is not None and m.rate_ppm == 500_000)
+    until(world, lambda: (m := run_of(world).motion) is not None and m.rate_ppm == 500_000)
     finish(world)
 
 
@@ -361,7 +365,7 @@ def test_a_joint_that_begins_alone_by_the_last_attempt_is_a_partial_start() -> N
     for attempt in range(3):
         start = until_stage(world, Stage.STARTING)
         assert start.record is not None
-        check_us = start.record.at_us - start.record.margin_us
+        check_us = start.record.at_us - start.record.confirm_us
         world.cut("tip", check_us - world.now, ["back"])
         if attempt == 2:
             number = start.plan.number

@@ -7,10 +7,13 @@ import pytest
 from coordinator.core import events as ev
 from coordinator.core.homing import HomingState
 from coordinator.core.run import Phase
+from coordinator.core.run.report_snapshot import report_snapshot
 from coordinator.rehearsal.world import World
 from protocol.drive import StopLevel
 from protocol.states import JointState
 from protocol.status import Fault
+from tests.as_json import as_json
+from tests.coordinator.core.grip import waiting_world
 from tests.coordinator.core.kit import (
     EVEN,
     LONG,
@@ -33,6 +36,7 @@ from tests.coordinator.core.kit import (
     unit,
     until,
     until_phase,
+    wiretap,
     world_up,
 )  # fmt: skip
 
@@ -42,6 +46,8 @@ LEVELS = [StopLevel.STOP, StopLevel.STOP_AND_RELEASE, StopLevel.RELEASE]
 
 def in_phase(phase: Phase) -> World:
     """A world whose run is in a phase."""
+    if phase is Phase.WAITING:
+        return waiting_world(EVEN)
     world = homed_world(EVEN)
     play(world, PARTED if phase in (Phase.PAUSED, Phase.DISCARDING) else LONG)
     if phase in (Phase.HOLDING, Phase.HELD):
@@ -56,7 +62,7 @@ def in_phase(phase: Phase) -> World:
 
 def latched(world: World) -> bool:
     """Whether every joint has confirmed the stop."""
-    return not any(one.stop_wanted for one in links(world))
+    return not any(one.orders.stop_wanted for one in links(world))
 
 
 @pytest.mark.parametrize("level", LEVELS)
@@ -116,8 +122,8 @@ def test_a_stop_is_carried_until_every_joint_has_latched_it() -> None:
     world.cut("tip", 1 * S)
     world.command(ev.Stop())
     world.run_for(500_000)
-    assert [bool(one.stop_wanted) for one in links(world)] == [False, False, True]
-    assert report_of(world).to_json()["stop_unconfirmed"] == ["tip"]
+    assert [bool(one.orders.stop_wanted) for one in links(world)] == [False, False, True]
+    assert as_json(report_snapshot(report_of(world)))["stop_unconfirmed"] == ["tip"]
     parts = run_of(world).play.parts
     assert refusal(world, ev.Play("again", "", parts)).code == "stopping"
     until(world, lambda: latched(world) and at_rest(world), 3 * S)
@@ -127,6 +133,25 @@ def test_a_stop_is_carried_until_every_joint_has_latched_it() -> None:
     world.command(ev.Stop())
     world.run_for(500_000)
     assert report_of(world).stop_unconfirmed == [], "a stop of no run"
+
+
+def test_a_stop_that_is_late_is_first_in_the_report_and_in_the_answer_to_a_hold() -> None:
+    world = homed_world("none")
+    moving(world)
+    world.cut("tip", 3 * S)
+    world.command(ev.Stop())
+    world.run_for(300_000)
+    assert report_snapshot(report_of(world)).message == "the operator asked", "it is not late yet"
+    world.run_for(1 * S)
+    told = "the stop has not reached tip; the operator asked"
+    assert report_snapshot(report_of(world)).message == told
+    held = refusal(world, ev.Hold())
+    assert held.code == "no-run"
+    assert held.message.startswith("tip has not confirmed the stop and may still move; no program")
+    until(world, lambda: latched(world) and at_rest(world), 30 * S)
+    world.run_for(1 * S)
+    assert report_snapshot(report_of(world)).message == "the operator asked"
+    assert "confirmed" not in refusal(world, ev.Hold()).message
 
 
 def test_a_joint_that_was_away_at_the_stop_gets_it_on_its_return() -> None:
@@ -149,7 +174,7 @@ def test_a_second_stop_is_not_taken_for_confirmed_by_the_latch_of_the_first() ->
     world.cut("tip", 60_000, ["forward"])
     world.command(ev.Stop(StopLevel.STOP))
     world.run_for(15_000)
-    assert link(world, "tip").stop_wanted
+    assert link(world, "tip").orders.stop_wanted
     until(world, lambda: latched(world))
     world.run_for(2 * S)
     assert [unit.joint.status(0.0).stop for unit in world.units] == [StopLevel.STOP] * 3
@@ -176,6 +201,39 @@ def test_a_higher_stop_replaces_a_lower_one_and_a_lower_one_never_a_higher() -> 
     world.command(ev.Stop(StopLevel.STOP))
     until(world, lambda: latched(world))
     assert not any(unit.joint.energised for unit in world.units)
+
+
+@pytest.mark.parametrize("sleeps", [False, True])
+def test_a_lower_stop_takes_nothing_from_a_higher_one_that_a_joint_has_not_heard_of(
+    *, sleeps: bool
+) -> None:
+    """Also where the session in which they were asked for ends before it hears of them."""
+    world = homed_world("none")
+    moving(world)
+    world.cut("tip", 2 * S)
+    world.command(ev.Stop(StopLevel.RELEASE))
+    world.run_for(100_000)
+    world.command(ev.Stop(StopLevel.STOP))
+    if sleeps:
+        world.laptop.sleep(3 * S)
+        world.run_for(3 * S + 1_000)
+    until(world, lambda: all(one.up for one in links(world)), 30 * S)
+    until(world, lambda: latched(world))
+    assert [unit.joint.status(0.0).stop for unit in world.units] == [StopLevel.RELEASE] * 3
+    assert not any(unit.joint.energised for unit in world.units)
+
+
+@pytest.mark.parametrize("level", LEVELS)
+def test_no_drive_asks_for_drivers_beside_a_stop(level: StopLevel) -> None:
+    world = homed_world(EVEN)
+    moving(world)
+    wire = wiretap(world)
+    world.cut("tip", 1 * S)
+    world.command(ev.Stop(level))
+    until(world, lambda: latched(world))
+    stops = [sent.drive for _, sent in wire.drives if sent.drive.stop]
+    assert len(stops) > 20
+    assert not any(drive.energise for drive in stops)
 
 
 def test_stop_level_none_is_refused() -> None:
@@ -245,7 +303,7 @@ def test_a_joint_that_boots_keeps_its_drivers_off_until_a_new_command() -> None:
     world = homed_world("none")
     world.kill_joint("tip")
     world.restart_joint("tip")
-    until(world, lambda: link(world, "tip").up and link(world, "tip").configured)
+    until(world, lambda: link(world, "tip").up and link(world, "tip").connection.configured)
     world.run_for(3 * S)
     assert not unit(world, "tip").joint.energised
     home(world, "tip")
@@ -259,7 +317,7 @@ def home_tip(world: World) -> None:
 
 def jog_tip(world: World) -> None:
     """Jog one joint, for as long as a command that is not repeated lasts."""
-    world.command(ev.Jog("tip", 1.0))
+    world.command(ev.Jog({"tip": 1.0}))
     world.run_for(2 * S)
 
 
@@ -297,14 +355,14 @@ def test_nothing_else_moves_while_a_joint_whose_link_is_down_may_not_have_stoppe
     world = homed_world(EVEN)
     moving(world)
     world.cut("tip", 20 * S)
-    world.station.carrier.cut_off(link(world, "tip").joint.id)
+    world.break_stream("tip")
     world.command(ev.Stop())
     while not at_rest(world):
         assert not link(world, "tip").up
         assert refusal(world, ev.Home(("base",))).code == "stopping"
-        assert refusal(world, ev.Jog("base", 1.0)).code == "stopping"
+        assert refusal(world, ev.Jog({"base": 1.0})).code == "stopping"
         world.run_for(100_000)
     # Whatever it heard, by then it has held by its own rules: the others are of use again.
     world.run_for(5 * S)
-    assert link(world, "tip").stop_wanted
+    assert link(world, "tip").orders.stop_wanted
     home(world, "base")

@@ -7,9 +7,10 @@ import pytest
 from coordinator.core import events as ev
 from coordinator.core.machine import Coordinator
 from coordinator.core.run import Phase
-from coordinator.core.snapshot import snapshot
+from coordinator.core.snapshot.arm import arm_snapshot
 from coordinator.rehearsal.world import World
 from simulator.physics.heat import OPEN_CODE
+from tests.as_json import as_json
 from tests.coordinator.core.kit import (
     EVEN,
     S,
@@ -34,7 +35,7 @@ from tests.coordinator.core.kit import (
 
 def warnings(world: World) -> list[dict[str, Any]]:
     """What stands."""
-    found: list[dict[str, Any]] = snapshot(world.core, world.now)["warnings"]
+    found: list[dict[str, Any]] = as_json(arm_snapshot(world.core, world.now))["warnings"]
     return found
 
 
@@ -45,7 +46,7 @@ def standing(world: World) -> list[tuple[str, str]]:
 
 def shown(world: World, name: str) -> dict[str, Any]:
     """One joint of the snapshot."""
-    joints: list[dict[str, Any]] = snapshot(world.core, world.now)["joints"]
+    joints: list[dict[str, Any]] = as_json(arm_snapshot(world.core, world.now))["joints"]
     return next(joint for joint in joints if joint["name"] == name)
 
 
@@ -60,7 +61,7 @@ def test_an_arm_that_is_well_has_no_warnings() -> None:
 def test_a_joint_that_was_never_heard_has_no_reading_to_believe() -> None:
     world = world_up("none")
     world.cut("tip", 60 * S)
-    link(world, "tip").renew()
+    link(world, "tip").begin_session(world.now)
     assert shown(world, "tip")["plausible"] is None
 
 
@@ -81,6 +82,15 @@ def test_a_warning_is_told_when_it_begins_and_when_it_ends() -> None:
     assert over.message.startswith("tip has enough supply again, after 7")
 
 
+def test_a_joint_that_is_heard_again_was_away_since_its_last_word() -> None:
+    world = homed_world("none")
+    world.cut("tip", 4 * S)
+    until(world, lambda: standing(world) == [("tip", "joint-offline")])
+    until(world, lambda: not standing(world))
+    (over,) = [note for note in world.notes if note.code == "joint-offline-over"]
+    assert over.message == "tip is heard again, after 4 s"
+
+
 def test_a_warning_is_seen_once_and_stays_until_it_ends() -> None:
     world = homed_world("none")
     unit(world, "tip").supply_v = 19.0
@@ -91,7 +101,7 @@ def test_a_warning_is_seen_once_and_stays_until_it_ends() -> None:
         assert seen.acknowledged
     world.run_for(1 * S)
     assert [one["acknowledged"] for one in warnings(world)] == [True]
-    assert codes(world).count("warning-seen") == 1
+    assert codes(world).count("warning-acknowledged") == 1
     assert world.core.watch.acknowledge(2, world.now) is None
 
 
@@ -119,9 +129,9 @@ def test_nothing_starts_with_a_sensor_that_cannot_be_believed() -> None:
         "is open or shorted to ground; how warm it is is not known"
     )
     # It may be brought to where its sensor can be reached, step by step.
-    world.command(ev.Jog("tip", 5.0))
+    world.command(ev.Jog({"tip": 5.0}))
     world.run_for(100_000)
-    world.command(ev.Jog("tip", 0.0))
+    world.command(ev.Jog({"tip": 0.0}))
     world.run_for(2 * S)
     home(world)
     unit(world, "tip").sensor_code = None
@@ -173,7 +183,7 @@ def test_the_warnings_of_a_joint_that_falls_silent_stand_as_they_were() -> None:
     world.cut("tip", 30 * S)
     unit(world, "tip").supply_v = 24.0
     world.run_for(25 * S)
-    assert standing(world) == [("tip", "supply-low"), ("tip", "joint-silent")]
+    assert standing(world) == [("tip", "supply-low"), ("tip", "joint-offline")]
     until(world, lambda: not standing(world), 60 * S)
 
 
@@ -188,11 +198,11 @@ def test_a_joint_that_was_heard_and_is_silent_is_a_warning_until_it_is_heard() -
     world.cut("tip", 6 * S)
     world.run_for(5 * S)
     (one,) = warnings(world)
-    assert (one["joint"], one["code"], one["level"]) == ("tip", "joint-silent", "danger")
-    assert one["message"] == "tip is silent"
+    assert (one["joint"], one["code"], one["level"]) == ("tip", "joint-offline", "danger")
+    assert one["message"] == "tip is offline: it answers no more"
     assert "keep out of the arm's reach" in one["advice"]
     until(world, lambda: not standing(world), 10 * S)
-    assert "joint-silent-over" in codes(world)
+    assert "joint-offline-over" in codes(world)
 
 
 def test_joints_that_were_never_heard_are_no_warning() -> None:

@@ -2,7 +2,7 @@
 
 from functools import cache
 
-from coordinator.arm_joint import Joint
+from coordinator.config.joint import Joint
 from tests.coordinator.core.kit import small_arm
 
 S = 1_000_000

@@ -17,7 +17,7 @@ WELL = Status(
 
 def bad(health: JointHealth, status: Status, now: int = 0) -> set[str]:
     """The codes of what is bad."""
-    found = health.findings(status, "", LinkQuality(), now)
+    found = health.findings(status, "", LinkQuality(), None, now)
     return {finding.kind.code for finding in found if finding.bad}
 
 

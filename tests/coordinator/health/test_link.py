@@ -4,10 +4,10 @@ from collections.abc import Callable
 
 import pytest
 
-from coordinator.health.link import poor, unlocked
+from coordinator.health.link import lossy, poor, unlocked
 from coordinator.health.warnings import WarningKeeper
-from coordinator.timing.lead import LEAD_MAX_US
 from coordinator.timing.link_quality import MEASURED, LinkQuality
+from coordinator.timing.start_delay import START_DELAY_MAX_US
 from protocol.constants import ACTIVE_INTERVAL_US, IDLE_INTERVAL_US
 from tests.coordinator.health.joints import S
 
@@ -30,15 +30,17 @@ def test_a_link_is_not_judged_before_it_is_measured() -> None:
 def test_a_link_is_too_poor_where_a_start_would_need_a_longer_lead_than_it_may_have(
     rtt_us: int, bad: bool | None
 ) -> None:
-    # Lead = 1.5·Q + 0.6·Q, less than 1.5 s (design section 4); Q here is the exchange time and
-    # one interval of 40 ms. 2.1 · 640 ms = 1344 ms, 2.1 · 740 ms = 1554 ms.
+    # Lead = 2.1 times the worst link delay, less than 1.5 s (design section 4.1); the worst link
+    # delay here is the exchange time and one interval of 40 ms. 2.1 · 640 ms = 1344 ms, 2.1 · 740
+    # ms = 1554 ms.
     assert poor("tip", quality_of(rtt_us)).bad is bad
-    assert LEAD_MAX_US < 1_500_000
+    assert START_DELAY_MAX_US < 1_500_000
 
 
 def test_the_sentence_has_q_loss_lead_and_the_most_that_is_possible() -> None:
     assert poor("tip", quality_of(700_000)).message == (
-        "tip: its link is too poor to start: Q 740 ms with 0% lost would need a lead of 1554 ms, "
+        "tip: its link is too poor to start: worst link delay 740 ms with 0% lost would need a "
+        "start delay of 1554 ms, "
         "1450 ms are possible; a start is likely to be refused"
     )
 
@@ -71,3 +73,23 @@ def test_a_clock_is_unlocked_only_once_there_was_time_to_lock_it() -> None:
     found = unlocked("tip", reason, quality_of(5_000))
     assert (found.bad, found.message) == (True, f"tip: {reason}; nothing starts with it")
     assert unlocked("tip", "", quality_of(5_000)).bad is False
+
+
+@pytest.mark.parametrize(
+    ("lost", "bad"), [(0, False), (18, False), (24, None), (36, None), (44, True), (80, True)]
+)
+def test_a_link_that_loses_a_fifth_and_more_is_told_of_before_the_arm_holds(
+    lost: int, bad: bool | None
+) -> None:
+    """Spread out: a run of loss is what makes a start delay long, and each loss alone does not."""
+    quality = LinkQuality()
+    losses = {k * 200 // lost for k in range(lost)} if lost else set()
+    for k in range(200):
+        quality.sent(k, k * ACTIVE_INTERVAL_US)
+        if k not in losses:
+            quality.answered(k, k * ACTIVE_INTERVAL_US + 5_000)
+    quality.sent(200, 240 * ACTIVE_INTERVAL_US)  # a time-out later, all are decided
+    found = lossy("tip", quality)
+    assert found.bad is bad
+    assert poor("tip", quality).bad is False
+    assert ("20% are already many" in found.message) is (bad is True)

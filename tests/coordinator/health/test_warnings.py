@@ -7,11 +7,12 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from coordinator.health.warnings import Change, Finding, Kind, WarningKeeper
+from coordinator.codes.level import Level
+from coordinator.health.warnings import Change, Finding, Kind, StandingWarning, WarningKeeper
 from tests.coordinator.health.joints import S
 
-SLOW = Kind("too-slow", "attention", "hurry", "is quick again", 5 * S, 10 * S)
-QUICK = Kind("too-late", "danger", "be early", "is early again")
+SLOW = Kind("too-slow", Level.ATTENTION, "hurry", "is quick again", 5 * S, 10 * S)
+QUICK = Kind("too-late", Level.DANGER, "be early", "is early again")
 STEP_US = 200_000
 """Joints at rest are asked five times a second (design section 3)."""
 
@@ -62,17 +63,8 @@ def test_a_warning_says_what_was_so_when_it_began() -> None:
     keeper = WarningKeeper()
     keeper.observe("tip", [Finding(QUICK, True, "tip is 3 s late")], 7 * S)
     keeper.observe("tip", [Finding(QUICK, True, "tip is 4 s late")], 8 * S)
-    assert [warning.to_json() for warning in keeper.standing] == [
-        {
-            "id": 1,
-            "joint": "tip",
-            "code": "too-late",
-            "level": "danger",
-            "message": "tip is 3 s late",
-            "advice": "be early",
-            "since_us": 7 * S,
-            "acknowledged": False,
-        }
+    assert list(keeper.standing) == [
+        StandingWarning(1, "tip", QUICK, "tip is 3 s late", 7 * S, acknowledged=False)
     ]
 
 
@@ -118,7 +110,7 @@ def test_whatever_happens_a_warning_never_chatters(
     found: list[tuple[bool | None, int]], begin_s: int, end_s: int
 ) -> None:
     looks = [bad for bad, count in found for _ in range(count)]
-    kind = Kind("x", "attention", "y", "z", begin_s * S, end_s * S)
+    kind = Kind("x", Level.ATTENTION, "y", "z", begin_s * S, end_s * S)
     changes = watched(WarningKeeper(), kind, looks)
     begins, ends = begun(changes), ended(changes)
     # It has crossed its whole dead band as often as bad and clear take turns, the band left out.

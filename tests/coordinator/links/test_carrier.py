@@ -3,6 +3,7 @@
 import asyncio
 import contextlib
 import secrets
+import socket
 from collections.abc import AsyncIterator
 from dataclasses import dataclass, field
 from typing import Any, TypeVar
@@ -17,19 +18,26 @@ from coordinator.core.events import (
     Found,
     FrameSent,
     Gone,
+    Knock,
+    Knocked,
+    KnockFailed,
     LinkDown,
     LinkUp,
     Replied,
     Reported,
+    Seek,
     SendDrive,
     SendFrame,
+    StreamAddress,
 )
 from coordinator.links.carrier import Carrier
 from coordinator.links.clock import arm_now_us
 from coordinator.links.datagrams import DatagramPort
+from coordinator.links.opening import Opening
 from coordinator.links.peer import DatagramKeys, SessionKeys
 from coordinator.links.streams import QUEUE_FRAMES, JointStream
 from protocol import ntp
+from protocol.discovery import Announcement, parse_txt
 from protocol.drive import Drive, decode_drive
 from protocol.messages import Ack, Blink
 from protocol.states import JointState
@@ -37,6 +45,7 @@ from protocol.status import Status, encode_status
 from simulator.network import PROFILES
 from simulator.port import JointPort
 from simulator.server import joints_served
+from tests.own import SERVICE_TYPE
 from tests.simulator.joints import settings
 
 T = TypeVar("T", bound=Event)
@@ -73,7 +82,7 @@ class Shell:
 @contextlib.asynccontextmanager
 async def carried(key: bytes = KEY) -> AsyncIterator[tuple[Carrier, Shell]]:
     shell = Shell()
-    carrier = Carrier(HOST, key, bytes(16), shell.deliver)
+    carrier = Carrier(HOST, SERVICE_TYPE, key, bytes(16), shell.deliver)
     await carrier.open()
     try:
         yield carrier, shell
@@ -83,13 +92,21 @@ async def carried(key: bytes = KEY) -> AsyncIterator[tuple[Carrier, Shell]]:
 
 def joints(joint: Any = None) -> "contextlib.AbstractAsyncContextManager[list[JointPort]]":
     return joints_served(
-        [joint or settings()], KEY, interface=HOST, profile=PROFILES["none"], seed=1
+        [joint or settings()],
+        KEY,
+        interface=HOST,
+        profile=PROFILES["none"],
+        seed=1,
+        service_type=SERVICE_TYPE,
     )
 
 
 def target(port: JointPort, session: int = 5) -> Connect:
-    joint_id = port.unit.settings.id
-    return Connect(joint_id, HOST, port.stream_port, "/joint", port.udp_port, session)
+    return Connect(port.unit.settings.id, address_of(port), session)
+
+
+def address_of(port: JointPort) -> StreamAddress:
+    return StreamAddress(HOST, port.stream_port, "/joint")
 
 
 async def test_joint_is_found_linked_driven_asked_and_heard_to_leave() -> None:
@@ -140,6 +157,39 @@ async def test_datagrams_go_on_while_the_stream_is_gone_and_a_new_one_keeps_them
         assert carrier.carry_out(SendDrive(joint_id, Drive(5, 2))) is None
 
 
+@contextlib.asynccontextmanager
+async def losing_the_answer_to_a_proof(port: JointPort) -> AsyncIterator[StreamAddress]:
+    """Where a joint can be reached up to its answer to the proof, which is lost with the stream."""
+
+    async def pass_on(reader: asyncio.StreamReader, writer: asyncio.StreamWriter) -> None:
+        from_joint, to_joint = await asyncio.open_connection(HOST, port.stream_port)
+        # The request to open a WebSocket, hello, proof: one follows the other's answer.
+        for is_proof in (False, False, True):
+            to_joint.write(await reader.read(65_536))
+            answer = await from_joint.read(65_536)
+            if not is_proof:
+                writer.write(answer)
+        for end in (to_joint, writer):
+            end.close()
+
+    server = await asyncio.start_server(pass_on, HOST, 0)
+    async with server:
+        yield StreamAddress(HOST, server.sockets[0].getsockname()[1], "/joint")
+
+
+async def test_datagram_keys_of_a_handshake_whose_last_answer_is_lost_are_known() -> None:
+    async with carried() as (carrier, shell), joints() as (port,):
+        joint_id = port.unit.settings.id
+        async with losing_the_answer_to_a_proof(port) as address:
+            carrier.carry_out(Connect(joint_id, address, 5))
+            await shell.until(LinkDown)
+        carrier.carry_out(target(port))
+        up = await shell.until(LinkUp)
+        assert up.welcome.keyed is not None
+        assert isinstance(carrier.carry_out(SendDrive(joint_id, Drive(5, 1))), DriveSent)
+        assert (await shell.until(Replied)).sequence == 1
+
+
 async def test_new_session_has_keys_of_its_own() -> None:
     async with carried() as (carrier, shell), joints() as (port,):
         joint_id = port.unit.settings.id
@@ -158,17 +208,33 @@ async def test_new_session_has_keys_of_its_own() -> None:
 async def test_link_that_must_not_be_says_why(key: bytes, joint_id: str, code: str) -> None:
     async with carried(key) as (carrier, shell), joints() as (port,):
         wanted = target(port)
-        carrier.carry_out(
-            Connect(joint_id or wanted.joint_id, HOST, port.stream_port, "/joint", port.udp_port, 5)
-        )
+        carrier.carry_out(Connect(joint_id or wanted.joint_id, wanted.address, 5))
         assert (await shell.until(LinkDown)).code == code
 
 
 async def test_joint_that_is_not_there_is_unreachable() -> None:
     async with carried() as (carrier, shell):
-        carrier.carry_out(Connect("0a1b2c3d4e5f", HOST, 9, "/joint", 9, 5))
+        carrier.carry_out(Connect("0a1b2c3d4e5f", StreamAddress(HOST, 9, "/joint"), 5))
         down = await shell.until(LinkDown)
         assert (down.code, f"{HOST}:9" in down.message) == ("unreachable", True)
+
+
+async def test_opening_request_is_short_enough_for_a_small_http_server() -> None:
+    asked: asyncio.Future[bytes] = asyncio.get_running_loop().create_future()
+
+    async def listen(reader: asyncio.StreamReader, writer: asyncio.StreamWriter) -> None:
+        asked.set_result(await reader.readuntil(b"\r\n\r\n"))
+        writer.close()
+
+    server = await asyncio.start_server(listen, HOST, 0)
+    port_number = server.sockets[0].getsockname()[1]
+    longest = parse_txt({**Announcement("0a1b2c3d4e5f", "1", 9).txt(), "path": "/" + 63 * "p"})
+    async with server, carried() as (carrier, shell):
+        carrier.carry_out(Connect(longest.id, StreamAddress(HOST, port_number, longest.path), 5))
+        request = await asyncio.wait_for(asked, PATIENCE_S)
+        await shell.until(LinkDown)
+    # protocol/README.md, the stream. The longest address and port make it 11 bytes longer.
+    assert len(request) + 11 <= 512
 
 
 async def test_silent_peer_times_out_and_holds_up_nobody() -> None:
@@ -180,7 +246,7 @@ async def test_silent_peer_times_out_and_holds_up_nobody() -> None:
     server = await asyncio.start_server(silent, HOST, 0)
     port_number = server.sockets[0].getsockname()[1]
     async with server, carried() as (carrier, shell), joints() as (port,):
-        carrier.carry_out(Connect("0a1b2c3d4e5f", HOST, port_number, "/joint", 9, 5))
+        carrier.carry_out(Connect("0a1b2c3d4e5f", StreamAddress(HOST, port_number, "/joint"), 5))
         carrier.carry_out(target(port))
         await shell.until(LinkUp)  # while the other one still waits
         assert (await shell.until(LinkDown)).code == "handshake-timeout"
@@ -191,7 +257,9 @@ async def test_silent_peer_times_out_and_holds_up_nobody() -> None:
 async def test_joint_that_takes_no_frames_loses_its_stream() -> None:
     shell = Shell()
     async with joints() as (port,):
-        stream = JointStream(target(port), KEY, bytes(16), SessionKeys(5), shell.deliver)
+        stream = JointStream(
+            target(port), Opening(KEY, bytes(16), 5), SessionKeys(5), shell.deliver
+        )
         await shell.until(LinkUp)
         numbers = [stream.send(Blink()) for _ in range(QUEUE_FRAMES + 1)]  # no turn for the writer
         assert numbers == [*range(1, QUEUE_FRAMES + 1), None]
@@ -237,3 +305,66 @@ async def test_only_the_first_good_reply_to_a_drive_counts() -> None:
     assert [event for event in shell.events if event.sequence != 3] == []  # type: ignore[union-attr]
     datagrams.close()
     fake.transport.close()
+
+
+async def test_knock_where_a_joint_is_brings_its_boot_and_changes_nothing_there() -> None:
+    async with carried() as (carrier, shell), joints() as (port,):
+        joint_id, address = port.unit.settings.id, address_of(port)
+        carrier.carry_out(target(port))
+        await shell.until(LinkUp)
+        carrier.carry_out(Knock(joint_id, address, 5, 1234))
+        boot = port.unit.joint.identity.boot
+        assert await shell.until(Knocked) == Knocked(joint_id, address, boot, 1234)
+        assert port.unit.joint.session == 5
+        carrier.carry_out(SendDrive(joint_id, Drive(5, 1)))
+        await shell.until(Replied)
+        assert not [one for one in shell.events if isinstance(one, LinkDown)]
+
+
+@pytest.mark.parametrize(
+    ("key", "joint_id", "code"),
+    [(bytes(32), None, "key-wrong"), (KEY, "ffffffffffff", "id-wrong")],
+)
+async def test_knock_at_another_key_or_id_fails_with_its_code(
+    key: bytes, joint_id: str | None, code: str
+) -> None:
+    async with carried(key) as (carrier, shell), joints() as (port,):
+        address = address_of(port)
+        carrier.carry_out(Knock(joint_id or port.unit.settings.id, address, 5, 1))
+        failed = await shell.until(KnockFailed)
+        assert (failed.address, failed.code) == (address, code)
+
+
+async def test_knock_where_nobody_is_fails_and_holds_up_no_end() -> None:
+    async with carried() as (carrier, shell):
+        carrier.carry_out(Knock("0a1b2c3d4e5f", StreamAddress(HOST, 9, "/joint"), 5, 1))
+        assert (await shell.until(KnockFailed)).code == "unreachable"
+        with socket.create_server((HOST, 0)) as silent:  # takes connections and says nothing
+            address = StreamAddress(HOST, silent.getsockname()[1], "/joint")
+            carrier.carry_out(Knock("0a1b2c3d4e5f", address, 5, 1))
+            failed = await shell.until(KnockFailed)
+            assert (failed.address, failed.code) == (address, "unreachable")
+            carrier.carry_out(Knock("0a1b2c3d4e5f", address, 5, 2))
+            await asyncio.sleep(0)  # it is under way when the carrier is closed
+
+
+async def test_datagrams_go_on_to_where_the_joint_was_proved_while_another_place_is_tried() -> None:
+    async with carried() as (carrier, shell), joints() as (port,):
+        joint_id = port.unit.settings.id
+        carrier.carry_out(target(port))
+        await shell.until(LinkUp)
+        carrier.carry_out(Connect(joint_id, StreamAddress(HOST, 9, "/joint"), 5))
+        await shell.until(LinkDown)
+        carrier.carry_out(SendDrive(joint_id, Drive(5, 1)))
+        assert (await shell.until(Replied)).sequence == 1
+
+
+async def test_joint_that_is_asked_for_is_found_by_the_answer_alone() -> None:
+    """Its announcement is long over, and the answer comes straight to whoever asked."""
+    async with carried() as (carrier, shell), joints() as (port,):
+        instance = f"elbow-{port.unit.settings.id}"
+        await shell.until(Found, instance=instance)
+        assert not [one for one in shell.events if isinstance(one, Found)]
+        carrier.carry_out(Seek())
+        found = await shell.until(Found, instance=instance)
+        assert found.address == address_of(port)

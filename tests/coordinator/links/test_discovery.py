@@ -17,8 +17,8 @@ from coordinator.core.events import AddressBack, AddressGone, Event, Found, Gone
 from coordinator.links import address
 from coordinator.links import discovery as discovery_module
 from coordinator.links.discovery import Discovery
-from protocol.constants import SERVICE_TYPE
 from protocol.discovery import Announcement
+from tests.own import SERVICE_TYPE
 
 HOST = "127.0.0.1"
 PATIENCE_S = 40.0
@@ -48,7 +48,7 @@ async def test_changes_are_told_again_and_wrong_announcements_passed_over() -> N
     heard: asyncio.Queue[Event] = asyncio.Queue()
     joint_id = secrets.token_hex(6)
     instance = f"elbow-{joint_id}"
-    discovery = Discovery(HOST, heard.put_nowait)
+    discovery = Discovery(HOST, SERVICE_TYPE, heard.put_nowait)
 
     async def next_of_this_joint() -> Event:
         async with asyncio.timeout(PATIENCE_S):
@@ -99,7 +99,7 @@ async def test_joint_that_lost_power_is_silent_and_is_found_again_when_it_is_bac
         if isinstance(event, Found | Silent) and event.instance == f"elbow-{joint_id}":
             heard.append(type(event))
 
-    discovery = Discovery(HOST, deliver)
+    discovery = Discovery(HOST, SERVICE_TYPE, deliver)
 
     async def until(kind: type[Event]) -> None:
         async with asyncio.timeout(PATIENCE_S):
@@ -128,7 +128,7 @@ async def test_joint_is_found_anew_when_the_host_has_its_address_again(
     has = {HOST: True}
     monkeypatch.setattr(address, "has_address", has.__getitem__)
     monkeypatch.setattr(discovery_module, "ADDRESS_S", 0.01)
-    discovery = Discovery(HOST, heard.put_nowait)
+    discovery = Discovery(HOST, SERVICE_TYPE, heard.put_nowait)
 
     async def until(wanted: Callable[[Event], bool]) -> None:
         async with asyncio.timeout(PATIENCE_S):
@@ -148,9 +148,9 @@ async def test_joint_is_found_anew_when_the_host_has_its_address_again(
         await until(found)
         before = discovery._zeroconf
         has[HOST] = False
-        await until(AddressGone(HOST).__eq__)
+        await until(lambda event: event == AddressGone(HOST))
         has[HOST] = True
-        await until(AddressBack(HOST).__eq__)
+        await until(lambda event: event == AddressBack(HOST))
         await until(found)
         assert discovery._zeroconf is not before
         await discovery.close()
@@ -163,7 +163,7 @@ async def test_address_that_is_not_there_when_the_laptop_wakes_is_waited_for(
     has = {HOST: True}
     monkeypatch.setattr(address, "has_address", has.__getitem__)
     monkeypatch.setattr(discovery_module, "ADDRESS_S", 0.01)
-    discovery = Discovery(HOST, heard.put_nowait)
+    discovery = Discovery(HOST, SERVICE_TYPE, heard.put_nowait)
     await discovery.open()
 
     async def no_network(_discovery: Discovery) -> None:
@@ -191,7 +191,7 @@ async def test_network_that_cannot_be_joined_is_tried_again_and_told_once(
 ) -> None:
     heard: list[Event] = []
     monkeypatch.setattr(discovery_module, "ADDRESS_S", 0.01)
-    discovery = Discovery(HOST, heard.append)
+    discovery = Discovery(HOST, SERVICE_TYPE, heard.append)
     await discovery.open()
     join, tried = Discovery._join, 0
 
@@ -207,7 +207,8 @@ async def test_network_that_cannot_be_joined_is_tried_again_and_told_once(
     async with asyncio.timeout(PATIENCE_S):
         while discovery._zeroconf is None:
             await asyncio.sleep(0.01)
-    warned = [one for one in caplog.records if one.levelno >= logging.WARNING]
+    ours = [one for one in caplog.records if one.name == discovery_module.__name__]
+    warned = [one for one in ours if one.levelno >= logging.WARNING]
     assert [one.getMessage() for one in warned] == [
         f"announcements on {HOST} cannot be heard: [Errno {errno.EADDRINUSE}] the port is taken"
     ]

@@ -51,7 +51,7 @@ class Bench:
         """A whole handshake; unless `answered`, the stream breaks right after the proof."""
         handshake, welcome_text = self.hello(keys.session)
         welcome = handshake.welcome(welcome_text)
-        keys.proposed(welcome.nonce, handshake.datagram_keys())
+        keys.proposed(welcome, handshake.datagram_keys())
         self.tell(handshake.proof())
         if answered:
             keys.settle(welcome)
@@ -111,14 +111,30 @@ def test_keys_that_are_unknown_here_are_an_error() -> None:
     assert caught.value.code == "keys-unknown"
 
 
-def test_only_a_bounded_number_of_handshakes_is_remembered() -> None:
+@pytest.mark.parametrize("is_first_answered", [True, False])
+@pytest.mark.parametrize("is_next_answered", [True, False])
+def test_keys_in_force_outlive_any_number_of_streams(
+    is_first_answered: bool, is_next_answered: bool
+) -> None:
+    """A network with gaps, or an outsider who resets connections, ends stream after stream."""
+    bench, keys, exchanges = Bench(), SessionKeys(5), Exchanges()
+    first = bench.shake(keys, answered=is_first_answered)
+    for _ in range(3 * HANDSHAKES_KEPT):
+        assert bench.shake(keys, answered=is_next_answered).keyed == first.nonce
+    bench.shake(keys)
+    assert bench.exchange(exchanges, keys, 1) is not None
+
+
+def test_only_a_bounded_number_of_handshakes_whose_proof_may_be_on_its_way_is_remembered() -> None:
     bench, keys = Bench(), SessionKeys(5)
-    first = bench.shake(keys, answered=False)
-    for _ in range(HANDSHAKES_KEPT):
+    welcomes = []
+    for _ in range(HANDSHAKES_KEPT + 1):
         handshake, welcome_text = bench.hello()
-        keys.proposed(handshake.welcome(welcome_text).nonce, handshake.datagram_keys())
+        welcomes.append(handshake.welcome(welcome_text))
+        keys.proposed(welcomes[-1], handshake.datagram_keys())
     with pytest.raises(HandshakeError):
-        keys.settle(first.model_copy(update={"keyed": first.nonce}))
+        keys.settle(welcomes[0])
+    keys.settle(welcomes[1])
 
 
 def test_joint_with_another_key_is_found_out_by_its_proof() -> None:

@@ -1,15 +1,16 @@
 """What `unisono check` says of a program, and that the demo program is sound."""
 
 import json
-from dataclasses import asdict
+from dataclasses import asdict, replace
 from pathlib import Path
 
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from coordinator.arm import load_arm
+from coordinator.config.arm import load_arm
 from coordinator.motion import CheckResult, check_program, plan_parts
+from coordinator.motion.points import CornerLimit
 from coordinator.programs import Problem, parse_program
 
 DEMO = Path(__file__).parents[3] / "coordinator" / "demo"
@@ -51,6 +52,16 @@ def test_a_move_slower_than_asked_is_named_with_joint_limit_and_both_times() -> 
     assert slower.duration_s == result.moves[0].duration_s
 
 
+def test_the_joint_that_slows_a_move_down_need_not_be_the_one_that_turns_furthest() -> None:
+    slow = replace(ARM.joints[2], velocity_deg_s=10.0)
+    arm = replace(ARM, joints=(*ARM.joints[:2], slow, *ARM.joints[3:]))
+    result = check_program("G1 A90 C30 F6000\nM2", arm, ZERO)
+    (slower,) = result.slower
+    assert (slower.joint, slower.velocity_deg_s) == (slow.name, 10.0)
+    assert slower.asked_deg_s == pytest.approx(30 / slower.asked_s)
+    assert slower.duration_s > 30 / 10.0
+
+
 def test_errors_of_reading_and_of_range_come_together_in_file_order() -> None:
     result = check_program("G0 A171\nX1\nG1 A0\nB-96", ARM, ZERO)
     assert not result.ok
@@ -79,6 +90,32 @@ def test_text_behind_the_end_is_a_remark_and_no_mistake() -> None:
     assert check_program("G0 A171\nM2\n\nG0 A1", ARM, ZERO).remarks == result.remarks
 
 
+def test_corners_passed_slower_than_asked_are_told_with_limit_and_both_speeds() -> None:
+    wide = replace(ARM, blend_tolerance_deg=9.0)
+    (near,) = check_program("G64 P0.5 G1 F3000 A40\nB40\nM2", wide, ZERO).corners
+    assert (near.line, near.limit, near.joint) == (1, CornerLimit.TOLERANCE, None)
+    assert near.asked_deg_s == pytest.approx(50.0)
+    assert 0 < near.passed_deg_s < 50.0
+    assert near.why == "faster it would leave the tolerance"
+    (short,) = check_program("G64 P9 G1 F3000 A8\nB8\nM2", wide, ZERO).corners
+    assert (short.line, short.limit) == (1, CornerLimit.ACCELERATION)
+    assert short.joint in {"turntable", "shoulder"}
+    assert short.why == f"{short.joint} has no more acceleration for so short a turn"
+    way = check_program("G64 P9 G1 F3000 A1\nA2 F2999\nM2", wide, ZERO).corners
+    assert [(one.line, one.limit) for one in way] == [(1, CornerLimit.WAY)]
+    # A corner that is passed as asked is none to be told.
+    assert check_program("G64 P5 G1 F60 A40\nB40\nM2", ARM, ZERO).corners == ()
+
+
+def test_a_rapid_move_at_a_share_of_full_speed_takes_its_time_by_that_share() -> None:
+    full, half = check_program("G0 A100\nA0 (UNISONO, speed 50)\nM2", ARM, ZERO).moves
+    speed = ARM.joints[0].velocity_deg_s
+    # At constant speed 100° take 100/v; what acceleration and jerk add is less at half the speed.
+    assert half.duration_s > 2 * 100 / speed
+    assert half.duration_s - 2 * 100 / speed < full.duration_s - 100 / speed
+    assert half.rapid
+
+
 def test_a_program_begins_at_the_pose_park_unless_told_otherwise() -> None:
     target = check_program("G91 G0 A1\nM2", ARM).moves[0].target
     park = dict(zip(ARM.words, ARM.poses["park"], strict=True))
@@ -95,10 +132,19 @@ def test_sums_of_distances_are_shown_without_their_rounding() -> None:
 def test_the_result_is_fit_for_json() -> None:
     result = check_program("G1 A90 F60000\nM2", ARM, ZERO)
     data = json.loads(json.dumps(asdict(result), allow_nan=False))
-    assert set(data) == {"ok", "begins", "duration_s", "moves", "slower", "errors", "remarks"}
+    assert set(data) == {
+        "ok",
+        "begins",
+        "duration_s",
+        "moves",
+        "slower",
+        "corners",
+        "errors",
+        "remarks",
+    }
     assert data["begins"] == "here"
     assert check_program("M2", ARM).begins == "park"
-    assert set(data["moves"][0]) == {"line", "target", "rapid", "duration_s"}
+    assert set(data["moves"][0]) == {"line", "target", "rapid", "duration_s", "approach"}
     bad = json.loads(json.dumps(asdict(check_program("X", ARM)), allow_nan=False))
     assert set(bad["errors"][0]) == {"line", "column", "message"}
 
@@ -115,7 +161,7 @@ def test_the_demo_program_runs_in_half_a_minute_and_as_fast_as_it_asks() -> None
 
 def test_the_check_agrees_with_what_a_run_would_get() -> None:
     start = [joint.to_counts(at) for joint, at in zip(ARM.joints, ARM.poses["park"], strict=True)]
-    parts = plan_parts(parse_program(PROGRAM, ARM.words), ARM, start)
+    parts = plan_parts(parse_program(PROGRAM, ARM.letters), ARM, start)
     planned_us = sum(move.duration_us for part in parts for move in part.moves())
     assert check_program(PROGRAM, ARM).duration_s == pytest.approx(planned_us / 1e6, abs=1e-4)
 

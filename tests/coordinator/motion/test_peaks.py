@@ -13,14 +13,14 @@ ARM = small_arm()
 
 
 def parts_of(text: str) -> tuple[Part, ...]:
-    return plan_parts(parse_program(text, ARM.words), ARM, [0, 0, 0])
+    return plan_parts(parse_program(text, ARM.letters), ARM, [0, 0, 0])
 
 
 def test_a_long_rapid_move_peaks_at_the_velocity_limit_and_at_the_plans_share_of_acceleration() -> (
     None
 ):
     # With room to spare a seven-segment profile reaches both of its limits, and a plan may use
-    # 0.8 of the acceleration (design section 5).
+    # 0.8 of the acceleration (design section 5.4).
     base, middle, tip = joint_peaks(parts_of("G0 A80\nM2\n"), ARM)
     assert base.velocity.value == pytest.approx(60.0, rel=1e-4)
     assert base.acceleration.value == pytest.approx(0.8 * 120.0, rel=1e-3)

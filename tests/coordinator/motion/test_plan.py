@@ -7,7 +7,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from coordinator.arm import load_arm
+from coordinator.config.arm import load_arm
 from coordinator.motion import Part, check_program, plan_parts
 from coordinator.programs import ProgramError, parse_program
 from protocol.points import Point
@@ -17,7 +17,7 @@ ZERO = (0,) * 6
 
 
 def parts(text: str, start: tuple[int, ...] = ZERO) -> tuple[Part, ...]:
-    return plan_parts(parse_program(text, ARM.words), ARM, start)
+    return plan_parts(parse_program(text, ARM.letters), ARM, start)
 
 
 def mistakes(text: str, start: tuple[int, ...] = ZERO) -> list[tuple[int, int, str]]:

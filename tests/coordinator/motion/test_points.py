@@ -9,7 +9,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from coordinator.arm import Arm, load_arm
+from coordinator.config.arm import Arm, load_arm
 from coordinator.core.configure import arm_ramp, configuration_of
 from coordinator.motion import PlannedMove, fastest, plan_parts
 from coordinator.motion.points import MERGED_US
@@ -24,7 +24,7 @@ ARM = load_arm(Path(__file__).parents[3] / "coordinator" / "demo" / "arm.toml")
 
 def plan(text: str, arm: Arm = ARM, start: list[int] | None = None) -> list[PlannedMove]:
     """The moves of a program without pauses."""
-    program = parse_program(text + "\nM2", arm.words)
+    program = parse_program(text + "\nM2", arm.letters)
     (part,) = plan_parts(program, arm, start or [0] * len(arm.joints))
     return list(part.moves())
 
@@ -67,7 +67,7 @@ def is_slip(turns: list[float], feed: float | None) -> bool:
 
 def test_a_long_move_has_points_at_its_seven_phases_and_reproduces_the_profile() -> None:
     (move,) = plan("G0 A90")
-    # 0.8 · 120 °/s² is what a plan may use (design section 5).
+    # 0.8 · 120 °/s² is what a plan may use (design section 5.4).
     profile = fastest(90.0, 60.0, ACCELERATION_SHARE * 120.0, 600.0)
     times = [point.time_us for point in move.points[0]]
     assert times == [round(knot * US) for knot in profile.knots_s[1:]]

@@ -4,7 +4,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from coordinator.programs.words import MAX_LINE_LENGTH, program_lines, read_line
+from coordinator.programs.words import MAX_LINE_LENGTH, lines_of, read_line
 
 
 def words(text: str) -> list[tuple[str, float]]:
@@ -40,43 +40,6 @@ def test_a_number_has_an_optional_sign_digits_and_at_most_one_point(
 def test_a_number_has_no_exponent() -> None:
     # Where E is a joint, `F1E3` is F1 and E3 (§3.3).
     assert words("F1E3") == [("F", 1.0), ("E", 3.0)]
-
-
-@pytest.mark.parametrize(
-    ("text", "column", "part"),
-    [
-        ("A", 1, "A lacks a number"),
-        ("G1 A.", 4, "A. lacks a number"),
-        ("G1 A+ B1", 4, "A+ lacks a number"),
-        ("A1.2.3", 5, "'.3' is no part of a word"),
-        ("A--1", 1, "A- lacks a number"),
-        ("A1 #5", 4, "'#5' is no part of a word"),
-        ("A[1+2]", 1, "A lacks a number"),
-        ("5", 1, "'5' is no part of a word"),
-        ("G1 ü", 4, "'ü' is no part of a word"),
-        ("G1 \x00", 4, "U+0000"),
-        ("A\uff11", 1, "A lacks a number"),
-        ("G1 A1 ; down", 7, "parentheses"),
-        ("G1 / A1", 4, "'/' may only be the first character"),
-        ("G1 %", 4, "'%' may only stand alone"),
-        ("G1 A1 (open", 7, "not closed"),
-        ("G1 (a (b) A1", 7, "do not nest"),
-        ("G1 a) A1", 4, "lacks a number"),
-        ("G1 A1 )", 7, "closes no comment"),
-        ("(a\x07b)", 3, "U+0007"),
-        ("G1 N5", 4, "beginning"),
-        ("(first) N5 G1", 9, "beginning"),
-        ("N G1", 1, "N is no line number"),
-        ("N-5 G1", 1, "N-5 is no line number"),
-        ("N5.0 G1", 1, "N5.0 is no line number"),
-        ("N000009 G1", 1, "6 digits, the limit is 5"),  # the example of §3.3
-    ],
-)
-def test_what_is_no_word_is_named_with_its_column(text: str, column: int, part: str) -> None:
-    found = problems(text)
-    assert found
-    assert found[0][0] == column
-    assert part in found[0][1]
 
 
 @pytest.mark.parametrize(
@@ -131,21 +94,12 @@ def test_columns_count_characters_of_the_file() -> None:
     assert [(word.text, word.column) for word in line.words] == [("G1", 12), ("A5", 15)]
 
 
-def numbers_and_words(text: str) -> list[tuple[int, str]]:
-    return [(line.number, "".join(w.text for w in line.words)) for line in program_lines(text)]
-
-
 def test_lines_end_with_cr_lf_or_both() -> None:
-    assert numbers_and_words("G1\rG2\r\nG3\nG4") == [(1, "G1"), (2, "G2"), (3, "G3"), (4, "G4")]
+    assert list(lines_of("G1\rG2\r\nG3\nG4\n")) == ["G1", "G2", "G3", "G4", ""]
 
 
 def test_no_other_character_ends_a_line() -> None:
-    assert [line.number for line in program_lines("G1\x0bG2\x0cG3\x85G4\u2028G5")] == [1]
-
-
-def test_a_demarcated_program_is_what_stands_between_two_percent_lines() -> None:
-    lines = list(program_lines("\n \n % \nG1\n\t%\nG2\n"))
-    assert [(line.number, line.closes) for line in lines] == [(4, False), (5, True)]
+    assert len(list(lines_of("G1\x0bG2\x0cG3\x85G4\u2028G5"))) == 1
 
 
 WORDS = st.tuples(

@@ -8,9 +8,9 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from coordinator.motion.peaks import JointPeaks, Peak
+from coordinator.pictures.svg import ATTENTION, DANGER, Drawing, step_for
 from coordinator.rehearsal.plot import WIDTH, plot
 from coordinator.rehearsal.summary import Summary, quantiles, share, summarise
-from coordinator.rehearsal.svg import ATTENTION, DANGER, Drawing, step_for
 
 SVG = "{http://www.w3.org/2000/svg}"
 SPREADS = [20.0, 35.0, 60.0, 62.0, 118.0]
@@ -20,14 +20,14 @@ PEAKS = (
 )
 
 
-def summary(slacks_us: tuple[int, ...] = (300_000, 460_000)) -> Summary:
-    slack = quantiles(slacks_us)
-    assert slack is not None
+def summary(start_margins_us: tuple[int, ...] = (300_000, 460_000)) -> Summary:
+    margin = quantiles(start_margins_us)
+    assert margin is not None
     return replace(
         summarise([]),
         rehearsals=5,
-        spread_us=quantiles(SPREADS),
-        slack_us={"base": slack},
+        start_skew_us=quantiles(SPREADS),
+        start_margin_us={"base": margin},
         not_at_once=share(0, 5),
         retried=share(0, 5),
         partial=share(0, 5),
@@ -63,7 +63,7 @@ def test_nothing_has_a_colour_where_all_is_as_it_should_be() -> None:
 
 def test_what_is_abnormal_has_a_sign_and_a_colour() -> None:
     bad = replace(
-        summary(slacks_us=(5_000, 460_000)),
+        summary(start_margins_us=(5_000, 460_000)),
         partial=share(2, 5),
         refused=share(1, 5),
         holds=3,
@@ -105,15 +105,16 @@ def test_any_title_and_name_give_well_formed_xml(title: str, name: str) -> None:
 
 
 @given(st.lists(st.floats(0.0, 1e7), min_size=1, max_size=50))
-def test_all_bars_lie_within_the_picture(spreads_us: list[float]) -> None:
-    seen = replace(summary(), spread_us=quantiles(spreads_us))
-    for bar in ET.fromstring(plot("t", seen, PEAKS, spreads_us)).iter(f"{SVG}rect"):
+def test_all_bars_lie_within_the_picture(start_skews_us: list[float]) -> None:
+    seen = replace(summary(), start_skew_us=quantiles(start_skews_us))
+    for bar in ET.fromstring(plot("t", seen, PEAKS, start_skews_us)).iter(f"{SVG}rect"):
         x, width = float(bar.get("x", "0")), float(bar.get("width", "0"))
         assert 0.0 <= x <= x + width <= WIDTH
 
 
 @pytest.mark.parametrize(
-    ("span", "step"), [(1_200.0, 200.0), (250.0, 50.0), (0.6, 0.1), (7.0, 2.0), (0.0, 1.0)]
+    ("span", "step"),
+    [(1_200.0, 200.0), (250.0, 50.0), (0.6, 0.1), (7.0, 2.0), (0.0, 1.0), (5e-324, 1.0)],
 )
 def test_ticks_are_at_round_distances(span: float, step: float) -> None:
     assert step_for(span) == pytest.approx(step)

@@ -4,12 +4,15 @@ from dataclasses import replace
 
 import pytest
 
-from coordinator.arm import Arm
+from coordinator.config.arm import Arm
 from coordinator.core.events import Refused
 from coordinator.motion import check_program
-from coordinator.programs import ProgramError
-from coordinator.rehearsal.rehearse import REACTION_US, Played, RehearsalError, play_once
-from coordinator.software_joints import joint_settings
+from coordinator.programs import ProgramError, Switches
+from coordinator.rehearsal.meeting import RehearsalError
+from coordinator.rehearsal.operator import REACTION_US
+from coordinator.rehearsal.played import Played
+from coordinator.rehearsal.rehearse import play_once
+from coordinator.rehearsal.software_joints import joint_settings
 from protocol.constants import US
 from simulator.network import PROFILES, Profile
 from tests.coordinator.core.kit import small_arm
@@ -27,6 +30,17 @@ def played(
     return play_once(arm, text, joint_settings(arm, seed), network, seed)
 
 
+def test_the_operators_switches_are_those_of_the_rehearsal() -> None:
+    text = "/G2\nG0 A10 B5\nM1\nG0 A0\nM2\n"
+    joints, quiet = joint_settings(ARM, 1), PROFILES["quiet"]
+    for is_on, starts in ((False, 1), (True, 2)):
+        switches = Switches(block_delete=True, optional_stop=is_on)
+        found = play_once(ARM, text, joints, quiet, 1, switches)
+        assert (found.outcome, len(found.starts)) == ("finished", starts)
+    with pytest.raises(ProgramError):
+        play_once(ARM, text, joints, quiet, 1)
+
+
 def test_the_same_seed_gives_the_same_rehearsal_and_another_seed_another() -> None:
     assert played(seed=3) == played(seed=3)
     assert played(seed=3).starts != played(seed=4).starts
@@ -38,17 +52,19 @@ def test_a_program_on_a_good_network_finishes_after_one_start_of_all_joints(netw
     assert (found.outcome, found.holds, found.partial_starts) == ("finished", (), 0)
     (start,) = found.starts
     assert (start.attempts, start.is_resume) == (1, False)
-    assert start.spread_us is not None
-    assert start.bound_us is not None
-    assert 0.0 <= start.spread_us <= start.bound_us
-    assert start.slack_us.keys() == {joint.name for joint in ARM.joints}
+    assert start.start_skew_us is not None
+    assert start.start_skew_max_us is not None
+    assert 0.0 <= start.start_skew_us <= start.start_skew_max_us
+    assert start.start_margin_us.keys() == {joint.name for joint in ARM.joints}
     # Permission comes after *go* was sent and before the instant, by a clock within 100 ppm.
-    assert all(0 < slack <= 1.0001 * start.lead_us + 1 for slack in start.slack_us.values())
+    assert all(
+        0 < margin <= 1.0001 * start.start_delay_us + 1 for margin in start.start_margin_us.values()
+    )
     # A joint begins by its own clock, which is wrong by no more than the report proves.
-    assert start.off_us.keys() == start.slack_us.keys()
-    assert all(0.0 < abs(off_us) <= start.bound_us for off_us in start.off_us.values())
+    assert start.off_us.keys() == start.start_margin_us.keys()
+    assert all(0.0 < abs(off_us) <= start.start_skew_max_us for off_us in start.off_us.values())
     assert found.wait_us is not None
-    assert found.wait_us >= start.lead_us - start.bound_us
+    assert found.wait_us >= start.start_delay_us - start.start_skew_max_us
 
 
 def test_the_duration_seen_is_the_planned_one_and_what_the_ramp_at_the_start_costs() -> None:
@@ -56,7 +72,7 @@ def test_the_duration_seen_is_the_planned_one_and_what_the_ramp_at_the_start_cos
     assert planned_s is not None
     seen_us = played().motion_us
     assert seen_us is not None
-    # At rate s(t) the ramp of 0.81 s covers 0.5 s of path (design section 5): 0.3 s are lost.
+    # At rate s(t) the ramp of 0.81 s covers 0.5 s of path (design section 5.4): 0.3 s are lost.
     assert planned_s + 0.2 < seen_us / US < planned_s + 0.45
 
 
@@ -88,13 +104,13 @@ def test_starts_that_the_network_defeats_are_counted_as_refused_and_not_as_holds
         assert not any("did not get ready" in hold.cause for hold in one.holds)
 
 
-def test_feed_slack_is_seen_only_where_points_are_sent_while_the_arm_moves() -> None:
-    assert played().feed_slack_us == {}
+def test_a_buffer_margin_is_seen_only_where_points_are_sent_while_the_arm_moves() -> None:
+    assert played().buffer_margin_us == {}
     small = [replace(joint, point_capacity=64) for joint in joint_settings(ARM, 1)]
     long = "G90 G94\n" + "G1 A10 F1200\nG1 A0\n" * 12 + "M2\n"
     found = play_once(ARM, long, small, PROFILES["quiet"], 1)
     assert found.outcome == "finished"
-    assert found.feed_slack_us.keys() == {joint.name for joint in ARM.joints}
+    assert found.buffer_margin_us.keys() == {joint.name for joint in ARM.joints}
 
 
 def test_an_arm_whose_home_sensor_is_out_of_reach_is_named_with_the_joint() -> None:

@@ -8,24 +8,24 @@ from hypothesis import given
 from hypothesis import strategies as st
 from scipy.stats import beta
 
-from coordinator.rehearsal.rehearse import HoldSeen, Played, StartSeen
+from coordinator.rehearsal.played import HoldSeen, Played, StartSeen
 from coordinator.rehearsal.summary import quantiles, share, summarise
 
 
 def start(
-    spread_us: float | None = 50.0,
+    start_skew_us: float | None = 50.0,
     *,
     attempts: int = 1,
-    slack_us: int = 300_000,
+    start_margin_us: int = 300_000,
     off_us: float = 20.0,
 ) -> StartSeen:
     return StartSeen(
         is_resume=False,
         attempts=attempts,
-        lead_us=500_000,
-        spread_us=spread_us,
-        bound_us=1_500,
-        slack_us={"base": slack_us},
+        start_delay_us=500_000,
+        start_skew_us=start_skew_us,
+        start_skew_max_us=1_500,
+        start_margin_us={"base": start_margin_us},
         off_us={"base": off_us},
     )
 
@@ -50,7 +50,7 @@ def run(
         partial_starts=partial,
         refused_starts=refused,
         holds=holds,
-        feed_slack_us=feed or {},
+        buffer_margin_us=feed or {},
         simulated_us=60_000_000,
     )
 
@@ -58,7 +58,7 @@ def run(
 def test_every_start_is_counted_once_as_what_became_of_it() -> None:
     found = summarise(
         [
-            run(start(), start(attempts=2), start(spread_us=None)),
+            run(start(), start(attempts=2), start(start_skew_us=None)),
             run(start(), partial=1),
             run(outcome="refused", message="tip did not confirm", refused=1),
         ]
@@ -74,7 +74,7 @@ def test_every_start_is_counted_once_as_what_became_of_it() -> None:
 
 def test_a_start_that_the_run_itself_found_to_be_partial_is_counted_once() -> None:
     found = summarise(
-        [run(start(spread_us=None), partial=1), run(start(spread_us=None), partial=2)]
+        [run(start(start_skew_us=None), partial=1), run(start(start_skew_us=None), partial=2)]
     )
     assert (found.partial.count, found.partial.of) == (3, 3)
 
@@ -99,14 +99,16 @@ def test_a_start_is_as_far_off_before_its_instant_as_after_it() -> None:
     assert (found.count, found.least, found.most) == (2, 30.0, 70.0)
 
 
-def test_the_smallest_feed_slack_of_each_joint_is_kept() -> None:
+def test_the_smallest_buffer_margin_of_each_joint_is_kept() -> None:
     found = summarise([run(feed={"base": 7, "tip": 9}), run(feed={"base": 8, "tip": 5})])
-    assert found.feed_slack_us == {"base": 7, "tip": 5}
+    assert found.buffer_margin_us == {"base": 7, "tip": 5}
 
 
 def test_nothing_seen_is_none_and_not_zero() -> None:
     found = summarise([])
-    assert (found.wait_us, found.duration_us, found.spread_us, found.lead_us) == (None,) * 4
+    assert (found.wait_us, found.duration_us, found.start_skew_us, found.start_delay_us) == (
+        None,
+    ) * 4
     assert (found.holds_per_minute, found.apart_us) == (None, None)
     assert found.not_at_once.at_most == 1.0
     json.dumps(asdict(found))

@@ -15,15 +15,14 @@ from coordinator.core.homing import HomingState
 from coordinator.core.run import Phase
 from coordinator.motion import plan_parts
 from coordinator.programs import parse_program
-from coordinator.rehearsal.air import Trouble
-from coordinator.rehearsal.by_bytes import ByBytes, Wire, poll_by_bytes
+from coordinator.rehearsal.faulty_link import Trouble
 from coordinator.rehearsal.host import HostClock
-from coordinator.rehearsal.node import Node
-from coordinator.rehearsal.station import Station
+from coordinator.rehearsal.schedule import Schedule
 from coordinator.rehearsal.world import BEGIN_US, COORDINATOR_ID, World
 from protocol.states import JointState
-from simulator.network import BOTH
+from simulator.network import BOTH, Direction
 from tests.campaign.scenario import KEY, Scenario, make_arm, make_units
+from tests.onlooker import Onlooker
 
 ROOT = Path(__file__).parents[3]
 SECOND = 1_000_000
@@ -37,17 +36,14 @@ def scenario(seed: int = 5) -> Scenario:
 def world(how: str = "values", seed: int = 5, profile: str = "quiet") -> World:
     arm = make_arm(scenario(seed))
     units = make_units(scenario(seed), arm, BEGIN_US)
-    if how == "values":
-        return World(arm, units, profile, seed)
-    return World(
-        arm, units, profile, seed,
-        carrier=lambda station: ByBytes(station, KEY), poll=poll_by_bytes,
-    )  # fmt: skip
+    return World(arm, units, profile, seed, key=KEY if how == "bytes" else None)
 
 
 def home(made: World) -> World:
     there = made.run_until(
-        lambda: all(link.up and link.configured and link.clock.locked for link in made.core.links),
+        lambda: all(
+            link.up and link.connection.configured and link.clock.locked for link in made.core.links
+        ),
         10 * SECOND,
     )
     assert there
@@ -60,7 +56,7 @@ def home(made: World) -> World:
 
 
 def play(made: World) -> None:
-    parts = plan_parts(parse_program(PROGRAM, made.arm.words), made.arm, made.core.start_counts())
+    parts = plan_parts(parse_program(PROGRAM, made.arm.letters), made.arm, made.core.start_counts())
     made.command(ev.Play("test", PROGRAM, parts))
 
 
@@ -101,48 +97,31 @@ def test_same_seed_gives_the_same_world_and_another_seed_another(how: str) -> No
     assert story(5) != story(6)
 
 
-class Tap:
-    """All that was carried, in order, as one hash."""
+class Tap(Onlooker):
+    """Every byte that comes to either end, with its instant and its way, as one hash."""
 
     def __init__(self) -> None:
+        self.schedule: Schedule | None = None
+        """Of the world that it looks at, once that is made."""
         self._hash = hashlib.sha256()
         self.ways: Counter[str] = Counter()
 
-    def take(self, now: int, way: str, data: str | bytes) -> None:
-        data = data.encode() if isinstance(data, str) else data
-        self._hash.update(f"{now} {way} {len(data)} ".encode() + data)
-        self.ways[way.split()[0]] += 1
+    def carried(self, joint_id: str, way: Direction, message: object) -> None:
+        assert isinstance(message, bytes | str)
+        self._take(f"{'text' if isinstance(message, str) else way} {joint_id}", message)
+
+    def forged(self, joint_id: str, what: str, *, taken: bool) -> None:
+        assert not taken
+        self._take(f"damaged {joint_id}", b"")
 
     def told(self) -> str:
         return f"{self._hash.hexdigest()} {sorted(self.ways.items())}"
 
-
-class Tapped(ByBytes):
-    """Takes down every byte that arrives at either end, with its instant and its way."""
-
-    def __init__(self, station: Station, tap: Tap) -> None:
-        super().__init__(station, KEY)
-        self._tap = tap
-
-    def _damaged_arrives(self, node: Node, data: bytes) -> None:
-        self._tap.take(self.world.now, f"damaged {node.id}", data)
-        super()._damaged_arrives(node, data)
-
-    def _drive_arrives(self, node: Node, action: ev.SendDrive, data: bytes) -> None:
-        self._tap.take(self.world.now, f"to {node.id}", data)
-        super()._drive_arrives(node, action, data)
-
-    def _reply_arrives(self, node: Node, data: bytes) -> None:
-        self._tap.take(self.world.now, f"from {node.id}", data)
-        super()._reply_arrives(node, data)
-
-    def _frame_arrives(self, wire: Wire, data: str | bytes) -> None:
-        self._tap.take(self.world.now, f"stream {wire.number} to {wire.node.id}", data)
-        super()._frame_arrives(wire, data)
-
-    def _comes(self, wire: Wire, data: str | bytes) -> None:
-        self._tap.take(self.world.now, f"stream {wire.number} from {wire.node.id}", data)
-        super()._comes(wire, data)
+    def _take(self, way: str, data: bytes | str) -> None:
+        assert self.schedule is not None
+        data = data.encode() if isinstance(data, str) else data
+        self._hash.update(f"{self.schedule.now} {way} {len(data)} ".encode() + data)
+        self.ways[way.split()[0]] += 1
 
 
 def all_bytes(seed: int) -> str:
@@ -150,12 +129,11 @@ def all_bytes(seed: int) -> str:
     tap = Tap()
     arm = make_arm(scenario())
     units = make_units(scenario(), arm, BEGIN_US)
-    made = home(World(
-        arm, units, "busy", seed,
-        carrier=lambda station: Tapped(station, tap), poll=poll_by_bytes,
-    ))  # fmt: skip
-    for air in made.station.airs.values():
-        air.trouble(Trouble.CORRUPT, 0.1, made.now, made.now + SECOND, BOTH)
+    made = World(arm, units, "busy", seed, key=KEY, observer=tap)
+    tap.schedule = made.schedule
+    home(made)
+    for faulty_link in made.laptop.faulty_links.values():
+        faulty_link.trouble(Trouble.CORRUPT, 0.1, made.now, made.now + SECOND, BOTH)
     play(made)
     phase(made, Phase.MOVING)
     made.cut(made.arm.joints[1].name, 1_500_000)
@@ -182,7 +160,7 @@ def test_one_seed_gives_the_same_bytes_in_any_process() -> None:
     )  # fmt: skip
     assert first == other
     assert first.split()[0] != another_seed.split()[0]
-    assert all(f"'{way}'" in first for way in ("damaged", "to", "from", "stream"))
+    assert all(f"'{way}'" in first for way in ("damaged", "forward", "back", "text"))
 
 
 @pytest.mark.parametrize("how", ["values", "bytes"])
@@ -241,7 +219,7 @@ def test_sleep_of_the_laptop_ends_the_session_and_the_run(slept_us: int) -> None
     play(made)
     phase(made, Phase.MOVING)
     session = made.core.session
-    made.station.sleep(slept_us)
+    made.laptop.sleep(slept_us)
     made.run_for(slept_us)
     assert phase(made, Phase.ENDED)
     assert outcome(made) == "lost"
@@ -253,14 +231,14 @@ def test_sleep_too_short_to_be_seen_shows_in_the_clocks_and_holds_the_run() -> N
     play(made)
     phase(made, Phase.MOVING)
     session = made.core.session
-    made.station.sleep(40_000)
+    made.laptop.sleep(40_000)
     assert phase(made, Phase.HELD)
     assert made.core.session == session
 
 
 def test_second_laptop_is_kept_out_until_the_first_was_silent_for_5_s() -> None:
     made = home(world())
-    other = made.add_station(bytes(range(16, 32)), HostClock(10**9))
+    other = made.add_laptop(bytes(range(16, 32)), HostClock(10**9))
     made.run_for(8 * SECOND)
     assert not any(link.up for link in other.core.links)
     assert all(link.up for link in made.core.links)
@@ -271,7 +249,7 @@ def test_second_laptop_is_kept_out_until_the_first_was_silent_for_5_s() -> None:
 
 def test_two_laptops_of_one_identity_take_the_joints_from_each_other() -> None:
     made = home(world())
-    other = made.add_station(COORDINATOR_ID, HostClock(10**9))
+    other = made.add_laptop(COORDINATOR_ID, HostClock(10**9))
     made.run_for(1 * SECOND)
     sessions = {unit.joint.session for unit in made.units}
     assert sessions <= {made.core.session, other.core.session}

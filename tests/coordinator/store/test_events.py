@@ -33,8 +33,25 @@ async def test_events_are_told_newest_first_a_page_at_a_time(store: Store) -> No
     assert await page(1, 500) == []
     assert first[0] == {
         "id": 5, "utc": UTC, "at_us": 5, "level": "info", "code": "homed", "message": "e",
-        "joint": None, "who": None,
+        "joint": None, "who": None, "detail": False,
     }  # fmt: skip
+
+
+async def test_events_that_are_details_are_told_only_to_who_asks_for_them(store: Store) -> None:
+    for message, detail in (("a", False), ("b", True), ("c", True), ("d", False)):
+        await store.write(
+            lambda connection, kept=(message, detail): add(connection, kept[0], detail=kept[1])  # type: ignore[misc]
+        )
+
+    async def page(before: int | None, limit: int, *, details: bool) -> list[str]:
+        found = await store.read(
+            lambda connection: events.newest(connection, before, limit, details=details)
+        )
+        return [one["message"] for one in found]
+
+    assert await page(None, 2, details=False) == ["d", "a"]
+    assert await page(None, 3, details=True) == ["d", "c", "b"]
+    assert await page(4, 2, details=False) == ["a"]
 
 
 async def test_homing_grows_and_one_that_was_cut_short_has_failed(tmp_path: Path) -> None:
@@ -54,6 +71,7 @@ async def test_homing_grows_and_one_that_was_cut_short_has_failed(tmp_path: Path
     assert cut is not None
     assert (cut["state"], cut["current"]) == ("failed", None)
     assert "coordinator ended" in cut["message"]
+    assert store.cut_short == [f"homing 1: {cut['message']}"]
     assert await store.read(lambda connection: homings.load(connection, 2)) == edges
     assert await store.read(lambda connection: homings.load(connection, 3)) is None
     rows = await store.read(

@@ -18,7 +18,7 @@ from pathlib import Path
 import pytest
 from sqlalchemy import Connection
 
-from coordinator.data_folder import DataFolderError
+from coordinator.config.data_folder import DataFolderError
 from coordinator.store import Store, StoreError, events, homings, runs, writer
 from tests.coordinator.store.test_events import UTC, add
 from tests.coordinator.store.test_runs import report

@@ -16,7 +16,13 @@ async def test_nothing_that_was_confirmed_is_missing_after_kills_at_random_insta
     found = await kill(15, 1, tmp_path)
     assert found.missing == []
     assert found.kills == 15
-    for kind in (found.runs, found.events, found.acknowledgements, found.settings):
+    for kind in (
+        found.runs,
+        found.events,
+        found.acknowledgements,
+        found.settings,
+        found.taught,
+    ):
         assert len(kind) > 0
 
 

@@ -9,11 +9,11 @@ from alembic.autogenerate import compare_metadata
 from alembic.runtime.migration import MigrationContext
 from sqlalchemy import Connection
 
-from coordinator.store import Store, StoreError, opening, runs
+from coordinator.store import Store, StoreError, events, opening, runs
 from coordinator.store.opening import engine_of, make_file, migrate
 from coordinator.store.schema import METADATA
 
-REVISIONS = ["0001", "0002"]
+REVISIONS = ["0001", "0002", "0003", "0004", "0005"]
 REPORT = '{"run": 4, "name": "a.nc", "outcome": "finished", "message": "", "run_more": 1.5}'
 
 
@@ -53,6 +53,26 @@ async def test_database_of_an_earlier_version_is_brought_up_to_date(
     kept = await store.read(lambda connection: runs.load(connection, 4))
     assert kept is not None
     assert kept["run_more"] == 1.5
+    await store.close()
+
+
+async def test_details_of_an_older_journal_are_told_from_its_lines(tmp_path: Path) -> None:
+    path = at_revision(tmp_path, "0002")
+    with closing(sqlite3.connect(path)) as database, database:
+        for code in ("command-hold", "joint-held", "holding", "held", "joint-stopped", "homed"):
+            database.execute(
+                "INSERT INTO events (utc, at_us, level, code, message, who) "
+                "VALUES ('2026-05-01T10:00:00+00:00', 5, 'info', ?, 'words', 'the phone')",
+                (code,),
+            )
+    store = Store(tmp_path)
+    lines = await store.read(lambda connection: events.newest(connection, None, 9))
+    every = await store.read(lambda connection: events.newest(connection, None, 9, details=True))
+    assert [one["code"] for one in lines] == ["held", "command-hold"]
+    assert len(every) == 6
+    assert {(one["message"], one["who"], one["at_us"]) for one in every} == {
+        ("words", "the phone", 5)
+    }
     await store.close()
 
 

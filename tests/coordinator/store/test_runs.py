@@ -77,6 +77,12 @@ async def test_runs_that_were_cut_short_are_lost_the_others_stay(tmp_path: Path)
     assert first is not None
     assert first["outcome"] == "lost"
     assert "coordinator ended" in first["message"]
+    assert [told.partition(": ")[0] for told in store.cut_short] == [
+        "run 1, a.nc, was playing", "run 2, a.nc, was held", "run 3, a.nc, was paused"
+    ]  # fmt: skip
+    await store.close()
+    store = Store(tmp_path)
+    assert store.cut_short == [], "it is told once"
     await store.close()
 
 

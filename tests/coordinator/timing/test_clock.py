@@ -57,7 +57,7 @@ def test_new_clock_is_unlocked_and_states_nothing() -> None:
     assert clock.arm_interval(0) is None
     assert clock.age_us(0) is None
     assert clock.estimate_error_us(0) == math.inf
-    assert clock.bound_us(ClockMap(1, 0, 0, 0), 0, 0) == math.inf
+    assert clock.uncertainty_us(ClockMap(1, 0, 0, 0), 0, 0) == math.inf
     with pytest.raises(ClockUnlockedError, match="0 of 8 exchanges agree"):
         clock.make_map(1, 0)
 
@@ -251,10 +251,10 @@ def test_bound_is_the_larger_distance_from_the_map_to_the_guarantee() -> None:
     clock = JointClock()
     for _ in range(AGREEING_EXCHANGES):
         clock.observe(Exchange(0, 700, -300, 0), 0)  # offset −300 to 700
-    assert clock.bound_us(ClockMap(1, 0, 200, 0), 0, 0) == pytest.approx(500, abs=1)
-    assert clock.bound_us(ClockMap(1, 0, 0, 0), 0, 0) == pytest.approx(700, abs=1)
-    assert clock.bound_us(ClockMap(1, 0, 900, 0), 0, 0) == pytest.approx(1200, abs=1)
-    assert clock.bound_us(ClockMap(1, 0, 200, 0), 0, 10 * S) == pytest.approx(1500, abs=1)
+    assert clock.uncertainty_us(ClockMap(1, 0, 200, 0), 0, 0) == pytest.approx(500, abs=1)
+    assert clock.uncertainty_us(ClockMap(1, 0, 0, 0), 0, 0) == pytest.approx(700, abs=1)
+    assert clock.uncertainty_us(ClockMap(1, 0, 900, 0), 0, 0) == pytest.approx(1200, abs=1)
+    assert clock.uncertainty_us(ClockMap(1, 0, 200, 0), 0, 10 * S) == pytest.approx(1500, abs=1)
 
 
 def test_bound_with_a_remainder_is_that_of_the_clock_the_joint_goes_by() -> None:
@@ -262,8 +262,8 @@ def test_bound_with_a_remainder_is_that_of_the_clock_the_joint_goes_by() -> None
     for _ in range(AGREEING_EXCHANGES):
         clock.observe(Exchange(0, 700, -300, 0), 0)
     made = ClockMap(1, 0, 200, 0)
-    assert clock.bound_us(made, 40, 0) == pytest.approx(540, abs=1)
-    assert clock.bound_us(made, -40, 0) == pytest.approx(540, abs=1)
+    assert clock.uncertainty_us(made, 40, 0) == pytest.approx(540, abs=1)
+    assert clock.uncertainty_us(made, -40, 0) == pytest.approx(540, abs=1)
 
 
 def test_bound_holds_for_a_remainder_that_a_joint_could_only_tell_in_whole_microseconds() -> None:
@@ -275,7 +275,7 @@ def test_bound_holds_for_a_remainder_that_a_joint_could_only_tell_in_whole_micro
         interval = clock.guarantee(now_us)
         assert interval is not None
         ahead_us = made.to_arm(now_us + interval.high_us) + 40.499 - now_us
-        assert ahead_us < clock.bound_us(made, round(40.499), now_us)
+        assert ahead_us < clock.uncertainty_us(made, round(40.499), now_us)
 
 
 @given(histories(), st.integers(-5_000, 5_000), st.integers(-5_000, 5_000), st.integers(0, 60 * S))
@@ -295,7 +295,7 @@ def test_joint_never_misreads_arm_time_by_more_than_the_bound(
     joint_us = float(truth.joint(now_us) - in_use.joint_us) + in_use.joint_us
     reading_us = in_use.to_arm(joint_us) + remainder_us
     # Joint times of up to 10¹⁵ µs are doubles of 1/8 µs here.
-    assert abs(reading_us - now_us) <= clock.bound_us(in_use, remainder_us, now_us) + 0.5
+    assert abs(reading_us - now_us) <= clock.uncertainty_us(in_use, remainder_us, now_us) + 0.5
 
 
 def test_joint_times_are_dated_within_the_guarantee() -> None:

@@ -36,7 +36,7 @@ def test_steady_clock_with_steady_delays_is_found_exactly() -> None:
     found = fit(upper, lower, LIMIT, 60 * S)
     assert found.best.rate == pytest.approx(30e-6, abs=1e-12)
     assert found.best.at(60 * S) == pytest.approx(1_000 + 1_800 - 100)
-    assert found.margin_us == pytest.approx(500.0)
+    assert found.confirm_us == pytest.approx(500.0)
     assert found.steady
 
 
@@ -50,7 +50,7 @@ def test_slower_exchanges_do_not_matter() -> None:
         LIMIT,
         60 * S,
     )
-    assert found.margin_us == pytest.approx(500.0)
+    assert found.confirm_us == pytest.approx(500.0)
     assert found.best.rate == pytest.approx(alone.best.rate, abs=0.3e-6)
     assert found.best.at(60 * S) == pytest.approx(alone.best.at(60 * S), abs=5.0)
 
@@ -94,7 +94,7 @@ def test_clock_that_changed_its_rate_too_much_is_not_steady() -> None:
     found = fit(upper, lower, LIMIT, 60 * S)
     assert not found.steady
     # The lower limits at 0 and 60 s meet the upper one at 30 s, widened by 90, 0 and 22.5 µs.
-    assert found.margin_us == pytest.approx(100 - 750 + (45 + 22.5) / 2)
+    assert found.confirm_us == pytest.approx(100 - 750 + (45 + 22.5) / 2)
 
 
 def limits_of(history: tuple[TrueClock, list[Exchange]]) -> tuple[list[Limit], list[Limit]]:
@@ -126,7 +126,7 @@ def test_no_line_within_the_drift_bound_keeps_further_away_from_the_limits(
     upper, lower = sorted(upper), sorted(lower)
     found = fit(upper, lower, LIMIT, 120 * S)
     other = Line(120 * S, offset_us, rate)
-    assert room(other, upper, lower) <= found.margin_us + 1e-3
+    assert room(other, upper, lower) <= found.confirm_us + 1e-3
 
 
 @given(limit_lists, limit_lists)
@@ -140,7 +140,7 @@ def test_estimate_is_between_the_limits_wherever_anything_is(
             assert room(line, upper, lower) >= -1e-3
         assert found.slowest.rate - 1e-12 <= found.best.rate <= found.fastest.rate + 1e-12
     else:
-        assert room(found.best, upper, lower) == pytest.approx(found.margin_us, abs=1e-3)
+        assert room(found.best, upper, lower) == pytest.approx(found.confirm_us, abs=1e-3)
 
 
 wild_value = st.one_of(any_value, st.integers(-(10**16), 10**16))
@@ -153,7 +153,7 @@ def test_limits_of_any_size_give_a_rate_within_the_drift_bound(
 ) -> None:
     found = fit(sorted(upper), sorted(lower), LIMIT, 120 * S)
     assert -LIMIT <= found.best.rate <= LIMIT
-    assert math.isfinite(found.margin_us)
+    assert math.isfinite(found.confirm_us)
 
 
 @given(histories(drift_ppm=0), st.integers(-100, 100))

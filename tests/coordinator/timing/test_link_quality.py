@@ -29,7 +29,7 @@ def test_link_without_exchanges_is_not_measured_and_claims_nothing_good() -> Non
     link = LinkQuality()
     assert (link.count, link.measured, link.loss) == (0, False, 0.0)
     assert (link.rtt_p50_us, link.rtt_p99_us) == (None, None)
-    assert link.q_us == TIMEOUT_US + INTERVAL_US
+    assert link.worst_delay_us == TIMEOUT_US + INTERVAL_US
 
 
 def test_link_is_measured_from_fifty_decided_exchanges() -> None:
@@ -61,7 +61,7 @@ def test_late_answer_turns_a_loss_into_a_long_time() -> None:
     assert link.loss_run_us == INTERVAL_US
     assert link.answered(0, 1_300 * MS) == 1_300 * MS
     assert (link.count, link.loss, link.loss_run_us) == (3, 0.0, 0)
-    assert link.q_us == 1_300 * MS + INTERVAL_US
+    assert link.worst_delay_us == 1_300 * MS + INTERVAL_US
 
 
 def test_second_answer_and_unknown_exchange_are_ignored() -> None:
@@ -80,11 +80,22 @@ def test_sequence_number_that_is_not_new_is_refused() -> None:
 def test_only_the_last_two_hundred_exchanges_count() -> None:
     link = link_with(None, None, 900 * MS, *[2 * MS] * WINDOW)
     assert (link.count, link.loss, link.loss_run_us) == (WINDOW - 1, 0.0, 0)
-    assert link.q_us == 2 * MS + INTERVAL_US
+    assert link.worst_delay_us == 2 * MS + INTERVAL_US
     assert link.answered(0, 20 * S) is None, "left the window"
 
 
-# ---- Q ------------------------------------------------------------------------------------
+def test_loss_that_leaves_the_window_counts_no_more_however_short_ago_it_was_asked_for() -> None:
+    link = LinkQuality()
+    for k in range(WINDOW + 1):
+        assert link.loss_run_us == (INTERVAL_US if k > TIMEOUT_US // INTERVAL_US else 0)
+        link.sent(k, k * INTERVAL_US)
+        if k:
+            link.answered(k, k * INTERVAL_US + MS)
+    assert (link.count, link.loss, link.loss_run_us) == (WINDOW, 0.0, 0)
+
+
+# ---- worst link delay
+# ------------------------------------------------------------------------------------
 
 
 def test_q_is_the_slow_exchange_and_the_longest_run_of_loss() -> None:
@@ -92,7 +103,7 @@ def test_q_is_the_slow_exchange_and_the_longest_run_of_loss() -> None:
     times = [k * MS for k in range(1, 198)]
     link = link_with(*times[:50], None, *times[50:120], None, None, *times[120:])
     assert link.loss_run_us == 2 * INTERVAL_US
-    assert link.q_us == 197 * MS + 2 * INTERVAL_US
+    assert link.worst_delay_us == 197 * MS + 2 * INTERVAL_US
 
 
 def test_q_of_two_hundred_exchanges_leaves_out_the_slowest_one() -> None:
@@ -100,13 +111,13 @@ def test_q_of_two_hundred_exchanges_leaves_out_the_slowest_one() -> None:
     for k in range(WINDOW):
         link.sent(k, k * INTERVAL_US)
         link.answered(k, k * INTERVAL_US + (k + 1) * MS)
-    assert link.q_us == 199 * MS + INTERVAL_US
+    assert link.worst_delay_us == 199 * MS + INTERVAL_US
     assert (link.rtt_p50_us, link.rtt_p99_us) == (100 * MS, 198 * MS)
 
 
 def test_q_reckons_with_one_loss_where_none_was_seen() -> None:
-    assert link_with(*[2 * MS] * WINDOW).q_us == 2 * MS + INTERVAL_US
-    assert link_with(*[2 * MS] * WINDOW, None, MS).q_us == 2 * MS + INTERVAL_US
+    assert link_with(*[2 * MS] * WINDOW).worst_delay_us == 2 * MS + INTERVAL_US
+    assert link_with(*[2 * MS] * WINDOW, None, MS).worst_delay_us == 2 * MS + INTERVAL_US
 
 
 def test_run_of_loss_is_time_and_not_a_count() -> None:
@@ -146,7 +157,7 @@ def test_exchange_under_way_does_not_end_a_run_of_loss() -> None:
 def test_without_any_answer_the_time_out_stands_for_the_slow_exchange() -> None:
     link = link_with(None, None, None)
     assert (link.rtt_p50_us, link.loss) == (None, 1.0)
-    assert link.q_us == TIMEOUT_US + TIMEOUT_US + 3 * INTERVAL_US
+    assert link.worst_delay_us == TIMEOUT_US + TIMEOUT_US + 3 * INTERVAL_US
 
 
 # ---- properties ---------------------------------------------------------------------------
@@ -195,7 +206,7 @@ def test_figures_are_those_of_the_definition(plan: list[tuple[int, int | None]])
         slow_us = TIMEOUT_US
     runs = [run_us(k, window, sent_at, answers) for k in lost]
     assert link.loss_run_us == max(runs, default=0)
-    assert link.q_us == slow_us + max(link.loss_run_us, INTERVAL_US)
+    assert link.worst_delay_us == slow_us + max(link.loss_run_us, INTERVAL_US)
 
 
 def run_us(k: int, window: range, sent_at: list[int], answers: dict[int, int]) -> int:

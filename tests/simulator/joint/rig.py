@@ -97,16 +97,22 @@ class Rig:
             away = self.joint.position(self.now(arm_us))[0] - self.joint.shift - begin
             self.joint.hall(2 * PER_DEGREE <= away <= 4 * PER_DEGREE, self.now(arm_us))
 
-    def jog(self, arm_us: float, velocity: int) -> Status:
+    def jog(self, arm_us: float, velocity: int, target: int | None = None) -> Status:
         """A jog drive with the usual expiry."""
         return self.drive(
-            arm_us, mode=Mode.JOG, jog_velocity=velocity, expiry_us=int(arm_us) + 250_000
+            arm_us,
+            mode=Mode.JOG,
+            jog_velocity=velocity,
+            jog_target=target,
+            expiry_us=int(arm_us) + 250_000,
         )
 
-    def path(self, arm_us: float, plan: Plan, lease_us: int | None = None) -> Status:
+    def path(self, arm_us: float, plan: Plan, permit_us: int | None = None) -> Status:
         """A drive in mode path; with an expiry where the plan may make the joint advance."""
         expiry_us = None if plan.change else int(arm_us) + 250_000
-        return self.drive(arm_us, mode=Mode.PATH, plan=plan, lease_us=lease_us, expiry_us=expiry_us)
+        return self.drive(
+            arm_us, mode=Mode.PATH, plan=plan, permit_us=permit_us, expiry_us=expiry_us
+        )
 
     def prepared(self, points: list[Point] | None = None) -> int:
         """Home and load the usual path; gives the arm time after it."""
@@ -116,19 +122,19 @@ class Rig:
         self.load(points, arm_us)
         return arm_us + 1_000
 
-    def moving(self, points: list[Point] | None = None, lease_us: int = 8_000_000) -> int:
+    def moving(self, points: list[Point] | None = None, permit_us: int = 8_000_000) -> int:
         """Start at path 0 with plan 2; gives the arm time of the start's instant."""
         arm_us = self.prepared(points)
         assert self.path(arm_us, arm(1)).plan == 1
         at_us = arm_us + 100_000
-        assert self.path(arm_us + 10_000, go(2, at_us), lease_us).plan == 2
+        assert self.path(arm_us + 10_000, go(2, at_us), permit_us).plan == 2
         self.joint.poll(self.now(at_us))
         assert self.joint.state is JointState.MOVING
         return at_us
 
     def held(self) -> tuple[int, int]:
-        """Move by a lease of 1 s of path and be held; gives arm time and path time."""
-        at_us = self.moving(lease_us=1_000_000)
+        """Move by a permit of 1 s of path and be held; gives arm time and path time."""
+        at_us = self.moving(permit_us=1_000_000)
         status = self.path(at_us + 3_000_000, go(2, at_us), 1_000_000)
         assert status.state is JointState.HELD
         self.joint.take_events()

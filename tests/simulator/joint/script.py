@@ -16,7 +16,7 @@ from tests.simulator.joint.rig import RAMP, SESSION, VELOCITY, Rig, go, there_an
 
 WAITS_US = (0, 1, 1_000, 20_000, 40_000, 40_000, 130_000, 400_000, 1_300_000)
 KINDS = {
-    "renew": 5, "arm": 1, "go": 3, "override": 2, "withdraw": 1, "ahead": 1, "none": 1, "jog": 2,
+    "renew": 5, "arm": 1, "go": 3, "override": 2, "withdraw": 1, "preview": 1, "none": 1, "jog": 2,
     "home": 2, "stop": 1, "load": 2, "points": 1, "remap": 1, "hall": 2, "sense": 1, "clear": 2,
     "discard": 1, "fault": 1, "wild": 1,
 }  # fmt: skip
@@ -50,7 +50,7 @@ wild_drives = st.builds(
         number,
         st.none() | st.builds(RateChange, number, number, st.integers(0, PPM), st.integers(0, PPM)),
     ),
-    lease_us=st.none() | number,
+    permit_us=st.none() | number,
     jog_velocity=st.integers(-(2**31), 2**31 - 1),
     expiry_us=st.none() | number,
     homing_number=st.integers(0, 3),
@@ -78,7 +78,7 @@ class Scripted:
         self._number = 10
         self._trajectory = 5
         self._plan = Plan(10, 5, 0)
-        self._lease_us: int | None = None
+        self._permit_us: int | None = None
         self._homing = 5
         self._clock_map = rig.map
 
@@ -100,7 +100,7 @@ class Scripted:
         self._drive(
             mode=Mode.PATH,
             plan=self._plan,
-            lease_us=self._lease_us,
+            permit_us=self._permit_us,
             expiry_us=self.now + 250_000,
         )
 
@@ -115,15 +115,15 @@ class Scripted:
     def _renew(self, amount: int) -> None:
         if self._plan.change is not None:
             ahead_us = (50_000, 700_000, 700_000, 9_000_000)[amount % 4]
-            self._lease_us = self._path_us() + ahead_us
+            self._permit_us = self._path_us() + ahead_us
         self._send_plan()
 
     def _arm(self, amount: int) -> None:
-        self._lease_us = None
+        self._permit_us = None
         self._next_plan(self._path_us())
 
-    def _ahead(self, amount: int) -> None:
-        self._lease_us = None
+    def _preview(self, amount: int) -> None:
+        self._permit_us = None
         self._next_plan(self._path_us() + amount % 90_000)
 
     def _go(self, amount: int) -> None:
@@ -132,7 +132,7 @@ class Scripted:
         rate = max(50_000, amount)
         at_us = self.now + (100_000 if amount % 5 else 0)
         change = go(0, at_us, here_us, rate).change
-        self._lease_us = here_us + (100_000, 1_000_000, 9_000_000)[amount % 3]
+        self._permit_us = here_us + (100_000, 1_000_000, 9_000_000)[amount % 3]
         self._next_plan(here_us, change)
 
     def _override(self, amount: int) -> None:

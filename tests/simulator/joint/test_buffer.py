@@ -51,6 +51,30 @@ def test_bad_point_is_refused_and_leaves_the_buffer_as_it_was(
     assert buffer.take(PointsFrame(6, 0, tuple(GOOD)), LIMITS) is None
 
 
+@pytest.mark.parametrize("place", range(5))
+@pytest.mark.parametrize("is_end", [False, True], ids=["more to come", "the last"])
+def test_every_segment_of_a_frame_is_checked_first_and_last_too(place: int, is_end: bool) -> None:
+    """Five segments: from the point before the frame to its first, and four within."""
+    buffer = buffer_with([Point(0, 0, 0)])
+    gaps_us = [1_000_000] * 5
+    gaps_us[place] = 100_000
+    # 10° there or back in 0.1 s need 6000 °/s².
+    points, time_us = [], 0
+    for k, gap_us in enumerate(gaps_us):
+        time_us += gap_us
+        away = 10 * PER_DEGREE if k % 2 == 0 else 0
+        points.append(Point(time_us, away, 0, last=is_end and k == 4))
+    refusal = buffer.take(PointsFrame(5, 1, tuple(points)), LIMITS)
+    assert refusal is not None
+    assert refusal.code == "segment"
+    assert f"between {points[place].time_us - 100_000} and {points[place].time_us} µs" in (
+        refusal.message
+    )
+    assert buffer.next_index == 1
+    slow = [replace(point, time_us=(k + 1) * 1_000_000) for k, point in enumerate(points)]
+    assert buffer.take(PointsFrame(5, 1, tuple(slow)), LIMITS) is None
+
+
 def test_cubic_that_leaves_the_range_between_points_inside_is_refused() -> None:
     near = 169 * PER_DEGREE
     points = (Point(0, near, 0), Point(1_000_000, near, -10 * PER_DEGREE))

@@ -196,6 +196,39 @@ def test_what_is_beyond_the_tolerance_is_found_and_what_is_within_is_not(
     assert (found is not None) == (abs(away) > tolerance(velocity, LIMITS))
 
 
+WIDE = {
+    Passage(True, True): 0.0,
+    Passage(False, True): 2.0 * PER_DEGREE,
+    Passage(True, False): 1.8 * PER_DEGREE,
+    Passage(False, False): -0.2 * PER_DEGREE,
+}
+"""A sensor of 2° with 0.2° of hysteresis: further apart than is tolerated at a slow speed."""
+
+
+@pytest.mark.parametrize("kind", WIDE)
+@pytest.mark.parametrize("other", WIDE)
+def test_edge_is_compared_with_the_one_of_the_same_change_and_direction_alone(
+    kind: Passage, other: Passage
+) -> None:
+    edges = HomeEdges()
+    edges.learn(WIDE, 0)
+    velocity = PER_DEGREE if kind.upwards else -PER_DEGREE
+    found = edges.astray(kind.rising, WIDE[other], velocity, LIMITS)
+    assert (found is None) == (kind is other)
+
+
+@pytest.mark.parametrize("slipped", [2 * PER_DEGREE, -2 * PER_DEGREE])
+def test_slip_by_the_width_of_the_sensor_is_found_at_the_first_edge(slipped: int) -> None:
+    """The sensor then switches on where it switched off while homing, or the other way round."""
+    sensed = Sensed()
+    sensed.jog(-20 * PER_DEGREE, 1_000_000)
+    sensed.slipped = slipped
+    sensed.jog(20 * PER_DEGREE, 3_000_000)
+    [fault] = sensed.rig.joint.take_events()
+    assert isinstance(fault, Faulted)
+    assert "the home sensor switched on at" in fault.message
+
+
 def test_tolerance_is_a_full_step_and_what_the_timing_of_both_passages_may_misplace() -> None:
     # 16 microsteps × 256; 100 µs at 60 °/s and at homing's 20 °/s are 0.008°.
     assert tolerance(-60 * PER_DEGREE, LIMITS) == pytest.approx(4_096 + 0.008 * PER_DEGREE)

@@ -1,5 +1,6 @@
 """The bytes of a joint: handshake, tags, numbers, replies; and that noise does nothing."""
 
+import hashlib
 import itertools
 import json
 from collections.abc import Callable
@@ -10,14 +11,14 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from protocol import messages, ntp
-from protocol.constants import HANDSHAKE_TIMEOUT_US
+from protocol.constants import HANDSHAKE_TIMEOUT_US, MAX_OPENING_BYTES
 from protocol.drive import Drive, StopLevel, encode_drive
 from protocol.frames import FrameOpener, FrameSealer
 from protocol.keys import Channel, Direction, Transcript, proof, session_key
 from protocol.messages import Ack, Configure, Discard, Faulted, Hello, Proof, Reject, Welcome
 from protocol.points import PointsFrame, encode_points
 from protocol.status import Fault, Status, decode_status
-from simulator.joint.endpoint import KEPT_EVENTS, MAX_HANDSHAKES, Endpoint, StreamOut
+from simulator.joint.endpoint import KEPT_EVENTS, MAX_UNPROVEN, Endpoint, StreamOut
 from simulator.joint.joint import Joint
 from tests.simulator.joint.rig import IDENTITY, configuration, there_and_back
 
@@ -42,9 +43,10 @@ class Peer:
     sequence: int = 0
     transcript: Transcript | None = None
     keyed: Transcript | None = None
+    address: str = ""
 
     def hello(self, stream: int, **changes: object) -> StreamOut:
-        self.endpoint.stream_opened(stream, self.now, make_nonce(1_000 + stream))
+        self.endpoint.stream_opened(stream, self.now, make_nonce(1_000 + stream), self.address)
         fields = {
             "protocol": 1,
             "coordinator": self.coordinator.hex(),
@@ -62,9 +64,10 @@ class Peer:
         message = Proof(proof=proof(self.key, Direction.TO_JOINT, self.transcript).hex())
         return self.endpoint.stream_frame(stream, messages.encode(message).decode(), self.now)
 
-    def connect(self, stream: int) -> StreamOut:
+    def connect(self, stream: int, welcome: Welcome | None = None) -> StreamOut:
         """Hello, welcome, proof; what the joint sent after the proof."""
-        welcome = welcomed(self.hello(stream))
+        if welcome is None:
+            welcome = welcomed(self.hello(stream))
         out = self.prove(stream, welcome)
         assert self.transcript is not None
         if welcome.keyed is None:
@@ -221,9 +224,75 @@ def test_strangers_that_say_nothing_make_room_for_one_more() -> None:
     peer = Peer()
     closed = [
         peer.endpoint.stream_opened(stream, peer.now, bytes(32)).close
-        for stream in range(MAX_HANDSHAKES + 2)
+        for stream in range(MAX_UNPROVEN + 2)
     ]
-    assert closed[MAX_HANDSHAKES:] == [(0,), (1,)]
+    assert closed == [()] * MAX_UNPROVEN + [(0,), (1,)]
+
+
+def test_strangers_never_push_out_a_stream_that_proved_itself() -> None:
+    peer = connected()
+    for stream in range(2, 12):
+        assert peer.stream not in peer.endpoint.stream_opened(stream, peer.now, bytes(32)).close
+    assert peer.request(Discard()) == [Ack(ref=1)]
+
+
+def test_stranger_who_connects_again_and_again_pushes_out_himself_and_not_the_coordinator() -> None:
+    peer = Peer(address="coordinator")
+    strangers = itertools.count(100)
+
+    def again() -> None:
+        for _ in range(5):
+            peer.endpoint.stream_opened(next(strangers), peer.now, bytes(32), "stranger")
+
+    again()
+    welcome = welcomed(peer.hello(1))
+    again()
+    assert peer.reports(peer.connect(1, welcome)) == [Ack(ref=0)]
+
+
+def test_welcome_tells_the_port_for_datagrams_and_what_was_configured() -> None:
+    peer = Peer(Endpoint(Joint(IDENTITY), KEY, udp_port=4_711))
+    welcome = welcomed(peer.hello(1))
+    assert (welcome.udp, welcome.configuration) == (4_711, None)
+    peer.connect(2)
+    # As no coordinator of ours would write it: the bytes that came count.
+    body = json.dumps({"configuration": configuration().model_dump(), "type": "configure"}).encode()
+    assert peer.send(body) == [Ack(ref=1)]
+    digest = hashlib.sha256(body).hexdigest()
+    assert digest != Configure(configuration=configuration()).digest()
+    assert welcomed(peer.hello(3)).configuration == digest
+    wrong = body.replace(b"elbow", b"e l b")
+    assert isinstance(peer.send(wrong)[0], Reject)
+    assert welcomed(peer.hello(4)).configuration == digest
+
+
+def test_binary_frame_before_the_proof_is_out_of_order_whatever_is_in_it() -> None:
+    peer = Peer()
+    hello = messages.encode(
+        Hello(protocol=1, coordinator="0" * 32, session="0" * 16, nonce="0" * 64)
+    )
+    for stream in (1, 2):
+        peer.endpoint.stream_opened(stream, peer.now, bytes(32))
+        if stream == 2:
+            peer.endpoint.stream_frame(stream, hello.decode(), peer.now)
+        assert code_of(peer.endpoint.stream_frame(stream, hello, peer.now)) == "handshake-order"
+
+
+@pytest.mark.parametrize("wide", ["a", "ä"])
+def test_opening_beyond_its_bytes_ends_the_stream_unread(wide: str) -> None:
+    peer = Peer()
+    peer.endpoint.stream_opened(1, peer.now, bytes(32))
+    long = wide * (MAX_OPENING_BYTES // len(wide.encode()) + 1)
+    assert peer.endpoint.stream_frame(1, long, peer.now) == StreamOut(close=(1,))
+    peer.endpoint.stream_opened(2, peer.now, bytes(32))
+    assert code_of(peer.endpoint.stream_frame(2, long[1:], peer.now)) == "message-invalid"
+
+
+def test_sentence_that_quotes_its_sender_is_cut_to_what_a_reject_may_have() -> None:
+    peer = connected()
+    [reject] = peer.send(b'{"type":"discard","' + b"x" * 3_000 + b'":1}')
+    assert isinstance(reject, Reject)
+    assert (reject.code, len(reject.message)) == ("message-invalid", messages.MAX_SENTENCE)
 
 
 def test_new_stream_of_the_same_session_replaces_the_old_and_keeps_datagram_keys() -> None:
@@ -272,6 +341,28 @@ def test_new_session_cannot_be_driven_with_the_old_keys_or_sequence() -> None:
     status = peer.exchange()
     assert status is not None
     assert (status.sequence, status.stop) == (1, StopLevel.NONE)
+
+
+@pytest.mark.parametrize("level", [StopLevel.STOP, StopLevel.STOP_AND_RELEASE, StopLevel.RELEASE])
+@pytest.mark.parametrize("whose", ["its own", "another"])
+def test_latched_stop_outlives_every_new_session_until_it_is_cleared(
+    level: StopLevel, whose: str
+) -> None:
+    peer = connected()
+    assert peer.exchange(stop=level) is not None
+    peer.now += 6_000_000.0
+    coordinator = COORDINATOR if whose == "its own" else bytes(16)
+    newer = Peer(peer.endpoint, session=8, coordinator=coordinator, now=peer.now)
+    assert newer.reports(newer.connect(2)) == [Ack(ref=0)]
+    for energise in (False, True):
+        status = newer.exchange(energise=energise)
+        assert status is not None
+        assert status.stop is level
+        assert not status.energised or level is StopLevel.STOP
+    assert newer.request(messages.Clear()) == [Ack(ref=1)]
+    status = newer.exchange()
+    assert status is not None
+    assert status.stop is StopLevel.NONE
 
 
 # Stream

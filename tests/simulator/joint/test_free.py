@@ -1,4 +1,4 @@
-"""Jog and homing: permitted by an expiry, within range and travel (design section 5)."""
+"""Jog and homing: permitted by an expiry, within range and travel (design section 5.7)."""
 
 import pytest
 from hypothesis import given
@@ -60,6 +60,81 @@ def test_jog_of_a_homed_joint_stops_at_the_end_of_its_range(velocity: int) -> No
         assert abs(status.position) <= 170 * PER_DEGREE
     if abs(velocity) >= 5 * PER_DEGREE:
         assert (status.state, status.position, status.velocity) == (S.JOGGING, limit, 0)
+
+
+TARGETS = st.integers(-170 * PER_DEGREE, 170 * PER_DEGREE)
+
+
+@given(st.lists(st.tuples(TARGETS, st.integers(-(2**31), 2**31 - 1)), min_size=1, max_size=6))
+def test_jog_to_a_target_rests_exactly_there_wherever_it_was_and_however_fast(
+    targets: list[tuple[int, int]],
+) -> None:
+    """Each target comes while the joint is still on its way to the one before."""
+    rig, now = homed()
+    for target, velocity in targets:
+        velocity = velocity or 1
+        for _ in range(7):
+            now += 100_000
+            assert abs(rig.jog(now, velocity, target).velocity) <= VELOCITY
+    velocity = max(abs(targets[-1][1]), 30 * PER_DEGREE)
+    for _ in range(150):
+        now += 100_000
+        status = rig.jog(now, velocity, targets[-1][0])
+        assert abs(status.velocity) <= VELOCITY
+    assert (status.state, status.position, status.velocity) == (S.JOGGING, targets[-1][0], 0)
+    assert rig.joint.position(rig.now(now))[0] == targets[-1][0]
+
+
+@pytest.mark.parametrize("ahead_deg", [0.5, -0.5, 5.0])
+def test_a_joint_too_fast_to_stop_before_its_target_comes_back_by_the_same_drive(
+    ahead_deg: float,
+) -> None:
+    """60 °/s at 120 °/s² take 15° to rest."""
+    rig, now = homed()
+    for _ in range(6):
+        rig.jog(now, VELOCITY)
+        now += 100_000
+    target = rig.status(now).position + round(ahead_deg * PER_DEGREE)
+    assert rig.status(now).velocity == VELOCITY
+    for _ in range(20):
+        status = rig.jog(now, VELOCITY, target)
+        now += 100_000
+    assert (status.state, status.position, status.velocity) == (S.JOGGING, target, 0)
+
+
+def test_a_target_that_moves_on_by_steps_ends_at_their_exact_sum() -> None:
+    rig, now = homed()
+    target = begin = rig.status(now).position
+    for step in (17, 1, -3, 100, 256, -7, 1):
+        target += step
+        now += 30_000
+        rig.jog(now, PER_DEGREE, target)
+    now += 200_000
+    assert rig.jog(now, PER_DEGREE, target).position == begin + 365
+    assert rig.jog(now + 1_000, 0).state is S.STOPPING
+    assert rig.status(now + 2_000).position == begin + 365
+
+
+def test_a_target_beyond_the_range_is_its_end_and_unhomed_a_target_knows_no_range() -> None:
+    rig, now = homed()
+    for _ in range(100):
+        now += 100_000
+        status = rig.jog(now, VELOCITY, 200 * PER_DEGREE)
+    assert status.position == rig.configuration.range_high
+    rig, now = Rig(), 2_000
+    for _ in range(1_000):
+        status = rig.jog(now, VELOCITY, 200 * PER_DEGREE)
+        assert abs(status.velocity) <= rig.configuration.jog_unhomed
+        now += 100_000
+    assert status.position == 200 * PER_DEGREE
+
+
+@given(TARGETS, st.integers(0, 3_000_000))
+def test_on_the_way_to_a_target_the_expiry_brakes_it_as_any_jog(target: int, after: int) -> None:
+    rig, now = homed()
+    rig.jog(now, VELOCITY, target)
+    status = rig.status(now + 250_000 + after)
+    assert status.state in ((S.STOPPING, S.READY) if after < 600_000 else (S.READY,))
 
 
 def test_unhomed_joint_jogs_slowly_and_without_range() -> None:

@@ -125,6 +125,33 @@ def test_faster_rate_is_not_complied_with_while_the_points_do_not_reach_its_ramp
     assert rig.path(now + 2_000, fast, 3_900_000).plan == 3
 
 
+def test_override_that_lacks_points_drops_the_one_pending_and_its_drive_s_permit_counts() -> None:
+    rig = Rig()
+    now = int(rig.home())
+    points = there_and_back(rig.status(now).position)
+    rig.load(points[:2], now)
+    rig.path(now, arm(1))
+    at_us = now + 100_000
+    slow = go(2, at_us, 0, 300_000)
+    assert slow.change is not None
+    course = Course.of(slow.change, RAMP)
+    begin_us = now
+    for now in range(begin_us, at_us + 11_600_000, 100_000):
+        assert rig.path(now, slow, 3_700_000).plan == 2
+    ahead_us = now + 600_000
+    path_us = round(course.at(ahead_us)[0])
+    lower = go(3, ahead_us, 0, 200_000, path_us=path_us, before_ppm=300_000)
+    assert rig.path(now, lower, 3_700_000).plan == 3
+    permit_us = rig.status(now).path_us + 100_000
+    fast = go(4, ahead_us, 0, 1_000_000, path_us=path_us, before_ppm=300_000)
+    # Full rate would need a ramp of 0.5 s of path, and the points end at 4 s.
+    assert path_us > 4_000_000 - RAMP.path_us
+    status = rig.path(now + 1_000, fast, permit_us)
+    assert (status.state, status.plan, status.reason) == (S.MOVING, 0, Reason.POINTS_MISSING)
+    assert status.permit_us == permit_us
+    assert rig.joint.path.pending is None
+
+
 def test_new_number_is_needed_for_another_change() -> None:
     rig, at_us, path_us = moving()
     plan = go(2, at_us + 1_500_000, 0, 500_000, path_us=path_us, before_ppm=1_000_000)

@@ -1,4 +1,4 @@
-"""Stops, faults and what lifts them (design section 5; categories of IEC 60204-1)."""
+"""Stops, faults and what lifts them (design section 5.6; categories of IEC 60204-1)."""
 
 import pytest
 
@@ -94,6 +94,20 @@ def test_released_drivers_come_on_again_only_after_clear() -> None:
     assert rig.joint.request(Clear(), 3_000.0) is None
     assert not rig.status(3_000).energised
     assert rig.drive(4_000).energised
+
+
+@pytest.mark.parametrize("level", [StopLevel.STOP, StopLevel.STOP_AND_RELEASE, StopLevel.RELEASE])
+@pytest.mark.parametrize("latched", [False, True])
+def test_drive_that_asks_for_drivers_beside_a_stop_does_not_switch_them_on(
+    level: StopLevel, latched: bool
+) -> None:
+    rig = Rig()
+    if latched:
+        assert not rig.drive(1_000, energise=False, stop=level).energised
+    status = rig.drive(2_000, energise=True, stop=level)
+    assert (status.stop, status.energised) == (level, False)
+    # Without the stop in the drive it goes by what is latched.
+    assert rig.drive(3_000, energise=True).energised is (level is StopLevel.STOP)
 
 
 def test_not_asking_to_energise_changes_nothing() -> None:

@@ -22,11 +22,11 @@ def armed() -> tuple[Rig, int]:
     return rig, now
 
 
-def test_joint_with_plan_and_lease_before_the_instant_starts_at_exactly_the_instant() -> None:
+def test_joint_with_plan_and_permit_before_the_instant_starts_at_exactly_the_instant() -> None:
     rig, now = armed()
     rig.path(now + 10_000, go(2, now + 100_000))
     status = rig.path(now + 30_000, go(2, now + 100_000), 100_000)
-    assert (status.state, status.plan, status.lease_us) == (S.ARMED, 2, 100_000)
+    assert (status.state, status.plan, status.permit_us) == (S.ARMED, 2, 100_000)
     rig.joint.poll(now + 5_000_000.0)
     [started, _held] = rig.joint.take_events()
     assert isinstance(started, Started)
@@ -36,7 +36,7 @@ def test_joint_with_plan_and_lease_before_the_instant_starts_at_exactly_the_inst
     assert hold.event == "hold"
 
 
-def test_permission_counts_from_the_change_when_that_came_after_the_lease() -> None:
+def test_permission_counts_from_the_change_when_that_came_after_the_permit() -> None:
     rig, now = armed()
     rig.path(now + 10_000, arm(1), 100_000)
     rig.path(now + 20_000, go(2, now + 100_000), 100_000)
@@ -46,13 +46,13 @@ def test_permission_counts_from_the_change_when_that_came_after_the_lease() -> N
     assert started.permission_us == now + 20_000
 
 
-def test_lease_alone_never_starts_a_joint() -> None:
+def test_permit_alone_never_starts_a_joint() -> None:
     rig, now = armed()
     for k in range(50):
         assert rig.path(now + k * 40_000, arm(1), 8_000_000).state is S.ARMED
 
 
-def test_without_lease_at_the_instant_the_start_does_not_happen_then_or_later() -> None:
+def test_without_permit_at_the_instant_the_start_does_not_happen_then_or_later() -> None:
     rig, now = armed()
     assert rig.path(now + 10_000, go(2, now + 100_000)).plan == 2
     assert rig.status(now + 99_999).plan == 2
@@ -63,13 +63,13 @@ def test_without_lease_at_the_instant_the_start_does_not_happen_then_or_later() 
     assert rig.status(now + 5_000_000).state is S.ARMED
 
 
-def test_lease_that_does_not_pass_the_path_time_to_stand_at_starts_nothing() -> None:
+def test_permit_that_does_not_pass_the_path_time_to_stand_at_starts_nothing() -> None:
     rig, now = armed()
     rig.path(now + 10_000, go(2, now + 100_000), 0)
     assert rig.status(now + 100_000).reason is Reason.LATE
 
 
-def test_lease_taken_away_before_the_instant_starts_nothing() -> None:
+def test_permit_taken_away_before_the_instant_starts_nothing() -> None:
     rig, now = armed()
     rig.path(now + 10_000, go(2, now + 100_000), 100_000)
     rig.path(now + 20_000, go(2, now + 100_000))
@@ -200,7 +200,7 @@ def test_map_that_jumps_takes_a_pending_start_away() -> None:
     rig.path(now, go(2, now + 100_000), 100_000)
     far = replace(MAP, number=2, joint_us=5_001)
     status = rig.drive(
-        now + 1_000, mode=Mode.PATH, plan=go(2, now + 100_000), lease_us=100_000, clock_map=far
+        now + 1_000, mode=Mode.PATH, plan=go(2, now + 100_000), permit_us=100_000, clock_map=far
     )
     assert (status.state, status.plan) == (S.ARMED, 0)
     assert rig.status(now + 1_000_000).state is S.ARMED
@@ -215,7 +215,7 @@ def test_new_map_slews_a_pending_start_and_the_start_keeps_its_arm_time(
     rig.path(now, go(2, at_us), 100_000)
     new = replace(MAP, number=2, joint_us=shift_us)
     status = rig.drive(
-        now + after_us, mode=Mode.PATH, plan=go(2, at_us), lease_us=100_000, clock_map=new
+        now + after_us, mode=Mode.PATH, plan=go(2, at_us), permit_us=100_000, clock_map=new
     )
     # By the old map the instant is `at_us`; 200 ppm of what is left of the way at most are slewed.
     assert status.map_number == 2

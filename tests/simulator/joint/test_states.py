@@ -5,7 +5,7 @@ from collections.abc import Callable
 import pytest
 
 from protocol.drive import Mode, StopLevel
-from protocol.messages import Clear, Configure, Discard
+from protocol.messages import Clear, Configure, Discard, Finished
 from protocol.states import TRANSITIONS, JointState, Trigger
 from protocol.status import Fault
 from tests.simulator.joint.rig import PER_DEGREE, RAMP, Rig, arm, go, there_and_back
@@ -125,6 +125,8 @@ BELOW = {
     (S.STOPPING, T.REST_UNHOMED),
     (S.STOPPING, T.REST_FAULT),
     (S.ARMED, T.DISARM_PATH),
+    (S.HELD, T.LAST_POINT),
+    (S.ARMED, T.LAST_POINT),
 }
 """Transitions that need more than a state and one act: a test each."""
 
@@ -173,7 +175,7 @@ def test_last_point_is_reached_in_motion_in_a_ramp_and_by_an_advance() -> None:
         assert rig.status(now + 2_000_000).position == round(finish.position)
     now, last_us = now + 2_000_000, 8_000_000
     rig = Rig()
-    at_us = rig.moving(lease_us=7_400_000)
+    at_us = rig.moving(permit_us=7_400_000)
     for now in range(at_us, at_us + 9_000_000, 40_000):
         rig.path(now, go(2, at_us), 7_400_000)
     assert rig.joint.state is S.HELD
@@ -183,6 +185,30 @@ def test_last_point_is_reached_in_motion_in_a_ramp_and_by_an_advance() -> None:
             break
         assert status.state is S.ADVANCING
     assert (status.state, status.position) == (S.FINISHED, round(finish.position))
+
+
+@pytest.mark.parametrize("armed_first", [False, True])
+def test_joint_that_stands_as_good_as_at_the_last_point_finishes_when_armed_there(
+    armed_first: bool,
+) -> None:
+    """Another that computed a little otherwise came to rest at that point itself."""
+    rig = Rig()
+    at_us = rig.moving(permit_us=8_000_000)
+    # The ramp of a permit that covers 8 s − 1 µs.
+    permit_us = 7_999_999 - round(RAMP.path_us)
+    for now in range(at_us, at_us + 9_500_000, 100_000):
+        status = rig.path(now, go(2, at_us), permit_us)
+    assert (status.state, status.path_us) == (S.HELD, 7_999_999)
+    now = at_us + 10_000_000
+    if armed_first:
+        assert rig.path(now, arm(3, 7_999_998)).state is S.ARMED
+        now += 1_000
+    rig.joint.take_events()
+    status = rig.path(now, arm(4, 8_000_000))
+    assert (status.state, status.plan, status.path_us) == (S.FINISHED, 0, 8_000_000)
+    [finished] = rig.joint.take_events()
+    assert isinstance(finished, Finished)
+    assert (finished.at_us, finished.position) == (now, status.position)
 
 
 def test_stopping_ends_by_what_is_known_of_the_position_and_by_faults() -> None:

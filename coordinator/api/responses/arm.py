@@ -1,0 +1,106 @@
+"""The arm as it is now: the core's own snapshot, with an example of the whole."""
+
+from typing import Final
+
+from coordinator.api.responses.base import ResponseModel, as_answer, eg, plain
+from coordinator.api.responses.homing import HOMING
+from coordinator.api.responses.run import RUN
+from coordinator.codes.arm_phase import ArmPhase
+from coordinator.codes.level import Level
+from coordinator.codes.link_word import LinkWord
+from coordinator.config.jog_speeds import JogSpeeds
+from coordinator.core.condition import Condition
+from coordinator.core.events import Note
+from coordinator.core.snapshot.arm import ArmSnapshot
+from coordinator.core.snapshot.joint import ClockSnapshot, CountersSnapshot, JointSnapshot
+from coordinator.core.snapshot.warning import WarningSnapshot
+from protocol.light import ConditionWord
+from protocol.states import JointState
+
+_JOINT: Final = JointSnapshot(
+    name="elbow",
+    id="joint-3",
+    word="C",
+    link=LinkWord.UP,
+    link_message="",
+    configuration_message="",
+    firmware="1.4.0",
+    boot="5f0c21aa",
+    age_us=18_400,
+    heard_at_us=81_211_642,
+    range_deg=(-140.0, 140.0),
+    warning_c=65.0,
+    limit_c=80.0,
+    velocity_limit_deg_s=60.0,
+    jog_speeds_deg_s=JogSpeeds(1.2, 9.0, 30.0, 6.0),
+    acceleration_limit_deg_s2=120.0,
+    clock=ClockSnapshot(locked=True, reason="", uncertainty_us=412, rate_ppm=-13.2),
+    stop_wanted=0,
+    measured=True,
+    worst_delay_us=31_000,
+    loss=0.005,
+    rtt_p50_us=2_100.0,
+    rtt_p99_us=9_800.0,
+    counters=CountersSnapshot(200, 1, 1, 0, 0, 0, -3),
+    state=JointState.MOVING.word,
+    homed=True,
+    energised=True,
+    position_deg=31.42,
+    velocity_deg_s=12.5,
+    temperature_c=41.5,
+    plausible=True,
+    warm=False,
+    supply_v=24.1,
+    fan_percent=30,
+    rssi_dbm=-52,
+    permit_us=1_830_000,
+    path_us=1_230_000,
+    buffered_us=3_100_000,
+    stop=0,
+    faults=(),
+    outputs={"gripper": False},
+    inputs={"seedling_held": False},
+)
+WARNING: Final = WarningSnapshot(
+    id=1,
+    joint="elbow",
+    code="joint-warm",
+    level=Level.ATTENTION,
+    message="elbow is at 67.0 °C, above 65 °C",
+    advice="let it rest, and see that air gets to it",
+    since_us=80_500_000,
+    acknowledged=False,
+    since_utc="2026-05-01T10:00:22+00:00",
+)
+_NOTE: Final = Note(
+    80_500_000,
+    Level.ATTENTION,
+    "joint-restarted",
+    "elbow restarted and must be homed again",
+    "elbow",
+)
+ARM: Final = ArmSnapshot(
+    arm="bench arm",
+    session="8f00c2d15a7be391",
+    now_us=81_230_042,
+    condition=Condition(ConditionWord.MOVING, "prick_out_tray.nc"),
+    phase=ArmPhase.MOVING,
+    busy=True,
+    rests_after_us=3_460_000,
+    run=RUN,
+    homing=HOMING,
+    start_forecast=None,
+    joints=(_JOINT,),
+    warnings=(),
+    unknown=(),
+    notes=(_NOTE,),
+)
+
+as_answer(ArmSnapshot)
+as_answer(WarningSnapshot)
+
+
+class Warnings(ResponseModel):
+    """The warnings that stand, oldest first."""
+
+    warnings: list[WarningSnapshot] = eg([plain(WARNING)])

@@ -1,0 +1,29 @@
+"""What homings found: the core's own snapshot, with an example of the whole."""
+
+from typing import Final
+
+from coordinator.api.responses.base import ResponseModel, as_answer, eg, plain
+from coordinator.core.homing import FoundEdge, HomingSnapshot, HomingState, JointHoming
+
+_EDGE: Final = FoundEdge(position=118_400, rising=True, fast=False, from_middle_deg=-1.25)
+HOMING: Final = HomingSnapshot(
+    number=1,
+    state=HomingState.DONE,
+    message="",
+    current=None,
+    asked=("elbow",),
+    joints={"elbow": JointHoming((_EDGE,), middle=120_480, home_offset_deg=0.031)},
+)
+
+as_answer(HomingSnapshot)
+
+
+class NewestOfJoint(ResponseModel):
+    """What the newest homing of a joint that found something has found; `null` if none is known."""
+
+    homing: int | None = eg(1)
+    """That homing's number."""
+    edges: list[FoundEdge] = eg([plain(_EDGE)])
+    middle: int | None = eg(120_480)
+    """As in a homing, as the next."""
+    home_offset_deg: float | None = eg(0.031)

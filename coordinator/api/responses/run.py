@@ -1,0 +1,52 @@
+"""A run while it goes on, and where it is."""
+
+from typing import Final
+
+from pydantic import RootModel
+
+from coordinator.answers.run import RunGoing, RunOver
+from coordinator.api.responses.base import as_answer
+from coordinator.codes.outcome import Outcome
+from coordinator.core.run import Phase
+from coordinator.core.snapshot.run import RunSnapshot, StartSnapshot
+
+START: Final = StartSnapshot(
+    at_us=80_000_000,
+    path_us=0,
+    set=False,
+    attempts=1,
+    start_delay_us=240_000,
+    start_skew_us=310,
+    start_skew_max_us=820,
+    start_margin_us={"elbow": 171_000},
+)
+RUN: Final = RunSnapshot(
+    number=1,
+    name="prick_out_tray.nc",
+    phase=Phase.MOVING,
+    part=1,
+    parts=2,
+    line=7,
+    loop=1,
+    loops=1,
+    path_us=1_230_000,
+    end_us=9_400_000,
+    rate_percent=100.0,
+    attempts=1,
+    message="",
+    lines=42,
+    left_us=8_170_000,
+    start=START,
+    behind_us=None,
+    awaits="seedling_held to be on",
+    obstacle=None,
+)
+
+
+OVER: Final = RunOver(1, "prick_out_tray.nc", Outcome.FINISHED, "", None, "ended")
+as_answer(RunGoing)
+as_answer(RunOver)
+
+
+class RunProgress(RootModel[RunOver | RunGoing]):
+    """Where a run is."""

@@ -1,0 +1,117 @@
+"""`unisono jog`: turn one joint by an angle, or joints by the keys of a terminal."""
+
+import contextlib
+import time
+from typing import TYPE_CHECKING, Annotated, Final
+
+import typer
+
+from coordinator.cli.common import (
+    EXIT_CODES,
+    ExitCode,
+    Failure,
+    JsonOption,
+    UrlOption,
+    caution,
+    client_at,
+    out,
+    show_json,
+)
+from coordinator.cli.condition import headline, unconfirmed, watching
+from coordinator.cli.remote import beware, giving_back, require_known
+from coordinator.cli.watch import LOOK_S, Interrupts, Progress
+from coordinator.client import Client, Refused
+from coordinator.codes.arm_phase import ArmPhase
+from coordinator.config.jog_speeds import SpeedWord
+from coordinator.config.settings import DEFAULT_URL
+
+if TYPE_CHECKING:
+    from coordinator.client.values import ArmSnapshot, JointSnapshot
+
+STEP_MOST_DEG: Final = 360.0
+
+
+def add_to(app: typer.Typer) -> None:
+    """Add this command."""
+    # So that an angle below zero is an angle and no option.
+    app.command(epilog=EXIT_CODES, context_settings={"ignore_unknown_options": True})(jog)
+
+
+def jog(
+    joint: Annotated[
+        str | None, typer.Argument(metavar="[JOINT]", help="Its name; without, keys turn joints.")
+    ] = None,
+    degrees: Annotated[
+        float | None,
+        typer.Argument(
+            metavar="[DEGREES]",
+            min=-STEP_MOST_DEG,
+            max=STEP_MOST_DEG,
+            help="By how much, to larger or, if negative, smaller angles; up to 360.",
+        ),
+    ] = None,
+    speed: Annotated[
+        SpeedWord,
+        typer.Option(help="Of the arm file's jog_speeds; slow while the joint is not homed."),
+    ] = "normal",
+    url: UrlOption = DEFAULT_URL,
+    as_json: JsonOption = False,
+) -> ExitCode:
+    """Turn one joint by an angle, exactly; Ctrl-C holds. Without both, keys turn joints.
+
+    Exit code 0 means that the joint is where the step ends. Control is given back. Keys need a
+    terminal, which shows them: a joint turns while its key repeats, and any other key holds.
+    """
+    if joint is None or degrees is None:
+        if joint is not None:
+            raise Failure(ExitCode.WRONG_INPUT, f"by how many DEGREES is {joint} to be turned?")
+        if as_json:
+            raise Failure(ExitCode.WRONG_INPUT, "--json is for a jog of one JOINT by DEGREES")
+        from coordinator.cli.jog_live import live  # with a WebSocket, which no other command needs
+
+        return live(url, speed)
+    with client_at(url) as client, Interrupts.counted() as pressed:
+        arm = client.arm()
+        require_known([joint], arm)
+        beware(arm)
+        caution(as_json=as_json)
+        speed_deg_s = _joint(arm, joint).jog_speeds_deg_s.named(speed)
+        newest_us = max((note.at_us for note in arm.notes), default=-1)
+        client.step(joint, degrees, speed_deg_s)
+        with giving_back(client):
+            arm = _follow(client, Progress(quiet=as_json), pressed)
+    found = _joint(arm, joint)
+    if as_json:
+        told = client.answers["arm"]
+        (as_told,) = (one for one in told["joints"] if one["name"] == joint)
+        show_json({"condition": told["condition"], "joint": as_told})
+    short = [
+        note.message
+        for note in arm.notes
+        if note.code == "steps-short" and note.joint == joint and note.at_us > newest_us
+    ]
+    if short:
+        raise Failure(ExitCode.NOT_FINISHED, *unconfirmed(arm), *short, headline(arm))
+    if not as_json:
+        at_deg = found.position_deg
+        where = "it is not homed" if at_deg is None else f"it is at {at_deg:.3f}°"
+        out().print(f"{joint} was turned by {degrees:g}°: {where}")
+    return ExitCode.DONE
+
+
+def _joint(arm: "ArmSnapshot", name: str) -> "JointSnapshot":
+    return next(one for one in arm.joints if one.name == name)
+
+
+def _follow(client: Client, progress: Progress, pressed: Interrupts) -> "ArmSnapshot":
+    """Wait until nothing is jogged; the arm's state then. Ctrl-C asks for a hold."""
+    with progress.shown(), watching(client) as look:
+        answered = 0
+        while (arm := look()).phase == ArmPhase.JOGGING:
+            progress.tell(headline(arm))
+            if pressed.count > answered:
+                answered = pressed.count
+                with contextlib.suppress(Refused):  # it rests already
+                    client.hold()
+            time.sleep(LOOK_S)
+    return arm

@@ -1,0 +1,209 @@
+"""What `unisono rehearse` does: many rehearsals of one program, and what they came to."""
+
+import os
+import time
+from collections.abc import Callable, Iterator
+from concurrent.futures import BrokenExecutor, CancelledError, Executor
+from contextlib import contextmanager
+from dataclasses import asdict, dataclass
+from pathlib import Path
+from typing import Final
+
+from rich.progress import BarColumn, MofNCompleteColumn, Progress, TextColumn, TimeRemainingColumn
+
+from coordinator import compiled
+from coordinator.cli import show
+from coordinator.cli.common import ExitCode, Failure, err, out, read_program, show_json
+from coordinator.cli.picture import require_drawable, write_picture
+from coordinator.cli.show_rehearsal import rehearsal_sentences, rehearsal_table
+from coordinator.cli.watch import Interrupts
+from coordinator.cli.which_arm import ChosenArm, choose_arm
+from coordinator.config.arm import Arm, parse_arm
+from coordinator.motion import check_program
+from coordinator.motion.peaks import JointPeaks, joint_peaks
+from coordinator.motion.plan import plan_text
+from coordinator.motion.route import pose_of
+from coordinator.programs import Switches
+from coordinator.rehearsal.meeting import RehearsalError
+from coordinator.rehearsal.played import Played
+from coordinator.rehearsal.plot import plot
+from coordinator.rehearsal.rehearse import play_once
+from coordinator.rehearsal.software_joints import joint_settings
+from coordinator.rehearsal.summary import start_skews_us, summarise
+from coordinator.workers.cluster import AddressError, ClusterError, cluster
+from coordinator.workers.processes import process_pool
+from coordinator.workers.spread import spread
+from simulator.network import PROFILES
+
+TOLD: Final = 10
+"""Lines of progress, from first to last, where no bar can be shown."""
+
+
+@dataclass(frozen=True, slots=True)
+class _Task:
+    """One rehearsal, for a process of its own."""
+
+    arm: Path
+    arm_text: str
+    text: str
+    network: str
+    seed: int
+    switches: Switches
+
+
+@dataclass(frozen=True, slots=True)
+class Asked:
+    """What was asked for."""
+
+    file: Path
+    arm: Path | None
+    url: str
+    network: str
+    repetitions: int
+    cluster_at: str | None
+    picture: Path | None
+    switches: Switches
+
+
+def rehearse_all(asked: Asked, *, as_json: bool) -> ExitCode:
+    """Rehearse as often as asked, and show what came of it. Raises Failure."""
+    require_drawable(asked.picture)
+    text = read_program(asked.file)
+    chosen = choose_arm(asked.arm, asked.url, as_json=as_json)
+    planned_s = _checked(asked, text, chosen, as_json=as_json)
+    peaks = _peaks(chosen.arm, text, asked)
+    tasks = [
+        _Task(chosen.arm.path, chosen.arm.text, text, asked.network, seed, asked.switches)
+        for seed in range(1, asked.repetitions + 1)
+    ]
+    began_s = time.perf_counter()
+    played, is_cancelled = _all_played(tasks, asked.cluster_at, is_quiet=as_json)
+    took_s = time.perf_counter() - began_s
+    if not played:
+        raise Failure(ExitCode.NOT_FINISHED, "cancelled before the first rehearsal was over")
+    summary = summarise(played)
+    name, count = chosen.arm.name, _rehearsals(len(played))
+    title = f"{asked.file.name} on {name}, network {asked.network}, {count}"
+    if is_cancelled:
+        title += f" of {asked.repetitions}, then cancelled"
+    if asked.picture is not None:
+        picture = plot(title, summary, peaks, start_skews_us(played))
+        write_picture(asked.picture, picture)
+    speed = summary.simulated_us / 1e6 / took_s
+    if as_json:
+        show_json(
+            {
+                "program": str(asked.file),
+                **chosen.to_json(),
+                "network": asked.network,
+                "repetitions": asked.repetitions,
+                "cancelled": is_cancelled,
+                "planned_s": planned_s,
+                **asdict(summary),
+                "joints": [asdict(peak) for peak in peaks],
+                "took_s": took_s,
+                "times_real_time": speed,
+            }
+        )
+    else:
+        out().print(title)
+        for sentence in rehearsal_sentences(summary, planned_s):
+            out().print(sentence)
+        out().print(rehearsal_table(summary, peaks))
+        simulated_s = summary.simulated_us / 1e6
+        out().print(f"{simulated_s:.0f} s simulated in {took_s:.1f} s: {speed:.0f} × real time")
+        if hint := compiled.hint():
+            err().print(hint)
+    return ExitCode.NOT_FINISHED if is_cancelled else ExitCode.DONE
+
+
+def _checked(asked: Asked, text: str, chosen: ChosenArm, *, as_json: bool) -> float:
+    """How long it takes by `check`, in s. Raises Failure where that finds mistakes."""
+    checked = check_program(text, chosen.arm, switches=asked.switches)
+    if mistakes := show.mistakes(str(asked.file), checked.errors):
+        if as_json:
+            show_json(
+                {**asdict(checked), "errors": list(map(asdict, mistakes)), **chosen.to_json()}
+            )
+        raise Failure(ExitCode.WRONG_INPUT, *mistakes)
+    assert checked.duration_s is not None, "it has no mistakes"
+    return checked.duration_s
+
+
+def _peaks(arm: Arm, text: str, asked: Asked) -> tuple[JointPeaks, ...]:
+    """The plan's peaks. Raises Failure for a program that moves nothing, as `run` does."""
+    parts = plan_text(text, arm, pose_of(arm, arm.poses["park"]), switches=asked.switches)
+    if not parts:
+        raise Failure(ExitCode.REFUSED, f"{asked.file.name} moves nothing")
+    return joint_peaks(parts, arm)
+
+
+def _all_played(
+    tasks: list[_Task], cluster_at: str | None, *, is_quiet: bool
+) -> tuple[list[Played], bool]:
+    """Rehearsals in their order, and whether Ctrl-C cut them short."""
+    played: list[Played] = []
+    with (
+        _executor(len(tasks), cluster_at) as executor,
+        Interrupts.counted() as pressed,
+        _progress(len(tasks), is_quiet=is_quiet) as tell,
+    ):
+        for result in spread(executor, _play, tasks, lambda: pressed.count > 0):
+            if isinstance(result, str):
+                raise Failure(ExitCode.WRONG_INPUT, f"this arm cannot be rehearsed: {result}")
+            played.append(result)
+            tell(len(played))
+    return sorted(played, key=lambda run: run.seed), len(played) < len(tasks)
+
+
+@contextmanager
+def _executor(tasks: int, cluster_at: str | None) -> Iterator[Executor]:
+    """Who rehearses: a process for each processor here, or the cluster. Raises Failure."""
+    try:
+        if cluster_at is not None:
+            with cluster(cluster_at) as machines:
+                yield machines
+        else:
+            with process_pool(min(tasks, os.cpu_count() or 1)) as processes:
+                yield processes
+    except AddressError as error:
+        raise Failure(ExitCode.WRONG_INPUT, f"--cluster: {error}") from error
+    except ClusterError as error:
+        raise Failure(ExitCode.UNREACHABLE, str(error)) from error
+    except (BrokenExecutor, CancelledError) as error:
+        who = f"the cluster at {cluster_at}" if cluster_at else "one of the processes here"
+        raise Failure(ExitCode.NOT_FINISHED, f"{who} ended before its work was done") from error
+
+
+def _play(task: _Task) -> Played | str:
+    """Play once; a sentence where the arm does not get to where the program begins."""
+    arm = parse_arm(task.arm_text, task.arm)
+    try:
+        joints, network = joint_settings(arm, task.seed), PROFILES[task.network]
+        return play_once(arm, task.text, joints, network, task.seed, task.switches)
+    except RehearsalError as error:
+        return str(error)
+
+
+@contextmanager
+def _progress(count: int, *, is_quiet: bool) -> Iterator[Callable[[int], None]]:
+    """A bar on a terminal, elsewhere a few lines; called with how many are done."""
+    console = err()
+    if console.is_terminal:
+        columns = (
+            TextColumn("rehearsing"), BarColumn(), MofNCompleteColumn(), TimeRemainingColumn()
+        )  # fmt: skip
+        with Progress(*columns, console=console, transient=True) as bar:
+            task = bar.add_task("", total=count)
+            yield lambda done: bar.update(task, completed=done)
+        return
+
+    def tell(done: int) -> None:
+        if not is_quiet and done * TOLD // count > (done - 1) * TOLD // count:
+            console.print(f"rehearsed {done} of {count}")
+
+    yield tell
+
+
+def _rehearsals(count: int) -> str:
+    return f"{count} rehearsal{'s' if count != 1 else ''}"

@@ -1,0 +1,665 @@
+"""All that can be asked of a coordinator, whatever carries it (`transport.py`).
+
+Names, units and errors here are those of both clients: the methods of `Client` are these.
+"""
+
+import contextlib
+import time
+from collections.abc import AsyncIterator, Iterable, Iterator, Sequence
+from dataclasses import dataclass
+from typing import TYPE_CHECKING, Final, Literal, Protocol, TypeVar
+
+from coordinator.answers.control import ControlAsked
+from coordinator.answers.records import Event, RunInShort
+from coordinator.client.asking import Answer, Asking
+from coordinator.client.errors import (
+    ClientError,
+    Closed,
+    HomingFailed,
+    NotFinished,
+    OtherLoop,
+    RunHeld,
+    RunNotFinished,
+    Unreachable,
+    WrongInput,
+)
+from coordinator.codes.link_word import LinkWord
+from coordinator.codes.outcome import Outcome
+from coordinator.core.stop_words import StopWord
+from protocol.light import REST_WORDS
+
+if TYPE_CHECKING:
+    from coordinator.client.values import (
+        ArmSnapshot,
+        CheckResult,
+        Curves,
+        HomingSnapshot,
+        JointSnapshot,
+        KeptReport,
+        Problem,
+        RunGoing,
+        RunOver,
+        TaughtSnapshot,
+        WarningSnapshot,
+    )
+
+
+class Named(Protocol):
+    """What has a name and a number."""
+
+    @property
+    def id(self) -> int:
+        """Its number."""
+
+    @property
+    def name(self) -> str:
+        """As people call it."""
+
+
+@dataclass(frozen=True, slots=True)
+class _Kept:
+    """A sequence or a program."""
+
+    kind: Literal["sequence", "program"]
+    id: int
+    name: str
+
+    @property
+    def path(self) -> str:
+        """Where its text is."""
+        is_sequence = self.kind == "sequence"
+        return (
+            f"/taught/sequences/{self.id}/program"
+            if is_sequence
+            else f"/taught/programs/{self.id}/text"
+        )
+
+
+N = TypeVar("N", bound=Named)
+PLANNING_S: Final = 30.0
+"""Planning a long program takes seconds."""
+SOON_S: Final = 3.0
+"""For a hold or stop: who waits for it must hear soon that it did not get through."""
+GIVE_BACK_S: Final = 1.0
+"""For control that is given back: who hangs notices later that nobody is there any more."""
+LOOK_S: Final = 0.1
+"""Between two looks at how something goes."""
+LISTEN_S: Final = 0.25
+"""Between two looks into the journal."""
+PAGE: Final = 500
+"""Lines of the journal that are asked for at once, the most that are given."""
+
+
+class Questions:
+    """A coordinator, asked over any transport; every method raises ClientError."""
+
+    def __init__(self, asking: Asking) -> None:
+        self._asking = asking
+
+    @property
+    def url(self) -> str:
+        """Where the coordinator is."""
+        return self._asking.url
+
+    @property
+    def answers(self) -> dict[str, Answer]:
+        """The newest answer of each kind as it came, for who hands it on unread."""
+        return self._asking.answers
+
+    async def close(self) -> None:
+        """Close the connection. A client that is used as a context does so when it is left."""
+        await self._asking.transport.close()
+
+    # ---- how things are ---------------------------------------------------------------------
+
+    async def is_up(self) -> bool:
+        """Whether a coordinator answers."""
+        try:
+            await self._asking.ask("health", "GET", "/healthz", has="status")
+        except Unreachable:
+            return False
+        return True
+
+    async def arm(self) -> "ArmSnapshot":
+        """The arm's state."""
+        answer = await self._asking.ask("arm", "GET", "/arm", has="condition")
+        from coordinator.client.values import ArmSnapshot
+
+        return self._asking.read(ArmSnapshot, answer)
+
+    async def joints(self) -> "dict[str, JointSnapshot]":
+        """The joints' states by name, base to tool."""
+        return {joint.name: joint for joint in (await self.arm()).joints}
+
+    async def arm_file(self) -> str:
+        """The text of the arm file, as it was when the coordinator began."""
+        try:
+            response = await self._asking.response("GET", "/arm/file")
+        except WrongInput as error:  # of another version, it has no such route
+            raise Unreachable(
+                f"what answers at {self.url} gives no arm file: {error}; name the arm by --arm"
+            ) from error
+        if not response.headers.get("Content-Type", "").startswith("text/plain"):
+            raise self._asking.no_coordinator()
+        return response.text
+
+    async def warnings(self) -> "tuple[WarningSnapshot, ...]":
+        """The warnings that stand, oldest first."""
+        answer = await self._asking.ask("warnings", "GET", "/warnings", has="warnings")
+        from coordinator.client.values import WarningSnapshot
+
+        return self._asking.read(tuple[WarningSnapshot, ...], answer["warnings"], "warnings")
+
+    async def acknowledge(self, warning: int) -> "WarningSnapshot":
+        """Acknowledge the warning of this id; it."""
+        path = f"/warnings/{warning}/acknowledge"
+        answer = await self._asking.ask("acknowledge", "POST", path, has="acknowledged")
+        from coordinator.client.values import WarningSnapshot
+
+        return self._asking.read(WarningSnapshot, answer)
+
+    # ---- homing -----------------------------------------------------------------------------
+
+    async def home(self, joints: Sequence[str] = ()) -> int:
+        """Begin to home these joints, all if none is named; the homing's number."""
+        body = {"joints": list(joints)}
+        answer = await self._asking.ask("home", "POST", "/home", body, has="homing")
+        return self._asking.read(int, answer["homing"], "homing")
+
+    async def homing(self, number: int) -> "HomingSnapshot":
+        """How a homing goes."""
+        answer = await self._asking.ask("homing", "GET", f"/homings/{number}", has="state")
+        from coordinator.client.values import HomingSnapshot
+
+        return self._asking.read(HomingSnapshot, answer)
+
+    async def home_and_wait(self, joints: Sequence[str] = ()) -> "HomingSnapshot":
+        """Home these joints, all if none is named, to the end. Raises HomingFailed.
+
+        To wait no longer ends no homing: it goes on unless it is stopped.
+        """
+        number = await self.home(joints)
+        while (homing := await self.homing(number)).state == "running":
+            await self._asking.transport.sleep(LOOK_S)
+        if homing.state != "done":
+            raise HomingFailed(homing)
+        return homing
+
+    # ---- programs ---------------------------------------------------------------------------
+
+    async def check(
+        self,
+        text: str,
+        *,
+        block_delete: bool = False,
+        optional_stop: bool = False,
+        step_by_line: bool = False,
+        from_line: int | None = None,
+    ) -> "CheckResult":
+        """What a program would do from where the arm stands, or from `park` if that is unsure.
+
+        Mistakes are in its `errors`: they raise nothing. With `block_delete` lines that begin with
+        a slash are left out; with `optional_stop` M1 stops as M0 does; with `step_by_line` the arm
+        waits for resume after each line. From a line on, the arm first goes slowly to where the
+        program would be, and waits for resume there.
+        """
+        switches = _switches(block_delete, optional_stop, step_by_line, from_line)
+        answer = await self._looked_at("check", "/check", text, switches, has="errors")
+        from coordinator.client.values import CheckResult
+
+        return self._asking.read(CheckResult, answer)
+
+    async def curves(
+        self,
+        text: str,
+        *,
+        block_delete: bool = False,
+        optional_stop: bool = False,
+        step_by_line: bool = False,
+        from_line: int | None = None,
+    ) -> "Curves":
+        """What a program would do over time, from where `check` begins, with the same switches.
+
+        Raises WrongInput with its mistakes.
+        """
+        switches = _switches(block_delete, optional_stop, step_by_line, from_line)
+        answer = await self._looked_at("curves", "/check/curves", text, switches, has="time_s")
+        from coordinator.client.values import Curves
+
+        return self._asking.read(Curves, answer)
+
+    async def _looked_at(
+        self, what: str, path: str, text: str, switches: dict[str, bool | int], *, has: str
+    ) -> Answer:
+        """What is answered of a program, by which nothing moves."""
+        body = {"text": text, **switches}
+        return await self._asking.ask(what, "POST", path, body, has=has, patience_s=PLANNING_S)
+
+    async def play(
+        self,
+        name: str,
+        text: str,
+        loops: int = 1,
+        *,
+        taught: int | None = None,
+        block_delete: bool = False,
+        optional_stop: bool = False,
+        step_by_line: bool = False,
+        from_line: int | None = None,
+    ) -> int:
+        """Play a program so often, once it is planned; the run's number.
+
+        `taught` is the sequence or kept program whose text it is, so that its result is told there.
+        The switches are as for `check`.
+        """
+        body: dict[str, object] = {
+            "name": name,
+            "text": text,
+            **_switches(block_delete, optional_stop, step_by_line, from_line),
+        }
+        if loops != 1:
+            body["loops"] = loops
+        if taught is not None:
+            body["taught"] = taught
+        answer = await self._asking.ask(
+            "play", "POST", "/runs", body, has="run", patience_s=PLANNING_S
+        )
+        return self._asking.read(int, answer["run"], "run")
+
+    async def play_and_wait(
+        self,
+        name: str,
+        text: str,
+        loops: int = 1,
+        *,
+        block_delete: bool = False,
+        optional_stop: bool = False,
+    ) -> "KeptReport":
+        """Play a program so often, to its end; its report. Raises what `wait_for_run` raises."""
+        return await self.wait_for_run(
+            await self.play(
+                name, text, loops, block_delete=block_delete, optional_stop=optional_stop
+            )
+        )
+
+    async def wait_for_run(self, number: int) -> "KeptReport":
+        """Wait until a run has finished; its report.
+
+        A pause of the program is waited out: somebody else resumes. Raises RunHeld where the
+        run rests on its path, or an input that it waits for did not come, or something kept it from
+        waiting; RunNotFinished where it ended otherwise. To wait no longer ends no
+        run: it goes on unless it is held or stopped.
+        """
+        while not (state := await self.run(number)).needs_somebody:
+            await self._asking.transport.sleep(LOOK_S)
+        report = await self.report(number)
+        if state.phase != "ended":
+            raise RunHeld(f"run {number} is {state.phase}: {state.message}", report)
+        if report.outcome != Outcome.FINISHED:
+            raise RunNotFinished(f"run {number} was {report.outcome}: {report.message}", report)
+        return report
+
+    async def run(self, number: int) -> "RunGoing | RunOver":
+        """Where a run is."""
+        answer = await self._asking.ask("run", "GET", f"/runs/{number}", has="phase")
+        from coordinator.client.values import RunGoing, RunOver
+
+        is_over = answer["phase"] in ("ended", "ending")
+        return (
+            self._asking.read(RunOver, answer) if is_over else self._asking.read(RunGoing, answer)
+        )
+
+    async def runs(self, limit: int = 100, before: int | None = None) -> tuple[RunInShort, ...]:
+        """Runs in short, newest first, at most 500; those before the one of this number."""
+        more = "" if before is None else f"&before={before}"
+        answer = await self._asking.ask("runs", "GET", f"/runs?limit={limit}{more}", has="runs")
+        return self._asking.read(tuple[RunInShort, ...], answer["runs"], "runs")
+
+    async def last_run(self) -> int | None:
+        """The newest run's number, None if nothing was played yet."""
+        runs = await self.runs(limit=1)
+        return runs[0].run if runs else None
+
+    async def report(self, number: int) -> "KeptReport":
+        """What a run was, or is so far."""
+        answer = await self._asking.ask("report", "GET", f"/runs/{number}/report", has="run")
+        from coordinator.client.values import KeptReport
+
+        return self._asking.read(KeptReport, {**_MAY_LACK, **answer})
+
+    # ---- commands ---------------------------------------------------------------------------
+
+    async def hold(self) -> None:
+        """Come to rest on the path. Soon answered, or not delivered: and the error says so."""
+        with _undelivered("the hold was not delivered, and the arm may move"):
+            await self._command("/hold", patience_s=SOON_S)
+
+    async def resume(self) -> None:
+        """Go on after a hold or a pause."""
+        await self._command("/resume")
+
+    async def stop(self, level: StopWord = "stop") -> None:
+        """Stop: `stop`, `stop-and-release` or `release`; no safety-rated emergency stop.
+
+        `unconfirmed` of the arm's condition names the joints that have not said that they obey.
+        """
+        with _undelivered(
+            "nothing was stopped, and the arm may move: use the emergency stop that cuts the power"
+        ):
+            await self._command("/stop", {"level": level}, patience_s=SOON_S)
+
+    async def switch_output(self, output: str, *, on: bool) -> None:
+        """Switch a tool's output by hand, while nothing moves. The arm's state tells once it is."""
+        await self._command("/output", {"output": output, "on": on})
+
+    async def override(self, percent: float) -> None:
+        """Set the feed override, 5 to 100 %."""
+        await self._command("/override", {"percent": percent})
+
+    async def step(self, joint: str, by_deg: float, speed_deg_s: float) -> None:
+        """Turn one joint by an angle, from where its last step ends."""
+        body = {"joint": joint, "by_deg": by_deg, "speed_deg_s": speed_deg_s}
+        await self._command("/step", body)
+
+    async def wait_until_at_rest(self, longest_s: float = 60.0) -> "ArmSnapshot":
+        """Wait until every joint surely rests, and has confirmed a stop if there was one; the arm.
+
+        Its `condition` says what keeps it there: `at rest`, or `stopped`, `motors off`, `held` or
+        `paused`. That a joint rests does not say that it got where it was sent. Raises NotFinished
+        after `longest_s` seconds, which says what still moves.
+        """
+        if not longest_s >= 0:
+            raise WrongInput(f"longest_s is {longest_s:g}, but must be 0 or more")
+        end_s = time.monotonic() + longest_s
+        while restless := _restless(arm := await self.arm()):
+            if time.monotonic() >= end_s:
+                raise NotFinished(f"after {longest_s:g} s the arm does not surely rest, {restless}")
+            await self._asking.transport.sleep(LOOK_S)
+        return arm
+
+    # ---- teaching ---------------------------------------------------------------------------
+
+    async def taught(self) -> "TaughtSnapshot":
+        """Waypoints and sequences."""
+        return self._as_taught(await self._asking.ask("taught", "GET", "/taught", has="revision"))
+
+    async def add_sequence(self, name: str) -> "TaughtSnapshot":
+        """A new sequence, empty."""
+        return await self._edit({"type": "add-sequence", "name": name})
+
+    async def record(self, sequence: str, name: str = "") -> "TaughtSnapshot":
+        """The place where the arm stands, as a new waypoint at the end of a sequence.
+
+        A sequence of a new name is added with it. Every joint must be homed and surely rest.
+        Without a name of the waypoint one is found.
+        """
+        found = _named((await self.taught()).sequences, sequence)
+        into: dict[str, object] = {"new": sequence} if found is None else {"sequence": found.id}
+        return await self._edit({"type": "record", "name": name} | into)
+
+    async def write_sequence(self, name: str, text: str) -> "TaughtSnapshot":
+        """Make a sequence what a program says. A waypoint, known by its name, changes everywhere.
+
+        Raises WrongInput with `mistakes` for a program that no sequence can be.
+        """
+        path = f"/taught/sequences/{await self._sequence(name)}/program"
+        body = {"revision": (await self.taught()).revision, "text": text}
+        answer = await self._asking.ask(
+            "taught", "PUT", path, body, has="revision", patience_s=PLANNING_S
+        )
+        return self._as_taught(answer)
+
+    async def check_sequence(self, text: str) -> "tuple[Problem, ...]":
+        """What keeps a program from being a sequence, with line and column; nothing is changed."""
+        answer = await self._asking.ask(
+            "mistakes", "POST", "/taught/check", {"text": text}, has="errors", patience_s=PLANNING_S
+        )
+        from coordinator.client.values import Problem
+
+        return self._asking.read(tuple[Problem, ...], answer["errors"], "errors")
+
+    async def keep_program(self, name: str, text: str) -> "TaughtSnapshot":
+        """Keep a program under a name, in place of the text that it had. Mistakes are no matter."""
+        found = _named((await self.taught()).programs, name)
+        edit: dict[str, object] = {"type": "keep-program", "text": text}
+        return await self._edit(edit | ({"name": name} if found is None else {"program": found.id}))
+
+    async def taught_text(self, name: str) -> str:
+        """A sequence as a program, or a kept program: RS-274 text, fit for `play`.
+
+        That of a sequence is fit for `write_sequence` too.
+        """
+        return await self._text((await self._kept(name)).path)
+
+    async def play_taught(
+        self,
+        name: str,
+        loops: int = 1,
+        *,
+        block_delete: bool = False,
+        optional_stop: bool = False,
+        step_by_line: bool = False,
+        from_line: int | None = None,
+    ) -> int:
+        """Play a sequence or a kept program so often; the run's number."""
+        kept = await self._kept(name)
+        return await self.play(
+            kept.name,
+            await self._text(kept.path),
+            loops,
+            taught=kept.id,
+            block_delete=block_delete,
+            optional_stop=optional_stop,
+            step_by_line=step_by_line,
+            from_line=from_line,
+        )
+
+    async def delete_taught(self, name: str) -> "TaughtSnapshot":
+        """No such sequence or program any more, nor the waypoints that only it visited.
+
+        Undo brings them back.
+        """
+        kept = await self._kept(name)
+        return await self._edit({"type": f"delete-{kept.kind}", kept.kind: kept.id})
+
+    async def undo_taught(self) -> "TaughtSnapshot":
+        """Take back the last change of what was taught, whoever made it."""
+        return await self._step_through("/taught/undo")
+
+    async def redo_taught(self) -> "TaughtSnapshot":
+        """Make the change again that was taken back last."""
+        return await self._step_through("/taught/redo")
+
+    async def go_to(self, waypoint: str) -> None:
+        """Turn all joints to a waypoint, and wait until they are there.
+
+        Each goes its own way, at the arm file's speed for teaching. Said again all the while: where
+        this is left, or cannot be said in time, the arm comes to rest by itself. Raises NotFinished
+        where the joints do not say then that they rest.
+        """
+        taught = await self.taught()
+        place = next((one for one in taught.waypoints if one.name == waypoint), None)
+        if place is None:
+            raise WrongInput(f"there is no waypoint {waypoint!r}")
+        try:
+            while True:
+                body = {"waypoint": place.id}
+                await self._asking.ask("command", "POST", "/go", body, has="phase")
+                joints = await self.joints()
+                away = [
+                    name
+                    for name, angle in place.angles_deg.items()
+                    if name in joints and not _is_at(joints[name], angle)
+                ]
+                if not away:
+                    break
+                await self._asking.transport.sleep(LOOK_S)
+        finally:
+            with contextlib.suppress(ClientError):  # it ends by itself
+                await self._command("/jog", {"velocities_deg_s": {}})
+        await self.wait_until_at_rest(SETTLED_S)
+
+    async def _sequence(self, name: str) -> int:
+        sequences = (await self.taught()).sequences
+        found = _named(sequences, name)
+        if found is None:
+            known = ", ".join(repr(one.name) for one in sequences) or "none"
+            raise WrongInput(f"there is no sequence {name!r}; there is {known}")
+        return found.id
+
+    async def _kept(self, name: str) -> "_Kept":
+        taught = await self.taught()
+        sequence, program = _named(taught.sequences, name), _named(taught.programs, name)
+        if sequence is not None and program is not None:
+            raise WrongInput(f"a sequence and a program are named {name!r}: rename one of them")
+        if sequence is not None:
+            return _Kept("sequence", sequence.id, sequence.name)
+        if program is not None:
+            return _Kept("program", program.id, program.name)
+        names = [one.name for one in taught.sequences] + [one.name for one in taught.programs]
+        known = ", ".join(map(repr, names))
+        raise WrongInput(f"there is no sequence or program {name!r}; there is {known or 'none'}")
+
+    async def _text(self, path: str) -> str:
+        response = await self._asking.response("GET", path)
+        if not response.headers.get("Content-Type", "").startswith("text/plain"):
+            raise self._asking.no_coordinator()
+        return response.text
+
+    async def _edit(self, edit: dict[str, object]) -> "TaughtSnapshot":
+        body = {"revision": (await self.taught()).revision, "edit": edit}
+        answer = await self._asking.ask("taught", "POST", "/taught/edits", body, has="revision")
+        return self._as_taught(answer)
+
+    async def _step_through(self, path: str) -> "TaughtSnapshot":
+        body = {"revision": (await self.taught()).revision}
+        answer = await self._asking.ask("taught", "POST", path, body, has="revision")
+        return self._as_taught(answer)
+
+    def _as_taught(self, answer: Answer) -> "TaughtSnapshot":
+        from coordinator.client.values import TaughtSnapshot
+
+        return self._asking.read(TaughtSnapshot, answer)
+
+    # ---- control ----------------------------------------------------------------------------
+
+    async def control(self) -> ControlAsked:
+        """Who has control of the arm's motion."""
+        answer = await self._asking.ask("control", "GET", "/control", has="holder")
+        return self._asking.read(ControlAsked, answer)
+
+    async def take_control(self) -> ControlAsked:
+        """Take control over; what moves for somebody else is held first."""
+        answer = await self._asking.ask("control", "POST", "/control/take", has="holder")
+        return self._asking.read(ControlAsked, answer)
+
+    async def release_control(self) -> ControlAsked:
+        """Give control back, if this client has it."""
+        answer = await self._asking.ask(
+            "control", "POST", "/control/release", has="holder", patience_s=GIVE_BACK_S
+        )
+        return self._asking.read(ControlAsked, answer)
+
+    # ---- the journal ------------------------------------------------------------------------
+
+    async def events(
+        self, limit: int = 100, *, details: bool = False, before: int | None = None
+    ) -> tuple[Event, ...]:
+        """The journal's last lines, newest first, at most 500; those before the one of this id."""
+        more = "" if before is None else f"&before={before}"
+        path = f"/events?limit={limit}&details={'true' if details else 'false'}{more}"
+        answer = await self._asking.ask("events", "GET", path, has="events")
+        return self._asking.read(tuple[Event, ...], answer["events"], "events")
+
+    async def follow_events(
+        self, after: int | None = None, *, details: bool = False
+    ) -> AsyncIterator[Event]:
+        """Lines of the journal as they come, oldest first, without an end and none left out.
+
+        `after` is the id of the last one that is known already; without it what comes from now on.
+        They are asked for four times a second, and not taken from the live feed, which has no ids:
+        who loses the coordinator (Unreachable) can go on behind the last one it has.
+        """
+        if after is None:
+            newest = await self.events(1, details=True)
+            after = newest[0].id if newest else 0
+        while True:
+            for event in await self._events_after(after, details=details):
+                after = event.id
+                yield event
+            await self._asking.transport.sleep(LISTEN_S)
+
+    async def _events_after(self, after: int, *, details: bool) -> list[Event]:
+        """All behind that id, oldest first."""
+        found: list[Event] = []
+        while True:
+            page = await self.events(PAGE, details=details, before=found[-1].id if found else None)
+            found += [event for event in page if event.id > after]
+            if len(page) < PAGE or page[-1].id <= after:
+                return found[::-1]
+
+    async def _command(
+        self, path: str, body: object = None, *, patience_s: float | None = None
+    ) -> None:
+        """Have something done; what comes of it, the arm's state tells."""
+        await self._asking.ask("command", "POST", path, body, has="phase", patience_s=patience_s)
+
+
+_MAY_LACK: Final[Answer] = {
+    "block_delete": False, "from_line": None, "loops": 1, "optional_stop": False, "overrides": [],
+    "step_by_line": False, "stop_unconfirmed": [], "unwritten": [], "written_utc": "",
+}  # fmt: skip
+"""What not every report has: those that an older coordinator wrote, and those of now."""
+
+
+SETTLED_S: Final = 10.0
+"""Joints that are there say so in a moment."""
+THERE_DEG: Final = 0.02
+"""A joint that rests this near is there: more than a count of any joint."""
+
+
+def _switches(
+    block_delete: bool, optional_stop: bool, step_by_line: bool, from_line: int | None
+) -> dict[str, bool | int]:
+    """Members of a body. Those that are off are left out: an older coordinator knows none."""
+    told: dict[str, bool | int | None] = {
+        "block_delete": block_delete,
+        "optional_stop": optional_stop,
+        "step_by_line": step_by_line,
+        "from_line": from_line,
+    }
+    return {name: value for name, value in told.items() if value}
+
+
+def _named(kept: Iterable[N], name: str) -> N | None:
+    wanted = " ".join(name.split()).casefold()
+    return next((one for one in kept if one.name.casefold() == wanted), None)
+
+
+def _is_at(joint: "JointSnapshot", angle_deg: float) -> bool:
+    at_deg = joint.position_deg
+    return at_deg is not None and abs(at_deg - angle_deg) <= THERE_DEG and not joint.velocity_deg_s
+
+
+def _restless(arm: "ArmSnapshot") -> str:
+    """What may move still, a clause; empty where all surely rest."""
+    found = arm.condition
+    wanting = [joint for joint in arm.joints if joint.stop_wanted]
+    if found.word in REST_WORDS and not found.unconfirmed and not wanting:
+        return ""
+    silent = [joint for joint in arm.joints if joint.link is LinkWord.OFFLINE]
+    turning = [joint for joint in arm.joints if joint.velocity_deg_s and joint not in silent]
+    cause = f" ({found.cause})" if found.cause else ""
+    joints = [f"{joint.name} turns at {joint.velocity_deg_s:.3g} °/s" for joint in turning]
+    joints += [f"{joint.name} is not heard" for joint in silent]
+    joints += [f"{joint.name} has not confirmed the stop" for joint in wanting]
+    return f"it is {found.word}{cause}{': ' if joints else ''}{', '.join(joints)}"
+
+
+@contextlib.contextmanager
+def _undelivered(consequence: str) -> Iterator[None]:
+    """What must be known first where a command did not get through."""
+    try:
+        yield
+    except (Unreachable, Closed, OtherLoop) as error:
+        raise type(error)(f"{consequence}: {error}") from error

@@ -1,0 +1,54 @@
+"""The values that a client's methods give, by the names under which a script finds them.
+
+They take a moment to import, with what is behind them, which a stop must not wait for: the methods
+import them once there is an answer to read.
+"""
+
+from coordinator.answers.control import ControlAsked
+from coordinator.answers.records import Event, RunInShort
+from coordinator.answers.report import KeptReport
+from coordinator.answers.run import RunGoing, RunOver
+from coordinator.answers.taught import TaughtSnapshot
+from coordinator.core.condition import Condition
+from coordinator.core.events import Note
+from coordinator.core.homing import HomingSnapshot
+from coordinator.core.run.report import HoldRecord
+from coordinator.core.run.report_snapshot import StartReport
+from coordinator.core.snapshot.arm import ArmSnapshot
+from coordinator.core.snapshot.joint import JointSnapshot
+from coordinator.core.snapshot.run import RunSnapshot
+from coordinator.core.snapshot.warning import WarningSnapshot
+from coordinator.core.start_forecast import StartForecast
+from coordinator.motion.check import CheckResult, SlowerCorner
+from coordinator.motion.curves import Curves
+from coordinator.motion.marks import CurveMark
+from coordinator.programs import Problem
+from coordinator.teaching.taught import Sequence, Visit, Waypoint
+
+__all__ = [
+    "ArmSnapshot",
+    "CheckResult",
+    "Condition",
+    "ControlAsked",
+    "CurveMark",
+    "Curves",
+    "Event",
+    "HoldRecord",
+    "HomingSnapshot",
+    "JointSnapshot",
+    "KeptReport",
+    "Note",
+    "Problem",
+    "RunGoing",
+    "RunInShort",
+    "RunOver",
+    "RunSnapshot",
+    "Sequence",
+    "SlowerCorner",
+    "StartForecast",
+    "StartReport",
+    "TaughtSnapshot",
+    "Visit",
+    "WarningSnapshot",
+    "Waypoint",
+]

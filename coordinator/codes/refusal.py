@@ -1,0 +1,75 @@
+"""Why a command is refused."""
+
+from enum import StrEnum
+from typing import Final, Self
+
+
+class RefusalCode(StrEnum):
+    """Stable, for programs; `says` is what it means, a sentence."""
+
+    says: str
+
+    def __new__(cls, code: str, says: str) -> Self:
+        """A code and its sentence."""
+        member = str.__new__(cls, code)
+        member._value_ = code
+        member.says = says
+        return member
+
+    JOINT_UNKNOWN = "joint-unknown", "No joint has that name."
+    OUTPUT_UNKNOWN = "output-unknown", "No joint has that output or input."
+    JOG_SPEED = "jog-speed", "Faster than the joint's limit."
+    OVERRIDE_RANGE = "override-range", "An override that is not possible."
+    PROGRAM_EMPTY = "program-empty", "The program moves nothing."
+    PROGRAM_TOO_LARGE = "program-too-large", "The program has too many bytes."
+    STOP_LEVEL = "stop-level", "There is no such level of stop."
+    CONTROL = "control", "Another client commands motion: `POST /control/take` takes over."
+    RUNNING = "running", "A program is being played."
+    HOMING = "homing", "A homing is under way."
+    JOGGING = "jogging", "A joint is being jogged."
+    STEPS = "steps", "Too many steps of a joint are under way."
+    STEP_ANGLE = "step-angle", "A step by less than a joint can turn."
+    STEP_RANGE = "step-range", "A step beyond the joint's range."
+    JOG_ENDED = "jog-ended", "The jog was ended; let go before the next."
+    STOPPING = "stopping", "A joint has not confirmed the stop yet."
+    NO_RUN = "no-run", "No program is being played."
+    NOT_HELD = "not-held", "The run, or a joint in it, is not at rest on the path."
+    OUTPUT = "output", "An output is not as the program left it."
+    NOTHING_MOVES = "nothing-moves", "There is nothing to hold."
+    HALTED = "halted", "A hold or stop came before the run began."
+    LEFT = "left", "Whoever asked for the run has gone."
+    MOVED = "moved", "A joint moved while the program was being planned."
+    JOINT_CONFLICT = "joint-conflict", "Two joints prove one id."
+    JOINT_NOT_CONFIGURED = "joint-not-configured", "A joint does not know its figures yet."
+    JOINT_OFFLINE = "joint-offline", "A joint is not heard, or its stream is not open."
+    NOT_AT_REST = "not-at-rest", "A joint moves."
+    NOT_HOMED = "not-homed", "A joint is not homed."
+    FAULTED = "faulted", "A joint has a fault."
+    CLOCK_UNCERTAIN = (
+        "clock-uncertain",
+        "Too little is known of the clocks for a start within the limit.",
+    )
+    CLOCK_UNLOCKED = "clock-unlocked", "A joint's clock is not known well enough."
+    TEMPERATURE_IMPLAUSIBLE = "temperature-implausible", "A joint's temperature cannot be believed."
+    WAYPOINT_UNKNOWN = "waypoint-unknown", "There is no such waypoint, or it lacks a joint."
+    TAUGHT_CHANGED = "taught-changed", "Somebody else has changed what was taught meanwhile."
+    NOTHING_TO_UNDO = "nothing-to-undo", "No change of what was taught is left to take back."
+    NOTHING_TO_REDO = "nothing-to-redo", "No change of what was taught was taken back last."
+    REHEARSING = "rehearsing", "Another rehearsal goes on."
+    PLANNER = "planner", "The process that checks programs ended; try again."
+    ENDING = "ending", "The coordinator is ending."
+    FAILED = "failed", "The coordinator broke: see its log, then start it anew."
+
+
+INPUT_CODES: Final = frozenset(
+    {
+        RefusalCode.JOINT_UNKNOWN,
+        RefusalCode.OUTPUT_UNKNOWN,
+        RefusalCode.JOG_SPEED,
+        RefusalCode.OVERRIDE_RANGE,
+        RefusalCode.PROGRAM_EMPTY,
+        RefusalCode.PROGRAM_TOO_LARGE,
+        RefusalCode.STOP_LEVEL,
+    }
+)
+"""What is refused because it asks for what cannot be; all else may change."""

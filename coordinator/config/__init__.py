@@ -1,0 +1,1 @@
+"""What the owner says: the arm file, the data folder, settings."""

@@ -1,0 +1,155 @@
+"""The coordinator's data folder: the arm's key, its own lasting id, and who is using it.
+
+arm.key          the arm's 256-bit key in hex, for the owner's eyes only
+coordinator.id   16 bytes in hex, made once; joints know their coordinator by it
+lock             held while a coordinator runs, with its process id
+unisono.db       what changes by use (coordinator.store)
+
+The folder is made with the key, and by nothing else.
+"""
+
+import contextlib
+import fcntl
+import os
+import re
+import stat
+from collections.abc import Iterator
+from pathlib import Path
+from typing import Final
+
+from coordinator.config.regular_file import require_regular
+from protocol.keys import KEY_BYTES
+
+KEY_FILE: Final = "arm.key"
+ID_FILE: Final = "coordinator.id"
+LOCK_FILE: Final = "lock"
+ID_BYTES: Final = 16
+
+
+class DataFolderError(Exception):
+    """The folder cannot be used; the text is a sentence for its owner."""
+
+
+def make_key(folder: Path) -> Path:
+    """Make the arm's key, readable by its owner only, and the folder for it.
+
+    Raises DataFolderError if there is a key already.
+    """
+    path = folder / KEY_FILE
+    try:
+        folder.mkdir(mode=0o700, parents=True, exist_ok=True)
+    except OSError as error:
+        raise DataFolderError(f"{folder} cannot be made: {error.strerror}") from error
+    text = os.urandom(KEY_BYTES).hex() + "\n"
+    try:
+        # O_EXCL: a key that some joints already hold is never written over.
+        descriptor = os.open(path, os.O_WRONLY | os.O_CREAT | os.O_EXCL, 0o600)
+    except FileExistsError:
+        raise DataFolderError(
+            f"{path} is there already; joints that hold it would be lost with it. Move it away "
+            "first if a new key is what you want."
+        ) from None
+    except OSError as error:
+        raise DataFolderError(f"{path} cannot be written: {error.strerror}") from error
+    try:
+        with os.fdopen(descriptor, "w") as file:
+            os.fchmod(descriptor, 0o600)
+            file.write(text)
+            file.flush()
+            os.fsync(descriptor)
+        sync_folder(folder)
+    except OSError as error:
+        path.unlink(missing_ok=True)  # no joint holds it yet, and a part of a key bars a new one
+        raise DataFolderError(f"{path} cannot be written: {error.strerror}") from error
+    return path
+
+
+def read_key(folder: Path) -> bytes:
+    """The arm's key. Raises DataFolderError if it is absent, malformed or open to others."""
+    path = folder / KEY_FILE
+    try:
+        require_regular(path)
+        mode = path.stat().st_mode
+        text = path.read_text(encoding="ascii").strip()
+    except FileNotFoundError:
+        raise DataFolderError(
+            f"there is no key in {folder}: make one with 'unisono key new --data {folder}'"
+        ) from None
+    except UnicodeDecodeError:
+        raise DataFolderError(f"{path} holds no key of 64 hex digits") from None
+    except OSError as error:
+        raise DataFolderError(f"{path} cannot be read: {error.strerror}") from error
+    if mode & (stat.S_IRWXG | stat.S_IRWXO):
+        raise DataFolderError(
+            f"{path} is open to other users (mode {stat.S_IMODE(mode):04o}), who could move the "
+            f"arm: run 'chmod 600 {path}'"
+        )
+    if not re.fullmatch(f"[0-9a-fA-F]{{{2 * KEY_BYTES}}}", text):
+        raise DataFolderError(f"{path} holds no key of 64 hex digits")
+    return bytes.fromhex(text)
+
+
+def coordinator_id(folder: Path) -> bytes:
+    """This coordinator's lasting id, made when there is none. Raises DataFolderError."""
+    path = folder / ID_FILE
+    try:
+        text = path.read_text(encoding="ascii").strip()
+    except FileNotFoundError:
+        made = os.urandom(ID_BYTES)
+        write_whole(path, made.hex() + "\n")
+        return made
+    except (OSError, UnicodeDecodeError) as error:
+        raise DataFolderError(f"{path} cannot be read: {error}") from error
+    if not re.fullmatch(f"[0-9a-f]{{{2 * ID_BYTES}}}", text):
+        raise DataFolderError(f"{path} holds no id of 32 hex digits")
+    return bytes.fromhex(text)
+
+
+@contextlib.contextmanager
+def locked(folder: Path) -> Iterator[None]:
+    """Hold the folder's lock. Raises DataFolderError naming the process that holds it."""
+    path = folder / LOCK_FILE
+    try:
+        descriptor = os.open(path, os.O_RDWR | os.O_CREAT, 0o600)
+    except OSError as error:
+        raise DataFolderError(f"{path} cannot be opened: {error.strerror}") from error
+    with os.fdopen(descriptor, "r+") as file:
+        try:
+            fcntl.flock(file, fcntl.LOCK_EX | fcntl.LOCK_NB)
+        except BlockingIOError:
+            owner = file.read().strip() or "unknown"
+            raise DataFolderError(
+                f"another coordinator, process {owner}, is using {folder}; two cannot drive one arm"
+            ) from None
+        file.truncate(0)
+        file.write(f"{os.getpid()}\n")
+        file.flush()
+        yield
+
+
+def write_whole(path: Path, text: str, mode: int = 0o666) -> None:
+    """Replace a file so that a crash leaves the old or the new one, never a part.
+
+    `mode` says who may use it from the first byte on, as far as the process's umask lets them.
+    """
+    beside = path.with_name(f".{path.name}.new")
+    try:
+        beside.unlink(missing_ok=True)
+        descriptor = os.open(beside, os.O_WRONLY | os.O_CREAT | os.O_EXCL, mode)
+        with os.fdopen(descriptor, "w", encoding="utf-8") as file:
+            file.write(text)
+            file.flush()
+            os.fsync(file.fileno())
+        beside.replace(path)
+        sync_folder(path.parent)
+    except OSError as error:
+        raise DataFolderError(f"{path} cannot be written: {error.strerror}") from error
+
+
+def sync_folder(folder: Path) -> None:
+    """Make a folder's entries survive a crash."""
+    descriptor = os.open(folder, os.O_RDONLY | os.O_DIRECTORY)
+    try:
+        os.fsync(descriptor)
+    finally:
+        os.close(descriptor)

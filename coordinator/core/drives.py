@@ -1,0 +1,72 @@
+"""What the next drive to a joint says: what may move it, and what the arm is about."""
+
+from typing import Protocol
+
+from coordinator.core.homing import HomingSequence
+from coordinator.core.jogging import Jog, JogOrder
+from coordinator.core.link.link import JointLink
+from coordinator.core.link.orders import Orders
+from coordinator.core.outputs import ToolOutputs
+from coordinator.core.run import Run
+from protocol.drive import Drive, Mode
+from protocol.light import ConditionWord
+
+
+class ArmParts(Protocol):
+    """Of the machine: what may move a joint."""
+
+    run: Run | None
+    homing: HomingSequence | None
+    jog: Jog
+    tool: ToolOutputs
+
+    @property
+    def session(self) -> int:
+        """The session in force."""
+
+
+def next_drive(link: JointLink, arm: ArmParts, word: ConditionWord, now: int) -> Drive:
+    """The drive, with its number; a stop that is wanted leaves nothing that moves."""
+    orders, sequence = link.orders, link.orders.next_sequence()
+    mode, plan, permit_us, expiry_us = Mode.NONE, None, None, None
+    jog_target: int | None = None
+    jog_velocity = homing_number = 0
+    if orders.stop_wanted:
+        pass
+    elif arm.run is not None and arm.run.active:
+        mode, plan, permit_us, expiry_us = arm.run.drive_fields(now)
+    elif arm.homing is not None and (permitted := arm.homing.drive_fields(link, now)):
+        mode = Mode.HOME
+        homing_number, expiry_us = permitted
+    elif (order := arm.jog.drive_fields(link, now)) and _may_jog(order, orders):
+        mode = Mode.JOG
+        jog_velocity, jog_target, expiry_us = order.velocity, order.target, order.expiry_us
+    is_still = mode is Mode.NONE and not orders.stop_wanted
+    output_mask, output_values = arm.tool.of(link) if is_still else (0, 0)
+    starts = plan is not None and plan.change is not None
+    if expiry_us is not None or permit_us is not None or starts:
+        orders.let_move(now)
+    return Drive(
+        session=arm.session,
+        sequence=sequence,
+        mode=mode,
+        energise=orders.energise and not orders.stop_wanted,
+        stop=orders.stop_wanted,
+        clock_map=link.clock_map(now),
+        plan=plan,
+        permit_us=permit_us,
+        jog_velocity=jog_velocity,
+        jog_target=jog_target,
+        expiry_us=expiry_us,
+        homing_number=homing_number,
+        condition=word,
+        output_mask=output_mask,
+        output_values=output_values,
+    )
+
+
+def _may_jog(order: JogOrder, orders: Orders) -> bool:
+    """Nothing goes to a target before what is to be cleared is: of a fault that was cleared with
+    it, the joint tells before it tells of that.
+    """
+    return order.target is None or not orders.clear_wanted

@@ -1,0 +1,1 @@
+"""One joint as the coordinator knows it: its connection, clock, requests and orders."""

@@ -1,0 +1,43 @@
+"""Where the joints are planned to be in the next seconds, for people who watch."""
+
+from dataclasses import dataclass
+from typing import Final
+
+from coordinator.core.run import Phase, Run
+from protocol.constants import US
+
+STEP_US: Final = 200_000
+AHEAD_US: Final = 3 * US
+
+
+@dataclass(frozen=True, slots=True)
+class Preview:
+    """Planned angles by joint."""
+
+    at_us: int
+    """Arm time of the first."""
+    step_us: int
+    """From one to the next."""
+    deg: dict[str, tuple[float, ...]]
+    """In degrees."""
+
+
+def preview(run: Run | None, now: int) -> Preview | None:
+    """Planned angles from `now` on.
+
+    None where nothing is set to move along a path. The list ends early where points have not been
+    made yet; after the last point it stays there.
+    """
+    if run is None or run.course is None or run.phase not in (Phase.STARTING, Phase.MOVING):
+        return None
+    rows = []
+    for at_us in range(now, now + AHEAD_US + 1, STEP_US):
+        counts = run.point_feed.planned_at(run.course.at(at_us)[0])
+        if counts is None:
+            break
+        rows.append(counts)
+    deg = {
+        link.name: tuple(round(link.joint.to_degrees(row[k]), 2) for row in rows)
+        for k, link in enumerate(run.links)
+    }
+    return Preview(now, STEP_US, deg)

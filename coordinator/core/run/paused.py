@@ -1,0 +1,45 @@
+"""Paused: the program waits for the operator, between two parts."""
+
+from coordinator.codes.refusal import RefusalCode
+from coordinator.core.events import Refused
+from coordinator.core.readiness import require_on_path
+from coordinator.core.run.context import Context
+from coordinator.core.run.phase import RunPhase
+from coordinator.core.run.phases import Phase
+from coordinator.core.run.switched import require_outputs
+from coordinator.core.run.turns import Turn, Wait
+from coordinator.core.run.waiting import next_part
+
+
+class Paused(RunPhase):
+    """At an M0 or what stops as it does; or where an input is awaited, because of `why`, and then
+    resume waits for it anew.
+    """
+
+    phase = Phase.PAUSED
+    holds_points = False
+    steps = False
+
+    def __init__(self, context: Context, now: int, why: str) -> None:
+        super().__init__(context, now)
+        self._cause = why or f"the pause of line {context.part_now.pause_line} waits for resume"
+
+    @property
+    def cause(self) -> str:
+        return self._cause
+
+    def hold(self, cause: str, now: int) -> Turn | None:
+        line = self.context.part_now.end_line
+        what = "pause" if self.context.part_now.awaits is None else "wait"
+        raise Refused(
+            RefusalCode.NOTHING_MOVES,
+            f"run {self.context.number} waits for resume at the {what} of line {line}; "
+            "nothing moves",
+        )
+
+    def resume(self, now: int) -> Turn | None:
+        for link in self.context.links:
+            require_on_path(link, now)
+        require_outputs(self.context, at_end=True)
+        awaited = self.context.part_now.awaits
+        return Wait(awaited) if awaited is not None else next_part(self.context)

@@ -1,0 +1,29 @@
+"""What ends the common motion, whatever phase it is in."""
+
+from collections.abc import Collection, Iterable
+from typing import Final
+
+from coordinator.core.link.link import JointLink
+from protocol.states import JointState
+
+S = JointState
+OFF_PATH: Final = frozenset({S.UNHOMED, S.HOMING, S.JOGGING, S.STOPPING})
+
+
+def conflict(links: Iterable[JointLink]) -> str | None:
+    """A sentence where nobody knows which of two joints is the arm's."""
+    twice = next((link for link in links if link.connection.conflict), None)
+    return f"{twice.name}: {twice.connection.conflict}" if twice is not None else None
+
+
+def astray(links: Iterable[JointLink], booted: Collection[str]) -> str | None:
+    """A sentence where a joint has a fault or left the path, so that the whole arm must stop."""
+    for link in links:
+        status = link.status
+        if status is None or link.name in booted:
+            continue
+        if status.faults:
+            return f"{link.name} has a fault: {', '.join(status.faults.words)}"
+        if status.state in OFF_PATH or status.stop:
+            return f"{link.name} is {status.state.word} and left the path"
+    return None

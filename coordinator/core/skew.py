@@ -1,0 +1,49 @@
+"""How far apart in time the joints of an arm can be, as far as that can be proved."""
+
+import math
+from collections.abc import Sequence
+
+from coordinator.core.link.link import JointLink
+
+
+def skew_us(links: Sequence[JointLink], now: int) -> int | None:
+    """The sum of the two widest clock bounds: one joint could be early by its own, the other late.
+
+    None while a joint's clock is not locked, or it goes by no map that is known; 0 for one joint.
+    """
+    widest_us = second_us = 0.0
+    for link in links:
+        uncertainty_us = link.clock_uncertainty_us(now)
+        if uncertainty_us is None:
+            return None
+        if uncertainty_us > widest_us:
+            widest_us, second_us = uncertainty_us, widest_us
+        elif uncertainty_us > second_us:
+            second_us = uncertainty_us
+    return math.ceil(widest_us + second_us) if len(links) > 1 else 0
+
+
+def too_wide(links: Sequence[JointLink], limit_us: float, now: int) -> str | None:
+    """A sentence where that is more than the arm file allows, naming the joint; else None."""
+    apart_us = skew_us(links, now)
+    if apart_us is None or apart_us <= limit_us:
+        return None
+    widest = max(links, key=lambda link: link.clock_uncertainty_us(now) or 0.0)
+    uncertainty_us = widest.clock_uncertainty_us(now) or 0.0
+    return (
+        f"{widest.name}: its clock is known to ±{uncertainty_us / 1e3:.1f} ms only, so joints "
+        f"could be {apart_us / 1e3:.1f} ms apart, {limit_us / 1e3:g} ms are allowed "
+        "(skew_limit_ms); its link's delays are long, or longer one way than the other"
+    )
+
+
+def shifted(links: Sequence[JointLink]) -> str | None:
+    """A sentence where a joint's clock must be set right by more than it can do in motion."""
+    for link in links:
+        if link.sync.shift_us is not None:
+            return (
+                f"{link.name}: its clock turns out to be read wrong by "
+                f"{abs(link.sync.shift_us) / 1e3:.1f} ms, because its link's delays were longer "
+                "one way than the other; it is set right at rest"
+            )
+    return None

@@ -1,0 +1,109 @@
+"""Playing a program from a line in its middle: what goes before that line is played."""
+
+from collections.abc import Iterator
+from dataclasses import replace
+
+from coordinator.config.arm import Arm
+from coordinator.motion.route import Pose, legs, problems_of
+from coordinator.programs import (
+    NO_SWITCHES,
+    End,
+    Move,
+    Output,
+    Pause,
+    Problem,
+    Program,
+    Step,
+    Switches,
+    Target,
+    read_program,
+)
+
+OUTPUT_GROUPS = (("M3", "M5"), ("M8", "M9"))
+"""Words of which the last one counts (NISTIR 6556 Table 4, groups 7 and 8)."""
+
+
+def read_route(
+    text: str, arm: Arm, start: Pose, switches: Switches = NO_SWITCHES
+) -> tuple[Program, tuple[Problem, ...]]:
+    """What can be read of a text, as it is to be played from a pose, and its mistakes, whether in
+    its words or where it leads.
+
+    No more than MAX_PROBLEMS are told, and then how many more there are.
+    """
+    program, problems = read_program(text, arm.letters, block_delete=switches.block_delete)
+    if switches.from_line is not None and problems.count == 0:
+        program, found = _entered(program, arm, start, switches.from_line)
+        problems.add(*found)
+        if found:
+            return program, problems.told()
+    problems.add(*problems_of(program, arm, start))
+    return program, problems.told()
+
+
+def _entered(program: Program, arm: Arm, start: Pose, line: int) -> tuple[Program, list[Problem]]:
+    """The program as it is played from a line on, and what keeps it from that.
+
+    Its `entry` is: slowly to where the program would be as that line begins, a pause if there is
+    any way to go, outputs as they would be, and the rest. A joint of which the lines before say
+    nothing stays where it is; one that they turn only by distances is a problem, for where it
+    would be nobody knows.
+    """
+    at = next((k for k, step in enumerate(program.steps) if step.line >= line), None)
+    if at is None or isinstance(program.steps[at], End):
+        end = program.steps[-1].line if program.steps else 1
+        told = f"from line {line} on nothing is left to play: the program ends on line {end}"
+        return program, [Problem(line, 1, told)]
+    before, after = program.steps[:at], program.steps[at:]
+    problems = list(_unknown(before, arm, line))
+    if problems:
+        return program, problems
+    where = start
+    for leg in legs(before, arm, start):
+        where = leg.end
+    entry = (*_approach(where, start, arm, after[0]), *_outputs(before), *after)
+    return replace(program, entry=entry), []
+
+
+def _unknown(before: tuple[Step, ...], arm: Arm, line: int) -> Iterator[Problem]:
+    """Joints that are turned by distances from where nothing says that they are."""
+    known: set[int] = set()
+    told: set[int] = set()
+    for step in before:
+        if not isinstance(step, Move):
+            continue
+        for target in step.targets:
+            if not step.relative:
+                known.add(target.joint)
+                told.discard(target.joint)
+            elif target.joint not in known:
+                told.add(target.joint)
+    for joint in sorted(told):
+        name = arm.joints[joint].name
+        yield Problem(
+            line,
+            1,
+            f"where {name} would be as line {line} begins is not known: the lines before turn it "
+            "only by distances; begin at a line behind one that names its angle",
+        )
+
+
+def _approach(where: Pose, start: Pose, arm: Arm, first: Step) -> Iterator[Step]:
+    """Slowly there, and a rest until the operator goes on."""
+    away = [k for k, at in enumerate(where.counts) if at != start.counts[k]]
+    if away:
+        targets = tuple(Target(k, where.degrees[k], 1) for k in away)
+        share = arm.jog_speeds.teaching
+        yield Move(first.line, 1, targets, relative=False, rapid=True, share=share, approach=True)
+        yield Pause(first.line)
+
+
+def _outputs(before: tuple[Step, ...]) -> Iterator[Step]:
+    """The last switch of each output, in the order in which they were."""
+    last: dict[tuple[str, str], Output] = {}
+    for step in before:
+        if isinstance(step, Output):
+            group = next(one for one in OUTPUT_GROUPS if step.word in one)
+            last.pop(group, None)
+            last[group] = step
+    yield from last.values()

@@ -1,0 +1,1 @@
+"""Programs played: planned from where the arm stands, recorded, begun, and told of."""

@@ -1,0 +1,245 @@
+"""One arm's runs: a program is checked whole, planned, recorded, and only then begun."""
+
+import asyncio
+import contextlib
+import logging
+from collections.abc import AsyncIterator, Awaitable, Callable, Mapping
+from dataclasses import asdict, dataclass
+from typing import Any, Protocol
+
+from coordinator.codes.refusal import RefusalCode
+from coordinator.core.events import Command, Play, Refused
+from coordinator.core.machine import Coordinator
+from coordinator.core.obstacle import obstacle
+from coordinator.core.run import Phase
+from coordinator.core.run.report import Report
+from coordinator.core.snapshot.run import RESUMABLE, run_snapshot
+from coordinator.links.clock import arm_now_us
+from coordinator.motion.curves import Curves
+from coordinator.programs import NO_SWITCHES, Problem, Switches
+from coordinator.programs.size import size_mistake
+from coordinator.records.runs import RunKeeper
+from coordinator.store import Store
+from coordinator.teaching.program import ReadVisit
+from coordinator.teaching.shifted_text import ShiftedText
+from coordinator.workers.planner import Planner
+
+_logger = logging.getLogger(__name__)
+
+
+class Commanding(Protocol):
+    """Who carries out commands, as long as the coordinator is not ending."""
+
+    def command(self, command: Command, who: str | None = None) -> int | None:
+        """Carry out a command of somebody; the number of a new run. Raises Refused."""
+
+    def require_not_ending(self) -> None:
+        """Raise Refused once nothing may begin or go on."""
+
+
+@dataclass(frozen=True, slots=True)
+class Wanted:
+    """A program that somebody wants played."""
+
+    name: str
+    text: str
+    loops: int = 1
+    """How often."""
+    taught: int | None = None
+    """The sequence or kept program whose text it is, if any."""
+    switches: Switches = NO_SWITCHES
+
+
+class Runs:
+    """What was played on one arm, and what is. Belongs to one event loop."""
+
+    def __init__(
+        self, core: Coordinator, store: Store, planner: Planner, commanding: Commanding
+    ) -> None:
+        self._core = core
+        self._keeper = RunKeeper(store, core.reports)
+        self._planner = planner
+        self._commanding = commanding
+        self._next_run = store.last_run + 1
+        self._recording = asyncio.Lock()
+        self._halts = 0
+        """How often a hold or stop was asked for."""
+
+    # ---- playing ------------------------------------------------------------------------------
+
+    async def play(
+        self,
+        wanted: Wanted,
+        has_left: Callable[[], Awaitable[bool]] | None = None,
+        who: str | None = None,
+        halts: int | None = None,
+    ) -> int:
+        """Check a program whole, plan it from where the joints stand, play it; its run's number.
+
+        Nothing is played for somebody who `has_left` meanwhile, after a hold or stop meanwhile, and
+        nothing that cannot be recorded. `halts` is what it was when the play was asked for, if that
+        was before this. Raises ProgramError, Refused, PlannerBusy or StoreError.
+        """
+        # Before anything is planned, what the core would refuse afterwards.
+        self._core.require_no_run("play")
+        name = wanted.name
+        _require_size(name, wanted.text)
+        halts = self._halts if halts is None else halts
+        counts = self._known_counts()
+        parts = await self._planner.plan(wanted.text, counts, wanted.loops, wanted.switches)
+        self._require_still(counts)
+        async with self._recording, self._recorded(wanted) as run:
+            if has_left is not None and await has_left():
+                _logger.warning("%s is not played: whoever asked for it has left", name)
+                raise Refused(RefusalCode.LEFT, f"whoever asked for {name} has left")
+            self._require_still(counts)
+            if self._halts != halts:
+                raise Refused(
+                    RefusalCode.HALTED, f"a hold or stop was asked for before {name} began"
+                )
+            play = Play(name, wanted.text, parts, wanted.loops, wanted.switches)
+            number = self._commanding.command(play, who)
+            assert number == run
+        return run
+
+    @property
+    def halts(self) -> int:
+        """How many holds and stops were asked for."""
+        return self._halts
+
+    def halt(self) -> None:
+        """A hold or stop was asked for: what is being planned does not begin."""
+        self._halts += 1
+
+    @contextlib.asynccontextmanager
+    async def _recorded(self, wanted: Wanted) -> AsyncIterator[int]:
+        """Record the next run before it begins, and forget it where that is refused."""
+        self._core.require_no_run("play")
+        run = self._next_run
+        joints = tuple(joint.name for joint in self._core.arm.joints)
+        report = Report(run, wanted.name, joints, arm_now_us(), wanted.loops, wanted.switches)
+        await self._keeper.begin(report, wanted.text, wanted.taught)
+        try:
+            yield run
+        except BaseException:
+            await self._keeper.forget(run)
+            raise
+        self._next_run += 1
+        self._keeper.grew(run)
+
+    async def check(self, text: str, switches: Switches = NO_SWITCHES) -> bytes:
+        """What a program would do from where the arm stands, or from `park` if that is unsure.
+
+        The result is JSON. Raises PlannerBusy, and Refused where it cannot be found.
+        """
+        _require_size("the program", text)
+        return await self._planner.check(text, self._start_deg(), switches)
+
+    async def curves(self, text: str, switches: Switches = NO_SWITCHES) -> Curves:
+        """The angles of all joints over time, from where `check` begins.
+
+        Raises ProgramError, PlannerBusy, and Refused where it cannot be found.
+        """
+        _require_size("the program", text)
+        return await self._planner.curves(text, self._start_deg(), switches)
+
+    async def shifted(self, text: str, offsets_deg: Mapping[str, float]) -> ShiftedText:
+        """A program whose absolute angles are shifted joint by joint.
+
+        Raises PlannerBusy, and Refused where it cannot be found.
+        """
+        return await self._planner.shifted(text, offsets_deg)
+
+    async def read_visits(self, text: str) -> tuple[list[ReadVisit], list[Problem]]:
+        """The visits that a program makes, and all that keeps it from being a sequence.
+
+        Raises PlannerBusy, and Refused where it cannot be found.
+        """
+        _require_size("the program", text)
+        return await self._planner.read_visits(text)
+
+    def _start_deg(self) -> list[float] | None:
+        """Where the arm stands; None where that is not sure."""
+        # Where a joint was that is not heard any more says nothing of where it is.
+        heard = all(link.heard(arm_now_us()) for link in self._core.links)
+        counts = self._known_counts() if heard else None
+        if counts is None:
+            return None
+        joints = self._core.arm.joints
+        return [joint.to_degrees(at) for joint, at in zip(joints, counts, strict=True)]
+
+    def _known_counts(self) -> list[int] | None:
+        with contextlib.suppress(Refused):
+            return self._core.start_counts()
+        return None
+
+    def _require_still(self, counts: list[int] | None) -> None:
+        """Refuse what was planned from elsewhere, or from where nobody knows."""
+        if self._core.start_counts() != counts:
+            raise Refused(
+                RefusalCode.MOVED, "a joint moved while the program was being planned; try again"
+            )
+
+    # ---- what is known of them ----------------------------------------------------------------
+
+    async def summaries(self, before: int | None, limit: int) -> list[dict[str, Any]]:
+        """What runs were in short, newest first, before a run if any. Raises StoreError."""
+        return await self._keeper.summaries(before, limit)
+
+    async def newest_of_taught(self) -> list[dict[str, Any]]:
+        """The newest run in short of each sequence and program kept. Raises StoreError."""
+        return await self._keeper.newest_of_taught()
+
+    async def program(self, run: int) -> str | None:
+        """The exact text that was played, None where it is not known. Raises StoreError."""
+        return await self._keeper.program(run)
+
+    async def report(self, run: int) -> dict[str, Any] | None:
+        """A run's report, None if there is none of that number. Raises StoreError."""
+        return await self._keeper.report(run)
+
+    async def progress(self, run: int) -> dict[str, Any] | None:
+        """Where a run is, None if there is none of that number. Raises StoreError."""
+        report = await self._keeper.report(run)
+        if report is None:
+            return None
+        going = self._core.run
+        place: dict[str, Any] = {"phase": "ended"}
+        if going is not None and going.number == run and going.phase is not Phase.ENDED:
+            place = asdict(run_snapshot(going, arm_now_us()))
+        elif not self._keeper.is_ended(run):
+            place = {"phase": "ending"}
+        return {
+            **place,
+            "run": run,
+            "name": report["name"],
+            "outcome": report["outcome"],
+            "message": report["message"],
+            "obstacle": self._obstacle(place),
+        }
+
+    def _obstacle(self, place: dict[str, Any]) -> Any:
+        """Why a run that rests could not go on now: the coordinator's end before all else."""
+        ending = obstacle(self._commanding.require_not_ending)
+        return ending if ending and place["phase"] in RESUMABLE else place.get("obstacle")
+
+    # ---- records ------------------------------------------------------------------------------
+
+    def grew(self, run: int) -> None:
+        """A run's report has something new, which is written as soon as may be."""
+        self._keeper.grew(run)
+
+    def event_lost(self, code: str, why: str) -> None:
+        """The disk did not take an event: the report of the run that goes on says so."""
+        run = self._core.run
+        if run is not None and run.phase is not Phase.ENDED:
+            self._keeper.lost(run.number, f"event {code}", why)
+
+    async def close(self) -> None:
+        """Write what is not written yet."""
+        await self._keeper.close()
+
+
+def _require_size(name: str, text: str) -> None:
+    if sentence := size_mistake(name, len(text.encode(errors="replace"))):
+        raise Refused(RefusalCode.PROGRAM_TOO_LARGE, sentence)

@@ -1,0 +1,87 @@
+"""Homings, into the database as they go, with all edges. Nothing waits for it.
+
+What the disk did not take is written with what comes next, at the latest when all ends.
+"""
+
+import asyncio
+import contextlib
+import logging
+from collections.abc import Mapping
+from dataclasses import asdict
+from typing import Any
+
+from sqlalchemy import Connection
+
+from coordinator.core.homing import HomingSequence
+from coordinator.store import Store, StoreError, homings
+from coordinator.store.utc import utc_now
+
+_Kept = tuple[dict[str, Any], str]
+"""A homing's result, and when it was so by the wall clock."""
+_logger = logging.getLogger(__name__)
+
+
+class HomingKeeper:
+    """Keeps the homings in `live`, and knows those in the database. Belongs to one event loop."""
+
+    def __init__(self, store: Store, live: Mapping[int, HomingSequence]) -> None:
+        self._store = store
+        self._live = live
+        self._seen: tuple[int, str, int] | None = None
+        """Number, state, and joints that are done, as they were told last."""
+        self._unsaved: dict[int, _Kept] = {}
+        """The newest of each homing that is not on the disk yet."""
+
+    def look(self, homing: HomingSequence | None) -> None:
+        """Write the newest homing if there is something new in it."""
+        if homing is None:
+            return
+        seen = homing.number, homing.state.value, len(homing.results)
+        if seen == self._seen:
+            return
+        self._seen = seen
+        self._unsaved[homing.number] = asdict(homing.snapshot()), utc_now()
+        self._save()
+
+    async def homing(self, number: int) -> dict[str, Any] | None:
+        """How a homing goes or went, None if there was none of that number. Raises StoreError."""
+        live = self._live.get(number)
+        if live is not None:
+            return asdict(live.snapshot())
+        return await self._store.read(lambda connection: homings.load(connection, number))
+
+    async def newest_of(self, joint: str) -> dict[str, Any] | None:
+        """What a joint's newest homing found: `homing`, its number, with edges, middle and shift.
+
+        None where none is known. Raises StoreError.
+        """
+        for number in sorted(self._live, reverse=True):
+            found = self._live[number].results.get(joint)
+            if found is not None:
+                return {"homing": number, **asdict(found)}
+        return await self._store.read(lambda connection: homings.newest_of(connection, joint))
+
+    async def close(self) -> None:
+        """Write what is not written yet."""
+        if self._unsaved:
+            with contextlib.suppress(StoreError):  # it is logged
+                await self._save()
+
+    def _save(self) -> asyncio.Future[None]:
+        due = dict(self._unsaved)
+        written = self._store.write(lambda connection: _save_all(connection, due))
+        written.add_done_callback(lambda done: self._done(due, done))
+        return written
+
+    def _done(self, due: Mapping[int, _Kept], written: asyncio.Future[None]) -> None:
+        error = "it was given up" if written.cancelled() else written.exception()
+        for number, kept in due.items():
+            if error is not None:
+                _logger.error("homing %d is not kept: %s", number, error)
+            elif self._unsaved.get(number) is kept:
+                del self._unsaved[number]
+
+
+def _save_all(connection: Connection, due: Mapping[int, _Kept]) -> None:
+    for result, utc in due.values():
+        homings.save(connection, result, utc)

@@ -1,0 +1,60 @@
+"""From the arm file to the plain settings of software joints: the one way from arm to simulator."""
+
+from collections.abc import Iterable
+from random import Random
+from typing import Final
+
+from coordinator.config.arm import Arm, Joint
+from simulator.settings import JointSettings
+
+WINDOW_DEG: Final = 1.0
+"""Half the width of the home sensor's window: a small magnet on a hand-sized joint."""
+START_DEG: Final = (5.0, 25.0)
+"""How far before home, seen in the direction of homing, a joint stands at first."""
+
+
+def joint_settings(arm: Arm, seed: int, only: Iterable[str] = ()) -> list[JointSettings]:
+    """Settings for all joints, base to tool, or for those named. Raises KeyError for no joint."""
+    names = {arm.joint(name).name for name in only} or {joint.name for joint in arm.joints}
+    return [_settings(arm, joint, seed) for joint in arm.joints if joint.name in names]
+
+
+def _settings(arm: Arm, joint: Joint, seed: int) -> JointSettings:
+    per_degree = abs(joint.counts_per_degree)
+    before = [joint.home_deg - joint.homing.direction * away for away in START_DEG]
+    if joint.range_deg is not None:
+        low, high = joint.range_deg
+        before = [min(max(angle, low), high) for angle in before]
+    start_low, start_high = sorted(joint.to_counts(angle) for angle in before)
+    return JointSettings(
+        id=joint.id,
+        name=joint.name,
+        seed=Random(f"joint {seed} {joint.id}").getrandbits(64),
+        counts_per_turn=round(360.0 * per_degree),
+        home_centre=joint.to_counts(joint.home_deg),
+        home_half_width=round(WINDOW_DEG * per_degree),
+        start_low=start_low,
+        start_high=start_high,
+        continuous=joint.range_deg is None,
+        source_v=arm.source_v,
+        hop_ohm=joint.hop_resistance_ohm,
+        run_current_a=joint.run_current_a,
+        hold_current_a=joint.hold_current_a,
+        inputs=len(joint.inputs),
+        outputs=len(joint.outputs),
+        feedback=_feedback(arm, joint),
+    )
+
+
+def _feedback(arm: Arm, joint: Joint) -> tuple[tuple[int, int], ...]:
+    """Every input that programs await behind an output of the same joint follows that output."""
+    return tuple(
+        sorted(
+            {
+                (wait.bit, output.bit)
+                for output in arm.tool_outputs
+                for wait in (output.wait_on, output.wait_off)
+                if wait is not None and wait.joint == output.joint == joint.name
+            }
+        )
+    )

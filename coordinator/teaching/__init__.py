@@ -1,0 +1,1 @@
+"""What people taught the arm: waypoints, sequences that visit them, and how both change. Pure."""

@@ -1,0 +1,47 @@
+// The program that is played, with a mark at the line that the arm is in.
+
+import { html } from "htm/preact";
+import { useEffect, useRef, useState } from "preact/hooks";
+import { file, Refusal } from "./api.js";
+
+const AROUND = 60; // lines shown before and behind it: a program may have fifty thousand
+
+/** Asks for the text once for each run. */
+export function Listing({ run }) {
+  const [lines, setLines] = useState(null);
+  const [trouble, setTrouble] = useState(null);
+  const here = useRef(null);
+  const box = useRef(null);
+  useEffect(() => {
+    let over = false;
+    setLines(null);
+    setTrouble(null);
+    // Nobody asked for this: it says nothing of what was asked for.
+    file(`/api/v1/runs/${run.number}/program`).then(
+      (text) => over || setLines(text.split(/\r\n|\r|\n/)),
+      (error) => {
+        if (!(error instanceof Refusal)) throw error;
+        if (!over) setTrouble(error.message);
+      },
+    );
+    return () => {
+      over = true;
+    };
+  }, [run.number]);
+  useEffect(() => {
+    // Within its box only: whoever reads elsewhere on the page is not moved.
+    if (here.current) box.current.scrollTop = here.current.offsetTop - box.current.clientHeight / 2;
+  }, [run.line, lines]);
+  const first = Math.max(0, (run.line ?? 1) - AROUND - 1);
+  const number = (k) => first + k + 1;
+  return html`
+    <section class="card" aria-label="The program that is played">
+      <h2>${run.name}${run.loops > 1 ? `, loop ${run.loop ?? "–"} of ${run.loops}` : ""}</h2>
+      ${lines === null ? html`<p>${trouble ?? "Asking for its text."}</p>` : html`
+        <ol class="listing" start=${number(0)} ref=${box} tabindex="0" aria-label="Lines">
+          ${lines.slice(first, first + 2 * AROUND).map((text, k) => html`
+            <li key=${number(k)} ref=${number(k) === run.line ? here : null} aria-current=${number(k) === run.line ? "step" : null}>
+              <code>${text || " "}</code></li>`)}
+        </ol>`}
+    </section>`;
+}

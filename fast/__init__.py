@@ -1,0 +1,1 @@
+"""What compiles the pure packages: `python -m fast`, or `make fast`."""

@@ -1,0 +1,1 @@
+"""The workshop: what writes vectors, schemas and parts of the document. Nothing imports it."""

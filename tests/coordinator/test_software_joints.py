@@ -1,0 +1,34 @@
+"""From the arm file to software joints: what the file says of the supply is what they get."""
+
+from dataclasses import replace
+
+import pytest
+
+from coordinator.rehearsal.meeting import RehearsalError
+from coordinator.rehearsal.rehearse import play_once
+from coordinator.rehearsal.software_joints import joint_settings
+from simulator.network import PROFILES
+from simulator.unit import JointUnit, share_supply
+from tests.coordinator.core.kit import small_arm
+
+ARM = small_arm(2)
+PROGRAM = "G0 A10\nM2\n"
+
+
+def test_all_joints_are_fed_from_the_arms_supply_less_what_its_hops_take() -> None:
+    units = [
+        JointUnit(settings, bytes(32)) for settings in joint_settings(replace(ARM, source_v=36), 1)
+    ]
+    share_supply(units)
+    # Two joints of 1 W at rest: by Ohm's law 36 V fall by some 3 mV on 0.05 ohm.
+    volts = [unit.supply_v for unit in units]
+    assert all(supply_v is not None and 35.9 < supply_v < 36.0 for supply_v in volts)
+    assert volts == sorted(volts, key=lambda supply_v: -(supply_v or 0.0))
+
+
+def test_a_rehearsal_is_fed_from_the_arms_supply() -> None:
+    network = PROFILES["quiet"]
+    assert play_once(ARM, PROGRAM, joint_settings(ARM, 1), network, 1).outcome == "finished"
+    weak = replace(ARM, source_v=12.0)
+    with pytest.raises(RehearsalError, match="it is faulted"):
+        play_once(weak, PROGRAM, joint_settings(weak, 1), network, 1)
