@@ -35,6 +35,12 @@ def told(page: Page, sentence: str) -> None:
     expect(page.locator(".said")).to_contain_text(sentence, timeout=PATIENCE_MS)
 
 
+def told_last(page: Page, between: Between) -> None:
+    """What was refused last stands there, whichever of the reasons against so many it was."""
+    last = str(between.refused[-1]["message"])
+    told(page, last[0].upper() + last[1:])
+
+
 def test_what_a_stale_tab_wished_moves_nothing_and_that_is_said(
     arm: Bench, open_page: Open
 ) -> None:
@@ -119,9 +125,7 @@ def test_hundreds_of_presses_a_second_are_told_to_be_too_many_and_the_arm_stops(
     until(lambda: rests(arm), "at rest")
     page.evaluate("0")
     assert "rate" in {one["code"] for one in between.refused}
-    # What was refused last stands there, whichever of the reasons against so many it was.
-    last = str(between.refused[-1]["message"])
-    told(page, last[0].upper() + last[1:])
+    told_last(page, between)
     page.close()
 
 
@@ -134,7 +138,6 @@ def test_of_many_steps_a_second_each_is_made_or_refused_and_none_is_lost(
     page.get_by_role("button", name="0.1° a press").click()
     before = angle(arm)
     page.evaluate(MANY, [JOINT, 300])
-    told(page, "no more are taken")  # of so many that are under way
     last = max(one["number"] for one in between.wishes)
 
     def answered() -> bool:
@@ -142,6 +145,8 @@ def test_of_many_steps_a_second_each_is_made_or_refused_and_none_is_lost(
         return rests(arm) and between.wishes[-1]["number"] == last
 
     until(answered, "at rest")
+    told_last(page, between)
+    assert {one["code"] for one in between.refused} <= {"steps", "rate"}  # so many are not taken
     made = sum(one["type"] == "step" for one in between.wishes) - len(between.refused)
     assert 50 <= made < 300
     assert angle(arm) - before == pytest.approx(made * 0.1, abs=0.02)
