@@ -94,6 +94,19 @@ def test_silence_in_motion_switches_off_once_the_joint_rests_by_its_own_rules() 
     assert [truth.at for truth in outputs] == [hold.at, hold.at]
 
 
+def test_silence_in_motion_counts_anew_for_a_joint_that_is_heard_before_it_rests() -> None:
+    rig = Rig(outputs_off=off(on_lost=0b100))
+    at_us = moving(rig)
+    drive_on(rig, at_us, at_us + 1_000_000)
+    heard_us = at_us + 960_000 + SILENCE_US + 50_000
+    assert rig.path(heard_us, go(2, at_us), 1_000_000).state is JointState.RAMPING
+    rig.joint.take_truth()
+    assert rig.status(at_us + 10_000_000).outputs == 0b011
+    hold, outputs = rig.joint.take_truth()
+    assert hold.event == "hold"
+    assert hold.at < outputs.at == rig.now(heard_us) + SILENCE_US
+
+
 def test_a_fault_alone_and_a_new_session_keep_every_output() -> None:
     rig = Rig(outputs_off=off(on_hold=ALL, on_stop=ALL))
     rig.drive(1_000, output_mask=ALL, output_values=ALL)
