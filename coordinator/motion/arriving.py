@@ -1,4 +1,8 @@
-"""Planned moves with the overtravel at their ends: beyond, and back to where they end."""
+"""Planned moves with the overtravel at their ends: beyond, and back to where they end.
+
+A rapid move from rest to rest goes straight to the place beyond, as its way is no work. Every other
+one first comes to its end on its programmed path, and goes beyond from there.
+"""
 
 from collections import deque
 from collections.abc import Iterable, Iterator
@@ -27,6 +31,16 @@ class Arrivals:
             self._legs.append(leg)
             yield leg
 
+    def alone(self, leg: Leg, start_us: int) -> PlannedMove:
+        """The points of a leg that begins at a path time and goes from rest to rest."""
+        if not (leg.overtravel and leg.goes and isinstance(leg.step, Move) and leg.step.rapid):
+            return plan_leg(leg, self._arm, start_us)
+        turn = beyond(leg, leg.overtravel, self._arm)
+        out = plan_leg(replace(leg, end=turn), self._arm, start_us)
+        back_us = start_us + out.duration_us
+        back = plan_leg(_turned(turn, leg.end, leg, self._arm), self._arm, back_us)
+        return _joined(replace(out, target_deg=leg.end.degrees), back, leg.overtravel)
+
     def added(self, moves: Iterable[PlannedMove]) -> Iterator[PlannedMove]:
         """The moves of a stretch, which begins at rest, each later by what is added before it."""
         later_us, rests = 0, True
@@ -34,7 +48,7 @@ class Arrivals:
             leg, move = self._legs.popleft(), _later(planned, later_us)
             if move.duration_us:
                 rests = not move.is_passed
-            joints = self._owed.union(leg.overtravel)
+            joints = self._owed.union(leg.overtravel).difference(move.overtravel)
             if rests and joints:
                 move = _with_overtravel(move, leg, tuple(sorted(joints)), self._arm)
                 later_us += move.overtravel_us
@@ -59,16 +73,16 @@ def _with_overtravel(move: PlannedMove, leg: Leg, joints: tuple[int, ...], arm: 
     begin_us = move.start_us + move.duration_us
     out = plan_leg(_turned(leg.end, turn, leg, arm), arm, begin_us)
     back = plan_leg(_turned(turn, leg.end, leg, arm), arm, begin_us + out.duration_us)
-    added_us = out.duration_us + back.duration_us
+    return _joined(_joined(move, out, joints), back, joints)
+
+
+def _joined(move: PlannedMove, added: PlannedMove, joints: tuple[int, ...]) -> PlannedMove:
     return replace(
         move,
-        duration_us=move.duration_us + added_us,
-        points=tuple(
-            (*to, *on, *home)
-            for to, on, home in zip(move.points, out.points, back.points, strict=True)
-        ),
+        duration_us=move.duration_us + added.duration_us,
+        points=tuple((*a, *b) for a, b in zip(move.points, added.points, strict=True)),
         overtravel=joints,
-        overtravel_us=added_us,
+        overtravel_us=move.overtravel_us + added.duration_us,
     )
 
 

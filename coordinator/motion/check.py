@@ -29,7 +29,7 @@ class CheckedMove:
     overtravel: tuple[str, ...] = ()
     """Joints that turn beyond its end and back, to arrive from their approach side."""
     overtravel_s: float = 0.0
-    """Of its time, how long they do."""
+    """Of its time, how long that takes: out and back; where G0 goes straight beyond, back."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -80,7 +80,7 @@ class Overtravels:
     stops: int
     """Moves at whose ends some joint overtravels."""
     duration_s: float
-    """What that takes, of the program's time."""
+    """What that takes, of the program's time, without what a longer G0 does."""
     joints: tuple[str, ...]
     """That do so somewhere, base to tool."""
     passed: int

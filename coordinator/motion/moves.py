@@ -7,7 +7,7 @@ from coordinator.config.arm import Arm
 from coordinator.motion.arriving import Arrivals
 from coordinator.motion.blending.moves import blended, end_speeds
 from coordinator.motion.blending.speeds import EndSpeed
-from coordinator.motion.points import PlannedMove, plan_leg
+from coordinator.motion.points import PlannedMove
 from coordinator.motion.reversal import has_approach
 from coordinator.motion.route import Leg
 from coordinator.programs import Move, PathControl, Step
@@ -45,7 +45,7 @@ def plan_legs(
             ahead = None if known is None else next(known)
             moves = blended(source.stretch(), arm, tolerance_deg, time_us, ahead)
         else:
-            moves = iter([plan_leg(source.take(), arm, time_us)])
+            moves = iter([arrivals.alone(source.take(), time_us)])
         for move in arrivals.added(moves) if has_approach(arm) else moves:
             time_us = move.start_us + move.duration_us
             yield move

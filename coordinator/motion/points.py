@@ -81,7 +81,8 @@ class PlannedMove:
     overtravel: tuple[int, ...] = ()
     """Joints that turn beyond its end and back: their indexes."""
     overtravel_us: int = 0
-    """The last part of its duration, in which they do."""
+    """The last part of its duration: out and back, or back alone in a rapid move that went straight
+    to the place beyond."""
 
     @property
     def is_passed(self) -> bool:

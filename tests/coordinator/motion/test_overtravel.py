@@ -85,19 +85,31 @@ def test_a_joint_that_comes_from_the_wrong_side_turns_beyond_its_target_and_back
     assert back.points[0][-1].velocity == 0
 
 
-def test_overtravel_takes_twice_the_time_of_the_fastest_turn_so_far() -> None:
+def test_a_work_move_keeps_its_path_and_then_overtravels_for_twice_the_fastest_turn() -> None:
     # facts.md, a not reached: 4·∛(D/2j), each way; 0.5° and 600 °/s³ need 3.7 °/s, and 10 % of
     # 60 °/s is what overtravel may have.
-    (_, back) = moves("G0 A20\nA10")
+    (_, back) = moves("G1 F3000 A20\nA10")
     each = fastest(OVER_DEG, 6.0, ACCELERATION_SHARE * 120.0, 600.0).duration_s
     assert each == pytest.approx(4 * (OVER_DEG / 1200) ** (1 / 3), rel=1e-6)
     assert back.overtravel_us == pytest.approx(2e6 * each, abs=10)  # a count is 4 µs
-    plain = moves("G0 A20\nA10", ARM)[1]
+    plain = moves("G1 F3000 A20\nA10", ARM)[1]
     assert back.duration_us == plain.duration_us + back.overtravel_us
     # The way there is as it was.
     assert back.points[0][: len(plain.points[0])] == tuple(
         replace(point, last=False) for point in plain.points[0]
     )
+
+
+def test_a_rapid_move_goes_straight_beyond_and_back() -> None:
+    back = moves("G0 A20\nA10")[1]
+    # facts.md, a reached, v not, over 10.5° there; then 0.5° back.
+    there = fastest(10 + OVER_DEG, 60.0, ACCELERATION_SHARE * 120.0, 600.0).duration_s
+    each = 4 * (OVER_DEG / 1200) ** (1 / 3)
+    assert back.duration_us == pytest.approx(1e6 * (there + each), abs=10)
+    assert back.overtravel_us == pytest.approx(1e6 * each, abs=10)
+    (_, both) = moves("G0 A20 B0\nA10 B10")
+    ends = [(p.velocity, q.velocity) for p, q in zip(*both.points[:2], strict=True)]
+    assert ends.count((0, 0)) == 2  # beyond, and at its end: nowhere else is a rest
 
 
 @pytest.mark.parametrize(
@@ -199,7 +211,7 @@ def test_an_overtravel_out_of_range_names_joint_limit_and_value() -> None:
 
 
 def test_check_tells_overtravel_with_its_time_and_where_there_is_none() -> None:
-    text = "G0 A-20\nG64 A-30\nB20\nD5\nM2\n"
+    text = "G1 F3000 A-20\nG64 A-30\nB20\nD5\nM2\n"
     result, plain = check_program(text, SIDED, [0.0] * 6), check_program(text, ARM, [0.0] * 6)
     told = result.overtravel
     assert told is not None
