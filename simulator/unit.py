@@ -301,8 +301,8 @@ class JointUnit:
                 self._frames += out.frames
                 self._close += out.close
             self._settle(self.oscillator.true_us(due_us), due_us)
-        now = self.joint.poll(now)
         self._take_up(now)
+        now = self.joint.poll(now)
         if self.joint.motion is None and self.joint.path.course is None:
             # At rest the level changes only by what befalls axis or sensor.
             level = self.hall.level(self._true(self.joint.position(now)[0]))
