@@ -602,5 +602,7 @@ def test_reversal_beyond_the_range_is_told() -> None:
     text = narrow.replace('name = "elbow"\n', f'name = "elbow"\n{keys}\n')
     told = [one for one in mistakes(text) if "reversal" in one or "overtravel" in one]
     assert len(told) == 2
-    assert "reversal_error_deg is 0.41, but must be below the 0.4° of range_deg" in told[1] + told[0]
+    assert (
+        "reversal_error_deg is 0.41, but must be below the 0.4° of range_deg" in told[1] + told[0]
+    )
     assert "overtravel_deg is 0.45, but must be below the 0.4° of range_deg" in told[1] + told[0]
