@@ -151,16 +151,17 @@ def checked_parts(
     program: Program, arm: Arm, start: Pose, loops: int = 1, switches: Switches = NO_SWITCHES
 ) -> tuple[tuple[Part, ...], tuple[Problem, ...]]:
     """The parts of a program whose moves are within range, and where overtravel is not."""
-    parts, problems = tuple(_parts(program, arm, start, loops, switches)), Problems()
+    parts, problems = tuple(parts_from(program, arm, start, loops, switches)), Problems()
     if has_approach(arm):
         found = (one for part in parts for one in overtravel_problems(part.legs(), arm))
         problems.add(*dict.fromkeys(found))  # the same in every loop
     return parts, problems.told()
 
 
-def _parts(
-    program: Program, arm: Arm, start: Pose, loops: int, switches: Switches
+def parts_from(
+    program: Program, arm: Arm, start: Pose, loops: int = 1, switches: Switches = NO_SWITCHES
 ) -> Iterator[Part]:
+    """As `plan_parts`, from a pose. Nothing is checked."""
     settled: frozenset[int] = frozenset()
     pending: list[Move | Dwell | Output] = []
     turns: list[int] = []

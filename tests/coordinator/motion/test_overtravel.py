@@ -16,6 +16,8 @@ from coordinator.motion.plan import plan_text
 from coordinator.motion.reversal import named as names
 from coordinator.motion.route import pose_at, pose_of
 from coordinator.programs import NO_SWITCHES, Move, PathControl, ProgramError, Switches
+from coordinator.teaching.program import to_program
+from coordinator.teaching.taught import Sequence, Taught, Visit, Waypoint
 from protocol.constants import ACCELERATION_SHARE
 from protocol.points import Point
 from simulator.physics.play import Play
@@ -146,6 +148,7 @@ def test_who_overtravels_at_exact_stops(text: str, expected: list[tuple[int, str
         ("G61 G0 A-20\nB20\nG64 D5", [(1, "A")]),
         ("G61 G0 D20\nA-20\nG61.1 D5", [(2, "A")]),
         ("G0 A-20 M1\nD5", [(1, "A")]),
+        ("G61 G0 A50 B-0.0002\nA100 B0", [(2, "B")]),  # a bend that no count resolves is passed
     ],
 )
 def test_where_the_program_asks_for_a_rest_in_g64_and_g61(
@@ -287,3 +290,14 @@ def test_wherever_the_arm_rests_as_asked_play_is_taken_up_and_limits_are_kept(
                 for k in named:
                     lag = leg.end.degrees[k] - output[k]
                     assert lag == pytest.approx(directions[k] * PLAY_DEG / 2, abs=1e-3)
+
+
+def test_visits_of_a_sequence_that_are_not_passed_through_are_come_to_from_their_side() -> None:
+    places = {"up": 20.0, "down": 10.0, "low": 5.0}
+    waypoints = {
+        k: Waypoint(k, name, {joint.name: at for joint in SIDED.joints})
+        for k, (name, at) in enumerate(places.items(), 1)
+    }
+    visits = (Visit(1), Visit(2, passing=True), Visit(3), Visit(2))
+    text = to_program(Sequence(1, "tray", visits), Taught(waypoints=waypoints), SIDED)
+    assert [joints for _, joints in overtravels(text)] == ["C", "AB", "C"]
