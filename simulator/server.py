@@ -134,6 +134,7 @@ class _TruthLog:
             "event": truth.event,
             "at_ns": truth.at_ns,
             "position": truth.position,
+            "output_position": truth.output_position,
             "path_us": truth.path_us,
             "trajectory": truth.trajectory,
             "outputs": truth.outputs,

@@ -36,6 +36,9 @@ class JointSettings:
     rssi_dbm: int = -55
     inputs: int = 0
     outputs: int = 0
+    play_counts: int = 0
+    """Between motor and output (see `physics.play`). The home sensor is taken to see the motor's
+    side: homing always meets it from the same one."""
     feedback: tuple[tuple[int, int], ...] = ()
     """Pairs of an input and an output, by their bits: the input follows the output, as that of a
     gripper that closes around something does."""

@@ -1,6 +1,6 @@
 """Tables and sentences for people."""
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Iterator, Sequence
 from datetime import datetime
 from typing import TYPE_CHECKING, Final
 
@@ -22,6 +22,7 @@ if TYPE_CHECKING:
         HoldRecord,
         JointSnapshot,
         KeptReport,
+        Overtravels,
         Problem,
         RunGoing,
         RunOver,
@@ -335,10 +336,24 @@ def check_sentences(name: str, result: "CheckResult") -> list[str]:
         f"limit is {slow.velocity_deg_s:g} °/s"
         for slow in result.slower
     ]
+    if result.overtravel is not None:
+        sentences += _overtravel_sentences(name, result.overtravel)
     sentences += [_corner_sentence(name, one) for one in result.corners[:TOLD_CORNERS]]
     if more := len(result.corners[TOLD_CORNERS:]):
         sentences.append(f"{name}: and {more} more corners are passed slower than asked")
     return sentences + [remark.sentence for remark in mistakes(name, result.remarks)]
+
+
+def _overtravel_sentences(name: str, told: "Overtravels") -> Iterator[str]:
+    if told.stops:
+        stops = "one stop" if told.stops == 1 else f"{told.stops} stops"
+        yield (
+            f"{name}: overtravel at {stops} by {', '.join(told.joints)}: "
+            f"{told.duration_s:.1f} s of that time"
+        )
+    if told.passed:
+        ends = "one end that is" if told.passed == 1 else f"{told.passed} ends that are"
+        yield f"{name}: no overtravel at {ends} passed: reversal error stays there"
 
 
 def _corner_sentence(name: str, one: "SlowerCorner") -> str:

@@ -19,7 +19,7 @@ from coordinator.core.snapshot.joint import JointSnapshot
 from coordinator.core.snapshot.run import RunSnapshot
 from coordinator.core.snapshot.warning import WarningSnapshot
 from coordinator.core.start_forecast import StartForecast
-from coordinator.motion.check import CheckResult, SlowerCorner
+from coordinator.motion.check import CheckResult, Overtravels, SlowerCorner
 from coordinator.motion.curves import Curves
 from coordinator.motion.marks import CurveMark
 from coordinator.programs import Problem
@@ -38,6 +38,7 @@ __all__ = [
     "JointSnapshot",
     "KeptReport",
     "Note",
+    "Overtravels",
     "Problem",
     "RunGoing",
     "RunInShort",

@@ -7,6 +7,7 @@ import re
 from dataclasses import dataclass
 from typing import Final
 
+from coordinator.config.approach import Approach, read_approach
 from coordinator.config.toml_table import Complaints, Table, show
 from protocol.constants import COUNTS_PER_MICROSTEP
 
@@ -31,6 +32,7 @@ MIN_JERK_DEG_S3: Final = 1.0
 MAX_JERK_DEG_S3: Final = 1_000_000.0
 MAX_ANGLE_DEG: Final = 3_600.0
 MIN_RANGE_DEG: Final = 0.1
+MAX_REVERSAL_ERROR_DEG: Final = 10.0
 MAX_RISE_S: Final = 10.0
 """For a velocity or an acceleration to build up: a joint must have points for a whole ramp in its
 buffer, and over longer phases the rounding of a velocity grows into whole counts of position."""
@@ -99,6 +101,10 @@ class Joint:
     """Whether its own touch control is listened to."""
     address: tuple[str, int] | None = None
     """IPv4 address and port of its stream, for a network that passes no multicast."""
+    reversal_error_deg: float = 0.0
+    """Play between motor and output (reversal value of ISO 230-2). Software joints have it."""
+    approach: Approach | None = None
+    """From which side it arrives where it stops; None for whichever it comes from."""
 
     @property
     def counts_per_degree(self) -> float:
@@ -129,6 +135,7 @@ def read_joint(row: object, index: int, complaints: Complaints) -> Joint:
     label = f"joint {named if isinstance(named, str) and named else index + 1}:"
     table = Table(row, ("joints", index), label, complaints)
     limit_v = table.number("supply_limit_v", 0.0, 60.0, "V")
+    range_deg, reversal_error_deg = _read_range(table), _read_reversal_error(table)
     joint = Joint(
         name=table.text("name", NAME, NAME_MEANING),
         id=table.text("id", r"[0-9a-f]{12}", "12 hex digits in lower case"),
@@ -137,7 +144,7 @@ def read_joint(row: object, index: int, complaints: Complaints) -> Joint:
         microsteps=table.integer("microsteps", 1, _MICROSTEPS[-1]),
         gear_ratio=table.number("gear_ratio", 0.1, 1_000.0),
         direction=table.sign("direction"),
-        range_deg=_read_range(table),
+        range_deg=range_deg,
         velocity_deg_s=table.number("velocity_deg_s", 0.01, MAX_VELOCITY_DEG_S, "°/s"),
         acceleration_deg_s2=table.number(
             "acceleration_deg_s2", MIN_ACCELERATION_DEG_S2, MAX_ACCELERATION_DEG_S2, "°/s²"
@@ -160,6 +167,8 @@ def read_joint(row: object, index: int, complaints: Complaints) -> Joint:
         inputs=table.texts("inputs", NAME, NAME_MEANING) if table.has("inputs") else (),
         address=_read_address(table),
         touch=table.boolean("touch") if table.has("touch") else True,
+        reversal_error_deg=reversal_error_deg,
+        approach=read_approach(table, label, range_deg, reversal_error_deg),
     )
     _check_joint(table, joint)
     table.finish()
@@ -217,6 +226,11 @@ def _read_range(table: Table) -> tuple[float, float] | None:
         )
         return nothing
     return float(low), float(high)
+
+
+def _read_reversal_error(table: Table) -> float:
+    key = "reversal_error_deg"
+    return table.number(key, 0.0, MAX_REVERSAL_ERROR_DEG, "°") if table.has(key) else 0.0
 
 
 def _read_homing(joint: Table, label: str) -> Homing:
@@ -285,6 +299,12 @@ def _check_joint(table: Table, joint: Joint) -> None:
             table.complain(
                 "home_deg",
                 f"home_deg is {joint.home_deg:g}, outside its range {low:g} to {high:g}°",
+            )
+        if joint.reversal_error_deg >= high - low:
+            table.complain(
+                "reversal_error_deg",
+                f"reversal_error_deg is {joint.reversal_error_deg:g}, but must be below the "
+                f"{high - low:g}° of range_deg",
             )
     if joint.temperature_warning_c >= joint.temperature_limit_c:
         table.complain(

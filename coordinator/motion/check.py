@@ -5,8 +5,9 @@ from dataclasses import dataclass
 
 from coordinator.config.arm import Arm
 from coordinator.motion.entry import read_route
-from coordinator.motion.plan import parts_from
+from coordinator.motion.plan import checked_parts
 from coordinator.motion.points import CornerLimit, PassedCorner, PlannedMove
+from coordinator.motion.reversal import has_approach
 from coordinator.motion.route import Leg, pace, pose_of
 from coordinator.programs import NO_SWITCHES, Move, Problem, Program, Switches
 from protocol.constants import US
@@ -25,6 +26,10 @@ class CheckedMove:
     approach: bool = False
     """It leads slowly to where the program would be as the line begins from which it is played; a
     pause follows."""
+    overtravel: tuple[str, ...] = ()
+    """Joints that turn beyond its end and back, to arrive from their approach side."""
+    overtravel_s: float = 0.0
+    """Of its time, how long that takes: out and back; where G0 goes straight beyond, back."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -69,6 +74,20 @@ class SlowerCorner:
 
 
 @dataclass(frozen=True, slots=True)
+class Overtravels:
+    """What is done in a whole program so that joints arrive from their approach side."""
+
+    stops: int
+    """Moves at whose ends some joint overtravels."""
+    duration_s: float
+    """What that takes, of the program's time, without what a longer G0 does."""
+    joints: tuple[str, ...]
+    """That do so somewhere, base to tool."""
+    passed: int
+    """Ends that are passed, where nothing is done against reversal error."""
+
+
+@dataclass(frozen=True, slots=True)
 class CheckResult:
     """The outcome for one program and arm. `dataclasses.asdict` makes it fit for JSON."""
 
@@ -84,6 +103,8 @@ class CheckResult:
     errors: tuple[Problem, ...]
     remarks: tuple[Problem, ...]
     """What is no mistake, but may not be meant."""
+    overtravel: Overtravels | None = None
+    """None for an arm without approach sides, and for a program with errors."""
 
 
 def check_program(
@@ -101,24 +122,41 @@ def check_program(
     start = pose_of(arm, arm.poses["park"] if start_deg is None else start_deg)
     program, errors = read_route(text, arm, start, switches)
     remarks = tuple(unread(program))
+    if not errors:
+        parts, errors = checked_parts(program, arm, start, 1, switches)
     if errors:
         return CheckResult(False, begins, None, (), (), (), errors, remarks)
     duration_us = 0
     moves: list[CheckedMove] = []
     slower: list[SlowerMove] = []
     corners: list[SlowerCorner] = []
-    for part in parts_from(program, arm, start, 1, switches):
+    passed = 0
+    for part in parts:
         for leg, move in zip(part.legs(), part.moves(), strict=True):
             duration_us += move.duration_us
             if move.dwell or move.switch is not None:
                 continue
-            moves.append(_checked(program, leg, move.duration_us, move.rapid))
+            passed += move.is_passed
+            moves.append(_checked(program, leg, move, arm))
             if move.slowed:
-                slower += _slower(arm, leg, move.duration_us)
+                slower += _slower(arm, leg, move.duration_us - move.overtravel_us)
             if move.corner is not None and move.corner.is_slowed:
                 corners.append(_corner(arm, move, move.corner))
+    overtravel = _overtravels(moves, passed, arm) if has_approach(arm) else None
     return CheckResult(
-        True, begins, duration_us / US, tuple(moves), tuple(slower), tuple(corners), (), remarks
+        True, begins, duration_us / US, tuple(moves), tuple(slower), tuple(corners), (), remarks,
+        overtravel,
+    )  # fmt: skip
+
+
+def _overtravels(moves: Sequence[CheckedMove], passed: int, arm: Arm) -> Overtravels:
+    found = [move for move in moves if move.overtravel]
+    names = {name for move in found for name in move.overtravel}
+    return Overtravels(
+        stops=len(found),
+        duration_s=sum(move.overtravel_s for move in found),
+        joints=tuple(joint.name for joint in arm.joints if joint.name in names),
+        passed=passed,
     )
 
 
@@ -141,12 +179,20 @@ def _corner(arm: Arm, move: PlannedMove, corner: PassedCorner) -> SlowerCorner:
     )
 
 
-def _checked(program: Program, leg: Leg, duration_us: int, rapid: bool) -> CheckedMove:
+def _checked(program: Program, leg: Leg, move: PlannedMove, arm: Arm) -> CheckedMove:
     # 9 digits hide what adding distances leaves behind the last digit that a count resolves.
     angles = (round(angle, 9) for angle in leg.end.degrees)
     target = dict(zip(program.letters, angles, strict=True))
     approach = isinstance(leg.step, Move) and leg.step.approach
-    return CheckedMove(leg.step.line, target, rapid, duration_us / US, approach)
+    return CheckedMove(
+        leg.step.line,
+        target,
+        move.rapid,
+        move.duration_us / US,
+        approach,
+        tuple(arm.joints[k].name for k in move.overtravel),
+        move.overtravel_us / US,
+    )
 
 
 def _slower(arm: Arm, leg: Leg, duration_us: int) -> Iterator[SlowerMove]:

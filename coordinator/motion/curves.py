@@ -11,7 +11,7 @@ from typing import Final
 from coordinator.config.arm import Arm
 from coordinator.motion.entry import read_route
 from coordinator.motion.marks import CurveMark, Marks
-from coordinator.motion.plan import parts_from
+from coordinator.motion.plan import checked_parts
 from coordinator.motion.route import pose_of
 from coordinator.motion.stretches import Stretches
 from coordinator.programs import NO_SWITCHES, ProgramError, Switches
@@ -72,10 +72,12 @@ def curves(
     begins = "park" if start_deg is None else "here"
     start = pose_of(arm, arm.poses["park"] if start_deg is None else start_deg)
     program, problems = read_route(text, arm, start, switches)
+    if not problems:
+        parts, problems = checked_parts(program, arm, start, 1, switches)
     if problems:
         raise ProgramError(problems)
     stretches, marks = Stretches(start.counts), Marks()
-    for part in parts_from(program, arm, start, 1, switches):
+    for part in parts:
         begun_us, at = stretches.end_us, tuple(part.first_points())
         for move in part.moves():
             at = stretches.add(move, at, begun_us)

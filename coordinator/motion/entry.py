@@ -4,6 +4,7 @@ from collections.abc import Iterator
 from dataclasses import replace
 
 from coordinator.config.arm import Arm
+from coordinator.motion.reversal import named
 from coordinator.motion.route import Pose, legs, problems_of
 from coordinator.programs import (
     NO_SWITCHES,
@@ -47,7 +48,7 @@ def _entered(program: Program, arm: Arm, start: Pose, line: int) -> tuple[Progra
     Its `entry` is: slowly to where the program would be as that line begins, a pause if there is
     any way to go, outputs as they would be, and the rest. A joint of which the lines before say
     nothing stays where it is; one that they turn only by distances is a problem, for where it
-    would be nobody knows.
+    would be nobody knows. One that they turn to its place from its approach side comes to it so.
     """
     at = next((k for k, step in enumerate(program.steps) if step.line >= line), None)
     if at is None or isinstance(program.steps[at], End):
@@ -61,7 +62,8 @@ def _entered(program: Program, arm: Arm, start: Pose, line: int) -> tuple[Progra
     where = start
     for leg in legs(before, arm, start):
         where = leg.end
-    entry = (*_approach(where, start, arm, after[0]), *_outputs(before), *after)
+    sided = {k for k in named(before) if arm.joints[k].approach is not None}
+    entry = (*_approach(where, start, arm, after[0], sided), *_outputs(before), *after)
     return replace(program, entry=entry), []
 
 
@@ -88,9 +90,11 @@ def _unknown(before: tuple[Step, ...], arm: Arm, line: int) -> Iterator[Problem]
         )
 
 
-def _approach(where: Pose, start: Pose, arm: Arm, first: Step) -> Iterator[Step]:
-    """Slowly there, and a rest until the operator goes on."""
-    away = [k for k, at in enumerate(where.counts) if at != start.counts[k]]
+def _approach(where: Pose, start: Pose, arm: Arm, first: Step, sided: set[int]) -> Iterator[Step]:
+    """Slowly there, and a rest until the operator goes on; `sided` joints come from their side,
+    even where they stand there already.
+    """
+    away = [k for k, at in enumerate(where.counts) if at != start.counts[k] or k in sided]
     if away:
         targets = tuple(Target(k, where.degrees[k], 1) for k in away)
         share = arm.jog_speeds.teaching

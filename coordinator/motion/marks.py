@@ -20,6 +20,8 @@ class MarkKind(StrEnum):
     """G4: the arm rests."""
     PASSED = "passed"
     """A move's end through which the arm goes without a rest."""
+    OVERTRAVEL = "overtravel"
+    """Joints turn beyond a move's end and back, to arrive from their approach side."""
     OUTPUT = "output"
     """An output is switched."""
     PAUSE = "pause"
@@ -35,7 +37,7 @@ class CurveMark:
     kind: MarkKind
     begin_s: float
     end_s: float
-    """As `begin_s`, but for a dwell."""
+    """As `begin_s`, but for a dwell and an overtravel."""
     line: int
     """Of the program."""
     name: str = ""
@@ -66,8 +68,10 @@ class Marks:
         elif move.dwell:
             if move.duration_us:
                 self._keep(MarkKind.DWELL, begin_us, end_us, move.line)
-        elif _is_passed(move):
+        elif move.is_passed:
             self._keep(MarkKind.PASSED, end_us, end_us, move.line)
+        elif move.overtravel:
+            self._keep(MarkKind.OVERTRAVEL, end_us - move.overtravel_us, end_us, move.line)
 
     def of_end(self, part: Part, end_us: int) -> None:
         """The pause or the wait that ends a part."""
@@ -89,12 +93,3 @@ class Marks:
         self._met[kind] += 1
         if self._met[kind] <= MOST_MARKS:
             self.kept.append(CurveMark(kind, begin_us / US, end_us / US, line, name, on))
-
-
-def _is_passed(move: PlannedMove) -> bool:
-    """Whether the arm does not rest at its end: a rest is a point of its own, at that time."""
-    if not move.duration_us:
-        return False
-    ends = [points[-1] for points in move.points if points]
-    end_us = move.start_us + move.duration_us
-    return not ends or ends[0].time_us < end_us or any(point.velocity for point in ends)

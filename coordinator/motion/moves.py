@@ -4,9 +4,11 @@ from collections import deque
 from collections.abc import Iterable, Iterator
 
 from coordinator.config.arm import Arm
+from coordinator.motion.arriving import Arrivals
 from coordinator.motion.blending.moves import blended, end_speeds
 from coordinator.motion.blending.speeds import EndSpeed
-from coordinator.motion.points import PlannedMove, plan_leg
+from coordinator.motion.points import PlannedMove
+from coordinator.motion.reversal import has_approach
 from coordinator.motion.route import Leg
 from coordinator.programs import Move, PathControl, Step
 
@@ -33,7 +35,8 @@ def plan_legs(
     A move in G64 passes through its end where another move follows, other than one in G61, that
     has the same tolerance or an exact stop; a move in G61 where the next one goes straight on.
     """
-    source = _Legs(legs)
+    arrivals = Arrivals(arm)
+    source = _Legs(arrivals.noting(legs) if has_approach(arm) else legs)
     known = None if speeds is None else iter(speeds)
     time_us = 0
     while (leg := source.next) is not None:
@@ -42,8 +45,8 @@ def plan_legs(
             ahead = None if known is None else next(known)
             moves = blended(source.stretch(), arm, tolerance_deg, time_us, ahead)
         else:
-            moves = iter([plan_leg(source.take(), arm, time_us)])
-        for move in moves:
+            moves = iter([arrivals.alone(source.take(), time_us)])
+        for move in arrivals.added(moves) if has_approach(arm) else moves:
             time_us = move.start_us + move.duration_us
             yield move
 

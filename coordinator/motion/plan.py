@@ -24,6 +24,7 @@ from coordinator.motion.entry import read_route
 from coordinator.motion.moves import plan_legs, stretch_speeds
 from coordinator.motion.outputs import Awaited, awaited
 from coordinator.motion.points import PlannedMove
+from coordinator.motion.reversal import approached, has_approach, named, overtravel_problems
 from coordinator.motion.route import (
     Leg,
     Pose,
@@ -40,6 +41,7 @@ from coordinator.programs import (
     Output,
     Pause,
     Problem,
+    Problems,
     Program,
     ProgramError,
     Step,
@@ -70,6 +72,8 @@ class Part:
     """What is awaited at its end, before the next part or the end of the run; None for nothing."""
     speeds: tuple[tuple[EndSpeed, ...], ...] | None = None
     """What looking ahead found; None where it is looked for as moves are asked for."""
+    settled: frozenset[int] = frozenset()
+    """Indexes of the joints that stand on their approach side as it begins, as far as is known."""
 
     @property
     def end_line(self) -> int | None:
@@ -85,7 +89,7 @@ class Part:
 
     def legs(self) -> Iterator[Leg]:
         """Its steps with their ends."""
-        return legs(self.steps, self.arm, self.start)
+        return approached(legs(self.steps, self.arm, self.start), self.arm, self.settled)
 
     def first_points(self) -> tuple[Point, ...]:
         """Where each joint must stand, at rest, at path time 0."""
@@ -123,7 +127,10 @@ def plan_parts(program: Program, arm: Arm, start_counts: Sequence[int]) -> tuple
     problems = problems_of(program, arm, start)
     if problems:
         raise ProgramError(problems)
-    return tuple(parts_from(program, arm, start))
+    parts, overtravel = checked_parts(program, arm, start)
+    if overtravel:
+        raise ProgramError(overtravel)
+    return parts
 
 
 def plan_text(
@@ -133,17 +140,29 @@ def plan_text(
     program, problems = read_route(text, arm, start, switches)
     if problems or (problems := _loops_problems(program, arm, start, loops)):
         raise ProgramError(problems)
+    parts, problems = checked_parts(program, arm, start, loops, switches)
+    if problems:
+        raise ProgramError(problems)
     # Whoever plays them must not be kept waiting by looking ahead.
-    return tuple(
-        replace(part, speeds=stretch_speeds(part.legs(), arm))
-        for part in parts_from(program, arm, start, loops, switches)
-    )
+    return tuple(replace(part, speeds=stretch_speeds(part.legs(), arm)) for part in parts)
+
+
+def checked_parts(
+    program: Program, arm: Arm, start: Pose, loops: int = 1, switches: Switches = NO_SWITCHES
+) -> tuple[tuple[Part, ...], tuple[Problem, ...]]:
+    """The parts of a program whose moves are within range, and where overtravel is not."""
+    parts, problems = tuple(parts_from(program, arm, start, loops, switches)), Problems()
+    if has_approach(arm):
+        found = (one for part in parts for one in overtravel_problems(part.legs(), arm))
+        problems.add(*dict.fromkeys(found))  # the same in every loop
+    return parts, problems.told()
 
 
 def parts_from(
     program: Program, arm: Arm, start: Pose, loops: int = 1, switches: Switches = NO_SWITCHES
 ) -> Iterator[Part]:
     """As `plan_parts`, from a pose. Nothing is checked."""
+    settled: frozenset[int] = frozenset()
     pending: list[Move | Dwell | Output] = []
     turns: list[int] = []
     first = 1
@@ -167,11 +186,14 @@ def parts_from(
             if isinstance(step, Pause) and step.optional and not switches.optional_stop:
                 continue
             end_loop = loop if line is not None or wait is not None else None
-            part = Part(arm, tuple(pending), start, line, first, tuple(turns), end_loop, wait)
+            part = Part(
+                arm, tuple(pending), start, line, first, tuple(turns), end_loop, wait, None, settled
+            )
             if line is not None or not part.is_empty:
                 yield part
             for leg in part.legs():
                 start = leg.end
+            settled |= named(part.steps)
             pending, turns, first = [], [], loop
             if wait is not None and switches.step_by_line and _ends_line(step, following):
                 yield Part(arm, (), start, step.line, loop, (), loop)

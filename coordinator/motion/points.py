@@ -78,6 +78,20 @@ class PlannedMove:
     """How its end is passed, where the program does not ask for a stop there."""
     switch: Switch | None = None
     """What is switched at its last point, where it is there for that."""
+    overtravel: tuple[int, ...] = ()
+    """Joints that turn beyond its end and back: their indexes."""
+    overtravel_us: int = 0
+    """The last part of its duration: out and back, or back alone in a rapid move that went straight
+    to the place beyond."""
+
+    @property
+    def is_passed(self) -> bool:
+        """Whether the arm goes through its end: a rest is a point of its own, at that time."""
+        if not self.duration_us:
+            return False
+        ends = [points[-1] for points in self.points if points]
+        end_us = self.start_us + self.duration_us
+        return not ends or ends[0].time_us < end_us or any(point.velocity for point in ends)
 
     def as_last(self) -> "PlannedMove":
         """The same with its last point marked as the last of a part, if it has any."""
@@ -92,11 +106,11 @@ def plan_leg(leg: Leg, arm: Arm, start_us: int) -> PlannedMove:
         switch = switch_of(leg.step.word, arm)
         column = tuple(Point(start_us + MIN_SPACING_US, at, 0) for at in leg.end.counts)
         columns: list[tuple[Point, ...]] = [switch.at(column) if switch is not None else column]
-    elif not leg.takes_time:
-        columns = []
-    elif isinstance(leg.step, Dwell):
+    elif isinstance(leg.step, Dwell) and leg.takes_time:
         duration_us = max(MIN_SPACING_US, round(leg.step.seconds * US))
         columns = [tuple(Point(start_us + duration_us, at, 0) for at in leg.end.counts)]
+    elif not leg.goes:
+        columns = []
     else:
         speed = pace(leg, arm)
         slowed = speed.is_slowed

@@ -39,13 +39,20 @@ class Leg:
     step: Move | Dwell | Output
     start: Pose
     end: Pose
+    overtravel: tuple[int, ...] = ()
+    """Joints that turn beyond its end and back there, once it is reached: their indexes."""
+
+    @property
+    def goes(self) -> bool:
+        """Whether its end is elsewhere than its start."""
+        return self.start.counts != self.end.counts
 
     @property
     def takes_time(self) -> bool:
         """Whether any path time passes."""
         if isinstance(self.step, Dwell):
             return self.step.seconds > 0.0
-        return isinstance(self.step, Output) or self.start.counts != self.end.counts
+        return isinstance(self.step, Output) or self.goes or bool(self.overtravel)
 
 
 @dataclass(frozen=True, slots=True)
@@ -170,7 +177,7 @@ def _out_of_range(leg: Leg, arm: Arm) -> Iterator[Problem]:
 def _too_long(leg: Leg, arm: Arm) -> Iterator[Problem]:
     if isinstance(leg.step, Dwell):
         seconds, what = leg.step.seconds, "dwell"
-    elif isinstance(leg.step, Move) and leg.takes_time:
+    elif isinstance(leg.step, Move) and leg.goes:
         speed = pace(leg, arm)
         seconds, what = max(speed.least_s, speed.asked_s or 0.0), "move"
     else:

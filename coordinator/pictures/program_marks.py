@@ -27,11 +27,14 @@ def draw_marks(sheet: Sheet, y: float, curves: Curves) -> float:
     for label, kinds, draw in (
         ("dwell", (MarkKind.DWELL,), _dwell),
         ("passed", (MarkKind.PASSED,), _passed),
+        ("overtravel", (MarkKind.OVERTRAVEL,), _overtravel),
         ("output", (MarkKind.OUTPUT,), _output),
         ("pause, wait", STOPS, _stop),
     ):
         more = sum(curves.more_marks.get(kind, 0) for kind in kinds)
         marks = [mark for mark in curves.marks if mark.kind in kinds]
+        if kinds == (MarkKind.OVERTRAVEL,) and not marks:
+            continue  # most arms have no approach side
         y = _row(sheet, y, label, marks, more, draw)
     sheet.axis(y)
     y += 34
@@ -49,6 +52,7 @@ def mark_words(mark: CurveMark) -> str:
     return at + {
         MarkKind.DWELL: f"dwells for {mark.end_s - mark.begin_s:g} s",
         MarkKind.PASSED: "passes its end without a stop",
+        MarkKind.OVERTRAVEL: f"overtravels and comes back in {mark.end_s - mark.begin_s:.2f} s",
         MarkKind.OUTPUT: switched,
         MarkKind.PAUSE: "pauses until it is resumed",
         MarkKind.WAIT: f"waits for {mark.name} to be {'on' if mark.on else 'off'}",
@@ -106,6 +110,12 @@ def _dwell(sheet: Sheet, y: float, mark: CurveMark) -> None:
 
 def _passed(sheet: Sheet, y: float, mark: CurveMark) -> None:
     sheet.drawing.shape(sheet.x(mark.begin_s), y, RING, filled=False, tip=mark_words(mark))
+
+
+def _overtravel(sheet: Sheet, y: float, mark: CurveMark) -> None:
+    x = sheet.x(mark.begin_s)
+    width = max(1.5, sheet.x(mark.end_s) - x)
+    sheet.drawing.rectangle(x, y - 1.5, width, 3, INK, tip=mark_words(mark))
 
 
 def _output(sheet: Sheet, y: float, mark: CurveMark) -> None:

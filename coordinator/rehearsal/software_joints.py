@@ -42,6 +42,7 @@ def _settings(arm: Arm, joint: Joint, seed: int) -> JointSettings:
         hold_current_a=joint.hold_current_a,
         inputs=len(joint.inputs),
         outputs=len(joint.outputs),
+        play_counts=round(joint.reversal_error_deg * per_degree),
         feedback=_feedback(arm, joint),
     )
 

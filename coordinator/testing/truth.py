@@ -31,6 +31,11 @@ class Truth:
         found = self._joint(joint)
         return found.to_degrees(self._at(joint, at_s)[0])
 
+    def output_deg(self, joint: str) -> float:
+        """Where a joint's output truly is now, behind the play of its reduction."""
+        unit = self._world.node(joint).unit
+        return self._joint(joint).to_degrees(unit.true_output(self._world.now))
+
     def speed_deg_s(self, joint: str, *, at_s: float | None = None) -> float:
         """How fast it truly turns, or did, to larger angles positive."""
         found = self._joint(joint)

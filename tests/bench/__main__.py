@@ -19,6 +19,7 @@ from tests.bench import (
     kills,
     lag_table,
     page,
+    reversal,
     speed,
     store_kills,
     tables,
@@ -42,6 +43,7 @@ TABLES = (
     "lag",
     "speed",
     "blending",
+    "reversal",
 )
 
 
@@ -87,6 +89,8 @@ def main() -> int:
         broken += speed.table(asked.rounds)
     if "blending" in asked.tables:
         broken += blending.table(asked.programs, asked.seed, asked.processes)
+    if "reversal" in asked.tables:
+        broken += reversal.table()
     if "page" in asked.tables:
         page.soon(asked.networks, asked.page_joints, asked.stops, asked.seed)
     if "page-paint" in asked.tables:

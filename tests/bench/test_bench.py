@@ -14,6 +14,7 @@ from tests.bench import (
     in_virtual_time,
     kills,
     outages,
+    reversal,
     virtual_tables,
 )
 from tests.bench.__main__ import NETWORKS, judge
@@ -23,6 +24,7 @@ from tests.bench.guarantee import Guaranteed, judge_start
 from tests.bench.kills import Kills, allowed_us
 from tests.bench.starts import Starts
 from tests.bench.virtual_arm import VirtualArm
+from tests.coordinator.motion.blending.paths import ARM
 
 
 def report(start_skew_max_us: int | None, **changes: Any) -> dict[str, Any]:
@@ -234,3 +236,10 @@ def test_a_missed_goal_is_told_with_how_much() -> None:
     assert goals.SAME_PATH_TIME.missed("busy", 75, ", both ways") == []
     assert "on busy, both ways" in goals.SAME_PATH_TIME.missed("busy", 74, ", both ways")[0]
     assert goals.SAME_PATH_TIME.missed("busy", float("nan")) == []
+
+
+def test_overtravel_leaves_no_reversal_value_and_compensation_what_it_was_not_set_for() -> None:
+    plain, _ = reversal.stops(ARM, 0.0, 0.3)
+    sided, _ = reversal.stops(reversal.with_approach(ARM, 2), 0.0, 0.3)
+    compensated, _ = reversal.stops(ARM, 0.2, 0.3)
+    assert (plain, sided, compensated) == pytest.approx((0.3, 0.0, 0.1), abs=1e-3)

@@ -1,9 +1,11 @@
 """The program that somebody writes: kept, and its mistakes led to."""
 
+from dataclasses import asdict
 from typing import Any
 
 from playwright.sync_api import Page, Route, expect
 
+from coordinator.api.responses.program import CURVES
 from tests.browser import canned
 from tests.browser.conftest import Feed, Open
 
@@ -15,11 +17,11 @@ WRONG = {
 }  # fmt: skip
 
 
-def opened(open_page: Open, files: str) -> Page:
-    """The page for programs, with one written."""
+def opened(open_page: Open, files: str, told: dict[str, Any] = WRONG) -> Page:
+    """The page for programs, with one written, and what a check of it tells."""
 
     def check(route: Route) -> None:
-        route.fulfill(json=WRONG)
+        route.fulfill(json=told)
 
     def before(page: Page) -> None:
         Feed(canned.whole(run=None, phase="idle", condition=canned.condition("at rest"))).attach(
@@ -77,3 +79,20 @@ def test_the_focus_is_not_lost_with_what_had_it(open_page: Open, files: str) -> 
     leave = page.get_by_role("button", name="Leave them on")
     leave.press("Enter")
     expect(page.get_by_role("button", name="Motors off…")).to_be_focused()
+
+
+def test_a_check_says_where_joints_overtravel_and_where_reversal_error_stays(
+    open_page: Open, files: str
+) -> None:
+    overtravel = {"stops": 2, "duration_s": 1.19, "joints": ["elbow", "wrist"], "passed": 1}
+    right = WRONG | {"ok": True, "errors": [], "duration_s": 5.0, "overtravel": overtravel}
+    page = opened(open_page, files, right)
+    page.route("**/check/curves", lambda route: route.fulfill(json=asdict(CURVES)))
+    page.get_by_role("button", name="Check").click()
+    problems = page.locator(".problems li")
+    expect(problems).to_have_text(
+        [
+            "Overtravel at 2 stops by elbow, wrist: 1.2 s of that time.",
+            "No overtravel at one end that is passed: reversal error stays there.",
+        ]
+    )

@@ -7,6 +7,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
+from coordinator.config.approach import Approach
 from coordinator.config.arm import Arm, ArmFileError, load_arm, parse_arm
 from coordinator.config.jog_speeds import USUAL, JogSpeeds
 from coordinator.config.touch import USUAL_TOUCH, Touch
@@ -555,3 +556,53 @@ def test_touch_that_cannot_be_is_told_with_its_line(given: str, part: str) -> No
 def test_touch_of_a_joint_is_true_or_false() -> None:
     with pytest.raises(ArmFileError, match="touch is 1, but must be true or false"):
         parse_arm(TEXT.replace('name = "elbow"\n', 'name = "elbow"\ntouch = 1\n'), PATH)
+
+
+def with_reversal(members: str) -> str:
+    """The demo arm's file with more keys of its elbow, whose range is 260° wide."""
+    return TEXT.replace('name = "elbow"\n', f'name = "elbow"\n{members}\n')
+
+
+def test_reversal_error_and_approach_side_are_none_unless_given() -> None:
+    assert {(joint.reversal_error_deg, joint.approach) for joint in ARM.joints} == {(0.0, None)}
+    given = "reversal_error_deg = 0.2\napproach = { direction = -1, overtravel_deg = 0.5 }"
+    elbow = parse_arm(with_reversal(given), PATH).joint("elbow")
+    assert (elbow.reversal_error_deg, elbow.approach) == (0.2, Approach(-1, 0.5))
+
+
+@pytest.mark.parametrize(
+    ("given", "told"),
+    [
+        ("reversal_error_deg = -0.1", "reversal_error_deg is -0.1, but must be 0 to 10 °"),
+        ("reversal_error_deg = 11", "reversal_error_deg is 11, but must be 0 to 10 °"),
+        (
+            "approach = { direction = 1, overtravel_deg = -0.5 }",
+            "approach: overtravel_deg is -0.5, but must be above 0 and at most 10 °",
+        ),
+        ("approach = { direction = 0, overtravel_deg = 1 }", "direction is 0, but must be 1 or -1"),
+        ("approach = { direction = 1 }", "approach: lacks overtravel_deg"),
+        ("approach = 1", "approach: must be a table"),
+        ("approach = { direction = 1, overtravel_deg = 1, from = 2 }", "unknown key from"),
+        (
+            "reversal_error_deg = 0.5\napproach = { direction = 1, overtravel_deg = 0.5 }",
+            "overtravel_deg is 0.5, but must be above reversal_error_deg 0.5°",
+        ),
+    ],
+)
+def test_reversal_that_cannot_be_is_told_with_joint_limit_and_value(given: str, told: str) -> None:
+    (sentence,) = mistakes(with_reversal(given))
+    assert sentence.startswith("arm.toml:")
+    assert "joint elbow:" in sentence
+    assert told in sentence, sentence
+
+
+def test_reversal_beyond_the_range_is_told() -> None:
+    narrow, _ = changed("elbow", "range_deg", "[-130, -129.6]")
+    keys = "reversal_error_deg = 0.41\napproach = { direction = 1, overtravel_deg = 0.45 }"
+    text = narrow.replace('name = "elbow"\n', f'name = "elbow"\n{keys}\n')
+    told = [one for one in mistakes(text) if "reversal" in one or "overtravel" in one]
+    assert len(told) == 2
+    assert (
+        "reversal_error_deg is 0.41, but must be below the 0.4° of range_deg" in told[1] + told[0]
+    )
+    assert "overtravel_deg is 0.45, but must be below the 0.4° of range_deg" in told[1] + told[0]

@@ -32,3 +32,10 @@ def test_a_rehearsal_is_fed_from_the_arms_supply() -> None:
     weak = replace(ARM, source_v=12.0)
     with pytest.raises(RehearsalError, match="it is faulted"):
         play_once(weak, PROGRAM, joint_settings(weak, 1), network, 1)
+
+
+def test_a_joint_has_the_play_that_the_file_says() -> None:
+    first, second = ARM.joints
+    arm = replace(ARM, joints=(replace(first, reversal_error_deg=0.3), second))
+    play, none = (settings.play_counts for settings in joint_settings(arm, 1))
+    assert (play, none) == (round(0.3 * abs(first.counts_per_degree)), 0)

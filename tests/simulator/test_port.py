@@ -126,12 +126,13 @@ async def test_truth_log_gets_whole_lines_as_they_happen(tmp_path: Path) -> None
         service_type=SERVICE_TYPE,
         truth=log,
     ) as (port,):
-        port.tell(WorldTruth("start", 123, 4.5, 6.0, 7))
+        port.tell(WorldTruth("start", 123, 4.5, 6.0, 7, output_position=4.25))
         kept, line = log.read_text().splitlines(keepends=True)
     assert kept == "{}\n"
     assert line.endswith("\n")
     assert json.loads(line) == {
-        "joint": "elbow", "event": "start", "at_ns": 123, "position": 4.5, "path_us": 6.0,
+        "joint": "elbow", "event": "start", "at_ns": 123, "position": 4.5,
+        "output_position": 4.25, "path_us": 6.0,
         "trajectory": 7, "outputs": 0, "inputs": 0,
     }  # fmt: skip
 

@@ -188,6 +188,40 @@ def test_joint_homes_again_from_wherever_it_was_brought_on_either_side_of_its_se
     assert bench.unit.true_position(bench.now)[0] == pytest.approx(status.position, abs=1.5)
 
 
+def test_an_output_with_play_is_behind_its_motor_however_seldom_it_is_looked_at() -> None:
+    width = PER_DEGREE // 2
+    outputs = []
+    for every_us in (700.0, 1e12):
+        bench = Bench(JointUnit(replace(SETTINGS, play_counts=width), KEY, START_US))
+        bench.home()
+        jog_to(bench, 30 * PER_DEGREE)
+        at = bench.unit.true_position(bench.now)[0]
+        assert bench.unit.true_output(bench.now) == pytest.approx(at - width / 2, abs=0.5)
+        # It turns round in a moment in which nobody looks, and by less than the play.
+        for speed in (5, -2):
+            expiry_us = round(bench.now) + 250_000
+            bench.drive(mode=Mode.JOG, jog_velocity=speed * PER_DEGREE, expiry_us=expiry_us)
+            bench.wait(120_000, every_us)
+        bench.drive()
+        bench.wait(1e6, every_us)
+        outputs.append(bench.unit.true_output(bench.now))
+        assert outputs[-1] - bench.unit.true_position(bench.now)[0] > -width / 2 + 100
+    assert outputs[0] == pytest.approx(outputs[1], abs=1.0)
+
+
+def test_truth_tells_motor_and_output() -> None:
+    width = PER_DEGREE // 2
+    bench = Bench(JointUnit(replace(SETTINGS, play_counts=width), KEY, START_US))
+    bench.home()
+    [truth] = bench.unit.take_truth()
+    assert truth.event == "home"
+    assert abs(truth.output_position - truth.position) == pytest.approx(width / 2, abs=1.0)
+    plain = Bench(JointUnit(SETTINGS, KEY, START_US))
+    plain.home()
+    [truth] = plain.unit.take_truth()
+    assert truth.output_position == truth.position
+
+
 def test_joint_whose_drivers_were_off_does_not_go_by_where_it_met_its_sensor() -> None:
     """It was turned to the search side by hand: from there back lies its end stop."""
     bench = Bench(JointUnit(SETTINGS, KEY, START_US))

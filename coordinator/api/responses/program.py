@@ -5,7 +5,7 @@ from typing import Literal
 
 from coordinator.api.rehearsals import Network
 from coordinator.api.responses.base import ResponseModel, as_answer, eg
-from coordinator.motion.check import CheckedMove, SlowerCorner, SlowerMove
+from coordinator.motion.check import CheckedMove, Overtravels, SlowerCorner, SlowerMove
 from coordinator.motion.curves import Curves
 from coordinator.motion.marks import CurveMark, MarkKind
 from coordinator.motion.peaks import JointPeaks, Peak
@@ -15,6 +15,7 @@ from coordinator.rehearsal.summary import Quantiles, Share, Summary
 _MOVE = CheckedMove(1, {"A": -35.0, "B": -20.0}, True, 1.92)
 _SLOWER = SlowerMove(1, "elbow", 60.0, 75.0, 0.93, 1.17)
 _CORNER = SlowerCorner(2, 60.0, 14.2, CornerLimit.TOLERANCE, None)
+_OVERTRAVELS = Overtravels(3, 1.81, ("elbow",), 0)
 _SEEN = Quantiles(1, 310.0, 310.0, 310.0, 310.0, 310.0)
 _DELAY = Quantiles(1, 240_000.0, 240_000.0, 240_000.0, 240_000.0, 240_000.0)
 _NONE = Share(0, 1, 0.95)
@@ -63,6 +64,8 @@ class Check(ResponseModel):
     """Mistakes, at most a hundred and one that counts the rest."""
     remarks: list[Mistake] = eg([])
     """What is no mistake, but may not be meant."""
+    overtravel: Overtravels | None = eg(asdict(_OVERTRAVELS))
+    """`null` for an arm without approach sides, and for a program with mistakes."""
 
 
 class Rehearsal(ResponseModel):

@@ -57,7 +57,7 @@ def _lines(legs: Iterable[Leg], arm: Arm, ease: Ease) -> Iterator[Line]:
 def _each_line(legs: Iterable[Leg], arm: Arm, ease: Ease) -> Iterator[Line]:
     number = 0
     for leg in legs:
-        if leg.takes_time:
+        if leg.goes:
             speed = pace(leg, arm)
             nominal_s = speed.asked_s or speed.least_s
             yield line_from(number, leg.start.degrees, leg.end.degrees, nominal_s, ease)
@@ -108,7 +108,7 @@ class _Stretch:
 
     def _idle(self) -> Iterator[PlannedMove]:
         """The moves that take no time, up to the next that takes some."""
-        while self._legs and not self._legs[0].takes_time:
+        while self._legs and not self._legs[0].goes:
             yield plan_leg(self._legs.popleft(), self._arm, self._time_us)
 
     def _through(self, first: Passage) -> Iterator[PlannedMove]:

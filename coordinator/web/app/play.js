@@ -148,6 +148,13 @@ const MOST_CORNERS = 100;
 const cornersTold = (count) => `${count === 1 ? "One corner is" : `${count} corners are`} passed slower than asked${
   count > MOST_CORNERS ? `; the first ${MOST_CORNERS}` : ""}`;
 
+const OVERTRAVEL = {
+  stops: (one) => `Overtravel at ${one.stops === 1 ? "one stop" : `${one.stops} stops`} by ${one.joints.join(", ")}: ${
+    figure(one.duration_s, 1, "s")} of that time.`,
+  passed: (one) => `No overtravel at ${one.passed === 1 ? "one end that is" : `${one.passed} ends that are`
+    } passed: reversal error stays there.`,
+};
+
 function Found({ found, select }) {
   return html`
     <h3>${found.ok
@@ -162,6 +169,8 @@ function Found({ found, select }) {
       ${found.slower.map((one, k) => html`<li key="s${k}">Line ${one.line}: slower than asked,
         ${" "}${figure(one.duration_s, 2, "s")} instead of ${figure(one.asked_s, 2, "s")}, since ${one.joint} would need
         ${" "}${figure(one.asked_deg_s, 1, "°/s")} and its limit is ${figure(one.velocity_deg_s, 0, "°/s")}.</li>`)}
+      ${["stops", "passed"].map((which) => found.overtravel?.[which]
+        ? html`<li key=${which}>${OVERTRAVEL[which](found.overtravel)}</li>` : null)}
       ${found.corners.length > 0 && html`<li><details><summary>${cornersTold(found.corners.length)}</summary>
         <ul>${found.corners.slice(0, MOST_CORNERS).map((one, k) => html`<li key="c${k}">Line ${one.line}: its end is
           ${" "}${one.passed_deg_s ? `passed at ${figure(one.passed_deg_s, 1, "°/s")}` : "a stop"}, asked were

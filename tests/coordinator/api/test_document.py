@@ -83,7 +83,7 @@ def test_every_member_is_required_but_one_and_has_an_example(document: dict[str,
     assert free == {"KeptReport.written_utc"}
     # Of dataclasses that are told as they are there is an example of the whole.
     whole = {
-        "CheckedMove", "SlowerMove", "SlowerCorner", "Summary", "Quantiles", "Share",
+        "CheckedMove", "Overtravels", "SlowerMove", "SlowerCorner", "Summary", "Quantiles", "Share",
         "JointPeaks", "Peak",
         "ArmSnapshot", "JointSnapshot", "ClockSnapshot", "CountersSnapshot", "RunSnapshot",
         "StartSnapshot", "RunGoing", "RunOver", "StartForecast", "Obstacle", "Condition", "Note",

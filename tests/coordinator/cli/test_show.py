@@ -7,11 +7,20 @@ from typing import Any
 import pytest
 from rich.console import Console
 
-from coordinator.cli.show import joint_remarks, joints_table, report_remarks, way_on
+from coordinator.cli.show import (
+    check_sentences,
+    joint_remarks,
+    joints_table,
+    report_remarks,
+    way_on,
+)
 from coordinator.client.reading import read
 from coordinator.client.values import KeptReport, RunGoing
+from coordinator.motion import check_program
+from tests.bench.reversal import with_approach
 from tests.coordinator.cli import servers
 from tests.coordinator.cli.servers import ARM, GOING, REPORTED, arm_told
+from tests.coordinator.motion.test_plan import ARM as DEMO
 
 NOTHING = REPORTED | {
     "began_at_us": 5_000_000, "ended_at_us": None, "began_utc": None, "ended_utc": None,
@@ -322,3 +331,14 @@ def test_a_clock_that_is_not_locked_is_told_of_once() -> None:
     assert joint_remarks_on(arm | {"warnings": [told]}) == [
         "attention: turntable: the clock is not trusted"
     ]
+
+
+def test_check_says_where_joints_overtravel_how_long_and_where_they_do_not() -> None:
+    text = "G1 F3000 A-20\nG64 A-30\nB20\nA-40\nM2\n"
+    told = check_sentences("t.nc", check_program(text, with_approach(DEMO, 2), [0.0] * 6))
+    assert told[1:3] == [
+        "t.nc: overtravel at 2 stops by turntable: 1.2 s of that time",
+        "t.nc: no overtravel at 2 ends that are passed: reversal error stays there",
+    ]
+    plain = check_sentences("t.nc", check_program(text, DEMO, [0.0] * 6))
+    assert not any("overtravel" in sentence for sentence in plain)

@@ -141,10 +141,19 @@ def test_the_result_is_fit_for_json() -> None:
         "corners",
         "errors",
         "remarks",
+        "overtravel",
     }
     assert data["begins"] == "here"
     assert check_program("M2", ARM).begins == "park"
-    assert set(data["moves"][0]) == {"line", "target", "rapid", "duration_s", "approach"}
+    assert set(data["moves"][0]) == {
+        "line",
+        "target",
+        "rapid",
+        "duration_s",
+        "approach",
+        "overtravel",
+        "overtravel_s",
+    }
     bad = json.loads(json.dumps(asdict(check_program("X", ARM)), allow_nan=False))
     assert set(bad["errors"][0]) == {"line", "column", "message"}
 

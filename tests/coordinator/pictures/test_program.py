@@ -11,6 +11,7 @@ from coordinator.motion.marks import CurveMark, MarkKind
 from coordinator.pictures.program import COLUMNS, PANEL, program_picture
 from coordinator.pictures.program_marks import MOST_TOLD
 from coordinator.pictures.sheet import LEFT, RIGHT, WIDTH
+from tests.bench.reversal import with_approach
 from tests.coordinator.motion.test_plan import ARM
 
 SVG = "{http://www.w3.org/2000/svg}"
@@ -146,3 +147,13 @@ def test_any_name_and_figures_make_a_picture_within_its_width(name: str, figure:
     assert "nan" not in picture
     for outline in outlines(root):
         assert all(0.0 <= x <= WIDTH for x, _ in outline)
+
+
+def test_overtravel_has_a_row_where_there_is_any() -> None:
+    text = "G0 A20\nA10\nM2\n"
+    sided = curves(text, with_approach(ARM, 1), [0.0] * 6)
+    root = ET.fromstring(program_picture("t", "arm", sided))
+    tips = [element.text or "" for element in root.iter(f"{SVG}title")]
+    assert any(tip.endswith("line 2: overtravels and comes back in 0.30 s") for tip in tips)
+    assert "overtravel" in texts(root)
+    assert "overtravel" not in texts(drawn(text))

@@ -11,7 +11,7 @@ from coordinator.client import HomingFailed, Refused, WrongInput
 from coordinator.config.arm import parse_arm
 from coordinator.testing.virtual_arm import VirtualArm
 from simulator.unit import WorldTruth
-from tests.quick_arm import HOME_DEG, VELOCITY_DEG_S, arm_text
+from tests.quick_arm import HOME_DEG, NAMES, VELOCITY_DEG_S, arm_text
 
 OUT = "G0 A-130 B-130 C-130\nM2\n"
 """30° at 60 °/s and 120 °/s²: at least a second (v²/a = 30° are ramps), and longer by the jerk."""
@@ -372,3 +372,20 @@ def test_a_joint_without_enough_supply_does_not_home() -> None:
     text = "source_v = 5\n" + arm_text(3, "00000000ab")
     with pytest.raises(HomingFailed, match="turntable does not begin to home: it is faulted"):
         VirtualArm(parse_arm(text, Path("arm.toml")), network="none").home()
+
+
+def test_what_a_program_stops_at_is_come_to_from_one_side_in_spite_of_play() -> None:
+    program = "G0 A-130 B-130\nA-140 B-140\nM2\n"
+    keys = {"B": "reversal_error_deg = 0.4", "A": "reversal_error_deg = 0.4"}
+    keys["B"] += "\napproach = { direction = 1, overtravel_deg = 1 }"
+    text = arm_text(2, "00000000ab")
+    for word, added in keys.items():
+        text = text.replace(f'word = "{word}"\n', f'word = "{word}"\n{added}\n')
+    arm = made(text=text)
+    assert arm.play(program).outcome == "finished"
+    lags = [arm.truth.angle_deg(name) - arm.truth.output_deg(name) for name in NAMES[:2]]
+    # From above without an approach side, and from below with one.
+    assert lags == pytest.approx([-0.2, 0.2], abs=0.001)
+    low, _ = arm.truth.range_deg("shoulder")
+    assert low < -139
+    arm.truth.require_within_limits()
