@@ -8,6 +8,7 @@ from rich import box
 from rich.table import Table
 
 from coordinator.cli.condition import headline
+from coordinator.cli.production import loop_words, production_remarks
 from coordinator.codes.link_word import LinkWord
 from coordinator.codes.refusal import RefusalCode
 from coordinator.config.mistake import Mistake
@@ -81,8 +82,7 @@ def _place(run: "RunSnapshot | None") -> str:
     if run is None or not run.line:
         return ""
     seconds = "" if run.path_us is None else f", {run.path_us / 1e6:.1f} s"
-    loop = f", loop {run.loop} of {run.loops}" if run.loops > 1 else ""
-    return f"; run {run.number} at line {run.line}{loop}{seconds}"
+    return f"; run {run.number} at line {run.line}{loop_words(run)}{seconds}"
 
 
 def _is_fresh(joint: "JointSnapshot") -> bool:
@@ -259,6 +259,9 @@ def report_remarks(report: "KeptReport") -> list[str]:
         remarks.append(f"played from line {report.from_line} on")
     for at_us, sentence in sorted(happened, key=lambda one: one[0]):
         remarks.append(f"{(at_us - report.began_at_us) / 1e6:.1f} s: {sentence}")
+    if report.starts_left_out:
+        remarks.append(f"starts that are not told here: {report.starts_left_out}")
+    remarks += production_remarks(report)
     if report.partial_starts:
         remarks.append(f"partial starts: {report.partial_starts}")
     if report.stop_level:

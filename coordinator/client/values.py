@@ -12,6 +12,7 @@ from coordinator.answers.taught import TaughtSnapshot
 from coordinator.core.condition import Condition
 from coordinator.core.events import Note
 from coordinator.core.homing import HomingSnapshot
+from coordinator.core.run.production import Cycle, Delay, Interventions, Production
 from coordinator.core.run.report import HoldRecord
 from coordinator.core.run.report_snapshot import StartReport
 from coordinator.core.snapshot.arm import ArmSnapshot
@@ -32,13 +33,17 @@ __all__ = [
     "ControlAsked",
     "CurveMark",
     "Curves",
+    "Cycle",
+    "Delay",
     "Event",
     "HoldRecord",
     "HomingSnapshot",
+    "Interventions",
     "JointSnapshot",
     "KeptReport",
     "Note",
     "Problem",
+    "Production",
     "RunGoing",
     "RunInShort",
     "RunOver",

@@ -35,6 +35,7 @@ from coordinator.core.readiness import (
     require_stopped,
 )
 from coordinator.core.run import Phase, Run
+from coordinator.core.run.edge_watch import require_edges
 from coordinator.core.run.report import Report
 from coordinator.core.stop_watch import StopWatch, tell_of_stop
 from coordinator.core.touch import TouchWatch
@@ -356,6 +357,7 @@ class Coordinator:
         if not play.parts:
             raise ev.Refused(RefusalCode.PROGRAM_EMPTY, f"{play.name} moves nothing")
         require_tool(play.parts, self.links)
+        require_edges(play.parts, self.links)
         number = self._next_run
         self._next_run += 1
         make_ready(self.links, self.outbox, now, loads=True)

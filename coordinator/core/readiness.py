@@ -53,6 +53,8 @@ def require_playable(link: JointLink, now: int) -> None:
     assert link.status is not None
     if not link.status.homed:
         raise Refused(RefusalCode.NOT_HOMED, f"{link.name} is not homed; home it first")
+    if link.doubt:
+        raise Refused(RefusalCode.NOT_HOMED, f"{link.name}: {link.doubt}; home it first")
     if link.status.faults:
         raise Refused(
             RefusalCode.FAULTED,

@@ -107,7 +107,7 @@ def check_program(
     moves: list[CheckedMove] = []
     slower: list[SlowerMove] = []
     corners: list[SlowerCorner] = []
-    for part in parts_from(program, arm, start, 1, switches):
+    for part in parts_from(program, arm, start, switches=switches):
         for leg, move in zip(part.legs(), part.moves(), strict=True):
             duration_us += move.duration_us
             if move.dwell or move.switch is not None:

@@ -75,7 +75,7 @@ def curves(
     if problems:
         raise ProgramError(problems)
     stretches, marks = Stretches(start.counts), Marks()
-    for part in parts_from(program, arm, start, 1, switches):
+    for part in parts_from(program, arm, start, switches=switches):
         begun_us, at = stretches.end_us, tuple(part.first_points())
         for move in part.moves():
             at = stretches.add(move, at, begun_us)

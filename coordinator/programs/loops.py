@@ -15,8 +15,8 @@ class Loops:
     number: int | None = 1
     """1 to MAX_LOOPS."""
     for_s: float | None = None
-    """Seconds since the run began, above 0 and up to MAX_FOR_S: as long as that is not over, another
-    loop is begun. The one in motion is always finished."""
+    """Seconds since the run began, above 0 and up to MAX_FOR_S: as long as that is not over,
+    another loop is begun. The one in motion is always finished."""
     check_edges: bool = False
     """Whether each joint passes the edge of its home sensor between two loops."""
 
@@ -34,16 +34,27 @@ class Loops:
 ONCE: Final = Loops()
 
 
-def loops_mistake(number: int | None, for_s: float | None) -> str | None:
-    """A sentence for a wish that is none: both are given, or one is out of its bounds."""
+def loops_wanted(
+    number: int | None, for_s: float | None = None, *, check_edges: bool = False
+) -> Loops:
+    """How often a program is wanted: a number of times or for a time; once where nothing is said.
+
+    Raises ValueError with a sentence where both are given, one is out of its bounds, or edges are
+    to be checked between loops and there is one loop.
+    """
     if number is not None and for_s is not None:
-        return (
-            f"both a number of loops ({number}) and a time ({for_s:g} s) are given; give one of them"
+        raise ValueError(
+            f"both a number of loops ({number}) and a time ({for_s:g} s) are given; give one"
         )
     if number is not None and not 1 <= number <= MAX_LOOPS:
-        return f"the number of loops is {number}, but must be from 1 to {MAX_LOOPS}"
-    if for_s is not None and not 0.0 < for_s <= MAX_FOR_S:
-        return (
-            f"the time to play for is {for_s:g} s, but must be above 0 and at most {MAX_FOR_S:g} s"
-        )
-    return None
+        raise ValueError(f"the number of loops is {number}, but must be from 1 to {MAX_LOOPS}")
+    if for_s is not None:
+        if not 0.0 < for_s <= MAX_FOR_S:
+            raise ValueError(
+                f"the time to play for is {for_s:g} s, but must be above 0 and at most "
+                f"{MAX_FOR_S:g} s"
+            )
+        return Loops(None, for_s, check_edges)
+    if check_edges and number in (None, 1):
+        raise ValueError("home edges are checked between two loops, and only one loop is asked for")
+    return Loops(number or 1, None, check_edges)

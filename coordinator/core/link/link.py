@@ -61,6 +61,8 @@ class JointLink:
         """Whether it answered once, in this session or before: only then it can be lost."""
         self.faults_told: frozenset[str] = frozenset()
         """Words of the faults of which people were told, until it has none."""
+        self.doubt = ""
+        """Why its position cannot be believed though it says that it is homed, until it homes."""
 
     @property
     def name(self) -> str:
@@ -174,6 +176,8 @@ class JointLink:
             return False
         if self.status is not None and self.status.faults and not status.faults:
             self.faults_told = frozenset()
+        if not status.homed or status.state is JointState.HOMING:
+            self.doubt = ""
         self.status, self.heard_us, self.was_heard = status, at_us, True
         self.orders.confirmed_by(status)
         return True
