@@ -482,7 +482,8 @@ class Run:
         self.report.cycles.held_up(None, "", now)
         if ending.outcome is Outcome.FINISHED:
             part = self.context.part_now
-            self.report.cycles.ends(part.loop + len(part.turns) - bool(part.edges), now)
+            last_loop = self.play.loops.number or part.loop - bool(part.edges)
+            self.report.cycles.ends(last_loop, now)
             done = f"run {self.number} finished: {self.play.name}"
             self.context.outbox.note(now, Level.INFO, "run-finished", done)
         return Ended(self.context, now)

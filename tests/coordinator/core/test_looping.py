@@ -61,6 +61,11 @@ def until_loop(world: World, loop: int) -> None:
     until(world, there, 120 * S)
 
 
+def stands(world: World) -> list[int]:
+    """Where each joint says that it is."""
+    return [one.status.position for one in world.core.links if one.status is not None]
+
+
 def lose(world: World, degrees: float) -> None:
     """The middle joint loses steps, far from its home sensor and in the first loop."""
     joint, lost = world.arm.joints[1], unit(world, "middle")
@@ -79,9 +84,11 @@ def test_loops_are_begun_while_the_time_is_not_over_and_the_last_one_is_finished
     begun: list[int] = []
     while run_of(world).active:
         before = run_of(world).part
-        world.run_until(
-            lambda before=before: run_of(world).part != before or not run_of(world).active, 60 * S
-        )  # type: ignore[misc]
+
+        def goes_on(before: int = before) -> bool:
+            return run_of(world).part != before or not run_of(world).active
+
+        assert world.run_until(goes_on, 60 * S)
         if run_of(world).active:
             begun.append(world.now - began_us)
     finish(world)
@@ -149,9 +156,9 @@ def test_edges_are_passed_between_loops_and_all_goes_back_to_where_the_loop_begi
     world = homed_world(count=2)
     play_loops(world, Loops(3, None, check_edges=True))
     until(world, lambda: bool(run_of(world).context.part_now.edges), 60 * S)
-    before = [joint.position for one in world.core.links if (joint := one.status)]
+    before = stands(world)
     until_loop(world, 2)
-    assert [joint.position for one in world.core.links if (joint := one.status)] == before
+    assert stands(world) == before
     finish(world)
     assert report_of(world).edges_passed == {"base": 2, "middle": 2}
     assert report_of(world).edges_unconfirmed == {}
