@@ -9,6 +9,7 @@ _DELAYS: Final = {
     "held": "held",
     "paused": "paused",
     "waited": "waited for",
+    "starting": "starting",
     "start-repeated": "start repeated",
     "speed": "speed below 100 %",
     "edges-checked": "home edges checked",

@@ -27,6 +27,7 @@ if TYPE_CHECKING:
         RunGoing,
         RunOver,
         RunSnapshot,
+        Seam,
         SlowerCorner,
         StartForecast,
         StartReport,
@@ -341,7 +342,19 @@ def check_sentences(name: str, result: "CheckResult") -> list[str]:
     sentences += [_corner_sentence(name, one) for one in result.corners[:TOLD_CORNERS]]
     if more := len(result.corners[TOLD_CORNERS:]):
         sentences.append(f"{name}: and {more} more corners are passed slower than asked")
+    if result.seam is not None:
+        sentences.append(_seam_sentence(name, result.seam))
     return sentences + [remark.sentence for remark in mistakes(name, result.remarks)]
+
+
+def _seam_sentence(name: str, one: "Seam") -> str:
+    if one.obstacle:
+        return f"{name}: played again from where it ends it cannot be: {one.obstacle}"
+    turns = ", ".join(f"{joint} by {angle:.2f}°" for joint, angle in one.turns_deg.items())
+    return (
+        f"{name}:{one.line}: another loop begins here from where it ends: {turns}, "
+        f"{one.duration_s:.1f} s"
+    )
 
 
 def _corner_sentence(name: str, one: "SlowerCorner") -> str:

@@ -23,6 +23,7 @@ from coordinator.core.start_forecast import StartForecast
 from coordinator.motion.check import CheckResult, SlowerCorner
 from coordinator.motion.curves import Curves
 from coordinator.motion.marks import CurveMark
+from coordinator.motion.seam import Seam
 from coordinator.programs import Problem
 from coordinator.teaching.taught import Sequence, Visit, Waypoint
 
@@ -48,6 +49,7 @@ __all__ = [
     "RunInShort",
     "RunOver",
     "RunSnapshot",
+    "Seam",
     "Sequence",
     "SlowerCorner",
     "StartForecast",

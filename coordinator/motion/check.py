@@ -8,6 +8,7 @@ from coordinator.motion.entry import read_route
 from coordinator.motion.plan import parts_from
 from coordinator.motion.points import CornerLimit, PassedCorner, PlannedMove
 from coordinator.motion.route import Leg, pace, pose_of
+from coordinator.motion.seam import Seam, seam
 from coordinator.programs import NO_SWITCHES, Move, Problem, Program, Switches
 from protocol.constants import US
 
@@ -84,6 +85,8 @@ class CheckResult:
     errors: tuple[Problem, ...]
     remarks: tuple[Problem, ...]
     """What is no mistake, but may not be meant."""
+    seam: Seam | None = None
+    """With what another loop would begin; None where each ends as it begins."""
 
 
 def check_program(
@@ -103,13 +106,14 @@ def check_program(
     remarks = tuple(unread(program))
     if errors:
         return CheckResult(False, begins, None, (), (), (), errors, remarks)
-    duration_us = 0
+    duration_us, end = 0, start
     moves: list[CheckedMove] = []
     slower: list[SlowerMove] = []
     corners: list[SlowerCorner] = []
     for part in parts_from(program, arm, start, switches=switches):
         for leg, move in zip(part.legs(), part.moves(), strict=True):
             duration_us += move.duration_us
+            end = leg.end
             if move.dwell or move.switch is not None:
                 continue
             moves.append(_checked(program, leg, move.duration_us, move.rapid))
@@ -118,8 +122,9 @@ def check_program(
             if move.corner is not None and move.corner.is_slowed:
                 corners.append(_corner(arm, move, move.corner))
     return CheckResult(
-        True, begins, duration_us / US, tuple(moves), tuple(slower), tuple(corners), (), remarks
-    )
+        True, begins, duration_us / US, tuple(moves), tuple(slower), tuple(corners), (), remarks,
+        seam(program, arm, start, end),
+    )  # fmt: skip
 
 
 def unread(program: Program) -> Iterator[Problem]:

@@ -10,11 +10,13 @@ from coordinator.motion.curves import Curves
 from coordinator.motion.marks import CurveMark, MarkKind
 from coordinator.motion.peaks import JointPeaks, Peak
 from coordinator.motion.points import CornerLimit
+from coordinator.motion.seam import Seam
 from coordinator.rehearsal.summary import Quantiles, Share, Summary
 
 _MOVE = CheckedMove(1, {"A": -35.0, "B": -20.0}, True, 1.92)
 _SLOWER = SlowerMove(1, "elbow", 60.0, 75.0, 0.93, 1.17)
 _CORNER = SlowerCorner(2, 60.0, 14.2, CornerLimit.TOLERANCE, None)
+_SEAM = Seam(1, {"elbow": 17.5}, 1.02, "")
 _SEEN = Quantiles(1, 310.0, 310.0, 310.0, 310.0, 310.0)
 _DELAY = Quantiles(1, 240_000.0, 240_000.0, 240_000.0, 240_000.0, 240_000.0)
 _NONE = Share(0, 1, 0.95)
@@ -63,6 +65,8 @@ class Check(ResponseModel):
     """Mistakes, at most a hundred and one that counts the rest."""
     remarks: list[Mistake] = eg([])
     """What is no mistake, but may not be meant."""
+    seam: Seam | None = eg(asdict(_SEAM))
+    """With what another loop would begin; `null` where each ends as it begins."""
 
 
 class Rehearsal(ResponseModel):

@@ -20,6 +20,8 @@ class DelayKind(StrEnum):
     PAUSED = "paused"
     WAITED = "waited"
     """For an input."""
+    STARTING = "starting"
+    """Where the arm rested between two parts: points, answers and the start's delay."""
     START_REPEATED = "start-repeated"
     """Not every joint confirmed a start in time, so it was set anew."""
     SPEED = "speed"
@@ -107,6 +109,11 @@ class Cycles:
             before, cause, since_us = self._since
             self._add(before, cause, now - since_us)
         self._since = None if kind is None else (kind, why, now)
+
+    def starts(self, now: int) -> None:
+        """A part is loaded and started from now on; what it waited for before counts on."""
+        if self._since is None or self._since[0] is DelayKind.EDGES_CHECKED:
+            self.held_up(DelayKind.STARTING, "", now)
 
     def goes(self, rate_ppm: int, path_us: float, now: int) -> None:
         """The arm moves along its path with that feed override in force."""

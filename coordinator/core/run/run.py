@@ -336,6 +336,8 @@ class Run:
                 cycles.held_up(DelayKind.EDGES_CHECKED if part.edges else None, "", now)
             case Phase.LOADING if part.edges:
                 cycles.held_up(DelayKind.EDGES_CHECKED, "", now)
+            case Phase.LOADING:
+                cycles.starts(now)
 
     def _feed(self, now: int) -> None:
         feed = self.point_feed

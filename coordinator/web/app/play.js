@@ -186,6 +186,10 @@ function Found({ found, select }) {
         <ul>${found.corners.slice(0, MOST_CORNERS).map((one, k) => html`<li key="c${k}">Line ${one.line}: its end is
           ${" "}${one.passed_deg_s ? `passed at ${figure(one.passed_deg_s, 1, "°/s")}` : "a stop"}, asked were
           ${" "}${figure(one.asked_deg_s, 1, "°/s")}; ${WHY[one.limit](one)}.</li>`)}</ul></details></li>`}
+      ${found.seam && html`<li>${found.seam.obstacle
+        ? `Played again from where it ends it cannot be: ${found.seam.obstacle}.`
+        : `Another loop begins with line ${found.seam.line} from where it ends: ${Object.entries(found.seam.turns_deg)
+          .map(([joint, angle]) => `${joint} by ${figure(angle, 2, "°")}`).join(", ")}, ${figure(found.seam.duration_s, 1, "s")}.`}</li>`}
       ${found.remarks.map((one, k) => html`<li key="r${k}">${about(one)}</li>`)}
     </ul>`;
 }

@@ -4,7 +4,8 @@ import { html } from "htm/preact";
 import { clockTime, figure } from "./figures.js";
 
 const DELAYS = {
-  held: "held", paused: "paused", waited: "waited for", "start-repeated": "start repeated",
+  held: "held", paused: "paused", waited: "waited for", starting: "starting",
+  "start-repeated": "start repeated",
   speed: "speed below 100 %", "edges-checked": "home edges checked",
 };
 const INTERVENTIONS = [

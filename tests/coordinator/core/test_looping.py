@@ -92,6 +92,11 @@ def test_loops_are_begun_while_the_time_is_not_over_and_the_last_one_is_finished
         if run_of(world).active:
             begun.append(world.now - began_us)
     finish(world)
+    slowest = report_of(world).cycles.slowest
+    assert slowest is not None
+    assert [one.kind for one in slowest.delays] == (
+        [DelayKind.STARTING] if slowest.loop > 1 else []
+    )
     done = report_of(world).cycles.done
     assert done == len(begun) + 1 >= 3
     assert max(begun) < 10 * S <= world.now - began_us

@@ -1,6 +1,7 @@
 """Which home edges can be checked between two loops, from where, and why others cannot."""
 
 import math
+import re
 from dataclasses import replace
 
 import pytest
@@ -45,9 +46,10 @@ def test_where_that_side_is_outside_the_range_the_other_one_is_taken() -> None:
     arm = changed("turntable", range_deg=(-170.0, -160.0))
     checks, why = edge_checks(arm, {**WIDTHS, "turntable": 0.5}, HERE)
     assert len(checks) == 5
-    assert why == (
+    (sentence,) = why
+    assert sentence == (
         "the edge of turntable cannot be checked: its home sensor at -165° is left at -170.5 or "
-        "-159.5°, both outside its range of -170 to -160°",
+        "-159.5°, both outside its range of -170 to -160°"
     )
     arm = changed("turntable", range_deg=(-171.0, -160.0))
     checks, why = edge_checks(arm, {**WIDTHS, "turntable": 0.5}, HERE)
@@ -136,9 +138,8 @@ def test_what_cannot_be_played_for_a_time_says_why(text: str, says: str) -> None
 def test_a_wish_that_is_none_is_told_with_the_limit_and_the_value(
     number: int | None, for_s: float | None, edges: bool, says: str
 ) -> None:
-    with pytest.raises(ValueError) as caught:
+    with pytest.raises(ValueError, match=f"^{re.escape(says)}"):
         loops_wanted(number, for_s, check_edges=edges)
-    assert str(caught.value).startswith(says)
 
 
 def test_without_a_wish_it_is_played_once() -> None:
