@@ -389,6 +389,7 @@ class Run:
                 self.report.settle(self.links)
                 self.report.turned(Outcome.PLAYING)
                 self._tell_of_edges(now)
+                self._tell_of_end(now)
                 return Discarding(context, now, PartOver(holds))
             case GiveUp(ending=ending):
                 self.report.turned(ending.outcome, ending.message)
@@ -406,6 +407,13 @@ class Run:
                 return self._next_part(now)
             case End(ending=ending) | StopNow(ending=ending):
                 return self._end(ending, now)
+
+    def _tell_of_end(self, now: int) -> None:
+        """A part is over: if another loop follows it, so is its last one, whatever is between."""
+        part, following = self.context.part_now, self.context.following
+        last_loop = part.loop + len(part.turns)
+        if following is not None and following.loop > last_loop and part.end_line is None:
+            self.report.cycles.ends(last_loop, now)
 
     def _tell_of_edges(self, now: int) -> None:
         """Home edges were checked: of whom it is known that they are where they should be."""

@@ -140,8 +140,17 @@ def test_a_hold_that_comes_as_a_loop_ends_keeps_the_next_one_from_beginning() ->
     assert run_of(world).phase is Phase.PAUSED
     sentence = refusal(world, ev.Hold()).message
     assert sentence == "run 1 waits for resume between two loops; nothing moves"
+    first = report_of(world).cycles.slowest
+    assert first is not None
+    assert (first.loop, first.delays) == (1, ())  # it was over before
     world.command(ev.Resume())
     until_loop(world, 2)
+    until_loop(world, 3)
+    second = report_of(world).cycles.slowest
+    assert second is not None
+    assert second.loop == 2
+    paused = second.delays[0]
+    assert (paused.kind, paused.why) == (DelayKind.PAUSED, "the operator asked")
 
 
 def test_a_joint_that_restarts_between_two_loops_ends_the_run() -> None:
