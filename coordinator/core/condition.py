@@ -173,7 +173,7 @@ def _at_rest(arm: ArmParts) -> Condition:
         return Condition(ConditionWord.HELD, run.cause)
     if run is not None and run.phase is Phase.PAUSED:
         return Condition(ConditionWord.PAUSED, run.cause)
-    unhomed = [link for link, status in statuses if not status.homed]
+    unhomed = [link for link, _ in statuses if not link.homed]
     if unhomed:
         verb = "is" if len(unhomed) == 1 else "are"
         return Condition(ConditionWord.AT_REST, f"{_names(unhomed)} {verb} not homed")

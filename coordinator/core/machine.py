@@ -29,6 +29,7 @@ from coordinator.core.proofs import take_back_proofs
 from coordinator.core.readiness import (
     clear,
     make_ready,
+    require_homed,
     require_link,
     require_playable,
     require_ready,
@@ -506,7 +507,8 @@ class Coordinator:
         for link in self.links:
             if link.status is None:
                 raise ev.Refused(RefusalCode.JOINT_OFFLINE, not_heard(link))
-            if not link.status.homed or link.status.state is JointState.UNHOMED:
+            require_homed(link)
+            if link.status.state is JointState.UNHOMED:
                 raise ev.Refused(RefusalCode.NOT_HOMED, f"{link.name} is not homed; home it first")
             counts.append(link.status.position)
         return counts

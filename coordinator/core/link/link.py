@@ -96,6 +96,11 @@ class JointLink:
         """Whether the last status says so."""
         return self.status is not None and self.status.state in AT_REST
 
+    @property
+    def homed(self) -> bool:
+        """Whether its last status says so, and nothing speaks against it."""
+        return self.status is not None and self.status.homed and not self.doubt
+
     def in_state(self, *states: JointState) -> bool:
         """Whether the last status reports one of these states."""
         return self.status is not None and self.status.state in states

@@ -7,6 +7,7 @@ from coordinator.core import events as ev
 from coordinator.core.condition import condition
 from coordinator.core.run import Phase
 from coordinator.core.run.production import DelayKind
+from coordinator.core.snapshot.arm import arm_snapshot
 from coordinator.core.snapshot.run import run_snapshot
 from coordinator.motion.plan import plan_text
 from coordinator.motion.route import pose_at
@@ -207,6 +208,8 @@ def test_a_joint_so_far_astray_that_it_meets_no_edge_is_found_and_must_be_homed(
     world.run_for(2 * S)
     refused = refusal(world, ev.Play("again", ASIDE, run_of(world).play.parts))
     assert refused.code == "not-homed"
+    shown = arm_snapshot(world.core, world.laptop.now).joints[1]
+    assert (shown.homed, shown.position_deg) == (False, None)
     home(world, "middle")
     assert not link(world, "middle").doubt
 
