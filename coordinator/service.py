@@ -85,8 +85,8 @@ class Service:
         first_run, first_homing = self._store.last_run + 1, self._store.last_homing + 1
         self._core = Coordinator(arm, identity, _new_session(), first_run, first_homing)
         self._planner = Planner(arm)
-        self.runs = Runs(self._core, self._store, self._planner, self)
         self.homings = HomingKeeper(self._store, self._core.homings)
+        self.runs = Runs(self._core, self._store, self._planner, self, self.homings)
         self.journal = Journal(self._store, self.runs.event_lost)
         self.choices = Choices(self._store)
         self.taught = TaughtKeeper(self._store, arm, lambda: self._core.standing_deg(arm_now_us()))

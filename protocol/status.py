@@ -97,10 +97,13 @@ class Status:
     """Since boot, modulo 65536."""
     homing_number: int = 0
     """Of the last homing begun."""
+    home_sensor: bool | None = None
+    """Whether the home sensor is active; None where the joint does not tell."""
 
 
 _HOMED, _ENERGISED, _HAS_PERMIT, _HAS_TEMPERATURE, _HAS_SUPPLY = (1 << k for k in range(5))
-_FLAGS: Final = 0x1F
+_HAS_HOME_SENSOR, _HOME_SENSOR = 1 << 5, 1 << 6
+_FLAGS: Final = 0x7F
 _FAULTS: Final = sum(Fault)
 _STATUS: Final = struct.Struct(">IIBBBBIqIiqiqIIqhHBbHBBhHHI")
 STATUS_BYTES: Final = _STATUS.size
@@ -140,6 +143,8 @@ def pack_status(status: Status) -> bytes:
         | (_HAS_PERMIT if status.permit_us is not None else 0)
         | (_HAS_TEMPERATURE if status.temperature_centi_c is not None else 0)
         | (_HAS_SUPPLY if status.supply_mv is not None else 0)
+        | (_HAS_HOME_SENSOR if status.home_sensor is not None else 0)
+        | (_HOME_SENSOR if status.home_sensor else 0)
     )
     return _STATUS.pack(
         status.boot, status.sequence, status.state, flags, status.stop, status.reason,
@@ -194,4 +199,5 @@ def unpack_status(value: bytes) -> Status:
         touch_presses=presses,
         touch_long_presses=long_presses,
         homing_number=homing_number,
+        home_sensor=bool(flags & _HOME_SENSOR) if flags & _HAS_HOME_SENSOR else None,
     )

@@ -1,13 +1,14 @@
 """What a request's body may be. Every number and text has its bounds."""
 
-from typing import Annotated, Final
+from typing import Annotated, Final, Self
 
 from fastapi import Path
-from pydantic import BaseModel, ConfigDict, Field
+from pydantic import BaseModel, ConfigDict, Field, model_validator
 
 from coordinator.core.stop_words import StopWord
 from coordinator.programs import Switches
-from coordinator.programs.size import MAX_LOOPS, MAX_PROGRAM_BYTES
+from coordinator.programs.loops import MAX_FOR_S, MAX_LOOPS, Loops, loops_wanted
+from coordinator.programs.size import MAX_PROGRAM_BYTES
 
 MAX_BODY_BYTES: Final = 2 * MAX_PROGRAM_BYTES + 10_000
 """Of a program each line end takes two bytes in JSON, and even one of empty lines must fit."""
@@ -50,11 +51,28 @@ class SwitchedBody(ProgramBody):
 
 
 class RunBody(SwitchedBody):
-    """A program to play: its name, how often, and under which id its text is kept, if it is."""
+    """A program to play: its name, how often or for how long, whether home edges are checked
+    between loops, and under which id its text is kept, if it is. Without `loops` and `for_s` it is
+    played once.
+    """
 
     name: Annotated[str, Field(min_length=1, max_length=255, examples=["prick_out_tray.nc"])]
-    loops: Annotated[int, Field(ge=1, le=MAX_LOOPS, examples=[3])] = 1
+    loops: Annotated[int | None, Field(ge=1, le=MAX_LOOPS, examples=[3])] = None
+    for_s: Annotated[
+        float | None, Field(gt=0, le=MAX_FOR_S, allow_inf_nan=False, examples=[None])
+    ] = None
+    check_edges: Annotated[bool, Field(examples=[False])] = False
     taught: Annotated[int | None, Field(ge=1, le=2**53 - 1, examples=[None])] = None
+
+    @model_validator(mode="after")
+    def _one_of_both(self) -> Self:
+        loops_wanted(self.loops, self.for_s, check_edges=self.check_edges)
+        return self
+
+    @property
+    def wanted_loops(self) -> Loops:
+        """How often, as one value."""
+        return loops_wanted(self.loops, self.for_s, check_edges=self.check_edges)
 
 
 class StopBody(Body):

@@ -62,7 +62,7 @@ def commands(service: Service, desk: ControlDesk) -> APIRouter:
 
             if body.taught is not None:
                 await service.taught.require_text(body.taught, body.text)
-            wanted = Wanted(body.name, body.text, body.loops, body.taught, body.switches)
+            wanted = Wanted(body.name, body.text, body.wanted_loops, body.taught, body.switches)
             number = await service.runs.play(wanted, has_left, who.name, halts)
         response.headers["Location"] = f"{API_PREFIX}/runs/{number}"
         return {"run": number}

@@ -12,11 +12,13 @@ from coordinator.cli import show
 from coordinator.cli.common import (
     EXIT_CODES,
     BlockDeleteOption,
+    CheckEdgesOption,
     ExitCode,
     Failure,
     FromLineOption,
     JsonOption,
     LoopsOption,
+    MinutesOption,
     OptionalStopOption,
     ProgramArgument,
     StepByLineOption,
@@ -26,6 +28,7 @@ from coordinator.cli.common import (
     err,
     out,
     read_program,
+    seconds_of,
     show_json,
 )
 from coordinator.cli.condition import headline, is_at_rest, not_confirmed_by, unconfirmed
@@ -142,7 +145,9 @@ def require_known(names: list[str], arm: "ArmSnapshot") -> None:
 
 def run(
     file: ProgramArgument,
-    loops: LoopsOption = 1,
+    loops: LoopsOption = None,
+    minutes: MinutesOption = None,
+    check_edges: CheckEdgesOption = False,
     block_delete: BlockDeleteOption = False,
     optional_stop: OptionalStopOption = False,
     step_by_line: StepByLineOption = False,
@@ -154,6 +159,7 @@ def run(
 
     A pause of the program (M0, M60) is waited out: 'resume' in another terminal goes on.
     """
+    for_s = seconds_of(loops, minutes, check_edges=check_edges)
     text = read_program(file)
     name = name_of(file)
 
@@ -162,6 +168,8 @@ def run(
             name,
             text,
             loops,
+            for_s=for_s,
+            check_edges=check_edges,
             block_delete=block_delete,
             optional_stop=optional_stop,
             step_by_line=step_by_line,

@@ -8,6 +8,7 @@ from rich import box
 from rich.table import Table
 
 from coordinator.cli.condition import headline
+from coordinator.cli.production import loop_words, production_remarks
 from coordinator.codes.link_word import LinkWord
 from coordinator.codes.refusal import RefusalCode
 from coordinator.config.mistake import Mistake
@@ -27,6 +28,7 @@ if TYPE_CHECKING:
         RunGoing,
         RunOver,
         RunSnapshot,
+        Seam,
         SlowerCorner,
         StartForecast,
         StartReport,
@@ -82,8 +84,7 @@ def _place(run: "RunSnapshot | None") -> str:
     if run is None or not run.line:
         return ""
     seconds = "" if run.path_us is None else f", {run.path_us / 1e6:.1f} s"
-    loop = f", loop {run.loop} of {run.loops}" if run.loops > 1 else ""
-    return f"; run {run.number} at line {run.line}{loop}{seconds}"
+    return f"; run {run.number} at line {run.line}{loop_words(run)}{seconds}"
 
 
 def _is_fresh(joint: "JointSnapshot") -> bool:
@@ -260,6 +261,9 @@ def report_remarks(report: "KeptReport") -> list[str]:
         remarks.append(f"played from line {report.from_line} on")
     for at_us, sentence in sorted(happened, key=lambda one: one[0]):
         remarks.append(f"{(at_us - report.began_at_us) / 1e6:.1f} s: {sentence}")
+    if report.starts_left_out:
+        remarks.append(f"starts that are not told here: {report.starts_left_out}")
+    remarks += production_remarks(report)
     if report.partial_starts:
         remarks.append(f"partial starts: {report.partial_starts}")
     if report.stop_level:
@@ -341,6 +345,8 @@ def check_sentences(name: str, result: "CheckResult") -> list[str]:
     sentences += [_corner_sentence(name, one) for one in result.corners[:TOLD_CORNERS]]
     if more := len(result.corners[TOLD_CORNERS:]):
         sentences.append(f"{name}: and {more} more corners are passed slower than asked")
+    if result.seam is not None:
+        sentences.append(_seam_sentence(name, result.seam))
     return sentences + [remark.sentence for remark in mistakes(name, result.remarks)]
 
 
@@ -354,6 +360,16 @@ def _overtravel_sentences(name: str, told: "Overtravels") -> Iterator[str]:
     if told.passed:
         ends = "one end that is" if told.passed == 1 else f"{told.passed} ends that are"
         yield f"{name}: no overtravel at {ends} passed: reversal error stays there"
+
+
+def _seam_sentence(name: str, one: "Seam") -> str:
+    if one.obstacle:
+        return f"{name}: played again from where it ends it cannot be: {one.obstacle}"
+    turns = ", ".join(f"{joint} by {angle:.2f}°" for joint, angle in one.turns_deg.items())
+    return (
+        f"{name}:{one.line}: another loop begins here from where it ends: {turns}, "
+        f"{one.duration_s:.1f} s"
+    )
 
 
 def _corner_sentence(name: str, one: "SlowerCorner") -> str:

@@ -10,11 +10,13 @@ import typer
 from coordinator.cli.common import (
     EXIT_CODES,
     BlockDeleteOption,
+    CheckEdgesOption,
     ExitCode,
     Failure,
     FromLineOption,
     JsonOption,
     LoopsOption,
+    MinutesOption,
     OptionalStopOption,
     ProgramArgument,
     StepByLineOption,
@@ -23,6 +25,7 @@ from coordinator.cli.common import (
     client_at,
     out,
     read_program,
+    seconds_of,
     show_json,
 )
 from coordinator.cli.remote import beware, giving_back, name_of, play_and_follow
@@ -102,7 +105,9 @@ def keep(
 
 def play(
     name: NameArgument,
-    loops: LoopsOption = 1,
+    loops: LoopsOption = None,
+    minutes: MinutesOption = None,
+    check_edges: CheckEdgesOption = False,
     block_delete: BlockDeleteOption = False,
     optional_stop: OptionalStopOption = False,
     step_by_line: StepByLineOption = False,
@@ -111,11 +116,14 @@ def play(
     as_json: JsonOption = False,
 ) -> ExitCode:
     """Play a sequence or a program that is kept, as 'run' plays a file."""
+    for_s = seconds_of(loops, minutes, check_edges=check_edges)
 
     def begin(client: Client) -> int:
         return client.play_taught(
             name,
             loops,
+            for_s=for_s,
+            check_edges=check_edges,
             block_delete=block_delete,
             optional_stop=optional_stop,
             step_by_line=step_by_line,

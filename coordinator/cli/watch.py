@@ -11,6 +11,7 @@ from rich.status import Status
 
 from coordinator.cli.common import ExitCode, err
 from coordinator.cli.condition import headline, is_at_rest, is_unknown, watching
+from coordinator.cli.production import progress_words
 from coordinator.client import Client, Refused
 from coordinator.codes.link_word import LinkWord
 from coordinator.codes.outcome import Outcome
@@ -219,5 +220,7 @@ def _place(state: "RunSnapshot") -> str:
     seconds = "" if state.path_us is None else f", {state.path_us / 1e6:.1f} s"
     if state.end_us:
         seconds += f" of {state.end_us / 1e6:.1f} s"
-    parts = f", part {state.part} of {state.parts}" if state.parts > 1 else ""
-    return f", line {state.line}{seconds}{parts}, at {state.rate_percent:g} %"
+    parts = f", part {state.part} of {state.parts}" if (state.parts or 1) > 1 else ""
+    return (
+        f", line {state.line}{seconds}{parts}{progress_words(state)}, at {state.rate_percent:g} %"
+    )

@@ -239,16 +239,20 @@ class Questions:
         self,
         name: str,
         text: str,
-        loops: int = 1,
+        loops: int | None = None,
         *,
+        for_s: float | None = None,
+        check_edges: bool = False,
         taught: int | None = None,
         block_delete: bool = False,
         optional_stop: bool = False,
         step_by_line: bool = False,
         from_line: int | None = None,
     ) -> int:
-        """Play a program so often, once it is planned; the run's number.
+        """Play a program so often, once without `loops`, once it is planned; the run's number.
 
+        With `for_s` another loop is begun as long as that is not over since the run began. With
+        `check_edges` each joint passes its home edge between two loops, to find lost steps.
         `taught` is the sequence or kept program whose text it is, so that its result is told there.
         The switches are as for `check`.
         """
@@ -257,8 +261,7 @@ class Questions:
             "text": text,
             **_switches(block_delete, optional_stop, step_by_line, from_line),
         }
-        if loops != 1:
-            body["loops"] = loops
+        body |= _loops(loops, for_s, check_edges=check_edges)
         if taught is not None:
             body["taught"] = taught
         answer = await self._asking.ask(
@@ -270,15 +273,23 @@ class Questions:
         self,
         name: str,
         text: str,
-        loops: int = 1,
+        loops: int | None = None,
         *,
+        for_s: float | None = None,
+        check_edges: bool = False,
         block_delete: bool = False,
         optional_stop: bool = False,
     ) -> "KeptReport":
         """Play a program so often, to its end; its report. Raises what `wait_for_run` raises."""
         return await self.wait_for_run(
             await self.play(
-                name, text, loops, block_delete=block_delete, optional_stop=optional_stop
+                name,
+                text,
+                loops,
+                for_s=for_s,
+                check_edges=check_edges,
+                block_delete=block_delete,
+                optional_stop=optional_stop,
             )
         )
 
@@ -434,8 +445,10 @@ class Questions:
     async def play_taught(
         self,
         name: str,
-        loops: int = 1,
+        loops: int | None = None,
         *,
+        for_s: float | None = None,
+        check_edges: bool = False,
         block_delete: bool = False,
         optional_stop: bool = False,
         step_by_line: bool = False,
@@ -447,6 +460,8 @@ class Questions:
             kept.name,
             await self._text(kept.path),
             loops,
+            for_s=for_s,
+            check_edges=check_edges,
             taught=kept.id,
             block_delete=block_delete,
             optional_stop=optional_stop,
@@ -606,8 +621,12 @@ class Questions:
 
 
 _MAY_LACK: Final[Answer] = {
-    "block_delete": False, "from_line": None, "loops": 1, "optional_stop": False, "overrides": [],
-    "step_by_line": False, "stop_unconfirmed": [], "unwritten": [], "written_utc": "",
+    "block_delete": False, "check_edges": False, "edges_passed": {}, "edges_unconfirmed": {},
+    "for_s": None, "from_line": None, "loops": 1, "optional_stop": False, "overrides": [],
+    "production": {"done": 0, "mean_us": None, "slowest": None, "interventions": {
+        "holds": 0, "takeovers": 0, "other_holds": 0, "pauses": 0, "speed_changes": 0}},
+    "starts_left_out": 0, "step_by_line": False, "stop_unconfirmed": [], "unwritten": [],
+    "written_utc": "",
 }  # fmt: skip
 """What not every report has: those that an older coordinator wrote, and those of now."""
 
@@ -629,6 +648,20 @@ def _switches(
         "from_line": from_line,
     }
     return {name: value for name, value in told.items() if value}
+
+
+def _loops(
+    loops: int | None, for_s: float | None, *, check_edges: bool
+) -> dict[str, int | float | bool]:
+    """Members of a body. Those that say nothing are left out: an older coordinator knows none."""
+    told: dict[str, int | float | bool | None] = {
+        "loops": loops if loops != 1 else None,
+        "for_s": for_s,
+        "check_edges": check_edges or None,
+    }
+    if for_s is not None:
+        told["loops"] = loops  # both are a mistake, of which it tells
+    return {name: value for name, value in told.items() if value is not None}
 
 
 def _named(kept: Iterable[N], name: str) -> N | None:

@@ -12,6 +12,7 @@ from coordinator.answers.taught import TaughtSnapshot
 from coordinator.core.condition import Condition
 from coordinator.core.events import Note
 from coordinator.core.homing import HomingSnapshot
+from coordinator.core.run.production import Cycle, Delay, Interventions, Production
 from coordinator.core.run.report import HoldRecord
 from coordinator.core.run.report_snapshot import StartReport
 from coordinator.core.snapshot.arm import ArmSnapshot
@@ -22,6 +23,7 @@ from coordinator.core.start_forecast import StartForecast
 from coordinator.motion.check import CheckResult, Overtravels, SlowerCorner
 from coordinator.motion.curves import Curves
 from coordinator.motion.marks import CurveMark
+from coordinator.motion.seam import Seam
 from coordinator.programs import Problem
 from coordinator.teaching.taught import Sequence, Visit, Waypoint
 
@@ -32,18 +34,23 @@ __all__ = [
     "ControlAsked",
     "CurveMark",
     "Curves",
+    "Cycle",
+    "Delay",
     "Event",
     "HoldRecord",
     "HomingSnapshot",
+    "Interventions",
     "JointSnapshot",
     "KeptReport",
     "Note",
     "Overtravels",
     "Problem",
+    "Production",
     "RunGoing",
     "RunInShort",
     "RunOver",
     "RunSnapshot",
+    "Seam",
     "Sequence",
     "SlowerCorner",
     "StartForecast",

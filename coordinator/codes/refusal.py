@@ -43,6 +43,7 @@ class RefusalCode(StrEnum):
     JOINT_NOT_CONFIGURED = "joint-not-configured", "A joint does not know its figures yet."
     JOINT_OFFLINE = "joint-offline", "A joint is not heard, or its stream is not open."
     NOT_AT_REST = "not-at-rest", "A joint moves."
+    EDGES = "edges", "The home edge of a joint cannot be checked between loops."
     NOT_HOMED = "not-homed", "A joint is not homed."
     FAULTED = "faulted", "A joint has a fault."
     CLOCK_UNCERTAIN = (

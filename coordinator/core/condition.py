@@ -120,9 +120,9 @@ def _coming(arm: ArmParts, now: int) -> Condition | None:
         return Condition(ConditionWord.HOMING, current.name, current.name)
     if run is not None and run.phase in _WILL_MOVE:
         return _of_run(run, now)
-    if run is not None and run.awaited is not None:
+    if run is not None and run.coming:
         # It goes on by itself, at any moment.
-        return Condition(ConditionWord.STARTS, f"{run.play.name} {run.awaited.waits}")
+        return Condition(ConditionWord.STARTS, f"{run.play.name} {run.coming}")
     loose = [link for link in arm.links if not link.rests(now)]
     if loose:
         verb = "has" if len(loose) == 1 else "have"
@@ -173,7 +173,7 @@ def _at_rest(arm: ArmParts) -> Condition:
         return Condition(ConditionWord.HELD, run.cause)
     if run is not None and run.phase is Phase.PAUSED:
         return Condition(ConditionWord.PAUSED, run.cause)
-    unhomed = [link for link, status in statuses if not status.homed]
+    unhomed = [link for link, _ in statuses if not link.homed]
     if unhomed:
         verb = "is" if len(unhomed) == 1 else "are"
         return Condition(ConditionWord.AT_REST, f"{_names(unhomed)} {verb} not homed")

@@ -13,7 +13,9 @@ from pydantic import BaseModel
 from coordinator.codes.level import Level
 from coordinator.codes.refusal import RefusalCode
 from coordinator.motion import Part
+from coordinator.motion.plan import part_at
 from coordinator.programs import NO_SWITCHES, Switches
+from coordinator.programs.loops import ONCE, Loops
 from coordinator.timing.exchange import Exchange
 from protocol.discovery import Announcement
 from protocol.drive import Drive, StopLevel
@@ -203,10 +205,14 @@ class Play:
     name: str
     text: str
     parts: Sequence[Part]
-    loops: int = 1
+    loops: Loops = ONCE
     """How often it is played."""
     switches: Switches = NO_SWITCHES
     """With which it was read."""
+
+    def part(self, index: int) -> Part | None:
+        """The part of an index, from 0; None behind the last one."""
+        return part_at(self.parts, index, self.loops)
 
 
 @dataclass(frozen=True, slots=True)

@@ -10,6 +10,7 @@ from coordinator.core.outbox import Outbox
 from coordinator.core.readiness import (
     make_ready,
     require_clock,
+    require_homed,
     require_jog,
     require_link,
     require_ready,
@@ -95,8 +96,7 @@ class JogCommands:
                 raise Refused(
                     RefusalCode.NOT_AT_REST, f"{link.name} has not confirmed to be at rest"
                 )
-            if not link.status.homed:
-                raise Refused(RefusalCode.NOT_HOMED, f"{link.name} is not homed; home it first")
+            require_homed(link)
             if way := target - link.status.position:
                 ways[link] = way
         longest_s = max((abs(way) / _fastest(link) for link, way in ways.items()), default=0.0)

@@ -29,12 +29,14 @@ from coordinator.core.proofs import take_back_proofs
 from coordinator.core.readiness import (
     clear,
     make_ready,
+    require_homed,
     require_link,
     require_playable,
     require_ready,
     require_stopped,
 )
 from coordinator.core.run import Phase, Run
+from coordinator.core.run.edge_watch import require_edges
 from coordinator.core.run.report import Report
 from coordinator.core.stop_watch import StopWatch, tell_of_stop
 from coordinator.core.touch import TouchWatch
@@ -356,6 +358,7 @@ class Coordinator:
         if not play.parts:
             raise ev.Refused(RefusalCode.PROGRAM_EMPTY, f"{play.name} moves nothing")
         require_tool(play.parts, self.links)
+        require_edges(play.parts, self.links)
         number = self._next_run
         self._next_run += 1
         make_ready(self.links, self.outbox, now, loads=True)
@@ -504,7 +507,8 @@ class Coordinator:
         for link in self.links:
             if link.status is None:
                 raise ev.Refused(RefusalCode.JOINT_OFFLINE, not_heard(link))
-            if not link.status.homed or link.status.state is JointState.UNHOMED:
+            require_homed(link)
+            if link.status.state is JointState.UNHOMED:
                 raise ev.Refused(RefusalCode.NOT_HOMED, f"{link.name} is not homed; home it first")
             counts.append(link.status.position)
         return counts

@@ -51,8 +51,7 @@ def require_playable(link: JointLink, now: int) -> None:
     """The joint can play a program."""
     require_ready(link, now)
     assert link.status is not None
-    if not link.status.homed:
-        raise Refused(RefusalCode.NOT_HOMED, f"{link.name} is not homed; home it first")
+    require_homed(link)
     if link.status.faults:
         raise Refused(
             RefusalCode.FAULTED,
@@ -61,6 +60,14 @@ def require_playable(link: JointLink, now: int) -> None:
     if not link.clock.locked and link.quality.measured:
         raise Refused(RefusalCode.CLOCK_UNLOCKED, f"{link.name}: {link.clock.reason}")
     require_sensor(link)
+
+
+def require_homed(link: JointLink) -> None:
+    """It is known where the joint stands."""
+    if link.doubt:
+        raise Refused(RefusalCode.NOT_HOMED, f"{link.name}: {link.doubt}; home it first")
+    if not link.homed:
+        raise Refused(RefusalCode.NOT_HOMED, f"{link.name} is not homed; home it first")
 
 
 def require_sensor(link: JointLink) -> None:

@@ -9,6 +9,7 @@ from coordinator.motion.plan import checked_parts
 from coordinator.motion.points import CornerLimit, PassedCorner, PlannedMove
 from coordinator.motion.reversal import has_approach
 from coordinator.motion.route import Leg, pace, pose_of
+from coordinator.motion.seam import Seam, seam
 from coordinator.programs import NO_SWITCHES, Move, Problem, Program, Switches
 from protocol.constants import US
 
@@ -105,6 +106,8 @@ class CheckResult:
     """What is no mistake, but may not be meant."""
     overtravel: Overtravels | None = None
     """None for an arm without approach sides, and for a program with errors."""
+    seam: Seam | None = None
+    """With what another loop would begin; None where each ends as it begins."""
 
 
 def check_program(
@@ -123,10 +126,10 @@ def check_program(
     program, errors = read_route(text, arm, start, switches)
     remarks = tuple(unread(program))
     if not errors:
-        parts, errors = checked_parts(program, arm, start, 1, switches)
+        parts, errors = checked_parts(program, arm, start, switches=switches)
     if errors:
         return CheckResult(False, begins, None, (), (), (), errors, remarks)
-    duration_us = 0
+    duration_us, end = 0, start
     moves: list[CheckedMove] = []
     slower: list[SlowerMove] = []
     corners: list[SlowerCorner] = []
@@ -134,6 +137,7 @@ def check_program(
     for part in parts:
         for leg, move in zip(part.legs(), part.moves(), strict=True):
             duration_us += move.duration_us
+            end = leg.end
             if move.dwell or move.switch is not None:
                 continue
             passed += move.is_passed
@@ -146,6 +150,7 @@ def check_program(
     return CheckResult(
         True, begins, duration_us / US, tuple(moves), tuple(slower), tuple(corners), (), remarks,
         overtravel,
+        seam(program, arm, start, end),
     )  # fmt: skip
 
 

@@ -73,7 +73,7 @@ def curves(
     start = pose_of(arm, arm.poses["park"] if start_deg is None else start_deg)
     program, problems = read_route(text, arm, start, switches)
     if not problems:
-        parts, problems = checked_parts(program, arm, start, 1, switches)
+        parts, problems = checked_parts(program, arm, start, switches=switches)
     if problems:
         raise ProgramError(problems)
     stretches, marks = Stretches(start.counts), Marks()

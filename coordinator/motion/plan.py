@@ -6,7 +6,9 @@ their points are made as they are asked for, again each time, so nothing here gr
 of a program except its steps.
 
 A program that is to be played several times is as if it stood there so often: from where it ends
-the arm goes to where it begins, without a rest that no M0 asks for.
+the arm goes to where it begins, without a rest that no M0 asks for. Where it is played for a time,
+or home edges are checked between loops, the arm rests between two of them: each loop has parts of
+its own. For a time the first two loops are planned, and the second one is played again and again.
 
 A part in which no path time passes (an M0 before any motion, two in a row) has no trajectory:
 it `is_empty`, and is there only because it ends in a pause. At the end of a program, where there
@@ -14,12 +16,13 @@ is no pause, there is no such part.
 """
 
 from bisect import bisect_right
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 from typing import Final
 
 from coordinator.config.arm import Arm
 from coordinator.motion.blending.speeds import EndSpeed
+from coordinator.motion.edges import EDGE_STEPS, EdgeCheck, edge_checks, edge_steps
 from coordinator.motion.entry import read_route
 from coordinator.motion.moves import plan_legs, stretch_speeds
 from coordinator.motion.outputs import Awaited, awaited
@@ -47,6 +50,7 @@ from coordinator.programs import (
     Step,
     Switches,
 )
+from coordinator.programs.loops import ONCE, Loops
 from protocol.points import Point
 
 MAX_STEPS: Final = 100_000
@@ -74,6 +78,8 @@ class Part:
     """What looking ahead found; None where it is looked for as moves are asked for."""
     settled: frozenset[int] = frozenset()
     """Indexes of the joints that stand on their approach side as it begins, as far as is known."""
+    edges: tuple[EdgeCheck, ...] = ()
+    """The home edges that are checked before the loop begins: the part is for nothing else."""
 
     @property
     def end_line(self) -> int | None:
@@ -134,39 +140,86 @@ def plan_parts(program: Program, arm: Arm, start_counts: Sequence[int]) -> tuple
 
 
 def plan_text(
-    text: str, arm: Arm, start: Pose, loops: int = 1, switches: Switches = NO_SWITCHES
+    text: str,
+    arm: Arm,
+    start: Pose,
+    loops: Loops = ONCE,
+    switches: Switches = NO_SWITCHES,
+    half_widths_deg: Mapping[str, float] | None = None,
 ) -> tuple[Part, ...]:
-    """The parts of a program's text, played so often. Raises ProgramError with all its mistakes."""
+    """The parts of a program's text, played so often; for a time those of the first two loops, to
+    be followed as `part_at` says. Raises ProgramError with all its mistakes.
+
+    `half_widths_deg` is half the width of each joint's home sensor, where edges are to be checked.
+    """
     program, problems = read_route(text, arm, start, switches)
-    if problems or (problems := _loops_problems(program, arm, start, loops)):
+    widths = half_widths_deg or {}
+    if problems or (problems := _loops_problems(program, arm, start, loops, widths)):
         raise ProgramError(problems)
-    parts, problems = checked_parts(program, arm, start, loops, switches)
+    parts, problems = checked_parts(program, arm, start, loops, switches, widths)
     if problems:
         raise ProgramError(problems)
     # Whoever plays them must not be kept waiting by looking ahead.
-    return tuple(replace(part, speeds=stretch_speeds(part.legs(), arm)) for part in parts)
+    parts = tuple(replace(part, speeds=stretch_speeds(part.legs(), arm)) for part in parts)
+    if loops.for_s is not None and not any(part.loop == 2 and not part.edges for part in parts):
+        told = "the second loop moves nothing, so this cannot be played for a time"
+        raise ProgramError((Problem(program.steps[-1].line, 1, told),))
+    return parts
 
 
 def checked_parts(
-    program: Program, arm: Arm, start: Pose, loops: int = 1, switches: Switches = NO_SWITCHES
+    program: Program,
+    arm: Arm,
+    start: Pose,
+    loops: Loops = ONCE,
+    switches: Switches = NO_SWITCHES,
+    half_widths_deg: Mapping[str, float] | None = None,
 ) -> tuple[tuple[Part, ...], tuple[Problem, ...]]:
     """The parts of a program whose moves are within range, and where overtravel is not."""
-    parts, problems = tuple(parts_from(program, arm, start, loops, switches)), Problems()
+    parts = tuple(parts_from(program, arm, start, loops, switches, half_widths_deg))
+    problems = Problems()
     if has_approach(arm):
         found = (one for part in parts for one in overtravel_problems(part.legs(), arm))
         problems.add(*dict.fromkeys(found))  # the same in every loop
     return parts, problems.told()
 
 
+def part_at(parts: Sequence[Part], index: int, loops: Loops) -> Part | None:
+    """The part of an index, from 0; None behind the last one. For a time there is none.
+
+    What was planned of the second loop is played again in each further one.
+    """
+    if index < len(parts):
+        return parts[index]
+    if loops.for_s is None:
+        return None
+    first = sum(part.loop == 1 for part in parts)
+    rounds, k = divmod(index - first, len(parts) - first)
+    part = parts[first + k]
+    pause_loop = None if part.pause_loop is None else part.pause_loop + rounds
+    return replace(part, loop=part.loop + rounds, pause_loop=pause_loop)
+
+
 def parts_from(
-    program: Program, arm: Arm, start: Pose, loops: int = 1, switches: Switches = NO_SWITCHES
+    program: Program,
+    arm: Arm,
+    start: Pose,
+    loops: Loops = ONCE,
+    switches: Switches = NO_SWITCHES,
+    half_widths_deg: Mapping[str, float] | None = None,
 ) -> Iterator[Part]:
     """As `plan_parts`, from a pose. Nothing is checked."""
     settled: frozenset[int] = frozenset()
+    last_loop = _planned(loops)
     pending: list[Move | Dwell | Output] = []
     turns: list[int] = []
     first = 1
-    for loop in range(1, loops + 1):
+    for loop in range(1, last_loop + 1):
+        if loop > 1 and loops.check_edges:
+            checks, _ = edge_checks(arm, half_widths_deg or {}, start)
+            over_edges = tuple(edge_steps(checks, arm, start, program.steps[-1].line))
+            yield Part(arm, over_edges, start, None, loop, settled=settled, edges=checks)
+            settled |= named(over_edges)
         if pending:
             turns.append(len(pending))
         else:
@@ -181,7 +234,7 @@ def parts_from(
                 if wait is None and not (switches.step_by_line and _ends_line(step, following)):
                     continue
                 line = step.line if wait is None else None
-            if isinstance(step, End) and loop < loops:
+            if isinstance(step, End) and loop < last_loop and not loops.apart:
                 continue
             if isinstance(step, Pause) and step.optional and not switches.optional_stop:
                 continue
@@ -208,21 +261,53 @@ def _ends_line(step: Step, following: Step | None) -> bool:
     )
 
 
-def _loops_problems(program: Program, arm: Arm, start: Pose, loops: int) -> tuple[Problem, ...]:
+def _planned(loops: Loops) -> int:
+    """How many loops are planned: for a time all that follow are as the second one."""
+    return loops.number if loops.number is not None else 2
+
+
+def _loops_problems(
+    program: Program, arm: Arm, start: Pose, loops: Loops, half_widths_deg: Mapping[str, float]
+) -> tuple[Problem, ...]:
     """What keeps a program that can be played once from being played so often."""
-    steps = (len(program.steps) - 1) * loops
-    if loops > 1 and steps > MAX_STEPS:
-        told = f"{loops} times {len(program.steps) - 1} steps are {steps}, the limit is {MAX_STEPS}"
-        return (Problem(program.steps[-1].line, 1, told),)
-    for loop in range(2, loops + 1):
+    last_loop = _planned(loops)
+    end_line = program.steps[-1].line
+    each = len(program.steps) - 1 + (EDGE_STEPS * len(arm.joints) if loops.check_edges else 0)
+    steps = each * last_loop
+    if last_loop > 1 and steps > MAX_STEPS:
+        told = f"{last_loop} times {each} steps are {steps}, the limit is {MAX_STEPS}"
+        return (Problem(end_line, 1, told),)
+    if loops.check_edges and last_loop > 1:
+        _, why = edge_checks(arm, half_widths_deg, start)
+        if why:
+            return tuple(Problem(end_line, 1, one) for one in why)
+    # One loop more for a time: where the second one ends is where all begin.
+    for loop in range(2, last_loop + 1 + (loops.for_s is not None)):
         end = start
         for leg in legs(program.first_steps if loop == 2 else program.steps, arm, start):
             end = leg.end
         if end == start:
             break  # every further loop is as this one
+        if loop > last_loop:
+            return (Problem(end_line, 1, _drift(arm, start, end)),)
         start = end
         problems = legs_problems(program.steps, arm, start)
         if problems:
             first = min(problems)
-            return (replace(first, message=f"in loop {loop} of {loops}: {first.message}"),)
+            return (replace(first, message=f"in loop {loop} of {_of(loops)}: {first.message}"),)
     return ()
+
+
+def _of(loops: Loops) -> str:
+    """Of how many, for people."""
+    return str(loops.number) if loops.number is not None else "several"
+
+
+def _drift(arm: Arm, start: Pose, end: Pose) -> str:
+    """Why a program whose loops end elsewhere than they begin cannot be played for a time."""
+    ends = zip(arm.joints, start.degrees, end.degrees, start.counts, end.counts, strict=True)
+    name, by_deg = next((joint.name, b - a) for joint, a, b, at, to in ends if at != to)
+    return (
+        f"each loop turns {name} on by {by_deg:g}°, so how far it would go in a time is not known; "
+        "play it a number of times"
+    )

@@ -3,7 +3,7 @@
 import asyncio
 import contextlib
 import logging
-from collections.abc import AsyncIterator, Awaitable, Callable, Mapping
+from collections.abc import AsyncIterator, Awaitable, Callable, Mapping, Sequence
 from dataclasses import asdict, dataclass
 from typing import Any, Protocol
 
@@ -16,8 +16,12 @@ from coordinator.core.run.report import Report
 from coordinator.core.snapshot.run import RESUMABLE, run_snapshot
 from coordinator.links.clock import arm_now_us
 from coordinator.motion.curves import Curves
+from coordinator.motion.edges import edge_checks
+from coordinator.motion.route import pose_at, pose_of
 from coordinator.programs import NO_SWITCHES, Problem, Switches
+from coordinator.programs.loops import ONCE, Loops
 from coordinator.programs.size import size_mistake
+from coordinator.records.homings import HomingKeeper
 from coordinator.records.runs import RunKeeper
 from coordinator.store import Store
 from coordinator.teaching.program import ReadVisit
@@ -43,7 +47,7 @@ class Wanted:
 
     name: str
     text: str
-    loops: int = 1
+    loops: Loops = ONCE
     """How often."""
     taught: int | None = None
     """The sequence or kept program whose text it is, if any."""
@@ -54,9 +58,15 @@ class Runs:
     """What was played on one arm, and what is. Belongs to one event loop."""
 
     def __init__(
-        self, core: Coordinator, store: Store, planner: Planner, commanding: Commanding
+        self,
+        core: Coordinator,
+        store: Store,
+        planner: Planner,
+        commanding: Commanding,
+        homings: HomingKeeper,
     ) -> None:
         self._core = core
+        self._homings = homings
         self._keeper = RunKeeper(store, core.reports)
         self._planner = planner
         self._commanding = commanding
@@ -86,7 +96,8 @@ class Runs:
         _require_size(name, wanted.text)
         halts = self._halts if halts is None else halts
         counts = self._known_counts()
-        parts = await self._planner.plan(wanted.text, counts, wanted.loops, wanted.switches)
+        widths = await self._half_widths_deg(counts) if wanted.loops.check_edges else None
+        parts = await self._planner.plan(wanted.text, counts, wanted.loops, wanted.switches, widths)
         self._require_still(counts)
         async with self._recording, self._recorded(wanted) as run:
             if has_left is not None and await has_left():
@@ -101,6 +112,19 @@ class Runs:
             number = self._commanding.command(play, who)
             assert number == run
         return run
+
+    async def _half_widths_deg(self, counts: Sequence[int] | None) -> dict[str, float]:
+        """Half the width of each joint's home sensor, for a check of all edges between loops.
+
+        Raises Refused with every joint whose edge cannot be checked, and StoreError.
+        """
+        arm = self._core.arm
+        found = await self._homings.half_widths_deg([joint.name for joint in arm.joints])
+        pose = pose_at(arm, counts) if counts is not None else pose_of(arm, arm.poses["park"])
+        _, why = edge_checks(arm, found, pose)
+        if why:
+            raise Refused(RefusalCode.EDGES, "; ".join(why))
+        return found
 
     @property
     def halts(self) -> int:

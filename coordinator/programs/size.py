@@ -1,11 +1,9 @@
-"""How long a program's text may be, and how often it may be played."""
+"""How long a program's text may be."""
 
 from typing import Final
 
 MAX_PROGRAM_BYTES: Final = 1_000_000
 """Of a program's text, in UTF-8: some 50,000 moves, which take seconds to plan."""
-
-MAX_LOOPS: Final = 10_000
 
 
 def size_mistake(name: str, size: int) -> str | None:

@@ -6,7 +6,7 @@ What the disk did not take is written with what comes next, at the latest when a
 import asyncio
 import contextlib
 import logging
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping
 from dataclasses import asdict
 from typing import Any
 
@@ -60,6 +60,23 @@ class HomingKeeper:
             if found is not None:
                 return {"homing": number, **asdict(found)}
         return await self._store.read(lambda connection: homings.newest_of(connection, joint))
+
+    async def half_widths_deg(self, joints: Iterable[str]) -> dict[str, float]:
+        """Half the width of the home sensor of each joint, as its newest homing found it.
+
+        Joints of which none is known are left out. Raises StoreError.
+        """
+        found: dict[str, float] = {}
+        for joint in joints:
+            newest = await self.newest_of(joint)
+            slow = (
+                [one["from_middle_deg"] for one in newest["edges"] if not one["fast"]]
+                if newest
+                else []
+            )
+            if len(slow) > 1:
+                found[joint] = (max(slow) - min(slow)) / 2.0
+        return found
 
     async def close(self) -> None:
         """Write what is not written yet."""

@@ -26,6 +26,7 @@ from coordinator.motion.entry import read_route
 from coordinator.motion.plan import plan_text
 from coordinator.motion.route import pose_at, pose_of
 from coordinator.programs import NO_SWITCHES, Problem, ProgramError, Switches
+from coordinator.programs.loops import ONCE, Loops
 from coordinator.programs.problems import MAX_PROBLEMS
 from coordinator.teaching.program import ReadVisit, from_program
 from coordinator.teaching.shifted_text import ShiftedText, shifted_text
@@ -67,17 +68,18 @@ class Planner:
         self,
         text: str,
         start_counts: Sequence[int] | None,
-        loops: int = 1,
+        loops: Loops = ONCE,
         switches: Switches = NO_SWITCHES,
+        half_widths_deg: Mapping[str, float] | None = None,
     ) -> tuple[Part, ...]:
-        """The parts of a program, played so often, from where the joints stand.
+        """The parts of a program, as `plan_text` says, from where the joints stand.
 
         None where that is unknown.
 
         Raises ProgramError with the mistakes that `check` finds, also where nobody knows where the
         joints stand.
         """
-        found = await self._ask(_plan, text, start_counts, loops, switches)
+        found = await self._ask(_plan, text, start_counts, loops, switches, half_widths_deg)
         if isinstance(found, list):
             raise ProgramError(found)
         return found
@@ -152,11 +154,17 @@ def _check(arm: Arm, text: str, start_deg: Sequence[float] | None, switches: Swi
 
 
 def _plan(
-    arm: Arm, text: str, start_counts: Sequence[int] | None, loops: int, switches: Switches
+    arm: Arm,
+    text: str,
+    start_counts: Sequence[int] | None,
+    loops: Loops,
+    switches: Switches,
+    half_widths_deg: Mapping[str, float] | None,
 ) -> tuple[Part, ...] | list[Problem]:
     try:
         if start_counts is not None:
-            return plan_text(text, arm, pose_at(arm, start_counts), loops, switches)
+            start = pose_at(arm, start_counts)
+            return plan_text(text, arm, start, loops, switches, half_widths_deg)
         # From where `_check` begins; there is nothing to plan.
         park = pose_of(arm, arm.poses["park"])
         return list(read_route(text, arm, park, switches)[1]) or ()

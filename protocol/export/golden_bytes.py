@@ -168,6 +168,7 @@ STATUSES = {
         0x00C0FFEE, 3, JointState.READY, homed=True, energised=True, map_number=9,
         position=-20, temperature_centi_c=3_125, supply_mv=23_640, fan_percent=40, rssi_dbm=-58,
         inputs=1, outputs=2, touch_turn=-3, touch_presses=2, touch_long_presses=1, homing_number=1,
+        home_sensor=True,
     ),
     "armed": Status(
         0x00C0FFEE, 6, JointState.ARMED, True, True, plan=11, map_number=9, remainder_us=-37,
@@ -178,7 +179,7 @@ STATUSES = {
         0x00C0FFEE, 90, JointState.MOVING, True, True, plan=12, permit_us=2_900_000,
         map_number=11, remainder_us=12, position=682_500, velocity=2_730_000, path_us=2_125_000,
         trajectory=7, next_index=256, buffered_us=12_700_000, temperature_centi_c=3_410,
-        supply_mv=22_900, rssi_dbm=-71, homing_number=1,
+        supply_mv=22_900, rssi_dbm=-71, homing_number=1, home_sensor=False,
     ),
     "held, would not resume because it stands elsewhere": Status(
         0x00C0FFEE, 140, JointState.HELD, True, True, reason=Reason.ELSEWHERE,
@@ -245,6 +246,8 @@ def status_fields(status: Status) -> Vectors:
         status.permit_us is not None,
         status.temperature_centi_c is not None,
         status.supply_mv is not None,
+        status.home_sensor is not None,
+        status.home_sensor is True,
     )
     return {
         "boot": status.boot,

@@ -396,6 +396,7 @@ class Joint:
             touch_presses=self.touch_presses,
             touch_long_presses=self.touch_long_presses,
             homing_number=self._mover.homing_number,
+            home_sensor=self._mover.level,
         )
 
 

@@ -46,7 +46,9 @@ def run(**values: Any) -> dict[str, Any]:
         "number": 3, "name": "prick_out_tray.nc", "phase": "moving", "part": 1, "parts": 1,
         "line": 42, "lines": 118, "path_us": 10_000_000, "end_us": 72_000_000,
         "rate_percent": 100.0, "attempts": 1, "message": "", "left_us": 62_000_000,
-        "obstacle": None,
+        "obstacle": None, "loop": 1, "loops": 1, "for_s": None, "check_edges": False,
+        "checks_edges_now": False, "to_go_us": None,
+        "production": {"done": 0, "mean_us": None, "slowest": None, "interventions": {}},
         "start": {
             "at_us": NOW_US - 7_400_000, "path_us": 0, "attempts": 1, "start_delay_us": 240_000,
             "set": False, "start_skew_us": 62, "start_skew_max_us": 1400, "start_margin_us": {},

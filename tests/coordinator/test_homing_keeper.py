@@ -157,3 +157,15 @@ async def test_homing_whose_end_the_disk_did_not_take_is_written_at_the_end(
     store = Store(tmp_path)
     assert await keeper_of(store).homing(1) == as_json(homing.snapshot())
     await store.close()
+
+
+async def test_the_width_of_a_home_sensor_is_that_between_its_slow_edges(tmp_path: Path) -> None:
+    store, homing = Store(tmp_path), Sequence(1)
+    edges = (
+        FoundEdge(900, True, True, -1.9), FoundEdge(1_000, True, False, -1.5),
+        FoundEdge(1_300, False, False, 1.5), FoundEdge(1_290, True, True, 1.4),
+    )  # fmt: skip
+    homing.results = {"tip": JointHoming(edges, 1_150, 0.0), "base": found_at(3)}
+    found = await keeper_of(store, homing).half_widths_deg(("base", "middle", "tip"))
+    assert found == {"tip": 1.5}
+    await store.close()

@@ -17,6 +17,7 @@ from coordinator.motion import check_program
 from coordinator.motion.plan import plan_text
 from coordinator.motion.route import pose_at
 from coordinator.programs import ProgramError, Switches
+from coordinator.programs.loops import ONCE
 from coordinator.workers.planner import Planner, PlannerBusy
 from tests.e2e.harness import children, is_running
 
@@ -43,12 +44,12 @@ async def test_answers_are_those_of_the_functions_themselves(planner: Planner) -
 async def test_the_operators_switches_reach_what_is_planned(planner: Planner) -> None:
     text = "/G2\nG0 A-1\nM1\nA-2\nM2\n"
     on = Switches(block_delete=True, optional_stop=True)
-    assert [part.pause_line for part in await planner.plan(text, PARK, 1, on)] == [3, None]
-    assert await planner.plan(text, None, 1, on) == ()
+    assert [part.pause_line for part in await planner.plan(text, PARK, ONCE, on)] == [3, None]
+    assert await planner.plan(text, None, ONCE, on) == ()
     assert json.loads(await planner.check(text, None, on))["ok"]
     assert (await planner.curves(text, None, on)).begins == "park"
     with pytest.raises(ProgramError):
-        await planner.plan(text, None, 1, Switches(optional_stop=True))
+        await planner.plan(text, None, ONCE, Switches(optional_stop=True))
 
 
 async def test_mistakes_come_back_with_their_lines_even_where_nobody_knows_the_start(

@@ -71,6 +71,7 @@ statuses: SearchStrategy[Status] = st.builds(
     touch_presses=U16,
     touch_long_presses=U16,
     homing_number=U32,
+    home_sensor=st.none() | st.booleans(),
 )
 points = st.builds(Point, I53, I53, I32, st.booleans(), U8, U8)
 points_frames = st.builds(

@@ -10,12 +10,14 @@ from coordinator.motion.curves import Curves
 from coordinator.motion.marks import CurveMark, MarkKind
 from coordinator.motion.peaks import JointPeaks, Peak
 from coordinator.motion.points import CornerLimit
+from coordinator.motion.seam import Seam
 from coordinator.rehearsal.summary import Quantiles, Share, Summary
 
 _MOVE = CheckedMove(1, {"A": -35.0, "B": -20.0}, True, 1.92)
 _SLOWER = SlowerMove(1, "elbow", 60.0, 75.0, 0.93, 1.17)
 _CORNER = SlowerCorner(2, 60.0, 14.2, CornerLimit.TOLERANCE, None)
 _OVERTRAVELS = Overtravels(3, 1.81, ("elbow",), 0)
+_SEAM = Seam(1, {"elbow": 17.5}, 1.02, "")
 _SEEN = Quantiles(1, 310.0, 310.0, 310.0, 310.0, 310.0)
 _DELAY = Quantiles(1, 240_000.0, 240_000.0, 240_000.0, 240_000.0, 240_000.0)
 _NONE = Share(0, 1, 0.95)
@@ -66,6 +68,8 @@ class Check(ResponseModel):
     """What is no mistake, but may not be meant."""
     overtravel: Overtravels | None = eg(asdict(_OVERTRAVELS))
     """`null` for an arm without approach sides, and for a program with mistakes."""
+    seam: Seam | None = eg(asdict(_SEAM))
+    """With what another loop would begin; `null` where each ends as it begins."""
 
 
 class Rehearsal(ResponseModel):

@@ -7,6 +7,7 @@ from pydantic import ConfigDict
 from coordinator.answers.records import Event, RunInShort
 from coordinator.answers.report import KeptReport
 from coordinator.api.responses.base import DESCRIBED, ResponseModel, as_answer, eg, plain
+from coordinator.api.responses.run import PRODUCTION
 from coordinator.codes.level import Level
 from coordinator.codes.outcome import Outcome
 from coordinator.core.run.report import HoldRecord, OverrideRecord
@@ -35,6 +36,8 @@ REPORT: Final = KeptReport(
     run=1,
     name="prick_out_tray.nc",
     loops=1,
+    for_s=None,
+    check_edges=False,
     block_delete=False,
     optional_stop=False,
     step_by_line=False,
@@ -45,12 +48,16 @@ REPORT: Final = KeptReport(
     ended_at_us=89_500_000,
     start=_START,
     starts=(_START,),
+    starts_left_out=0,
     partial_starts=0,
     holds=(HoldRecord(83_000_000, "the operator asked", {"elbow": 1_230_000}, 0, (), None),),
     overrides=(OverrideRecord(82_000_000, 50.0),),
     stop_level=None,
     stop_unconfirmed=(),
     joints=(ReportOfJoint("elbow", 171_000, 412, 80_000_120, 89_400_090, 310_000),),
+    production=PRODUCTION,
+    edges_passed={},
+    edges_unconfirmed={},
     began_utc="2026-05-01T10:00:20+00:00",
     ended_utc="2026-05-01T10:00:31+00:00",
     unwritten=(),

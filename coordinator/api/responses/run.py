@@ -8,6 +8,13 @@ from coordinator.answers.run import RunGoing, RunOver
 from coordinator.api.responses.base import as_answer
 from coordinator.codes.outcome import Outcome
 from coordinator.core.run import Phase
+from coordinator.core.run.production import (
+    Cycle,
+    Delay,
+    DelayKind,
+    Interventions,
+    Production,
+)
 from coordinator.core.snapshot.run import RunSnapshot, StartSnapshot
 
 START: Final = StartSnapshot(
@@ -20,6 +27,16 @@ START: Final = StartSnapshot(
     start_skew_max_us=820,
     start_margin_us={"elbow": 171_000},
 )
+PRODUCTION: Final = Production(
+    done=1,
+    mean_us=14_200_000,
+    slowest=Cycle(
+        loop=1,
+        lasted_us=14_200_000,
+        delays=(Delay(DelayKind.HELD, "the operator asked", 4_700_000),),
+    ),
+    interventions=Interventions(holds=1),
+)
 RUN: Final = RunSnapshot(
     number=1,
     name="prick_out_tray.nc",
@@ -29,6 +46,11 @@ RUN: Final = RunSnapshot(
     line=7,
     loop=1,
     loops=1,
+    for_s=None,
+    check_edges=False,
+    checks_edges_now=False,
+    production=PRODUCTION,
+    to_go_us=None,
     path_us=1_230_000,
     end_us=9_400_000,
     rate_percent=100.0,

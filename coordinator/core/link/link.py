@@ -61,6 +61,8 @@ class JointLink:
         """Whether it answered once, in this session or before: only then it can be lost."""
         self.faults_told: frozenset[str] = frozenset()
         """Words of the faults of which people were told, until it has none."""
+        self.doubt = ""
+        """Why its position cannot be believed though it says that it is homed, until it homes."""
 
     @property
     def name(self) -> str:
@@ -93,6 +95,11 @@ class JointLink:
     def at_rest(self) -> bool:
         """Whether the last status says so."""
         return self.status is not None and self.status.state in AT_REST
+
+    @property
+    def homed(self) -> bool:
+        """Whether its last status says so, and nothing speaks against it."""
+        return self.status is not None and self.status.homed and not self.doubt
 
     def in_state(self, *states: JointState) -> bool:
         """Whether the last status reports one of these states."""
@@ -174,6 +181,8 @@ class JointLink:
             return False
         if self.status is not None and self.status.faults and not status.faults:
             self.faults_told = frozenset()
+        if not status.homed or status.state is JointState.HOMING:
+            self.doubt = ""
         self.status, self.heard_us, self.was_heard = status, at_us, True
         self.orders.confirmed_by(status)
         return True

@@ -57,7 +57,14 @@ class Context:
     @property
     def part_now(self) -> Part:
         """The part that is played."""
-        return self.play.parts[self.part]
+        part = self.play.part(self.part)
+        assert part is not None
+        return part
+
+    @property
+    def following(self) -> Part | None:
+        """The part after it, which is played if time is left; None for none."""
+        return self.play.part(self.part + 1)
 
     @property
     def at_end(self) -> bool:

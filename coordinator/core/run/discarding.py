@@ -1,12 +1,14 @@
 """Discarding: every joint forgets the trajectory, before whatever follows."""
 
-from coordinator.codes.outcome import Outcome
 from coordinator.core.link.link import JointLink
+from coordinator.core.obstacle import obstacle
+from coordinator.core.readiness import require_on_path
 from coordinator.core.run.context import Context
 from coordinator.core.run.phase import RunPhase
 from coordinator.core.run.phases import Phase
 from coordinator.core.run.replies import ANSWER_PATIENCE_US, Replies
 from coordinator.core.run.turns import AfterDiscard, End, Ending, PartOver, Pause, Turn, Wait
+from coordinator.core.run.waiting import next_part
 from coordinator.motion.outputs import Awaited
 from protocol.messages import Discard
 
@@ -31,15 +33,27 @@ class Discarding(RunPhase):
             return None
         if isinstance(self._then, Ending):
             return End(self._then)
-        return after_part(self.context, self._then.holds)
+        return after_part(self.context, now, self._then.holds)
 
     @property
     def awaited(self) -> Awaited | None:
-        waits = isinstance(self._then, PartOver) and not self._then.holds
-        return self.context.part_now.awaits if waits else None
+        return self.context.part_now.awaits if self._goes_on else None
+
+    @property
+    def coming(self) -> str:
+        if self.awaited is not None:
+            return self.awaited.waits
+        part, following = self.context.part_now, self.context.following
+        if not self._goes_on or part.pause_line is not None or following is None:
+            return ""
+        return f"goes on with loop {following.loop}"
+
+    @property
+    def _goes_on(self) -> bool:
+        return isinstance(self._then, PartOver) and not self._then.holds
 
     def hold(self, cause: str, now: int) -> Turn | None:
-        if self.awaited is None:
+        if not self.coming:
             return super().hold(cause, now)
         self._then = PartOver(cause)
         return None
@@ -48,6 +62,8 @@ class Discarding(RunPhase):
         return self.since_us + ANSWER_PATIENCE_US + 1
 
     def end_at_rest(self, ending: Ending, cause: str, now: int) -> Turn | None:
+        if self.coming:
+            self._then = ending
         return None
 
     def rebooted(self, link: JointLink) -> None:
@@ -57,9 +73,24 @@ class Discarding(RunPhase):
         self._replies.ask_again(link, now)
 
 
-def after_part(context: Context, holds: str = "") -> Turn:
-    """Nothing of the part is left: wait for an input, unless a hold came; pause; or end."""
+def after_part(context: Context, now: int, holds: str = "") -> Turn:
+    """Nothing of the part is left: wait for an input or begin the next loop, unless a hold came;
+    pause; or end.
+
+    The run goes on by itself only with joints that are well: else it would move unasked once that
+    is mended.
+    """
     part = context.part_now
     if part.awaits is not None:
         return Pause(holds) if holds else Wait(part.awaits)
-    return Pause() if part.pause_line is not None else End(Ending(Outcome.FINISHED))
+    if part.pause_line is not None:
+        return Pause()
+    turn = next_part(context, now)
+    if isinstance(turn, End):
+        return turn
+    if holds:
+        return Pause(holds)
+    for link in context.links:
+        if wrong := obstacle(lambda link=link: require_on_path(link, now)):  # type: ignore[misc]
+            return Pause(f"between two loops: {wrong.message}")
+    return turn

@@ -12,8 +12,8 @@ from coordinator.core.run.waiting import next_part
 
 
 class Paused(RunPhase):
-    """At an M0 or what stops as it does; or where an input is awaited, because of `why`, and then
-    resume waits for it anew.
+    """At an M0 or what stops as it does; or, because of `why`, between two loops, or where an input
+    is awaited: then resume waits for it anew.
     """
 
     phase = Phase.PAUSED
@@ -31,10 +31,10 @@ class Paused(RunPhase):
     def hold(self, cause: str, now: int) -> Turn | None:
         line = self.context.part_now.end_line
         what = "pause" if self.context.part_now.awaits is None else "wait"
+        where = "between two loops" if line is None else f"at the {what} of line {line}"
         raise Refused(
             RefusalCode.NOTHING_MOVES,
-            f"run {self.context.number} waits for resume at the {what} of line {line}; "
-            "nothing moves",
+            f"run {self.context.number} waits for resume {where}; nothing moves",
         )
 
     def resume(self, now: int) -> Turn | None:
@@ -42,4 +42,4 @@ class Paused(RunPhase):
             require_on_path(link, now)
         require_outputs(self.context, at_end=True)
         awaited = self.context.part_now.awaits
-        return Wait(awaited) if awaited is not None else next_part(self.context)
+        return Wait(awaited) if awaited is not None else next_part(self.context, now)

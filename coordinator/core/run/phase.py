@@ -87,6 +87,14 @@ class RunPhase:
         return None
 
     @property
+    def coming(self) -> str:
+        """What it does by itself though nothing moves, a clause behind the program's name.
+
+        Empty for nothing.
+        """
+        return "" if self.awaited is None else self.awaited.waits
+
+    @property
     def unconfirmed(self) -> tuple[str, ...]:
         """Joints of which people were told that they have not confirmed that they rest."""
         return ()

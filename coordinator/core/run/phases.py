@@ -1,9 +1,9 @@
 """The phases of a run and what takes it from one to another, as data.
 
 A run plays its parts one after another, each a trajectory: load, prepare, start, move, discard;
-between parts it pauses for the operator, or waits for an input. Whatever ends a run before its
-joints are told to forget the trajectory leads through `discarding`, but for a stop, which makes
-them forget it by itself.
+between parts it pauses for the operator, waits for an input, or rests between two loops. Whatever
+ends a run before its joints are told to forget the trajectory leads through `discarding`, but for
+a stop, which makes them forget it by itself.
 """
 
 from enum import StrEnum
@@ -37,7 +37,7 @@ class Trigger(StrEnum):
     GIVE_UP = "it cannot go on"
     WAIT = "an input is awaited behind the part"
     PAUSE = "the operator must act: the part ends so, or an input did not come"
-    NEXT_PART = "resume after a pause, or the input is there"
+    NEXT_PART = "resume after a pause, the input is there, or another loop begins"
     END = "nothing is left to do"
     STOP = "a stop, or the session is over"
 
@@ -62,6 +62,7 @@ TRANSITIONS: Final[dict[tuple[Phase, Trigger], Phase]] = {
     (P.HELD, T.GIVE_UP): P.DISCARDING,
     (P.DISCARDING, T.WAIT): P.WAITING,
     (P.DISCARDING, T.PAUSE): P.PAUSED,
+    (P.DISCARDING, T.NEXT_PART): P.LOADING,
     (P.DISCARDING, T.END): P.ENDED,
     (P.WAITING, T.NEXT_PART): P.LOADING,
     (P.WAITING, T.PAUSE): P.PAUSED,

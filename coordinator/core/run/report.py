@@ -8,7 +8,9 @@ from typing import Final
 from coordinator.codes.outcome import Outcome
 from coordinator.core.link.link import JointLink
 from coordinator.core.link.words import not_at_rest, not_reached
+from coordinator.core.run.production import Cycles
 from coordinator.programs import NO_SWITCHES, Switches
+from coordinator.programs.loops import ONCE, Loops
 from protocol.constants import PPM, RATE_MAX_PPM
 from protocol.drive import StopLevel
 from protocol.messages import Finished, Started
@@ -17,6 +19,8 @@ ESTIMATE_LIMIT: Final = 100
 """So many times wider than the estimate, the guarantee makes it worthless as a figure."""
 ESTIMATE_LEAST_US: Final = 10
 """An estimate below this is taken for this: what an interrupt's jitter makes."""
+STARTS_KEPT: Final = 100
+"""So many first and so many last starts are told: a report is written whole each time it grows."""
 ROUNDING_US: Final = 1
 """A joint tells its start in whole µs of its own time, which lie up to half of one beside it."""
 
@@ -169,7 +173,7 @@ class Report:
     name: str
     joints: tuple[str, ...]
     began_us: int
-    loops: int = 1
+    loops: Loops = ONCE
     """How often its program was to be played."""
     switches: Switches = NO_SWITCHES
     """With which it was read."""
@@ -194,6 +198,14 @@ class Report:
     _finish_epoch: dict[str, int] = field(default_factory=dict)
     """Of the clock by which each of these was told."""
     buffer_margin_us: dict[str, int] = field(default_factory=dict)
+    starts_left_out: int = 0
+    """How many of `starts` are not there, of those behind the first ones."""
+    cycles: Cycles = field(default_factory=Cycles)
+    """What became of its loops."""
+    edges_passed: dict[str, int] = field(default_factory=dict)
+    """How often the home edge of each joint was passed between loops and was where it should be."""
+    edges_unconfirmed: dict[str, int] = field(default_factory=dict)
+    """How often nobody could see whether it was."""
     grew: bool = False
     """Set by whatever changes it; unset by the machine above once it has told so."""
 
@@ -226,6 +238,17 @@ class Report:
     def began(self, record: StartRecord) -> None:
         """Every joint has confirmed a start."""
         self.starts.append(record)
+        if len(self.starts) > 2 * STARTS_KEPT:
+            del self.starts[STARTS_KEPT]
+            self.starts_left_out += 1
+        self.cycles.begins(record.at_us)
+        self.grew = True
+
+    def edges_checked(self, passed: Iterable[str], unconfirmed: Iterable[str]) -> None:
+        """Joints passed their home edges between two loops; of some nobody saw it."""
+        for names, counts in ((passed, self.edges_passed), (unconfirmed, self.edges_unconfirmed)):
+            for name in names:
+                counts[name] = counts.get(name, 0) + 1
         self.grew = True
 
     def partial(self) -> None:

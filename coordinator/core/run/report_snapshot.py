@@ -4,6 +4,7 @@ import math
 from dataclasses import dataclass
 
 from coordinator.codes.outcome import Outcome
+from coordinator.core.run.production import Production
 from coordinator.core.run.report import HoldRecord, JointStart, OverrideRecord, Report, StartRecord
 from coordinator.core.stop_words import STOP_WORDS, StopWord
 
@@ -69,8 +70,12 @@ class RunReport:
 
     run: int
     name: str
-    loops: int
-    """How often it was to be played."""
+    loops: int | None
+    """How often it was to be played; `None` where it was for a time."""
+    for_s: float | None
+    """How long after it began another loop was begun; `None` where it was for a number of loops."""
+    check_edges: bool
+    """Whether home edges were checked between loops."""
     block_delete: bool
     """Whether lines that begin with a slash were left out."""
     optional_stop: bool
@@ -88,6 +93,9 @@ class RunReport:
     start: StartReport | None
     """The first of `starts`."""
     starts: tuple[StartReport, ...]
+    """The first hundred and the last hundred."""
+    starts_left_out: int
+    """How many there were between these."""
     partial_starts: int
     """Starts in which some joints began alone."""
     holds: tuple[HoldRecord, ...]
@@ -98,6 +106,12 @@ class RunReport:
     """Joints that have not said yet that they latched it."""
     joints: tuple[ReportOfJoint, ...]
     """Base to tool."""
+    production: Production
+    """What became of its loops."""
+    edges_passed: dict[str, int]
+    """How often each joint's home edge was checked between loops and was where it should be."""
+    edges_unconfirmed: dict[str, int]
+    """How often it was passed and nobody could see whether the sensor switched."""
 
 
 def report_snapshot(report: Report) -> RunReport:
@@ -106,7 +120,9 @@ def report_snapshot(report: Report) -> RunReport:
     return RunReport(
         run=report.run,
         name=report.name,
-        loops=report.loops,
+        loops=report.loops.number,
+        for_s=report.loops.for_s,
+        check_edges=report.loops.check_edges,
         block_delete=report.switches.block_delete,
         optional_stop=report.switches.optional_stop,
         step_by_line=report.switches.step_by_line,
@@ -117,12 +133,16 @@ def report_snapshot(report: Report) -> RunReport:
         ended_at_us=report.ended_us,
         start=starts[0] if starts else None,
         starts=starts,
+        starts_left_out=report.starts_left_out,
         partial_starts=report.partial_starts,
         holds=tuple(report.holds),
         overrides=tuple(report.overrides),
         stop_level=STOP_WORDS.get(report.stop_level),
         stop_unconfirmed=tuple(report.stop_unconfirmed),
         joints=tuple(_joint(report, name) for name in report.joints),
+        production=report.cycles.told(),
+        edges_passed=dict(report.edges_passed),
+        edges_unconfirmed=dict(report.edges_unconfirmed),
     )
 
 

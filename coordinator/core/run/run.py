@@ -12,10 +12,11 @@ from coordinator.codes.level import Level
 from coordinator.codes.outcome import Outcome
 from coordinator.core.events import Because, Play
 from coordinator.core.link.link import JointLink
-from coordinator.core.link.words import not_at_rest
+from coordinator.core.link.words import listed, not_at_rest
 from coordinator.core.outbox import Outbox
 from coordinator.core.run.context import Context
 from coordinator.core.run.discarding import Discarding, after_part
+from coordinator.core.run.edge_watch import EdgeWatch
 from coordinator.core.run.ended import Ended
 from coordinator.core.run.held import Held
 from coordinator.core.run.holding import Holding
@@ -27,6 +28,7 @@ from coordinator.core.run.phase import DriveFields, RunPhase
 from coordinator.core.run.phases import Phase, follow
 from coordinator.core.run.point_feed import PointFeed
 from coordinator.core.run.preparing import Preparing
+from coordinator.core.run.production import DelayKind
 from coordinator.core.run.report import HoldRecord, Report
 from coordinator.core.run.start import Stage, Start
 from coordinator.core.run.starting import Starting
@@ -88,8 +90,11 @@ class Run:
         self._settle_us: int | None = None
         """When the newest start's instants are told as exactly as they will be known."""
         self._stepped_us = now
+        self._edges: EdgeWatch | None = None
+        """While home edges are checked between two loops."""
         if self.context.part_now.is_empty:
-            self._take(after_part(self.context), now)
+            report.cycles.begins(now)
+            self._take(after_part(self.context, now), now)
 
     # ---- what others see ----------------------------------------------------------------------
 
@@ -163,6 +168,11 @@ class Run:
         return self._state.awaited
 
     @property
+    def coming(self) -> str:
+        """What it does by itself though nothing moves, a clause; empty for nothing."""
+        return self._state.coming
+
+    @property
     def may_stray(self) -> bool:
         """Whether a joint that has a fault or left the path stops the arm."""
         return self._state.may_stray
@@ -170,7 +180,7 @@ class Run:
     @property
     def ends_with_restart(self) -> bool:
         """Whether a joint that has restarted ends it."""
-        return self.phase not in (Phase.DISCARDING, Phase.ENDED)
+        return self.active and (self.phase is not Phase.DISCARDING or bool(self.coming))
 
     def tells_of_loss(self, link: JointLink) -> bool:
         """Whether its hold has a line, or will have, that names a joint which is not heard."""
@@ -212,6 +222,9 @@ class Run:
     def override(self, rate_ppm: int) -> None:
         """Feed override, now where the arm moves, otherwise from the next start on."""
         self._state.override(rate_ppm)
+        if rate_ppm != self.context.rate_ppm:
+            self.report.cycles.speed_changed()
+            self.report.grew = True
         self.context.rate_ppm = rate_ppm
 
     def stop(
@@ -283,13 +296,48 @@ class Run:
             self._feed(now)
         if self._state.may_stray and (why := astray(self.links, self.context.booted)):
             return why
+        if self._edges is not None and self._state.steps and (why := self._edges.step()):
+            return why
         turn = self._state.step(now)
+        self._follow_loops(now)
         self._take(turn, now)
         if isinstance(turn, Confirmed):
             # The drive that goes out now already carries the normal permit: with a quick ramp the
             # first one is used up within two turns.
             return self.step(now)
         return None
+
+    def _follow_loops(self, now: int) -> None:
+        """Tell the figures of loops where the arm is and what its speed is."""
+        cycles, course, motion = self.report.cycles, self.course, self.motion
+        if self.phase is Phase.STARTING and self.start is not None and self.start.repeated_for:
+            why = f"{self.start.repeated_for} had not confirmed it in time"
+            cycles.held_up(DelayKind.START_REPEATED, why, now)
+        if self.phase is not Phase.MOVING or course is None or motion is None:
+            cycles.rests()
+            return
+        path_us, part = course.at(now)[0], self.context.part_now
+        if not part.edges:
+            cycles.goes(motion.rate_ppm, path_us, now)
+        if part.turns and cycles.ends(self.point_feed.line_at(round(path_us))[1] - 1, now):
+            self.report.grew = True
+
+    def _tell_loops(self, now: int) -> None:
+        """Tell the figures of loops which phase is entered."""
+        cycles, part = self.report.cycles, self.context.part_now
+        match self.phase:
+            case Phase.HOLDING | Phase.HELD:
+                cycles.held_up(DelayKind.HELD, self.cause, now)
+            case Phase.PAUSED:
+                cycles.held_up(DelayKind.PAUSED, self.cause, now)
+            case Phase.WAITING if self.awaited is not None:
+                cycles.held_up(DelayKind.WAITED, self.awaited.wait.wanted, now)
+            case Phase.MOVING:
+                cycles.held_up(DelayKind.EDGES_CHECKED if part.edges else None, "", now)
+            case Phase.LOADING if part.edges:
+                cycles.held_up(DelayKind.EDGES_CHECKED, "", now)
+            case Phase.LOADING:
+                cycles.starts(now)
 
     def _feed(self, now: int) -> None:
         feed = self.point_feed
@@ -309,15 +357,18 @@ class Run:
         if turn is None:
             return
         wanted = follow(self.phase, turn.trigger)
+        if isinstance(turn, HoldFor):
+            self.report.cycles.held(turn.cause)
         self._state = self._next(turn, now)
         assert self._state.phase is wanted
+        self._tell_loops(now)
         self.context.outbox.at_once = True
         if isinstance(turn, Rested) and (ending := _ending_of(turn)):
             if turn.places.unconfirmed:
                 ending = _unconfirmed(ending, turn.places.unconfirmed)
             self._take(GiveUp(ending), now)
         elif isinstance(turn, NextPart) and self.context.part_now.is_empty:
-            self._take(after_part(self.context), now)
+            self._take(after_part(self.context, now), now)
 
     def _next(self, turn: Turn, now: int) -> RunPhase:
         context, state = self.context, self._state
@@ -337,6 +388,8 @@ class Run:
                 self.report.keep_buffer_margin(self.point_feed.buffer_margin_us)
                 self.report.settle(self.links)
                 self.report.turned(Outcome.PLAYING)
+                self._tell_of_edges(now)
+                self._tell_of_end(now)
                 return Discarding(context, now, PartOver(holds))
             case GiveUp(ending=ending):
                 self.report.turned(ending.outcome, ending.message)
@@ -355,11 +408,37 @@ class Run:
             case End(ending=ending) | StopNow(ending=ending):
                 return self._end(ending, now)
 
+    def _tell_of_end(self, now: int) -> None:
+        """A part is over: if another loop follows it, so is its last one, whatever is between."""
+        part, following = self.context.part_now, self.context.following
+        last_loop = part.loop + len(part.turns)
+        if following is not None and following.loop > last_loop and part.end_line is None:
+            self.report.cycles.ends(last_loop, now)
+
+    def _tell_of_edges(self, now: int) -> None:
+        """Home edges were checked: of whom it is known that they are where they should be."""
+        if self._edges is None:
+            return
+        unconfirmed = self._edges.unconfirmed
+        self.report.edges_checked(self._edges.passed, unconfirmed)
+        self._edges = None
+        if unconfirmed:
+            message = (
+                f"nobody saw whether the home sensor of {listed(unconfirmed)} switched between two "
+                "loops: no status came while it was on it or beside it"
+            )
+            self.context.outbox.note(now, Level.ATTENTION, "edges-unconfirmed", message)
+
     def _tell_of_pause(self, why: str, now: int) -> None:
+        if why in set(Because):
+            self.report.cycles.held(why)
+        else:
+            self.report.cycles.paused()
         if why:
             # What was asked has a line, with who it was.
             level = Level.INFO if (is_asked := why in set(Because)) else Level.ATTENTION
-            message = f"paused: {why}; resume waits for it again"
+            resumes = "goes on" if self.context.part_now.awaits is None else "waits for it again"
+            message = f"paused: {why}; resume {resumes}"
             self.context.outbox.note(now, level, "paused", message, detail=is_asked)
         else:
             message = f"line {self.context.part_now.pause_line}: the program pauses; resume goes on"
@@ -371,6 +450,10 @@ class Run:
         context.switched = context.switched_by(math.inf)
         context.part += 1
         context.trajectory = context.outbox.trajectory_number()
+        part = context.part_now
+        self.report.cycles.ends(part.loop - 1, now)
+        if part.edges:
+            self._edges = EdgeWatch(part.edges, context.links, context.trajectory)
         context.point_feed = PointFeed(
             context.part_now, context.trajectory, context.links, context.outbox.request
         )
@@ -406,7 +489,11 @@ class Run:
         self.report.settle(self.links)
         self.report.turned(ending.outcome, ending.message)
         self.report.ended_us = now
+        self.report.cycles.held_up(None, "", now)
         if ending.outcome is Outcome.FINISHED:
+            part = self.context.part_now
+            last_loop = self.play.loops.number or part.loop - bool(part.edges)
+            self.report.cycles.ends(last_loop, now)
             done = f"run {self.number} finished: {self.play.name}"
             self.context.outbox.note(now, Level.INFO, "run-finished", done)
         return Ended(self.context, now)

@@ -68,6 +68,8 @@ class Start:
     ) -> None:
         self.stage = Stage.ARMING
         self.message = ""
+        self.repeated_for = ""
+        """The joint for which it was set anew last; empty where it was not."""
         self.record: StartRecord | None = None
         self.course: Course | None = None
         self.permit: PermitKeeper | None = None
@@ -226,6 +228,7 @@ class Start:
         elif now >= self.record.at_us - self.record.confirm_us:
             late = self._lacking(now)
             if self._attempt < ATTEMPTS:
+                self.repeated_for = late.name
                 self._outbox.note(
                     now,
                     Level.ATTENTION,

@@ -54,7 +54,7 @@ class Waiting(RunPhase):
             return Pause(f"while it waited for {self._awaited.wait.wanted}: {wrong.message}")
         known = self._knows(self._link, now) and self._knows(self._carrier, now)
         if known and status is not None and self._awaited.there(status.inputs):
-            return next_part(context)
+            return next_part(context, now)
         return Pause(self._awaited.missing) if now > self._until_us else None
 
     def _knows(self, link: JointLink, now: int) -> bool:
@@ -70,8 +70,12 @@ class Waiting(RunPhase):
         return Pause(cause)
 
 
-def next_part(context: Context) -> Turn:
-    """On with the program, or its end."""
-    if context.part + 1 < len(context.play.parts):
-        return NextPart()
-    return End(Ending(Outcome.FINISHED))
+def next_part(context: Context, now: int) -> Turn:
+    """On with the program, or its end: also where another loop would begin and its time is over."""
+    part, following, for_s = context.part_now, context.following, context.play.loops.for_s
+    if following is None:
+        return End(Ending(Outcome.FINISHED))
+    begins = following.loop != part.loop or part.edges
+    if for_s is not None and begins and now - context.report.began_us >= for_s * US:
+        return End(Ending(Outcome.FINISHED))
+    return NextPart()

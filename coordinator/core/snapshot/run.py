@@ -5,7 +5,8 @@ from typing import Final
 
 from coordinator.core.obstacle import Obstacle, obstacle
 from coordinator.core.run import Phase, Run
-from protocol.constants import PPM
+from coordinator.core.run.production import Production
+from protocol.constants import PPM, US
 
 RESUMABLE: Final = (Phase.HELD, Phase.PAUSED)
 BETWEEN_PARTS: Final = (Phase.WAITING, Phase.PAUSED)
@@ -41,12 +42,24 @@ class RunSnapshot:
     phase: Phase
     part: int
     """Of the program, from 1: a pause divides it, and an input that is awaited."""
-    parts: int
+    parts: int | None
+    """None where it is played for a time."""
     line: int | None
     loop: int | None
     """The how manieth time it is played; None where nobody knows."""
-    loops: int
-    """How often it is to be played."""
+    loops: int | None
+    """How often it is to be played; None where it is for a time."""
+    for_s: float | None
+    """How long after it began another loop is begun; None where it is for a number of loops."""
+    check_edges: bool
+    """Whether home edges are checked between loops."""
+    checks_edges_now: bool
+    """Whether that is done now, before `loop` begins."""
+    production: Production
+    """What became of the loops so far."""
+    to_go_us: int | None
+    """Until all loops are done, if the rest take as long as the mean; None before one is done. For
+    a time: until no other loop is begun."""
     path_us: int | None
     """Path time at which it is, in this part; None where nobody knows."""
     end_us: int | None
@@ -74,18 +87,25 @@ def run_snapshot(run: Run, now: int) -> RunSnapshot:
     """A run at arm time `now`."""
     path_us = _path_us(run, now)
     line, loop = run.point_feed.line_at(path_us) if path_us is not None else (None, None)
+    part = run.context.part_now
+    if loop is None and not part.turns:
+        loop = part.loop
     if run.phase in BETWEEN_PARTS:
-        part = run.play.parts[run.part]
         line, loop = part.end_line, part.pause_loop
     return RunSnapshot(
         number=run.number,
         name=run.play.name,
         phase=run.phase,
         part=run.part + 1,
-        parts=len(run.play.parts),
+        parts=len(run.play.parts) if run.play.loops.for_s is None else None,
         line=line,
         loop=loop,
-        loops=run.play.loops,
+        loops=run.play.loops.number,
+        for_s=run.play.loops.for_s,
+        check_edges=run.play.loops.check_edges,
+        checks_edges_now=bool(run.context.part_now.edges),
+        production=run.report.cycles.told(),
+        to_go_us=_to_go_us(run, now),
         path_us=path_us,
         end_us=run.point_feed.end_us,
         rate_percent=run.rate_ppm / 10_000,
@@ -101,8 +121,17 @@ def run_snapshot(run: Run, now: int) -> RunSnapshot:
 
 
 def _awaits(run: Run) -> str | None:
-    awaited = run.play.parts[run.part].awaits
+    awaited = run.context.part_now.awaits
     return awaited.wait.wanted if awaited is not None else None
+
+
+def _to_go_us(run: Run, now: int) -> int | None:
+    """Until all loops are done, by the mean; for a time until no other one is begun."""
+    loops = run.play.loops
+    if loops.for_s is not None:
+        return max(0, run.report.began_us + round(loops.for_s * US) - now)
+    assert loops.number is not None
+    return run.report.cycles.to_go_us(loops.number, now) if loops.several else None
 
 
 def _left_us(run: Run, path_us: int | None) -> int | None:

@@ -3,6 +3,7 @@
 import { html } from "htm/preact";
 import { useEffect, useRef, useState } from "preact/hooks";
 import { file, Refusal } from "./api.js";
+import { loopWords } from "./production.js";
 
 const AROUND = 60; // lines shown before and behind it: a program may have fifty thousand
 
@@ -36,7 +37,7 @@ export function Listing({ run }) {
   const number = (k) => first + k + 1;
   return html`
     <section class="card" aria-label="The program that is played">
-      <h2>${run.name}${run.loops > 1 ? `, loop ${run.loop ?? "–"} of ${run.loops}` : ""}</h2>
+      <h2>${run.name}${loopWords(run)}</h2>
       ${lines === null ? html`<p>${trouble ?? "Asking for its text."}</p>` : html`
         <ol class="listing" start=${number(0)} ref=${box} tabindex="0" aria-label="Lines">
           ${lines.slice(first, first + 2 * AROUND).map((text, k) => html`

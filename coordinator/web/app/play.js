@@ -16,6 +16,7 @@ import { Switches, switches } from "./switches.js";
 
 const EXAMPLE = "prick_out_tray.nc";
 const MOST_LOOPS = 10_000;
+const MOST_MINUTES = 1440; // a day
 
 /** A program's way from a file or from what is kept to the arm. */
 export function Play({ model, gone, taught, act }) {
@@ -78,10 +79,18 @@ export function Play({ model, gone, taught, act }) {
 function Checked({ model, program, taught, found, setFound, select, gone, act }) {
   const [busy, setBusy] = useState(false);
   const [loops, setLoops] = useState(1);
+  const [minutes, setMinutes] = useState(""); // in place of loops where it is not empty
+  const [edges, setEdges] = useState(false);
   const told = found?.told;
   const busyArm = model.arm.phase !== "idle";
   const unhomed = model.arm.joints.filter((joint) => !joint.homed).map((joint) => joint.name);
-  const some = Number.isInteger(Number(loops)) && loops >= 1 && loops <= MOST_LOOPS;
+  const timed = minutes !== "";
+  const several = timed || loops > 1;
+  const wrong = timed
+    ? !(minutes > 0 && minutes <= MOST_MINUTES)
+      && `Minutes is ${minutes}, but must be above 0 and at most ${MOST_MINUTES}; empty for a number of loops.`
+    : !(Number.isInteger(Number(loops)) && loops >= 1 && loops <= MOST_LOOPS)
+      && `Loops is ${loops === "" ? "empty" : loops}, but must be 1 to ${MOST_LOOPS}.`;
   const during = async (work) => {
     setBusy(true);
     await act(work);
@@ -100,8 +109,12 @@ function Checked({ model, program, taught, found, setFound, select, gone, act })
   const play = () => during(async () => {
     const { name, text, kept, changed } = program;
     const isKept = [...taught.now?.sequences ?? [], ...taught.now?.programs ?? []].some((one) => one.id === kept);
+    const often = {
+      ...(timed ? { for_s: minutes * 60 } : { loops: Number(loops) }),
+      ...(several && edges ? { check_edges: true } : {}),
+    };
     const of = isKept && !changed ? kept : null;
-    await post("/runs", { name: name || "program", text, taught: of, loops: Number(loops), ...found.on });
+    await post("/runs", { name: name || "program", text, taught: of, ...often, ...found.on });
     location.hash = "#watch";
   });
   return html`
@@ -117,12 +130,19 @@ function Checked({ model, program, taught, found, setFound, select, gone, act })
         <a href="#watch">Watch</a>.</p>`}
       ${busyArm && html`<p>The arm is ${model.arm.phase}: play must wait for it.</p>`}
       <p class="row">
-        <label>Loops <input type="number" min="1" max=${MOST_LOOPS} value=${loops} aria-invalid=${!some}
-          onInput=${(event) => setLoops(event.target.value)} /></label>
-        ${some ? loops > 1 && html`<span class="small">about ${clockTime(loops * told.duration_s)} without pauses</span>`
-          : html`<span role="alert">Loops is ${loops === "" ? "empty" : loops}, but must be 1 to ${MOST_LOOPS}.</span>`}
+        <label>Loops <input type="number" min="1" max=${MOST_LOOPS} value=${loops} aria-invalid=${!timed && Boolean(wrong)}
+          disabled=${timed} onInput=${(event) => setLoops(event.target.value)} /></label>
+        <label>or for minutes <input type="number" min="0" max=${MOST_MINUTES} step="any" value=${minutes}
+          aria-invalid=${timed && Boolean(wrong)} onInput=${(event) => setMinutes(event.target.value)} /></label>
+        ${wrong ? html`<span role="alert">${wrong}</span>`
+          : timed ? html`<span class="small">the loop in motion is finished then</span>`
+          : several && html`<span class="small">about ${clockTime(loops * told.duration_s)} without pauses</span>`}
       </p>
-      <p class="row"><${Press} name="main" off=${busy || gone || busyArm || unhomed.length > 0 || !some}
+      ${several && html`<p><label><input type="checkbox" checked=${edges}
+        onChange=${(event) => setEdges(event.target.checked)} /> Check home edges in between</label>
+        ${edges && html`<span class="small"> Each joint turns alone over its home sensor and back, no faster than it homes:
+          look first what stands in its way.</span>`}</p>`}
+      <p class="row"><${Press} name="main" off=${busy || gone || busyArm || unhomed.length > 0 || Boolean(wrong)}
         press=${play}>Play<//></p>`}`;
 }
 
@@ -175,6 +195,10 @@ function Found({ found, select }) {
         <ul>${found.corners.slice(0, MOST_CORNERS).map((one, k) => html`<li key="c${k}">Line ${one.line}: its end is
           ${" "}${one.passed_deg_s ? `passed at ${figure(one.passed_deg_s, 1, "°/s")}` : "a stop"}, asked were
           ${" "}${figure(one.asked_deg_s, 1, "°/s")}; ${WHY[one.limit](one)}.</li>`)}</ul></details></li>`}
+      ${found.seam && html`<li>${found.seam.obstacle
+        ? `Played again from where it ends it cannot be: ${found.seam.obstacle}.`
+        : `Another loop begins with line ${found.seam.line} from where it ends: ${Object.entries(found.seam.turns_deg)
+          .map(([joint, angle]) => `${joint} by ${figure(angle, 2, "°")}`).join(", ")}, ${figure(found.seam.duration_s, 1, "s")}.`}</li>`}
       ${found.remarks.map((one, k) => html`<li key="r${k}">${about(one)}</li>`)}
     </ul>`;
 }

@@ -3,6 +3,7 @@
 import { html } from "htm/preact";
 import { sentence } from "./api.js";
 import { dayTime, figure, micros, NONE } from "./figures.js";
+import { Production } from "./production.js";
 
 /** A report as the coordinator keeps it. */
 export function Report({ report }) {
@@ -19,6 +20,12 @@ export function Report({ report }) {
       ${report.holds.map((hold, k) => html`<li key="h${k}"><strong>Hold</strong>: ${hold.cause};
         ${" "}${apart(hold)}${hold.unconfirmed?.length > 0 && `; rest not confirmed by ${hold.unconfirmed.join(", ")}`}.</li>`)}
       ${(report.overrides ?? []).map((one, k) => html`<li key="o${k}"><strong>Speed</strong>: ${figure(one.percent, 0, "%")}.</li>`)}
+      ${report.starts_left_out > 0 && html`<li><strong>Starts that are not told here</strong>: ${report.starts_left_out}.</li>`}
+      ${report.production && report.loops !== 1 && html`<li><strong>Loops</strong>: <${Production} run=${report} /></li>`}
+      ${Object.entries(report.edges_passed ?? {}).length > 0 && html`<li><strong>Home edges between loops</strong> were where they
+        should be, times: ${counted(report.edges_passed)}.</li>`}
+      ${Object.entries(report.edges_unconfirmed ?? {}).length > 0 && html`<li><strong>Home edges not seen</strong>, times:${" "}
+        ${counted(report.edges_unconfirmed)}.</li>`}
       ${report.partial_starts > 0 && html`<li><strong>Partial starts</strong>: ${report.partial_starts}.</li>`}
       ${report.stop_level && html`<li><strong>Level of the stop</strong>: ${report.stop_level}.</li>`}
       ${report.stop_unconfirmed?.length > 0 && html`<li><strong>Stop not confirmed</strong> by ${report.stop_unconfirmed.join(", ")}.</li>`}
@@ -60,3 +67,5 @@ function began(start) {
   const proved = `guaranteed at most ${micros(start.start_skew_max_us)}`;
   return start.start_skew_us == null ? `apart by what is ${proved}` : `${micros(start.start_skew_us)} apart, ${proved}`;
 }
+
+const counted = (counts) => Object.entries(counts).map(([name, count]) => `${name} ${count}`).join(", ");

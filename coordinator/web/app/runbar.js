@@ -5,6 +5,7 @@ import { useEffect, useState } from "preact/hooks";
 import { closed, post, sentence } from "./api.js";
 import { clockTime, figure, listed, micros } from "./figures.js";
 import { Press } from "./press.js";
+import { loopWords, Production } from "./production.js";
 import { isFresh } from "./state.js";
 
 /** How far the arm is with what it does; what that is stands in the band. */
@@ -21,13 +22,14 @@ function Running({ run, told, act }) {
   return html`
     ${told !== run.name && html`<p class="what">${run.name}</p>`}
     <p class="line">${run.line ? `line ${run.line}${run.lines ? ` of ${run.lines}` : ""}` : "line –"}${
-      run.loops > 1 ? `, loop ${run.loop ?? "–"} of ${run.loops}` : ""}${
+      loopWords(run)}${
       run.parts > 1 ? `, part ${run.part} of ${run.parts}` : ""}</p>
     <svg class="progress" height="8" role="img"
       aria-label="${done === null ? "progress not known" : `${Math.round(done * 100)} % of the path`}">
       <rect class="trough" width="100%" height="8" />
       ${done !== null && html`<rect class="filled" width="${(done * 100).toFixed(2)}%" height="8" />`}
     </svg>
+    <${Production} run=${run} />
     <p class="left">${run.left_us == null ? "– left" : `${clockTime(run.left_us / 1e6)} left`}</p>
     <${Speed} percent=${run.rate_percent} rests=${rests} act=${act} />`;
 }

@@ -101,6 +101,8 @@ async def test_health_is_told_and_so_is_a_broken_core(
         ("/step", {"joint": "elbow", "by_deg": 0.1, "speed_deg_s": 5.0}, "joint-offline"),
         ("/blink", {"joint": "elbow"}, "joint-offline"),
         ("/runs", {"name": "a.nc", "text": "G0 A1\nM2\n"}, "joint-offline"),
+        ("/runs", {"name": "a.nc", "text": "G0 A1\nM2\n", "for_s": 60.0}, "joint-offline"),
+        ("/runs", {"name": "a.nc", "text": "M2", "loops": 2, "check_edges": True}, "edges"),
     ],
 )
 async def test_what_the_arm_refuses_is_a_conflict_with_the_cores_code(
@@ -131,6 +133,11 @@ async def test_what_the_arm_refuses_is_a_conflict_with_the_cores_code(
         ("/check", {"text": "M2", "block_delete": "yes"}, "invalid"),
         ("/check/curves", {"text": "M2", "optional_stop": 1}, "invalid"),
         ("/runs", {"name": "a.nc", "text": "M2", "block_delete": None}, "invalid"),
+        ("/runs", {"name": "a.nc", "text": "M2", "loops": 2, "for_s": 60.0}, "invalid"),
+        ("/runs", {"name": "a.nc", "text": "M2", "for_s": 0.0}, "invalid"),
+        ("/runs", {"name": "a.nc", "text": "M2", "for_s": -1.0}, "invalid"),
+        ("/runs", {"name": "a.nc", "text": "M2", "for_s": 86401.0}, "invalid"),
+        ("/runs", {"name": "a.nc", "text": "M2", "check_edges": True}, "invalid"),
     ],
 )
 async def test_wrong_input_is_unprocessable_and_says_where(

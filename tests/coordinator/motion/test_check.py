@@ -142,6 +142,7 @@ def test_the_result_is_fit_for_json() -> None:
         "errors",
         "remarks",
         "overtravel",
+        "seam",
     }
     assert data["begins"] == "here"
     assert check_program("M2", ARM).begins == "park"
@@ -190,3 +191,20 @@ def test_any_text_gets_a_result_that_json_can_hold(lines: list[str]) -> None:
     assert isinstance(result, CheckResult)
     assert result.ok == (not result.errors) == (result.duration_s is not None)
     json.dumps(asdict(result), allow_nan=False)
+
+
+def test_a_check_tells_with_what_another_loop_would_begin() -> None:
+    found = check_program("G0 A10\nA40\nM2\n", ARM, ZERO).seam
+    assert found is not None
+    assert (found.line, found.turns_deg, found.obstacle) == (1, {"turntable": -30.0}, "")
+    # As the same move is made from there by itself.
+    alone = check_program("G0 A10\nM2\n", ARM, [40.0, 0, 0, 0, 0, 0])
+    assert found.duration_s == pytest.approx(alone.duration_s)
+
+
+def test_loops_that_end_as_they_begin_have_no_seam_and_one_that_leaves_the_range_says_so() -> None:
+    assert check_program("G0 A10\nA0\nM2\n", ARM, ZERO).seam is None
+    assert check_program("G0 A10\nM2\n", ARM, ZERO).seam is None
+    found = check_program("G91 G0 A100\nM2\n", ARM, ZERO).seam
+    assert found is not None
+    assert found.obstacle.startswith("turntable would go to 200°, beyond its limit of 170°")

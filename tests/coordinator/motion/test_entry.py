@@ -8,6 +8,7 @@ from coordinator.motion import check_program
 from coordinator.motion.plan import Part, plan_text
 from coordinator.motion.route import pose_at
 from coordinator.programs import Output, ProgramError, Switches
+from coordinator.programs.loops import Loops
 from tests.coordinator.motion.test_check import ARM, ZERO
 
 TEXT = """G94 G90 F600
@@ -32,7 +33,7 @@ def parts(
     step_by_line: bool = False,
 ) -> tuple[Part, ...]:
     switches = Switches(step_by_line=step_by_line, from_line=from_line)
-    return plan_text(text, ARM, pose_at(ARM, start), loops, switches)
+    return plan_text(text, ARM, pose_at(ARM, start), Loops(loops), switches)
 
 
 def ends(found: tuple[Part, ...]) -> list[tuple[float, ...]]:

@@ -6,11 +6,12 @@ from coordinator.motion import Part
 from coordinator.motion.plan import MAX_STEPS, plan_text
 from coordinator.motion.route import pose_at
 from coordinator.programs import ProgramError
+from coordinator.programs.loops import Loops
 from tests.coordinator.motion.test_plan import ARM, ZERO
 
 
 def parts(text: str, loops: int) -> tuple[Part, ...]:
-    return plan_text(text, ARM, pose_at(ARM, ZERO), loops)
+    return plan_text(text, ARM, pose_at(ARM, ZERO), Loops(loops))
 
 
 def played(found: tuple[Part, ...]) -> list[tuple[int, int]]:

@@ -13,6 +13,7 @@ from coordinator.motion import check_program, plan_parts
 from coordinator.motion.plan import plan_text
 from coordinator.motion.route import pose_at
 from coordinator.programs import parse_program
+from coordinator.programs.loops import Loops
 from protocol.points import Point
 from protocol.segments import MIN_SPACING_US
 
@@ -90,7 +91,7 @@ def test_a_program_is_parted_where_an_input_is_awaited() -> None:
 
 
 def test_a_wait_at_the_end_of_a_program_and_in_every_loop_ends_a_part_of_its_own() -> None:
-    parts = plan_text("G0 A10\nM3\nM2", DEMO, pose_at(DEMO, ZERO), loops=3)
+    parts = plan_text("G0 A10\nM3\nM2", DEMO, pose_at(DEMO, ZERO), loops=Loops(3))
     assert [part.awaits.line for part in parts if part.awaits is not None] == [2, 2, 2]
     assert [part.loop for part in parts] == [1, 2, 3]
     assert [part.pause_loop for part in parts] == [1, 2, 3]

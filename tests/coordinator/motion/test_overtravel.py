@@ -16,6 +16,7 @@ from coordinator.motion.plan import plan_text
 from coordinator.motion.reversal import named as names
 from coordinator.motion.route import pose_at, pose_of
 from coordinator.programs import NO_SWITCHES, Move, PathControl, ProgramError, Switches
+from coordinator.programs.loops import Loops
 from coordinator.teaching.program import to_program
 from coordinator.teaching.taught import Sequence, Taught, Visit, Waypoint
 from protocol.constants import ACCELERATION_SHARE
@@ -41,7 +42,7 @@ SIDED = sided()
 def parts(
     text: str, arm: Arm = SIDED, loops: int = 1, switches: Switches = NO_SWITCHES
 ) -> tuple[Part, ...]:
-    return plan_text(text + "\nM2\n", arm, pose_at(arm, ZERO), loops, switches)
+    return plan_text(text + "\nM2\n", arm, pose_at(arm, ZERO), Loops(loops), switches)
 
 
 def moves(text: str, arm: Arm = SIDED, loops: int = 1) -> list[PlannedMove]:
@@ -180,17 +181,17 @@ def test_seams_of_loops_are_as_any_other_place() -> None:
 def test_an_entry_brings_joints_to_their_place_from_their_side() -> None:
     text = "G0 A20 B20\nA10\nD5\nM2\n"
     switches = Switches(from_line=3)
-    first, second = plan_text(text, SIDED, pose_at(SIDED, ZERO), 1, switches)
+    first, second = plan_text(text, SIDED, pose_at(SIDED, ZERO), switches=switches)
     (approach,) = first.moves()
     assert approach.overtravel == ()  # up from 0 to 10 and 20
     high = pose_of(SIDED, [30, 20, 0, 0, 0, 0])
-    first, second = plan_text(text, SIDED, high, 1, switches)
+    first, second = plan_text(text, SIDED, high, switches=switches)
     (approach,) = first.moves()
     # The one is above its place, the other there already, and nobody knows from which side.
     assert approach.overtravel == (0, 1)
     assert [move.overtravel for move in second.moves()] == [()]
     there = pose_of(SIDED, [10, 20, 0, 0, 0, 0])
-    first, second = plan_text(text, SIDED, there, 1, switches)
+    first, second = plan_text(text, SIDED, there, switches=switches)
     assert [move.overtravel for move in first.moves()] == [(0, 1)]
     assert (first.pause_line, first.is_empty) == (3, False)
 

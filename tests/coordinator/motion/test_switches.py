@@ -5,6 +5,7 @@ from coordinator.motion.curves import curves
 from coordinator.motion.plan import plan_text
 from coordinator.motion.route import pose_at
 from coordinator.programs import NO_SWITCHES, Switches
+from coordinator.programs.loops import Loops
 from tests.coordinator.motion.test_plan import ARM, ZERO
 
 TEXT = "G0 A10\nM1\nA20\nM60\n/A30\nM0\nA0\nM2\n"
@@ -13,7 +14,7 @@ DELETES = Switches(block_delete=True)
 
 
 def pauses(switches: Switches = NO_SWITCHES, loops: int = 1) -> list[int | None]:
-    found = plan_text(TEXT, ARM, pose_at(ARM, ZERO), loops, switches)
+    found = plan_text(TEXT, ARM, pose_at(ARM, ZERO), Loops(loops), switches)
     return [part.pause_line for part in found]
 
 

@@ -11,6 +11,7 @@ from hypothesis import strategies as st
 from coordinator.motion.plan import plan_text
 from coordinator.motion.points import CornerLimit
 from coordinator.motion.route import pose_at
+from coordinator.programs.loops import Loops
 from protocol.constants import ACCELERATION_SHARE
 from tests.coordinator.motion.blending.paths import ARM, furthest, lines_of, planned
 from tests.coordinator.motion.test_points import LIMITS, unlike
@@ -203,8 +204,8 @@ def test_who_plays_a_plan_is_not_kept_waiting_by_looking_ahead(
     turns = [math.radians(k) for k in range(1, 361)]
     places = [[math.cos(t) - 1.0, math.sin(t)] for t in turns]
     text = "G64 P0.5\n" + lines_of(places, "G1 F600") + "\nG4 P1\nG61 A5\nA6\nG64 P0.2 B9\nA7\nM2"
-    parts = plan_text(text, ARM, pose_at(ARM, [0] * 6), loops=2)
-    expected = list(plan_text(text, ARM, pose_at(ARM, [0] * 6), loops=2)[0].moves())
+    parts = plan_text(text, ARM, pose_at(ARM, [0] * 6), loops=Loops(2))
+    expected = list(plan_text(text, ARM, pose_at(ARM, [0] * 6), loops=Loops(2))[0].moves())
     live = list(replace(parts[0], speeds=None).moves())
 
     def never(*_: object) -> None:
