@@ -26,6 +26,7 @@ PURE = (
     "coordinator/motion",
     "coordinator/core",
     "coordinator/pictures",
+    "coordinator/run_record",
     "coordinator/rehearsal",
 )
 

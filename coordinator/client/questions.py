@@ -327,6 +327,13 @@ class Questions:
 
         return self._asking.read(KeptReport, {**_MAY_LACK, **answer})
 
+    async def run_record(self, number: int) -> str:
+        """A run's record, an HTML file that can be printed and handed on: its text."""
+        response = await self._asking.response("GET", f"/runs/{number}/record")
+        if not response.headers.get("Content-Type", "").startswith("text/html"):
+            raise self._asking.no_coordinator()
+        return response.text
+
     # ---- commands ---------------------------------------------------------------------------
 
     async def hold(self) -> None:

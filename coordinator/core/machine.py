@@ -147,6 +147,8 @@ class Coordinator:
         link.connection.seen(event.status.boot, event.exchange.t1_us, now)
         if link.replied(event.status, event.exchange.t4_us):
             self.watch.observe(link, now)
+            if self.run is not None:
+                self.run.heard(link)
             plays = self.run is not None and self.run.phase not in RESTS
             self.tool.observe(link, now, plays=plays)
             if touched := self.touch.observe(link, event.exchange.t1_us, now):

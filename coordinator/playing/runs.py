@@ -5,6 +5,7 @@ import contextlib
 import logging
 from collections.abc import AsyncIterator, Awaitable, Callable, Mapping
 from dataclasses import asdict, dataclass
+from importlib.metadata import version
 from typing import Any, Protocol
 
 from coordinator.codes.refusal import RefusalCode
@@ -18,8 +19,9 @@ from coordinator.links.clock import arm_now_us
 from coordinator.motion.curves import Curves
 from coordinator.programs import NO_SWITCHES, Problem, Switches
 from coordinator.programs.size import size_mistake
-from coordinator.records.runs import RunKeeper
+from coordinator.records.runs import PlayedBy, RunKeeper
 from coordinator.store import Store
+from coordinator.store.texts import digest_of
 from coordinator.teaching.program import ReadVisit
 from coordinator.teaching.shifted_text import ShiftedText
 from coordinator.workers.planner import Planner
@@ -57,7 +59,10 @@ class Runs:
         self, core: Coordinator, store: Store, planner: Planner, commanding: Commanding
     ) -> None:
         self._core = core
-        self._keeper = RunKeeper(store, core.reports)
+        arm = core.arm
+        self._keeper = RunKeeper(
+            store, core.reports, PlayedBy(arm.name, digest_of(arm.text), version("unisono"))
+        )
         self._planner = planner
         self._commanding = commanding
         self._next_run = store.last_run + 1
@@ -88,7 +93,7 @@ class Runs:
         counts = self._known_counts()
         parts = await self._planner.plan(wanted.text, counts, wanted.loops, wanted.switches)
         self._require_still(counts)
-        async with self._recording, self._recorded(wanted) as run:
+        async with self._recording, self._recorded(wanted, who) as run:
             if has_left is not None and await has_left():
                 _logger.warning("%s is not played: whoever asked for it has left", name)
                 raise Refused(RefusalCode.LEFT, f"whoever asked for {name} has left")
@@ -112,13 +117,13 @@ class Runs:
         self._halts += 1
 
     @contextlib.asynccontextmanager
-    async def _recorded(self, wanted: Wanted) -> AsyncIterator[int]:
+    async def _recorded(self, wanted: Wanted, who: str | None) -> AsyncIterator[int]:
         """Record the next run before it begins, and forget it where that is refused."""
         self._core.require_no_run("play")
         run = self._next_run
         joints = tuple(joint.name for joint in self._core.arm.joints)
         report = Report(run, wanted.name, joints, arm_now_us(), wanted.loops, wanted.switches)
-        await self._keeper.begin(report, wanted.text, wanted.taught)
+        await self._keeper.begin(report, wanted.text, wanted.taught, who)
         try:
             yield run
         except BaseException:

@@ -50,9 +50,15 @@ REPORT: Final = KeptReport(
     overrides=(OverrideRecord(82_000_000, 50.0),),
     stop_level=None,
     stop_unconfirmed=(),
-    joints=(ReportOfJoint("elbow", 171_000, 412, 80_000_120, 89_400_090, 310_000),),
+    joints=(
+        ReportOfJoint("elbow", 171_000, 412, 80_000_120, 89_400_090, 310_000, 41.5, "software"),
+    ),
     began_utc="2026-05-01T10:00:20+00:00",
     ended_utc="2026-05-01T10:00:31+00:00",
+    arm="bench arm",
+    arm_file_sha256="9f86d081884c7d659a2feaa0c55ad015a3bf4f1b2b0b822cd15d6c15b0f00a08",
+    asked_by="the terminal of gardener@bench",
+    unisono_version="0.1.0",
     unwritten=(),
     written_utc="2026-05-01T10:00:31+00:00",
 )

@@ -90,6 +90,13 @@ RESPONSES: Final[dict[str, DescribedResponse]] = {
     "GET /runs/{number}/program": DescribedResponse(
         "The exact text that was played.", None, "G0 A-35 B-20\nM2\n", media_type="text/plain"
     ),
+    "GET /runs/{number}/record": DescribedResponse(
+        "All that is kept of the run in one file for people, to be saved and printed.",
+        None,
+        '<!DOCTYPE html>\n<html lang="en"><head><title>Run 1</title></head></html>\n',
+        media_type="text/html",
+        headers={"Content-Disposition": "The file's name."},
+    ),
     "GET /events": _response("What happened and was commanded, newest first.", Events),
     "POST /check": _response("What the program would do, or its mistakes.", Check),
     "POST /check/curves": _told("What each joint does over path time.", CURVES),

@@ -194,6 +194,10 @@ class Report:
     _finish_epoch: dict[str, int] = field(default_factory=dict)
     """Of the clock by which each of these was told."""
     buffer_margin_us: dict[str, int] = field(default_factory=dict)
+    hottest_centi_c: dict[str, int] = field(default_factory=dict)
+    """The highest temperature that each joint told while it went on, where that is believed."""
+    firmware: dict[str, str] = field(default_factory=dict)
+    """What each joint said that it runs as the run began."""
     grew: bool = False
     """Set by whatever changes it; unset by the machine above once it has told so."""
 
@@ -274,6 +278,10 @@ class Report:
         """Keep the smallest buffer margin of every part."""
         for name, margin in buffer_margin_us.items():
             self.buffer_margin_us[name] = min(self.buffer_margin_us.get(name, margin), margin)
+
+    def warmed(self, name: str, centi_c: int) -> None:
+        """A joint told its temperature. It is written with whatever comes next."""
+        self.hottest_centi_c[name] = max(self.hottest_centi_c.get(name, centi_c), centi_c)
 
     def settle(self, links: Iterable[JointLink]) -> None:
         """Use what the clocks have learned since: to tighten the last start, or to doubt one."""

@@ -162,6 +162,7 @@ def test_what_begins_something_says_where_and_what_is_no_json_says_so(
     assert other == {
         "GET /arm/file": "text/plain",
         "GET /runs/{number}/program": "text/plain",
+        "GET /runs/{number}/record": "text/html",
         "GET /taught/sequences/{number}/program": "text/plain",
         "GET /taught/programs/{number}/text": "text/plain",
         "GET /rehearsals/{number}/plot": "image/svg+xml",
