@@ -27,6 +27,7 @@ PURE = (
     "coordinator/core",
     "coordinator/pictures",
     "coordinator/run_record",
+    "coordinator/playing/queue.py",
     "coordinator/rehearsal",
 )
 

@@ -14,7 +14,7 @@ from coordinator.codes.refusal import RefusalCode
 from coordinator.config.arm import Arm
 from coordinator.core import events as ev
 from coordinator.core import joint_words
-from coordinator.core.condition import condition, unstopped
+from coordinator.core.condition import announced, condition, unstopped
 from coordinator.core.configure import arm_ramp
 from coordinator.core.drives import next_drive
 from coordinator.core.homing import HomingSequence, HomingState
@@ -90,6 +90,9 @@ class Coordinator:
         self.reports: dict[int, Report] = {}
         self.stopped_why = ""
         """Why the arm was stopped last."""
+        self.announced = ""
+        """What will be played next without another command, while no run goes on; empty for
+        nothing. A hold or stop withdraws it."""
         self._by_id = {link.joint.id: link for link in self.links}
         self._next_run = first_run
         self._next_homing = first_homing
@@ -386,6 +389,8 @@ class Coordinator:
             self.homing.fail(f"held: {because}", now, detail=True)
         elif self.jog.goes_on:
             self.jog.end(now)
+        elif announced(self):
+            self.announced = ""
         else:
             self._current_run(now).hold(because, now)
 
@@ -393,6 +398,7 @@ class Coordinator:
         if level is StopLevel.NONE:
             raise ev.Refused(RefusalCode.STOP_LEVEL, "a stop has level 1, 2 or 3")
         self.stopped_why = message
+        self.announced = ""
         for link in self.links:
             link.stop(level, now)
         if self.run is not None:

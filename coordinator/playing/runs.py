@@ -69,6 +69,11 @@ class Runs:
         self._recording = asyncio.Lock()
         self._halts = 0
         """How often a hold or stop was asked for."""
+        self.consented = 0
+        """That number as somebody last wanted motion: by a play, or a resume. Where it is another
+        now, somebody has held or stopped since and nothing may begin by itself."""
+        self._news = asyncio.Event()
+        """Set, and another one from then on, with every report that grew."""
 
     # ---- playing ------------------------------------------------------------------------------
 
@@ -105,6 +110,7 @@ class Runs:
             play = Play(name, wanted.text, parts, wanted.loops, wanted.switches)
             number = self._commanding.command(play, who)
             assert number == run
+            self.consented = halts
         return run
 
     @property
@@ -115,6 +121,17 @@ class Runs:
     def halt(self) -> None:
         """A hold or stop was asked for: what is being planned does not begin."""
         self._halts += 1
+
+    def resumed(self) -> None:
+        """A resume was asked for, after whatever was held."""
+        self.consented = self._halts
+
+    async def over(self, run: int) -> Report:
+        """Wait for the end of a run that began here; its report."""
+        report = self._core.reports[run]
+        while report.ended_us is None:
+            await self._news.wait()
+        return report
 
     @contextlib.asynccontextmanager
     async def _recorded(self, wanted: Wanted, who: str | None) -> AsyncIterator[int]:
@@ -233,6 +250,8 @@ class Runs:
     def grew(self, run: int) -> None:
         """A run's report has something new, which is written as soon as may be."""
         self._keeper.grew(run)
+        self._news.set()
+        self._news = asyncio.Event()
 
     def event_lost(self, code: str, why: str) -> None:
         """The disk did not take an event: the report of the run that goes on says so."""
