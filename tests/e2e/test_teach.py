@@ -130,10 +130,25 @@ def test_a_queue_plays_one_after_another_and_a_stop_ends_it(
     assert at_deg(arm) == pytest.approx(at, abs=0.02)
     for words in ("remove 1", "remove 1", "add slow", "add near"):
         assert unisono("queue", *words.split()).code == 0
-    playing = subprocess.Popen(
-        [sys.executable, "-m", "coordinator.cli", "queue", "play"],
-        stdout=subprocess.PIPE, stderr=subprocess.PIPE, text=True,
-    )  # fmt: skip
+    command = [sys.executable, "-m", "coordinator.cli", "queue", "play"]
+    playing = subprocess.Popen(command, stdout=subprocess.PIPE, stderr=subprocess.PIPE, text=True)
+    arm.until_moving()
+    assert unisono("hold").code == 0
+    err = playing.communicate(timeout=120)[1]
+    assert playing.returncode == 1, err
+    assert "of the queue is held" in err
+
+    def goes_on() -> bool:
+        """Where this machine's own load has the arm hold, it is resumed once more."""
+        if arm.arm_now()["phase"] == "held":
+            unisono("resume")
+        return not json.loads(unisono("queue", "show", "--json").out)["playing"]
+
+    capsys.readouterr()
+    until(goes_on, "what was held and resumed is followed by the next")
+    shown = unisono("queue", "show").out.splitlines()
+    assert [line.split(",")[0] for line in shown] == ["1. slow: finished", "2. near: finished"]
+    playing = subprocess.Popen(command, stdout=subprocess.PIPE, stderr=subprocess.PIPE, text=True)
     arm.until_moving()
     assert unisono("stop").code == 0
     out, err = playing.communicate(timeout=120)
