@@ -21,7 +21,7 @@ from coordinator.codes.refusal import RefusalCode
 from coordinator.config.arm import Arm
 from coordinator.config.data_folder import coordinator_id, read_key
 from coordinator.config.settings import service_type
-from coordinator.core.condition import unstopped
+from coordinator.core.condition import announced, unstopped
 from coordinator.core.events import (
     Because,
     Command,
@@ -33,6 +33,7 @@ from coordinator.core.events import (
     Note,
     Refused,
     ReportGrew,
+    Resume,
     SendDrive,
     Step,
     Stop,
@@ -45,6 +46,7 @@ from coordinator.core.snapshot.arm import ArmSnapshot, arm_phase, arm_snapshot
 from coordinator.core.snapshot.warning import WarningSnapshot
 from coordinator.links.carrier import Carrier
 from coordinator.links.clock import SleepWatch, arm_now_us, boot_now_us
+from coordinator.playing.queue_player import QueuePlayer
 from coordinator.playing.runs import Runs
 from coordinator.records.choices import Choices
 from coordinator.records.counts import RunCounts
@@ -90,6 +92,7 @@ class Service:
         self.journal = Journal(self._store, self.runs.event_lost)
         self.choices = Choices(self._store)
         self.taught = TaughtKeeper(self._store, arm, lambda: self._core.standing_deg(arm_now_us()))
+        self.queue = QueuePlayer(self._store, self.runs, self.taught, self)
         self._carrier = Carrier(interface, dns_service, key, identity, self._happened)
         self._sleep = SleepWatch(arm_now_us(), boot_now_us())
         self._timer: asyncio.TimerHandle | None = None
@@ -108,8 +111,9 @@ class Service:
         self._go_on()
         try:
             await self.taught.now()
+            await self.queue.now()
         except StoreError as error:  # who teaches is told again
-            _logger.error("what was taught is not known: %s", error)
+            _logger.error("what was taught, or the queue, is not known: %s", error)
 
     def _tell_of_beginning(self) -> None:
         now, note = arm_now_us(), self._core.outbox.note
@@ -121,6 +125,7 @@ class Service:
     async def close(self) -> None:
         """Hold what moves, then close everything; from now on nothing can begin or go on."""
         self._ending = True
+        await self.queue.close()
         if not self.failed.is_set():
             ending = "the coordinator is ending: what moves comes to rest"
             self.tell(Level.INFO, "coordinator-ending", ending)
@@ -173,12 +178,19 @@ class Service:
                 if begins or not isinstance(command, Jog | Step | Go):
                     line = self.journal.command(command, number, who, arm_now_us(), detail=detail)
                     self._core.outbox.show(_by(line, who))
+                if isinstance(command, Resume):
+                    self.runs.resumed()
                 self._go_on()
         if self.failed.is_set():
             raise Refused(
                 RefusalCode.FAILED, "the coordinator broke; see its log, then start it anew"
             )
         return number
+
+    def announce(self, what: str) -> None:
+        """What will be played next without another command; empty for nothing any more."""
+        self._core.announced = what
+        self._wake()
 
     def require_not_ending(self) -> None:
         """Raise Refused once nothing may begin or go on."""
@@ -203,6 +215,11 @@ class Service:
     def phase(self) -> ArmPhase:
         """What is under way, without the rest of the snapshot."""
         return arm_phase(self._core)
+
+    @property
+    def busy(self) -> bool:
+        """Whether something moves, or will without another command."""
+        return self.phase.busy or announced(self._core)
 
     def preview(self) -> Preview | None:
         """Where the joints are planned to be in the next seconds."""

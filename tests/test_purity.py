@@ -26,6 +26,8 @@ PURE = (
     "coordinator/motion",
     "coordinator/core",
     "coordinator/pictures",
+    "coordinator/run_record",
+    "coordinator/playing/queue.py",
     "coordinator/rehearsal",
 )
 

@@ -16,6 +16,7 @@ from coordinator.api.openapi import document
 from coordinator.api.page import add_page
 from coordinator.api.probes import add_probes
 from coordinator.api.problems import add_handlers
+from coordinator.api.queue import queue
 from coordinator.api.records import records
 from coordinator.api.rehearsals import rehearsals
 from coordinator.api.served_at import ON_LOOPBACK, ServedAt
@@ -49,6 +50,7 @@ def create_app(service: Service, served_at: ServedAt = ON_LOOPBACK) -> FastAPI:
         taking(desk),
         warnings(service),
         taught(service, desk),
+        queue(service, desk),
         session(served_at),
         rehearsals(app.state.rehearsals, service),
     ):

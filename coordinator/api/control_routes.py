@@ -37,7 +37,7 @@ class ControlDesk:
 
         Control that came with the command goes with it where that is refused.
         """
-        grant = self.control.command(who, self.now(), moving=self._service.phase.busy)
+        grant = self.control.command(who, self.now(), moving=self._service.busy)
         try:
             yield who
         except BaseException:
@@ -55,11 +55,11 @@ class ControlDesk:
 
     def state(self) -> ControlState:
         """Who has control."""
-        return self.control.state(self.now(), moving=self._service.phase.busy)
+        return self.control.state(self.now(), moving=self._service.busy)
 
     def take(self, who: Who) -> None:
         """Take control; what moves for somebody else is stopped first."""
-        before = self.control.take(who, self.now(), moving=self._service.phase.busy)
+        before = self.control.take(who, self.now(), moving=self._service.busy)
         if before is None:
             return
         with contextlib.suppress(Refused):  # nothing moves, or nothing can be sent any more

@@ -8,6 +8,7 @@ from dataclasses import dataclass, fields, replace
 from typing import Final
 
 from coordinator.answers.control import ControlState
+from coordinator.answers.queue import Queue
 from coordinator.core.events import Note
 from coordinator.core.preview import Preview
 from coordinator.core.snapshot.arm import ArmSnapshot
@@ -55,12 +56,17 @@ class Change:
 
 
 def feed_state(
-    arm: ArmSnapshot, control: ControlState, preview: Preview | None, taught_revision: int
+    arm: ArmSnapshot,
+    control: ControlState,
+    preview: Preview | None,
+    taught_revision: int,
+    queue: Queue,
 ) -> FeedState:
     """What is told of an arm; figures as a person sees them: the rest would only chatter."""
     shown = replace(arm, start_forecast=_forecast(arm.start_forecast))
     members: Members = {name: getattr(shown, name) for name in _ARM}
     members |= {"control": control, "preview": preview, "taught_revision": taught_revision}
+    members["queue"] = queue
     return FeedState(arm.now_us, members, tuple(map(_joint, arm.joints)), arm.notes)
 
 

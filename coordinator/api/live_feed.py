@@ -105,7 +105,8 @@ class LiveFeed:
         arm = self._service.snapshot()
         self._history.take(arm)
         revision = self._service.taught.revision
-        state = feed_state(arm, self._desk.state(), self._preview_of(arm), revision)
+        queue = self._service.queue.queue
+        state = feed_state(arm, self._desk.state(), self._preview_of(arm), revision, queue)
         before, self._told = self._told, None
         if self._readers:
             self._seq += 1

@@ -1,12 +1,21 @@
 """What was: runs with their reports and programs, homings, and the journal."""
 
-from typing import Annotated, Any
+import asyncio
+from importlib.metadata import version
+from typing import Annotated, Any, Final
 
 from fastapi import APIRouter, Query, Response
 
 from coordinator.api.bodies import Number
 from coordinator.api.problems import NotFound
+from coordinator.run_record.conduct import MOST_LINES
+from coordinator.run_record.record import WhatIsKept, run_record
 from coordinator.service import Service
+from coordinator.store.utc import utc_now
+
+CONFIRMED_US: Final = 2_000_000
+"""After a run's end, what still belongs to it: a stop that is not confirmed within a second has its
+line only then."""
 
 RunNumber = Annotated[
     int,
@@ -26,6 +35,15 @@ def program_text(text: str) -> Response:
     """A program; whoever wrote it, no browser may take it for a page."""
     headers = {"X-Content-Type-Options": "nosniff"}
     return Response(text, media_type="text/plain; charset=utf-8", headers=headers)
+
+
+def _on_its_own(run: int) -> dict[str, str]:
+    """To be saved; and where a browser shows it all the same, nothing in it can act."""
+    return {
+        "Content-Disposition": f'attachment; filename="run-{run}.html"',
+        "Content-Security-Policy": "default-src 'none'; style-src 'unsafe-inline'; sandbox",
+        "X-Content-Type-Options": "nosniff",
+    }
 
 
 def records(service: Service) -> APIRouter:
@@ -54,6 +72,22 @@ def records(service: Service) -> APIRouter:
         if text is None:
             raise NotFound(f"no program of a run {number} is known")
         return program_text(text)
+
+    @router.get("/runs/{number}/record", response_class=Response)
+    async def record(number: Number) -> Response:
+        report = _found(await service.runs.report(number), f"there was no run {number}")
+        ended_us = report.get("ended_at_us")
+        until_us = ended_us + CONFIRMED_US if isinstance(ended_us, int) else None
+        kept = WhatIsKept(
+            report=report,
+            program=await service.runs.program(number),
+            journal=await service.journal.of_run(number, until_us, MOST_LINES),
+            made_utc=utc_now(),
+            made_by=version("unisono"),
+        )
+        # In a thread: the longest program takes long enough to be felt by the arm's loop.
+        page = await asyncio.to_thread(run_record, kept)
+        return Response(page, media_type="text/html; charset=utf-8", headers=_on_its_own(number))
 
     @router.get("/events")
     async def events(

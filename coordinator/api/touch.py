@@ -67,7 +67,7 @@ class TouchHands:
                 self._try(joint, lambda: self._hold(who))
             case "record":
                 self._start(self._record(who))
-            case "play" if self._service.phase.busy or self._plays:
+            case "play" if self._service.busy or self._plays:
                 self._try(joint, lambda: self._hold(who))
             case "play":
                 self._start(self._play(who))

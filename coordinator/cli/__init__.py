@@ -8,7 +8,7 @@ from typing import Annotated
 
 import typer
 
-from coordinator.cli import jog, journal, local, rehearse, remote, teach, warnings
+from coordinator.cli import jog, journal, local, queue, rehearse, remote, teach, warnings
 from coordinator.cli.common import (
     CAUTION,
     ENVIRONMENT,
@@ -43,6 +43,7 @@ def make_app() -> typer.Typer:
     remote.add_to(app)
     jog.add_to(app)
     teach.add_to(app)
+    queue.add_to(app)
     warnings.add_to(app)
     journal.add_to(app)
     return app

@@ -35,8 +35,8 @@ from coordinator.cli.common import (
     read_program,
     show_json,
 )
-from coordinator.cli.picture import require_drawable, write_picture
 from coordinator.cli.which_arm import ArmChoiceOption, ChosenArm, choose_arm
+from coordinator.cli.written import require_writable, write_file
 from coordinator.config.data_folder import make_key, read_key
 from coordinator.config.settings import DEFAULT_PORT, DEFAULT_URL, LOOPBACK, ServiceSettings
 
@@ -168,7 +168,7 @@ def check(
     it was is always said. It begins where the arm of that coordinator stands, if that is known, and
     else at the pose park.
     """
-    require_drawable(picture)
+    require_writable("--plot", picture, ".svg")
     text = read_program(file)
     chosen = choose_arm(arm, url, as_json=as_json)
     from coordinator.programs import Switches
@@ -186,7 +186,7 @@ def check(
     mistakes = show.mistakes(str(file), result.errors)
     drawn = {}
     if picture is not None and not mistakes:
-        write_picture(picture, _picture_of(file, text, chosen, url, switches))
+        write_file(picture, _picture_of(file, text, chosen, url, switches))
         drawn = {"plot": str(picture)}
     if as_json:
         show_json({**told, "errors": list(map(asdict, mistakes)), **chosen.to_json(), **drawn})

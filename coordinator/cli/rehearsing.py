@@ -14,10 +14,10 @@ from rich.progress import BarColumn, MofNCompleteColumn, Progress, TextColumn, T
 from coordinator import compiled
 from coordinator.cli import show
 from coordinator.cli.common import ExitCode, Failure, err, out, read_program, show_json
-from coordinator.cli.picture import require_drawable, write_picture
 from coordinator.cli.show_rehearsal import rehearsal_sentences, rehearsal_table
 from coordinator.cli.watch import Interrupts
 from coordinator.cli.which_arm import ChosenArm, choose_arm
+from coordinator.cli.written import require_writable, write_file
 from coordinator.config.arm import Arm, parse_arm
 from coordinator.motion import check_program
 from coordinator.motion.peaks import JointPeaks, joint_peaks
@@ -67,7 +67,7 @@ class Asked:
 
 def rehearse_all(asked: Asked, *, as_json: bool) -> ExitCode:
     """Rehearse as often as asked, and show what came of it. Raises Failure."""
-    require_drawable(asked.picture)
+    require_writable("--plot", asked.picture, ".svg")
     text = read_program(asked.file)
     chosen = choose_arm(asked.arm, asked.url, as_json=as_json)
     planned_s = _checked(asked, text, chosen, as_json=as_json)
@@ -88,7 +88,7 @@ def rehearse_all(asked: Asked, *, as_json: bool) -> ExitCode:
         title += f" of {asked.repetitions}, then cancelled"
     if asked.picture is not None:
         picture = plot(title, summary, peaks, start_skews_us(played))
-        write_picture(asked.picture, picture)
+        write_file(asked.picture, picture)
     speed = summary.simulated_us / 1e6 / took_s
     if as_json:
         show_json(

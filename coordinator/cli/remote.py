@@ -27,6 +27,7 @@ from coordinator.cli.common import (
     client_at,
     err,
     out,
+    path_of,
     read_program,
     seconds_of,
     show_json,
@@ -47,6 +48,7 @@ from coordinator.cli.watch import (
     unstopped,
     with_word,
 )
+from coordinator.cli.written import require_writable, write_file
 from coordinator.client import Client, ClientError, NotUnderstood, WrongInput
 from coordinator.codes.link_word import LinkWord
 from coordinator.config.settings import DEFAULT_URL
@@ -423,15 +425,27 @@ def report(
         int | None,
         typer.Argument(metavar="[RUN]", min=1, max=2**31 - 1, help="The last, if none is named."),
     ] = None,
+    record: Annotated[
+        Path | None,
+        typer.Option(
+            "--record",
+            parser=path_of("--record"),
+            metavar="FILE",
+            help="Write it to this HTML file, to be printed or handed on, with the program's text.",
+        ),
+    ] = None,
     url: UrlOption = DEFAULT_URL,
     as_json: JsonOption = False,
 ) -> ExitCode:
     """Show what a run was: its starts with their proof, holds and end."""
+    require_writable("--record", record, ".html")
     with client_at(url) as client:
         if number is None:
             number = client.last_run()
             if number is None:
                 raise Failure(ExitCode.WRONG_INPUT, "no program has been played yet")
+        if record is not None:
+            return _write_record(client, number, record, as_json=as_json)
         try:
             result = client.report(number)
         except NotUnderstood as error:
@@ -445,6 +459,15 @@ def report(
                 f"'unisono report {number} --json' prints it as it is",
             ) from error
         _show_report(client, result, as_json=as_json)
+    return ExitCode.DONE
+
+
+def _write_record(client: Client, number: int, file: Path, *, as_json: bool) -> ExitCode:
+    write_file(file, client.run_record(number))
+    if as_json:
+        show_json({"run": number, "record": str(file)})
+    else:
+        out().print(f"{file} is the record of run {number}")
     return ExitCode.DONE
 
 

@@ -10,6 +10,7 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING, Final, Literal, Protocol, TypeVar
 
 from coordinator.answers.control import ControlAsked
+from coordinator.answers.queue import Queue
 from coordinator.answers.records import Event, RunInShort
 from coordinator.client.asking import Answer, Asking
 from coordinator.client.errors import (
@@ -338,6 +339,13 @@ class Questions:
 
         return self._asking.read(KeptReport, {**_MAY_LACK, **answer})
 
+    async def run_record(self, number: int) -> str:
+        """A run's record, an HTML file that can be printed and handed on: its text."""
+        response = await self._asking.response("GET", f"/runs/{number}/record")
+        if not response.headers.get("Content-Type", "").startswith("text/html"):
+            raise self._asking.no_coordinator()
+        return response.text
+
     # ---- commands ---------------------------------------------------------------------------
 
     async def hold(self) -> None:
@@ -555,6 +563,43 @@ class Questions:
         from coordinator.client.values import TaughtSnapshot
 
         return self._asking.read(TaughtSnapshot, answer)
+
+    # ---- the queue --------------------------------------------------------------------------
+
+    async def queue(self) -> Queue:
+        """What is queued to be played one after another."""
+        answer = await self._asking.ask("queue", "GET", "/queue", has="entries")
+        return self._asking.read(Queue, answer)
+
+    async def queue_add(self, name: str, loops: int = 1) -> Queue:
+        """Add a sequence or kept program at the end of the queue, to be played so often."""
+        kept = await self._kept(name)
+        return await self._edit_queue({"type": "add", "taught": kept.id, "loops": loops})
+
+    async def queue_remove(self, entry: int) -> Queue:
+        """Remove the entry of this id; while the queue is played only one that waits."""
+        return await self._edit_queue({"type": "remove", "entry": entry})
+
+    async def queue_move(self, entry: int, to: int) -> Queue:
+        """Move the entry of this id to another place, counted from 0."""
+        return await self._edit_queue({"type": "move", "entry": entry, "to": to})
+
+    async def play_queue(self) -> int:
+        """Play the queue from its first entry on; the first run's number.
+
+        The next entry begins by itself once one has finished; any other end of a run ends the
+        queue, whose `message` says why.
+        """
+        body = {"revision": (await self.queue()).revision}
+        answer = await self._asking.ask(
+            "play", "POST", "/queue/play", body, has="run", patience_s=PLANNING_S
+        )
+        return self._asking.read(int, answer["run"], "run")
+
+    async def _edit_queue(self, edit: dict[str, object]) -> Queue:
+        body = {"revision": (await self.queue()).revision, "edit": edit}
+        answer = await self._asking.ask("queue", "POST", "/queue/edits", body, has="entries")
+        return self._asking.read(Queue, answer)
 
     # ---- control ----------------------------------------------------------------------------
 

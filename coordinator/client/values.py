@@ -5,6 +5,7 @@ import them once there is an answer to read.
 """
 
 from coordinator.answers.control import ControlAsked
+from coordinator.answers.queue import Queue, QueueEntry
 from coordinator.answers.records import Event, RunInShort
 from coordinator.answers.report import KeptReport
 from coordinator.answers.run import RunGoing, RunOver
@@ -46,6 +47,8 @@ __all__ = [
     "Overtravels",
     "Problem",
     "Production",
+    "Queue",
+    "QueueEntry",
     "RunGoing",
     "RunInShort",
     "RunOver",

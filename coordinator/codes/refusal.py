@@ -56,6 +56,11 @@ class RefusalCode(StrEnum):
     TAUGHT_CHANGED = "taught-changed", "Somebody else has changed what was taught meanwhile."
     NOTHING_TO_UNDO = "nothing-to-undo", "No change of what was taught is left to take back."
     NOTHING_TO_REDO = "nothing-to-redo", "No change of what was taught was taken back last."
+    QUEUE_ENTRY_UNKNOWN = "queue-entry-unknown", "There is no such entry in the queue."
+    QUEUE_CHANGED = "queue-changed", "Somebody else has changed the queue meanwhile."
+    QUEUE_PLAYING = "queue-playing", "The queue is being played: what is asked must wait for it."
+    QUEUE_EMPTY = "queue-empty", "The queue has no entry."
+    QUEUE_FULL = "queue-full", "The queue has as many entries as it may have."
     REHEARSING = "rehearsing", "Another rehearsal goes on."
     PLANNER = "planner", "The process that checks programs ended; try again."
     ENDING = "ending", "The coordinator is ending."
@@ -71,6 +76,7 @@ INPUT_CODES: Final = frozenset(
         RefusalCode.PROGRAM_EMPTY,
         RefusalCode.PROGRAM_TOO_LARGE,
         RefusalCode.STOP_LEVEL,
+        RefusalCode.QUEUE_ENTRY_UNKNOWN,
     }
 )
 """What is refused because it asks for what cannot be; all else may change."""

@@ -48,6 +48,7 @@ class ArmParts(Protocol):
     homing: HomingSequence | None
     ramp: Ramp
     stopped_why: str
+    announced: str
 
     @property
     def jogging(self) -> list[JointLink]:
@@ -128,7 +129,12 @@ def _coming(arm: ArmParts, now: int) -> Condition | None:
         verb = "has" if len(loose) == 1 else "have"
         cause = f"{_names(loose)} {verb} not confirmed to be at rest"
         return Condition(ConditionWord.MOVING, cause, loose[0].name)
-    return None
+    return Condition(ConditionWord.STARTS, arm.announced) if announced(arm) else None
+
+
+def announced(arm: ArmParts) -> bool:
+    """Whether no run goes on, and one will begin without another command."""
+    return bool(arm.announced) and (arm.run is None or arm.run.phase is Phase.ENDED)
 
 
 def _of_run(run: Run, now: int) -> Condition:

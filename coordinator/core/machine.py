@@ -14,7 +14,7 @@ from coordinator.codes.refusal import RefusalCode
 from coordinator.config.arm import Arm
 from coordinator.core import events as ev
 from coordinator.core import joint_words
-from coordinator.core.condition import condition, unstopped
+from coordinator.core.condition import announced, condition, unstopped
 from coordinator.core.configure import arm_ramp
 from coordinator.core.drives import next_drive
 from coordinator.core.homing import HomingSequence, HomingState
@@ -92,6 +92,9 @@ class Coordinator:
         self.reports: dict[int, Report] = {}
         self.stopped_why = ""
         """Why the arm was stopped last."""
+        self.announced = ""
+        """What will be played next without another command, while no run goes on; empty for
+        nothing. A hold or stop withdraws it."""
         self._by_id = {link.joint.id: link for link in self.links}
         self._next_run = first_run
         self._next_homing = first_homing
@@ -149,6 +152,8 @@ class Coordinator:
         link.connection.seen(event.status.boot, event.exchange.t1_us, now)
         if link.replied(event.status, event.exchange.t4_us):
             self.watch.observe(link, now)
+            if self.run is not None:
+                self.run.heard(link)
             plays = self.run is not None and self.run.phase not in RESTS
             self.tool.observe(link, now, plays=plays)
             if touched := self.touch.observe(link, event.exchange.t1_us, now):
@@ -387,6 +392,8 @@ class Coordinator:
             self.homing.fail(f"held: {because}", now, detail=True)
         elif self.jog.goes_on:
             self.jog.end(now)
+        elif announced(self):
+            self.announced = ""
         else:
             self._current_run(now).hold(because, now)
 
@@ -394,6 +401,7 @@ class Coordinator:
         if level is StopLevel.NONE:
             raise ev.Refused(RefusalCode.STOP_LEVEL, "a stop has level 1, 2 or 3")
         self.stopped_why = message
+        self.announced = ""
         for link in self.links:
             link.stop(level, now)
         if self.run is not None:

@@ -5,6 +5,7 @@ import contextlib
 import logging
 from collections.abc import AsyncIterator, Awaitable, Callable, Mapping, Sequence
 from dataclasses import asdict, dataclass
+from importlib.metadata import version
 from typing import Any, Protocol
 
 from coordinator.codes.refusal import RefusalCode
@@ -22,8 +23,9 @@ from coordinator.programs import NO_SWITCHES, Problem, Switches
 from coordinator.programs.loops import ONCE, Loops
 from coordinator.programs.size import size_mistake
 from coordinator.records.homings import HomingKeeper
-from coordinator.records.runs import RunKeeper
+from coordinator.records.runs import PlayedBy, RunKeeper
 from coordinator.store import Store
+from coordinator.store.texts import digest_of
 from coordinator.teaching.program import ReadVisit
 from coordinator.teaching.shifted_text import ShiftedText
 from coordinator.workers.planner import Planner
@@ -67,13 +69,21 @@ class Runs:
     ) -> None:
         self._core = core
         self._homings = homings
-        self._keeper = RunKeeper(store, core.reports)
+        arm = core.arm
+        self._keeper = RunKeeper(
+            store, core.reports, PlayedBy(arm.name, digest_of(arm.text), version("unisono"))
+        )
         self._planner = planner
         self._commanding = commanding
         self._next_run = store.last_run + 1
         self._recording = asyncio.Lock()
         self._halts = 0
         """How often a hold or stop was asked for."""
+        self.consented = 0
+        """That number as somebody last wanted motion: by a play, or a resume. Where it is another
+        now, somebody has held or stopped since and nothing may begin by itself."""
+        self._news = asyncio.Event()
+        """Set, and another one from then on, with every report that grew."""
 
     # ---- playing ------------------------------------------------------------------------------
 
@@ -99,7 +109,7 @@ class Runs:
         widths = await self._half_widths_deg(counts) if wanted.loops.check_edges else None
         parts = await self._planner.plan(wanted.text, counts, wanted.loops, wanted.switches, widths)
         self._require_still(counts)
-        async with self._recording, self._recorded(wanted) as run:
+        async with self._recording, self._recorded(wanted, who) as run:
             if has_left is not None and await has_left():
                 _logger.warning("%s is not played: whoever asked for it has left", name)
                 raise Refused(RefusalCode.LEFT, f"whoever asked for {name} has left")
@@ -111,6 +121,7 @@ class Runs:
             play = Play(name, wanted.text, parts, wanted.loops, wanted.switches)
             number = self._commanding.command(play, who)
             assert number == run
+            self.consented = halts
         return run
 
     async def _half_widths_deg(self, counts: Sequence[int] | None) -> dict[str, float]:
@@ -135,14 +146,25 @@ class Runs:
         """A hold or stop was asked for: what is being planned does not begin."""
         self._halts += 1
 
+    def resumed(self) -> None:
+        """A resume was asked for, after whatever was held."""
+        self.consented = self._halts
+
+    async def over(self, run: int) -> Report:
+        """Wait for the end of a run that began here; its report."""
+        report = self._core.reports[run]
+        while report.ended_us is None:
+            await self._news.wait()
+        return report
+
     @contextlib.asynccontextmanager
-    async def _recorded(self, wanted: Wanted) -> AsyncIterator[int]:
+    async def _recorded(self, wanted: Wanted, who: str | None) -> AsyncIterator[int]:
         """Record the next run before it begins, and forget it where that is refused."""
         self._core.require_no_run("play")
         run = self._next_run
         joints = tuple(joint.name for joint in self._core.arm.joints)
         report = Report(run, wanted.name, joints, arm_now_us(), wanted.loops, wanted.switches)
-        await self._keeper.begin(report, wanted.text, wanted.taught)
+        await self._keeper.begin(report, wanted.text, wanted.taught, who)
         try:
             yield run
         except BaseException:
@@ -252,6 +274,8 @@ class Runs:
     def grew(self, run: int) -> None:
         """A run's report has something new, which is written as soon as may be."""
         self._keeper.grew(run)
+        self._news.set()
+        self._news = asyncio.Event()
 
     def event_lost(self, code: str, why: str) -> None:
         """The disk did not take an event: the report of the run that goes on says so."""

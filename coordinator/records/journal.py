@@ -75,6 +75,17 @@ class Journal:
             lambda connection: events.newest(connection, before, limit, details=details)
         )
 
+    async def of_run(
+        self, run: int, until_us: int | None, limit: int
+    ) -> list[dict[str, Any]] | None:
+        """At most `limit` lines of a run, oldest first, up to an instant of arm time if any.
+
+        None where the journal does not know the run. Raises StoreError.
+        """
+        return await self._store.read(
+            lambda connection: events.of_run(connection, run, until_us, limit)
+        )
+
     def _add(self, note: Note, who: str | None) -> None:
         utc, code = utc_now(), note.code
         written = self._store.write(

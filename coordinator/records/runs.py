@@ -10,7 +10,7 @@ import asyncio
 import logging
 from collections import defaultdict
 from collections.abc import Coroutine, Mapping
-from dataclasses import asdict
+from dataclasses import asdict, dataclass
 from typing import Any, Final
 
 from coordinator.core.run.report import Report
@@ -23,18 +23,32 @@ MAX_LOST: Final = 100
 _logger = logging.getLogger(__name__)
 
 
+@dataclass(frozen=True, slots=True)
+class PlayedBy:
+    """What plays the runs of one coordinator, told in their reports."""
+
+    arm: str | None = None
+    arm_file_sha256: str | None = None
+    unisono_version: str | None = None
+
+
 class RunKeeper:
     """Keeps the reports in `live`, and knows those in the database. Belongs to one event loop."""
 
-    def __init__(self, store: Store, live: Mapping[int, Report]) -> None:
+    def __init__(
+        self, store: Store, live: Mapping[int, Report], played_by: PlayedBy = PlayedBy()
+    ) -> None:
         self._store = store
         self._live = live
+        self._played_by = played_by
         self._ended: set[int] = set()
         """Runs of `live` whose end is on the disk, as far as the disk takes it."""
         self._utc: defaultdict[int, dict[str, str]] = defaultdict(dict)
         """When runs began and ended by the wall clock, for people: nothing depends on it."""
         self._taught: dict[int, int | None] = {}
         """The sequence or kept program that a run plays."""
+        self._asked_by: dict[int, str | None] = {}
+        """Who commanded a run."""
         self._saving = asyncio.Lock()
         self._waiting: set[int] = set()
         """Runs whose newest state is written once the disk is done with what is before it."""
@@ -44,8 +58,11 @@ class RunKeeper:
         self._tasks: set[asyncio.Task[None]] = set()
         self._trouble = ""
 
-    async def begin(self, report: Report, program: str, taught: int | None = None) -> None:
-        """A run is about to begin, of something taught if named; returns once it is recorded.
+    async def begin(
+        self, report: Report, program: str, taught: int | None = None, who: str | None = None
+    ) -> None:
+        """A run is about to begin, of something taught and by somebody if named; returns once it is
+        recorded.
 
         Raises StoreError where it cannot be, and then it must not begin.
         """
@@ -53,10 +70,12 @@ class RunKeeper:
             del self._utc[gone]
             self._lost.pop(gone, None)
             self._taught.pop(gone, None)
+            self._asked_by.pop(gone, None)
             self._unsaved.pop(gone, None)
         self._ended &= self._live.keys()
         self._utc[report.run]["began_utc"] = utc_now()
         self._taught[report.run] = taught
+        self._asked_by[report.run] = who
         first = self._as_json(report)
         try:
             await self._store.confirmed(
@@ -144,6 +163,8 @@ class RunKeeper:
         return {
             **asdict(report_snapshot(report)),
             **utc,
+            **asdict(self._played_by),
+            "asked_by": self._asked_by.get(report.run),
             "unwritten": list(self._lost.get(report.run, ())),
         }
 

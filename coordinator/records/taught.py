@@ -147,6 +147,15 @@ class TaughtKeeper:
         """The text of a kept program."""
         return await self._store.read(lambda connection: texts.load(connection, program.sha256))
 
+    async def text_of(self, number: int) -> tuple[str, str]:
+        """Name and text of a sequence or program as it is kept now. Raises NoSuch, TaughtError."""
+        now = (await self.now()).taught
+        if (sequence := now.sequences.get(number)) is not None:
+            return sequence.name, to_program(sequence, now, self._arm)
+        if (program := now.programs.get(number)) is not None:
+            return program.name, await self.program_text(program)
+        raise NoSuch(f"there is no sequence and no program {number}")
+
     async def require_text(self, number: int, text: str) -> None:
         """Raise NoSuch, or Refused where what has this number has another text than this."""
         now = (await self.now()).taught

@@ -88,6 +88,8 @@ def test_a_run_of_before_is_found_in_the_records_with_its_report(
     report = page.get_by_role("region", name="Report")
     expect(report.get_by_role("row")).to_have_count(7)
     expect(report).to_contain_text("elbow")
+    record = report.get_by_role("link", name="Record of run 3")
+    expect(record).to_have_attribute("href", "/api/v1/runs/3/record")
     looks_well(page)
 
 

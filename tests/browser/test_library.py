@@ -164,6 +164,52 @@ def test_what_is_kept_is_drawn_played_in_loops_and_tells_what_became_of_it(
     assert (report["name"], report["outcome"]) == ("one tray", "finished")
 
 
+@pytest.mark.parametrize("opened", ["finger-360"], indirect=True)
+def test_what_is_queued_is_played_one_after_another_and_its_place_is_told(
+    arm: Bench, opened: tuple[Page, Mouse]
+) -> None:
+    page, hand = opened
+    for name, text in (("one tray", SLOW), ("two trays", SHORT), ("park", SHORT)):
+        edited(arm, {"type": "keep-program", "name": name, "text": text})
+    queue = page.get_by_role("region", name="Queue")
+    for name in ("one tray", "two trays", "park"):
+        hand.press(page.locator(".library li button", has_text=name))
+        pressed(page, hand, f"Add {name}")
+        said(page, f"{name} is queued.")
+    expect(queue.locator("li")).to_have_count(3, timeout=PATIENCE_MS)
+    hand.press(queue.get_by_role("button", name="Earlier park, place 3"))
+    expect(queue.locator("li").nth(1)).to_contain_text("park", timeout=PATIENCE_MS)
+    looks_well(page)
+    queue.screenshot(path=SHOTS / "queue.png")
+    hand.press(page.get_by_role("button", name="Play queue", exact=True))
+    page.wait_for_url("**/#watch", timeout=PATIENCE_MS)
+    place = page.locator("p.queue")
+    expect(place).to_have_text(
+        "Queue: 1 of 3, one tray; next park, which begins by itself.", timeout=PATIENCE_MS
+    )
+    looks_well(page)
+    page.screenshot(path=SHOTS / "queue-watch.png")
+    page.goto(f"{arm.url}/#play")
+    hand.press(queue.get_by_role("button", name="Remove two trays, place 3"))
+    expect(queue.locator("li")).to_have_count(2, timeout=PATIENCE_MS)
+
+    def states() -> list[str]:
+        told = httpx2.get(f"{arm.url}/api/v1/queue").json()
+        return [f"{one['name']}: {one['state']}" for one in told["entries"]]
+
+    until_run(
+        page, hand, arm, "its end", lambda _: states() == ["one tray: finished", "park: finished"]
+    )
+    expect(queue).not_to_contain_text("Queue: ", timeout=PATIENCE_MS)
+    expect(queue.locator("li").first).to_contain_text("finished, run")
+    runs = httpx2.get(f"{arm.url}/api/v1/runs?limit=2").json()["runs"]
+    assert [(one["name"], one["outcome"]) for one in runs] == [
+        ("park", "finished"), ("one tray", "finished"),
+    ]  # fmt: skip
+    for _ in range(2):
+        hand.press(queue.get_by_role("button", name="Remove").first)
+
+
 MARKED = """G0 A-150 B-150 C-150
 G4 P0.5
 M0

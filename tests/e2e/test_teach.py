@@ -92,6 +92,74 @@ def test_a_program_is_kept_written_over_played_in_loops_and_deleted(
     assert "there: a program" not in arm.unisono("teach", "show").stdout
 
 
+def test_a_queue_plays_one_after_another_and_a_stop_ends_it(
+    arm: Bench,
+    tmp_path: Path,
+    monkeypatch: pytest.MonkeyPatch,
+    capsys: pytest.CaptureFixture[str],
+) -> None:
+    monkeypatch.setenv("UNISONO_URL", arm.url)
+    unisono, at = unisono_here(capsys), round(at_deg(arm))
+    texts = {
+        "near": f"G0 C{at - 1}\nM2\n",
+        "back": f"G0 C{at}\nM2\n",
+        "slow": f"G1 C{at - 4} F30\nG1 C{at} F30\nM2\n",
+    }
+    for name, text in texts.items():
+        (tmp_path / name).write_text(text)
+        assert unisono("teach", "keep", str(tmp_path / name)).code == 0
+    empty = unisono("queue", "play")
+    assert (empty.code, "the queue is empty" in empty.err) == (3, True)
+    assert unisono("queue", "add", "near").code == 0
+    assert unisono("queue", "add", "back", "--loops", "2").code == 0
+    told = unisono("queue", "move", "1", "2")
+    assert told.out == "1. back, 2 loops: waits\n2. near: waits\n"
+    assert unisono("queue", "move", "2", "1").code == 0
+    assert "there is no place 3: the queue has 2" in unisono("queue", "remove", "3").err
+    done = unisono("queue", "play", "--json")
+    assert done.code == 0, done.err
+    queue = json.loads(done.out)
+    assert [one["state"] for one in queue["entries"]] == ["finished", "finished"]
+    runs = [
+        json.loads(unisono("report", str(one["run"]), "--json").out) for one in queue["entries"]
+    ]
+    assert [(one["name"], one["loops"], one["outcome"]) for one in runs] == [
+        ("near", 1, "finished"), ("back", 2, "finished"),
+    ]  # fmt: skip
+    assert runs[1]["began_at_us"] > runs[0]["ended_at_us"]
+    assert at_deg(arm) == pytest.approx(at, abs=0.02)
+    for words in ("remove 1", "remove 1", "add slow", "add near"):
+        assert unisono("queue", *words.split()).code == 0
+    command = [sys.executable, "-m", "coordinator.cli", "queue", "play"]
+    playing = subprocess.Popen(command, stdout=subprocess.PIPE, stderr=subprocess.PIPE, text=True)
+    arm.until_moving()
+    assert unisono("hold").code == 0
+    err = playing.communicate(timeout=120)[1]
+    assert playing.returncode == 1, err
+    assert "of the queue is held" in err
+
+    def goes_on() -> bool:
+        """Where this machine's own load has the arm hold, it is resumed once more."""
+        if arm.arm_now()["phase"] == "held":
+            unisono("resume")
+        return not json.loads(unisono("queue", "show", "--json").out)["playing"]
+
+    capsys.readouterr()
+    until(goes_on, "what was held and resumed is followed by the next")
+    shown = unisono("queue", "show").out.splitlines()
+    assert [line.split(",")[0] for line in shown] == ["1. slow: finished", "2. near: finished"]
+    playing = subprocess.Popen(command, stdout=subprocess.PIPE, stderr=subprocess.PIPE, text=True)
+    arm.until_moving()
+    assert unisono("stop").code == 0
+    out, err = playing.communicate(timeout=120)
+    assert playing.returncode == 1, err
+    assert "1. slow: ended" in out
+    assert "2. near: waits" in out
+    assert "the queue ended at 1 of 2, slow: its run was stopped: the operator asked" in err
+    assert arm.arm_now()["run"] is None
+    arm.home()
+
+
 def test_lines_with_a_slash_and_m1_count_as_the_operator_switches(
     arm: Bench, tmp_path: Path
 ) -> None:

@@ -9,6 +9,7 @@ from coordinator.api.responses.arm import ARM, WARNING, Warnings
 from coordinator.api.responses.base import example_of, plain
 from coordinator.api.responses.homing import HOMING, NewestOfJoint
 from coordinator.api.responses.program import CURVES, Begun, Check, Choice, Rehearsal
+from coordinator.api.responses.queue import QUEUE
 from coordinator.api.responses.report import REPORT, Events, Runs
 from coordinator.api.responses.run import OVER, RunProgress
 from coordinator.api.responses.simple import (
@@ -69,6 +70,7 @@ _CONTROL: Final = _told("Who commands motion now.", CONTROL)
 _REHEARSAL: Final = _response("How it goes, with what is known so far.", Rehearsal)
 _LOGGED_IN: Final = _response("What this client may do now.", LoggedIn)
 
+_QUEUE: Final = _told("The queue as it is now.", QUEUE)
 _TAUGHT: Final = _told("What was taught, as it is now.", TAUGHT)
 
 RESPONSES: Final[dict[str, DescribedResponse]] = {
@@ -89,6 +91,13 @@ RESPONSES: Final[dict[str, DescribedResponse]] = {
     "GET /runs/{number}/report": _told("What the run was, or is so far.", REPORT),
     "GET /runs/{number}/program": DescribedResponse(
         "The exact text that was played.", None, "G0 A-35 B-20\nM2\n", media_type="text/plain"
+    ),
+    "GET /runs/{number}/record": DescribedResponse(
+        "All that is kept of the run in one file for people, to be saved and printed.",
+        None,
+        '<!DOCTYPE html>\n<html lang="en"><head><title>Run 1</title></head></html>\n',
+        media_type="text/html",
+        headers={"Content-Disposition": "The file's name."},
     ),
     "GET /events": _response("What happened and was commanded, newest first.", Events),
     "POST /check": _response("What the program would do, or its mistakes.", Check),
@@ -132,6 +141,9 @@ RESPONSES: Final[dict[str, DescribedResponse]] = {
         "G90 G94\nG0 A-35 B-20\nM2\n",
         media_type="text/plain",
     ),
+    "GET /queue": _QUEUE,
+    "POST /queue/edits": _QUEUE,
+    "POST /queue/play": _begun("The first run of the queue has begun.", RunBegun),
     "GET /session": _LOGGED_IN,
     "POST /session": _LOGGED_IN,
     "DELETE /session": _LOGGED_IN,

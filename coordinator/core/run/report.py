@@ -206,6 +206,10 @@ class Report:
     """How often the home edge of each joint was passed between loops and was where it should be."""
     edges_unconfirmed: dict[str, int] = field(default_factory=dict)
     """How often nobody could see whether it was."""
+    hottest_centi_c: dict[str, int] = field(default_factory=dict)
+    """The highest temperature that each joint told while it went on, where that is believed."""
+    firmware: dict[str, str] = field(default_factory=dict)
+    """What each joint said that it runs as the run began."""
     grew: bool = False
     """Set by whatever changes it; unset by the machine above once it has told so."""
 
@@ -297,6 +301,10 @@ class Report:
         """Keep the smallest buffer margin of every part."""
         for name, margin in buffer_margin_us.items():
             self.buffer_margin_us[name] = min(self.buffer_margin_us.get(name, margin), margin)
+
+    def warmed(self, name: str, centi_c: int) -> None:
+        """A joint told its temperature. It is written with whatever comes next."""
+        self.hottest_centi_c[name] = max(self.hottest_centi_c.get(name, centi_c), centi_c)
 
     def settle(self, links: Iterable[JointLink]) -> None:
         """Use what the clocks have learned since: to tighten the last start, or to doubt one."""

@@ -62,6 +62,10 @@ class ReportOfJoint:
     """Arm time at which it reached the last point."""
     buffer_margin_us: int | None
     """How much longer its points would have lasted than the slowest delivery took."""
+    hottest_c: float | None
+    """The highest temperature that it told in the run; None where none was told or believed."""
+    firmware: str | None
+    """What it said that it runs, as the run began."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -173,6 +177,7 @@ def start_snapshot(start: StartRecord) -> StartReport:
 
 def _joint(report: Report, name: str) -> ReportOfJoint:
     entry = report.starts[0].joints[name] if report.starts else JointStart()
+    hottest = report.hottest_centi_c.get(name)
     return ReportOfJoint(
         name=name,
         start_margin_us=entry.start_margin_us,
@@ -180,6 +185,8 @@ def _joint(report: Report, name: str) -> ReportOfJoint:
         started_at_us=entry.started_at_us,
         finished_at_us=report.finished_at_us.get(name),
         buffer_margin_us=report.buffer_margin_us.get(name),
+        hottest_c=None if hottest is None else hottest / 100,
+        firmware=report.firmware.get(name),
     )
 
 

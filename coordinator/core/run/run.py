@@ -80,6 +80,7 @@ class Run:
     ) -> None:
         joints = tuple(link.name for link in links)
         report = Report(number, play.name, joints, now, play.loops, play.switches)
+        report.firmware = {link.name: link.welcome.firmware for link in links if link.welcome}
         trajectory = outbox.trajectory_number()
         feed = PointFeed(play.parts[0], trajectory, links, outbox.request)
         self.context = Context(
@@ -237,6 +238,12 @@ class Run:
             self._take(StopNow(Ending(outcome, message)), now)
 
     # ---- events -------------------------------------------------------------------------------
+
+    def heard(self, link: JointLink) -> None:
+        """A joint has told its state."""
+        centi_c = link.status.temperature_centi_c if link.status is not None else None
+        if self.active and centi_c is not None and not link.health.sensor.trouble:
+            self.report.warmed(link.name, centi_c)
 
     def started(self, link: JointLink, event: Started, now: int) -> None:
         """A joint reports its start."""

@@ -3,7 +3,7 @@
 from dataclasses import dataclass
 
 from coordinator.codes.arm_phase import ArmPhase
-from coordinator.core.condition import Condition, condition
+from coordinator.core.condition import Condition, announced, condition
 from coordinator.core.events import Note
 from coordinator.core.homing import HomingSnapshot, HomingState
 from coordinator.core.link.link import rests_after_us
@@ -67,7 +67,7 @@ def arm_snapshot(core: Coordinator, now: int) -> ArmSnapshot:
         now_us=now,
         condition=condition(core, now),
         phase=doing,
-        busy=doing.busy,
+        busy=doing.busy or announced(core),
         rests_after_us=rests_after_us(core.ramp),
         run=run_snapshot(run, now) if run else None,
         homing=core.homing.snapshot() if core.homing else None,

@@ -11,6 +11,7 @@ import { Library } from "./library.js";
 import { Listing } from "./listing.js";
 import { about, Mistakes, selectLine } from "./mistakes.js";
 import { Press } from "./press.js";
+import { Queue } from "./queue.js";
 import { Rehearse } from "./rehearse.js";
 import { Switches, switches } from "./switches.js";
 
@@ -49,12 +50,14 @@ export function Play({ model, gone, taught, act }) {
     take({ name: EXAMPLE, text: await file(`/examples/${EXAMPLE}`) });
   });
   const keptProgram = taught.now?.programs.find((one) => one.id === program.kept) ?? null;
+  const chosen = keptProgram ?? taught.now?.sequences.find((one) => one.id === program.kept) ?? null;
   return html`
     ${model.arm.run && html`<${Listing} run=${model.arm.run} />`}
     <section class="card library" aria-label="What is kept">
       <h2>Kept</h2>
       <${Library} taught=${taught} model=${model} chosen=${program.kept} take=${open} />
     </section>
+    <${Queue} model=${model} chosen=${chosen} gone=${gone} act=${act} />
     <section class="card play" aria-label="A program">
       <h2>Play a program</h2>
       <p class="row">

@@ -35,5 +35,7 @@ export function Records({ model, act }) {
           </li>`)}</ul>`}
       ${more && html`<button class="plain" onClick=${older}>Older runs</button>`}
     </section>
-    ${report && html`<section class="card" aria-label="Report"><${Report} report=${report} /></section>`}`;
+    ${report && html`<section class="card" aria-label="Report"><${Report} report=${report} />
+      <p><a href=${`/api/v1/runs/${report.run}/record`} download=${`run-${report.run}.html`}>Record of run ${report.run}
+        to print or hand on</a>, one file with the program's text and what is not known.</p></section>`}`;
 }

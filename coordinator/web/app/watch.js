@@ -8,6 +8,7 @@ import { JogBar, NoJog } from "./jog.js";
 import { Journal, Unseen } from "./journal.js";
 import { Lane } from "./lane.js";
 import { Report } from "./report.js";
+import { queuePlace } from "./queue.js";
 import { RunBar } from "./runbar.js";
 import { FUTURE_S, PAST_S, place } from "./strip.js";
 
@@ -17,6 +18,7 @@ export function Watch({ model, late, nowUs, gone, open, toggle, ended, close, ac
   const free = !arm.run; // while a program is played or held there is nothing to jog
   return html`
     <${RunBar} arm=${arm} gone=${gone} nowUs=${nowUs} act=${act} />
+    ${arm.queue?.playing && html`<p class="queue">${queuePlace(arm.queue)}</p>`}
     <${Unseen} arm=${arm} />
     <p class="unseen" role="status">${gone ? "" : troubles(arm, late, nowUs)}</p>
     ${!free && jogs && html`<${NoJog} />`}

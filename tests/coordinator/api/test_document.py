@@ -9,6 +9,7 @@ from jsonschema import Draft202012Validator  # type: ignore[import-untyped]
 
 from coordinator.api.responses.table import RESPONSES
 from coordinator.config.settings import API_PREFIX
+from coordinator.playing.queue import QueueEdit
 from coordinator.teaching.edits import AskedEdit
 
 
@@ -68,7 +69,9 @@ def test_every_answer_has_a_form_and_an_example_that_is_of_it(
 
 
 def test_every_member_is_required_but_one_and_has_an_example(document: dict[str, Any]) -> None:
-    edits = {edit.__name__ for edit in get_args(AskedEdit)}  # what is asked, not answered
+    edits = {
+        edit.__name__ for edit in get_args(AskedEdit) + get_args(QueueEdit)
+    }  # what is asked, not answered
     schemas = {
         name: schema
         for name, schema in document["components"]["schemas"].items()
@@ -91,8 +94,8 @@ def test_every_member_is_required_but_one_and_has_an_example(document: dict[str,
         "JogSpeeds", "ControlAsked", "KeptReport", "StartReport", "StartOfJoint", "ReportOfJoint",
         "HoldRecord", "OverrideRecord", "Unwritten", "Waypoint", "Visit", "Sequence", "KeptChange",
         "Shifted", "TaughtSnapshot", "Event", "RunInShort", "KeptProgram", "ChangedLine",
-        "ProgramPreview", "Curves", "CurveMark", "TaughtResult", "Production", "Cycle", "Delay",
-        "Interventions", "Seam",
+        "ProgramPreview", "Queue", "QueueEntry", "Curves", "CurveMark", "TaughtResult",
+        "Production", "Cycle", "Delay", "Interventions", "Seam",
     }  # fmt: skip
     bare = {
         f"{name}.{member}"
@@ -150,7 +153,7 @@ def test_what_begins_something_says_where_and_what_is_no_json_says_so(
 ) -> None:
     done = {operation.name: operation.done for operation in operations}
     begun = {name for name, (status, _) in done.items() if status == 202}
-    assert begun == {"POST /home", "POST /runs", "POST /rehearsals"}
+    assert begun == {"POST /home", "POST /runs", "POST /queue/play", "POST /rehearsals"}
     assert {
         name for name, (_, answer) in done.items() if "Location" in answer.get("headers", {})
     } == (begun)
@@ -163,6 +166,7 @@ def test_what_begins_something_says_where_and_what_is_no_json_says_so(
     assert other == {
         "GET /arm/file": "text/plain",
         "GET /runs/{number}/program": "text/plain",
+        "GET /runs/{number}/record": "text/html",
         "GET /taught/sequences/{number}/program": "text/plain",
         "GET /taught/programs/{number}/text": "text/plain",
         "GET /rehearsals/{number}/plot": "image/svg+xml",
@@ -182,6 +186,7 @@ SIMPLE = [
     ("GET", "/joints/elbow/homing", None),
     ("GET", "/runs", None),
     ("GET", "/events", None),
+    ("GET", "/queue", None),
     ("GET", "/warnings", None),
     ("GET", "/control", None),
     ("GET", "/session", None),

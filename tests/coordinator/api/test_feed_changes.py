@@ -12,6 +12,7 @@ from coordinator.api.responses.arm import ARM
 from coordinator.codes.level import Level
 from coordinator.core.events import Note
 from coordinator.core.start_forecast import StartForecast
+from coordinator.playing.queue import NOTHING
 from tests.as_json import as_json
 from tests.coordinator.api.reader import applied
 
@@ -63,7 +64,7 @@ def test_figures_are_rounded_to_what_is_shown_and_the_age_is_left_to_the_reader(
         rtt_p50_us=3149.0, rtt_p99_us=9851.0, loss=None, worst_delay_us=31_499,
         clock=replace(joint.clock, uncertainty_us=1234, rate_ppm=-12.345),
     )  # fmt: skip
-    (shown,) = feed_state(replace(ARM, joints=(exact,)), NOBODY, None, 0).joints
+    (shown,) = feed_state(replace(ARM, joints=(exact,)), NOBODY, None, 0, NOTHING).joints
     figures: dict[str, Any] = {
         "position_deg": 31.42, "velocity_deg_s": 12.3, "temperature_c": 36.0, "supply_v": 24.1,
         "rtt_p50_us": 3100, "rtt_p99_us": 9900, "loss": None, "worst_delay_us": 31_000,
@@ -79,5 +80,5 @@ def test_what_a_start_would_be_is_rounded_up_so_that_its_bound_stays_one() -> No
         (StartForecast(231_001, 1201, "elbow"), StartForecast(240_000, 1300, "elbow")),
         (StartForecast(), StartForecast()),
     ):
-        state = feed_state(replace(ARM, start_forecast=exact), NOBODY, None, 0)
+        state = feed_state(replace(ARM, start_forecast=exact), NOBODY, None, 0, NOTHING)
         assert state.members["start_forecast"] == shown

@@ -75,6 +75,22 @@ async def test_program_is_told_exactly_and_as_nothing_but_text(client: httpx2.As
         problem(await client.get(f"/api/v1/runs/{number}/program"), 404, "not-found")
 
 
+async def test_record_is_a_file_to_be_saved_in_which_nothing_can_act(
+    client: httpx2.AsyncClient,
+) -> None:
+    response = await client.get("/api/v1/runs/4/record")
+    assert response.status_code == 200
+    assert response.headers["content-type"] == "text/html; charset=utf-8"
+    assert response.headers["content-disposition"] == 'attachment; filename="run-4.html"'
+    assert response.headers["x-content-type-options"] == "nosniff"
+    policy = response.headers["content-security-policy"]
+    assert policy == "default-src 'none'; style-src 'unsafe-inline'; sandbox"
+    assert "&lt;script&gt;M2" in response.text
+    assert "<script" not in response.text
+    assert "Its text is not known." in (await client.get("/api/v1/runs/3/record")).text
+    problem(await client.get("/api/v1/runs/5/record"), 404, "not-found")
+
+
 async def test_homing_is_told_with_all_edges_by_every_later_coordinator(
     client: httpx2.AsyncClient,
 ) -> None:
@@ -130,7 +146,7 @@ async def test_database_that_fails_is_a_problem_of_its_own(
 ) -> None:
     with closing(sqlite3.connect(tmp_path / "unisono.db")) as database:
         database.execute("DROP TABLE runs")
-    for path in ("/runs", "/runs/3", "/runs/3/report", "/runs/3/program"):
+    for path in ("/runs", "/runs/3", "/runs/3/report", "/runs/3/program", "/runs/3/record"):
         body = problem(await client.get(f"/api/v1{path}"), 503, "store")
         assert str(tmp_path / "unisono.db") in body["detail"]
     assert (await client.get("/api/v1/arm")).status_code == 200

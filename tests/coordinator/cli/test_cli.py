@@ -106,6 +106,26 @@ def test_report_that_somebody_changed_is_one_line_and_still_printed_as_json(
     assert json.loads(unisono("report", "41", "--json").out) == json.loads(text)
 
 
+def test_record_of_a_run_is_written_to_the_file_that_is_named(
+    jointless: Bench, unisono: Unisono, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setenv("UNISONO_URL", jointless.url)
+    with closing(sqlite3.connect(jointless.data / "unisono.db")) as database, database:
+        database.execute(
+            "INSERT OR REPLACE INTO runs (number, name, outcome, report) VALUES (42, '', '', ?)",
+            ('{"run": 42, "name": "a.nc", "outcome": "finished", "message": ""}',),
+        )
+    done = unisono("report", "42", "--record", "run.html")
+    assert (done.code, done.out) == (0, "run.html is the record of run 42\n")
+    assert "Run 42: a.nc" in Path("run.html").read_text(encoding="utf-8")
+    told = json.loads(unisono("report", "42", "--record", "run.html", "--json").out)
+    assert told == {"run": 42, "record": "run.html"}
+    said = one_line(unisono("report", "42", "--record", "run.pdf"), 2)
+    assert "--record is run.pdf, but must end in .html" in said
+    said = one_line(unisono("report", "42", "--record", "a/run.html"), 2)
+    assert "there is no such folder" in said
+
+
 def test_joints_are_shown_and_stop_is_asked_for_at_any_time(
     jointless: Bench, unisono: Unisono
 ) -> None:

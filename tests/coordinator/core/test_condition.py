@@ -6,6 +6,7 @@ from coordinator.core import events as ev
 from coordinator.core.condition import Condition, condition
 from coordinator.core.machine import Coordinator
 from coordinator.core.run import Phase
+from coordinator.core.snapshot.arm import arm_snapshot
 from coordinator.rehearsal.world import World
 from protocol.drive import StopLevel
 from protocol.light import REST_WORDS, ConditionWord
@@ -207,3 +208,31 @@ def test_a_session_that_ended_forgets_no_motion() -> None:
     until(world, lambda: now(world).word in REST_WORDS, 20 * S)
     assert at_rest(world)
     assert run_of(world).phase is Phase.ENDED
+
+
+def test_between_two_runs_of_a_queue_the_arm_starts_and_a_hold_or_stop_withdraws_that() -> None:
+    world = homed_world("none")
+    number = play(world)
+    world.core.announced = "two trays, next in the queue"
+    until(world, lambda: world.core.reports[number].ended_us is not None)
+    told = Condition(ConditionWord.STARTS, "two trays, next in the queue")
+    until(world, lambda: now(world) == told, 2 * S)
+    assert arm_snapshot(world.core, world.laptop.now).busy
+    world.command(ev.Hold())
+    until(world, lambda: now(world) == Condition(ConditionWord.AT_REST), 2 * S)
+    assert not arm_snapshot(world.core, world.laptop.now).busy
+    world.core.announced = "two trays, next in the queue"
+    world.command(ev.Stop())
+    until(world, lambda: now(world).word is ConditionWord.STOPPED, 2 * S)
+    with pytest.raises(ev.Refused, match="no program is being played"):
+        world.command(ev.Hold())
+
+
+def test_a_run_that_is_held_is_held_whatever_comes_behind_it_in_a_queue() -> None:
+    world = homed_world("none")
+    moving(world)
+    world.core.announced = "two trays, next in the queue"
+    world.command(ev.Hold())
+    until_phase(world, Phase.HELD)
+    until(world, lambda: now(world) == Condition(ConditionWord.HELD, "the operator asked"), 2 * S)
+    assert not arm_snapshot(world.core, world.laptop.now).busy

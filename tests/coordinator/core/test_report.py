@@ -64,6 +64,38 @@ def test_a_finished_runs_report_has_every_figure_of_every_joint() -> None:
     assert shown["holds"] == []
 
 
+def test_the_hottest_of_a_run_is_what_a_joint_told_in_it_and_not_before_nor_after() -> None:
+    world = homed_world("none")
+    told: dict[str, list[int]] = {name: [] for name in NAMES}
+    number = play(world)
+    while world.core.run is not None and world.core.run.active:
+        for name in NAMES:
+            status = link(world, name).status
+            assert status is not None
+            assert status.temperature_centi_c is not None
+            told[name].append(status.temperature_centi_c)
+        world.run_for(10_000)
+    shown = report_snapshot(world.core.reports[number])
+    assert {one.name: one.hottest_c for one in shown.joints} == {
+        name: max(centi_c) / 100 for name, centi_c in told.items()
+    }
+    assert all(one.firmware for one in shown.joints)
+    run_of(world).report.hottest_centi_c.clear()
+    world.run_for(1 * S)
+    assert run_of(world).report.hottest_centi_c == {}, "it is over"
+
+
+def test_a_temperature_that_cannot_be_believed_is_nobodys_hottest() -> None:
+    world = homed_world("none")
+    moving(world)
+    link(world, "tip").health.sensor.trouble = "tip: its temperature sensor reads 300 °C"
+    run_of(world).report.hottest_centi_c.clear()
+    run_of(world).heard(link(world, "tip"))
+    assert "tip" not in run_of(world).report.hottest_centi_c
+    run_of(world).heard(link(world, "base"))
+    assert "base" in run_of(world).report.hottest_centi_c
+
+
 def test_the_finish_is_told_in_arm_time_within_the_clock_bound() -> None:
     world = homed_world("quiet")
     play(world)

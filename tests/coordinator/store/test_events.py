@@ -54,6 +54,32 @@ async def test_events_that_are_details_are_told_only_to_who_asks_for_them(store:
     assert await page(4, 2, details=False) == ["a"]
 
 
+async def test_lines_of_a_run_are_those_from_its_command_to_its_end_or_the_next_beginning(
+    store: Store,
+) -> None:
+    for code, message, at_us in (
+        ("command-play", "play a, run 2, run 1", 10), ("homed", "between", 11),
+        ("command-play", "play b.nc, run 2", 20), ("held", "held", 25), ("late", "late", 40),
+        ("coordinator-started", "the coordinator started", 1), ("homed", "of another", 22),
+    ):  # fmt: skip
+        await store.write(
+            lambda connection, code=code, message=message, at_us=at_us: add(  # type: ignore[misc]
+                connection, message, code=code, at_us=at_us
+            )
+        )
+    await store.write(lambda connection: add(connection, "a part", detail=True))
+
+    async def lines(run: int, until_us: int | None, limit: int = 9) -> list[str] | None:
+        found = await store.read(lambda connection: events.of_run(connection, run, until_us, limit))
+        return None if found is None else [one["message"] for one in found]
+
+    assert await lines(1, None) == ["play a, run 2, run 1", "between"]
+    assert await lines(2, 30) == ["play b.nc, run 2", "held"]
+    assert await lines(2, None) == ["play b.nc, run 2", "held", "late"]
+    assert await lines(2, None, limit=1) == ["play b.nc, run 2"]
+    assert await lines(3, None) is None
+
+
 async def test_homing_grows_and_one_that_was_cut_short_has_failed(tmp_path: Path) -> None:
     store = Store(tmp_path)
     assert store.last_homing == 0

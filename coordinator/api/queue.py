@@ -1,0 +1,74 @@
+"""The queue: what is played one after another. Who edits or plays it must have control."""
+
+from contextlib import AbstractContextManager
+from dataclasses import dataclass
+from typing import Annotated
+
+from fastapi import APIRouter, Request, Response
+from pydantic import Field
+
+from coordinator.api.bodies import Body
+from coordinator.api.control import Who
+from coordinator.api.control_routes import ControlDesk
+from coordinator.api.json_response import json_response
+from coordinator.config.settings import API_PREFIX
+from coordinator.playing.queue import QueueEdit
+from coordinator.service import Service
+
+
+class QueueBody(Body):
+    """The revision of the queue that whoever asks has seen last."""
+
+    revision: Annotated[int, Field(ge=0, le=2**53 - 1, examples=[7])]
+
+
+class QueueEditBody(QueueBody):
+    """An edit of the queue."""
+
+    edit: Annotated[
+        QueueEdit,
+        Field(discriminator="type", examples=[{"type": "add", "taught": 1, "loops": 2}]),
+    ]
+
+
+@dataclass(frozen=True, slots=True)
+class _AsClient:
+    """The client for which the queue is played, gone or not: another in control ends it."""
+
+    desk: ControlDesk
+    who: Who
+
+    @property
+    def name(self) -> str:
+        return self.who.name
+
+    def commanding(self) -> AbstractContextManager[object]:
+        return self.desk.commanding_as(self.who)
+
+    async def has_left(self) -> bool:
+        self.desk.require(self.who)  # somebody may have taken control while it was planned
+        return False
+
+
+def queue(service: Service, desk: ControlDesk) -> APIRouter:
+    """Routes of the queue."""
+    router, player = APIRouter(), service.queue
+
+    @router.get("/queue")
+    async def show() -> Response:
+        return json_response(await player.now())
+
+    @router.post("/queue/edits")
+    async def edit(body: QueueEditBody, request: Request) -> Response:
+        with desk.commanding(request):
+            return json_response(await player.edit(body.revision, body.edit))
+
+    @router.post("/queue/play", status_code=202)
+    async def play(body: QueueBody, request: Request, response: Response) -> dict[str, int]:
+        halts = service.runs.halts  # a stop that comes while anything is waited for counts
+        with desk.commanding(request) as who:
+            run = await player.play(body.revision, _AsClient(desk, who), halts)
+        response.headers["Location"] = f"{API_PREFIX}/runs/{run}"
+        return {"run": run}
+
+    return router

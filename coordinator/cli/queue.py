@@ -1,0 +1,150 @@
+"""`unisono queue`: sequences and kept programs, played one after another."""
+
+import time
+from typing import TYPE_CHECKING, Annotated, Final
+
+import typer
+
+from coordinator.cli.common import (
+    EXIT_CODES,
+    ExitCode,
+    Failure,
+    JsonOption,
+    LoopsOption,
+    UrlOption,
+    caution,
+    client_at,
+    out,
+    show_json,
+)
+from coordinator.cli.condition import unconfirmed
+from coordinator.cli.remote import begun, giving_back
+from coordinator.cli.show import way_on
+from coordinator.cli.watch import Interrupts, Progress, follow_run, with_word
+from coordinator.client import Client, WrongInput
+from coordinator.config.settings import DEFAULT_URL
+
+if TYPE_CHECKING:
+    from coordinator.client.values import Queue
+
+LOOK_S: Final = 0.1
+Place = Annotated[int, typer.Argument(metavar="PLACE", min=1, help="In the queue, from 1.")]
+
+
+def add_to(app: typer.Typer) -> None:
+    """Add the commands."""
+    queue = typer.Typer(
+        help="Queue sequences and kept programs, and play them one after another.",
+        no_args_is_help=True,
+        rich_markup_mode=None,
+    )
+    for command in (show, add, remove, move, play):
+        queue.command(epilog=EXIT_CODES)(command)
+    app.add_typer(queue, name="queue")
+
+
+def show(url: UrlOption = DEFAULT_URL, as_json: JsonOption = False) -> ExitCode:
+    """List what is queued, how far it is, and why it ended."""
+    with client_at(url) as client:
+        return _shown(client, client.queue(), as_json=as_json)
+
+
+def add(
+    name: Annotated[
+        str, typer.Argument(metavar="NAME", help="Of a sequence or of a program that is kept.")
+    ],
+    loops: LoopsOption = None,
+    url: UrlOption = DEFAULT_URL,
+    as_json: JsonOption = False,
+) -> ExitCode:
+    """Add a sequence or kept program at the end."""
+    with client_at(url) as client, giving_back(client):
+        return _shown(client, client.queue_add(name, loops or 1), as_json=as_json)
+
+
+def remove(place: Place, url: UrlOption = DEFAULT_URL, as_json: JsonOption = False) -> ExitCode:
+    """Remove an entry; while the queue is played only one that waits."""
+    with client_at(url) as client, giving_back(client):
+        after = client.queue_remove(_entry(client.queue(), place))
+        return _shown(client, after, as_json=as_json)
+
+
+def move(
+    place: Place,
+    to: Annotated[int, typer.Argument(metavar="TO", min=1, help="Its new place, from 1.")],
+    url: UrlOption = DEFAULT_URL,
+    as_json: JsonOption = False,
+) -> ExitCode:
+    """Move an entry to another place."""
+    with client_at(url) as client, giving_back(client):
+        queue = client.queue()
+        entry = _entry(queue, place)
+        _entry(queue, to)
+        return _shown(client, client.queue_move(entry, to - 1), as_json=as_json)
+
+
+def play(url: UrlOption = DEFAULT_URL, as_json: JsonOption = False) -> ExitCode:
+    """Play the queue from its first entry to its last. Ctrl-C asks for a hold, twice for a stop.
+
+    An entry begins by itself once the one before has finished. Any other end ends the queue.
+    """
+    with client_at(url) as client, Interrupts.counted() as pressed:
+        client.arm()  # who hangs is found out before a plan is waited for
+        run = begun(client, "the queue", Client.play_queue)
+        with giving_back(client):
+            caution(as_json=as_json)
+            _follow(client, run, pressed, as_json=as_json)
+        queue = client.queue()
+        _shown(client, queue, as_json=as_json)
+        if queue.message:
+            raise Failure(ExitCode.NOT_FINISHED, *unconfirmed(client.arm()), queue.message)
+    return ExitCode.DONE
+
+
+def _follow(client: Client, run: int, pressed: Interrupts, *, as_json: bool) -> None:
+    """Follow a run and those behind it, to the end of the queue."""
+    following: int | None = run
+    while following is not None:
+        run = following
+        state, arm = follow_run(client, run, Progress(quiet=as_json), pressed)
+        if state.phase in ("held", "paused"):
+            told = with_word(f"run {run} of the queue is {state.phase}", arm)
+            raise Failure(ExitCode.NOT_FINISHED, *unconfirmed(arm), f"{told}; {way_on(state)}")
+        following = _next_run(client, run, pressed)
+
+
+def _next_run(client: Client, run: int, pressed: Interrupts) -> int | None:
+    """The run behind this one, once it has begun; None where the queue has ended."""
+    before = pressed.count
+    while (queue := client.queue()).playing:
+        found = next((one.run for one in queue.entries if one.state == "plays"), None)
+        if found is not None and found != run:
+            return found
+        if pressed.count > before:
+            before = pressed.count
+            client.hold()
+        time.sleep(LOOK_S)
+    return None
+
+
+def _entry(queue: "Queue", place: int) -> int:
+    if place > len(queue.entries):
+        raise WrongInput(f"there is no place {place}: the queue has {len(queue.entries)}")
+    return queue.entries[place - 1].id
+
+
+def _shown(client: Client, queue: "Queue", *, as_json: bool) -> ExitCode:
+    if as_json:
+        show_json(client.answers["queue"])
+        return ExitCode.DONE
+    for place, one in enumerate(queue.entries, 1):
+        loops = f", {one.loops} loops" if one.loops > 1 else ""
+        run = f", run {one.run}" if one.run is not None else ""
+        out().print(f"{place}. {one.name}{loops}: {one.state}{run}")
+    if not queue.entries:
+        out().print("the queue is empty")
+    elif queue.playing:
+        out().print("the queue is being played")
+    if queue.message:
+        out().print(queue.message)
+    return ExitCode.DONE

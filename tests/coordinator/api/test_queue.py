@@ -1,0 +1,57 @@
+"""Routes of the queue, of an arm none of whose joints is there."""
+
+from typing import Any
+
+import httpx2
+
+from coordinator.service import Service
+from tests.coordinator.api.test_kept_programs import kept
+from tests.coordinator.api.test_taught import code_of
+
+WHO = {"Unisono-Client": "the-one-client", "Unisono-Client-Name": "a page"}
+OTHER = {"Unisono-Client": "another-client", "Unisono-Client-Name": "another page"}
+
+
+async def edited(http: httpx2.AsyncClient, revision: int, **edit: Any) -> httpx2.Response:
+    return await http.post("/queue/edits", json={"revision": revision, "edit": edit}, headers=WHO)
+
+
+async def test_queue_is_edited_by_whoever_has_control_and_has_seen_it(
+    http: httpx2.AsyncClient, service: Service
+) -> None:
+    first, second = await kept(http, "one tray"), await kept(http, "two trays")
+    await http.post("/control/release")
+    assert (await edited(http, 0, type="add", taught=first)).status_code == 200
+    told = (await edited(http, 1, type="add", taught=second, loops=3)).json()
+    assert [(one["name"], one["loops"], one["state"]) for one in told["entries"]] == [
+        ("one tray", 1, "waits"), ("two trays", 3, "waits"),
+    ]  # fmt: skip
+    assert code_of(await edited(http, 1, type="remove", entry=1)) == "queue-changed"
+    assert code_of(await edited(http, 2, type="remove", entry=9)) == "queue-entry-unknown"
+    assert code_of(await edited(http, 2, type="add", taught=99)) == "taught"
+    for wrong in ({"type": "add", "taught": first, "loops": 0}, {"type": "clear"},
+                  {"type": "move", "entry": 1, "to": -1}):  # fmt: skip
+        assert code_of(await edited(http, 2, **wrong)) == "invalid"
+    body = {"revision": 2, "edit": {"type": "remove", "entry": 1}}
+    assert code_of(await http.post("/queue/edits", json=body, headers=OTHER)) == "control"
+    moved = (await edited(http, 2, type="move", entry=2, to=0)).json()
+    assert [one["id"] for one in moved["entries"]] == [2, 1]
+    assert (await http.get("/queue")).json() == moved
+    assert service.queue.queue.revision == 3
+
+
+async def test_a_queue_whose_first_run_is_refused_has_not_begun(
+    http: httpx2.AsyncClient, service: Service
+) -> None:
+    assert code_of(await http.post("/queue/play", json={"revision": 0})) == "queue-empty"
+    number = await kept(http)
+    await http.post("/control/release")
+    await edited(http, 0, type="add", taught=number)
+    refused = await http.post("/queue/play", json={"revision": 1}, headers=WHO)
+    assert code_of(refused) == "joint-offline"
+    told = (await http.get("/queue")).json()
+    assert (told["playing"], told["entries"][0]["state"], told["message"]) == (False, "waits", "")
+    assert not service.busy
+    seen_less = await http.post("/queue/play", json={"revision": 0}, headers=WHO)
+    assert code_of(seen_less) == "queue-changed"
+    assert [note.code for note in service.snapshot().notes] == []

@@ -1,0 +1,196 @@
+"""A run's record: what stands in it, that no text of a program or a name becomes markup, and that
+what is not known is said. The outside parser is expat (XML 1.0); tests/browser/test_run_record.py
+holds it against Chromium's.
+"""
+
+import hashlib
+import re
+import xml.etree.ElementTree as ET
+from collections.abc import Mapping, Sequence
+from typing import Any
+
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+
+from coordinator.api.responses.base import plain
+from coordinator.api.responses.report import EVENT, REPORT
+from coordinator.run_record.listing import digest
+from coordinator.run_record.record import WhatIsKept, run_record
+
+XHTML = "{http://www.w3.org/1999/xhtml}"
+PROGRAM = "(one tray)\r\nG0 A-35 B-20\r\nM2\r\n"
+HOSTILE = (
+    "</li></ol><script>alert(1)</script>", "<img src=x onerror=alert(1)>", "]]>&lt;<!--",
+    "\u202eG0 A90\u202c", "\x00\x1b[31m\ud800", "' onload='x\" onload=\"x",
+)  # fmt: skip
+
+
+def record(
+    program: str | None = PROGRAM,
+    journal: Sequence[Mapping[str, Any]] | None = (plain(EVENT),),
+    **changed: object,
+) -> str:
+    report = {**plain(REPORT), **changed}
+    return run_record(WhatIsKept(report, program, journal, "2026-05-02T08:00:00+00:00", "0.1.0"))
+
+
+def parsed(text: str) -> ET.Element:
+    """By expat; the document type has no entities, so nothing is loaded."""
+    return ET.fromstring(text)
+
+
+def words(text: str) -> str:
+    return " ".join(" ".join(parsed(text).itertext()).split())
+
+
+def listing(text: str) -> list[str]:
+    return ["".join(one.itertext()) for one in parsed(text).iter(f"{XHTML}li")][-1000:]
+
+
+def rows(text: str) -> dict[str, list[str]]:
+    """Cells by the heading of their row."""
+    found = {}
+    for row in parsed(text).iter(f"{XHTML}tr"):
+        cells = ["".join(cell.itertext()) for cell in row]
+        found[cells[0]] = cells[1:]
+    return found
+
+
+def test_it_says_which_arm_what_when_by_whom_with_which_switches_and_how_it_ended() -> None:
+    made = record(optional_stop=True, loops=3)
+    found = rows(made)
+    assert found["Arm"] == ["bench arm"]
+    assert found["Program"] == ["prick_out_tray.nc"]
+    assert found["SHA-256 of its text"] == [hashlib.sha256(PROGRAM.encode()).hexdigest()]
+    assert found["Commanded by"] == ["the terminal of gardener@bench"]
+    assert found["Began (UTC)"] == ["2026-05-01T10:00:20+00:00"]
+    assert found["Took"] == ["10.500 s"]
+    assert found["To be played"] == ["3 times"]
+    assert found["Switch optional stop"] == ["on"]
+    assert found["Switch block delete"] == ["off"]
+    assert found["Played by Unisono"] == ["0.1.0"]
+    assert "The run was played to its end." in words(made)
+
+
+def test_starts_stand_with_their_skew_and_its_bound_joint_by_joint() -> None:
+    found = rows(record())
+    assert found["1, a start"] == [
+        "1.000 s", "1", "0.000 s", "1", "240.0 ms", "310 µs", "820 µs"
+    ]  # fmt: skip
+    # The last row of the joint is that of heat and links.
+    assert found["elbow"] == [
+        "41.5 °C", "31.0 ms", "310.0 ms", "412 µs", "10.400 s", "software"
+    ]  # fmt: skip
+    assert "-140 µs" in words(record())
+    unproved = plain(REPORT)["starts"][0] | {"start_skew_us": None, "start_skew_max_us": None}
+    assert rows(record(starts=[unproved]))["1, a start"][-2:] == ["no estimate", "not proved"]
+
+
+def test_holds_speeds_and_interventions_stand_with_cause_and_who() -> None:
+    found = rows(record())
+    assert found["4.000 s"] == ["the operator asked", "0 µs", "none"]
+    assert found["3.000 s"] == ["50 %"]
+    assert found["0.000 s"] == [
+        "info",
+        "play prick_out_tray.nc, run 1",
+        "the terminal of gardener@bench",
+    ]
+    hot = plain(EVENT) | {"level": "attention", "message": "elbow is warm: 52.0 °C"}
+    assert "Lines that ask for attention: 1." in words(record(journal=[hot]))
+
+
+def test_program_stands_line_by_line_and_how_its_lines_end_is_said() -> None:
+    made = record()
+    assert listing(made)[-3:] == ["(one tray)", "G0 A-35 B-20", "M2"]
+    assert "3 lines, 30 bytes in UTF-8, lines end with CR LF." in words(made)
+    assert "1 line, 2 bytes in UTF-8, without a line end." in words(record("M2"))
+
+
+def test_a_stop_that_is_not_confirmed_stands_before_all_else() -> None:
+    made = words(record(outcome="stopped", stop_unconfirmed=["elbow"], stop_level="stop"))
+    assert made.index("STOP NOT CONFIRMED by elbow") < made.index("The run was stopped")
+
+
+@pytest.mark.parametrize("outcome", ["playing", "held", "paused"])
+def test_a_run_that_is_not_over_says_so_and_no_end(outcome: str) -> None:
+    made = record(outcome=outcome, ended_at_us=None, ended_utc=None)
+    assert "not over as this was written" in words(made)
+    assert rows(made)["Ended (UTC)"] == ["not known"]
+    assert "When the run ended, or whether it has." in words(made)
+
+
+def test_what_is_not_known_is_said_never_shown_as_zero_or_left_out() -> None:
+    old = {"run": 3, "name": "a.nc", "outcome": "finished", "message": ""}
+    made = run_record(WhatIsKept(old, None, None, "2026-05-02T08:00:00+00:00", "0.1.0"))
+    found = rows(made)
+    for name in ("Arm", "Commanded by", "SHA-256 of its text", "Took", "To be played",
+                 "Played from", "Switch optional stop", "Played by Unisono"):  # fmt: skip
+        assert found[name] == ["not known"], name
+    told = words(made)
+    for sentence in (
+        "Its text is not known.", "Which arm file the arm had", "Who commanded the run.",
+        "No start of all joints is recorded.", "Whether the speed was changed is not known.",
+        "Not known: the journal does not have this run.",
+    ):  # fmt: skip
+        assert sentence in told
+    unwritten = [{"what": "event stop", "utc": "2026-05-01T10:00:30+00:00", "why": "disk full"}]
+    assert "Not in the database: event stop" in words(record(unwritten=unwritten))
+
+
+@pytest.mark.parametrize("bad", HOSTILE)
+def test_hostile_text_stays_text_wherever_it_stands(bad: str) -> None:
+    line = plain(EVENT) | {"message": bad, "who": bad, "level": bad}
+    joint = plain(REPORT)["joints"][0] | {"name": bad, "firmware": bad}
+    start = plain(REPORT)["starts"][0]
+    start = start | {"joints": {bad: start["joints"]["elbow"]}}
+    hold = plain(REPORT)["holds"][0] | {"cause": bad, "path_us": {bad: None}}
+    made = record(
+        f"G0 A1\n{bad}", [line], name=bad, message=bad, asked_by=bad, arm=bad, outcome=bad,
+        joints=[joint], starts=[start], holds=[hold], stop_unconfirmed=[bad],
+        unwritten=[{"what": bad, "utc": bad, "why": bad}],
+    )  # fmt: skip
+    root = parsed(made)
+    assert made.encode("utf-8")
+    tags = {element.tag.split("}")[-1] for element in root.iter()}
+    assert tags <= {
+        "html", "head", "meta", "title", "style", "body", "main", "section", "footer", "h1", "h2",
+        "h3", "p", "ul", "ol", "li", "table", "thead", "tbody", "tr", "th", "td",
+        "div", "svg", "rect", "text", "line", "path", "polygon",
+    }  # fmt: skip
+    attributes = {name for element in root.iter() for name in element.attrib}
+    assert not {name for name in attributes if name.startswith("on")}
+    assert attributes.isdisjoint({"src", "href", "style"})
+    assert not re.search("[\u202a-\u202e\x00-\x08\x1b]", made)
+
+
+def test_a_character_that_cannot_be_seen_is_shown_by_its_number() -> None:
+    assert listing(record("G0 A1\n(\u202eM2)"))[-1] == "(⟨U+202E⟩M2)"
+    assert digest("\u202e") == hashlib.sha256(b"\xe2\x80\xae").hexdigest()
+
+
+def test_it_loads_nothing_and_runs_nothing() -> None:
+    made = record()
+    without_names = made.replace("http://www.w3.org/1999/xhtml", "").replace(
+        "http://www.w3.org/2000/svg", ""
+    )
+    assert not re.search(r"https?:|url\(|@import|<script|<link|<iframe", without_names)
+    policy = re.search(r'http-equiv="Content-Security-Policy" content="([^"]*)"', made)
+    assert policy is not None
+    assert policy[1].startswith("default-src 'none'; style-src 'sha256-")
+
+
+SOME = st.recursive(
+    st.none() | st.booleans() | st.integers() | st.floats() | st.text(max_size=6),
+    lambda inner: (
+        st.lists(inner, max_size=2) | st.dictionaries(st.text(max_size=4), inner, max_size=2)
+    ),
+    max_leaves=5,
+)
+
+
+@given(st.dictionaries(st.sampled_from(sorted(plain(REPORT))), SOME), st.text(max_size=20))
+def test_whatever_the_database_holds_makes_a_record_that_can_be_read(
+    changed: dict[str, Any], program: str
+) -> None:
+    parsed(record(program, None, **changed))
