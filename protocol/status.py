@@ -64,6 +64,8 @@ class Status:
     state: JointState
     homed: bool = False
     energised: bool = False
+    reduced: bool = False
+    """Whether the motor has less current than at rest otherwise, or that has not settled yet."""
     stop: StopLevel = StopLevel.NONE
     """The level latched."""
     plan: int = 0
@@ -99,8 +101,10 @@ class Status:
     """Of the last homing begun."""
 
 
-_HOMED, _ENERGISED, _HAS_PERMIT, _HAS_TEMPERATURE, _HAS_SUPPLY = (1 << k for k in range(5))
-_FLAGS: Final = 0x1F
+_HOMED, _ENERGISED, _HAS_PERMIT, _HAS_TEMPERATURE, _HAS_SUPPLY, _REDUCED = (
+    1 << k for k in range(6)
+)
+_FLAGS: Final = 0x3F
 _FAULTS: Final = sum(Fault)
 _STATUS: Final = struct.Struct(">IIBBBBIqIiqiqIIqhHBbHBBhHHI")
 STATUS_BYTES: Final = _STATUS.size
@@ -140,6 +144,7 @@ def pack_status(status: Status) -> bytes:
         | (_HAS_PERMIT if status.permit_us is not None else 0)
         | (_HAS_TEMPERATURE if status.temperature_centi_c is not None else 0)
         | (_HAS_SUPPLY if status.supply_mv is not None else 0)
+        | (_REDUCED if status.reduced else 0)
     )
     return _STATUS.pack(
         status.boot, status.sequence, status.state, flags, status.stop, status.reason,
@@ -171,6 +176,7 @@ def unpack_status(value: bytes) -> Status:
         state=JointState(state),
         homed=bool(flags & _HOMED),
         energised=bool(flags & _ENERGISED),
+        reduced=bool(flags & _REDUCED),
         stop=StopLevel(stop),
         plan=plan,
         reason=Reason(reason),

@@ -95,6 +95,8 @@ class Joint:
     outputs: tuple[str, ...]
     """Names, in the order of the bits in a point's output mask."""
     inputs: tuple[str, ...]
+    holds_load: bool | None = None
+    """Whether at rest its motor holds something up; None where the file does not say."""
     touch: bool = True
     """Whether its own touch control is listened to."""
     address: tuple[str, int] | None = None
@@ -159,6 +161,7 @@ def read_joint(row: object, index: int, complaints: Complaints) -> Joint:
         outputs=table.texts("outputs", NAME, NAME_MEANING) if table.has("outputs") else (),
         inputs=table.texts("inputs", NAME, NAME_MEANING) if table.has("inputs") else (),
         address=_read_address(table),
+        holds_load=table.boolean("holds_load") if table.has("holds_load") else None,
         touch=table.boolean("touch") if table.has("touch") else True,
     )
     _check_joint(table, joint)
