@@ -90,6 +90,11 @@ class Arm:
         """The joints' names by their program letters, base to tool."""
         return {joint.word: joint.name for joint in self.joints}
 
+    def pose_deg(self, name: str) -> dict[str, float]:
+        """The angles of a named pose by joint. Raises KeyError."""
+        names = (joint.name for joint in self.joints)
+        return dict(zip(names, self.poses[name], strict=True))
+
     def joint(self, name: str) -> Joint:
         """The joint of that name. Raises KeyError."""
         for joint in self.joints:

@@ -63,6 +63,7 @@ def whole(joints: int = 6, seq: int = 1, version: str = "1", **values: Any) -> d
     state = {
         "arm": "bench arm", "session": "0" * 16, "now_us": NOW_US, "phase": "moving",
         "condition": condition(cause="prick_out_tray.nc"), "rests_after_us": 4_000_000,
+        "poses": {"park": dict.fromkeys(NAMES, 0.0)},
         "run": run(), "homing": None, "start_forecast": None, "joints": lanes, "unknown": [],
         "warnings": [],
         "notes": [note(NOW_US - 7_000_000, "Start of prick_out_tray.nc: first try.")],

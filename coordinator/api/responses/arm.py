@@ -89,6 +89,7 @@ ARM: Final = ArmSnapshot(
     phase=ArmPhase.MOVING,
     busy=True,
     rests_after_us=3_460_000,
+    poses={"park": {"elbow": 110.0}},
     run=RUN,
     homing=HOMING,
     start_forecast=None,
