@@ -5,7 +5,9 @@ from typing import Annotated, Any
 from fastapi import APIRouter, Query, Response
 
 from coordinator.api.bodies import Number
+from coordinator.api.json_response import json_response
 from coordinator.api.problems import NotFound
+from coordinator.programs.size import MAX_PROGRAM_BYTES
 from coordinator.service import Service
 
 RunNumber = Annotated[
@@ -15,6 +17,10 @@ RunNumber = Annotated[
 EventId = Annotated[
     int,
     Query(ge=1, le=2**53 - 1, description="Events before the one of this id.", examples=[100]),
+]
+FromLine = Annotated[
+    int | None,
+    Query(ge=1, le=MAX_PROGRAM_BYTES, description="Another line than the last.", examples=[7]),
 ]
 Details = Annotated[
     bool, Query(description="Also the parts of what has a line of its own.", examples=[True])
@@ -54,6 +60,13 @@ def records(service: Service) -> APIRouter:
         if text is None:
             raise NotFound(f"no program of a run {number} is known")
         return program_text(text)
+
+    @router.get("/runs/{number}/way")
+    async def way(number: Number, from_line: FromLine = None) -> Response:
+        found = await service.runs.way(number, from_line)
+        if found is None:
+            raise NotFound(f"no program of a run {number} is known")
+        return json_response(found)
 
     @router.get("/events")
     async def events(

@@ -103,6 +103,7 @@ class Client:
     runs = _blocking(Questions.runs)
     last_run = _blocking(Questions.last_run)
     report = _blocking(Questions.report)
+    way_back = _blocking(Questions.way_back)
     hold = _blocking(Questions.hold)
     resume = _blocking(Questions.resume)
     stop = _blocking(Questions.stop)

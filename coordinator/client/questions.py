@@ -11,6 +11,7 @@ from typing import TYPE_CHECKING, Final, Literal, Protocol, TypeVar
 
 from coordinator.answers.control import ControlAsked
 from coordinator.answers.records import Event, RunInShort
+from coordinator.answers.way import WayBack
 from coordinator.client.asking import Answer, Asking
 from coordinator.client.errors import (
     ClientError,
@@ -327,6 +328,13 @@ class Questions:
 
         return self._asking.read(KeptReport, {**_MAY_LACK, **answer})
 
+    async def way_back(self, number: int, from_line: int | None = None) -> WayBack:
+        """Where joints would be as the line begins in which a run was last, or another line."""
+        which = "" if from_line is None else f"?from_line={from_line}"
+        path = f"/runs/{number}/way{which}"
+        answer = await self._asking.ask("way", "GET", path, has="angles_deg")
+        return self._asking.read(WayBack, answer)
+
     # ---- commands ---------------------------------------------------------------------------
 
     async def hold(self) -> None:
@@ -606,7 +614,8 @@ class Questions:
 
 
 _MAY_LACK: Final[Answer] = {
-    "block_delete": False, "from_line": None, "loops": 1, "optional_stop": False, "overrides": [],
+    "block_delete": False, "from_line": None, "line": None, "loops": 1, "optional_stop": False,
+    "overrides": [],
     "step_by_line": False, "stop_unconfirmed": [], "unwritten": [], "written_utc": "",
 }  # fmt: skip
 """What not every report has: those that an older coordinator wrote, and those of now."""

@@ -420,6 +420,8 @@ class Coordinator:
             self._word = condition(self, now).word
             self.currents.turn(now, wanted=self._moves_or_will(now))
             self.stop_watch.step(now)
+            if self.run is not None:
+                self.run.note_line(now)
             for link in self.links:
                 is_told = self.run is not None and self.run.tells_of_loss(link)
                 self.watch.look_for(link, now, is_told=is_told)

@@ -16,6 +16,7 @@ from pathlib import Path
 import httpx2
 import pytest
 
+from coordinator.client import Client
 from tests.e2e.harness import Bench, linked_bench, until
 
 RIGHT, LEFT, DOWN, CTRL_C, CTRL_Z = b"\x1b[C", b"\x1b[D", b"\x1b[B", b"\x03", b"\x1a"
@@ -349,3 +350,34 @@ def test_go_is_left_by_ctrl_c_and_says_that_the_arm_is_not_there(arm: Bench, jog
     terminal.press(CTRL_C)
     assert terminal.ended() == 1
     assert "left before the arm was at pose park" in terminal.said()
+
+
+def test_go_back_leads_to_the_line_of_a_run_whose_coordinator_was_killed(
+    arm: Bench, jog: Jog
+) -> None:
+    text = "G90 G94\nG0 A-157 B-157\nG1 A-149 B-149 F60\nM2\n"
+    played = arm.play(text)
+
+    def is_in_line_3() -> bool:
+        with Client(arm.url) as client:
+            number = client.last_run()
+            return number is not None and client.report(number).line == 3
+
+    until(is_in_line_3, "line 3")
+    until(lambda: angle(arm) > -153.5, "well within line 3, which is told every 2 s")
+    arm.processes[1].kill()
+    played.popen.wait(60)
+    arm.serve()
+    arm.until_linked()
+    until(lambda: rests(arm), "at rest")
+    terminal = jog("--back", command="go")
+
+    def is_there() -> bool:
+        if len(terminal._lines()) == 1:
+            terminal.press(b"g")
+        return "the arm is at line 3 of program.nc" in terminal.said()
+
+    until(is_there, "it is back")
+    assert terminal.ended() == 0
+    assert angle(arm) == pytest.approx(-157.0, abs=0.01)
+    assert "'unisono run FILE --from-line 3' goes on" in terminal.said()

@@ -10,7 +10,7 @@ from coordinator.api.responses.base import example_of, plain
 from coordinator.api.responses.homing import HOMING, NewestOfJoint
 from coordinator.api.responses.program import CURVES, Begun, Check, Choice, Rehearsal
 from coordinator.api.responses.report import REPORT, Events, Runs
-from coordinator.api.responses.run import OVER, RunProgress
+from coordinator.api.responses.run import OVER, WAY, RunProgress
 from coordinator.api.responses.simple import (
     CONTROL,
     Health,
@@ -90,6 +90,7 @@ RESPONSES: Final[dict[str, DescribedResponse]] = {
     "GET /runs/{number}/program": DescribedResponse(
         "The exact text that was played.", None, "G0 A-35 B-20\nM2\n", media_type="text/plain"
     ),
+    "GET /runs/{number}/way": _told("Where joints would be as that line begins.", WAY),
     "GET /events": _response("What happened and was commanded, newest first.", Events),
     "POST /check": _response("What the program would do, or its mistakes.", Check),
     "POST /check/curves": _told("What each joint does over path time.", CURVES),

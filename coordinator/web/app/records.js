@@ -4,11 +4,12 @@ import { html } from "htm/preact";
 import { useEffect, useState } from "preact/hooks";
 import { get } from "./api.js";
 import { dateTime, Report } from "./report.js";
+import { WayBack } from "./wayback.js";
 
 const AT_ONCE = 50;
 
 /** The list, with the report of the run that was chosen. */
-export function Records({ model, act }) {
+export function Records({ model, gone, going: ways, act }) {
   const [runs, setRuns] = useState(null);
   const [more, setMore] = useState(false);
   const [report, setReport] = useState(null);
@@ -35,5 +36,6 @@ export function Records({ model, act }) {
           </li>`)}</ul>`}
       ${more && html`<button class="plain" onClick=${older}>Older runs</button>`}
     </section>
-    ${report && html`<section class="card" aria-label="Report"><${Report} report=${report} /></section>`}`;
+    ${report && html`<section class="card" aria-label="Report"><${Report} report=${report} />
+      <${WayBack} report=${report} model=${model} gone=${gone} going=${ways} act=${act} /></section>`}`;
 }

@@ -243,7 +243,7 @@ async def test_stop_is_allowed_at_any_time_and_names_its_levels(
 async def test_unknown_numbers_paths_and_methods_are_problems_too(
     client: httpx2.AsyncClient,
 ) -> None:
-    for path in ("/runs/1", "/runs/1/report", "/homings/1"):
+    for path in ("/runs/1", "/runs/1/report", "/runs/1/way", "/homings/1"):
         problem(await client.get(f"/api/v1{path}"), 404, "not-found")
     problem(await client.get("/nowhere"), 404, "not-found")
     problem(await client.get("/api/v1/runs/0"), 422, "invalid")

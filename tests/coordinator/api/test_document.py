@@ -91,7 +91,7 @@ def test_every_member_is_required_but_one_and_has_an_example(document: dict[str,
         "JogSpeeds", "ControlAsked", "KeptReport", "StartReport", "StartOfJoint", "ReportOfJoint",
         "HoldRecord", "OverrideRecord", "Unwritten", "Waypoint", "Visit", "Sequence", "KeptChange",
         "Shifted", "TaughtSnapshot", "Event", "RunInShort", "KeptProgram", "ChangedLine",
-        "ProgramPreview", "Curves", "CurveMark", "TaughtResult",
+        "ProgramPreview", "Curves", "CurveMark", "TaughtResult", "WayBack",
     }  # fmt: skip
     bare = {
         f"{name}.{member}"

@@ -43,3 +43,33 @@ def test_way_needs_a_terminal_as_a_key_is_held(capsys: pytest.CaptureFixture[str
     with served(arm_with_poses) as url:
         assert run(["go", "park", "--url", url]) == 2
     assert "needs a terminal" in capsys.readouterr().err
+
+
+def test_park_needs_a_level_that_lets_motors_go(capsys: pytest.CaptureFixture[str]) -> None:
+    with served(arm_with_poses) as url:
+        assert run(["stop", "--park", "--url", url]) == 2
+    assert "--level" in capsys.readouterr().err
+
+
+def test_who_cannot_park_is_told_that_nothing_was_stopped(
+    capsys: pytest.CaptureFixture[str],
+) -> None:
+    asked: list[str] = []
+
+    def answer(path: str, body: bytes) -> Answer:
+        asked.append(path)
+        return arm_with_poses(path, body)
+
+    with served(answer) as url:
+        assert run(["stop", "--level", "stop-and-release", "--park", "--url", url]) == 2
+    assert not any(path.endswith("/stop") for path in asked)
+    told = capsys.readouterr().err
+    assert "needs a terminal" in told
+    assert "nothing was stopped" in told
+    assert "a raised arm may fall" in told
+
+
+@pytest.mark.parametrize("words", [["go"], ["go", "park", "--back"], ["go", "park", "--run", "1"]])
+def test_go_has_a_place_or_leads_back(words: list[str], capsys: pytest.CaptureFixture[str]) -> None:
+    assert run([*words, "--url", "http://127.0.0.1:9"]) == 2
+    assert "--back" in capsys.readouterr().err
