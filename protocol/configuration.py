@@ -65,6 +65,14 @@ class OutputsOff(_Strict):
     """Once it has heard no valid drive for `SILENCE_US`, as soon as it rests."""
 
 
+class IdleCurrent(_Strict):
+    """When a motor that rests gets less current, and how much."""
+
+    after_ms: Annotated[int, Field(ge=100, le=86_400_000)]
+    """At rest, with no joint of the arm about to move."""
+    current_ma: Annotated[int, Field(ge=0, le=10_000)]
+
+
 class Configuration(_Strict):
     """A joint's whole configuration."""
 
@@ -88,6 +96,8 @@ class Configuration(_Strict):
     hold_current_ma: Annotated[int, Field(ge=0, le=10_000)]
     outputs_off: OutputsOff | None = None
     """Left out where every output is kept, so that a joint without outputs need not know it."""
+    idle_current: IdleCurrent | None = None
+    """Left out where the current at rest is never reduced; only for a joint that says it can."""
 
     @model_validator(mode="after")
     def _hangs_together(self) -> Self:
@@ -101,6 +111,11 @@ class Configuration(_Strict):
             raise ValueError(f"range {self.range_low} to {self.range_high} is empty")
         if max(self.homing.fast, self.homing.slow, self.jog_unhomed) > self.velocity:
             raise ValueError(f"homing and jog speeds may not pass the velocity {self.velocity}")
+        if self.idle_current is not None and self.idle_current.current_ma > self.hold_current_ma:
+            raise ValueError(
+                f"the reduced current is {self.idle_current.current_ma} mA, at most "
+                f"hold_current_ma, {self.hold_current_ma} mA"
+            )
         excess = Ramp(self.ramp).excess(self.velocity, self.acceleration)
         if excess:
             raise ValueError(excess)
@@ -111,6 +126,8 @@ class Configuration(_Strict):
         found: dict[str, Any] = handler(self)
         if self.outputs_off is None:
             del found["outputs_off"]
+        if self.idle_current is None:
+            del found["idle_current"]
         return found
 
     def geometry(self) -> tuple[object, ...]:

@@ -24,6 +24,9 @@ SILENCE_US: Final = 1_500_000
 """A joint that hears no valid datagram for this long holds (design section 5)."""
 RELEASE_SESSION_US: Final = 5_000_000
 """Silence after which a joint at rest accepts a coordinator with another id (design section 3)."""
+CURRENT_SETTLE_US: Final = 100_000
+"""From a motor's full current to its first motion: its rotor swings into place, and a stepper's
+swing has died away after a tenth of a second (common practice)."""
 FIRST_PERMIT_US: Final = 100_000
 """Path time a joint may cover before all have echoed the start (design section 4)."""
 SLEW_PPM: Final = 200

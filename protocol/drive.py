@@ -78,6 +78,8 @@ class Drive:
     """Arm time up to which jog, home and advance are permitted."""
     homing_number: int = 0
     """Each number is obeyed once; 0 asks for nothing."""
+    full_current: bool = False
+    """Whether some joint of the arm moves or is about to: no motor keeps a reduced current."""
     condition: ConditionWord = ConditionWord.NOT_KNOWN
     """Of the arm, for the joint's light; no joint moves or stops by it."""
 
@@ -86,7 +88,7 @@ _ENERGISE, _HAS_MAP, _HAS_PLAN, _HAS_CHANGE, _HAS_PERMIT, _HAS_EXPIRY, _HAS_TARG
     1 << k for k in range(7)
 )
 _FLAGS: Final = 0x7F
-_DRIVE: Final = struct.Struct(">QIBBBBBBxxIqqiIIqqqIIqqiIq")
+_DRIVE: Final = struct.Struct(">QIBBBBBBBxIqqiIIqqqIIqqiIq")
 DRIVE_BYTES: Final = _DRIVE.size
 REQUEST_BYTES: Final = ntp.PACKET_BYTES + ntp.field_bytes(DRIVE_BYTES) + 4 + TAG_BYTES
 
@@ -124,7 +126,7 @@ def pack_drive(drive: Drive) -> bytes:
     )
     return _DRIVE.pack(
         drive.session, drive.sequence, drive.mode, flags, drive.stop, NUMBERS[drive.condition],
-        drive.output_mask, drive.output_values,
+        drive.output_mask, drive.output_values, drive.full_current,
         *((clock_map.number, clock_map.arm_us, clock_map.joint_us, clock_map.rate_ppb)
           if clock_map else (0, 0, 0, 0)),
         *((plan.number, plan.trajectory, plan.stand_us) if plan else (0, 0, 0)),
@@ -137,7 +139,7 @@ def pack_drive(drive: Drive) -> bytes:
 
 def unpack_drive(value: bytes) -> Drive:
     """The drive in its own bytes. Raises DatagramError for values that no drive may have."""
-    (session, sequence, mode, flags, stop, condition, mask, values,
+    (session, sequence, mode, flags, stop, condition, mask, values, full_current,
      map_number, map_arm, map_joint, map_rate,
      plan_number, trajectory, stand_us, at_us, path_us, before, after,
      permit_us, expiry_us, jog_velocity, homing_number,
@@ -175,6 +177,7 @@ def unpack_drive(value: bytes) -> Drive:
         jog_target=jog_target if flags & _HAS_TARGET else None,
         expiry_us=expiry_us if flags & _HAS_EXPIRY else None,
         homing_number=homing_number,
+        full_current=full_current == 1,
         # A word that came later says nothing here.
         condition=WORDS.get(condition, ConditionWord.NOT_KNOWN),
     )

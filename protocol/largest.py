@@ -8,7 +8,7 @@ from typing import Final
 from pydantic import BaseModel
 
 from protocol import messages
-from protocol.configuration import MAX_RAMP_US, Configuration, Homing, OutputsOff
+from protocol.configuration import MAX_RAMP_US, Configuration, Homing, IdleCurrent, OutputsOff
 from protocol.constants import MAX_INTEGER, MAX_POINTS_PER_FRAME
 from protocol.frames import HEAD_BYTES
 from protocol.points import Point, PointsFrame, encode_points
@@ -42,13 +42,15 @@ CONFIGURATION: Final = Configuration(
     run_current_ma=10_000,
     hold_current_ma=10_000,
     outputs_off=OutputsOff(on_hold=255, on_stop=255, on_lost=255),
+    idle_current=IdleCurrent(after_ms=86_400_000, current_ma=10_000),
 )  # fmt: skip
 OPENINGS: Final[tuple[BaseModel, ...]] = (
     messages.Hello(protocol=65_535, coordinator="f" * 32, session="f" * 16, nonce=_HEX32),
     messages.Welcome(
         id="f" * 12, firmware=_WORD, boot=_U32, nonce=_HEX32, proof=_HEX32, udp=65_535,
         capabilities=messages.Capabilities(
-            point_capacity=_I31, max_step_rate_hz=_I31, sensors=["x" * 16] * 8, inputs=8, outputs=8
+            point_capacity=_I31, max_step_rate_hz=_I31, sensors=["x" * 16] * 8, inputs=8, outputs=8,
+            idle_current=False,
         ),
         configuration=_HEX32, keyed=_HEX32, trajectory=_U32, next_index=_U32,
     ),

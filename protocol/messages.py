@@ -67,6 +67,8 @@ class Capabilities(Report):
     sensors: Annotated[list[Annotated[str, Field(max_length=16)]], Field(max_length=8)] = []
     inputs: Annotated[int, Field(ge=0, le=8)] = 0
     outputs: Annotated[int, Field(ge=0, le=8)] = 0
+    idle_current: bool = False
+    """Whether it can reduce its current at rest; one that does not say so is not asked to."""
 
 
 class Welcome(Report):

@@ -64,6 +64,8 @@ class Status:
     state: JointState
     homed: bool = False
     energised: bool = False
+    reduced: bool = False
+    """Whether the motor has less current than at rest otherwise, or that has not settled yet."""
     stop: StopLevel = StopLevel.NONE
     """The level latched."""
     plan: int = 0
@@ -102,8 +104,7 @@ class Status:
 
 
 _HOMED, _ENERGISED, _HAS_PERMIT, _HAS_TEMPERATURE, _HAS_SUPPLY = (1 << k for k in range(5))
-_HAS_HOME_SENSOR, _HOME_SENSOR = 1 << 5, 1 << 6
-_FLAGS: Final = 0x7F
+_HAS_HOME_SENSOR, _HOME_SENSOR, _REDUCED = 1 << 5, 1 << 6, 1 << 7
 _FAULTS: Final = sum(Fault)
 _STATUS: Final = struct.Struct(">IIBBBBIqIiqiqIIqhHBbHBBhHHI")
 STATUS_BYTES: Final = _STATUS.size
@@ -145,6 +146,7 @@ def pack_status(status: Status) -> bytes:
         | (_HAS_SUPPLY if status.supply_mv is not None else 0)
         | (_HAS_HOME_SENSOR if status.home_sensor is not None else 0)
         | (_HOME_SENSOR if status.home_sensor else 0)
+        | (_REDUCED if status.reduced else 0)
     )
     return _STATUS.pack(
         status.boot, status.sequence, status.state, flags, status.stop, status.reason,
@@ -165,7 +167,8 @@ def unpack_status(value: bytes) -> Status:
      long_presses, homing_number) = _STATUS.unpack(value)  # fmt: skip
     if state > max(JointState) or stop > StopLevel.RELEASE or reason > max(Reason):
         raise DatagramError("status-field", f"state {state}, stop {stop}, reason {reason}")
-    if flags & ~_FLAGS or faults & ~_FAULTS or fan_percent > 100:
+    untold = flags & _HOME_SENSOR and not flags & _HAS_HOME_SENSOR
+    if untold or faults & ~_FAULTS or fan_percent > 100:
         raise DatagramError("status-field", f"flags {flags:#x}, faults {faults:#x}")
     numbers = (permit_us if flags & _HAS_PERMIT else 0, position, path_us, buffered_us)
     if max(abs(number) for number in numbers) > MAX_INTEGER:
@@ -176,6 +179,7 @@ def unpack_status(value: bytes) -> Status:
         state=JointState(state),
         homed=bool(flags & _HOMED),
         energised=bool(flags & _ENERGISED),
+        reduced=bool(flags & _REDUCED),
         stop=StopLevel(stop),
         plan=plan,
         reason=Reason(reason),

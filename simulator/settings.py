@@ -34,6 +34,8 @@ class JointSettings:
     idle_watts: float = 1.0
     """Of the electronics: controller, radio, sensors."""
     rssi_dbm: int = -55
+    reduces_current: bool = True
+    """Whether it says that it can; builds from before there was a reduced current do not."""
     inputs: int = 0
     outputs: int = 0
     play_counts: int = 0

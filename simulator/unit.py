@@ -45,7 +45,8 @@ class WorldTruth:
     """What really happened, in true time: the campaign judges by this alone."""
 
     event: str
-    """start, resume, hold, finish, stop or home; outputs or inputs where some of them switched."""
+    """start, resume, hold, finish, stop or home; outputs or inputs where some of them switched;
+    current-reduced or current-full where the motor's current at rest was changed."""
     at_ns: int
     position: float
     """True counts."""
@@ -131,6 +132,7 @@ class JointUnit:
             max_step_rate_hz=self.settings.max_step_rate_hz,
             inputs=self.settings.inputs,
             outputs=self.settings.outputs,
+            reduces_current=self.settings.reduces_current,
         )
         self.joint.rssi_dbm = self.settings.rssi_dbm
         self.joint.poll(uptime_us)
@@ -415,6 +417,8 @@ class JointUnit:
     def _winding_watts(self) -> float:
         if not self.joint.energised:
             return 0.0
+        if self.joint.reduced:
+            return winding_watts(self.joint.idle_current_a, self.settings.winding_ohm)
         moving = self.joint.state in MOVING_STATES
         current_a = self.settings.run_current_a if moving else self.settings.hold_current_a
         return winding_watts(current_a, self.settings.winding_ohm)

@@ -5,6 +5,7 @@ from typing import Annotated, Final, Self
 from fastapi import Path
 from pydantic import BaseModel, ConfigDict, Field, model_validator
 
+from coordinator.config.joint import MAX_ANGLE_DEG
 from coordinator.core.stop_words import StopWord
 from coordinator.programs import Switches
 from coordinator.programs.loops import MAX_FOR_S, MAX_LOOPS, Loops, loops_wanted
@@ -106,10 +107,29 @@ class StepBody(Body):
     speed_deg_s: Annotated[float, Field(gt=0, le=1e4, allow_inf_nan=False, examples=[5.0])]
 
 
-class GoBody(Body):
-    """Go to a waypoint; to be renewed several times a second, let go by a jog of nothing."""
+Angle = Annotated[float, Field(ge=-MAX_ANGLE_DEG, le=MAX_ANGLE_DEG, allow_inf_nan=False)]
 
-    waypoint: Annotated[int, Field(ge=1, le=2**53 - 1, examples=[3])]
+
+class GoBody(Body):
+    """Go to a waypoint, to a pose of the arm file, or to angles by joint: exactly one of them.
+
+    To be renewed several times a second, let go by a jog of nothing.
+    """
+
+    waypoint: Annotated[int | None, Field(ge=1, le=2**53 - 1, examples=[3])] = None
+    pose: Annotated[str | None, Field(min_length=1, max_length=64, examples=[None])] = None
+    angles_deg: Annotated[
+        dict[JointName, Angle] | None, Field(min_length=1, max_length=64, examples=[None])
+    ] = None
+
+    @model_validator(mode="after")
+    def _goes_to_one_place(self) -> Self:
+        named = [one for one in (self.waypoint, self.pose, self.angles_deg) if one is not None]
+        if len(named) != 1:
+            raise ValueError(
+                f"exactly one of waypoint, pose and angles_deg must be there, not {len(named)}"
+            )
+        return self
 
 
 class OutputBody(Body):

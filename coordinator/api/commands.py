@@ -106,7 +106,7 @@ def commands(service: Service, desk: ControlDesk) -> APIRouter:
     @router.post("/go")
     async def go(body: bodies.GoBody, request: Request) -> dict[str, Any]:
         await service.taught.now()  # so that the hand knows it
-        hand.jog(hand.go_to(body.waypoint), asking(request))
+        hand.jog(hand.go_to(body), asking(request))
         return taken()
 
     @router.post("/blink")

@@ -2,6 +2,7 @@
 
 import contextlib
 
+from coordinator.api.bodies import GoBody
 from coordinator.api.control import Who
 from coordinator.api.control_routes import ControlDesk
 from coordinator.codes.arm_phase import ArmPhase
@@ -18,8 +19,24 @@ class Hand:
         self._service = service
         self._desk = desk
 
-    def go_to(self, number: int) -> Go:
-        """The command that goes to a waypoint, at the speed of teaching. Raises Refused."""
+    def go_to(self, place: GoBody) -> Go:
+        """The command that goes there, at the speed of teaching. Raises Refused."""
+        arm = self._service.arm
+        if place.waypoint is not None:
+            name, angles = self._waypoint(place.waypoint)
+        elif place.pose is not None:
+            name = f"pose {place.pose!r}"
+            if place.pose not in arm.poses:
+                known = ", ".join(arm.poses)
+                raise Refused(
+                    RefusalCode.POSE_UNKNOWN, f"the arm file has no {name}, it has {known}"
+                )
+            angles = arm.pose_deg(place.pose)
+        else:
+            name, angles = "angles", dict(place.angles_deg or {})
+        return Go(name, angles, arm.jog_speeds.teaching)
+
+    def _waypoint(self, number: int) -> tuple[str, dict[str, float]]:
         try:
             waypoint = self._service.taught.waypoint(number)
         except NoSuch as error:
@@ -31,8 +48,7 @@ class Hand:
                     RefusalCode.WAYPOINT_UNKNOWN,
                     f"waypoint {waypoint.name!r} was taught without an angle of {name}",
                 )
-        targets = {name: waypoint.angles_deg[name] for name in names}
-        return Go(repr(waypoint.name), targets, self._service.arm.jog_speeds.teaching)
+        return repr(waypoint.name), {name: waypoint.angles_deg[name] for name in names}
 
     def jog(self, command: Command, who: Who) -> None:
         """Carry out a jog or step. Raises Refused.

@@ -7,7 +7,9 @@ from typing import Annotated, Any, Final
 from fastapi import APIRouter, Query, Response
 
 from coordinator.api.bodies import Number
+from coordinator.api.json_response import json_response
 from coordinator.api.problems import NotFound
+from coordinator.programs.size import MAX_PROGRAM_BYTES
 from coordinator.run_record.conduct import MOST_LINES
 from coordinator.run_record.record import WhatIsKept, run_record
 from coordinator.service import Service
@@ -24,6 +26,10 @@ RunNumber = Annotated[
 EventId = Annotated[
     int,
     Query(ge=1, le=2**53 - 1, description="Events before the one of this id.", examples=[100]),
+]
+FromLine = Annotated[
+    int | None,
+    Query(ge=1, le=MAX_PROGRAM_BYTES, description="Another line than the last.", examples=[7]),
 ]
 Details = Annotated[
     bool, Query(description="Also the parts of what has a line of its own.", examples=[True])
@@ -88,6 +94,13 @@ def records(service: Service) -> APIRouter:
         # In a thread: the longest program takes long enough to be felt by the arm's loop.
         page = await asyncio.to_thread(run_record, kept)
         return Response(page, media_type="text/html; charset=utf-8", headers=_on_its_own(number))
+
+    @router.get("/runs/{number}/way")
+    async def way(number: Number, from_line: FromLine = None) -> Response:
+        found = await service.runs.way(number, from_line)
+        if found is None:
+            raise NotFound(f"no program of a run {number} is known")
+        return json_response(found)
 
     @router.get("/events")
     async def events(

@@ -45,7 +45,7 @@ class StepWish(_Wish, StepBody):
 
 
 class GoWish(_Wish, GoBody):
-    """Go to a waypoint."""
+    """Go to a place."""
 
     type: Literal["go"]
 
@@ -61,10 +61,10 @@ class NoWish(Exception):
 class Wishes:
     """The wishes of one feed.
 
-    `command` carries one out, `go_to` gives the command for a waypoint; both may raise Refused.
+    `command` carries one out, `go_to` gives the command for a place; both may raise Refused.
     """
 
-    def __init__(self, command: Callable[[Command], None], go_to: Callable[[int], Go]) -> None:
+    def __init__(self, command: Callable[[Command], None], go_to: Callable[[GoBody], Go]) -> None:
         self._command = command
         self._go_to = go_to
         self._last = 0
@@ -100,7 +100,7 @@ class Wishes:
         if isinstance(wish, JogWish):
             return Jog(wish.velocities_deg_s)
         if isinstance(wish, GoWish):
-            return self._go_to(wish.waypoint)
+            return self._go_to(wish)
         return Step(wish.joint, wish.by_deg, wish.speed_deg_s)
 
 

@@ -8,7 +8,7 @@ from typing import Annotated
 
 import typer
 
-from coordinator.cli import jog, journal, local, queue, rehearse, remote, teach, warnings
+from coordinator.cli import go, jog, journal, local, queue, rehearse, remote, teach, warnings
 from coordinator.cli.common import (
     CAUTION,
     ENVIRONMENT,
@@ -42,6 +42,7 @@ def make_app() -> typer.Typer:
     rehearse.add_to(app)
     remote.add_to(app)
     jog.add_to(app)
+    go.add_to(app)
     teach.add_to(app)
     queue.add_to(app)
     warnings.add_to(app)

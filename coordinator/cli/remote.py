@@ -283,6 +283,13 @@ def stop(
             "motors off at once, and a raised arm may fall."
         ),
     ] = "stop",
+    park: Annotated[
+        bool,
+        typer.Option(
+            "--park",
+            help="Before motors go off, turn the resting arm to the pose park while g is held.",
+        ),
+    ] = False,
     url: UrlOption = DEFAULT_URL,
     as_json: JsonOption = False,
 ) -> ExitCode:
@@ -290,6 +297,8 @@ def stop(
 
     Exit code 0 means that every joint has confirmed it; any other joint is named, and may move.
     """
+    if park:
+        _park(url, level)
     with client_at(url) as client:
         client.stop(level)
         # Who was never heard is not waited for, but named all the same.
@@ -310,6 +319,29 @@ def stop(
     if not as_json:
         out().print(headline(arm))
     return ExitCode.DONE
+
+
+def _park(url: str, level: StopWord) -> None:
+    """To the pose `park` while a key is held; whoever leaves before has their motors on still."""
+    from coordinator.cli.held_way import go_while_held  # with a WebSocket
+
+    if level == "stop":
+        raise Failure(
+            ExitCode.WRONG_INPUT, "--park goes before motors go off: name a --level that does that"
+        )
+    with client_at(url) as client:
+        arm = client.arm()
+        beware(arm)
+    try:
+        go_while_held(url, "pose park", {"pose": "park"}, arm.poses["park"])
+    except Failure as failure:
+        raise Failure(
+            failure.code,
+            *failure.mistakes,
+            "nothing was stopped, and no motor was told to go off: without --park they go off "
+            "where the arm stands, and a raised arm may fall",
+        ) from failure
+    out().print("motors go off now: an arm that leans on nothing may fall even from there")
 
 
 def _awaiting_rest(arm: "ArmSnapshot") -> tuple[str, str]:

@@ -95,7 +95,9 @@ def _is_fresh(joint: "JointSnapshot") -> bool:
 def _motor(joint: "JointSnapshot") -> str:
     if joint.energised is None:
         return NONE
-    return "on" if joint.energised else "off"
+    if not joint.energised:
+        return "off"
+    return "reduced" if joint.reduced else "on"
 
 
 def joint_remarks(arm: "ArmSnapshot") -> list[str]:

@@ -104,6 +104,7 @@ class Client:
     last_run = _blocking(Questions.last_run)
     report = _blocking(Questions.report)
     run_record = _blocking(Questions.run_record)
+    way_back = _blocking(Questions.way_back)
     hold = _blocking(Questions.hold)
     resume = _blocking(Questions.resume)
     stop = _blocking(Questions.stop)

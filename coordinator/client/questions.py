@@ -12,6 +12,7 @@ from typing import TYPE_CHECKING, Final, Literal, Protocol, TypeVar
 from coordinator.answers.control import ControlAsked
 from coordinator.answers.queue import Queue
 from coordinator.answers.records import Event, RunInShort
+from coordinator.answers.way import WayBack
 from coordinator.client.asking import Answer, Asking
 from coordinator.client.errors import (
     ClientError,
@@ -346,6 +347,13 @@ class Questions:
             raise self._asking.no_coordinator()
         return response.text
 
+    async def way_back(self, number: int, from_line: int | None = None) -> WayBack:
+        """Where joints would be as the line begins in which a run was last, or another line."""
+        which = "" if from_line is None else f"?from_line={from_line}"
+        path = f"/runs/{number}/way{which}"
+        answer = await self._asking.ask("way", "GET", path, has="angles_deg")
+        return self._asking.read(WayBack, answer)
+
     # ---- commands ---------------------------------------------------------------------------
 
     async def hold(self) -> None:
@@ -667,8 +675,8 @@ class Questions:
 
 _MAY_LACK: Final[Answer] = {
     "block_delete": False, "check_edges": False, "edges_passed": {}, "edges_unconfirmed": {},
-    "for_s": None, "from_line": None, "loops": 1, "optional_stop": False, "overrides": [],
-    "production": {"done": 0, "mean_us": None, "slowest": None, "interventions": {
+    "for_s": None, "from_line": None, "line": None, "loops": 1, "optional_stop": False,
+    "overrides": [], "production": {"done": 0, "mean_us": None, "slowest": None, "interventions": {
         "holds": 0, "takeovers": 0, "other_holds": 0, "pauses": 0, "speed_changes": 0}},
     "starts_left_out": 0, "step_by_line": False, "stop_unconfirmed": [], "unwritten": [],
     "written_utc": "",

@@ -53,6 +53,7 @@ class RefusalCode(StrEnum):
     CLOCK_UNLOCKED = "clock-unlocked", "A joint's clock is not known well enough."
     TEMPERATURE_IMPLAUSIBLE = "temperature-implausible", "A joint's temperature cannot be believed."
     WAYPOINT_UNKNOWN = "waypoint-unknown", "There is no such waypoint, or it lacks a joint."
+    POSE_UNKNOWN = "pose-unknown", "The arm file has no such pose."
     TAUGHT_CHANGED = "taught-changed", "Somebody else has changed what was taught meanwhile."
     NOTHING_TO_UNDO = "nothing-to-undo", "No change of what was taught is left to take back."
     NOTHING_TO_REDO = "nothing-to-redo", "No change of what was taught was taken back last."
@@ -77,6 +78,7 @@ INPUT_CODES: Final = frozenset(
         RefusalCode.PROGRAM_TOO_LARGE,
         RefusalCode.STOP_LEVEL,
         RefusalCode.QUEUE_ENTRY_UNKNOWN,
+        RefusalCode.POSE_UNKNOWN,
     }
 )
 """What is refused because it asks for what cannot be; all else may change."""

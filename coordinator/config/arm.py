@@ -14,6 +14,7 @@ from pathlib import Path
 from types import MappingProxyType
 from typing import Final
 
+from coordinator.config.idle_current import IdleCurrent, read_idle_current
 from coordinator.config.jog_speeds import USUAL, JogSpeeds, read_jog_speeds
 from coordinator.config.joint import MAX_ANGLE_DEG, NAME, Homing, Joint, read_joint
 from coordinator.config.mistake import Mistake
@@ -68,6 +69,8 @@ class Arm:
     """What comes of the joints' own controls."""
     jog_speeds: JogSpeeds = USUAL
     """Shares of each joint's velocity limit."""
+    idle_current: IdleCurrent | None = None
+    """Of joints that hold no load; None where no current at rest is reduced."""
     blend_tolerance_deg: float = BLEND_TOLERANCE_DEG
     """How far from its corners a path in G64 may be in joint space, whatever a program allows."""
     source_v: float = SOURCE_V
@@ -86,6 +89,11 @@ class Arm:
     def letters(self) -> Mapping[str, str]:
         """The joints' names by their program letters, base to tool."""
         return {joint.word: joint.name for joint in self.joints}
+
+    def pose_deg(self, name: str) -> dict[str, float]:
+        """The angles of a named pose by joint. Raises KeyError."""
+        names = (joint.name for joint in self.joints)
+        return dict(zip(names, self.poses[name], strict=True))
 
     def joint(self, name: str) -> Joint:
         """The joint of that name. Raises KeyError."""
@@ -184,6 +192,7 @@ def _read_arm(table: Table, path: Path, complaints: Complaints) -> Arm:
         tool_outputs=read_tool_outputs(table, joints, complaints),
         jog_speeds=read_jog_speeds(table),
         touch=read_touch(table),
+        idle_current=read_idle_current(table, joints, complaints),
         blend_tolerance_deg=_read_blend_tolerance(table),
         source_v=_read_optional(table, "source_v", SOURCE_V, MIN_SOURCE_V, MAX_SOURCE_V, "V"),
     )

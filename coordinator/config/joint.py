@@ -97,6 +97,8 @@ class Joint:
     outputs: tuple[str, ...]
     """Names, in the order of the bits in a point's output mask."""
     inputs: tuple[str, ...]
+    holds_load: bool | None = None
+    """Whether at rest its motor holds something up; None where the file does not say."""
     touch: bool = True
     """Whether its own touch control is listened to."""
     address: tuple[str, int] | None = None
@@ -166,6 +168,7 @@ def read_joint(row: object, index: int, complaints: Complaints) -> Joint:
         outputs=table.texts("outputs", NAME, NAME_MEANING) if table.has("outputs") else (),
         inputs=table.texts("inputs", NAME, NAME_MEANING) if table.has("inputs") else (),
         address=_read_address(table),
+        holds_load=table.boolean("holds_load") if table.has("holds_load") else None,
         touch=table.boolean("touch") if table.has("touch") else True,
         reversal_error_deg=reversal_error_deg,
         approach=read_approach(table, label, range_deg, reversal_error_deg),

@@ -4,7 +4,7 @@ import math
 from collections.abc import Sequence
 
 from coordinator.config.arm import Arm, Joint, ToolOutput
-from protocol.configuration import Configuration, Homing, OutputsOff
+from protocol.configuration import Configuration, Homing, IdleCurrent, OutputsOff
 from protocol.constants import COUNTS_PER_MICROSTEP
 from protocol.ramp import Ramp
 
@@ -37,8 +37,23 @@ def outputs_off(joint: Joint, outputs: Sequence[ToolOutput]) -> OutputsOff | Non
     return off if off.on_hold or off.on_stop or off.on_lost else None
 
 
+def idle_current(joint: Joint, arm: Arm) -> IdleCurrent | None:
+    """When a joint reduces its current at rest; None for one that holds a load, or may."""
+    idle = arm.idle_current
+    if idle is None or joint.holds_load is not False:
+        return None
+    return IdleCurrent(
+        after_ms=round(idle.after_s * 1000),
+        # Down: rounding must not pass what the joint has at rest otherwise.
+        current_ma=math.floor(idle.share * round(joint.hold_current_a * 1000)),
+    )
+
+
 def configuration_of(
-    joint: Joint, ramp: Ramp, tool_outputs: Sequence[ToolOutput] = ()
+    joint: Joint,
+    ramp: Ramp,
+    tool_outputs: Sequence[ToolOutput] = (),
+    idle: IdleCurrent | None = None,
 ) -> Configuration:
     """A joint's configuration. Limits are rounded up, so that a plan at the limit passes."""
     per_degree = joint.counts_per_degree
@@ -68,4 +83,5 @@ def configuration_of(
         run_current_ma=round(joint.run_current_a * 1000),
         hold_current_ma=round(joint.hold_current_a * 1000),
         outputs_off=outputs_off(joint, tool_outputs),
+        idle_current=idle,
     )

@@ -2,6 +2,7 @@
 
 from typing import Protocol
 
+from coordinator.core.currents import Currents
 from coordinator.core.homing import HomingSequence
 from coordinator.core.jogging import Jog, JogOrder
 from coordinator.core.link.link import JointLink
@@ -19,6 +20,7 @@ class ArmParts(Protocol):
     homing: HomingSequence | None
     jog: Jog
     tool: ToolOutputs
+    currents: Currents
 
     @property
     def session(self) -> int:
@@ -35,6 +37,8 @@ def next_drive(link: JointLink, arm: ArmParts, word: ConditionWord, now: int) ->
         pass
     elif arm.run is not None and arm.run.active:
         mode, plan, permit_us, expiry_us = arm.run.drive_fields(now)
+    elif not arm.currents.are_full(now):
+        pass  # what one joint does is felt by those that carry it
     elif arm.homing is not None and (permitted := arm.homing.drive_fields(link, now)):
         mode = Mode.HOME
         homing_number, expiry_us = permitted
@@ -62,6 +66,7 @@ def next_drive(link: JointLink, arm: ArmParts, word: ConditionWord, now: int) ->
         condition=word,
         output_mask=output_mask,
         output_values=output_values,
+        full_current=arm.currents.is_asked,
     )
 
 

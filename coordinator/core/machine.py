@@ -16,6 +16,7 @@ from coordinator.core import events as ev
 from coordinator.core import joint_words
 from coordinator.core.condition import announced, condition, unstopped
 from coordinator.core.configure import arm_ramp
+from coordinator.core.currents import Currents
 from coordinator.core.drives import next_drive
 from coordinator.core.homing import HomingSequence, HomingState
 from coordinator.core.jog_commands import JogCommands
@@ -84,6 +85,7 @@ class Coordinator:
         self.stop_watch = StopWatch(self.links, self.outbox)
         self.jog = Jog(self.outbox)
         self.tool = ToolOutputs(self.links, self.outbox)
+        self.currents = Currents(arm, self.links)
         self.members = Membership(arm, self.links, self.ramp, self.jog, self.outbox, session)
         self._hands = JogCommands(self.jog, self.outbox, self.named, self._require_at_most_jog)
         self.run: Run | None = None
@@ -238,6 +240,7 @@ class Coordinator:
         self.tool.forget()
         # Whatever was done at a joint's control may be as long ago as the laptop slept.
         self.touch.forget()
+        self.currents.begin_session()
         self.outbox.drop_touches()
         self.members.begin_session(session, now)
 
@@ -426,7 +429,10 @@ class Coordinator:
             interval = ACTIVE_INTERVAL_US if often else IDLE_INTERVAL_US
             self._next_send_us = now + interval
             self._word = condition(self, now).word
+            self.currents.turn(now, wanted=self._moves_or_will(now))
             self.stop_watch.step(now)
+            if self.run is not None:
+                self.run.note_line(now)
             for link in self.links:
                 is_told = self.run is not None and self.run.tells_of_loss(link)
                 self.watch.look_for(link, now, is_told=is_told)
@@ -460,6 +466,12 @@ class Coordinator:
             or (self.homing is not None and self.homing.state is HomingState.RUNNING)
             or self.jog.goes_on
         )
+
+    def _moves_or_will(self, now: int) -> bool:
+        """Whether some joint moves, or may without another command."""
+        waits = self.run is not None and self.run.phase in RESTS
+        will = self._commanded and not waits
+        return will or any(not link.rests(now) for link in self.links)
 
     def _busy(self) -> bool:
         return self._commanded or any(

@@ -12,7 +12,7 @@ from typing import Final
 from coordinator.codes.level import Level
 from coordinator.config.arm import Arm
 from coordinator.core import events as ev
-from coordinator.core.configure import configuration_of
+from coordinator.core.configure import configuration_of, idle_current
 from coordinator.core.jogging import Jog
 from coordinator.core.link.connection import LinkState
 from coordinator.core.link.link import JointLink
@@ -55,9 +55,7 @@ class Membership:
         self.strangers = Strangers(arm.path.name, outbox)
         self._links = links
         self._by_id = {link.joint.id: link for link in links}
-        self._configurations = {
-            link.joint.id: configuration_of(link.joint, ramp, arm.tool_outputs) for link in links
-        }
+        self._arm, self._ramp = arm, ramp
         self._jog = jog
         self._outbox = outbox
         self._seek_us: int | None = None
@@ -127,7 +125,9 @@ class Membership:
 
     def configure(self, link: JointLink, now: int) -> None:
         """Let a joint that has just been linked know the arm file's figures, if it does not."""
-        request = messages.Configure(configuration=self._configurations[link.joint.id])
+        idle = idle_current(link.joint, self._arm) if link.reduces_current else None
+        figures = configuration_of(link.joint, self._ramp, self._arm.tool_outputs, idle)
+        request = messages.Configure(configuration=figures)
         if link.welcome is not None and link.welcome.configuration == request.digest():
             link.connection.configuration_taken()
             return

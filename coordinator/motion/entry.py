@@ -14,6 +14,7 @@ from coordinator.programs import (
     Pause,
     Problem,
     Program,
+    ProgramError,
     Step,
     Switches,
     Target,
@@ -42,6 +43,32 @@ def read_route(
     return program, problems.told()
 
 
+def way_to_line(text: str, arm: Arm, start: Pose, switches: Switches) -> dict[str, float]:
+    """By joint the angle at which it would be as the line `switches.from_line` begins.
+
+    Joints of which the lines before say nothing are not named. From the first line on that is every
+    joint: a program begins from wherever the arm stands. Raises ProgramError.
+    """
+    assert switches.from_line is not None, "a line is asked for"
+    line = switches.from_line
+    program, problems = read_program(text, arm.letters, block_delete=switches.block_delete)
+    if problems.count:
+        raise ProgramError(problems.told())
+    before = program.steps[: _first(program, line)]
+    if unknown := tuple(_unknown(before, arm, line)):
+        raise ProgramError(unknown)
+    where = start
+    for leg in legs(before, arm, start):
+        where = leg.end
+    turned = {target.joint for step in before if isinstance(step, Move) for target in step.targets}
+    return {arm.joints[k].name: where.degrees[k] for k in sorted(turned)}
+
+
+def _first(program: Program, line: int) -> int:
+    """The index of the first step at that line or behind it; all of them before where none is."""
+    return next((k for k, one in enumerate(program.steps) if one.line >= line), len(program.steps))
+
+
 def _entered(program: Program, arm: Arm, start: Pose, line: int) -> tuple[Program, list[Problem]]:
     """The program as it is played from a line on, and what keeps it from that.
 
@@ -50,8 +77,8 @@ def _entered(program: Program, arm: Arm, start: Pose, line: int) -> tuple[Progra
     nothing stays where it is; one that they turn only by distances is a problem, for where it
     would be nobody knows. One that they turn to its place from its approach side comes to it so.
     """
-    at = next((k for k, step in enumerate(program.steps) if step.line >= line), None)
-    if at is None or isinstance(program.steps[at], End):
+    at = _first(program, line)
+    if at == len(program.steps) or isinstance(program.steps[at], End):
         end = program.steps[-1].line if program.steps else 1
         told = f"from line {line} on nothing is left to play: the program ends on line {end}"
         return program, [Problem(line, 1, told)]

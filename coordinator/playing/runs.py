@@ -8,6 +8,7 @@ from dataclasses import asdict, dataclass
 from importlib.metadata import version
 from typing import Any, Protocol
 
+from coordinator.answers.way import WayBack
 from coordinator.codes.refusal import RefusalCode
 from coordinator.core.events import Command, Play, Refused
 from coordinator.core.machine import Coordinator
@@ -239,6 +240,26 @@ class Runs:
     async def program(self, run: int) -> str | None:
         """The exact text that was played, None where it is not known. Raises StoreError."""
         return await self._keeper.program(run)
+
+    async def way(self, run: int, from_line: int | None) -> WayBack | None:
+        """The way to where a run would go on: as its last line begins, or another one.
+
+        None if there is none of that number. Raises Refused where a program is played, or where
+        the joints stand is not known; ProgramError, PlannerBusy, StoreError.
+        """
+        report, text = await self.report(run), await self.program(run)
+        if report is None or text is None:
+            return None
+        self._core.require_no_run("the way back")
+        counts = self._core.start_counts()
+        line = report.get("line") if from_line is None else from_line
+        angles_deg: dict[str, float] = {}
+        if line is not None:
+            switches = Switches(
+                bool(report.get("block_delete")), bool(report.get("optional_stop")), from_line=line
+            )
+            angles_deg = await self._planner.way(text, counts, switches)
+        return WayBack(run, report["name"], line, angles_deg)
 
     async def report(self, run: int) -> dict[str, Any] | None:
         """A run's report, None if there is none of that number. Raises StoreError."""

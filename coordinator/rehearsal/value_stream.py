@@ -133,6 +133,7 @@ def _welcome(node: Node, *, is_new: bool) -> Welcome:
             max_step_rate_hz=joint.max_step_rate_hz,
             inputs=joint.input_count,
             outputs=joint.output_count,
+            idle_current=joint.reduces_current,
         ),
         configuration=joint.configuration_digest,
         keyed=None if is_new else NO_PROOF,

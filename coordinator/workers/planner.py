@@ -22,7 +22,7 @@ from coordinator.config.arm import Arm
 from coordinator.core.events import Refused
 from coordinator.motion import Part, check_program
 from coordinator.motion.curves import Curves, curves
-from coordinator.motion.entry import read_route
+from coordinator.motion.entry import read_route, way_to_line
 from coordinator.motion.plan import plan_text
 from coordinator.motion.route import pose_at, pose_of
 from coordinator.programs import NO_SWITCHES, Problem, ProgramError, Switches
@@ -89,6 +89,15 @@ class Planner:
     ) -> Curves:
         """What each joint does over time, from there or from `park`. Raises ProgramError."""
         found = await self._ask(_curves, text, start_deg, switches)
+        if isinstance(found, list):
+            raise ProgramError(found)
+        return found
+
+    async def way(
+        self, text: str, start_counts: Sequence[int], switches: Switches
+    ) -> dict[str, float]:
+        """By joint the angle at which a line of a program begins. Raises ProgramError."""
+        found = await self._ask(_way, text, start_counts, switches)
         if isinstance(found, list):
             raise ProgramError(found)
         return found
@@ -177,6 +186,15 @@ def _curves(
 ) -> Curves | list[Problem]:
     try:
         return curves(text, arm, start_deg, switches)
+    except ProgramError as error:
+        return list(error.problems)
+
+
+def _way(
+    arm: Arm, text: str, start_counts: Sequence[int], switches: Switches
+) -> dict[str, float] | list[Problem]:
+    try:
+        return way_to_line(text, arm, pose_at(arm, start_counts), switches)
     except ProgramError as error:
         return list(error.problems)
 

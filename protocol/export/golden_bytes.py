@@ -8,7 +8,7 @@ from typing import Any
 
 from protocol import messages, ntp
 from protocol.clockmap import ClockMap
-from protocol.configuration import Configuration, Homing, OutputsOff
+from protocol.configuration import Configuration, Homing, IdleCurrent, OutputsOff
 from protocol.constants import MAX_INTEGER as LARGEST
 from protocol.drive import Drive, Mode, Plan, StopLevel, encode_drive
 from protocol.frames import FrameSealer
@@ -74,6 +74,7 @@ WELCOME = messages.Welcome(
         sensors=["hall", "temperature", "supply"],
         inputs=2,
         outputs=2,
+        idle_current=True,
     ),
 )
 CONFIGURE = messages.Configure(configuration=CONFIGURATION)
@@ -87,6 +88,11 @@ REQUESTS = [
     messages.Configure(
         configuration=CONFIGURATION.model_copy(
             update={"outputs_off": OutputsOff(on_hold=0, on_stop=1, on_lost=3)}
+        )
+    ),
+    messages.Configure(
+        configuration=CONFIGURATION.model_copy(
+            update={"idle_current": IdleCurrent(after_ms=60_000, current_ma=300)}
         )
     ),
 ]
@@ -133,6 +139,7 @@ DRIVES = {
     "energise, with a clock map": Drive(0x0123456789ABCDEF, 2, energise=True, clock_map=MAP),
     "outputs": Drive(0x0123456789ABCDEF, 3, output_mask=3, output_values=2),
     "condition": Drive(0x0123456789ABCDEF, 4, condition=ConditionWord.MOTORS_OFF),
+    "full current": Drive(0x0123456789ABCDEF, 4, full_current=True),
     "jog backwards": Drive(
         0x0123456789ABCDEF, 4, Mode.JOG, jog_velocity=-200_000, expiry_us=5_001_250_000
     ),
@@ -169,6 +176,10 @@ STATUSES = {
         position=-20, temperature_centi_c=3_125, supply_mv=23_640, fan_percent=40, rssi_dbm=-58,
         inputs=1, outputs=2, touch_turn=-3, touch_presses=2, touch_long_presses=1, homing_number=1,
         home_sensor=True,
+    ),
+    "at rest for long": Status(
+        0x00C0FFEE, 5, JointState.READY, homed=True, energised=True, reduced=True, map_number=9,
+        position=-20, temperature_centi_c=3_125, supply_mv=23_640, homing_number=1,
     ),
     "armed": Status(
         0x00C0FFEE, 6, JointState.ARMED, True, True, plan=11, map_number=9, remainder_us=-37,
@@ -219,6 +230,7 @@ def drive_fields(drive: Drive) -> Vectors:
         "condition": NUMBERS[drive.condition],
         "output_mask": drive.output_mask,
         "output_values": drive.output_values,
+        "full_current": int(drive.full_current),
         "map_number": clock_map.number if clock_map else 0,
         "map_arm_us": clock_map.arm_us if clock_map else 0,
         "map_joint_us": clock_map.joint_us if clock_map else 0,
@@ -248,6 +260,7 @@ def status_fields(status: Status) -> Vectors:
         status.supply_mv is not None,
         status.home_sensor is not None,
         status.home_sensor is True,
+        status.reduced,
     )
     return {
         "boot": status.boot,

@@ -109,7 +109,7 @@ def _datagrams() -> list[_Case]:
         _drive("a reply with a drive", ntp.encode_reply(ntp.NtpPacket(3, 1), 0, 0)
                + ntp.encode_field(FIELD_DRIVE, pack_drive(Drive(1, 1))), "ntp-mode"),
         sealed("state 13", _60=13),
-        sealed("an unknown flag", _61=0x87),
+        sealed("a home sensor that is active and not told", _61=0x47),
         sealed("stop level 4", _62=4),
         sealed("reason 6", _63=6),
         sealed("fan at 101 percent", _124=101),

@@ -17,6 +17,7 @@ from protocol.messages import (
 )
 from protocol.states import AT_REST, JointState, Trigger, follow
 from protocol.status import Fault
+from simulator.joint.current import IdleCurrent
 from simulator.joint.motion import FreeMotion
 from simulator.joint.path import Path
 
@@ -40,7 +41,8 @@ class Truth:
     """What really happened, for those who judge a simulated world: never sent to anyone."""
 
     event: str
-    """start, resume, hold, finish, stop or home; outputs or inputs where some of them switched."""
+    """start, resume, hold, finish, stop or home; outputs or inputs where some of them switched;
+    current-reduced or current-full where the motor's current at rest was changed."""
     at: float
     """Joint time in µs, unrounded."""
     position: float
@@ -74,6 +76,7 @@ class Body:
         self.rest_position = 0.0
         self.shift = 0
         """Counts that homing added to every position since boot."""
+        self.current = IdleCurrent()
         self._has_outputs = (1 << outputs) - 1
         self.events: list[AnyEvent] = []
         self.truths: list[Truth] = []
@@ -139,6 +142,18 @@ class Body:
         if after != self.outputs:
             self.outputs = after
             self.tell("outputs", now)
+
+    def restore_current(self, now: float) -> None:
+        """Have the full current, as the joint may be about to move."""
+        was_reduced = self.reduced
+        self.current.restore(now)
+        if was_reduced:
+            self.tell("current-full", now)
+
+    @property
+    def reduced(self) -> bool:
+        """Whether the motor has a reduced current."""
+        return self.energised and self.current.is_reduced
 
     def emit(self, event: AnyEvent) -> None:
         """Report on the stream."""

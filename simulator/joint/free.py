@@ -49,7 +49,7 @@ class Mover:
             same = drive.mode is Mode.HOME and drive.homing_number == self.homing_number
             if not same or expired:
                 self.brake(now, "the permission to home ended")
-        elif body.state in _STILL and body.may_move and not expired:
+        elif body.state in _STILL and body.may_move and body.current.settled(now) and not expired:
             if drive.mode is Mode.JOG and drive.jog_velocity:
                 body.follow(Trigger.JOG)
                 self._jogged = None

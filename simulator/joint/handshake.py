@@ -72,6 +72,7 @@ class Handshake:
                 sensors=["hall", "temperature", "supply"],
                 outputs=joint.output_count,
                 inputs=joint.input_count,
+                idle_current=joint.reduces_current,
             ),
             configuration=joint.configuration_digest,
             keyed=nonce_in_force.hex() if nonce_in_force else None,

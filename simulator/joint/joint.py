@@ -45,11 +45,14 @@ class Joint:
         position: float = 0.0,
         inputs: int = 8,
         outputs: int = 8,
+        reduces_current: bool = True,
     ) -> None:
         self.identity = identity
         self.max_step_rate_hz = max_step_rate_hz
         self.input_count = inputs
         self.output_count = outputs
+        self.reduces_current = reduces_current
+        """Whether it says that it can, as builds from before there was that do not."""
         self.touch_turn = 0
         self.touch_presses = 0
         self.touch_long_presses = 0
@@ -69,6 +72,8 @@ class Joint:
         self._driven_us = 0.0
         """When the newest drive came, or the session began."""
         self._now = 0.0
+        self._rested = True
+        """Whether it was at rest, and not armed, when it was last looked at."""
         self._due_us = math.inf
         self._due: tuple[Coming, float] | str = ""
 
@@ -87,8 +92,11 @@ class Joint:
             self._take_map(drive.clock_map, now)
         if drive.stop > body.latched:
             self._safety.stop(drive.stop, now)
-        if drive.energise and not drive.stop and body.may_be_energised:
+        if drive.energise and not drive.stop and body.may_be_energised and not body.energised:
             body.energised = True
+            body.restore_current(now)
+        if drive.full_current or drive.mode is not Mode.NONE:
+            body.restore_current(now)
         if drive.mode is not Mode.PATH and drive.output_mask and body.at_rest:
             body.switch(drive.output_mask, drive.output_values, now)
         self._mover.obey(drive, now)
@@ -136,6 +144,7 @@ class Joint:
         self._body.clock = None
         self._asked = StopLevel.NONE
         self._driven_us = now
+        self._body.restore_current(now)
         self._schedule()
         return True
 
@@ -231,6 +240,18 @@ class Joint:
         return self._body.energised
 
     @property
+    def reduced(self) -> bool:
+        """Whether the motor has a reduced current."""
+        return self._body.reduced
+
+    @property
+    def idle_current_a(self) -> float:
+        """The reduced current. Only for a joint that has one."""
+        idle = self._body.limits.idle_current
+        assert idle is not None, "nothing else reduces it"
+        return idle.current_ma / 1_000
+
+    @property
     def outputs(self) -> int:
         """The outputs, one bit each."""
         return self._body.outputs
@@ -295,6 +316,10 @@ class Joint:
         body = self._body
         if body.clock is not None and body.at_rest and body.path.pending is None:
             body.clock.settle()
+        rests = body.at_rest and body.state is not JointState.ARMED
+        if not (rests and self._rested):
+            body.current.stir(self._now)
+        self._rested = rests
         self._due_us = math.inf
         coming = body.path.next()
         if coming is not None and body.clock is not None:
@@ -311,6 +336,8 @@ class Joint:
             self._sooner(self._driven_us + SILENCE_US, "silence")
         if self._goes_off():
             self._sooner(self._driven_us + SILENCE_US, "lost")
+        if rests and body.energised:
+            self._sooner(body.current.due_us(body.configuration), "idle")
 
     def _goes_off(self) -> int:
         """Outputs that are on and go off when nothing is heard any more: at rest only."""
@@ -327,6 +354,9 @@ class Joint:
             self._player.happen(due[0], due[1], now)
         elif due == "lost":
             self._body.switch(self._goes_off(), 0, now)
+        elif due == "idle":
+            self._body.current.is_reduced = True
+            self._body.tell("current-reduced", now)
         elif due == "rest":
             self._mover.rested(now)
             homing = self._mover.homing
@@ -373,6 +403,7 @@ class Joint:
             state=body.state,
             homed=body.homed,
             energised=body.energised,
+            reduced=body.energised and not body.current.settled(now),
             stop=body.latched,
             plan=player.complied,
             reason=player.reason,

@@ -154,6 +154,8 @@ class Player:
                 self._refuse(Reason.ELSEWHERE)
             elif plan.stand_us > path.buffer.buffered_us:
                 self._refuse(Reason.POINTS_MISSING)
+            elif not body.current.settled(now):
+                self._refuse(Reason.NONE)
             elif ahead_us <= PATH_TOLERANCE_US:
                 self._arm_here(plan, now)
             else:

@@ -42,7 +42,7 @@ class RequestHandler:
         elif self._body.path.pending is not None:
             return Refusal("not-at-rest", "the joint has a start pending")
         elif isinstance(message, Configure):
-            return self._configure(message.configuration)
+            return self._configure(message.configuration, now)
         elif isinstance(message, Prepare):
             return self._prepare(message.trajectory)
         elif isinstance(message, Discard):
@@ -76,7 +76,7 @@ class RequestHandler:
             self._body.follow(Trigger.DISCARD)
         self._player.discard()
 
-    def _configure(self, new: Configuration) -> Refusal | None:
+    def _configure(self, new: Configuration, now: float) -> Refusal | None:
         body, old = self._body, self._body.configuration
         if body.path.buffer.trajectory:
             loaded = body.path.buffer.trajectory
@@ -86,6 +86,7 @@ class RequestHandler:
                 "configuration",
                 f"velocity {new.velocity} counts/s, this joint's steps allow {self._max_speed}",
             )
+        body.restore_current(now)
         body.configuration = new
         body.path.ramp = Ramp(new.ramp)
         if old is not None and old.geometry() != new.geometry():

@@ -17,7 +17,8 @@ def joint(index: int, **values: Any) -> dict[str, Any]:
         "heard_at_us": NOW_US - 40_000, "measured": True, "worst_delay_us": 21_000, "loss": 0.01,
         "rtt_p50_us": 3_100, "rtt_p99_us": 9_400, "stop_wanted": 0, "stop": 0,
         "clock": {"locked": True, "reason": "", "uncertainty_us": 620, "rate_ppm": -12.3},
-        "state": "moving", "homed": True, "energised": True,
+        "state": "moving", "homed": True, "energised": True, "reduced": False,
+        "full_current_because": "",
         "position_deg": round(31.42 - 17.5 * index, 2), "velocity_deg_s": 4.0,
         "temperature_c": 36.0 + index, "plausible": True, "warm": False, "supply_v": 23.8,
         "fan_percent": 30, "rssi_dbm": -52, "faults": [],
@@ -64,6 +65,7 @@ def whole(joints: int = 6, seq: int = 1, version: str = "1", **values: Any) -> d
     state = {
         "arm": "bench arm", "session": "0" * 16, "now_us": NOW_US, "phase": "moving",
         "condition": condition(cause="prick_out_tray.nc"), "rests_after_us": 4_000_000,
+        "poses": {"park": dict.fromkeys(NAMES, 0.0)},
         "run": run(), "homing": None, "start_forecast": None, "joints": lanes, "unknown": [],
         "warnings": [],
         "notes": [note(NOW_US - 7_000_000, "Start of prick_out_tray.nc: first try.")],

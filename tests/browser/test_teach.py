@@ -113,6 +113,24 @@ def test_a_place_is_gone_to_while_its_control_is_held_and_no_longer(
     expect(control).not_to_have_class(re.compile("held"))
 
 
+def test_a_pose_of_the_arm_file_is_gone_to_while_its_control_is_held(
+    arm: Bench, open_page: Open
+) -> None:
+    page = open_page(f"{arm.url}/#teach")
+    poses = page.get_by_role("region", name="Poses of the arm file")
+    park = arm.arm_now()["poses"]["park"]["turntable"]
+    expect(poses).to_contain_text(f"→ {park:.1f}°".replace("-", "−"))
+
+    def is_there() -> None:
+        until(
+            lambda: arm.arm_now()["joints"][0]["position_deg"] == pytest.approx(park, abs=0.02),
+            "it is there",
+        )
+
+    Mouse(page).keep_pressed(poses.get_by_role("button", name="Hold to go to park"), is_there)
+    until(lambda: rests(arm), "at rest")
+
+
 def test_the_key_r_records_but_not_in_a_text_nor_on_another_page(
     arm: Bench, open_page: Open
 ) -> None:

@@ -9,6 +9,7 @@ from hypothesis import strategies as st
 
 from coordinator.config.approach import Approach
 from coordinator.config.arm import Arm, ArmFileError, load_arm, parse_arm
+from coordinator.config.idle_current import IdleCurrent
 from coordinator.config.jog_speeds import USUAL, JogSpeeds
 from coordinator.config.touch import USUAL_TOUCH, Touch
 
@@ -606,3 +607,50 @@ def test_reversal_beyond_the_range_is_told() -> None:
         "reversal_error_deg is 0.41, but must be below the 0.4° of range_deg" in told[1] + told[0]
     )
     assert "overtravel_deg is 0.45, but must be below the 0.4° of range_deg" in told[1] + told[0]
+
+
+def with_idle_current(members: str) -> str:
+    """The demo arm's file with another table `idle_current`."""
+    text, count = re.subn(r"\[idle_current\]\n(?:\w+ = [^\n]*\n)+", members, TEXT)
+    assert count == 1
+    return text
+
+
+def test_idle_current_is_a_share_after_a_time_and_none_where_the_table_is_not_there() -> None:
+    assert ARM.idle_current == IdleCurrent(0.5, 60.0)
+    assert {joint.name for joint in ARM.joints if joint.holds_load} == {
+        "shoulder",
+        "elbow",
+        "wrist",
+    }
+    assert parse_arm(with_idle_current(""), PATH).idle_current is None
+
+
+@pytest.mark.parametrize(
+    ("members", "told"),
+    [
+        ("share = 0\nafter_s = 60", ["share", "0", "1"]),
+        ("share = 1.5\nafter_s = 60", ["share", "1.5", "1"]),
+        ("share = 0.5\nafter_s = 0.5", ["after_s", "0.5", "1"]),
+        ("share = 0.5\nafter_s = 100000", ["after_s", "100000", "86400"]),
+        ("share = 0.5", ["after_s"]),
+        ("share = 0.5\nafter_s = 60\nafter_ms = 5", ["after_ms"]),
+    ],
+)
+def test_idle_current_out_of_bounds_is_named_with_its_limits(members: str, told: list[str]) -> None:
+    (sentence,) = mistakes(with_idle_current(f"[idle_current]\n{members}\n"))
+    assert "idle_current" in sentence
+    for word in told:
+        assert word in sentence
+
+
+def test_with_idle_current_every_joint_must_say_whether_it_holds_a_load() -> None:
+    text = removed("elbow", "holds_load")
+    (sentence,) = mistakes(text)
+    for word in ("elbow", "holds_load", "idle_current"):
+        assert word in sentence
+    without, count = re.subn(r"\[idle_current\]\n(?:\w+ = [^\n]*\n)+", "", text)
+    assert count == 1
+    assert parse_arm(without, PATH).joint("elbow").holds_load is None
+    (sentence,) = mistakes(changed("elbow", "holds_load", '"yes"')[0])
+    assert "holds_load" in sentence

@@ -1,4 +1,4 @@
-"""`unisono jog` by keys of a terminal, before software joints on real sockets.
+"""`unisono jog` and `unisono go` by keys of a terminal, before software joints on real sockets.
 
 The terminal is a pseudo terminal (pty(7)). The command is started as a shell starts one: in a
 process group of its own, which is the terminal's foreground, so that Ctrl-C and Ctrl-Z reach it.
@@ -16,6 +16,7 @@ from pathlib import Path
 import httpx2
 import pytest
 
+from coordinator.client import Client
 from tests.e2e.harness import Bench, linked_bench, until
 
 RIGHT, LEFT, DOWN, CTRL_C, CTRL_Z = b"\x1b[C", b"\x1b[D", b"\x1b[B", b"\x03", b"\x1a"
@@ -32,9 +33,9 @@ open(sys.argv[1], "a").write(f"{code}\\n")
 
 
 class Terminal:
-    """A pseudo terminal with `unisono jog` in it."""
+    """A pseudo terminal with a command that takes keys in it."""
 
-    def __init__(self, arm: Bench, note: Path, *arguments: str) -> None:
+    def __init__(self, arm: Bench, note: Path, command: str, *arguments: str) -> None:
         self._note = note
         self._main, self._inside = os.openpty()
         os.set_blocking(self._main, False)
@@ -42,8 +43,8 @@ class Terminal:
         self.before = self.modes()
         self._said = b""
         self._shell = subprocess.Popen(
-            [sys.executable, "-c", SHELL, str(note), sys.executable, "-m", "coordinator.cli", "jog",
-             "--url", arm.url, *arguments],
+            [sys.executable, "-c", SHELL, str(note), sys.executable, "-m", "coordinator.cli",
+             command, "--url", arm.url, *arguments],
             stdin=self._inside, stdout=self._inside, stderr=self._inside, start_new_session=True,
         )  # fmt: skip
         until(lambda: len(self._lines()) > 0, "the command begins")
@@ -108,10 +109,10 @@ def jog(arm: Bench, tmp_path: Path) -> Iterator[Jog]:
     """Starts the command; it takes keys when this returns."""
     begun: list[Terminal] = []
 
-    def start(*arguments: str) -> Terminal:
-        terminal = Terminal(arm, tmp_path / f"note-{len(begun)}", *arguments)
+    def start(*arguments: str, command: str = "jog") -> Terminal:
+        terminal = Terminal(arm, tmp_path / f"note-{len(begun)}", command, *arguments)
         begun.append(terminal)
-        terminal.until_said("q ends")
+        terminal.until_said("q ends" if command == "jog" else "leaves")
         return terminal
 
     yield start
@@ -281,7 +282,7 @@ def test_where_the_coordinator_ends_so_does_it_and_says_so(bench: Bench, tmp_pat
     bench.simulate()
     coordinator = bench.serve()
     bench.until_linked()
-    terminal = Terminal(bench, tmp_path / "note")
+    terminal = Terminal(bench, tmp_path / "note", "jog")
     terminal.until_said("q ends")
     coordinator.kill()
     assert terminal.ended() == 4
@@ -306,3 +307,77 @@ def test_without_a_terminal_it_says_in_a_line_what_it_needs(
     assert done.returncode == 2
     assert told in done.stderr
     assert len(done.stderr.splitlines()) == 1
+
+
+def test_go_turns_to_the_pose_while_its_key_repeats_and_ends_once_the_arm_is_there(
+    arm: Bench, jog: Jog
+) -> None:
+    jogging = jog()
+    turned_by(arm, jogging, RIGHT, by_deg=3.0)
+    jogging.press(b"q")
+    assert jogging.ended() == 0
+    until(lambda: rests(arm) and arm.holder() is None, "at rest")
+    terminal = jog("park", command="go")
+    begin = angle(arm)
+
+    def has_begun() -> bool:
+        terminal.press(b"g")
+        terminal.said()
+        return angle(arm) < begin - 0.2
+
+    until(has_begun, "it goes")
+    until(lambda: rests(arm), "let go, it rests")
+    park = arm.arm_now()["poses"]["park"]["turntable"]
+    assert angle(arm) > park + 0.02
+
+    def is_there() -> bool:
+        if len(terminal._lines()) == 1:
+            terminal.press(b"g")
+        return "the arm is at pose park" in terminal.said()
+
+    until(is_there, "it is there")
+    assert terminal.ended() == 0
+    assert angle(arm) == pytest.approx(park, abs=0.01)
+
+
+def test_go_is_left_by_ctrl_c_and_says_that_the_arm_is_not_there(arm: Bench, jog: Jog) -> None:
+    jogging = jog()
+    turned_by(arm, jogging, RIGHT)
+    jogging.press(b"q")
+    assert jogging.ended() == 0
+    until(lambda: rests(arm) and arm.holder() is None, "at rest")
+    terminal = jog("park", command="go")
+    terminal.press(CTRL_C)
+    assert terminal.ended() == 1
+    assert "left before the arm was at pose park" in terminal.said()
+
+
+def test_go_back_leads_to_the_line_of_a_run_whose_coordinator_was_killed(
+    arm: Bench, jog: Jog
+) -> None:
+    text = "G90 G94\nG0 A-157 B-157\nG1 A-149 B-149 F60\nM2\n"
+    played = arm.play(text)
+
+    def is_in_line_3() -> bool:
+        with Client(arm.url) as client:
+            number = client.last_run()
+            return number is not None and client.report(number).line == 3
+
+    until(is_in_line_3, "line 3")
+    until(lambda: angle(arm) > -153.5, "well within line 3, which is told every 2 s")
+    arm.processes[1].kill()
+    played.popen.wait(60)
+    arm.serve()
+    arm.until_linked()
+    until(lambda: rests(arm), "at rest")
+    terminal = jog("--back", command="go")
+
+    def is_there() -> bool:
+        if len(terminal._lines()) == 1:
+            terminal.press(b"g")
+        return "the arm is at line 3 of program.nc" in terminal.said()
+
+    until(is_there, "it is back")
+    assert terminal.ended() == 0
+    assert angle(arm) == pytest.approx(-157.0, abs=0.01)
+    assert "'unisono run FILE --from-line 3' goes on" in terminal.said()

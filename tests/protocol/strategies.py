@@ -40,6 +40,7 @@ drives: SearchStrategy[Drive] = st.builds(
     jog_target=st.none() | I53,
     expiry_us=st.none() | I53,
     homing_number=U32,
+    full_current=st.booleans(),
 )
 statuses: SearchStrategy[Status] = st.builds(
     Status,
@@ -48,6 +49,7 @@ statuses: SearchStrategy[Status] = st.builds(
     state=st.sampled_from(JointState),
     homed=st.booleans(),
     energised=st.booleans(),
+    reduced=st.booleans(),
     stop=st.sampled_from(StopLevel),
     plan=U32,
     reason=st.sampled_from(Reason),

@@ -53,6 +53,7 @@ capabilities = st.builds(
     sensors=st.lists(st.text(max_size=16), max_size=8),
     inputs=st.integers(0, 8),
     outputs=st.integers(0, 8),
+    idle_current=st.booleans(),
 )
 openings = st.one_of(
     st.builds(Hello, protocol=st.integers(0, 2**16 - 1), coordinator=hexes(32), session=hexes(16),

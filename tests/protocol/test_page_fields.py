@@ -4,7 +4,7 @@ from typing import Any
 
 from pydantic import BaseModel
 
-from protocol.configuration import Configuration, Homing, OutputsOff
+from protocol.configuration import Configuration, Homing, IdleCurrent, OutputsOff
 from protocol.export.outputs import MESSAGES, schema
 from protocol.messages import Capabilities, Edge, schema_name
 from tests.protocol.pages import table
@@ -17,6 +17,7 @@ OBJECTS = {
     "Capabilities": "object",
     "Configuration": "object",
     "Homing": "object",
+    "IdleCurrent": "object",
     "OutputsOff": "object",
 }
 
@@ -40,7 +41,9 @@ def holds(found: dict[str, Any]) -> str:
         words = {"boolean": "true or false", "null": "null"}[found["type"]]
     if "default" not in found:
         return words
-    default = {"None": "null", "[]": "empty"}.get(str(found["default"]), found["default"])
+    default = {"None": "null", "[]": "empty", "False": "false"}.get(
+        str(found["default"]), found["default"]
+    )
     return f"{words}; default {default}"
 
 
@@ -90,4 +93,5 @@ def test_fields_of_messages_are_exactly_those_of_the_code() -> None:
 def test_fields_of_the_configuration_are_exactly_those_of_the_code() -> None:
     wanted = fields_of(Configuration, "configuration") | fields_of(Homing, "homing")
     wanted |= fields_of(OutputsOff, "outputs_off")
+    wanted |= fields_of(IdleCurrent, "idle_current")
     assert listed("configuration") == wanted

@@ -124,7 +124,7 @@ def test_stream_file_has_every_message_after_the_handshake() -> None:
 
 def test_configuration_digest() -> None:
     found = vectors("stream")
-    body, _ = (
+    body, *_ = (
         bytes.fromhex(case["body"])
         for case in found["cases"]
         if case["message"]["type"] == "configure"

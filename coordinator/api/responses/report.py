@@ -46,6 +46,7 @@ REPORT: Final = KeptReport(
     message="",
     began_at_us=79_000_000,
     ended_at_us=89_500_000,
+    line=42,
     start=_START,
     starts=(_START,),
     starts_left_out=0,

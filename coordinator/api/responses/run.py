@@ -5,6 +5,7 @@ from typing import Final
 from pydantic import RootModel
 
 from coordinator.answers.run import RunGoing, RunOver
+from coordinator.answers.way import WayBack
 from coordinator.api.responses.base import as_answer
 from coordinator.codes.outcome import Outcome
 from coordinator.core.run import Phase
@@ -66,6 +67,8 @@ RUN: Final = RunSnapshot(
 
 
 OVER: Final = RunOver(1, "prick_out_tray.nc", Outcome.FINISHED, "", None, "ended")
+WAY: Final = WayBack(1, "prick_out_tray.nc", 7, {"elbow": 35.0})
+as_answer(WayBack)
 as_answer(RunGoing)
 as_answer(RunOver)
 

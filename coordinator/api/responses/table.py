@@ -11,7 +11,7 @@ from coordinator.api.responses.homing import HOMING, NewestOfJoint
 from coordinator.api.responses.program import CURVES, Begun, Check, Choice, Rehearsal
 from coordinator.api.responses.queue import QUEUE
 from coordinator.api.responses.report import REPORT, Events, Runs
-from coordinator.api.responses.run import OVER, RunProgress
+from coordinator.api.responses.run import OVER, WAY, RunProgress
 from coordinator.api.responses.simple import (
     CONTROL,
     Health,
@@ -99,6 +99,7 @@ RESPONSES: Final[dict[str, DescribedResponse]] = {
         media_type="text/html",
         headers={"Content-Disposition": "The file's name."},
     ),
+    "GET /runs/{number}/way": _told("Where joints would be as that line begins.", WAY),
     "GET /events": _response("What happened and was commanded, newest first.", Events),
     "POST /check": _response("What the program would do, or its mistakes.", Check),
     "POST /check/curves": _told("What each joint does over path time.", CURVES),

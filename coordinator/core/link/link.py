@@ -85,6 +85,11 @@ class JointLink:
         return self.connection.welcome
 
     @property
+    def reduces_current(self) -> bool:
+        """Whether it says that it can reduce its current at rest."""
+        return self.welcome is not None and self.welcome.capabilities.idle_current
+
+    @property
     def clock(self) -> JointClock:
         """What is known of the joint's clock."""
         return self.sync.clock

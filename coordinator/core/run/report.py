@@ -15,6 +15,8 @@ from protocol.constants import PPM, RATE_MAX_PPM
 from protocol.drive import StopLevel
 from protocol.messages import Finished, Started
 
+LINE_TOLD_US: Final = 2_000_000
+"""A disk takes a report that often with ease, and nobody wants to look for a line longer back."""
 ESTIMATE_LIMIT: Final = 100
 """So many times wider than the estimate, the guarantee makes it worthless as a figure."""
 ESTIMATE_LEAST_US: Final = 10
@@ -181,6 +183,8 @@ class Report:
     """`held` and `paused` while it can be resumed."""
     message: str = ""
     ended_us: int | None = None
+    line: int | None = None
+    """Of the program, in which it was last; None before the first start."""
     starts: list[StartRecord] = field(default_factory=list)
     partial_starts: int = 0
     holds: list[HoldRecord] = field(default_factory=list)
@@ -210,6 +214,9 @@ class Report:
     """The highest temperature that each joint told while it went on, where that is believed."""
     firmware: dict[str, str] = field(default_factory=dict)
     """What each joint said that it runs as the run began."""
+    _told_line: int | None = None
+    _told_line_us: int = 0
+    """When that was told last."""
     grew: bool = False
     """Set by whatever changes it; unset by the machine above once it has told so."""
 
@@ -227,6 +234,12 @@ class Report:
     def why(self) -> str:
         """Why it ended, or is held."""
         return self.told or self.outcome
+
+    def is_in(self, line: int, now: int) -> None:
+        """Keep the line that it is in. Told now and then, so that it outlives a crash."""
+        self.line = line
+        if line != self._told_line and now - self._told_line_us >= LINE_TOLD_US:
+            self._told_line, self._told_line_us, self.grew = line, now, True
 
     def turned(self, outcome: Outcome, message: str = "") -> None:
         """The run has become this, because of that."""

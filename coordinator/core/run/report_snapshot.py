@@ -94,6 +94,8 @@ class RunReport:
     began_at_us: int
     """Arm time, which holds within one session of a coordinator."""
     ended_at_us: int | None
+    line: int | None
+    """Of the program, in which it was last; after a crash, in which it was some seconds before."""
     start: StartReport | None
     """The first of `starts`."""
     starts: tuple[StartReport, ...]
@@ -135,6 +137,7 @@ def report_snapshot(report: Report) -> RunReport:
         message=report.told,
         began_at_us=report.began_us,
         ended_at_us=report.ended_us,
+        line=report.line,
         start=starts[0] if starts else None,
         starts=starts,
         starts_left_out=report.starts_left_out,

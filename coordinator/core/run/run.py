@@ -183,6 +183,13 @@ class Run:
         """Whether a joint that has restarted ends it."""
         return self.active and (self.phase is not Phase.DISCARDING or bool(self.coming))
 
+    def note_line(self, now: int) -> None:
+        """Keep in which line the arm is, for whoever wants to go back there."""
+        if self.phase is Phase.MOVING and self.course is not None:
+            line, _ = self.point_feed.line_at(round(self.course.at(now)[0]))
+            if line:
+                self.report.is_in(line, now)
+
     def tells_of_loss(self, link: JointLink) -> bool:
         """Whether its hold has a line, or will have, that names a joint which is not heard."""
         moves = self.phase in (Phase.STARTING, Phase.MOVING, Phase.HOLDING)

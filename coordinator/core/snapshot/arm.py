@@ -49,6 +49,8 @@ class ArmSnapshot:
     """None while anything is under way."""
     joints: tuple[JointSnapshot, ...]
     """Base to tool."""
+    poses: dict[str, dict[str, float]]
+    """The arm file's, by name: the angle of each joint in degrees."""
     warnings: tuple[WarningSnapshot, ...]
     """Those that stand, oldest first."""
     unknown: tuple[UnknownJoint, ...]
@@ -73,6 +75,7 @@ def arm_snapshot(core: Coordinator, now: int) -> ArmSnapshot:
         homing=core.homing.snapshot() if core.homing else None,
         start_forecast=start_forecast(core, now) if doing is ArmPhase.IDLE else None,
         joints=tuple(joint_snapshot(core, link, now) for link in core.links),
+        poses={name: core.arm.pose_deg(name) for name in core.arm.poses},
         warnings=tuple(map(warning_snapshot, core.watch.warnings.standing)),
         unknown=tuple(
             UnknownJoint(name, found.announcement.id, found.host)

@@ -98,6 +98,11 @@ class JointSnapshot:
     homed: bool | None
     energised: bool | None
     """Whether its motor has current."""
+    reduced: bool | None
+    """Whether that is the reduced one of long at rest, or the full one has not settled yet."""
+    full_current_because: str
+    """Why its current at rest is never reduced though the arm file has `idle_current`, a clause;
+    empty where it is, or the file has none."""
     position_deg: float | None
     """None also while it is not homed."""
     velocity_deg_s: float | None
@@ -160,6 +165,8 @@ def joint_snapshot(core: Coordinator, link: JointLink, now: int) -> JointSnapsho
         state=status.state.word if status else None,
         homed=link.homed if status else None,
         energised=status.energised if status else None,
+        reduced=status.reduced if status else None,
+        full_current_because=_full_current_because(core, link),
         position_deg=joint.to_degrees(status.position) if status and link.homed else None,
         velocity_deg_s=joint.to_degrees(status.velocity) if status else None,
         temperature_c=temperature / 100 if temperature is not None else None,
@@ -180,6 +187,16 @@ def joint_snapshot(core: Coordinator, link: JointLink, now: int) -> JointSnapsho
 
 def _by_name(names: tuple[str, ...], bits: int) -> dict[str, bool]:
     return {name: bool(bits >> bit & 1) for bit, name in enumerate(names)}
+
+
+def _full_current_because(core: Coordinator, link: JointLink) -> str:
+    if core.arm.idle_current is None:
+        return ""
+    if link.joint.holds_load:
+        return "it holds a load"
+    if link.welcome is not None and not link.reduces_current:
+        return "its firmware cannot reduce it"
+    return ""
 
 
 def _clock(link: JointLink, now: int) -> ClockSnapshot:

@@ -6,10 +6,12 @@
 import { html } from "htm/preact";
 import { useEffect, useRef, useState } from "preact/hooks";
 import { deliver } from "./api.js";
+import { GoTo, Way } from "./goto.js";
 import { Resume } from "./resume.js";
 import { Shape } from "./signs.js";
 
 const UNSTOPPED = "The stop was not delivered. Use the emergency stop that cuts the power.";
+const PARK = { pose: "park" };
 const UNHELD = "The hold was not delivered.";
 const DONE = {
   "stop": "Stop is sent. Once all joints rest, a command that moves joints clears the stop in these.",
@@ -18,7 +20,7 @@ const DONE = {
 };
 
 /** The bar, with what is said of the last command above it. */
-export function Commands({ arm, gone, you, role, act, children }) {
+export function Commands({ arm, gone, you, role, going, act, children }) {
   const [more, setMore] = useState(false);
   const bar = useRef(null);
   const opener = useRef(null);
@@ -45,6 +47,9 @@ export function Commands({ arm, gone, you, role, act, children }) {
       <div id="motors" class="panel" hidden=${!more}>
         <p><strong>A raised arm may fall when its motors are off.</strong> Support it first; keep
           hands out from under it.</p>
+        ${arm?.poses?.park && !arm.run && html`
+          <p>Park it first, if it can still be moved: <${GoTo} going=${going} place=${PARK} name="park" off=${gone} /></p>
+          <${Way} joints=${arm.joints} angles_deg=${arm.poses.park} />`}
         <button class="grave" onClick=${() => stop("stop-and-release")}>Stop, then motors off</button>
         <button class="grave" onClick=${() => stop("release")}>Motors off at once</button>
         <button class="plain" onClick=${close}>Leave them on</button>

@@ -64,7 +64,7 @@ function motion(joint) {
   const believed = joint.plausible === false ? " (not believed)" : "";
   return [
     ["homed", joint.homed == null ? NONE : joint.homed ? "yes" : "no"],
-    ["motor", joint.energised == null ? NONE : joint.energised ? "on" : "off"],
+    ["motor", motor(joint)],
     ["speed", figure(joint.velocity_deg_s, 1, "°/s")],
     ["largest speed", figure(joint.velocity_limit_deg_s, 0, "°/s")],
     ["largest acceleration", figure(joint.acceleration_limit_deg_s2, 0, "°/s²")],
@@ -72,6 +72,15 @@ function motion(joint) {
     ["temperature, warning and limit", `${figure(joint.warning_c, 0, "°C")}, ${figure(joint.limit_c, 0, "°C")}`],
     ["faults", joint.faults == null ? NONE : joint.faults.join(", ") || "none"],
   ];
+}
+
+// Its current, and why that is never reduced.
+function motor(joint) {
+  if (joint.energised == null) return NONE;
+  if (!joint.energised) return "off";
+  if (joint.reduced) return "on, with reduced current";
+  const because = joint.full_current_because;
+  return because ? `on, always with full current: ${because}` : "on, with full current";
 }
 
 function counters(joint) {

@@ -1,33 +1,36 @@
-// On the way to a waypoint while its control is held: said again and again, as a jog is.
+// On the way to a place while its control is held: said again and again, as a jog is.
 
 import { makeSaying } from "./saying.js";
 
 /** `feed.wish(message)` sends, false where nothing can be sent; `armUs()` is arm time now. */
 export function makeGoing({ feed, armUs, changed, say }) {
-  const going = { waypoint: null };
+  const going = { place: null }; // as a wish names it: a waypoint, a pose or angles
   const saying = makeSaying({ say: tell, letGo: () => going.letGo() });
 
   function tell() {
-    if (going.waypoint === null) return;
-    if (!feed.wish({ type: "go", at_us: armUs(), waypoint: going.waypoint })) {
+    if (going.place === null) return;
+    if (!feed.wish({ type: "go", at_us: armUs(), ...going.place })) {
       going.letGo();
       say("The arm is not told to go there: the coordinator is not heard.");
     }
   }
 
-  going.press = (waypoint) => {
-    going.waypoint = waypoint;
+  going.press = (place) => {
+    going.place = place;
     saying.begin();
     changed();
   };
 
+  /** Whether it goes to this place. */
+  going.to = (place) => going.place !== null && JSON.stringify(going.place) === JSON.stringify(place);
+
   function drop() {
     saying.end();
-    going.waypoint = null;
+    going.place = null;
   }
 
   going.letGo = () => {
-    if (going.waypoint === null) return;
+    if (going.place === null) return;
     drop();
     feed.wish({ type: "jog", at_us: armUs(), velocities_deg_s: {} });
     changed();
@@ -39,7 +42,7 @@ export function makeGoing({ feed, armUs, changed, say }) {
 
   /** The coordinator refused: the control is held no more, and must be pressed anew. */
   going.refused = () => {
-    if (going.waypoint === null) return;
+    if (going.place === null) return;
     drop();
     changed();
   };

@@ -130,7 +130,7 @@ function Page({ page, view, gone, nowUs, ms }) {
   const View = pages[view] ?? Watch;
   const late = tooLate(unstopped, ms);
   return html`
-    <${Commands} arm=${model.arm} gone=${gone} you=${you} role=${role} act=${act}>
+    <${Commands} arm=${model.arm} gone=${gone} you=${you} role=${role} going=${going} act=${act}>
       <${Said} page=${page} /><//>
     <${Header} arm=${model.arm} view=${view} you=${you} role=${role} gone=${gone} act=${act} release=${release} keys=${keys} />
     <${KeysList} list=${keys} />

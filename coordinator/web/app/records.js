@@ -4,11 +4,12 @@ import { html } from "htm/preact";
 import { useEffect, useState } from "preact/hooks";
 import { get } from "./api.js";
 import { dateTime, Report } from "./report.js";
+import { WayBack } from "./wayback.js";
 
 const AT_ONCE = 50;
 
 /** The list, with the report of the run that was chosen. */
-export function Records({ model, act }) {
+export function Records({ model, gone, going: ways, act }) {
   const [runs, setRuns] = useState(null);
   const [more, setMore] = useState(false);
   const [report, setReport] = useState(null);
@@ -37,5 +38,6 @@ export function Records({ model, act }) {
     </section>
     ${report && html`<section class="card" aria-label="Report"><${Report} report=${report} />
       <p><a href=${`/api/v1/runs/${report.run}/record`} download=${`run-${report.run}.html`}>Record of run ${report.run}
-        to print or hand on</a>, one file with the program's text and what is not known.</p></section>`}`;
+        to print or hand on</a>, one file with the program's text and what is not known.</p>
+      <${WayBack} report=${report} model=${model} gone=${gone} going=${ways} act=${act} /></section>`}`;
 }

@@ -3,6 +3,7 @@
 import { html } from "htm/preact";
 import { useEffect, useState } from "preact/hooks";
 import { closed } from "./api.js";
+import { Poses } from "./goto.js";
 import { JogBar, JogRow } from "./jog.js";
 import { Press } from "./press.js";
 import { Program } from "./teach_program.js";
@@ -36,6 +37,7 @@ export function Teach({ model, gone, taught, hand, going, act }) {
       <ul class="jogrows">${model.arm.joints.map((joint) => html`
         <li key=${joint.name}><span>${joint.name}</span> <${JogRow} hand=${hand} joint=${joint} gone=${gone} /></li>`)}</ul>
     </section>`}
+    ${!busy && html`<${Poses} model=${model} gone=${gone} going=${going} />`}
     ${sequence && html`
       <${Visits} key=${`v${sequence.id}`} model=${model} gone=${gone || busy} taught=${taught} sequence=${sequence} going=${going} />
       <${Program} key=${`p${sequence.id}`} taught=${taught} sequence=${sequence} gone=${gone} act=${act} />`}

@@ -3,6 +3,7 @@
 import { html } from "htm/preact";
 import { useEffect, useRef, useState } from "preact/hooks";
 import { figure } from "./figures.js";
+import { GoTo } from "./goto.js";
 import { isKey } from "./keys.js";
 import { Press } from "./press.js";
 import { waypointOf } from "./taught.js";
@@ -51,7 +52,7 @@ export function Visits({ model, gone, taught, sequence, going }) {
             <button class="plain" aria-expanded=${open === at} onClick=${() => setOpen(open === at ? null : at)}>
               ${waypointOf(now, visit).name}</button>
             <span class="small">${ways(visit)}</span>
-            <${GoTo} going=${going} waypoint=${waypointOf(now, visit)} off=${gone} />
+            <${GoTo} going=${going} place=${{ waypoint: visit.waypoint }} name=${waypointOf(now, visit).name} off=${gone} />
             ${open === at && html`<${Visit} key=${visit.waypoint} model=${model} gone=${gone} taught=${taught}
               sequence=${sequence} at=${at} close=${() => setOpen(null)} move=${move} />`}
           </li>`)}
@@ -74,28 +75,6 @@ function ways(visit) {
     visit.outputs.length > 0 && visit.outputs.join(" "),
     visit.dwell_s > 0 && `waits ${figure(visit.dwell_s, 1, "s")}`,
   ].filter(Boolean).join(", ");
-}
-
-// Held, the arm goes there; let go, it stops.
-function GoTo({ going, waypoint, off }) {
-  // A row that goes takes its button from under the finger, and no event tells of that.
-  useEffect(() => going.letGo, []);
-  const [start, end] = [() => off || going.press(waypoint.id), () => going.letGo()];
-  return html`
-    <button class="goto ${going.waypoint === waypoint.id ? "held" : ""}" aria-disabled=${off}
-      onPointerDown=${(event) => {
-        if (event.button !== 0) return;
-        event.currentTarget.setPointerCapture(event.pointerId);
-        start();
-      }}
-      onPointerUp=${end} onPointerCancel=${end} onLostPointerCapture=${end} onBlur=${end}
-      onContextMenu=${(event) => event.preventDefault()}
-      onKeyDown=${(event) => {
-        if (!isKey("goTo", event)) return;
-        event.preventDefault();
-        if (!event.repeat) start();
-      }}
-      onKeyUp=${(event) => isKey("goTo", event) && end()}>Hold to go <span class="unseen">to ${waypoint.name}</span></button>`;
 }
 
 function Visit({ model, gone, taught, sequence, at, close, move }) {

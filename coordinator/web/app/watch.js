@@ -11,9 +11,10 @@ import { Report } from "./report.js";
 import { queuePlace } from "./queue.js";
 import { RunBar } from "./runbar.js";
 import { FUTURE_S, PAST_S, place } from "./strip.js";
+import { WayBack } from "./wayback.js";
 
 /** The page for whoever stands next to the arm. */
-export function Watch({ model, late, nowUs, gone, open, toggle, ended, close, act, hand, jogs, jog }) {
+export function Watch({ model, late, nowUs, gone, open, toggle, ended, close, act, hand, jogs, jog, going }) {
   const arm = model.arm;
   const free = !arm.run; // while a program is played or held there is nothing to jog
   return html`
@@ -33,6 +34,7 @@ export function Watch({ model, late, nowUs, gone, open, toggle, ended, close, ac
     ${ended && html`
       <section class="card" aria-label="The run that ended">
         <${Report} report=${ended} />
+        <${WayBack} report=${ended} model=${model} gone=${gone} going=${going} act=${act} />
         <p><button class="plain" onClick=${close}>Close</button> <a href="#records">All records</a></p>
       </section>`}
     <${Journal} arm=${arm} nowUs=${nowUs} act=${act} />`;

@@ -250,7 +250,7 @@ async def test_stop_is_allowed_at_any_time_and_names_its_levels(
 async def test_unknown_numbers_paths_and_methods_are_problems_too(
     client: httpx2.AsyncClient,
 ) -> None:
-    for path in ("/runs/1", "/runs/1/report", "/homings/1"):
+    for path in ("/runs/1", "/runs/1/report", "/runs/1/way", "/homings/1"):
         problem(await client.get(f"/api/v1{path}"), 404, "not-found")
     problem(await client.get("/nowhere"), 404, "not-found")
     problem(await client.get("/api/v1/runs/0"), 422, "invalid")
@@ -353,3 +353,22 @@ async def test_every_route_is_described_there_and_in_the_readme(
     readme = README.read_text(encoding="utf-8")
     assert {"GET /arm", "POST /runs", "GET /runs/N/report", "POST /stop"} <= routes
     assert {route for route in routes if f"`{route}`" not in readme} == set()
+
+
+async def test_pose_that_the_arm_file_lacks_is_named_with_those_that_it_has(
+    client: httpx2.AsyncClient,
+) -> None:
+    answer = await client.post("/api/v1/go", json={"pose": "nowhere"})
+    told = problem(answer, 422, "pose-unknown")["detail"]
+    assert "'nowhere'" in told
+    assert "park, upright" in told
+    # A known one gets as far as the joints, of which none is there.
+    problem(await client.post("/api/v1/go", json={"pose": "park"}), 409, "joint-offline")
+    problem(
+        await client.post("/api/v1/go", json={"angles_deg": {"elbow": 3.0}}), 409, "joint-offline"
+    )
+
+
+@pytest.mark.parametrize("body", [{}, {"pose": "park", "waypoint": 1}, {"angles_deg": {}}])
+async def test_way_goes_to_exactly_one_place(client: httpx2.AsyncClient, body: Any) -> None:
+    assert (await client.post("/api/v1/go", json=body)).status_code == 422

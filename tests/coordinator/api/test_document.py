@@ -95,7 +95,7 @@ def test_every_member_is_required_but_one_and_has_an_example(document: dict[str,
         "HoldRecord", "OverrideRecord", "Unwritten", "Waypoint", "Visit", "Sequence", "KeptChange",
         "Shifted", "TaughtSnapshot", "Event", "RunInShort", "KeptProgram", "ChangedLine",
         "ProgramPreview", "Queue", "QueueEntry", "Curves", "CurveMark", "TaughtResult",
-        "Production", "Cycle", "Delay", "Interventions", "Seam",
+        "Production", "Cycle", "Delay", "Interventions", "Seam", "WayBack",
     }  # fmt: skip
     bare = {
         f"{name}.{member}"

@@ -7,6 +7,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
+from coordinator.api.bodies import GoBody
 from coordinator.api.wishes import AHEAD_US, JOG_OLD_US, STEP_OLD_US, NoWish, Wishes
 from coordinator.codes.refusal import RefusalCode
 from coordinator.core.events import Command, Go, Jog, Refused, Step
@@ -29,10 +30,10 @@ def go(number: int = 1, at_us: int = NOW_US, waypoint: int = 3) -> str:
     return json.dumps({"type": "go", "number": number, "at_us": at_us, "waypoint": waypoint})
 
 
-def place(waypoint: int) -> Go:
+def place(body: GoBody) -> Go:
     """There is a waypoint 3."""
-    if waypoint != 3:
-        raise Refused(RefusalCode.WAYPOINT_UNKNOWN, f"there is no waypoint {waypoint}")
+    if body.waypoint != 3:
+        raise Refused(RefusalCode.WAYPOINT_UNKNOWN, f"there is no waypoint {body.waypoint}")
     return Go("'tray'", {"elbow": 1.0}, 0.1)
 
 
@@ -56,6 +57,13 @@ def test_a_wish_to_go_to_a_waypoint_is_the_command_that_goes_there() -> None:
         "type": "refused", "number": 2, "code": "waypoint-unknown",
         "message": "there is no waypoint 4",
     }  # fmt: skip
+
+
+@pytest.mark.parametrize("places", [{}, {"waypoint": 3, "pose": "park"}])
+def test_a_wish_to_go_names_exactly_one_place(places: dict[str, Any]) -> None:
+    text = json.dumps({"type": "go", "number": 1, "at_us": NOW_US, **places})
+    with pytest.raises(NoWish, match="exactly one of waypoint, pose and angles_deg"):
+        told((text, NOW_US))
 
 
 @pytest.mark.parametrize(

@@ -158,7 +158,8 @@ def test_held_run_is_said_to_go_on_only_where_resume_would_not_be_refused() -> N
 def joint(**values: Any) -> dict[str, Any]:
     return servers.joint("turntable") | {
         "word": "A", "link": "up", "link_message": "", "state": "preparing",
-        "energised": True, "homed": True, "position_deg": -123.45, "temperature_c": 51.2,
+        "energised": True, "reduced": False,
+        "homed": True, "position_deg": -123.45, "temperature_c": 51.2,
         "plausible": True, "warm": True, "supply_v": 24.1, "worst_delay_us": 1_234_567,
         "age_us": 940_000,
         "stop": 0, "faults": [], "clock": {"uncertainty_us": 1_024, "locked": True, "reason": ""},
@@ -175,6 +176,12 @@ def table_of(*joints: dict[str, Any]) -> list[str]:
 def test_table_of_joints_fits_80_columns_without_a_cut_word() -> None:
     (row,) = [line for line in table_of(joint()) if "turntable" in line]
     cells = ["turntable", "A", "preparing", "on", "-123.45", "51.2", "24.1"]
+    assert row.split() == [*cells, "1235", "1024", "940"]
+
+
+def test_table_of_joints_fits_where_a_motor_has_reduced_current() -> None:
+    (row,) = [line for line in table_of(joint(reduced=True)) if "turntable" in line]
+    cells = ["turntable", "A", "preparing", "reduced", "-123.45", "51.2", "24.1"]
     assert row.split() == [*cells, "1235", "1024", "940"]
 
 

@@ -383,3 +383,28 @@ def test_the_bound_holds_for_any_true_instants_within_the_intervals(
             <= record.start_skew_max_us
             <= ESTIMATE_LIMIT * max(record.start_skew_us, ESTIMATE_LEAST_US)
         )
+
+
+def test_report_keeps_the_line_in_which_the_run_was_and_tells_it_before_the_end() -> None:
+    world = homed_world()
+    told: list[int | None] = []
+    number = moving(world, after_us=1 * S)
+    poll = world.core.poll
+
+    def noted(now: int) -> list[ev.Action]:
+        actions = poll(now)
+        told.extend(report_of(world).line for one in actions if isinstance(one, ev.ReportGrew))
+        return actions
+
+    world.core.poll = noted  # type: ignore[method-assign]
+    course = run_of(world).course
+    assert course is not None
+    place = run_of(world).point_feed.line_at(round(course.at(world.now)[0]))[0]
+    assert report_of(world).line == place == 2
+    until(world, lambda: report_of(world).line == 3)
+    world.run_for(round(2.5 * S))
+    if run_of(world).number == number and report_of(world).ended_us is None:
+        assert 3 in told, "a crash from here on would lose it"
+    world.command(ev.Stop())
+    world.run_for(1 * S)
+    assert report_of(world).line == 3

@@ -5,8 +5,9 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from coordinator.motion import check_program
+from coordinator.motion.entry import way_to_line
 from coordinator.motion.plan import Part, plan_text
-from coordinator.motion.route import pose_at
+from coordinator.motion.route import pose_at, pose_of
 from coordinator.programs import Output, ProgramError, Switches
 from coordinator.programs.loops import Loops
 from tests.coordinator.motion.test_check import ARM, ZERO
@@ -147,3 +148,33 @@ def test_from_any_line_the_rest_is_played_as_in_the_whole(line: int, step_by_lin
     whole = parts(TEXT)
     expected = [(at, end) for at, end in zip(lines(whole), ends(whole), strict=True) if at >= line]
     assert rest[-len(expected) :] == expected
+
+
+def way(line: int, text: str = TEXT) -> dict[str, float]:
+    return way_to_line(text, ARM, pose_at(ARM, HERE), Switches(from_line=line))
+
+
+def test_way_back_leads_to_where_the_program_would_be_as_the_line_begins() -> None:
+    base, second = (joint.name for joint in ARM.joints[:2])
+    assert way(6) == {base: 25.0, second: 5.0}
+    assert way(3) == {base: 10.0, second: 5.0}
+    assert way(2) == {}, "it begins from wherever the arm stands"
+
+
+@pytest.mark.parametrize("line", [3, 4, 5, 6, 8])
+def test_from_where_the_way_back_leads_the_program_goes_on_without_approach_and_pause(
+    line: int,
+) -> None:
+    here = {
+        joint.name: at for joint, at in zip(ARM.joints, pose_at(ARM, HERE).degrees, strict=True)
+    }
+    there = pose_of(ARM, list((here | way(line)).values()))
+    found = parts(TEXT, list(there.counts), from_line=line)
+    assert found[0].pause_line != line
+    before = [4] if line > 4 else []  # the output of that line, as it left it
+    assert lines(found) == before + [one for one in lines(parts(TEXT)) if one >= line]
+
+
+def test_way_back_to_where_only_distances_lead_is_no_way() -> None:
+    with pytest.raises(ProgramError, match="by distances"):
+        way(4, "G91 G94 F600\nG1 A5\nG1 A5\nG1 A5\nM2\n")
