@@ -38,6 +38,11 @@ class Discarding(RunPhase):
         waits = isinstance(self._then, PartOver) and not self._then.holds
         return self.context.part_now.awaits if waits else None
 
+    @property
+    def goes_on(self) -> bool:
+        """Whether more of the program is to come."""
+        return isinstance(self._then, PartOver) and self.context.part_now.end_line is not None
+
     def hold(self, cause: str, now: int) -> Turn | None:
         if self.awaited is None:
             return super().hold(cause, now)
@@ -48,6 +53,8 @@ class Discarding(RunPhase):
         return self.since_us + ANSWER_PATIENCE_US + 1
 
     def end_at_rest(self, ending: Ending, cause: str, now: int) -> Turn | None:
+        if self.goes_on:
+            self._then = ending
         return None
 
     def rebooted(self, link: JointLink) -> None:

@@ -170,7 +170,9 @@ class Run:
     @property
     def ends_with_restart(self) -> bool:
         """Whether a joint that has restarted ends it."""
-        return self.phase not in (Phase.DISCARDING, Phase.ENDED)
+        if isinstance(self._state, Discarding):
+            return self._state.goes_on
+        return self.phase is not Phase.ENDED
 
     def tells_of_loss(self, link: JointLink) -> bool:
         """Whether its hold has a line, or will have, that names a joint which is not heard."""
