@@ -65,6 +65,8 @@ TOOL_SHARE = 0.3
 """Scenarios whose program switches the gripper; in some of them a hand does too."""
 PASSING_SHARE = 0.4
 """Scenarios whose program passes corners of its path, or keeps to it exactly, from a line on."""
+ENTRY_SHARE = 0.1
+"""Scenarios whose program is begun at a line in its middle, at which it waits for a resume."""
 NEXT_RUN_MS = 14_000
 """The second of those runs is asked for somewhat before this."""
 RESUMES_MS = (2_500, 4_500, 6_500, 9_000)
@@ -102,6 +104,12 @@ def generate(seed: int) -> Scenario:
     random = Random(f"passing {seed}")
     if random.random() < PASSING_SHARE:
         scenario = replace(scenario, program=_with_passing(random, scenario.program))
+    random = Random(f"entry {seed}")
+    if random.random() < ENTRY_SHARE:
+        line = random.randrange(2, len(scenario.program) + 1)
+        scenario = replace(scenario, from_line=line)
+        resumes_ms = (random.randrange(START_MS, END_MS) for _ in range(2))
+        more = [*more, *(Happening(at_ms, "resume") for at_ms in resumes_ms)]
     happenings = sorted((*scenario.happenings, *more), key=lambda one: one.at_ms)
     return replace(scenario, happenings=tuple(happenings))
 

@@ -597,6 +597,18 @@ MUTANTS = (
         "if known and status is not None:",
     ),
     _one(
+        "entry: the arm goes to it at full speed",
+        "coordinator/motion/entry.py",
+        "share = arm.jog_speeds.teaching",
+        "share = 1.0",
+    ),
+    _one(
+        "entry: the arm goes on behind the approach without a resume",
+        "coordinator/motion/entry.py",
+        "        yield Pause(first.line)\n",
+        "",
+    ),
+    _one(
         "wait: an input counts as it was before the wait",
         f"{CORE}/run/waiting.py",
         "asked = status is not None and status.sequence > self._sent[link.name]",

@@ -4,7 +4,7 @@
 """
 
 import math
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
 from dataclasses import replace
 from typing import Any
 
@@ -14,6 +14,8 @@ from coordinator.core.outputs import ToolOutputs
 from coordinator.core.run.permit import PermitKeeper
 from coordinator.core.run.report import StartRecord
 from coordinator.core.run.waiting import Waiting, next_part
+from coordinator.motion import entry
+from coordinator.programs import Move, Step
 from coordinator.timing.guarantee import Guarantee, Interval
 from protocol.clockmap import ArmClock, ClockMap
 from protocol.constants import US
@@ -310,3 +312,22 @@ def nobody_forgets(patch: Patch, stage: Stage) -> None:
 def goes_on_without_its_input(patch: Patch, stage: Stage) -> None:
     """A run that waits for an input goes on as if it had come."""
     patch.setattr(Waiting, "step", lambda self, now: next_part(self.context))
+
+
+def enters_at_full_speed(patch: Patch, stage: Stage) -> None:
+    """The arm goes to the line at which a program begins as fast as it may."""
+    _approach(patch, lambda step: replace(step, share=1.0) if isinstance(step, Move) else step)
+
+
+def enters_without_a_rest(patch: Patch, stage: Stage) -> None:
+    """The arm goes on behind the way to the line at which a program begins."""
+    _approach(patch, lambda step: step if isinstance(step, Move) else None)
+
+
+def _approach(patch: Patch, changed: Callable[[Step], Step | None]) -> None:
+    whole = entry._approach
+
+    def approach(*of: Any) -> Iterator[Step]:
+        return (one for step in whole(*of) if (one := changed(step)) is not None)
+
+    patch.setattr(entry, "_approach", approach)

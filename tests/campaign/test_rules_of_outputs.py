@@ -1,4 +1,4 @@
-"""The rule of outputs, and that of waits, notice what they are there for: a safeguard is taken out.
+"""Rules of outputs, waits and entries notice what they are there for: a safeguard is taken out.
 
 Every case is played with the safeguard too, and then breaks nothing.
 """
@@ -12,6 +12,7 @@ from coordinator.core import events as ev
 from coordinator.core.run import Phase
 from protocol.constants import US
 from tests.campaign.invariants.base import Invariant
+from tests.campaign.invariants.entry import SlowlyToTheEntry
 from tests.campaign.invariants.i11_command import OnlyByCommand
 from tests.campaign.invariants.outputs import OutputsAsTold
 from tests.campaign.judge import Violated
@@ -19,6 +20,8 @@ from tests.campaign.rule_kit import SCENARIO, begin_play, phase
 from tests.campaign.safeguards import (
     TakeOut,
     away_from_its_path,
+    enters_at_full_speed,
+    enters_without_a_rest,
     goes_on_without_its_input,
     hands_wait_long,
     kept_at_a_hold,
@@ -39,6 +42,7 @@ OFF = replace(SCENARIO, arm_seed=7, program=GRIP)
 """Its gripper goes off at a hold, at a stop and in silence; nothing is awaited."""
 KEPT = replace(OFF, arm_seed=12)
 """Its gripper is kept at a hold, but not at a stop, nor in silence."""
+FROM_LINE = replace(OFF, from_line=4)
 WAITS = replace(OFF, arm_seed=2)
 """Its programs wait until the gripper holds something."""
 
@@ -88,6 +92,13 @@ def switches_by_hand_and_ends(stage: Stage) -> None:
     ends(stage)
 
 
+def enters(stage: Stage) -> None:
+    """Plays from a line in the middle, until the arm rests there or has ended."""
+    begin_play(stage, FROM_LINE)
+    over = (Phase.PAUSED, Phase.ENDED)
+    assert stage.world.run_until(lambda: phase(stage.world) in over, 60 * US)
+
+
 def rests(stage: Stage) -> None:
     stage.world.run_for(2 * US)
 
@@ -132,6 +143,8 @@ CASES = (
     Case(nobody_forgets, jogs_meanwhile, "and no hand asked"),
     Case(switches_as_it_ends, ends, "and nobody asked"),
     Case(switches_as_it_ends, switches_by_hand_and_ends, "and nobody asked"),
+    Case(enters_at_full_speed, enters, "counts/s to the entry", FROM_LINE, SlowlyToTheEntry),
+    Case(enters_without_a_rest, enters, "and nobody resumed", FROM_LINE, SlowlyToTheEntry),
     Case(goes_on_without_its_input, ends, "a run goes on, though", WAITS, OnlyByCommand),
 )
 
