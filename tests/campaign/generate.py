@@ -100,7 +100,7 @@ def generate(seed: int) -> Scenario:
     if random.random() < TOOL_SHARE:
         scenario = replace(scenario, program=_with_tool(random, scenario.program))
         if random.random() < 0.5:
-            more = [*more, *_switches(random)]
+            more = [*more, *_switches(random, scenario.joints)]
     random = Random(f"passing {seed}")
     if random.random() < PASSING_SHARE:
         scenario = replace(scenario, program=_with_passing(random, scenario.program))
@@ -280,14 +280,18 @@ def _with_passing(random: Random, program: tuple[str, ...]) -> tuple[str, ...]:
     return tuple(lines)
 
 
-def _switches(random: Random) -> list[Happening]:
-    """A hand switches the gripper, mostly once a stop or a hold makes that possible."""
+def _switches(random: Random, joints: int) -> list[Happening]:
+    """A hand switches the gripper, mostly once a stop or a hold makes that possible; in some cases
+    its joint is cut off just before.
+    """
     at_ms = random.randrange(END_MS)
     first = random.choice(("stop", "stop", "hold"))
     found = [Happening(at_ms, first, amount=1)]
     for _ in range(random.choice((1, 2))):
         at_ms += random.choice((20, 600, 1_500))
         found.append(Happening(at_ms, "switch", amount=random.choice((0, 1, 1))))
+    if random.random() < 0.3:
+        found.append(Happening(at_ms - 20, "outage", (joints - 1,), 2_500))
     return found
 
 

@@ -77,18 +77,18 @@ class OutputsAsTold(Invariant):
 
     def _judge_asked(self, joint_id: str, drive: Drive) -> None:
         """Drives ask for what a hand asked for, and no longer than it wants to wait."""
+        name = self.world.nodes[joint_id].name
         for bit in range(8):
             if not drive.output_mask >> bit & 1:
                 continue
-            on, since_us = self._by_hand.get((drive.session, joint_id, bit), (None, 0))
-            if on is not bool(drive.output_values >> bit & 1):
-                name = self.world.nodes[joint_id].name
+            asked = self._by_hand.get((drive.session, joint_id, bit))
+            if asked is None or asked[0] is not bool(drive.output_values >> bit & 1):
                 raise self.broken(f"a drive switches output {bit} of {name}, and no hand asked")
-            if self.world.now - since_us > PATIENCE_US + SPARE_US:
-                name = self.world.nodes[joint_id].name
+            since_us = self.world.now - asked[1]
+            if since_us > PATIENCE_US + SPARE_US:
                 raise self.broken(
-                    f"a drive switches output {bit} of {name} "
-                    f"{(self.world.now - since_us) / 1e3:.0f} ms after a hand asked"
+                    f"a drive switches output {bit} of {name} {since_us / 1e3:.0f} ms after a hand "
+                    "asked"
                 )
 
     def commanded(self, laptop: Laptop, command: ev.Command) -> None:
