@@ -45,13 +45,15 @@ def test_whole_run_on_real_sockets_is_where_its_plan_says_and_what_is_not_is_tol
     assert (found.unfinished, found.switched, found.to_switch) == (0, 2, 2)
     assert found.samples > 50
     assert 0 < found.path_error_us < found.uncertainty_us
-    kinds = {"sample": {"position": 2.0}, "outputs": {"path_us": 100.0}}
     told = []
-    for event, changes in (*kinds.items(), ("sample", {"at_ns": -20_000_000})):
+    for event, key, more in (
+        ("sample", "position", 2.0),
+        ("outputs", "path_us", 100.0),
+        ("sample", "at_ns", -20_000_000),
+    ):
         at = [k for k, truth in enumerate(truths) if truth["event"] == event][-1]
         wrong = [dict(truth) for truth in truths]
-        for key, by_ in changes.items():
-            wrong[at][key] += by_
+        wrong[at][key] += more
         told.append(" ".join(judged(by, wrong)))
     assert "a joint was 2.00 counts from its plan" in told[0]
     assert "an output switched 100.0 µs of path time" in told[1]

@@ -608,12 +608,6 @@ MUTANTS = (
         "        yield Pause(first.line)\n",
         "",
     ),
-    _one(
-        "wait: an input counts as it was before the wait",
-        f"{CORE}/run/waiting.py",
-        "asked = status is not None and status.sequence > self._sent[link.name]",
-        "asked = status is not None",
-    ),
 )
 
 
