@@ -19,7 +19,7 @@ from tests.bench.starts import Began
 from tests.quick_arm import arm_text
 
 LOOPBACK = "127.0.0.1"
-READY_S = 30.0
+READY_S = 120.0
 Watch = Callable[[list[JointPort]], None]
 """Begins to watch joints that are served, in their event loop."""
 
