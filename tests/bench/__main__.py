@@ -1,8 +1,8 @@
 """Figures of starts and of what they cost: prints tables and judges no durations.
 
 Ends with 1 if a bound was ever broken: the true start skew of a start that its report states, the
-guarantee of a clock, or how far apart joints may rest after an outage or a kill; or if anything is
-missing that the database had confirmed.
+guarantee of a clock, or how far apart joints may rest after an outage or a kill; if a joint truly
+was elsewhere than its plan says; or if anything is missing that the database had confirmed.
 """
 
 import argparse
@@ -18,11 +18,13 @@ from tests.bench import (
     coordinator_kills,
     kills,
     lag_table,
+    long_program,
     page,
     reversal,
     speed,
     store_kills,
     tables,
+    true_path,
     virtual_tables,
 )
 
@@ -44,6 +46,8 @@ TABLES = (
     "speed",
     "blending",
     "reversal",
+    "long",
+    "true-path",
 )
 
 
@@ -91,6 +95,12 @@ def main() -> int:
         broken += blending.table(asked.programs, asked.seed, asked.processes)
     if "reversal" in asked.tables:
         broken += reversal.table()
+    if "long" in asked.tables:
+        broken += long_program.table(
+            asked.networks, asked.hours, asked.rows, asked.seed, asked.processes
+        )
+    if "true-path" in asked.tables:
+        broken += true_path.table(asked.networks, asked.joints, asked.true_runs, asked.seed)
     if "page" in asked.tables:
         page.soon(asked.networks, asked.page_joints, asked.stops, asked.seed)
     if "page-paint" in asked.tables:
@@ -144,6 +154,9 @@ def _arguments() -> argparse.Namespace:
     parser.add_argument("--plays", type=int, default=6, help="worlds of long plays of each kind")
     parser.add_argument("--rounds", type=int, default=3, help="of each kind, of speed")
     parser.add_argument("--programs", type=int, default=1_000, help="in G64, planned and judged")
+    parser.add_argument("--true-runs", type=int, default=20, help="of whole paths, per network")
+    parser.add_argument("--hours", type=float, default=12.0, help="of a program in virtual time")
+    parser.add_argument("--rows", type=int, default=6, help="of what is seen in those hours")
     parser.add_argument("--processes", type=int, default=2, help="for virtual time")
     return parser.parse_args()
 

@@ -12,6 +12,21 @@ STEP_DEG = 2.0
 """From one start's move to the next: there and back."""
 
 
+GRIPPER = """outputs = ["gripper"]
+inputs = ["held"]
+[[tool_outputs]]
+output = "gripper"
+on = "M3"
+off = "M5"
+"""
+"""On the last joint of an arm file, behind which it stands."""
+
+
+def gripping_arm(joints: int) -> Arm:
+    """An arm for virtual time with a gripper on its last joint, of which nothing is awaited."""
+    return parse_arm(arm_text(joints, IDS) + GRIPPER, Path("bench.toml"))
+
+
 def arm(joints: int) -> Arm:
     """An arm for virtual time, where nobody else can have its ids.
 

@@ -15,11 +15,11 @@ from toppra.algorithm import TOPPRA
 from toppra.constraint import JointAccelerationConstraint, JointVelocityConstraint
 
 from coordinator.config.arm import Arm
-from coordinator.workers.processes import SPAWN
 from protocol.constants import ACCELERATION_SHARE
 from protocol.points import Point
 from protocol.segments import peaks, rounding_allowance
 from tests.bench.figures import percentile, show
+from tests.bench.in_virtual_time import shared_out
 from tests.coordinator.motion.blending.paths import ARM, Angles, furthest, planned
 
 APART_DEG = 0.2
@@ -112,8 +112,10 @@ def one(seed: int) -> tuple[float, float, Judged]:
 
 def table(count: int, seed: int, processes: int) -> list[str]:
     """The table over so many random programs; gives what exceeded a limit or its tolerance."""
-    with SPAWN.Pool(processes) as pool:
-        found = pool.map(one, range(seed * 1_000_000, seed * 1_000_000 + count), chunksize=4)
+    seeds = range(seed * 1_000_000, seed * 1_000_000 + count)
+    found = [told for _, told in shared_out(one, seeds, processes, "programs in G64")]
+    if not found:
+        return []
     everything = [judged for _, _, judged in found]
     rows: list[tuple[object, ...]] = []
     for name, values, which in (("tolerance", TOLERANCES_DEG, 0), ("angles to ±", SIZES_DEG, 1)):
@@ -122,8 +124,8 @@ def table(count: int, seed: int, processes: int) -> list[str]:
             if some:
                 rows.append((f"{name} {value:g}°", *_row(some)))
     show(
-        f"{count} random programs of 5 to 200 moves in G64: duration by the bound of TOPP-RA on "
-        "the same path (no jerk limit there); worst use beyond rounding to counts",
+        f"{len(found)} random programs of 5 to 200 moves in G64: duration by the bound of TOPP-RA "
+        "on the same path (no jerk limit there); worst use beyond rounding to counts",
         (
             "", "programs", "ratio p50", "p95", "worst", "worst straying by tolerance",
             "worst velocity by limit", "worst acceleration by its share",

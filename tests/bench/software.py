@@ -14,11 +14,14 @@ from coordinator.cli import host
 from coordinator.config.arm import Arm, load_arm
 from coordinator.config.data_folder import make_key
 from coordinator.rehearsal.software_joints import joint_settings
+from simulator.port import JointPort
 from tests.bench.starts import Began
 from tests.quick_arm import arm_text
 
 LOOPBACK = "127.0.0.1"
-READY_S = 30.0
+READY_S = 120.0
+Watch = Callable[[list[JointPort]], None]
+"""Begins to watch joints that are served, in their event loop."""
 
 
 @dataclass(slots=True)
@@ -33,33 +36,40 @@ class Bench:
 
     def began(self) -> list[Began]:
         """Starts and resumes since the last call, by the raw clock, which is arm time here."""
+        return [
+            (line["joint"], line["at_ns"] / 1000)
+            for line in self.new_truths()
+            if line["event"] in ("start", "resume")
+        ]
+
+    def new_truths(self) -> list[dict[str, Any]]:
+        """The truth log's whole lines since the last call."""
         with self.truth.open("rb") as file:
             file.seek(self._read)
             new = file.read()
         whole = new[: new.rfind(b"\n") + 1]
         self._read += len(whole)
-        lines = [json.loads(line) for line in whole.splitlines()]
-        return [
-            (line["joint"], line["at_ns"] / 1000)
-            for line in lines
-            if line["event"] in ("start", "resume")
-        ]
+        return [json.loads(line) for line in whole.splitlines()]
 
 
 @contextlib.contextmanager
-def software_joints(joints: int, network: str, seed: int) -> Iterator[Bench]:
-    """Serve software joints on loopback until left."""
+def software_joints(
+    joints: int, network: str, seed: int, *, more: str = "", watched: Watch | None = None
+) -> Iterator[Bench]:
+    """Serve software joints on loopback until left. `more` is of the arm file, behind its last
+    joint; `watched` begins to watch them in their process once they are served.
+    """
     with TemporaryDirectory() as folder:
         path, data = Path(folder) / "arm.toml", Path(folder) / "data"
         # Ids of its own, as others may use the loopback interface at the same time.
-        path.write_text(arm_text(joints))
+        path.write_text(arm_text(joints) + more)
         arm = load_arm(path)
         make_key(data)
         bench = Bench(arm, data, Path(folder) / "truth.jsonl")
         settings = host.SimulateSettings(
             tuple(joint_settings(arm, seed)), data, LOOPBACK, network, seed, bench.truth
         )
-        with in_child(_serve, settings) as hear:
+        with in_child(_serve, (settings, watched)) as hear:
             bench.udp_ports = answer(hear)
             yield bench
 
@@ -85,5 +95,12 @@ def answer(hear: Connection) -> Any:
     return hear.recv()
 
 
-def _serve(tell: Connection, settings: host.SimulateSettings) -> None:
-    host.simulate(settings, lambda ports: tell.send([port.udp_port for port in ports]))
+def _serve(tell: Connection, asked: tuple[host.SimulateSettings, Watch | None]) -> None:
+    settings, watched = asked
+
+    def ready(ports: list[JointPort]) -> None:
+        if watched is not None:
+            watched(ports)
+        tell.send([port.udp_port for port in ports])
+
+    host.simulate(settings, ready)

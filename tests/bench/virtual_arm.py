@@ -2,6 +2,7 @@
 
 from collections.abc import Callable, Sequence
 
+from coordinator.config.arm import Arm
 from coordinator.core import events as ev
 from coordinator.core.homing import HomingState
 from coordinator.core.run import Phase, Run
@@ -23,9 +24,9 @@ REACTION_US = 1 * US
 class VirtualArm:
     """An arm in a world of its own. Raises TimeoutError when anything takes far too long."""
 
-    def __init__(self, network: str, profile: Profile, joints: int, seed: int) -> None:
-        self.arm = arm(joints)
-        self.where = f"{network}, {joints} joints, seed {seed}"
+    def __init__(self, network: str, profile: Profile, joints: int | Arm, seed: int) -> None:
+        self.arm = arm(joints) if isinstance(joints, int) else joints
+        self.where = f"{network}, {len(self.arm.joints)} joints, seed {seed}"
         units = [
             JointUnit(settings, bytes(32), float(BEGIN_US))
             for settings in joint_settings(self.arm, seed)
@@ -70,7 +71,7 @@ class VirtualArm:
             program = Program((*moves, End(len(moves) + 1)), self.arm.words)
             return ev.Play("bench", "", plan_parts(program, self.arm, counts))
 
-        self._command(command)
+        self.command(command)
         return self.run
 
     def go_on(self) -> None:
@@ -98,15 +99,8 @@ class VirtualArm:
             (unit.settings.name, truth) for unit in self.world.units for truth in unit.take_truth()
         ]
 
-    def _homed(self) -> bool:
-        self._command(ev.Home)
-        homing = self.world.core.homing
-        assert homing is not None
-        self.until(lambda: homing.state is not HomingState.RUNNING, "homing")
-        return homing.state is HomingState.DONE
-
-    def _command(self, command: Callable[[], ev.Command]) -> None:
-        """Command, trying again while the arm refuses, as after an outage."""
+    def command(self, command: Callable[[], ev.Command]) -> None:
+        """Command, trying again while the arm refuses, as after an outage. Raises TimeoutError."""
         end_us = self.world.now + PATIENCE_US
         while True:
             try:
@@ -117,6 +111,13 @@ class VirtualArm:
                 self.world.run_for(REACTION_US)
             else:
                 return
+
+    def _homed(self) -> bool:
+        self.command(ev.Home)
+        homing = self.world.core.homing
+        assert homing is not None
+        self.until(lambda: homing.state is not HomingState.RUNNING, "homing")
+        return homing.state is HomingState.DONE
 
 
 def began(happened: list[tuple[str, WorldTruth]]) -> list[Began]:

@@ -65,6 +65,8 @@ TOOL_SHARE = 0.3
 """Scenarios whose program switches the gripper; in some of them a hand does too."""
 PASSING_SHARE = 0.4
 """Scenarios whose program passes corners of its path, or keeps to it exactly, from a line on."""
+ENTRY_SHARE = 0.1
+"""Scenarios whose program is begun at a line in its middle, at which it waits for a resume."""
 NEXT_RUN_MS = 14_000
 """The second of those runs is asked for somewhat before this."""
 RESUMES_MS = (2_500, 4_500, 6_500, 9_000)
@@ -98,10 +100,16 @@ def generate(seed: int) -> Scenario:
     if random.random() < TOOL_SHARE:
         scenario = replace(scenario, program=_with_tool(random, scenario.program))
         if random.random() < 0.5:
-            more = [*more, *_switches(random)]
+            more = [*more, *_switches(random, scenario.joints)]
     random = Random(f"passing {seed}")
     if random.random() < PASSING_SHARE:
         scenario = replace(scenario, program=_with_passing(random, scenario.program))
+    random = Random(f"entry {seed}")
+    if random.random() < ENTRY_SHARE:
+        line = random.randrange(2, len(scenario.program) + 1)
+        scenario = replace(scenario, from_line=line)
+        resumes_ms = (random.randrange(START_MS, END_MS) for _ in range(2))
+        more = [*more, *(Happening(at_ms, "resume") for at_ms in resumes_ms)]
     happenings = sorted((*scenario.happenings, *more), key=lambda one: one.at_ms)
     return replace(scenario, happenings=tuple(happenings))
 
@@ -272,14 +280,18 @@ def _with_passing(random: Random, program: tuple[str, ...]) -> tuple[str, ...]:
     return tuple(lines)
 
 
-def _switches(random: Random) -> list[Happening]:
-    """A hand switches the gripper, mostly once a stop or a hold makes that possible."""
+def _switches(random: Random, joints: int) -> list[Happening]:
+    """A hand switches the gripper, mostly once a stop or a hold makes that possible; in some cases
+    its joint is cut off just before.
+    """
     at_ms = random.randrange(END_MS)
     first = random.choice(("stop", "stop", "hold"))
     found = [Happening(at_ms, first, amount=1)]
     for _ in range(random.choice((1, 2))):
         at_ms += random.choice((20, 600, 1_500))
         found.append(Happening(at_ms, "switch", amount=random.choice((0, 1, 1))))
+    if random.random() < 0.3:
+        found.append(Happening(at_ms - 20, "outage", (joints - 1,), 2_500))
     return found
 
 

@@ -6,8 +6,9 @@ from dataclasses import replace
 from random import Random
 
 from coordinator.core import events as ev
-from coordinator.motion import plan_parts
-from coordinator.programs import ProgramError, parse_program
+from coordinator.motion.plan import plan_text
+from coordinator.motion.route import pose_at
+from coordinator.programs import NO_SWITCHES, ProgramError, Switches
 from coordinator.rehearsal.faulty_link import Trouble
 from coordinator.rehearsal.host import HostClock
 from coordinator.rehearsal.joint_node import Node
@@ -87,7 +88,9 @@ class Happenings:
 
     def play(self, laptop: Laptop | None = None) -> bool:
         """Ask for the scenario's program from where the joints stand."""
-        return self._play("\n".join(self.scenario.program) + "\n", laptop or self.world.laptop)
+        switches = Switches(from_line=self.scenario.from_line)
+        text = "\n".join(self.scenario.program) + "\n"
+        return self._play(text, laptop or self.world.laptop, switches)
 
     def play_briefly(self) -> bool:
         """Ask for a short move of all joints, and back."""
@@ -99,15 +102,16 @@ class Happenings:
         text = f"G90 G94\nG0 {' '.join(there)}\nG0 {' '.join(back)}\nM2\n"
         return self._play(text, self.world.laptop)
 
-    def _play(self, text: str, laptop: Laptop) -> bool:
+    def _play(self, text: str, laptop: Laptop, switches: Switches = NO_SWITCHES) -> bool:
         arm = self.world.arm
         try:
-            parts = plan_parts(parse_program(text, arm.letters), arm, laptop.core.start_counts())
+            start = pose_at(arm, laptop.core.start_counts())
+            parts = plan_text(text, arm, start, switches=switches)
         except (ev.Refused, ProgramError) as error:
             self.refused["play: plan"] += 1
             self.last_refusal = str(error)
             return False
-        return self.command(ev.Play("campaign", text, parts), laptop)
+        return self.command(ev.Play("campaign", text, parts, switches=switches), laptop)
 
     def mend(self) -> None:
         """All faults end: power, sensors and the laptop are well, no link has trouble.

@@ -565,6 +565,49 @@ MUTANTS = (
         "return off.on_lost & body.outputs if off is not None and body.at_rest else 0",
         "return 0",
     ),
+    _one(
+        "outputs: what is to go off with a hold is kept",
+        f"{JOINT}/playing.py",
+        "body.switch(off.on_hold, 0, now)",
+        "body.switch(0, 0, now)",
+    ),
+    _one(
+        "outputs: a point that switches them is passed",
+        f"{JOINT}/playing.py",
+        "self._body.switch(point.output_mask, point.output_values, now)",
+        "pass",
+    ),
+    _one(
+        "outputs: what a hand asked for is not taken back by another command",
+        f"{CORE}/machine.py",
+        "        if not isinstance(command, ev.Switch | ev.Blink | ev.Override):\n"
+        "            self.tool.forget()\n",
+        "",
+    ),
+    _one(
+        "outputs: what a hand asked for is asked for as long as it takes",
+        f"{CORE}/outputs.py",
+        "if now > one.until_us}",
+        "if False}",
+    ),
+    _one(
+        "wait: a run goes on without its input",
+        f"{CORE}/run/waiting.py",
+        "if known and status is not None and self._awaited.there(status.inputs):",
+        "if known and status is not None:",
+    ),
+    _one(
+        "entry: the arm goes to it at full speed",
+        "coordinator/motion/entry.py",
+        "share = arm.jog_speeds.teaching",
+        "share = 1.0",
+    ),
+    _one(
+        "entry: the arm goes on behind the approach without a resume",
+        "coordinator/motion/entry.py",
+        "        yield Pause(first.line)\n",
+        "",
+    ),
 )
 
 

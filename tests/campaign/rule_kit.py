@@ -14,9 +14,9 @@ PROGRAM = ("G90 G94", "G1 A30 F600", "G1 A-30 F600", "M2")
 SCENARIO = Scenario(1, 2, 3, "quiet", PROGRAM, happenings=())
 
 
-def begin_play(stage: Stage) -> None:
+def begin_play(stage: Stage, scenario: Scenario = SCENARIO) -> None:
     """Have the program accepted."""
-    assert Happenings(SCENARIO, stage.world, stage.judge).play()
+    assert Happenings(scenario, stage.world, stage.judge).play()
 
 
 def play(stage: Stage) -> None:

@@ -4,20 +4,26 @@
 """
 
 import math
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
 from dataclasses import replace
 from typing import Any
 
 import pytest
 
+from coordinator.core.outputs import ToolOutputs
 from coordinator.core.run.permit import PermitKeeper
 from coordinator.core.run.report import StartRecord
+from coordinator.core.run.waiting import Waiting, next_part
+from coordinator.motion import entry
+from coordinator.programs import Move, Step
 from coordinator.timing.guarantee import Guarantee, Interval
 from protocol.clockmap import ArmClock, ClockMap
 from protocol.constants import US
+from protocol.states import JointState
 from protocol.status import Status
 from simulator.joint import joint as firmware
 from simulator.joint import motion
+from simulator.joint.body import Body
 from simulator.joint.edges import HomeEdges
 from simulator.joint.free import Mover
 from simulator.joint.joint import Joint
@@ -223,3 +229,105 @@ def a_step_away(patch: Patch, stage: Stage) -> None:
         return replace(true, position=true.position + 300)
 
     patch.setattr(Joint, "_status", status)
+
+
+def switches_as_it_starts(patch: Patch, stage: Stage) -> None:
+    """A joint switches its outputs when it begins to move."""
+    whole = Player._start
+
+    def start(self: Player, now: float) -> None:
+        whole(self, now)
+        self._body.switch(1, 1, now)
+
+    patch.setattr(Player, "_start", start)
+
+
+def switches_as_it_ends(patch: Patch, stage: Stage) -> None:
+    """A joint switches its outputs when it has come to the last point."""
+    whole = Player._finish
+
+    def finish(self: Player, now: float) -> None:
+        whole(self, now)
+        self._body.switch(1, ~self._body.outputs, now)
+
+    patch.setattr(Player, "_finish", finish)
+
+
+def never_switches(patch: Patch, stage: Stage) -> None:
+    """A joint passes the points at which its outputs switch."""
+    patch.setattr(Player, "_switch", lambda self, now: self._path.buffer.switches.popleft())
+
+
+def away_from_its_path(patch: Patch, stage: Stage) -> None:
+    """A joint is beside its path as long as it moves along it."""
+    whole = Path.position
+
+    def beside(self: Path, arm_us: float) -> tuple[float, float]:
+        position, velocity = whole(self, arm_us)
+        return position + 50.0, velocity
+
+    patch.setattr(Path, "position", beside)
+
+
+def _kept(patch: Patch, when: Callable[[Body], bool]) -> None:
+    whole = Body.switch
+
+    def switch(self: Body, mask: int, values: int, now: float) -> None:
+        if values or not when(self):
+            whole(self, mask, values, now)
+
+    patch.setattr(Body, "switch", switch)
+
+
+def kept_at_a_hold(patch: Patch, stage: Stage) -> None:
+    """What is to go off at a hold does not."""
+    _kept(patch, lambda body: body.state is JointState.HELD)
+
+
+def kept_at_a_stop(patch: Patch, stage: Stage) -> None:
+    """What is to go off at a stop does not."""
+    _kept(patch, lambda body: bool(body.latched))
+
+
+def kept_in_silence(patch: Patch, stage: Stage) -> None:
+    """What is to go off when nothing is heard any more does not."""
+    patch.setattr(Joint, "_goes_off", lambda self: 0)
+
+
+def switches_unasked(patch: Patch, stage: Stage) -> None:
+    """Drives ask for an output of every joint for which no hand asked."""
+    patch.setattr(ToolOutputs, "of", lambda self, link: (1, 1))
+
+
+def hands_wait_long(patch: Patch, stage: Stage) -> None:
+    """What a hand asked for is asked for as long as it takes."""
+    patch.setattr("coordinator.core.outputs.PATIENCE_US", 60 * US)
+
+
+def nobody_forgets(patch: Patch, stage: Stage) -> None:
+    """Nothing takes back what a hand asked for."""
+    patch.setattr(ToolOutputs, "forget", lambda self: None)
+
+
+def goes_on_without_its_input(patch: Patch, stage: Stage) -> None:
+    """A run that waits for an input goes on as if it had come."""
+    patch.setattr(Waiting, "step", lambda self, now: next_part(self.context, now))
+
+
+def enters_at_full_speed(patch: Patch, stage: Stage) -> None:
+    """The arm goes to the line at which a program begins as fast as it may."""
+    _approach(patch, lambda step: replace(step, share=1.0) if isinstance(step, Move) else step)
+
+
+def enters_without_a_rest(patch: Patch, stage: Stage) -> None:
+    """The arm goes on behind the way to the line at which a program begins."""
+    _approach(patch, lambda step: step if isinstance(step, Move) else None)
+
+
+def _approach(patch: Patch, changed: Callable[[Step], Step | None]) -> None:
+    whole = entry._approach
+
+    def approach(*of: Any) -> Iterator[Step]:
+        return (one for step in whole(*of) if (one := changed(step)) is not None)
+
+    patch.setattr(entry, "_approach", approach)

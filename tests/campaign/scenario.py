@@ -53,6 +53,8 @@ class Scenario:
     real_bytes: bool = False
     from_begin: bool = False
     """Whether `at_ms` counts from the beginning instead: homing happens in the middle of it."""
+    from_line: int | None = None
+    """The line of the program at which its plays begin; None for its beginning."""
     note: str = field(default="", compare=False)
 
     def to_json(self) -> str:

@@ -52,7 +52,7 @@ def _kept(scenario: Scenario, kinds: tuple[type[Invariant], ...]) -> Stage:
 
 def _arm_of(scenario: Scenario) -> Scenario:
     """All of a scenario that bringing the arm up depends on."""
-    return replace(scenario, seed=0, program=(), happenings=())
+    return replace(scenario, seed=0, program=(), happenings=(), from_line=None)
 
 
 def _bring_up(scenario: Scenario, kinds: tuple[type[Invariant], ...], lanes: Lanes | None) -> Stage:

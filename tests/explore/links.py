@@ -28,6 +28,22 @@ NAMES = ("base", "middle", "tip")
 KEY = bytes(range(32))
 PROGRAM = "G90 G94\nG1 A-20 B-16 C-12 F3600\nG1 A-5 B-4 C-3 F3600\nM2\n"
 """Something over a second of path, on the side of home from which homing searches."""
+GRIP = "G90 G94\nG1 A-20 B-16 C-12 F3600\nM3\nG1 A-5 B-4 C-3 F3600\nM5\nG1 A-6 B-5 C-4 F3600\nM2\n"
+"""It waits behind M3 until the gripper holds something."""
+PASSING = (
+    "G90 G94\nG64 P2\nG1 A-20 B-4 C-12 F3600\nG1 A-12 B-16 C-3 F3600\nG1 A-5 B-4 C-8 F3600\nM2\n"
+)
+"""It passes two corners without a rest."""
+GRIPPER = """outputs = ["gripper"]
+inputs = ["held"]
+[[tool_outputs]]
+output = "gripper"
+on = "M3"
+off = "M5"
+wait_on = { input = "held", is = true, within_s = 0.5 }
+on_stop = "off"
+"""
+"""On the last joint; its input follows it by 0.1 s."""
 
 
 class Fate(StrEnum):
@@ -120,7 +136,7 @@ def quick_arm(count: int, acceleration_deg_s2: int = 240) -> Arm:
         text += _JOINT.format(
             name=name, number=k + 1, word="ABC"[k], acceleration=acceleration_deg_s2
         )
-    return parse_arm(text, Path("small-scope.toml"))
+    return parse_arm(text + GRIPPER, Path("small-scope.toml"))
 
 
 def units_of(arm: Arm, start_us: int) -> list[JointUnit]:
@@ -137,6 +153,9 @@ def units_of(arm: Arm, start_us: int) -> list[JointUnit]:
             home_half_width=round(0.4 * joint.counts_per_degree),
             start_low=before,
             start_high=before,
+            outputs=len(joint.outputs),
+            inputs=len(joint.inputs),
+            feedback=((0, 0),) if joint.outputs else (),
         )
         units.append(JointUnit(settings, KEY, float(start_us)))
     return units

@@ -40,7 +40,8 @@ def _run(run: Run) -> tuple[object, ...]:
         run.start and run.start.stage, run.motion is not None,
         getattr(run._state, "_withdrawal", None) is not None,
         getattr(run._state, "_then", None), getattr(run._state, "holds", None),
-        run._settle_us is not None, tuple(sorted(context.booted)),
+        run._settle_us is not None, tuple(sorted(context.booted)), run.awaited is not None,
+        tuple(sorted((name, switch.on) for name, switch in context.switched.items())),
         latest and (latest.stand_us // TICK_US, latest.is_partial), _feed(run.point_feed),
     )  # fmt: skip
 
@@ -61,7 +62,7 @@ def _link(link: JointLink) -> tuple[object, ...]:
         link.quality.worst_delay_us // (2 * TICK_US), len(link.requests),
         status and (
             status.state, status.homed, status.energised, status.stop, status.faults,
-            status.path_us // TICK_US,
+            status.path_us // TICK_US, status.outputs, status.inputs,
         ),
     )  # fmt: skip
 
@@ -72,6 +73,7 @@ def _firmware(node: Node, link: JointLink, newest_plan: int, trajectory: int) ->
     configuration = body.configuration
     return (
         body.state, body.homed, body.energised, body.latched, body.faults, body.outputs,
+        body.inputs,
         round(body.rest_position) // 1000, configuration and configuration.model_dump_json(),
         path.stand_us // TICK_US, path.began_us is not None, path.goal_us is not None,
         path.permit_us is not None, path.buffer.next_index, len(path.buffer.switches),

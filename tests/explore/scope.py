@@ -25,6 +25,7 @@ from tests.campaign.invariants.i01_armed import AllArmed
 from tests.campaign.invariants.i03_dead import RestWithoutCoordinator
 from tests.campaign.invariants.i06_unhomed import NoBlindMotion
 from tests.campaign.invariants.i11_command import OnlyByCommand
+from tests.campaign.invariants.outputs import OutputsAsTold
 from tests.campaign.invariants.place import NotBeyondPlace
 from tests.campaign.invariants.steps import StepsAddUp
 from tests.campaign.invariants.touch import OnlyAsTouched
@@ -57,6 +58,7 @@ ALWAYS: tuple[type[Invariant], ...] = (
     OnlyByLiveHands,
     StepsAddUp,
     NotBeyondPlace,
+    OutputsAsTold,
 )
 """Clocks, limits and positions (I4, I5, I9) need no rare order of messages: `campaign` has them."""
 
@@ -120,16 +122,20 @@ class Scope:
         for node in self.world.nodes.values():
             self.world.laptop.faulty_links[node.id] = DecidedLink(node.name, self._decide)
         judge.begin(self.world)
-        self.text = PROGRAM
-        for letter in "ABC"[count:]:
-            words = [word for word in self.text.split(" ") if not word.startswith(letter)]
-            self.text = " ".join(words)
+        self.take(PROGRAM)
         self._wait("the joints come up", self._well, WELL_US)
         self._bring_home()
         if rough:
             self.world.cut(NAMES[1], ROUGH_US)
             self.world.run_for(WELL_US)
         self.began_us = self.world.now
+
+    def take(self, program: str) -> None:
+        """Play this from now on, without the letters of joints that are not there."""
+        self.text = program
+        for letter in "ABC"[len(self.world.nodes) :]:
+            words = [word for word in self.text.split(" ") if not word.startswith(letter)]
+            self.text = " ".join(words)
 
     # ---- what the search asks for -------------------------------------------------------------
 
@@ -206,7 +212,8 @@ class Scope:
                 (
                     state_of(node), plan_of(node), path.pending is not None, path.permit_us,
                     int(path_us(node, node.unit.joint_us(world.now))) // TICK_US,
-                    body_of(node).latched, body_of(node).homed, node.alive, link.connection.state,
+                    body_of(node).latched, body_of(node).homed, body_of(node).outputs,
+                    node.alive, link.connection.state,
                     status and (status.state, status.plan, status.permit_us),
                 )
             )  # fmt: skip
@@ -237,6 +244,11 @@ class Scope:
     def finish(self) -> None:
         """Let everything come to rest, mend what is broken, and ask for a play (I3, I12)."""
         self.width = 0
+        for node in self.world.nodes.values():
+            if not node.unit.follows:
+                node.unit.follows = True
+                node.unit.input(self.world.now, 0, bool(body_of(node).outputs & 1))
+                node.touched()
         if not self.world.laptop.alive:
             ramp_us = self.world.core.ramp.duration_us
             self._wait("all joints rest though nobody speaks to them", self._rest,
@@ -273,14 +285,17 @@ class Scope:
         )
 
     def _succeed(self) -> None:
-        """I12: what is held goes on and ends, or else a new play does, after homing where due."""
-        if self.phase is Phase.HELD:
+        """I12: what is held or paused goes on and ends, or else a new play does, after homing
+        where due.
+        """
+        if self.phase in (Phase.HELD, Phase.PAUSED):
             self._insist("resume", lambda: self.world.command(ev.Resume()))
         else:
             if not all(link.status and link.status.homed for link in self.links):
                 self._bring_home()
             self._insist("play", self.play)
-        self._wait("the play ends", lambda: self.phase in (Phase.ENDED, Phase.HELD), PLAY_US)
+        over = (Phase.ENDED, Phase.HELD, Phase.PAUSED)
+        self._wait("the play ends", lambda: self.phase in over, PLAY_US)
         run = self.world.core.run
         assert run is not None
         if run.phase is not Phase.ENDED or run.report.outcome != "finished":

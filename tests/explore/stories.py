@@ -13,7 +13,7 @@ from tests.campaign.hands import Hands
 from tests.campaign.scenario import Happening
 from tests.campaign.truth import path_us
 from tests.explore.happenings import CRASHES, OPERATOR, OUTAGES, STRUCK, TO_FIRST
-from tests.explore.links import NAMES, TICK_US, Fate
+from tests.explore.links import GRIP, NAMES, PASSING, TICK_US, Fate
 from tests.explore.scope import SETTLE_US, Scope
 
 JOGS_DEG_S = {NAMES[0]: -10.0, NAMES[1]: -8.0}
@@ -176,6 +176,49 @@ def _hands(scope: Scope) -> Hands:
     return Hands(scope.world, scope.judge, _ask, Random(1))
 
 
+def _switch(scope: Scope) -> None:
+    """From shortly before an output switches, behind which an input is awaited."""
+    scope.take(GRIP)
+    _end(scope)
+
+
+def _waiting(scope: Scope) -> None:
+    """From the beginning of a wait on, through the start behind it."""
+    scope.take(GRIP)
+    scope.play()
+    scope.until("the run waits", lambda: scope.phase is Phase.WAITING, SETTLE_US)
+
+
+def _waiting_in_vain(scope: Scope) -> None:
+    """Shortly before a wait is over for which the input did not come."""
+    scope.world.node(STRUCK).unit.follows = False
+    _waiting(scope)
+    _pass(scope, 42)
+
+
+def _corner(scope: Scope) -> None:
+    """Where the arm passes corners without a rest."""
+    scope.take(PASSING)
+    scope.play()
+    scope.until("the run moves", lambda: scope.phase is Phase.MOVING, SETTLE_US)
+    end_us = scope.world.core.run.point_feed.end_us  # type: ignore[union-attr]
+    assert end_us is not None
+    scope.until("a corner is passed", lambda: _furthest(scope) > 0.4 * end_us, SETTLE_US)
+
+
+def _corner_hold(scope: Scope) -> None:
+    """From *hold* on, between two corners that are passed."""
+    _corner(scope)
+    scope.world.command(ev.Hold())
+
+
+def _corner_resume(scope: Scope) -> None:
+    """From *resume* on, in the middle of a path that passes its corners."""
+    _corner_hold(scope)
+    scope.until("the run is held", lambda: scope.phase is Phase.HELD, SETTLE_US)
+    scope.world.command(ev.Resume())
+
+
 def _touch(scope: Scope) -> None:
     """Both joints' controls are turned for a while."""
     world = scope.world
@@ -220,6 +263,11 @@ AROUND: dict[str, Callable[[Scope], None]] = {
     "wish-mixed": _page("twice", "mixed"),
     "wish-step": _page("step", "twice", "mixed", amount=STEPS_DEG[0]),
     "two-pages": _two_pages,
+    "switch": _switch,
+    "wait": _waiting,
+    "wait-in-vain": _waiting_in_vain,
+    "corner-hold": _corner_hold,
+    "corner-resume": _corner_resume,
 }
 
 EVERYTHING = (*OPERATOR, *OUTAGES, *CRASHES)
@@ -260,6 +308,17 @@ FAMILIES = (
     Family("wish-mixed+1", 2, "wish-mixed", 12, 0, EVERYTHING),
     Family("wish-step+1", 2, "wish-step", 12, 0, EVERYTHING),
     Family("two-pages+1", 2, "two-pages", 12, 0, EVERYTHING),
+    # Outputs, waits for an input, and corners that are passed: one message, or one thing.
+    Family("switch", 2, "switch", ticks=14, depth=1),
+    Family("wait", 2, "wait", ticks=26, depth=1, fates=FEW_FATES),
+    Family("wait-in-vain", 2, "wait-in-vain", ticks=14, depth=1, fates=FEW_FATES),
+    Family("corner-hold", 2, "corner-hold", ticks=10, depth=1),
+    Family("corner-resume", 2, "corner-resume", ticks=24, depth=1, fates=FEW_FATES),
+    Family("switch+1", 2, "switch", 14, 0, EVERYTHING),
+    Family("wait+1", 2, "wait", 26, 0, EVERYTHING),
+    Family("wait-in-vain+1", 2, "wait-in-vain", 14, 0, EVERYTHING),
+    Family("corner-hold+1", 2, "corner-hold", 10, 0, EVERYTHING),
+    Family("corner-resume+1", 2, "corner-resume", 24, 0, EVERYTHING),
     # Three joints: one message deviates, or one thing happens.
     Family("start-3", 3, "start", ticks=30, depth=1),
     Family("resume-3", 3, "arrive", ticks=24, depth=1),

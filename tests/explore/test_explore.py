@@ -11,11 +11,14 @@ import pytest
 
 from coordinator.core.jogging import Jog
 from coordinator.core.link.link import JointLink
+from coordinator.core.run.discarding import Discarding
 from coordinator.core.run.holding import Holding
 from coordinator.core.run.permit import PermitKeeper
 from coordinator.core.run.start import Stage, Start
 from coordinator.core.run.turns import Turn
+from coordinator.core.run.waiting import Waiting, next_part
 from protocol.drive import Drive, Plan
+from simulator.joint.body import Body
 from simulator.joint.free import Mover
 from simulator.joint.session import Session
 from simulator.unit import JointUnit
@@ -47,6 +50,9 @@ LOST_PAIRS = Family("arm", 2, "arm", ticks=8, depth=2, fates=(Fate.LOST,))
         Family("steps", 2, "steps", 3, 0, (*OPERATOR, *OUTAGES, *CRASHES)),
         Family("way", 2, "way", 3, 0, (*OPERATOR, *OUTAGES, *CRASHES)),
         Family("wish-step", 2, "wish-step", 3, 0, (*OPERATOR, *OUTAGES, *CRASHES)),
+        Family("switch", 2, "switch", 9, 0, ("hold", "reboot")),
+        Family("wait-in-vain", 2, "wait-in-vain", 12, 0, ("hold", "stop")),
+        Family("corner-resume", 2, "corner-resume", 2, 0, (*OPERATOR, *OUTAGES, *CRASHES)),
     ],
     ids=lambda family: str(family.name),
 )
@@ -130,6 +136,27 @@ def obeys_what_is_old(patch: pytest.MonkeyPatch) -> None:
     patch.setattr("coordinator.core.touch.TOUCH_OLD_US", 60_000_000)
 
 
+def goes_on_without_its_input(patch: pytest.MonkeyPatch) -> None:
+    """A run that waits for an input goes on as if it had come."""
+    patch.setattr(Waiting, "step", lambda self, now: next_part(self.context, now))
+
+
+def nothing_goes_off(patch: pytest.MonkeyPatch) -> None:
+    """What is to go off at a stop is kept."""
+    whole = Body.switch
+
+    def switch(self: Body, mask: int, values: int, now: float) -> None:
+        if values:
+            whole(self, mask, values, now)
+
+    patch.setattr(Body, "switch", switch)
+
+
+def restart_is_let_pass(patch: pytest.MonkeyPatch) -> None:
+    """A joint may restart while a part is discarded, whatever is to come."""
+    patch.setattr(Discarding, "end_at_rest", lambda self, ending, cause, now: None)
+
+
 def permit_raised_in_a_hold(patch: pytest.MonkeyPatch) -> None:
     """A hold lowers the permit, but it is renewed again on the way to rest."""
     whole, await_rest = PermitKeeper.renew, Holding.step
@@ -158,6 +185,9 @@ def permit_raised_in_a_hold(patch: pytest.MonkeyPatch) -> None:
         (no_expiry, Family("advance", 2, "resume", 4, 0, ("crash",)), {"I3"}),
         (jogs_for_ever, Family("jog", 2, "jog", 2, 0, ("cut-to",)), {"I11"}),
         (obeys_what_is_old, Family("touch", 2, "touch", 3, 0, ("cut-long",)), {"touch"}),
+        (goes_on_without_its_input, Family("switch", 2, "switch", 9, 0, ("hold",)), {"I11"}),
+        (nothing_goes_off, Family("wait", 2, "wait", 1, 0, ("stop",)), {"output"}),
+        (restart_is_let_pass, Family("switch", 2, "switch", 9, 0, ("reboot",)), {"I12"}),
         (nothing_forgotten, Family("moving", 2, "moving", 2, 0, ("reboot",)), {"I7"}),
     ],
     ids=lambda one: getattr(one, "__name__", ""),

@@ -52,6 +52,13 @@ class Discarding(RunPhase):
     def _goes_on(self) -> bool:
         return isinstance(self._then, PartOver) and not self._then.holds
 
+    @property
+    def goes_on(self) -> bool:
+        """Whether more of the program is to come."""
+        if not isinstance(self._then, PartOver):
+            return False
+        return self.context.part_now.end_line is not None or self.context.following is not None
+
     def hold(self, cause: str, now: int) -> Turn | None:
         if not self.coming:
             return super().hold(cause, now)
@@ -62,7 +69,7 @@ class Discarding(RunPhase):
         return self.since_us + ANSWER_PATIENCE_US + 1
 
     def end_at_rest(self, ending: Ending, cause: str, now: int) -> Turn | None:
-        if self.coming:
+        if self.goes_on:
             self._then = ending
         return None
 

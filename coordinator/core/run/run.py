@@ -181,7 +181,9 @@ class Run:
     @property
     def ends_with_restart(self) -> bool:
         """Whether a joint that has restarted ends it."""
-        return self.active and (self.phase is not Phase.DISCARDING or bool(self.coming))
+        if isinstance(self._state, Discarding):
+            return self._state.goes_on
+        return self.active
 
     def note_line(self, now: int) -> None:
         """Keep in which line the arm is, for whoever wants to go back there."""

@@ -1,9 +1,10 @@
 """The invariants of design section 6, each with its text; and `halt`, `latch`, `rate`, `clock`,
-`told`, `steps`, `place`, `touch`, `hand`, `output`.
+`told`, `steps`, `place`, `touch`, `hand`, `output`, `entry`.
 """
 
 from tests.campaign.invariants.base import Invariant
 from tests.campaign.invariants.clock_alone import NoLoneClock
+from tests.campaign.invariants.entry import SlowlyToTheEntry
 from tests.campaign.invariants.halt import HoldsAndStops
 from tests.campaign.invariants.hand import OnlyByLiveHands
 from tests.campaign.invariants.i01_armed import AllArmed
@@ -46,6 +47,7 @@ ALWAYS: tuple[type[Invariant], ...] = (
     OnlyAsTouched,
     OnlyByLiveHands,
     OutputsAsTold,
+    SlowlyToTheEntry,
     *ON_COPIES,
 )
 """I12 is judged by who plays a scenario: it needs an operator who asks."""

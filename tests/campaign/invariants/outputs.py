@@ -1,8 +1,9 @@
 """An output truly switches at rest alone, and for one of the reasons that there are.
 
 On its path: at a point of the part that this joint's coordinator plays, which switches so, where
-that point stands. Else at rest: by a hand, or off by what the arm file says of hold, stop and
-silence; and what is to go off then is off. Where a joint holds or finishes, its outputs are as the
+that point stands. Else at rest: by a drive that asks for it, as a hand did within the last second
+and nobody anything else since; or off by what the arm file says of hold, stop and silence; and what
+is to go off then is off. Where a joint holds or finishes, its outputs are as the
 last point up to there left them, unless something else has switched since.
 """
 
@@ -10,6 +11,7 @@ from dataclasses import dataclass
 from typing import Final
 
 from coordinator.core import events as ev
+from coordinator.core.outputs import PATIENCE_US
 from coordinator.motion import Part
 from coordinator.programs import Output
 from coordinator.rehearsal.joint_node import Node
@@ -53,8 +55,11 @@ class OutputsAsTold(Invariant):
         self._outputs: dict[str, int] = {}
         self._other_us: dict[str, tuple[int, float]] = {}
         """By joint: trajectory and path time at which something else than a point switched last."""
-        self._by_hand: dict[str, int] = {}
-        """By joint: outputs that a hand asked for since something else was commanded."""
+        self._by_hand: dict[tuple[int, str, int], tuple[bool, int]] = {}
+        """By session, joint and bit: what a hand asked for, and when; until anybody commands
+        something else."""
+        self._coming: dict[str, list[Drive]] = {}
+        """By joint: drives that ask for outputs, as long as it may still take them."""
         self._driven: dict[str, tuple[int | None, int]] = {}
         """By joint: the session in which it took a drive last, and when."""
         self._stopped: set[str] = set()
@@ -66,17 +71,45 @@ class OutputsAsTold(Invariant):
         if drive.plan is not None and run is not None:
             key = drive.session, drive.plan.trajectory
             self._parts.setdefault(key, run.context.part_now)
+        if drive.output_mask:
+            self._judge_asked(joint_id, drive)
+            self._coming.setdefault(joint_id, []).append(drive)
+
+    def _judge_asked(self, joint_id: str, drive: Drive) -> None:
+        """Drives ask for what a hand asked for, and no longer than it wants to wait."""
+        name = self.world.nodes[joint_id].name
+        for bit in range(8):
+            if not drive.output_mask >> bit & 1:
+                continue
+            asked = self._by_hand.get((drive.session, joint_id, bit))
+            if asked is None or asked[0] is not bool(drive.output_values >> bit & 1):
+                raise self.broken(f"a drive switches output {bit} of {name}, and no hand asked")
+            since_us = self.world.now - asked[1]
+            if since_us > PATIENCE_US + SPARE_US:
+                raise self.broken(
+                    f"a drive switches output {bit} of {name} {since_us / 1e3:.0f} ms after a hand "
+                    "asked"
+                )
 
     def commanded(self, laptop: Laptop, command: ev.Command) -> None:
+        session = laptop.core.session
         if isinstance(command, ev.Switch):
             for joint in self.world.arm.joints:
                 if command.output in joint.outputs:
-                    bit = joint.outputs.index(command.output)
-                    self._by_hand[joint.id] = self._by_hand.get(joint.id, 0) | 1 << bit
+                    key = session, joint.id, joint.outputs.index(command.output)
+                    self._by_hand[key] = command.on, self.world.now
+        elif not isinstance(command, ev.Blink | ev.Override):
+            self._by_hand = {key: one for key, one in self._by_hand.items() if key[0] != session}
 
     def drove(self, node: Node, laptop: Laptop, drive: Drive, status: Status | None) -> None:
         if status is not None:
             self._driven[node.id] = node.unit.joint.session, self.world.now
+            # A drive that was overtaken by one that it took never comes into effect.
+            self._coming[node.id] = [
+                one
+                for one in self._coming.get(node.id, ())
+                if one.session != drive.session or one.sequence > drive.sequence
+            ]
 
     def rebooted(self, node: Node) -> None:
         self._outputs[node.id] = 0
@@ -140,7 +173,11 @@ class OutputsAsTold(Invariant):
             | (off.on_stop if body.latched else 0)
             | (off.on_lost if self._silent_us(node) >= SILENCE_US - SPARE_US else 0)
         )
-        unasked = changed & ~self._by_hand.get(node.id, 0) & ~(went_off & by_itself)
+        by_hand = 0
+        for drive in self._coming.get(node.id, ()):
+            if drive.session == node.unit.joint.session:
+                by_hand |= drive.output_mask & ~(drive.output_values ^ truth.outputs)
+        unasked = changed & ~by_hand & ~(went_off & by_itself)
         if unasked:
             raise self.broken(
                 f"{node.name} switches outputs {unasked:b} to {truth.outputs:b}, and nobody asked"

@@ -195,6 +195,20 @@ def test_a_joint_that_is_lost_while_it_waits_pauses_it_and_nothing_starts_once_i
     assert run_of(world).phase is Phase.PAUSED
 
 
+@pytest.mark.parametrize("text", [GRIP, GRIP.replace("M3", "M0"), "G90 G94\nG0 A20\nM2\n"])
+def test_a_joint_that_restarts_while_a_part_is_discarded_ends_the_run_unless_nothing_is_to_come(
+    text: str,
+) -> None:
+    world = gripping_world()
+    play(world, text)
+    until_phase(world, Phase.MOVING)
+    until_phase(world, Phase.DISCARDING)
+    world.kill_joint("tip")
+    world.restart_joint("tip")
+    until_phase(world, Phase.ENDED)
+    assert report_of(world).outcome is (Outcome.FINISHED if "A5" not in text else Outcome.LOST)
+
+
 def test_a_joint_that_restarts_while_its_output_is_on_ends_the_run_with_the_output_off() -> None:
     world = waiting_world("quiet")
     assert gripper(world)
