@@ -12,7 +12,8 @@ from pydantic import BaseModel
 
 from coordinator.codes.level import Level
 from coordinator.codes.refusal import RefusalCode
-from coordinator.motion import Part
+from coordinator.motion.feeding import PlayedParts
+from coordinator.motion.outputs import ToolNeed
 from coordinator.programs import NO_SWITCHES, Switches
 from coordinator.timing.exchange import Exchange
 from protocol.discovery import Announcement
@@ -202,11 +203,15 @@ class Play:
 
     name: str
     text: str
-    parts: Sequence[Part]
+    parts: PlayedParts
     loops: int = 1
     """How often it is played."""
     switches: Switches = NO_SWITCHES
     """With which it was read."""
+    lines: int | None = None
+    """Of its text; None where they are to be counted in it."""
+    needs: tuple[ToolNeed, ...] | None = None
+    """What it needs of the tools; None where that is to be looked for in its parts."""
 
 
 @dataclass(frozen=True, slots=True)

@@ -22,7 +22,7 @@ from coordinator.config.arm import Arm
 from coordinator.motion.blending.speeds import EndSpeed
 from coordinator.motion.entry import read_route
 from coordinator.motion.moves import plan_legs, stretch_speeds
-from coordinator.motion.outputs import Awaited, awaited
+from coordinator.motion.outputs import Awaited, ToolNeed, awaited, switch_need, wait_need
 from coordinator.motion.points import PlannedMove
 from coordinator.motion.route import (
     Leg,
@@ -87,6 +87,19 @@ class Part:
         """Its steps with their ends."""
         return legs(self.steps, self.arm, self.start)
 
+    def needs(self) -> Iterator[ToolNeed]:
+        """What it needs of the tools: outputs in order, and then the input that is awaited."""
+        for step in self.steps:
+            if isinstance(step, Output):
+                yield from switch_need(step, self.arm)
+        if self.awaits is not None:
+            yield wait_need(self.awaits)
+
+    @property
+    def broken_off(self) -> str:
+        """Why no more of its moves come: nothing keeps them from it."""
+        return ""
+
     def first_points(self) -> tuple[Point, ...]:
         """Where each joint must stand, at rest, at path time 0."""
         is_empty = self.is_empty
@@ -127,17 +140,25 @@ def plan_parts(program: Program, arm: Arm, start_counts: Sequence[int]) -> tuple
 
 
 def plan_text(
-    text: str, arm: Arm, start: Pose, loops: int = 1, switches: Switches = NO_SWITCHES
+    text: str,
+    arm: Arm,
+    start: Pose,
+    loops: int = 1,
+    switches: Switches = NO_SWITCHES,
+    *,
+    ahead: bool = True,
 ) -> tuple[Part, ...]:
-    """The parts of a program's text, played so often. Raises ProgramError with all its mistakes."""
+    """The parts of a program's text, played so often. Raises ProgramError with all its mistakes.
+
+    `ahead`: look ahead now, for whoever asks for their moves and must not be kept waiting by it.
+    """
     program, problems = read_route(text, arm, start, switches)
     if problems or (problems := _loops_problems(program, arm, start, loops)):
         raise ProgramError(problems)
-    # Whoever plays them must not be kept waiting by looking ahead.
-    return tuple(
-        replace(part, speeds=stretch_speeds(part.legs(), arm))
-        for part in parts_from(program, arm, start, loops, switches)
-    )
+    parts = tuple(parts_from(program, arm, start, loops, switches))
+    if not ahead:
+        return parts
+    return tuple(replace(part, speeds=stretch_speeds(part.legs(), arm)) for part in parts)
 
 
 def parts_from(

@@ -5,7 +5,7 @@ import contextlib
 import logging
 from collections.abc import AsyncIterator, Awaitable, Callable, Mapping
 from dataclasses import asdict, dataclass
-from typing import Any, Protocol
+from typing import Any, Final, Protocol
 
 from coordinator.codes.refusal import RefusalCode
 from coordinator.core.events import Command, Play, Refused
@@ -16,14 +16,17 @@ from coordinator.core.run.report import Report
 from coordinator.core.snapshot.run import RESUMABLE, run_snapshot
 from coordinator.links.clock import arm_now_us
 from coordinator.motion.curves import Curves
+from coordinator.motion.feeding import FedPlan
 from coordinator.programs import NO_SWITCHES, Problem, Switches
 from coordinator.programs.size import size_mistake
 from coordinator.records.runs import RunKeeper
 from coordinator.store import Store
 from coordinator.teaching.program import ReadVisit
 from coordinator.teaching.shifted_text import ShiftedText
-from coordinator.workers.planner import Planner
+from coordinator.workers.planner import Making, Outline, Planner
 
+FEED_S: Final = 0.05
+"""Between looks at whether more moves may come: far less than what is there takes to be played."""
 _logger = logging.getLogger(__name__)
 
 
@@ -62,6 +65,7 @@ class Runs:
         self._commanding = commanding
         self._next_run = store.last_run + 1
         self._recording = asyncio.Lock()
+        self._feeding: set[asyncio.Task[None]] = set()
         self._halts = 0
         """How often a hold or stop was asked for."""
 
@@ -86,7 +90,34 @@ class Runs:
         _require_size(name, wanted.text)
         halts = self._halts if halts is None else halts
         counts = self._known_counts()
-        parts = await self._planner.plan(wanted.text, counts, wanted.loops, wanted.switches)
+        making = await self._planner.plan(wanted.text, counts, wanted.loops, wanted.switches)
+        if making is None:
+            self._require_still(counts)
+            raise Refused(RefusalCode.MOVED, "where the joints stood was not known; try again")
+        plan = FedPlan(making.outline.parts)
+        plan.take(making.outline.first)
+        try:
+            run = await self._begin(wanted, making.outline, plan, counts, halts, has_left, who)
+        except BaseException:
+            await making.close()
+            raise
+        task = asyncio.create_task(self._feed(run, making, plan))
+        self._feeding.add(task)
+        task.add_done_callback(self._feeding.discard)
+        return run
+
+    async def _begin(
+        self,
+        wanted: Wanted,
+        outline: Outline,
+        plan: FedPlan,
+        counts: list[int] | None,
+        halts: int,
+        has_left: Callable[[], Awaitable[bool]] | None,
+        who: str | None,
+    ) -> int:
+        """Record a run and begin it, of which the first moves are there; its number."""
+        name = wanted.name
         self._require_still(counts)
         async with self._recording, self._recorded(wanted) as run:
             if has_left is not None and await has_left():
@@ -97,10 +128,33 @@ class Runs:
                 raise Refused(
                     RefusalCode.HALTED, f"a hold or stop was asked for before {name} began"
                 )
-            play = Play(name, wanted.text, parts, wanted.loops, wanted.switches)
+            play = Play(
+                name, "", plan, wanted.loops, wanted.switches, outline.lines, outline.needs
+            )
             number = self._commanding.command(play, who)
             assert number == run
         return run
+
+    async def _feed(self, run: int, making: Making, plan: FedPlan) -> None:
+        """Bring moves to where they are played, a bounded number ahead, as long as it is."""
+        try:
+            while self._is_played(run):
+                if not plan.wants:
+                    await asyncio.sleep(FEED_S)
+                elif (piece := await making.more()) is not None:
+                    plan.take(piece)
+                else:
+                    plan.close()
+                    break
+        except (EOFError, OSError):
+            _logger.exception("the process that makes the moves of run %d ended", run)
+            plan.break_off("the process that plans the program ended")
+        finally:
+            await making.close()
+
+    def _is_played(self, run: int) -> bool:
+        played = self._core.run
+        return played is not None and played.number == run and played.phase is not Phase.ENDED
 
     @property
     def halts(self) -> int:
@@ -234,6 +288,12 @@ class Runs:
         run = self._core.run
         if run is not None and run.phase is not Phase.ENDED:
             self._keeper.lost(run.number, f"event {code}", why)
+
+    async def end_feeding(self) -> None:
+        """No more moves come to what is played."""
+        for task in self._feeding:
+            task.cancel()
+        await asyncio.gather(*self._feeding, return_exceptions=True)
 
     async def close(self) -> None:
         """Write what is not written yet."""

@@ -2,13 +2,17 @@
 
 A long program takes seconds. In the coordinator's own process that would hold up the exchange
 with the joints, threads or not, and the arm would come to rest by its permit.
+
+The process that has planned a program goes on making its moves while it is played (`Making`), and
+another begins for whatever is asked meanwhile: nothing that is checked delays what moves.
 """
 
 import asyncio
 import contextlib
 import os
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import AsyncIterator, Callable, Iterator, Mapping, Sequence
 from concurrent.futures import ThreadPoolExecutor
+from dataclasses import dataclass
 from multiprocessing.connection import Connection
 from multiprocessing.context import SpawnProcess
 from multiprocessing.reduction import ForkingPickler
@@ -20,13 +24,16 @@ import orjson
 from coordinator.codes.refusal import RefusalCode
 from coordinator.config.arm import Arm
 from coordinator.core.events import Refused
-from coordinator.motion import Part, check_program
+from coordinator.motion import check_program
 from coordinator.motion.curves import Curves, curves
 from coordinator.motion.entry import read_route
+from coordinator.motion.feeding import Fed, needs_of, pieces_of
+from coordinator.motion.outputs import ToolNeed
 from coordinator.motion.plan import plan_text
 from coordinator.motion.route import pose_at, pose_of
 from coordinator.programs import NO_SWITCHES, Problem, ProgramError, Switches
 from coordinator.programs.problems import MAX_PROBLEMS
+from coordinator.programs.words import count_lines
 from coordinator.teaching.program import ReadVisit, from_program
 from coordinator.teaching.shifted_text import ShiftedText, shifted_text
 from coordinator.workers.processes import SPAWN, end_child, start_child
@@ -43,6 +50,43 @@ class PlannerBusy(Exception):
     """Too many programs wait already; the text is a sentence."""
 
 
+Worker = tuple[SpawnProcess, Connection]
+
+
+@dataclass(frozen=True, slots=True)
+class Outline:
+    """What is known of a plan before its moves are made."""
+
+    parts: int
+    lines: int
+    """Of the text."""
+    needs: tuple[ToolNeed, ...]
+    first: tuple[Fed, ...]
+    """Its first piece."""
+
+
+class Making:
+    """A plan whose moves are being made, in a process that does nothing else. To be closed."""
+
+    def __init__(self, outline: Outline, worker: Worker, back: Callable[[Worker], None]) -> None:
+        self.outline = outline
+        self._worker = worker
+        self._back = back
+        self._thread = ThreadPoolExecutor(1, thread_name_prefix="plan")
+
+    async def more(self) -> tuple[Fed, ...] | None:
+        """The next piece, None behind the last. Raises EOFError or OSError if the process ends."""
+        loop = asyncio.get_running_loop()
+        return await loop.run_in_executor(self._thread, _exchange, self._worker[1], None, ())
+
+    async def close(self) -> None:
+        """Nothing more is asked of it; the process is there for the next program."""
+        # Behind what is asked still, so that its answer is nobody else's.
+        await asyncio.get_running_loop().run_in_executor(self._thread, int)
+        self._thread.shutdown()
+        self._back(self._worker)
+
+
 class Planner:
     """One arm's planner. Its process begins with the first program; `close` ends it.
 
@@ -55,7 +99,11 @@ class Planner:
         self._asked = 0
         # One thread, so that one program is asked for at a time, whoever gives up waiting.
         self._thread = ThreadPoolExecutor(1, thread_name_prefix="planner")
-        self._worker: tuple[SpawnProcess, Connection] | None = None
+        self._worker: Worker | None = None
+        self._turn = asyncio.Lock()
+        self._making: set[SpawnProcess] = set()
+        """Processes that make a plan that is played."""
+        self._is_closed = False
 
     async def check(
         self, text: str, start_deg: Sequence[float] | None, switches: Switches = NO_SWITCHES
@@ -69,18 +117,24 @@ class Planner:
         start_counts: Sequence[int] | None,
         loops: int = 1,
         switches: Switches = NO_SWITCHES,
-    ) -> tuple[Part, ...]:
-        """The parts of a program, played so often, from where the joints stand.
+    ) -> Making | None:
+        """The plan of a program, played so often, from where the joints stand, which is made on.
 
-        None where that is unknown.
+        None where that is unknown, and where there is nothing to play.
 
         Raises ProgramError with the mistakes that `check` finds, also where nobody knows where the
         joints stand.
         """
-        found = await self._ask(_plan, text, start_counts, loops, switches)
-        if isinstance(found, list):
-            raise ProgramError(found)
-        return found
+        async with self._asking():
+            found = await self._exchanged(_plan, (text, start_counts, loops, switches))
+            if isinstance(found, list):
+                raise ProgramError(found)
+            if found is None:
+                return None
+            assert self._worker is not None
+            worker, self._worker = self._worker, None
+            self._making.add(worker[0])
+            return Making(found, worker, self._back)
 
     async def curves(
         self, text: str, start_deg: Sequence[float] | None, switches: Switches = NO_SWITCHES
@@ -100,15 +154,30 @@ class Planner:
         return await self._ask(_read_visits, text)
 
     async def close(self) -> None:
-        """End the process. Who still waits is refused."""
-        if self._worker is not None:
-            await asyncio.to_thread(end_child, self._worker[0])
+        """End the processes. Who still waits is refused."""
+        self._is_closed = True
+        processes = [*self._making, *([self._worker[0]] if self._worker is not None else [])]
+        for process in processes:
+            await asyncio.to_thread(end_child, process)
         self._thread.shutdown()
 
     async def _ask(self, work: Callable[..., Result], *arguments: Any) -> Result:
+        async with self._asking():
+            return await self._exchanged(work, arguments)
+
+    @contextlib.asynccontextmanager
+    async def _asking(self) -> AsyncIterator[None]:
+        """One after another, so that what one leaves of the process is known to the next."""
         if self._asked > WAITING:
             raise PlannerBusy(f"{self._asked} programs are being checked already; try again later")
         self._asked += 1
+        try:
+            async with self._turn:
+                yield
+        finally:
+            self._asked -= 1
+
+    async def _exchanged(self, work: Callable[..., Result], arguments: tuple[Any, ...]) -> Result:
         worker = self._worker = self._worker or self._begun()
         try:
             return await asyncio.get_running_loop().run_in_executor(
@@ -120,19 +189,27 @@ class Planner:
             raise Refused(
                 RefusalCode.PLANNER, "the process that checks programs ended; try again"
             ) from error
-        finally:
-            self._asked -= 1
 
-    def _begun(self) -> tuple[SpawnProcess, Connection]:
+    def _back(self, worker: Worker) -> None:
+        """A process that has made a plan is there again, unless there is another by now."""
+        self._making.discard(worker[0])
+        if self._worker is None and not self._is_closed and worker[0].is_alive():
+            self._worker = worker
+        else:
+            worker[1].close()  # which ends it
+
+    def _begun(self) -> Worker:
         ours, theirs = SPAWN.Pipe()
         with theirs:
             return start_child(_serve, self._arm, theirs, daemon=True), ours
 
 
-def _exchange(pipe: Connection, work: Callable[..., Result], arguments: tuple[Any, ...]) -> Result:
+def _exchange(
+    pipe: Connection, work: Callable[..., Any] | None, arguments: tuple[Any, ...]
+) -> Any:
+    """What a process answers; without work, the next piece of the plan that it makes."""
     pipe.send((work, arguments))
-    result: Result = pipe.recv()
-    return result
+    return pipe.recv()
 
 
 # ---- in the process of its own ------------------------------------------------------------
@@ -141,25 +218,46 @@ def _exchange(pipe: Connection, work: Callable[..., Result], arguments: tuple[An
 def _serve(arm: Arm, pipe: Connection) -> None:
     os.nice(NICENESS)
     # Whoever started this process closes the pipe by ending.
+    pieces: Iterator[tuple[Fed, ...]] = iter(())
     with contextlib.suppress(EOFError, BrokenPipeError):
         while True:
             work, arguments = pipe.recv()
-            pipe.send(work(arm, *arguments))
+            if work is None:
+                pipe.send(next(pieces, None))
+                continue
+            pieces = iter(())  # of a plan that was given up, or is done
+            answer: Any = work(arm, *arguments)
+            if isinstance(answer, _Begun):
+                answer, pieces = answer.outline, answer.pieces
+            pipe.send(answer)
+            del work, arguments, answer
 
 
 def _check(arm: Arm, text: str, start_deg: Sequence[float] | None, switches: Switches) -> bytes:
     return orjson.dumps(check_program(text, arm, start_deg, switches))
 
 
+@dataclass(frozen=True, slots=True)
+class _Begun:
+    """A plan of which the first piece is made."""
+
+    outline: Outline
+    pieces: Iterator[tuple[Fed, ...]]
+
+
 def _plan(
     arm: Arm, text: str, start_counts: Sequence[int] | None, loops: int, switches: Switches
-) -> tuple[Part, ...] | list[Problem]:
+) -> Any:
+    """A `_Begun`, problems, or None: see `Planner.plan`."""
     try:
-        if start_counts is not None:
-            return plan_text(text, arm, pose_at(arm, start_counts), loops, switches)
-        # From where `_check` begins; there is nothing to plan.
-        park = pose_of(arm, arm.poses["park"])
-        return list(read_route(text, arm, park, switches)[1]) or ()
+        if start_counts is None:
+            # From where `_check` begins; there is nothing to plan.
+            park = pose_of(arm, arm.poses["park"])
+            return list(read_route(text, arm, park, switches)[1]) or None
+        parts = plan_text(text, arm, pose_at(arm, start_counts), loops, switches, ahead=False)
+        pieces = pieces_of(parts)
+        outline = Outline(len(parts), count_lines(text), needs_of(parts), next(pieces))
+        return _Begun(outline, pieces)
     except ProgramError as error:
         return list(error.problems)  # the error itself does not pickle
 

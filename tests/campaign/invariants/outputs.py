@@ -65,7 +65,9 @@ class OutputsAsTold(Invariant):
         run = laptop.core.run
         if drive.plan is not None and run is not None:
             key = drive.session, drive.plan.trajectory
-            self._parts.setdefault(key, run.context.part_now)
+            part = run.context.part_now
+            assert isinstance(part, Part)  # whole: what is made while it is played is played once
+            self._parts.setdefault(key, part)
 
     def commanded(self, laptop: Laptop, command: ev.Command) -> None:
         if isinstance(command, ev.Switch):
