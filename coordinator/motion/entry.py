@@ -1,7 +1,8 @@
 """Playing a program from a line in its middle: what goes before that line is played."""
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from dataclasses import replace
+from itertools import chain
 
 from coordinator.config.arm import Arm
 from coordinator.motion.route import Pose, legs, problems_of
@@ -18,6 +19,7 @@ from coordinator.programs import (
     Target,
     read_program,
 )
+from coordinator.programs.packed import kept
 
 OUTPUT_GROUPS = (("M3", "M5"), ("M8", "M9"))
 """Words of which the last one counts (NISTIR 6556 Table 4, groups 7 and 8)."""
@@ -61,11 +63,11 @@ def _entered(program: Program, arm: Arm, start: Pose, line: int) -> tuple[Progra
     where = start
     for leg in legs(before, arm, start):
         where = leg.end
-    entry = (*_approach(where, start, arm, after[0]), *_outputs(before), *after)
+    entry = kept(chain(_approach(where, start, arm, after[0]), _outputs(before), after))
     return replace(program, entry=entry), []
 
 
-def _unknown(before: tuple[Step, ...], arm: Arm, line: int) -> Iterator[Problem]:
+def _unknown(before: Sequence[Step], arm: Arm, line: int) -> Iterator[Problem]:
     """Joints that are turned by distances from where nothing says that they are."""
     known: set[int] = set()
     told: set[int] = set()
@@ -98,7 +100,7 @@ def _approach(where: Pose, start: Pose, arm: Arm, first: Step) -> Iterator[Step]
         yield Pause(first.line)
 
 
-def _outputs(before: tuple[Step, ...]) -> Iterator[Step]:
+def _outputs(before: Sequence[Step]) -> Iterator[Step]:
     """The last switch of each output, in the order in which they were."""
     last: dict[tuple[str, str], Output] = {}
     for step in before:

@@ -16,6 +16,7 @@ is no pause, there is no such part.
 from bisect import bisect_right
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, replace
+from itertools import chain, pairwise
 from typing import Final
 
 from coordinator.config.arm import Arm
@@ -45,6 +46,7 @@ from coordinator.programs import (
     Step,
     Switches,
 )
+from coordinator.programs.packed import StepKeeper
 from protocol.points import Point
 
 MAX_STEPS: Final = 100_000
@@ -56,7 +58,8 @@ class Part:
     """A stretch of a program between two pauses or waits: one trajectory, unless it is empty."""
 
     arm: Arm
-    steps: tuple[Move | Dwell | Output, ...]
+    steps: Sequence[Step]
+    """Moves, dwells and outputs."""
     start: Pose
     pause_line: int | None
     """The line of the M0, M1 or M60 that ends it; None for the last part."""
@@ -165,20 +168,21 @@ def parts_from(
     program: Program, arm: Arm, start: Pose, loops: int = 1, switches: Switches = NO_SWITCHES
 ) -> Iterator[Part]:
     """As `plan_parts`, from a pose. Nothing is checked."""
-    pending: list[Move | Dwell | Output] = []
+    pending = StepKeeper()
     turns: list[int] = []
     first = 1
     for loop in range(1, loops + 1):
-        if pending:
+        if len(pending):
             turns.append(len(pending))
         else:
             first = loop
         steps = program.first_steps if loop == 1 else program.steps
-        for step, following in zip(steps, (*steps[1:], None), strict=True):
+        for step, following in pairwise(chain(steps, (None,))):
+            assert step is not None
             wait = None
             line = step.line if isinstance(step, Pause) else None
             if isinstance(step, Move | Dwell | Output):
-                pending.append(step)
+                pending.add(step)
                 wait = awaited(step, arm) if isinstance(step, Output) else None
                 if wait is None and not (switches.step_by_line and _ends_line(step, following)):
                     continue
@@ -188,12 +192,12 @@ def parts_from(
             if isinstance(step, Pause) and step.optional and not switches.optional_stop:
                 continue
             end_loop = loop if line is not None or wait is not None else None
-            part = Part(arm, tuple(pending), start, line, first, tuple(turns), end_loop, wait)
+            part = Part(arm, pending.done(), start, line, first, tuple(turns), end_loop, wait)
             if line is not None or not part.is_empty:
                 yield part
             for leg in part.legs():
                 start = leg.end
-            pending, turns, first = [], [], loop
+            pending, turns, first = StepKeeper(), [], loop
             if wait is not None and switches.step_by_line and _ends_line(step, following):
                 yield Part(arm, (), start, step.line, loop, (), loop)
 
