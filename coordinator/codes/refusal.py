@@ -22,6 +22,7 @@ class RefusalCode(StrEnum):
     OVERRIDE_RANGE = "override-range", "An override that is not possible."
     PROGRAM_EMPTY = "program-empty", "The program moves nothing."
     PROGRAM_TOO_LARGE = "program-too-large", "The program has too many bytes."
+    TEXT_UNCLEAR = "text-unclear", "A program's text is not UTF-8."
     STOP_LEVEL = "stop-level", "There is no such level of stop."
     CONTROL = "control", "Another client commands motion: `POST /control/take` takes over."
     RUNNING = "running", "A program is being played."
@@ -55,6 +56,7 @@ class RefusalCode(StrEnum):
     TAUGHT_CHANGED = "taught-changed", "Somebody else has changed what was taught meanwhile."
     NOTHING_TO_UNDO = "nothing-to-undo", "No change of what was taught is left to take back."
     NOTHING_TO_REDO = "nothing-to-redo", "No change of what was taught was taken back last."
+    TEXT_GONE = "text-gone", "The text was sent, but another one has come since: send it again."
     REHEARSING = "rehearsing", "Another rehearsal goes on."
     PLANNER = "planner", "The process that checks programs ended; try again."
     ENDING = "ending", "The coordinator is ending."
@@ -69,6 +71,7 @@ INPUT_CODES: Final = frozenset(
         RefusalCode.OVERRIDE_RANGE,
         RefusalCode.PROGRAM_EMPTY,
         RefusalCode.PROGRAM_TOO_LARGE,
+        RefusalCode.TEXT_UNCLEAR,
         RefusalCode.STOP_LEVEL,
     }
 )

@@ -4,7 +4,7 @@ Events are what the network did, commands are what a person asked, actions are w
 must do. The core never sees bytes: a shell (or the rehearsal) encodes, tags and times them.
 """
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Mapping
 from dataclasses import dataclass
 from enum import StrEnum
 

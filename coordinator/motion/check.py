@@ -1,15 +1,20 @@
 """What a program would do, found without an arm: behind `unisono check`."""
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass
+from typing import Final, Generic, TypeVar
 
 from coordinator.config.arm import Arm
 from coordinator.motion.entry import read_route
-from coordinator.motion.plan import parts_from
+from coordinator.motion.plan import Part, parts_from
 from coordinator.motion.points import CornerLimit, PassedCorner, PlannedMove
 from coordinator.motion.route import Leg, pace, pose_of
 from coordinator.programs import NO_SWITCHES, Move, Problem, Program, Switches
 from protocol.constants import US
+
+T = TypeVar("T")
+MOST_TOLD: Final = 50_000
+"""Moves that are told one by one, as slower moves and corners are."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -84,6 +89,9 @@ class CheckResult:
     errors: tuple[Problem, ...]
     remarks: tuple[Problem, ...]
     """What is no mistake, but may not be meant."""
+    more: dict[str, int]
+    """Of `moves`, `slower` and `corners`, how many more there are than MOST_TOLD, where there are
+    any: an answer must not grow with them."""
 
 
 def check_program(
@@ -100,26 +108,59 @@ def check_program(
     begins = "park" if start_deg is None else "here"
     start = pose_of(arm, arm.poses["park"] if start_deg is None else start_deg)
     program, errors = read_route(text, arm, start, switches)
+    parts = () if errors else parts_from(program, arm, start, 1, switches)
+    return check_parts(program, errors, parts, arm, begins)
+
+
+def check_parts(
+    program: Program, errors: tuple[Problem, ...], parts: Iterable[Part], arm: Arm, begins: str
+) -> CheckResult:
+    """The outcome for a program that was read, and its parts unless it has errors."""
     remarks = tuple(unread(program))
     if errors:
-        return CheckResult(False, begins, None, (), (), (), errors, remarks)
+        return CheckResult(False, begins, None, (), (), (), errors, remarks, {})
     duration_us = 0
-    moves: list[CheckedMove] = []
-    slower: list[SlowerMove] = []
-    corners: list[SlowerCorner] = []
-    for part in parts_from(program, arm, start, 1, switches):
+    moves: _Told[CheckedMove] = _Told()
+    slower: _Told[SlowerMove] = _Told()
+    corners: _Told[SlowerCorner] = _Told()
+    for part in parts:
         for leg, move in zip(part.legs(), part.moves(), strict=True):
             duration_us += move.duration_us
             if move.dwell or move.switch is not None:
                 continue
-            moves.append(_checked(program, leg, move.duration_us, move.rapid))
+            moves.add(_checked(program, leg, move.duration_us, move.rapid))
             if move.slowed:
-                slower += _slower(arm, leg, move.duration_us)
+                slower.add(*_slower(arm, leg, move.duration_us))
             if move.corner is not None and move.corner.is_slowed:
-                corners.append(_corner(arm, move, move.corner))
+                corners.add(_corner(arm, move, move.corner))
+    more = {"moves": moves.more, "slower": slower.more, "corners": corners.more}
     return CheckResult(
-        True, begins, duration_us / US, tuple(moves), tuple(slower), tuple(corners), (), remarks
+        ok=True,
+        begins=begins,
+        duration_s=duration_us / US,
+        moves=tuple(moves.first),
+        slower=tuple(slower.first),
+        corners=tuple(corners.first),
+        errors=(),
+        remarks=remarks,
+        more={name: count for name, count in more.items() if count},
     )
+
+
+class _Told(Generic[T]):
+    """The first of many, and how many more there are."""
+
+    def __init__(self) -> None:
+        self.first: list[T] = []
+        self.more = 0
+
+    def add(self, *found: T) -> None:
+        """Take these too."""
+        for one in found:
+            if len(self.first) < MOST_TOLD:
+                self.first.append(one)
+            else:
+                self.more += 1
 
 
 def unread(program: Program) -> Iterator[Problem]:

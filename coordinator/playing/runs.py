@@ -86,8 +86,6 @@ class Runs:
         """
         # Before anything is planned, what the core would refuse afterwards.
         self._core.require_no_run("play")
-        name = wanted.name
-        _require_size(name, wanted.text)
         halts = self._halts if halts is None else halts
         counts = self._known_counts()
         making = await self._planner.plan(wanted.text, counts, wanted.loops, wanted.switches)
@@ -128,9 +126,7 @@ class Runs:
                 raise Refused(
                     RefusalCode.HALTED, f"a hold or stop was asked for before {name} began"
                 )
-            play = Play(
-                name, "", plan, wanted.loops, wanted.switches, outline.lines, outline.needs
-            )
+            play = Play(name, "", plan, wanted.loops, wanted.switches, outline.lines, outline.needs)
             number = self._commanding.command(play, who)
             assert number == run
         return run
@@ -186,7 +182,6 @@ class Runs:
 
         The result is JSON. Raises PlannerBusy, and Refused where it cannot be found.
         """
-        _require_size("the program", text)
         return await self._planner.check(text, self._start_deg(), switches)
 
     async def curves(self, text: str, switches: Switches = NO_SWITCHES) -> Curves:
@@ -194,7 +189,6 @@ class Runs:
 
         Raises ProgramError, PlannerBusy, and Refused where it cannot be found.
         """
-        _require_size("the program", text)
         return await self._planner.curves(text, self._start_deg(), switches)
 
     async def shifted(self, text: str, offsets_deg: Mapping[str, float]) -> ShiftedText:

@@ -46,7 +46,7 @@ class PackedSteps(Sequence[Step]):
         return self._unpacked(at // PACKED)[at % PACKED]
 
     def _unpacked(self, number: int) -> list[Step]:
-        steps: list[Step] = pickle.loads(zlib.decompress(self._packs[number]))  # noqa: S301
+        steps: list[Step] = pickle.loads(zlib.decompress(self._packs[number]))
         return steps
 
 

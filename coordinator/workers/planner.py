@@ -9,6 +9,7 @@ another begins for whatever is asked meanwhile: nothing that is checked delays w
 
 import asyncio
 import contextlib
+import hashlib
 import os
 from collections.abc import AsyncIterator, Callable, Iterator, Mapping, Sequence
 from concurrent.futures import ThreadPoolExecutor
@@ -24,14 +25,15 @@ import orjson
 from coordinator.codes.refusal import RefusalCode
 from coordinator.config.arm import Arm
 from coordinator.core.events import Refused
-from coordinator.motion import check_program
+from coordinator.motion import Part
+from coordinator.motion.check import check_parts
 from coordinator.motion.curves import Curves, curves
 from coordinator.motion.entry import read_route
 from coordinator.motion.feeding import Fed, needs_of, pieces_of
 from coordinator.motion.outputs import ToolNeed
-from coordinator.motion.plan import plan_text
-from coordinator.motion.route import pose_at, pose_of
-from coordinator.programs import NO_SWITCHES, Problem, ProgramError, Switches
+from coordinator.motion.plan import parts_from, plan_text
+from coordinator.motion.route import Pose, pose_at, pose_of
+from coordinator.programs import NO_SWITCHES, Problem, Program, ProgramError, Switches
 from coordinator.programs.problems import MAX_PROBLEMS
 from coordinator.programs.words import count_lines
 from coordinator.teaching.program import ReadVisit, from_program
@@ -204,11 +206,12 @@ class Planner:
             return start_child(_serve, self._arm, theirs, daemon=True), ours
 
 
-def _exchange(
-    pipe: Connection, work: Callable[..., Any] | None, arguments: tuple[Any, ...]
-) -> Any:
+def _exchange(pipe: Connection, work: Callable[..., Any] | None, arguments: tuple[Any, ...]) -> Any:
     """What a process answers; without work, the next piece of the plan that it makes."""
-    pipe.send((work, arguments))
+    text, *others = arguments or ("",)
+    pipe.send((work, others))
+    # As bytes, so that nobody in this process waits while a long one is on its way.
+    pipe.send_bytes(text.encode("utf-8", "surrogatepass"))
     return pipe.recv()
 
 
@@ -222,19 +225,48 @@ def _serve(arm: Arm, pipe: Connection) -> None:
     with contextlib.suppress(EOFError, BrokenPipeError):
         while True:
             work, arguments = pipe.recv()
+            text = pipe.recv_bytes().decode("utf-8", "surrogatepass")
             if work is None:
                 pipe.send(next(pieces, None))
                 continue
             pieces = iter(())  # of a plan that was given up, or is done
-            answer: Any = work(arm, *arguments)
+            answer: Any = work(arm, text, *arguments)
             if isinstance(answer, _Begun):
                 answer, pieces = answer.outline, answer.pieces
             pipe.send(answer)
-            del work, arguments, answer
+            del work, text, arguments, answer
+
+
+@dataclass(frozen=True, slots=True)
+class _Read:
+    """A program as it was read, from there and with these switches."""
+
+    what: tuple[bytes, Pose, Switches]
+    program: Program
+    problems: tuple[Problem, ...]
+    parts: tuple[Part, ...]
+    """Empty where it has problems."""
+
+
+_latest: list[_Read] = []
+"""What was read last: who plays what was checked does not wait for that again."""
+
+
+def _read(arm: Arm, text: str, start: Pose, switches: Switches) -> _Read:
+    digest = hashlib.sha256(text.encode("utf-8", "surrogatepass")).digest()
+    if not _latest or _latest[0].what != (digest, start, switches):
+        _latest.clear()
+        program, problems = read_route(text, arm, start, switches)
+        parts = () if problems else tuple(parts_from(program, arm, start, 1, switches))
+        _latest.append(_Read((digest, start, switches), program, problems, parts))
+    return _latest[0]
 
 
 def _check(arm: Arm, text: str, start_deg: Sequence[float] | None, switches: Switches) -> bytes:
-    return orjson.dumps(check_program(text, arm, start_deg, switches))
+    begins = "park" if start_deg is None else "here"
+    start = pose_of(arm, arm.poses["park"] if start_deg is None else start_deg)
+    read = _read(arm, text, start, switches)
+    return orjson.dumps(check_parts(read.program, read.problems, read.parts, arm, begins))
 
 
 @dataclass(frozen=True, slots=True)
@@ -254,7 +286,14 @@ def _plan(
             # From where `_check` begins; there is nothing to plan.
             park = pose_of(arm, arm.poses["park"])
             return list(read_route(text, arm, park, switches)[1]) or None
-        parts = plan_text(text, arm, pose_at(arm, start_counts), loops, switches, ahead=False)
+        start = pose_at(arm, start_counts)
+        if loops == 1:
+            read = _read(arm, text, start, switches)
+            if read.problems:
+                return list(read.problems)
+            parts = read.parts
+        else:
+            parts = plan_text(text, arm, start, loops, switches, ahead=False)
         pieces = pieces_of(parts)
         outline = Outline(len(parts), count_lines(text), needs_of(parts), next(pieces))
         return _Begun(outline, pieces)

@@ -18,6 +18,7 @@ from tests.bench import (
     coordinator_kills,
     kills,
     lag_table,
+    long_programs,
     page,
     speed,
     store_kills,
@@ -42,6 +43,7 @@ TABLES = (
     "lag",
     "speed",
     "blending",
+    "long",
 )
 
 
@@ -87,6 +89,8 @@ def main() -> int:
         broken += speed.table(asked.rounds)
     if "blending" in asked.tables:
         broken += blending.table(asked.programs, asked.seed, asked.processes)
+    if "long" in asked.tables:
+        long_programs.table(asked.lines, asked.joints, asked.seed)
     if "page" in asked.tables:
         page.soon(asked.networks, asked.page_joints, asked.stops, asked.seed)
     if "page-paint" in asked.tables:
@@ -140,6 +144,7 @@ def _arguments() -> argparse.Namespace:
     parser.add_argument("--plays", type=int, default=6, help="worlds of long plays of each kind")
     parser.add_argument("--rounds", type=int, default=3, help="of each kind, of speed")
     parser.add_argument("--programs", type=int, default=1_000, help="in G64, planned and judged")
+    parser.add_argument("--lines", type=int, nargs="+", default=[10_000, 100_000, 999_000])
     parser.add_argument("--processes", type=int, default=2, help="for virtual time")
     return parser.parse_args()
 

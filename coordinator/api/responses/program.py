@@ -63,6 +63,8 @@ class Check(ResponseModel):
     """Mistakes, at most a hundred and one that counts the rest."""
     remarks: list[Mistake] = eg([])
     """What is no mistake, but may not be meant."""
+    more: dict[str, int] = eg({})
+    """Of `moves`, `slower` and `corners`, how many more there are: 50,000 of each are told."""
 
 
 class Rehearsal(ResponseModel):

@@ -18,6 +18,7 @@ from coordinator.api.responses.simple import (
     LoggedIn,
     RunBegun,
     Taken,
+    TextSent,
 )
 from coordinator.api.responses.taught import (
     TAUGHT,
@@ -91,6 +92,9 @@ RESPONSES: Final[dict[str, DescribedResponse]] = {
         "The exact text that was played.", None, "G0 A-35 B-20\nM2\n", media_type="text/plain"
     ),
     "GET /events": _response("What happened and was commanded, newest first.", Events),
+    "POST /texts": DescribedResponse(
+        "It is here, until another one comes.", TextSent, example_of(TextSent), 201
+    ),
     "POST /check": _response("What the program would do, or its mistakes.", Check),
     "POST /check/curves": _told("What each joint does over path time.", CURVES),
     "POST /home": _begun("The homing has begun.", HomingBegun),

@@ -52,7 +52,9 @@ class _Cursor:
 class PointFeed:
     """The points of one part on their way into all joints."""
 
-    def __init__(self, part: PlayedPart, trajectory: int, links: list[JointLink], send: Send) -> None:
+    def __init__(
+        self, part: PlayedPart, trajectory: int, links: list[JointLink], send: Send
+    ) -> None:
         self.trajectory = trajectory
         self._links = links
         self._send = send

@@ -29,7 +29,11 @@ COME = 32
 def pieces(world: World) -> tuple[FedPlan, list[Fed], tuple[ToolNeed, ...]]:
     start = pose_at(world.arm, world.core.start_counts())
     parts = plan_text(TEXT, world.arm, start, ahead=False)
-    return FedPlan(len(parts)), [one for piece in pieces_of(parts) for one in piece], needs_of(parts)
+    return (
+        FedPlan(len(parts)),
+        [one for piece in pieces_of(parts) for one in piece],
+        needs_of(parts),
+    )
 
 
 def began(world: World, come: int = COME) -> tuple[FedPlan, list[Fed]]:

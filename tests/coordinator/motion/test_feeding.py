@@ -6,8 +6,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from coordinator.motion import Part, PlannedMove
-from coordinator.motion import feeding
+from coordinator.motion import Part, PlannedMove, feeding
 from coordinator.motion.feeding import FedMove, FedPlan, PlayedPart, pieces_of
 from coordinator.motion.plan import plan_text
 from coordinator.motion.route import pose_at
