@@ -135,6 +135,7 @@ class Service:
         self._closed = True
         if self._timer is not None:
             self._timer.cancel()
+        await self.runs.end_feeding()
         await self._planner.close()
         await self._carrier.close()
         await asyncio.gather(*self._tasks)

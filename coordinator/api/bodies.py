@@ -35,9 +35,9 @@ class ProgramBody(Body):
     text: Annotated[str, Field(max_length=MAX_BODY_BYTES, examples=["G0 A-35 B-20\nM2\n"])]
 
 
-class SwitchedBody(ProgramBody):
-    """A program and how it is to be played: whether lines with a slash are left out, whether M1
-    stops, whether the arm waits after each line, and from which line on.
+class SwitchesBody(Body):
+    """How a program is to be played: whether lines with a slash are left out, whether M1 stops,
+    whether the arm waits after each line, and from which line on.
     """
 
     block_delete: Annotated[bool, Field(examples=[False])] = False
@@ -51,7 +51,26 @@ class SwitchedBody(ProgramBody):
         return Switches(self.block_delete, self.optional_stop, self.step_by_line, self.from_line)
 
 
-class RunBody(SwitchedBody):
+class SwitchedBody(ProgramBody, SwitchesBody):
+    """A program and how it is to be played."""
+
+
+class LongBody(SwitchesBody):
+    """The same, by its text or by the digest that `POST /texts` has answered of a long one."""
+
+    text: Annotated[
+        str | None, Field(max_length=MAX_BODY_BYTES, examples=["G0 A-35 B-20\nM2\n"])
+    ] = None
+    sent: Annotated[str | None, Field(pattern=r"^[0-9a-f]{64}$", examples=[None])] = None
+
+    @model_validator(mode="after")
+    def _one_of_both(self) -> "LongBody":
+        if (self.text is None) == (self.sent is None):
+            raise ValueError("a program has either its text, or the digest of one that was sent")
+        return self
+
+
+class RunBody(LongBody):
     """A program to play: its name, how often or for how long, whether home edges are checked
     between loops, and under which id its text is kept, if it is. Without `loops` and `for_s` it is
     played once.

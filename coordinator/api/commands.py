@@ -3,7 +3,7 @@
 What moves the arm is taken only from the client that has control.
 """
 
-from typing import Any
+from typing import Any, Final
 
 from fastapi import APIRouter, HTTPException, Request, Response
 
@@ -11,6 +11,7 @@ from coordinator.api import bodies
 from coordinator.api.control_routes import ControlDesk, asking, name_of
 from coordinator.api.hand import Hand
 from coordinator.api.json_response import json_response
+from coordinator.api.long_text import LongText
 from coordinator.api.tokens import Role
 from coordinator.config.settings import API_PREFIX
 from coordinator.core import events
@@ -20,10 +21,18 @@ from coordinator.service import Service
 from protocol.constants import PPM
 from protocol.drive import StopLevel
 
+_TEXT: Final = {
+    "requestBody": {
+        "required": True,
+        "content": {"text/plain": {"schema": {"type": "string"}, "example": "G0 A-35 B-20\nM2\n"}},
+    }
+}
+"""A body that is no JSON."""
+
 
 def commands(service: Service, desk: ControlDesk) -> APIRouter:
     """Routes that may move the arm or stop it, and the check of a program."""
-    router, hand = APIRouter(), Hand(service, desk)
+    router, hand, long = APIRouter(), Hand(service, desk), LongText()
 
     def taken() -> dict[str, Any]:
         return {"phase": service.phase, "unconfirmed": service.unstopped}
@@ -32,14 +41,19 @@ def commands(service: Service, desk: ControlDesk) -> APIRouter:
         service.command(command, who)
         return taken()
 
+    @router.post("/texts", status_code=201, openapi_extra=_TEXT)
+    async def send(request: Request) -> dict[str, str]:
+        return {"sha256": await long.take(await request.body())}
+
     @router.post("/check")
-    async def check(body: bodies.SwitchedBody) -> Response:
-        found = await service.runs.check(body.text, body.switches)
+    async def check(body: bodies.LongBody) -> Response:
+        found = await service.runs.check(long.of(body, "the program"), body.switches)
         return Response(found, media_type="application/json")
 
     @router.post("/check/curves")
-    async def curves(body: bodies.SwitchedBody) -> Response:
-        return json_response(await service.runs.curves(body.text, body.switches))
+    async def curves(body: bodies.LongBody) -> Response:
+        text = long.of(body, "the program")
+        return json_response(await service.runs.curves(text, body.switches))
 
     @router.post("/home", status_code=202)
     async def home(
@@ -60,9 +74,10 @@ def commands(service: Service, desk: ControlDesk) -> APIRouter:
                 desk.require(who)  # planning took a while, in which somebody may have taken control
                 return left
 
+            text = long.of(body, body.name)
             if body.taught is not None:
-                await service.taught.require_text(body.taught, body.text)
-            wanted = Wanted(body.name, body.text, body.wanted_loops, body.taught, body.switches)
+                await service.taught.require_text(body.taught, text)
+            wanted = Wanted(body.name, text, body.wanted_loops, body.taught, body.switches)
             number = await service.runs.play(wanted, has_left, who.name, halts)
         response.headers["Location"] = f"{API_PREFIX}/runs/{number}"
         return {"run": number}

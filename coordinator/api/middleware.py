@@ -23,12 +23,15 @@ from coordinator.api.tokens import Role
 from coordinator.config.data_folder import DataFolderError
 from coordinator.config.settings import API_PREFIX
 from coordinator.links.clock import arm_now_us
+from coordinator.programs.size import MAX_LONG_BYTES
 
 POSTS_PER_S: Final = 50.0
 POSTS_AT_ONCE: Final = 100
 """A page that jogs and drags the override asks 20 times a second."""
 BODY_S: Final = 15.0
 """For a whole body: the longest program, with every line end as two bytes, at 1.2 Mbit/s."""
+LONG_S: Final = 120.0
+"""For a long program's text: at 2 Mbit/s."""
 READS_PER_S: Final = 200.0
 READS_AT_ONCE: Final = 400
 """Of the API: the page's own files, the feed and the probes are not counted."""
@@ -37,6 +40,7 @@ POLICY: Final = 1008
 _STOPPING: Final = (f"{API_PREFIX}/hold", f"{API_PREFIX}/stop")
 _OPEN: Final = (f"{API_PREFIX}/session", f"{API_PREFIX}/healthz")
 """What needs no token, as the page's files and the probes at the root do not."""
+_TEXTS: Final = f"{API_PREFIX}/texts"
 _FEED: Final = f"{API_PREFIX}/feed"
 _METRICS: Final = "/metrics"
 _READING: Final = ("GET", "HEAD")
@@ -70,7 +74,9 @@ class RequestChecks:
             or self._objection_to_rate(scope)
         )
         if objection is None and scope["type"] == "http":
-            body = await self._body(headers, receive)
+            is_long = scope["path"] == _TEXTS
+            limit = MAX_LONG_BYTES if is_long else self._max_body_bytes
+            body = await self._body(headers, receive, limit, LONG_S if is_long else self._body_s)
             if isinstance(body, Response):
                 objection = body
             else:
@@ -132,25 +138,27 @@ class RequestChecks:
             return None
         return problem(403, "role", "this token may watch, hold and stop; that takes the other one")
 
-    async def _body(self, headers: Headers, receive: Receive) -> list[Message] | Response:
+    async def _body(
+        self, headers: Headers, receive: Receive, limit: int, within_s: float
+    ) -> list[Message] | Response:
         """The messages that bring a request's body, or the answer to one that must not come."""
         # Whoever sends on is not listened to: the answer closes the connection.
-        sentence = f"a body of more than {self._max_body_bytes} bytes"
+        sentence = f"a body of more than {limit} bytes"
         too_large = problem(413, "too-large", sentence, headers=_CLOSE)
         told = headers.get("content-length", "")
-        if told.isdecimal() and int(told) > self._max_body_bytes:
+        if told.isdecimal() and int(told) > limit:
             return too_large
         messages: list[Message] = []
         size = 0
         try:
-            async with asyncio.timeout(self._body_s):
+            async with asyncio.timeout(within_s):
                 while not messages or messages[-1].get("more_body", False):
                     messages.append(await receive())
                     size += len(messages[-1].get("body", b""))
-                    if size > self._max_body_bytes:
+                    if size > limit:
                         return too_large
         except TimeoutError:
-            sentence = f"a body that was not there after {self._body_s:g} s"
+            sentence = f"a body that was not there after {within_s:g} s"
             return problem(408, "slow", sentence, headers=_CLOSE)
         return messages
 

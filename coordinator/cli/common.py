@@ -193,11 +193,11 @@ def tell_remarks(arm: Arm) -> None:
         err().print(f"Remark: {remark}")
 
 
-def read_program(path: Path) -> str:
+def read_program(path: Path, limit: int = MAX_PROGRAM_BYTES) -> str:
     """A program's text. Raises Failure naming the file, and the line where there is one."""
     try:
-        text, size = read_regular(path, MAX_PROGRAM_BYTES)
-        if sentence := size_mistake(str(path), size):
+        text, size = read_regular(path, limit)
+        if sentence := size_mistake(str(path), size, limit):
             raise Failure(ExitCode.WRONG_INPUT, Mistake(sentence, str(path)))
         return text.decode("utf-8")
     except OSError as error:

@@ -39,6 +39,7 @@ from coordinator.cli.which_arm import ArmChoiceOption, ChosenArm, choose_arm
 from coordinator.cli.written import require_writable, write_file
 from coordinator.config.data_folder import make_key, read_key
 from coordinator.config.settings import DEFAULT_PORT, DEFAULT_URL, LOOPBACK, ServiceSettings
+from coordinator.programs.size import MAX_LONG_BYTES
 
 if TYPE_CHECKING:
     from coordinator.cli import host
@@ -169,7 +170,7 @@ def check(
     else at the pose park.
     """
     require_writable("--plot", picture, ".svg")
-    text = read_program(file)
+    text = read_program(file, MAX_LONG_BYTES)
     chosen = choose_arm(arm, url, as_json=as_json)
     from coordinator.programs import Switches
 

@@ -53,6 +53,7 @@ from coordinator.client import Client, ClientError, NotUnderstood, WrongInput
 from coordinator.codes.link_word import LinkWord
 from coordinator.config.settings import DEFAULT_URL
 from coordinator.core.stop_words import StopWord
+from coordinator.programs.size import MAX_LONG_BYTES
 
 if TYPE_CHECKING:
     from coordinator.client.values import ArmSnapshot, ControlAsked, KeptReport
@@ -162,7 +163,7 @@ def run(
     A pause of the program (M0, M60) is waited out: 'resume' in another terminal goes on.
     """
     for_s = seconds_of(loops, minutes, check_edges=check_edges)
-    text = read_program(file)
+    text = read_program(file, MAX_LONG_BYTES)
     name = name_of(file)
 
     def play(client: Client) -> int:

@@ -325,7 +325,7 @@ TOLD_CORNERS = 20
 
 def check_sentences(name: str, result: "CheckResult") -> list[str]:
     """What a program that is right would do."""
-    count = len(result.moves)
+    count = len(result.moves) + result.more.get("moves", 0)
     moves = f"{count} move{'s' if count != 1 else ''}"
     begins = "where the arm stands" if result.begins == "here" else "the pose park"
     sentences = [f"{name}: no mistakes; {moves}, {result.duration_s:.1f} s from {begins}"]
@@ -345,7 +345,7 @@ def check_sentences(name: str, result: "CheckResult") -> list[str]:
     if result.overtravel is not None:
         sentences += _overtravel_sentences(name, result.overtravel)
     sentences += [_corner_sentence(name, one) for one in result.corners[:TOLD_CORNERS]]
-    if more := len(result.corners[TOLD_CORNERS:]):
+    if more := len(result.corners[TOLD_CORNERS:]) + result.more.get("corners", 0):
         sentences.append(f"{name}: and {more} more corners are passed slower than asked")
     if result.seam is not None:
         sentences.append(_seam_sentence(name, result.seam))

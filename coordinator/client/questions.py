@@ -79,7 +79,11 @@ class _Kept:
 
 N = TypeVar("N", bound=Named)
 PLANNING_S: Final = 30.0
-"""Planning a long program takes seconds."""
+"""Planning a program takes seconds."""
+LONG_PER_S: Final = 30_000
+"""Characters of a long one that are read in a second at least: it takes minutes."""
+SHORT: Final = 250_000
+"""Characters of a text that goes in JSON: in UTF-8 they are no more than that may be."""
 SOON_S: Final = 3.0
 """For a hold or stop: who waits for it must hear soon that it did not get through."""
 GIVE_BACK_S: Final = 1.0
@@ -234,8 +238,18 @@ class Questions:
         self, what: str, path: str, text: str, switches: dict[str, bool | int], *, has: str
     ) -> Answer:
         """What is answered of a program, by which nothing moves."""
-        body = {"text": text, **switches}
-        return await self._asking.ask(what, "POST", path, body, has=has, patience_s=PLANNING_S)
+        body = {**await self._named(text), **switches}
+        patience_s = _planning_s(text)
+        return await self._asking.ask(what, "POST", path, body, has=has, patience_s=patience_s)
+
+    async def _named(self, text: str) -> dict[str, str]:
+        """What names a program's text in a body: itself, or its digest once it was sent."""
+        if len(text) <= SHORT:
+            return {"text": text}
+        sent = await self._asking.ask(
+            "sent", "POST", "/texts", text.encode(), has="sha256", patience_s=_planning_s(text)
+        )
+        return {"sent": self._asking.read(str, sent["sha256"], "sha256")}
 
     async def play(
         self,
@@ -260,14 +274,14 @@ class Questions:
         """
         body: dict[str, object] = {
             "name": name,
-            "text": text,
+            **await self._named(text),
             **_switches(block_delete, optional_stop, step_by_line, from_line),
         }
         body |= _loops(loops, for_s, check_edges=check_edges)
         if taught is not None:
             body["taught"] = taught
         answer = await self._asking.ask(
-            "play", "POST", "/runs", body, has="run", patience_s=PLANNING_S
+            "play", "POST", "/runs", body, has="run", patience_s=_planning_s(text)
         )
         return self._asking.read(int, answer["run"], "run")
 
@@ -688,6 +702,10 @@ SETTLED_S: Final = 10.0
 """Joints that are there say so in a moment."""
 THERE_DEG: Final = 0.02
 """A joint that rests this near is there: more than a count of any joint."""
+
+
+def _planning_s(text: str) -> float:
+    return PLANNING_S + len(text) / LONG_PER_S
 
 
 def _switches(

@@ -2,12 +2,14 @@
 
 import asyncio
 import time
-from typing import Protocol
+from typing import Final, Protocol
 
 import httpx2
 
 from coordinator.client.errors import OtherLoop
 from coordinator.client.place import Place
+
+_TEXT: Final = {"Content-Type": "text/plain; charset=utf-8"}
 
 
 class Transport(Protocol):
@@ -16,8 +18,8 @@ class Transport(Protocol):
     async def request(
         self, method: str, path: str, body: object, patience_s: float
     ) -> httpx2.Response:
-        """Ask below the API's prefix, with JSON unless the body is None. Raises httpx2's errors,
-        and OtherLoop.
+        """Ask below the API's prefix, with JSON unless the body is None or bytes of text. Raises
+        httpx2's errors, and OtherLoop.
         """
 
     async def sleep(self, seconds: float) -> None:
@@ -47,6 +49,10 @@ class LoopTransport:
     ) -> httpx2.Response:
         """Ask."""
         self._require_its_loop()
+        if isinstance(body, bytes):
+            return await self._http.request(
+                method, path, content=body, headers=_TEXT, timeout=patience_s
+            )
         return await self._http.request(method, path, json=body, timeout=patience_s)
 
     async def sleep(self, seconds: float) -> None:
@@ -85,6 +91,8 @@ class ThreadTransport:
         self, method: str, path: str, body: object, patience_s: float
     ) -> httpx2.Response:
         """Ask, and wait for the answer."""
+        if isinstance(body, bytes):
+            return self._http.request(method, path, content=body, headers=_TEXT, timeout=patience_s)
         return self._http.request(method, path, json=body, timeout=patience_s)
 
     async def sleep(self, seconds: float) -> None:

@@ -22,6 +22,7 @@ class RefusalCode(StrEnum):
     OVERRIDE_RANGE = "override-range", "An override that is not possible."
     PROGRAM_EMPTY = "program-empty", "The program moves nothing."
     PROGRAM_TOO_LARGE = "program-too-large", "The program has too many bytes."
+    TEXT_UNCLEAR = "text-unclear", "A program's text is not UTF-8."
     STOP_LEVEL = "stop-level", "There is no such level of stop."
     CONTROL = "control", "Another client commands motion: `POST /control/take` takes over."
     RUNNING = "running", "A program is being played."
@@ -62,6 +63,7 @@ class RefusalCode(StrEnum):
     QUEUE_PLAYING = "queue-playing", "The queue is being played: what is asked must wait for it."
     QUEUE_EMPTY = "queue-empty", "The queue has no entry."
     QUEUE_FULL = "queue-full", "The queue has as many entries as it may have."
+    TEXT_GONE = "text-gone", "The text was sent, but another one has come since: send it again."
     REHEARSING = "rehearsing", "Another rehearsal goes on."
     PLANNER = "planner", "The process that checks programs ended; try again."
     ENDING = "ending", "The coordinator is ending."
@@ -76,6 +78,7 @@ INPUT_CODES: Final = frozenset(
         RefusalCode.OVERRIDE_RANGE,
         RefusalCode.PROGRAM_EMPTY,
         RefusalCode.PROGRAM_TOO_LARGE,
+        RefusalCode.TEXT_UNCLEAR,
         RefusalCode.STOP_LEVEL,
         RefusalCode.QUEUE_ENTRY_UNKNOWN,
         RefusalCode.POSE_UNKNOWN,

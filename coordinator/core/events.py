@@ -4,7 +4,7 @@ Events are what the network did, commands are what a person asked, actions are w
 must do. The core never sees bytes: a shell (or the rehearsal) encodes, tags and times them.
 """
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Mapping
 from dataclasses import dataclass
 from enum import StrEnum
 
@@ -12,8 +12,8 @@ from pydantic import BaseModel
 
 from coordinator.codes.level import Level
 from coordinator.codes.refusal import RefusalCode
-from coordinator.motion import Part
-from coordinator.motion.plan import part_at
+from coordinator.motion.feeding import PlayedPart, PlayedParts, part_at
+from coordinator.motion.outputs import ToolNeed
 from coordinator.programs import NO_SWITCHES, Switches
 from coordinator.programs.loops import ONCE, Loops
 from coordinator.timing.exchange import Exchange
@@ -204,13 +204,17 @@ class Play:
 
     name: str
     text: str
-    parts: Sequence[Part]
+    parts: PlayedParts
     loops: Loops = ONCE
     """How often it is played."""
     switches: Switches = NO_SWITCHES
     """With which it was read."""
+    lines: int | None = None
+    """Of its text; None where they are to be counted in it."""
+    needs: tuple[ToolNeed, ...] | None = None
+    """What it needs of the tools; None where that is to be looked for in its parts."""
 
-    def part(self, index: int) -> Part | None:
+    def part(self, index: int) -> PlayedPart | None:
         """The part of an index, from 0; None behind the last one."""
         return part_at(self.parts, index, self.loops)
 

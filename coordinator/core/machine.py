@@ -363,10 +363,15 @@ class Coordinator:
 
     def _play(self, play: ev.Play, now: int) -> int:
         self.require_playable(now)
-        if not play.parts:
+        if len(play.parts) == 0:
             raise ev.Refused(RefusalCode.PROGRAM_EMPTY, f"{play.name} moves nothing")
-        require_tool(play.parts, self.links)
-        require_edges(play.parts, self.links)
+        needs = play.needs
+        if needs is None:
+            numbers = range(len(play.parts))
+            needs = tuple(need for k in numbers for need in play.parts[k].needs())
+        require_tool(needs, self.links)
+        if play.loops.check_edges:
+            require_edges([play.parts[k] for k in range(len(play.parts))], self.links)
         number = self._next_run
         self._next_run += 1
         make_ready(self.links, self.outbox, now, loads=True)

@@ -10,26 +10,16 @@ from coordinator.core.events import Refused, Switch
 from coordinator.core.link.link import JointLink
 from coordinator.core.outbox import Outbox
 from coordinator.core.readiness import require_ready
-from coordinator.motion import Part
-from coordinator.motion.outputs import switch_of
-from coordinator.programs import Output
+from coordinator.motion.outputs import ToolNeed
 
 PATIENCE_US: Final = 1_000_000
 """A switch by hand is asked for no longer: what is obeyed later would surprise whoever is there."""
 
 
-def require_tool(parts: Iterable[Part], links: Sequence[JointLink]) -> None:
+def require_tool(needs: Iterable[ToolNeed], links: Sequence[JointLink]) -> None:
     """The joints have the outputs and inputs that a program needs. Raises Refused."""
-    for part in parts:
-        for step in part.steps:
-            switch = switch_of(step.word, part.arm) if isinstance(step, Output) else None
-            if switch is not None:
-                link, output = links[switch.joint], switch.output
-                _require(link, "output", output.output, output.bit, f"line {step.line}: ")
-        if part.awaits is not None:
-            wait = part.awaits.wait
-            link, line = links[part.awaits.joint], part.awaits.line
-            _require(link, "input", wait.input, wait.bit, f"line {line}: ")
+    for need in needs:
+        _require(links[need.joint], need.kind, need.name, need.bit, f"line {need.line}: ")
 
 
 def _require(link: JointLink, kind: str, name: str, bit: int, where: str = "") -> None:

@@ -1,17 +1,22 @@
 """What a program would do, found without an arm: behind `unisono check`."""
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass
+from typing import Final, Generic, TypeVar
 
 from coordinator.config.arm import Arm
 from coordinator.motion.entry import read_route
-from coordinator.motion.plan import checked_parts
+from coordinator.motion.plan import Part, checked_parts
 from coordinator.motion.points import CornerLimit, PassedCorner, PlannedMove
 from coordinator.motion.reversal import has_approach
-from coordinator.motion.route import Leg, pace, pose_of
+from coordinator.motion.route import Leg, Pose, pace, pose_of
 from coordinator.motion.seam import Seam, seam
 from coordinator.programs import NO_SWITCHES, Move, Problem, Program, Switches
 from protocol.constants import US
+
+T = TypeVar("T")
+MOST_TOLD: Final = 50_000
+"""Moves that are told one by one, as slower moves and corners are."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -104,6 +109,9 @@ class CheckResult:
     errors: tuple[Problem, ...]
     remarks: tuple[Problem, ...]
     """What is no mistake, but may not be meant."""
+    more: dict[str, int]
+    """Of `moves`, `slower` and `corners`, how many more there are than MOST_TOLD, where there are
+    any: an answer must not grow with them."""
     overtravel: Overtravels | None = None
     """None for an arm without approach sides, and for a program with errors."""
     seam: Seam | None = None
@@ -124,45 +132,93 @@ def check_program(
     begins = "park" if start_deg is None else "here"
     start = pose_of(arm, arm.poses["park"] if start_deg is None else start_deg)
     program, errors = read_route(text, arm, start, switches)
-    remarks = tuple(unread(program))
+    parts: tuple[Part, ...] = ()
     if not errors:
         parts, errors = checked_parts(program, arm, start, switches=switches)
+    return check_parts(program, errors, parts, arm, start, begins)
+
+
+def check_parts(
+    program: Program,
+    errors: tuple[Problem, ...],
+    parts: Iterable[Part],
+    arm: Arm,
+    start: Pose,
+    begins: str,
+) -> CheckResult:
+    """The outcome for a program that was read, and its parts unless it has errors."""
+    remarks = tuple(unread(program))
     if errors:
-        return CheckResult(False, begins, None, (), (), (), errors, remarks)
+        return CheckResult(False, begins, None, (), (), (), errors, remarks, {})
     duration_us, end = 0, start
-    moves: list[CheckedMove] = []
-    slower: list[SlowerMove] = []
-    corners: list[SlowerCorner] = []
-    passed = 0
+    moves: _Told[CheckedMove] = _Told()
+    slower: _Told[SlowerMove] = _Told()
+    corners: _Told[SlowerCorner] = _Told()
+    overtravels = _Overtravels(arm)
     for part in parts:
         for leg, move in zip(part.legs(), part.moves(), strict=True):
             duration_us += move.duration_us
             end = leg.end
             if move.dwell or move.switch is not None:
                 continue
-            passed += move.is_passed
-            moves.append(_checked(program, leg, move, arm))
+            moves.add(_checked(program, leg, move, arm))
+            overtravels.count(move)
             if move.slowed:
-                slower += _slower(arm, leg, move.duration_us - move.overtravel_us)
+                slower.add(*_slower(arm, leg, move.duration_us - move.overtravel_us))
             if move.corner is not None and move.corner.is_slowed:
-                corners.append(_corner(arm, move, move.corner))
-    overtravel = _overtravels(moves, passed, arm) if has_approach(arm) else None
+                corners.add(_corner(arm, move, move.corner))
+    more = {"moves": moves.more, "slower": slower.more, "corners": corners.more}
     return CheckResult(
-        True, begins, duration_us / US, tuple(moves), tuple(slower), tuple(corners), (), remarks,
-        overtravel,
-        seam(program, arm, start, end),
-    )  # fmt: skip
-
-
-def _overtravels(moves: Sequence[CheckedMove], passed: int, arm: Arm) -> Overtravels:
-    found = [move for move in moves if move.overtravel]
-    names = {name for move in found for name in move.overtravel}
-    return Overtravels(
-        stops=len(found),
-        duration_s=sum(move.overtravel_s for move in found),
-        joints=tuple(joint.name for joint in arm.joints if joint.name in names),
-        passed=passed,
+        ok=True,
+        begins=begins,
+        duration_s=duration_us / US,
+        moves=tuple(moves.first),
+        slower=tuple(slower.first),
+        corners=tuple(corners.first),
+        errors=(),
+        remarks=remarks,
+        more={name: count for name, count in more.items() if count},
+        overtravel=overtravels.told() if has_approach(arm) else None,
+        seam=seam(program, arm, start, end),
     )
+
+
+class _Overtravels:
+    """Where joints overtravel, over all moves."""
+
+    def __init__(self, arm: Arm) -> None:
+        self._arm = arm
+        self._stops = self._passed = self._duration_us = 0
+        self._joints: set[int] = set()
+
+    def count(self, move: PlannedMove) -> None:
+        """One more move."""
+        self._passed += move.is_passed
+        if move.overtravel:
+            self._stops += 1
+            self._duration_us += move.overtravel_us
+            self._joints.update(move.overtravel)
+
+    def told(self) -> Overtravels:
+        """All of them."""
+        joints = tuple(self._arm.joints[k].name for k in sorted(self._joints))
+        return Overtravels(self._stops, self._duration_us / US, joints, self._passed)
+
+
+class _Told(Generic[T]):
+    """The first of many, and how many more there are."""
+
+    def __init__(self) -> None:
+        self.first: list[T] = []
+        self.more = 0
+
+    def add(self, *found: T) -> None:
+        """Take these too."""
+        for one in found:
+            if len(self.first) < MOST_TOLD:
+                self.first.append(one)
+            else:
+                self.more += 1
 
 
 def unread(program: Program) -> Iterator[Problem]:

@@ -1,7 +1,8 @@
 """Playing a program from a line in its middle: what goes before that line is played."""
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from dataclasses import replace
+from itertools import chain
 
 from coordinator.config.arm import Arm
 from coordinator.motion.reversal import named
@@ -20,6 +21,7 @@ from coordinator.programs import (
     Target,
     read_program,
 )
+from coordinator.programs.packed import kept
 
 OUTPUT_GROUPS = (("M3", "M5"), ("M8", "M9"))
 """Words of which the last one counts (NISTIR 6556 Table 4, groups 7 and 8)."""
@@ -90,11 +92,12 @@ def _entered(program: Program, arm: Arm, start: Pose, line: int) -> tuple[Progra
     for leg in legs(before, arm, start):
         where = leg.end
     sided = {k for k in named(before) if arm.joints[k].approach is not None}
-    entry = (*_approach(where, start, arm, after[0], sided), *_outputs(before), *after)
+    approach = _approach(where, start, arm, after[0], sided)
+    entry = kept(chain(approach, _outputs(before), after))
     return replace(program, entry=entry), []
 
 
-def _unknown(before: tuple[Step, ...], arm: Arm, line: int) -> Iterator[Problem]:
+def _unknown(before: Sequence[Step], arm: Arm, line: int) -> Iterator[Problem]:
     """Joints that are turned by distances from where nothing says that they are."""
     known: set[int] = set()
     told: set[int] = set()
@@ -129,7 +132,7 @@ def _approach(where: Pose, start: Pose, arm: Arm, first: Step, sided: set[int]) 
         yield Pause(first.line)
 
 
-def _outputs(before: tuple[Step, ...]) -> Iterator[Step]:
+def _outputs(before: Sequence[Step]) -> Iterator[Step]:
     """The last switch of each output, in the order in which they were."""
     last: dict[tuple[str, str], Output] = {}
     for step in before:

@@ -64,6 +64,33 @@ class Awaited:
         )
 
 
+@dataclass(frozen=True, slots=True)
+class ToolNeed:
+    """An output or an input of a joint that a program needs."""
+
+    joint: int
+    """Index, base to tool."""
+    kind: str
+    """`output` or `input`."""
+    name: str
+    bit: int
+    line: int
+    """Of the program, where it is needed."""
+
+
+def switch_need(step: Output, arm: Arm) -> Iterator[ToolNeed]:
+    """The output that a word needs, if this arm has one for it."""
+    switch = switch_of(step.word, arm)
+    if switch is not None:
+        output = switch.output
+        yield ToolNeed(switch.joint, "output", output.output, output.bit, step.line)
+
+
+def wait_need(one: Awaited) -> ToolNeed:
+    """The input that is awaited."""
+    return ToolNeed(one.joint, "input", one.wait.input, one.wait.bit, one.line)
+
+
 def awaited(step: Output, arm: Arm) -> Awaited | None:
     """What the arm file wants to be awaited behind a word; None for nothing."""
     switch = switch_of(step.word, arm)

@@ -18,6 +18,7 @@ is no pause, there is no such part.
 from bisect import bisect_right
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
+from itertools import chain, pairwise
 from typing import Final
 
 from coordinator.config.arm import Arm
@@ -25,7 +26,7 @@ from coordinator.motion.blending.speeds import EndSpeed
 from coordinator.motion.edges import EDGE_STEPS, EdgeCheck, edge_checks, edge_steps
 from coordinator.motion.entry import read_route
 from coordinator.motion.moves import plan_legs, stretch_speeds
-from coordinator.motion.outputs import Awaited, awaited
+from coordinator.motion.outputs import Awaited, ToolNeed, awaited, switch_need, wait_need
 from coordinator.motion.points import PlannedMove
 from coordinator.motion.reversal import approached, has_approach, named, overtravel_problems
 from coordinator.motion.route import (
@@ -51,6 +52,7 @@ from coordinator.programs import (
     Switches,
 )
 from coordinator.programs.loops import ONCE, Loops
+from coordinator.programs.packed import StepKeeper
 from protocol.points import Point
 
 MAX_STEPS: Final = 100_000
@@ -62,7 +64,8 @@ class Part:
     """A stretch of a program between two pauses or waits: one trajectory, unless it is empty."""
 
     arm: Arm
-    steps: tuple[Move | Dwell | Output, ...]
+    steps: Sequence[Step]
+    """Moves, dwells and outputs."""
     start: Pose
     pause_line: int | None
     """The line of the M0, M1 or M60 that ends it; None for the last part."""
@@ -96,6 +99,19 @@ class Part:
     def legs(self) -> Iterator[Leg]:
         """Its steps with their ends."""
         return approached(legs(self.steps, self.arm, self.start), self.arm, self.settled)
+
+    def needs(self) -> Iterator[ToolNeed]:
+        """What it needs of the tools: outputs in order, and then the input that is awaited."""
+        for step in self.steps:
+            if isinstance(step, Output):
+                yield from switch_need(step, self.arm)
+        if self.awaits is not None:
+            yield wait_need(self.awaits)
+
+    @property
+    def broken_off(self) -> str:
+        """Why no more of its moves come: nothing keeps them from it."""
+        return ""
 
     def first_points(self) -> tuple[Point, ...]:
         """Where each joint must stand, at rest, at path time 0."""
@@ -146,11 +162,14 @@ def plan_text(
     loops: Loops = ONCE,
     switches: Switches = NO_SWITCHES,
     half_widths_deg: Mapping[str, float] | None = None,
+    *,
+    ahead: bool = True,
 ) -> tuple[Part, ...]:
     """The parts of a program's text, played so often; for a time those of the first two loops, to
     be followed as `part_at` says. Raises ProgramError with all its mistakes.
 
     `half_widths_deg` is half the width of each joint's home sensor, where edges are to be checked.
+    `ahead`: look ahead now, for whoever asks for their moves and must not be kept waiting by it.
     """
     program, problems = read_route(text, arm, start, switches)
     widths = half_widths_deg or {}
@@ -159,12 +178,12 @@ def plan_text(
     parts, problems = checked_parts(program, arm, start, loops, switches, widths)
     if problems:
         raise ProgramError(problems)
-    # Whoever plays them must not be kept waiting by looking ahead.
-    parts = tuple(replace(part, speeds=stretch_speeds(part.legs(), arm)) for part in parts)
     if loops.for_s is not None and not any(part.loop == 2 and not part.edges for part in parts):
         told = "the second loop moves nothing, so this cannot be played for a time"
         raise ProgramError((Problem(program.steps[-1].line, 1, told),))
-    return parts
+    if not ahead:
+        return parts
+    return tuple(replace(part, speeds=stretch_speeds(part.legs(), arm)) for part in parts)
 
 
 def checked_parts(
@@ -184,22 +203,6 @@ def checked_parts(
     return parts, problems.told()
 
 
-def part_at(parts: Sequence[Part], index: int, loops: Loops) -> Part | None:
-    """The part of an index, from 0; None behind the last one. For a time there is none.
-
-    What was planned of the second loop is played again in each further one.
-    """
-    if index < len(parts):
-        return parts[index]
-    if loops.for_s is None:
-        return None
-    first = sum(part.loop == 1 for part in parts)
-    rounds, k = divmod(index - first, len(parts) - first)
-    part = parts[first + k]
-    pause_loop = None if part.pause_loop is None else part.pause_loop + rounds
-    return replace(part, loop=part.loop + rounds, pause_loop=pause_loop)
-
-
 def parts_from(
     program: Program,
     arm: Arm,
@@ -211,7 +214,7 @@ def parts_from(
     """As `plan_parts`, from a pose. Nothing is checked."""
     settled: frozenset[int] = frozenset()
     last_loop = _planned(loops)
-    pending: list[Move | Dwell | Output] = []
+    pending = StepKeeper()
     turns: list[int] = []
     first = 1
     for loop in range(1, last_loop + 1):
@@ -220,16 +223,17 @@ def parts_from(
             over_edges = tuple(edge_steps(checks, arm, start, program.steps[-1].line))
             yield Part(arm, over_edges, start, None, loop, settled=settled, edges=checks)
             settled |= named(over_edges)
-        if pending:
+        if len(pending):
             turns.append(len(pending))
         else:
             first = loop
         steps = program.first_steps if loop == 1 else program.steps
-        for step, following in zip(steps, (*steps[1:], None), strict=True):
+        for step, following in pairwise(chain(steps, (None,))):
+            assert step is not None
             wait = None
             line = step.line if isinstance(step, Pause) else None
             if isinstance(step, Move | Dwell | Output):
-                pending.append(step)
+                pending.add(step)
                 wait = awaited(step, arm) if isinstance(step, Output) else None
                 if wait is None and not (switches.step_by_line and _ends_line(step, following)):
                     continue
@@ -239,15 +243,16 @@ def parts_from(
             if isinstance(step, Pause) and step.optional and not switches.optional_stop:
                 continue
             end_loop = loop if line is not None or wait is not None else None
+            steps_done = pending.done()
             part = Part(
-                arm, tuple(pending), start, line, first, tuple(turns), end_loop, wait, None, settled
+                arm, steps_done, start, line, first, tuple(turns), end_loop, wait, None, settled
             )
             if line is not None or not part.is_empty:
                 yield part
             for leg in part.legs():
                 start = leg.end
             settled |= named(part.steps)
-            pending, turns, first = [], [], loop
+            pending, turns, first = StepKeeper(), [], loop
             if wait is not None and switches.step_by_line and _ends_line(step, following):
                 yield Part(arm, (), start, step.line, loop, (), loop)
 

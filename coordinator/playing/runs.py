@@ -6,7 +6,7 @@ import logging
 from collections.abc import AsyncIterator, Awaitable, Callable, Mapping, Sequence
 from dataclasses import asdict, dataclass
 from importlib.metadata import version
-from typing import Any, Protocol
+from typing import Any, Final, Protocol
 
 from coordinator.answers.way import WayBack
 from coordinator.codes.refusal import RefusalCode
@@ -19,18 +19,22 @@ from coordinator.core.snapshot.run import RESUMABLE, run_snapshot
 from coordinator.links.clock import arm_now_us
 from coordinator.motion.curves import Curves
 from coordinator.motion.edges import edge_checks
+from coordinator.motion.feeding import FedPlan
 from coordinator.motion.route import pose_at, pose_of
 from coordinator.programs import NO_SWITCHES, Problem, Switches
 from coordinator.programs.loops import ONCE, Loops
 from coordinator.programs.size import size_mistake
+from coordinator.programs.words import count_lines
 from coordinator.records.homings import HomingKeeper
 from coordinator.records.runs import PlayedBy, RunKeeper
 from coordinator.store import Store
 from coordinator.store.texts import digest_of
 from coordinator.teaching.program import ReadVisit
 from coordinator.teaching.shifted_text import ShiftedText
-from coordinator.workers.planner import Planner
+from coordinator.workers.planner import Making, Planner
 
+FEED_S: Final = 0.05
+"""Between looks at whether more moves may come: far less than what is there takes to be played."""
 _logger = logging.getLogger(__name__)
 
 
@@ -78,6 +82,7 @@ class Runs:
         self._commanding = commanding
         self._next_run = store.last_run + 1
         self._recording = asyncio.Lock()
+        self._feeding: set[asyncio.Task[None]] = set()
         self._halts = 0
         """How often a hold or stop was asked for."""
         self.consented = 0
@@ -103,12 +108,46 @@ class Runs:
         """
         # Before anything is planned, what the core would refuse afterwards.
         self._core.require_no_run("play")
-        name = wanted.name
-        _require_size(name, wanted.text)
         halts = self._halts if halts is None else halts
         counts = self._known_counts()
-        widths = await self._half_widths_deg(counts) if wanted.loops.check_edges else None
-        parts = await self._planner.plan(wanted.text, counts, wanted.loops, wanted.switches, widths)
+        loops = wanted.loops
+        widths = await self._half_widths_deg(counts) if loops.check_edges else None
+        if loops.apart:
+            parts = await self._planner.plan_loops(
+                wanted.text, counts, loops, wanted.switches, widths
+            )
+            text = wanted.text
+            play = Play(wanted.name, text, parts, loops, wanted.switches, count_lines(text))
+            return await self._begin(wanted, play, counts, halts, has_left, who)
+        making = await self._planner.plan(wanted.text, counts, loops, wanted.switches)
+        if making is None:
+            self._require_still(counts)
+            raise Refused(RefusalCode.MOVED, "where the joints stood was not known; try again")
+        outline = making.outline
+        plan = FedPlan(outline.parts)
+        plan.take(outline.first)
+        play = Play(wanted.name, "", plan, loops, wanted.switches, outline.lines, outline.needs)
+        try:
+            run = await self._begin(wanted, play, counts, halts, has_left, who)
+        except BaseException:
+            await making.close()
+            raise
+        task = asyncio.create_task(self._feed(run, making, plan))
+        self._feeding.add(task)
+        task.add_done_callback(self._feeding.discard)
+        return run
+
+    async def _begin(
+        self,
+        wanted: Wanted,
+        play: Play,
+        counts: list[int] | None,
+        halts: int,
+        has_left: Callable[[], Awaitable[bool]] | None,
+        who: str | None,
+    ) -> int:
+        """Record a run and begin it; its number."""
+        name = wanted.name
         self._require_still(counts)
         async with self._recording, self._recorded(wanted, who) as run:
             if has_left is not None and await has_left():
@@ -119,7 +158,6 @@ class Runs:
                 raise Refused(
                     RefusalCode.HALTED, f"a hold or stop was asked for before {name} began"
                 )
-            play = Play(name, wanted.text, parts, wanted.loops, wanted.switches)
             number = self._commanding.command(play, who)
             assert number == run
             self.consented = halts
@@ -137,6 +175,27 @@ class Runs:
         if why:
             raise Refused(RefusalCode.EDGES, "; ".join(why))
         return found
+
+    async def _feed(self, run: int, making: Making, plan: FedPlan) -> None:
+        """Bring moves to where they are played, a bounded number ahead, as long as it is."""
+        try:
+            while self._is_played(run):
+                if not plan.wants:
+                    await asyncio.sleep(FEED_S)
+                elif (piece := await making.more()) is not None:
+                    plan.take(piece)
+                else:
+                    plan.close()
+                    break
+        except (EOFError, OSError):
+            _logger.exception("the process that makes the moves of run %d ended", run)
+            plan.break_off("the process that plans the program ended")
+        finally:
+            await making.close()
+
+    def _is_played(self, run: int) -> bool:
+        played = self._core.run
+        return played is not None and played.number == run and played.phase is not Phase.ENDED
 
     @property
     def halts(self) -> int:
@@ -179,7 +238,6 @@ class Runs:
 
         The result is JSON. Raises PlannerBusy, and Refused where it cannot be found.
         """
-        _require_size("the program", text)
         return await self._planner.check(text, self._start_deg(), switches)
 
     async def curves(self, text: str, switches: Switches = NO_SWITCHES) -> Curves:
@@ -187,7 +245,6 @@ class Runs:
 
         Raises ProgramError, PlannerBusy, and Refused where it cannot be found.
         """
-        _require_size("the program", text)
         return await self._planner.curves(text, self._start_deg(), switches)
 
     async def shifted(self, text: str, offsets_deg: Mapping[str, float]) -> ShiftedText:
@@ -303,6 +360,12 @@ class Runs:
         run = self._core.run
         if run is not None and run.phase is not Phase.ENDED:
             self._keeper.lost(run.number, f"event {code}", why)
+
+    async def end_feeding(self) -> None:
+        """No more moves come to what is played."""
+        for task in self._feeding:
+            task.cancel()
+        await asyncio.gather(*self._feeding, return_exceptions=True)
 
     async def close(self) -> None:
         """Write what is not written yet."""

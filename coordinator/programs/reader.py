@@ -8,6 +8,7 @@ from collections.abc import Mapping
 from typing import Final
 
 from coordinator.programs.interpreter import Interpreter
+from coordinator.programs.packed import StepKeeper
 from coordinator.programs.problems import Problem, Problems, ProgramError
 from coordinator.programs.steps import End, Program, Step
 from coordinator.programs.words import lines_of, read_line
@@ -35,13 +36,14 @@ def read_program(
     A program with mistakes is fit for further checks only, not for execution.
     """
     reader = Reader(letters, block_delete=block_delete)
-    steps: list[Step] = []
+    steps = StepKeeper()
     for line in lines_of(text):
-        steps += reader.feed(line)
+        for step in reader.feed(line):
+            steps.add(step)
         if reader.unread_line is not None:
             break
     reader.close()
-    return Program(tuple(steps), reader.letters, reader.unread_line), reader.problems
+    return Program(steps.done(), reader.letters, reader.unread_line), reader.problems
 
 
 class Reader:

@@ -1,5 +1,6 @@
 """What a program consists of once it is read: steps in the order of their execution."""
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 from enum import StrEnum
 from typing import Final
@@ -102,16 +103,16 @@ Step = Move | Dwell | Output | Pause | End
 class Program:
     """The steps of a program; the last is its `End`."""
 
-    steps: tuple[Step, ...]
+    steps: Sequence[Step]
     letters: tuple[str, ...]
     """The joints' letters in it, base to tool."""
     unread_line: int | None = None
     """The first line behind its end that has text, which is not read; None where there is none."""
-    entry: tuple[Step, ...] = ()
+    entry: Sequence[Step] = ()
     """What is played in place of `steps` the first time; empty where it begins at its beginning."""
 
     @property
-    def first_steps(self) -> tuple[Step, ...]:
+    def first_steps(self) -> Sequence[Step]:
         """What is played the first time."""
         return self.entry or self.steps
 

@@ -2,13 +2,18 @@
 
 A long program takes seconds. In the coordinator's own process that would hold up the exchange
 with the joints, threads or not, and the arm would come to rest by its permit.
+
+The process that has planned a program goes on making its moves while it is played (`Making`), and
+another begins for whatever is asked meanwhile: nothing that is checked delays what moves.
 """
 
 import asyncio
 import contextlib
+import hashlib
 import os
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import AsyncIterator, Callable, Iterator, Mapping, Sequence
 from concurrent.futures import ThreadPoolExecutor
+from dataclasses import dataclass
 from multiprocessing.connection import Connection
 from multiprocessing.context import SpawnProcess
 from multiprocessing.reduction import ForkingPickler
@@ -20,14 +25,18 @@ import orjson
 from coordinator.codes.refusal import RefusalCode
 from coordinator.config.arm import Arm
 from coordinator.core.events import Refused
-from coordinator.motion import Part, check_program
+from coordinator.motion import Part
+from coordinator.motion.check import check_parts
 from coordinator.motion.curves import Curves, curves
 from coordinator.motion.entry import read_route, way_to_line
-from coordinator.motion.plan import plan_text
-from coordinator.motion.route import pose_at, pose_of
-from coordinator.programs import NO_SWITCHES, Problem, ProgramError, Switches
+from coordinator.motion.feeding import Fed, needs_of, pieces_of
+from coordinator.motion.outputs import ToolNeed
+from coordinator.motion.plan import checked_parts, plan_text
+from coordinator.motion.route import Pose, pose_at, pose_of
+from coordinator.programs import NO_SWITCHES, Problem, Program, ProgramError, Switches
 from coordinator.programs.loops import ONCE, Loops
 from coordinator.programs.problems import MAX_PROBLEMS
+from coordinator.programs.words import count_lines
 from coordinator.teaching.program import ReadVisit, from_program
 from coordinator.teaching.shifted_text import ShiftedText, shifted_text
 from coordinator.workers.processes import SPAWN, end_child, start_child
@@ -44,6 +53,43 @@ class PlannerBusy(Exception):
     """Too many programs wait already; the text is a sentence."""
 
 
+Worker = tuple[SpawnProcess, Connection]
+
+
+@dataclass(frozen=True, slots=True)
+class Outline:
+    """What is known of a plan before its moves are made."""
+
+    parts: int
+    lines: int
+    """Of the text."""
+    needs: tuple[ToolNeed, ...]
+    first: tuple[Fed, ...]
+    """Its first piece."""
+
+
+class Making:
+    """A plan whose moves are being made, in a process that does nothing else. To be closed."""
+
+    def __init__(self, outline: Outline, worker: Worker, back: Callable[[Worker], None]) -> None:
+        self.outline = outline
+        self._worker = worker
+        self._back = back
+        self._thread = ThreadPoolExecutor(1, thread_name_prefix="plan")
+
+    async def more(self) -> tuple[Fed, ...] | None:
+        """The next piece, None behind the last. Raises EOFError or OSError if the process ends."""
+        loop = asyncio.get_running_loop()
+        return await loop.run_in_executor(self._thread, _exchange, self._worker[1], None, ())
+
+    async def close(self) -> None:
+        """Nothing more is asked of it; the process is there for the next program."""
+        # Behind what is asked still, so that its answer is nobody else's.
+        await asyncio.get_running_loop().run_in_executor(self._thread, int)
+        self._thread.shutdown()
+        self._back(self._worker)
+
+
 class Planner:
     """One arm's planner. Its process begins with the first program; `close` ends it.
 
@@ -56,7 +102,11 @@ class Planner:
         self._asked = 0
         # One thread, so that one program is asked for at a time, whoever gives up waiting.
         self._thread = ThreadPoolExecutor(1, thread_name_prefix="planner")
-        self._worker: tuple[SpawnProcess, Connection] | None = None
+        self._worker: Worker | None = None
+        self._turn = asyncio.Lock()
+        self._making: set[SpawnProcess] = set()
+        """Processes that make a plan that is played."""
+        self._is_closed = False
 
     async def check(
         self, text: str, start_deg: Sequence[float] | None, switches: Switches = NO_SWITCHES
@@ -70,16 +120,38 @@ class Planner:
         start_counts: Sequence[int] | None,
         loops: Loops = ONCE,
         switches: Switches = NO_SWITCHES,
-        half_widths_deg: Mapping[str, float] | None = None,
-    ) -> tuple[Part, ...]:
-        """The parts of a program, as `plan_text` says, from where the joints stand.
+    ) -> Making | None:
+        """The plan of a program, played so often without a rest between loops, from where the
+        joints stand, which is made on.
 
-        None where that is unknown.
+        None where that is unknown, and where there is nothing to play.
 
         Raises ProgramError with the mistakes that `check` finds, also where nobody knows where the
         joints stand.
         """
-        found = await self._ask(_plan, text, start_counts, loops, switches, half_widths_deg)
+        async with self._asking():
+            found = await self._exchanged(_plan, (text, start_counts, loops, switches))
+            if isinstance(found, list):
+                raise ProgramError(found)
+            if found is None:
+                return None
+            assert self._worker is not None
+            worker, self._worker = self._worker, None
+            self._making.add(worker[0])
+            return Making(found, worker, self._back)
+
+    async def plan_loops(
+        self,
+        text: str,
+        start_counts: Sequence[int] | None,
+        loops: Loops,
+        switches: Switches = NO_SWITCHES,
+        half_widths_deg: Mapping[str, float] | None = None,
+    ) -> tuple[Part, ...]:
+        """The parts of a program, as `plan_text` says, from where the joints stand: whole, for
+        loops that are apart. None where that is unknown. Raises ProgramError as `plan` does.
+        """
+        found = await self._ask(_plan_loops, text, start_counts, loops, switches, half_widths_deg)
         if isinstance(found, list):
             raise ProgramError(found)
         return found
@@ -111,15 +183,30 @@ class Planner:
         return await self._ask(_read_visits, text)
 
     async def close(self) -> None:
-        """End the process. Who still waits is refused."""
-        if self._worker is not None:
-            await asyncio.to_thread(end_child, self._worker[0])
+        """End the processes. Who still waits is refused."""
+        self._is_closed = True
+        processes = [*self._making, *([self._worker[0]] if self._worker is not None else [])]
+        for process in processes:
+            await asyncio.to_thread(end_child, process)
         self._thread.shutdown()
 
     async def _ask(self, work: Callable[..., Result], *arguments: Any) -> Result:
+        async with self._asking():
+            return await self._exchanged(work, arguments)
+
+    @contextlib.asynccontextmanager
+    async def _asking(self) -> AsyncIterator[None]:
+        """One after another, so that what one leaves of the process is known to the next."""
         if self._asked > WAITING:
             raise PlannerBusy(f"{self._asked} programs are being checked already; try again later")
         self._asked += 1
+        try:
+            async with self._turn:
+                yield
+        finally:
+            self._asked -= 1
+
+    async def _exchanged(self, work: Callable[..., Result], arguments: tuple[Any, ...]) -> Result:
         worker = self._worker = self._worker or self._begun()
         try:
             return await asyncio.get_running_loop().run_in_executor(
@@ -131,19 +218,28 @@ class Planner:
             raise Refused(
                 RefusalCode.PLANNER, "the process that checks programs ended; try again"
             ) from error
-        finally:
-            self._asked -= 1
 
-    def _begun(self) -> tuple[SpawnProcess, Connection]:
+    def _back(self, worker: Worker) -> None:
+        """A process that has made a plan is there again, unless there is another by now."""
+        self._making.discard(worker[0])
+        if self._worker is None and not self._is_closed and worker[0].is_alive():
+            self._worker = worker
+        else:
+            worker[1].close()  # which ends it
+
+    def _begun(self) -> Worker:
         ours, theirs = SPAWN.Pipe()
         with theirs:
             return start_child(_serve, self._arm, theirs, daemon=True), ours
 
 
-def _exchange(pipe: Connection, work: Callable[..., Result], arguments: tuple[Any, ...]) -> Result:
-    pipe.send((work, arguments))
-    result: Result = pipe.recv()
-    return result
+def _exchange(pipe: Connection, work: Callable[..., Any] | None, arguments: tuple[Any, ...]) -> Any:
+    """What a process answers; without work, the next piece of the plan that it makes."""
+    text, *others = arguments or ("",)
+    pipe.send((work, others))
+    # As bytes, so that nobody in this process waits while a long one is on its way.
+    pipe.send_bytes(text.encode("utf-8", "surrogatepass"))
+    return pipe.recv()
 
 
 # ---- in the process of its own ------------------------------------------------------------
@@ -152,17 +248,89 @@ def _exchange(pipe: Connection, work: Callable[..., Result], arguments: tuple[An
 def _serve(arm: Arm, pipe: Connection) -> None:
     os.nice(NICENESS)
     # Whoever started this process closes the pipe by ending.
+    pieces: Iterator[tuple[Fed, ...]] = iter(())
     with contextlib.suppress(EOFError, BrokenPipeError):
         while True:
             work, arguments = pipe.recv()
-            pipe.send(work(arm, *arguments))
+            text = pipe.recv_bytes().decode("utf-8", "surrogatepass")
+            if work is None:
+                pipe.send(next(pieces, None))
+                continue
+            pieces = iter(())  # of a plan that was given up, or is done
+            answer: Any = work(arm, text, *arguments)
+            if isinstance(answer, _Begun):
+                answer, pieces = answer.outline, answer.pieces
+            pipe.send(answer)
+            del work, text, arguments, answer
+
+
+@dataclass(frozen=True, slots=True)
+class _Read:
+    """A program as it was read, from there and with these switches."""
+
+    what: tuple[bytes, Pose, Switches]
+    program: Program
+    problems: tuple[Problem, ...]
+    parts: tuple[Part, ...]
+    """Empty where it has problems."""
+
+
+_latest: list[_Read] = []
+"""What was read last: who plays what was checked does not wait for that again."""
+
+
+def _read(arm: Arm, text: str, start: Pose, switches: Switches) -> _Read:
+    digest = hashlib.sha256(text.encode("utf-8", "surrogatepass")).digest()
+    if not _latest or _latest[0].what != (digest, start, switches):
+        _latest.clear()
+        parts: tuple[Part, ...] = ()
+        program, problems = read_route(text, arm, start, switches)
+        if not problems:
+            parts, problems = checked_parts(program, arm, start, switches=switches)
+        _latest.append(_Read((digest, start, switches), program, problems, parts))
+    return _latest[0]
 
 
 def _check(arm: Arm, text: str, start_deg: Sequence[float] | None, switches: Switches) -> bytes:
-    return orjson.dumps(check_program(text, arm, start_deg, switches))
+    begins = "park" if start_deg is None else "here"
+    start = pose_of(arm, arm.poses["park"] if start_deg is None else start_deg)
+    read = _read(arm, text, start, switches)
+    return orjson.dumps(check_parts(read.program, read.problems, read.parts, arm, start, begins))
+
+
+@dataclass(frozen=True, slots=True)
+class _Begun:
+    """A plan of which the first piece is made."""
+
+    outline: Outline
+    pieces: Iterator[tuple[Fed, ...]]
 
 
 def _plan(
+    arm: Arm, text: str, start_counts: Sequence[int] | None, loops: Loops, switches: Switches
+) -> Any:
+    """A `_Begun`, problems, or None: see `Planner.plan`."""
+    try:
+        if start_counts is None:
+            # From where `_check` begins; there is nothing to plan.
+            park = pose_of(arm, arm.poses["park"])
+            return list(read_route(text, arm, park, switches)[1]) or None
+        start = pose_at(arm, start_counts)
+        if loops == ONCE:
+            read = _read(arm, text, start, switches)
+            if read.problems:
+                return list(read.problems)
+            parts = read.parts
+        else:
+            parts = plan_text(text, arm, start, loops, switches, ahead=False)
+        pieces = pieces_of(parts)
+        outline = Outline(len(parts), count_lines(text), needs_of(parts), next(pieces))
+        return _Begun(outline, pieces)
+    except ProgramError as error:
+        return list(error.problems)  # the error itself does not pickle
+
+
+def _plan_loops(
     arm: Arm,
     text: str,
     start_counts: Sequence[int] | None,
@@ -174,7 +342,6 @@ def _plan(
         if start_counts is not None:
             start = pose_at(arm, start_counts)
             return plan_text(text, arm, start, loops, switches, half_widths_deg)
-        # From where `_check` begins; there is nothing to plan.
         park = pose_of(arm, arm.poses["park"])
         return list(read_route(text, arm, park, switches)[1]) or ()
     except ProgramError as error:

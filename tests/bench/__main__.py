@@ -19,6 +19,7 @@ from tests.bench import (
     kills,
     lag_table,
     long_program,
+    long_programs,
     page,
     reversal,
     speed,
@@ -47,6 +48,7 @@ TABLES = (
     "blending",
     "reversal",
     "long",
+    "long-text",
     "true-path",
 )
 
@@ -101,6 +103,8 @@ def main() -> int:
         )
     if "true-path" in asked.tables:
         broken += true_path.table(asked.networks, asked.joints, asked.true_runs, asked.seed)
+    if "long-text" in asked.tables:
+        long_programs.table(asked.lines, asked.joints, asked.seed)
     if "page" in asked.tables:
         page.soon(asked.networks, asked.page_joints, asked.stops, asked.seed)
     if "page-paint" in asked.tables:
@@ -157,6 +161,7 @@ def _arguments() -> argparse.Namespace:
     parser.add_argument("--true-runs", type=int, default=20, help="of whole paths, per network")
     parser.add_argument("--hours", type=float, default=12.0, help="of a program in virtual time")
     parser.add_argument("--rows", type=int, default=6, help="of what is seen in those hours")
+    parser.add_argument("--lines", type=int, nargs="+", default=[10_000, 100_000, 999_000])
     parser.add_argument("--processes", type=int, default=2, help="for virtual time")
     return parser.parse_args()
 

@@ -16,6 +16,8 @@ from coordinator.core.configure import arm_ramp
 from coordinator.core.events import Refused, Resume
 from coordinator.links.clock import arm_now_us
 from coordinator.motion import Part
+from coordinator.motion.plan import plan_text
+from coordinator.motion.route import pose_at
 from coordinator.service import Service
 from coordinator.testing.live_arm import run_before_others
 from protocol.constants import ACTIVE_INTERVAL_US, PATH_TOLERANCE_US
@@ -82,8 +84,11 @@ async def _measure(bench: Bench, network: str, text: str, runs: int) -> Compared
 async def played(bench: Bench, service: Service, text: str) -> tuple["Judged", list[Truth]]:
     """Play once to the end, resuming what is held: by what to judge it, and what truly happened."""
     bench.new_truths()
+    counts = service._core.start_counts()
+    assert counts is not None
+    # As the process beside it plans what is played.
+    (part,) = plan_text(text, bench.arm, pose_at(bench.arm, counts))
     number = await play(service, "whole", text)
-    context = service._core.run.context  # type: ignore[union-attr]
     known: list[tuple[int, list[float]]] = []
     watching = asyncio.create_task(_know(service, known))
     try:
@@ -98,7 +103,7 @@ async def played(bench: Bench, service: Service, text: str) -> tuple["Judged", l
         watching.cancel()
     report = await service.runs.report(number)
     assert report is not None
-    judged = Judged(context.part_now, report, known, arm_ramp(bench.arm))
+    judged = Judged(part, report, known, arm_ramp(bench.arm))
     return judged, bench.new_truths()
 
 

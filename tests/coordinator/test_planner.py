@@ -14,6 +14,7 @@ from coordinator.config.arm import load_arm
 from coordinator.config.settings import DEMO_ARM, DEMO_PROGRAM
 from coordinator.core.events import Refused
 from coordinator.motion import check_program
+from coordinator.motion.feeding import PIECES, Head, needs_of, pieces_of
 from coordinator.motion.plan import plan_text
 from coordinator.motion.route import pose_at
 from coordinator.programs import ProgramError, Switches
@@ -37,15 +38,27 @@ async def test_answers_are_those_of_the_functions_themselves(planner: Planner) -
     text = DEMO_PROGRAM.read_text()
     checked = json.loads(await planner.check(text, None))
     assert checked == json.loads(json.dumps(asdict(check_program(text, ARM))))
-    parts = await planner.plan(text, PARK)
-    assert parts == plan_text(text, ARM, pose_at(ARM, PARK))
+    making = await planner.plan(text, PARK)
+    assert making is not None
+    pieces = [making.outline.first]
+    while (piece := await making.more()) is not None:
+        pieces.append(piece)
+    await making.close()
+    parts = plan_text(text, ARM, pose_at(ARM, PARK), ahead=False)
+    assert pieces == list(pieces_of(parts))
+    assert (making.outline.parts, making.outline.needs) == (len(parts), needs_of(parts))
+    assert making.outline.lines == len(text.splitlines())
 
 
 async def test_the_operators_switches_reach_what_is_planned(planner: Planner) -> None:
     text = "/G2\nG0 A-1\nM1\nA-2\nM2\n"
     on = Switches(block_delete=True, optional_stop=True)
-    assert [part.pause_line for part in await planner.plan(text, PARK, ONCE, on)] == [3, None]
-    assert await planner.plan(text, None, ONCE, on) == ()
+    making = await planner.plan(text, PARK, ONCE, on)
+    assert making is not None
+    heads = [one.pause_line for one in making.outline.first if isinstance(one, Head)]
+    assert heads == [3, None]
+    await making.close()
+    assert await planner.plan(text, None, ONCE, on) is None
     assert json.loads(await planner.check(text, None, on))["ok"]
     assert (await planner.curves(text, None, on)).begins == "park"
     with pytest.raises(ProgramError):
@@ -59,7 +72,7 @@ async def test_mistakes_come_back_with_their_lines_even_where_nobody_knows_the_s
         with pytest.raises(ProgramError) as caught:
             await planner.plan("G0 A1\nG7\nM2\n", start)
         assert [problem.line for problem in caught.value.problems] == [2]
-    assert await planner.plan("G0 A1\nM2\n", None) == ()
+    assert await planner.plan("G0 A1\nM2\n", None) is None
 
 
 async def test_mistakes_of_words_and_of_range_come_together_as_check_tells_them(
@@ -97,6 +110,38 @@ async def test_dead_process_refuses_its_program_and_the_next_gets_a_new_one(
             with pytest.raises(Refused, match="try again"):
                 await asked
     assert json.loads(await planner.check("M2\n", None))["ok"]
+
+
+async def test_a_check_does_not_delay_the_moves_of_what_is_played(planner: Planner) -> None:
+    making = await planner.plan(LONG, PARK)
+    assert making is not None
+    checked = asyncio.create_task(planner.check(LONG, None))
+    await asyncio.sleep(0)
+    pieces = [making.outline.first]
+    while (piece := await making.more()) is not None:
+        pieces.append(piece)
+        assert len(piece) <= PIECES + 1
+        # The process that checks has to begin and to read all of it first.
+        assert not checked.done() or len(pieces) > 2
+    await making.close()
+    assert sum(len(piece) for piece in pieces) == 1 + LONG.count("G0")
+    assert json.loads(await checked)["ok"]
+
+
+async def test_the_process_of_a_plan_that_is_given_up_serves_the_next_program(
+    planner: Planner,
+) -> None:
+    making = await planner.plan(LONG, PARK)
+    assert making is not None
+    started = children(os.getpid())
+    await making.close()
+    assert json.loads(await planner.check("M2\n", None))["ok"]
+    again = await planner.plan("G0 A-5\nM2\n", PARK)
+    assert again is not None
+    assert len(again.outline.first) == 2
+    assert await again.more() is None
+    await again.close()
+    assert children(os.getpid()) == started
 
 
 async def test_close_does_not_wait_for_a_program() -> None:

@@ -15,10 +15,10 @@ def test_largest_program_checked_in_mid_move_holds_nothing_and_leaves_no_process
     coordinator = bench.serve()
     bench.until_linked()
     bench.home()
-    bench.play(program(-60, feed=300))
+    bench.play(program(-60, feed=40))
     bench.until_moving()
     text = LINE * (MAX_PROGRAM_BYTES // len(LINE) - 1) + "M2\n"
-    with httpx2.Client(trust_env=False, timeout=60) as client:
+    with httpx2.Client(trust_env=False, timeout=240) as client:
         answer = client.post(f"{bench.url}/api/v1/check", json={"text": text})
     checked = answer.json()
     assert checked["ok"]

@@ -70,6 +70,8 @@ class Check(ResponseModel):
     """`null` for an arm without approach sides, and for a program with mistakes."""
     seam: Seam | None = eg(asdict(_SEAM))
     """With what another loop would begin; `null` where each ends as it begins."""
+    more: dict[str, int] = eg({})
+    """Of `moves`, `slower` and `corners`, how many more there are: 50,000 of each are told."""
 
 
 class Rehearsal(ResponseModel):

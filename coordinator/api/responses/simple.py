@@ -37,6 +37,13 @@ class RunBegun(ResponseModel):
     """Its number."""
 
 
+class TextSent(ResponseModel):
+    """A text was taken."""
+
+    sha256: str = eg("5" * 64)
+    """Its digest, by which it is named until another one comes."""
+
+
 class LoggedIn(ResponseModel):
     """What a client may do."""
 

@@ -19,6 +19,7 @@ from coordinator.api.responses.simple import (
     LoggedIn,
     RunBegun,
     Taken,
+    TextSent,
 )
 from coordinator.api.responses.taught import (
     TAUGHT,
@@ -101,6 +102,9 @@ RESPONSES: Final[dict[str, DescribedResponse]] = {
     ),
     "GET /runs/{number}/way": _told("Where joints would be as that line begins.", WAY),
     "GET /events": _response("What happened and was commanded, newest first.", Events),
+    "POST /texts": DescribedResponse(
+        "It is here, until another one comes.", TextSent, example_of(TextSent), 201
+    ),
     "POST /check": _response("What the program would do, or its mistakes.", Check),
     "POST /check/curves": _told("What each joint does over path time.", CURVES),
     "POST /home": _begun("The homing has begun.", HomingBegun),

@@ -7,7 +7,7 @@ from coordinator.core.link.link import JointLink
 from coordinator.core.outbox import Outbox
 from coordinator.core.run.point_feed import PointFeed
 from coordinator.core.run.report import Report
-from coordinator.motion import Part
+from coordinator.motion.feeding import PlayedPart
 from coordinator.motion.outputs import Switch
 from protocol.constants import RATE_MAX_PPM
 from protocol.ramp import Ramp
@@ -55,14 +55,14 @@ class Context:
         return self.switched | self.point_feed.switched_by(path_us)
 
     @property
-    def part_now(self) -> Part:
+    def part_now(self) -> PlayedPart:
         """The part that is played."""
         part = self.play.part(self.part)
         assert part is not None
         return part
 
     @property
-    def following(self) -> Part | None:
+    def following(self) -> PlayedPart | None:
         """The part after it, which is played if time is left; None for none."""
         return self.play.part(self.part + 1)
 

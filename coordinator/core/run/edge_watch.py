@@ -10,11 +10,11 @@ from collections.abc import Iterable, Sequence
 from coordinator.codes.refusal import RefusalCode
 from coordinator.core.events import Refused
 from coordinator.core.link.link import JointLink
-from coordinator.motion import Part
 from coordinator.motion.edges import EdgeCheck
+from coordinator.motion.feeding import PlayedPart
 
 
-def require_edges(parts: Iterable[Part], links: Sequence[JointLink]) -> None:
+def require_edges(parts: Iterable[PlayedPart], links: Sequence[JointLink]) -> None:
     """Raise Refused where a joint whose edge is to be checked does not tell its sensor's level."""
     for index in sorted({check.joint for one in parts for check in one.edges}):
         link = links[index]

@@ -15,7 +15,7 @@ def not_loaded(link: JointLink, feed: PointFeed) -> str | None:
     if status.stop:
         return f"stop {status.stop:d} is still latched in it"
     if not feed.loaded(link) or status.trajectory != feed.trajectory:
-        return "it does not take the points"
+        return "its points are not planned yet" if feed.waits else "it does not take the points"
     if not link.clock.locked:
         return link.clock.reason
     return None

@@ -26,14 +26,18 @@ class Loading(BeforeMotion):
         waiting = [
             (link, why) for link in context.links if (why := not_loaded(link, context.point_feed))
         ]
+        is_late = now - self.since_us > LOAD_PATIENCE_US
         if waiting:
-            if now - self.since_us > LOAD_PATIENCE_US:
+            if is_late:
                 link, why = waiting[0]
                 return _refused(f"{link.name} could not be made ready: {why}")
             return None
         fall_us = round(context.ramp.fall_path(context.rate_ppm / PPM))
         short = too_short(context.links, context.point_feed, fall_us)
-        return _refused(short) if short is not None else Loaded(self.holds)
+        if short is None:
+            return Loaded(self.holds)
+        is_told = all(context.point_feed.is_told(link) for link in context.links)
+        return _refused(short) if is_told or is_late else None
 
     def next_deadline(self) -> int | None:
         return self.since_us + LOAD_PATIENCE_US + 1

@@ -11,7 +11,7 @@ from functools import partial
 from typing import Final
 
 from coordinator.core.link.link import JointLink
-from coordinator.motion import Part
+from coordinator.motion.feeding import PlayedPart
 from coordinator.motion.outputs import Switch
 from protocol.constants import MAX_POINTS_PER_FRAME
 from protocol.messages import Reject
@@ -25,6 +25,13 @@ KEPT_BEHIND: Final = 2
 """Points of the segment a joint is in; everything before has been freed by it."""
 
 Send = Callable[[JointLink, PointsFrame, Callable[[Reject | None, int], None], int], None]
+
+
+class _End:
+    """There are no more moves."""
+
+
+_END: Final = _End()
 
 
 class _Cursor:
@@ -45,7 +52,9 @@ class _Cursor:
 class PointFeed:
     """The points of one part on their way into all joints."""
 
-    def __init__(self, part: Part, trajectory: int, links: list[JointLink], send: Send) -> None:
+    def __init__(
+        self, part: PlayedPart, trajectory: int, links: list[JointLink], send: Send
+    ) -> None:
         self.trajectory = trajectory
         self._links = links
         self._send = send
@@ -56,6 +65,8 @@ class PointFeed:
         self._part = part
         self._made = 0
         """Moves of the part that were made."""
+        self._waits = False
+        """Whether the next move is not there yet."""
         self._lines: deque[tuple[int, int, int]] = deque([(0, 0, part.loop)])
         self._switches: deque[tuple[int, Switch]] = deque()
         """With the path time of each."""
@@ -84,7 +95,18 @@ class PointFeed:
     def loaded(self, link: JointLink) -> bool:
         """Whether a joint holds the first window: all its buffer takes, or all there is."""
         cursor = self._cursors[link.joint.id]
-        return cursor.under_way == 0 and cursor.acked > 0 and not self._room(link)
+        full = cursor.under_way == 0 and cursor.acked > 0 and not self._room(link)
+        return full and not self._waits
+
+    def is_told(self, link: JointLink) -> bool:
+        """Whether a joint's status knows of all points that it has taken."""
+        status = link.status
+        return status is not None and status.next_index >= self._cursors[link.joint.id].acked
+
+    @property
+    def waits(self) -> bool:
+        """Whether the next move is not there yet."""
+        return self._waits
 
     def rewind(self, link: JointLink) -> bool:
         """A new stream in the same session: go on at the index that the joint asks for.
@@ -168,11 +190,15 @@ class PointFeed:
         return max(0, min(limit, self._base + len(self._columns)) - cursor.sent)
 
     def _make(self, limit: int) -> None:
-        """Have columns up to an index, or to the end."""
+        """Have columns up to an index, or to the end, or as many as there are."""
+        self._waits = False
         while self.end_us is None and self._base + len(self._columns) < limit:
-            move = next(self._moves, None)
+            move = next(self._moves, _END)
+            if isinstance(move, _End):
+                self._waits, self.end_us = False, self._columns[-1][0].time_us
+                return
+            self._waits = move is None
             if move is None:
-                self.end_us = self._columns[-1][0].time_us
                 return
             self._lines.append((move.start_us, move.line, self._part.loop_of(self._made)))
             self._made += 1

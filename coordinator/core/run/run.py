@@ -86,7 +86,7 @@ class Run:
         self.context = Context(
             number, play, links, ramp, skew_limit_us, outbox, report, feed, trajectory
         )
-        self.lines = count_lines(play.text)
+        self.lines = count_lines(play.text) if play.lines is None else play.lines
         self._state: RunPhase = Loading(self.context, now)
         self._settle_us: int | None = None
         """When the newest start's instants are told as exactly as they will be known."""
@@ -362,6 +362,8 @@ class Run:
             link, reject = feed.failed
             message = f"{link.name} refuses the program: {reject.message}"
             self._end_at_rest(Ending(Outcome.REFUSED, message), message, now)
+        elif (why := self.context.part_now.broken_off) and self._state.ending is None:
+            self._end_at_rest(Ending(Outcome.LOST, why), why, now)
 
     def _end_at_rest(self, ending: Ending, cause: str, now: int) -> None:
         self._take(self._state.end_at_rest(ending, cause, now), now)

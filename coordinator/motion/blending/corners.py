@@ -69,6 +69,12 @@ class Straying:
     first: int
     last: int
     """Indexes of the moves that lie in the window in part at least."""
+    hardest: float = 0.0
+    """The most acceleration on lines in the window, in °/s²."""
+    fastest: float = 0.0
+    """The most speed there."""
+    near: float = 0.0
+    """What `by_acceleration` is by °/s² of it, before it is cut off at T²/12."""
 
 
 def peak_speed(line: Line, top: float, begin: float, end: float) -> float:
@@ -100,9 +106,15 @@ def straying(moves: Sequence[Move], at: int, width_s: float) -> Straying:
                 break
             move = moves[number]
             begin = moves[number - 1].end_speed if number else move.end_speed
-            peak = peak_speed(move.line, move.top_speed, begin, move.end_speed)
-            hardest, fastest = max(hardest, move.line.acceleration), max(fastest, peak)
-            away_s += move.line.length / peak
+            line, top, end = move.line, move.top_speed, move.end_speed
+            peak = math.sqrt((begin * begin + end * end) / 2.0 + line.acceleration * line.length)
+            if peak > top:
+                peak = top
+            if peak > fastest:
+                fastest = peak
+            if line.acceleration > hardest:
+                hardest = line.acceleration
+            away_s += line.length / peak
             k += way
             other = moves[k] if 0 <= k < len(moves) else None
             if other is None or other.corner is None:
@@ -122,4 +134,7 @@ def straying(moves: Sequence[Move], at: int, width_s: float) -> Straying:
         fastest * (width_s + longest_s) / 4.0,
         reach[0],
         reach[1],
+        hardest,
+        fastest,
+        bends / (6.0 * width_s),
     )

@@ -1,16 +1,20 @@
 """How fast each corner is passed: looking ahead as far as it takes to come to rest."""
 
 import math
+from bisect import bisect_right
 from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
 from typing import Final, NamedTuple
 
 from coordinator.motion.blending.corners import Move, peak_speed, straying
 from coordinator.motion.blending.lines import Corner, Ease, Line, corner_between
+from coordinator.motion.blending.nearby import Nearby
 from coordinator.motion.points import PassedCorner
 
 MOST_LINES: Final = 2_048
 """Looked at in one go; the arm goes no faster than it could stop within them."""
+LEAST_PASSED: Final = MOST_LINES // 4
+"""In one go, where so many are looked at: each costs as much as all that lie ahead of it."""
 KEPT: Final = 2_048
 """Moves that are passed; beyond, those that no window reaches any more are dropped."""
 
@@ -71,6 +75,7 @@ class Passages:
         self._moves: list[Move] = []
         self._times_s: list[float] = []
         """When each ends at the earliest, from the beginning of the stretch."""
+        self._nearby = Nearby(ease.width_s)
         self._passed = 0
         """How many of them are passed; the window may reach back to them."""
         self._judged = 0
@@ -121,13 +126,10 @@ class Passages:
         known = self._judged
         if known and self._moves[known - 1].stops:
             return known
-        if not self._is_whole:
+        if known > self._passed and not self._is_whole:
             # What is judged next may still ask those within half a window before it to be slower.
-            while (
-                known > self._passed
-                and self._times_s[self._judged - 1] - self._times_s[known - 1] < self._ease.width_s
-            ):
-                known -= 1
+            until_s = self._times_s[known - 1] - self._ease.width_s
+            return bisect_right(self._times_s, until_s, self._passed, known)
         return known
 
     def _add(self, line: Line) -> None:
@@ -141,6 +143,8 @@ class Passages:
             before.end_speed = min(before.asked_speed, before.parabola_speed)
             self._slow(len(self._moves) - 1)
             self._times_s[-1] = self._earliest_s(len(self._moves) - 1)
+        if self._moves:
+            self._nearby.add(self._moves[-1])
         self._moves.append(Move(line, line.speed, end_speed=line.speed))
         self._times_s.append(self._earliest_s(len(self._moves) - 1))
 
@@ -177,6 +181,7 @@ class Passages:
             if before.end_speed <= most:
                 return
             before.end_speed = most
+            self._nearby.slowed(k - 1, k - 1)
 
     def _judge(self) -> None:
         """Find what the tolerance allows at all ends whose window is known whole."""
@@ -193,10 +198,12 @@ class Passages:
 
     def _allow(self, at: int) -> None:
         tolerance = self._ease.tolerance_deg or 0.0
+        most = max(tolerance, self._ease.resolution_deg)
+        if self._nearby.most_deg(self._moves, self._times_s, at) <= most:
+            return
         found = straying(self._moves, at, self._ease.width_s)
-        if min(found.by_speed + found.by_acceleration, found.by_distance) <= max(
-            tolerance, self._ease.resolution_deg
-        ):
+        self._nearby.found(at, found)
+        if min(found.by_speed + found.by_acceleration, found.by_distance) <= most:
             return
         window = self._moves[max(found.first, self._passed) : found.last + 1]
         left = tolerance - found.by_acceleration
@@ -240,6 +247,8 @@ class Passages:
         count = self._passed + 1
         while count < known and self._times_s[count] <= latest_s:
             count += 1
+        if len(self._moves) - self._passed >= MOST_LINES:
+            count = max(count, min(self._passed + LEAST_PASSED, known - 1))
         return count, known, False
 
     def _pass(self, end: int, horizon: int, is_stop: bool) -> Iterator[Passage]:
@@ -258,6 +267,7 @@ class Passages:
                 move.line, move.top_speed, begin[0], speed, _offset(*begin), _offset(*self._begin),
                 move.corner, passed,
             )  # fmt: skip
+        self._nearby.slowed(self._passed, end - 1)
         self._passed = end
         self._judged = max(self._judged, end)
         self._forget()
@@ -291,6 +301,7 @@ class Passages:
         while first > 0 and self._times_s[first - 1] > since_s:
             first -= 1
         del self._moves[:first], self._times_s[:first]
+        self._nearby.forget(first)
         self._passed -= first
         self._judged -= first
 

@@ -42,8 +42,10 @@ class SlowlyToTheEntry(Invariant):
         session = laptop.core.session
         if isinstance(command, ev.Play):
             self._forget(session)
-            if command.switches.from_line is not None and _is_approach(command.parts[0]):
-                move = next(command.parts[0].moves())
+            first = command.parts[0]
+            assert isinstance(first, Part)  # whole, as all that is played here
+            if command.switches.from_line is not None and _is_approach(first):
+                move = next(first.moves())
                 self._end_us[session] = move.start_us + move.duration_us
         elif isinstance(command, ev.Resume) and session in self._paused:
             self._forget(session)

@@ -70,7 +70,9 @@ class OutputsAsTold(Invariant):
         run = laptop.core.run
         if drive.plan is not None and run is not None:
             key = drive.session, drive.plan.trajectory
-            self._parts.setdefault(key, run.context.part_now)
+            part = run.context.part_now
+            assert isinstance(part, Part)  # whole: what is made while it is played is played once
+            self._parts.setdefault(key, part)
         if drive.output_mask:
             self._judge_asked(joint_id, drive)
             self._coming.setdefault(joint_id, []).append(drive)

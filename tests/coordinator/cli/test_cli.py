@@ -14,6 +14,7 @@ import pytest
 from coordinator.cli.condition import BEWARE
 from coordinator.client import Client, ClientError, Unreachable, WrongInput
 from coordinator.config.settings import DEMO_ARM
+from coordinator.programs.size import MAX_LONG_BYTES
 from tests.coordinator.cli.here import Done, Unisono, unisono_here
 from tests.coordinator.cli.servers import Answer, served
 from tests.e2e.harness import Bench
@@ -54,8 +55,8 @@ def one_line(done: Done, code: int) -> str:
         # 2: it asks for what cannot be
         ("home knee", 2, "there is no joint 'knee'; this arm has turntable shoulder elbow"),
         ("run bad.nc", 2, "bad.nc:1:8:"),
-        ("run huge.nc", 2, "huge.nc has 1400003 bytes, a program may have at most 1000000"),
-        ("check huge.nc", 2, "huge.nc has 1400003 bytes"),
+        ("run huge.nc", 2, "huge.nc has 32000001 bytes, a program may have at most 32000000"),
+        ("check huge.nc", 2, "huge.nc has 32000001 bytes"),
         ("run empty.nc", 2, "empty.nc:1:1: the program ends without M2 or M30"),
         ("report", 2, "no program has been played yet"),
         ("report 7", 2, "there was no run 7"),
@@ -78,7 +79,8 @@ def test_what_the_coordinator_says_no_to_is_one_line_and_the_stated_exit_code(
     monkeypatch.setenv("UNISONO_URL", jointless.url)
     (tmp_path / "good.nc").write_text("G0 A10\nM2\n")
     (tmp_path / "bad.nc").write_text("G0 A10 Q5\nM2\n")
-    (tmp_path / "huge.nc").write_text("G0 A10\n" * 200_000 + "M2\n")
+    with (tmp_path / "huge.nc").open("wb") as huge:
+        huge.truncate(MAX_LONG_BYTES + 1)
     (tmp_path / "empty.nc").write_text("")
     assert says in one_line(unisono(*arguments.split()), code)
 

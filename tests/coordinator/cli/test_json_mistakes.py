@@ -8,6 +8,7 @@ from pathlib import Path
 import pytest
 
 from coordinator.config.settings import DEMO_ARM
+from coordinator.programs.size import MAX_LONG_BYTES
 from tests.coordinator.cli.here import Unisono, unisono_here
 from tests.coordinator.cli.servers import ARM, HOMED, Answer, joint, served
 from tests.demo_arm import line_of
@@ -29,7 +30,8 @@ def command_in_this_process(
     (tmp_path / "noise.nc").write_bytes(
         "M2\n(°) \xff\n".encode("latin-1").replace(b"\xb0", b"\xc2\xb0")
     )
-    (tmp_path / "huge.nc").write_text("G0 A10\n" * 200_000)
+    with (tmp_path / "huge.nc").open("wb") as huge:
+        huge.truncate(MAX_LONG_BYTES + 1)
     os.mkfifo(tmp_path / "pipe.nc")
     text = DEMO_ARM.read_text()
     (tmp_path / "unit.toml").write_text(
@@ -47,7 +49,7 @@ def command_in_this_process(
         ("noise.nc", "the program is not UTF-8 text", 2, 5),
         ("nowhere.nc", "nowhere.nc cannot be read: No such file or directory", None, None),
         (".", ". cannot be read: Is a directory", None, None),
-        ("huge.nc", "huge.nc has 1400000 bytes, a program may have at most 1000000", None, None),
+        ("huge.nc", "huge.nc has 32000001 bytes, a program may have at most 32000000", None, None),
         ("pipe.nc", "pipe.nc cannot be read: it is a pipe, not a regular file", None, None),
     ],
 )

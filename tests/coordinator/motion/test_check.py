@@ -143,6 +143,7 @@ def test_the_result_is_fit_for_json() -> None:
         "remarks",
         "overtravel",
         "seam",
+        "more",
     }
     assert data["begins"] == "here"
     assert check_program("M2", ARM).begins == "park"
@@ -157,6 +158,16 @@ def test_the_result_is_fit_for_json() -> None:
     }
     bad = json.loads(json.dumps(asdict(check_program("X", ARM)), allow_nan=False))
     assert set(bad["errors"][0]) == {"line", "column", "message"}
+
+
+def test_of_very_many_moves_the_first_are_told_and_the_rest_counted(
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    monkeypatch.setattr("coordinator.motion.check.MOST_TOLD", 3)
+    text = "".join(f"G1 A{k} F60000\n" for k in range(1, 6)) + "M2"
+    result = check_program(text, ARM, ZERO)
+    assert [move.line for move in result.moves] == [1, 2, 3]
+    assert result.more == {"moves": 2, "slower": 2}
 
 
 def test_the_demo_program_runs_in_half_a_minute_and_as_fast_as_it_asks() -> None:

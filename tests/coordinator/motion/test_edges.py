@@ -7,8 +7,10 @@ from dataclasses import replace
 import pytest
 
 from coordinator.config.arm import Arm
+from coordinator.motion import Part
 from coordinator.motion.edges import edge_checks
-from coordinator.motion.plan import part_at, plan_text
+from coordinator.motion.feeding import part_at
+from coordinator.motion.plan import plan_text
 from coordinator.motion.route import pose_at, pose_of
 from coordinator.programs import ProgramError
 from coordinator.programs.loops import MAX_FOR_S, Loops, loops_wanted
@@ -105,7 +107,16 @@ def test_for_a_time_the_second_loop_is_played_again_and_again() -> None:
     later = [part_at(parts, index, FOR_A_TIME) for index in range(8)]
     assert [part.loop for part in later if part] == [1, 1, 2, 2, 3, 3, 4, 4]
     assert [part.pause_loop for part in later if part] == [1, None, 2, None, 3, None, 4, None]
-    assert [part.start.degrees[0] for part in later if part] == [0, 10, 20, 10, 20, 10, 20, 10]
+    assert [part.start.degrees[0] for part in later if isinstance(part, Part)] == [
+        0,
+        10,
+        20,
+        10,
+        20,
+        10,
+        20,
+        10,
+    ]
     assert part_at(parts, 2, Loops(1)) is parts[2]
     assert part_at(parts, 4, Loops(2)) is None
 

@@ -25,7 +25,7 @@ def steps(text: str) -> tuple[Step, ...]:
     """The steps of lines that are put before an M2."""
     program = parse_program(text + "\nM2", LETTERS)
     assert isinstance(program.steps[-1], End)
-    return program.steps[:-1]
+    return tuple(program.steps)[:-1]
 
 
 def moves(text: str) -> list[Move]:
