@@ -21,7 +21,7 @@ from coordinator.codes.refusal import RefusalCode
 from coordinator.config.arm import Arm
 from coordinator.config.data_folder import coordinator_id, read_key
 from coordinator.config.settings import service_type
-from coordinator.core.condition import announced, unstopped
+from coordinator.core.condition import unstopped
 from coordinator.core.events import (
     Because,
     Command,
@@ -42,7 +42,7 @@ from coordinator.core.events import (
 from coordinator.core.machine import Coordinator
 from coordinator.core.preview import Preview, preview
 from coordinator.core.run import Phase
-from coordinator.core.snapshot.arm import ArmSnapshot, arm_phase, arm_snapshot
+from coordinator.core.snapshot.arm import ArmSnapshot, arm_busy, arm_phase, arm_snapshot
 from coordinator.core.snapshot.warning import WarningSnapshot
 from coordinator.links.carrier import Carrier
 from coordinator.links.clock import SleepWatch, arm_now_us, boot_now_us
@@ -220,7 +220,7 @@ class Service:
     @property
     def busy(self) -> bool:
         """Whether something moves, or will without another command."""
-        return self.phase.busy or announced(self._core)
+        return arm_busy(self._core)
 
     def preview(self) -> Preview | None:
         """Where the joints are planned to be in the next seconds."""

@@ -14,7 +14,7 @@ from coordinator.codes.arm_phase import ArmPhase
 from coordinator.codes.level import Level
 from coordinator.codes.refusal import RefusalCode
 from coordinator.core import events as ev
-from coordinator.core.snapshot.arm import arm_phase
+from coordinator.core.snapshot.arm import arm_busy, arm_phase
 from coordinator.motion import plan_parts
 from coordinator.playing.runs import Wanted
 from coordinator.programs import parse_program
@@ -59,6 +59,11 @@ class Door:
     def phase(self) -> ArmPhase:
         """As a service's."""
         return arm_phase(self.core)
+
+    @property
+    def busy(self) -> bool:
+        """As a service's."""
+        return arm_busy(self.core)
 
     def command(
         self, command: ev.Command, who: str | None = None, *, detail: bool = False

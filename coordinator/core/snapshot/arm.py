@@ -69,7 +69,7 @@ def arm_snapshot(core: Coordinator, now: int) -> ArmSnapshot:
         now_us=now,
         condition=condition(core, now),
         phase=doing,
-        busy=doing.busy or announced(core),
+        busy=arm_busy(core),
         rests_after_us=rests_after_us(core.ramp),
         run=run_snapshot(run, now) if run else None,
         homing=core.homing.snapshot() if core.homing else None,
@@ -83,6 +83,11 @@ def arm_snapshot(core: Coordinator, now: int) -> ArmSnapshot:
         ),
         notes=tuple(core.outbox.notes),
     )
+
+
+def arm_busy(core: Coordinator) -> bool:
+    """Whether something moves, or will without another command."""
+    return arm_phase(core).busy or announced(core)
 
 
 def arm_phase(core: Coordinator) -> ArmPhase:
