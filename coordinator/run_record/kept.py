@@ -44,6 +44,11 @@ class Kept:
         """A list of objects."""
         return [Kept(one) for one in _listed(self.members.get(name)) if isinstance(one, dict)]
 
+    def object(self, name: str) -> "Kept | None":
+        """One object."""
+        found = self.members.get(name)
+        return Kept(found) if isinstance(found, dict) else None
+
     def numbers(self, name: str) -> dict[str, float | None]:
         """Numbers by name, None for one that is not known."""
         found = self.members.get(name)

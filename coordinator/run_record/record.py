@@ -10,8 +10,9 @@ from coordinator.run_record.conduct import conducted, journal_part
 from coordinator.run_record.joints import joints_part
 from coordinator.run_record.kept import Kept, since
 from coordinator.run_record.listing import digest, program_part
+from coordinator.run_record.loops import asked_loops, loops_part
 from coordinator.run_record.markup import Html, bullets, element, facts, paragraph, section, text
-from coordinator.run_record.starts import loops_part, starts_part
+from coordinator.run_record.starts import starts_part
 from coordinator.run_record.style import STYLE
 
 _POLICY: Final = "default-src 'none'; style-src 'sha256-{}'"
@@ -107,17 +108,13 @@ def _what(report: Kept, kept: WhatIsKept) -> Html:
                 ("Began (UTC)", report.text("began_utc")),
                 ("Ended (UTC)", report.text("ended_utc")),
                 ("Took", since(report, report.number("ended_at_us"))),
-                ("To be played", _times(report.whole("loops"))),
+                ("To be played", asked_loops(report)),
                 ("Played from", begins),
                 *((f"Switch {name}", _on_off(report.flag(key))) for name, key in _SWITCHES),
                 ("Played by Unisono", report.text("unisono_version")),
             ]
         ),
     )
-
-
-def _times(loops: int | None) -> str | None:
-    return None if loops is None else "once" if loops == 1 else f"{loops} times"
 
 
 def _on_off(switch: bool | None) -> str | None:

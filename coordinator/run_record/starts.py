@@ -37,10 +37,17 @@ def starts_part(report: Kept) -> Html:
         "Starts",
         *_course(report, starts),
         table("All starts", _HEADINGS, rows, kind="figures"),
+        *_left_out(report),
         *_partial(report),
         paragraph(_MEANS),
         *proofs,
     )
+
+
+def _left_out(report: Kept) -> list[Html]:
+    count = report.whole("starts_left_out")
+    told = f"Of {count} starts in between nothing is kept: a report has the first and the last."
+    return [paragraph(told)] if count else []
 
 
 def _kind(start: Kept) -> str:
@@ -112,18 +119,3 @@ def _proof(number: int, start: Kept) -> list[Html]:
     heading = element("h3", text(f"Start {number}: when each joint began"))
     drawn = [Html(start_picture(proved))] if any(proved.values()) else []
     return [heading, *drawn, table(f"Joints at start {number}", _OF_JOINT, rows, kind="figures")]
-
-
-def loops_part(report: Kept) -> Html:
-    """How often the program was to be played, and what is known of each time."""
-    loops = report.whole("loops")
-    if loops is None:
-        told = "How often the program was to be played is not known."
-    else:
-        times = "once" if loops == 1 else f"{loops} times"
-        told = f"The program was to be played {times}."
-        if report.text("outcome") == "finished":
-            told += " It was, as the run was played to its end."
-        else:
-            told += " How often it was played to its end is not kept."
-    return section("Loops", paragraph(f"{told} When each loop began and ended is not kept."))

@@ -73,6 +73,39 @@ def test_it_says_which_arm_what_when_by_whom_with_which_switches_and_how_it_ende
     assert "The run was played to its end." in words(made)
 
 
+def test_loops_stand_with_their_times_what_held_the_slowest_up_and_who_interfered() -> None:
+    production = {
+        "done": 4,
+        "mean_us": 9_500_000,
+        "slowest": {
+            "loop": 3,
+            "lasted_us": 21_250_000,
+            "delays": [{"kind": "held", "why": "operator", "lasted_us": 11_000_000}],
+        },
+        "interventions": {
+            "holds": 1, "takeovers": 0, "other_holds": 0, "pauses": 0, "speed_changes": 2,
+        },
+    }  # fmt: skip
+    made = record(
+        loops=None, for_s=60.0, check_edges=True, production=production, starts_left_out=7,
+        edges_passed={"elbow": 3}, edges_unconfirmed={"elbow": 1},
+    )  # fmt: skip
+    found = rows(made)
+    assert found["To be played"] == ["loops begun for 60 s, home edges checked between loops"]
+    assert found["Loops done"] == ["4"]
+    assert found["Mean"] == ["9.5 s"]
+    assert found["Slowest"] == ["loop 3, 21.2 s"]
+    assert (found["Holds by people"], found["Changes of speed"]) == (["1"], ["2"])
+    for told in (
+        "held 11.0 s (operator)", "Of 7 starts in between nothing is kept",
+        "was where it should be between loops: elbow: 3", "was not seen between loops: elbow: 1",
+    ):  # fmt: skip
+        assert told in words(made)
+    before = record(loops=2, production=None)
+    assert "To be played: 2 times." in words(before)
+    assert "how long they took, is not kept" in words(before)
+
+
 def test_starts_stand_with_their_skew_and_its_bound_joint_by_joint() -> None:
     found = rows(record())
     assert found["1, a start"] == [
