@@ -32,3 +32,17 @@ def test_largest_program_checked_in_mid_move_holds_nothing_and_leaves_no_process
     assert started
     coordinator.kill()
     until(lambda: not any(is_running(pid) for pid in started), "the end of the planner")
+
+
+def test_a_program_too_long_for_json_is_played_and_recorded(bench: Bench) -> None:
+    bench.simulate()
+    bench.serve()
+    bench.until_linked()
+    bench.home()
+    text = ("(" + "long " * 45 + ")\n") * 5_000 + program(-155, -150)
+    assert len(text) > MAX_PROGRAM_BYTES
+    bench.play(text)
+    bench.until_moving(1)
+    with httpx2.Client(trust_env=False, timeout=60) as client:
+        assert client.get(f"{bench.url}/api/v1/runs/1/program").text == text
+    until(lambda: bench.ask("report")["outcome"] == "finished", "the end of the run")

@@ -38,7 +38,7 @@ WARNED: Final[dict[str, Any]] = plain(arm.WARNING)
 """A warning that stands."""
 CHECKED: Final[dict[str, Any]] = {
     "ok": True, "begins": "here", "duration_s": 1.0, "moves": [], "slower": [], "corners": [],
-    "errors": [], "remarks": [], "seam": None,
+    "errors": [], "remarks": [], "seam": None, "more": {},
 }  # fmt: skip
 Answer = tuple[int, dict[str, str], bytes]
 """Status, headers and body."""

@@ -433,7 +433,7 @@ def test_columns_are_characters_of_the_file_from_1(unisono: Unisono, tmp_path: P
 def test_ctrl_c_is_told_in_one_line_and_is_not_done(
     unisono: Unisono, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    def pressed(_path: Path) -> str:
+    def pressed(_path: Path, _limit: int) -> str:
         raise KeyboardInterrupt
 
     monkeypatch.setattr("coordinator.cli.local.read_program", pressed)

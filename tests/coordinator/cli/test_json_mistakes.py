@@ -8,7 +8,7 @@ from pathlib import Path
 import pytest
 
 from coordinator.config.settings import DEMO_ARM
-from coordinator.programs.size import MAX_LONG_BYTES
+from coordinator.programs.size import MAX_LONG_BYTES, MAX_PROGRAM_BYTES
 from tests.coordinator.cli.here import Unisono, unisono_here
 from tests.coordinator.cli.servers import ARM, HOMED, Answer, joint, served
 from tests.demo_arm import line_of
@@ -49,7 +49,7 @@ def command_in_this_process(
         ("noise.nc", "the program is not UTF-8 text", 2, 5),
         ("nowhere.nc", "nowhere.nc cannot be read: No such file or directory", None, None),
         (".", ". cannot be read: Is a directory", None, None),
-        ("huge.nc", "huge.nc has 32000001 bytes, a program may have at most 32000000", None, None),
+        ("huge.nc", "huge.nc has 32000001 bytes, a program may have at most LIMIT", None, None),
         ("pipe.nc", "pipe.nc cannot be read: it is a pipe, not a regular file", None, None),
     ],
 )
@@ -58,6 +58,9 @@ def test_a_program_that_cannot_be_read_is_told_of_in_json(
 ) -> None:
     done = unisono(command, file, "--json")
     assert done.code == 2
+    # What is rehearsed is held whole by every process that plays it.
+    limit = MAX_PROGRAM_BYTES if command == "rehearse" else MAX_LONG_BYTES
+    message = message.replace("LIMIT", str(limit))
     assert done.errors == [{"message": message, "file": file, "line": line, "column": column}]
     assert len(done.err.splitlines()) == 1
 
@@ -178,7 +181,7 @@ def test_a_coordinator_that_goes_once_the_result_is_told_adds_no_second_value(
 def test_an_interrupted_command_is_told_in_json(
     unisono: Unisono, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    def pressed(_path: Path) -> str:
+    def pressed(_path: Path, _limit: int) -> str:
         raise KeyboardInterrupt
 
     monkeypatch.setattr("coordinator.cli.local.read_program", pressed)

@@ -47,7 +47,8 @@ class Coordinator:
 
     def __call__(self, path: str, body: bytes) -> Answer:
         path = path.removeprefix(PREFIX)
-        self.asked.append((path, json.loads(body) if body else None))
+        said = body.decode() if path == "/texts" else json.loads(body) if body else None
+        self.asked.append((path, said))
         values = self._answers.get(path) or self._answers[path.partition("?")[0]]
         value = values.pop(0) if len(values) > 1 else values[0]
         return value if isinstance(value, tuple) else told(value)

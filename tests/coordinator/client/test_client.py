@@ -482,3 +482,11 @@ async def test_they_come_so_in_an_event_loop_too(monkeypatch: pytest.MonkeyPatch
                 if len(found) == 5:
                     break
     assert found == [2, 3, 4, 5, 6]
+
+
+def test_a_text_too_long_for_json_is_sent_as_it_is_and_named_by_its_digest(ask: Ask) -> None:
+    coordinator = Coordinator({"/texts": [{"sha256": "5" * 64}], "/check": [CHECKED]})
+    with served(coordinator) as url:
+        ask(url, "check", "(long)\n" * 50_000 + "M2\n")
+    assert coordinator.paths == ["/texts", "/check"]
+    assert coordinator.asked[-1] == ("/check", {"sent": "5" * 64})
