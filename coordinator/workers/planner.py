@@ -273,6 +273,8 @@ class _Read:
     problems: tuple[Problem, ...]
     parts: tuple[Part, ...]
     """Empty where it has problems."""
+    needs: tuple[ToolNeed, ...]
+    lines: int
 
 
 _latest: list[_Read] = []
@@ -287,7 +289,8 @@ def _read(arm: Arm, text: str, start: Pose, switches: Switches) -> _Read:
         program, problems = read_route(text, arm, start, switches)
         if not problems:
             parts, problems = checked_parts(program, arm, start, switches=switches)
-        _latest.append(_Read((digest, start, switches), program, problems, parts))
+        what, needs, lines = (digest, start, switches), needs_of(parts), count_lines(text)
+        _latest.append(_Read(what, program, problems, parts, needs, lines))
     return _latest[0]
 
 
@@ -320,11 +323,12 @@ def _plan(
             read = _read(arm, text, start, switches)
             if read.problems:
                 return list(read.problems)
-            parts = read.parts
+            parts, needs, lines = read.parts, read.needs, read.lines
         else:
             parts = plan_text(text, arm, start, loops, switches, ahead=False)
+            needs, lines = needs_of(parts), count_lines(text)
         pieces = pieces_of(parts)
-        outline = Outline(len(parts), count_lines(text), needs_of(parts), next(pieces))
+        outline = Outline(len(parts), lines, needs, next(pieces))
         return _Begun(outline, pieces)
     except ProgramError as error:
         return list(error.problems)  # the error itself does not pickle
