@@ -135,8 +135,9 @@ class Service:
         self._closed = True
         if self._timer is not None:
             self._timer.cancel()
-        await self.runs.end_feeding()
+        feeding = self.runs.end_feeding()
         await self._planner.close()
+        await asyncio.gather(*feeding, return_exceptions=True)
         await self._carrier.close()
         await asyncio.gather(*self._tasks)
         loop = asyncio.get_running_loop()

@@ -134,7 +134,8 @@ def _coming(arm: ArmParts, now: int) -> Condition | None:
 
 def announced(arm: ArmParts) -> bool:
     """Whether no run goes on, and one will begin without another command."""
-    return bool(arm.announced) and (arm.run is None or arm.run.phase is Phase.ENDED)
+    run = arm.run
+    return bool(arm.announced) and (run is None or run.phase is Phase.ENDED or run.finishes)
 
 
 def _of_run(run: Run, now: int) -> Condition:

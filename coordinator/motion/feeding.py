@@ -123,6 +123,8 @@ def pieces_of(parts: Iterable[Part]) -> Iterator[tuple[Fed, ...]]:
 
 
 def _fed(parts: Iterable[Part]) -> Iterator[Fed]:
+    # Nobody takes what leads nowhere: behind the last point, or in an empty part, it would stay
+    # in the way of what follows.
     for part in parts:
         yield Head(
             part.start,
@@ -133,8 +135,9 @@ def _fed(parts: Iterable[Part]) -> Iterator[Fed]:
             part.pause_loop,
             part.awaits,
         )
-        for number, move in enumerate(part.moves()):
-            yield FedMove(move, part.loop_of(number))
+        for number, move in enumerate(() if part.is_empty else part.moves()):
+            if move.duration_us or any(move.points):
+                yield FedMove(move, part.loop_of(number))
 
 
 def needs_of(parts: Iterable[Part]) -> tuple[ToolNeed, ...]:
@@ -284,8 +287,8 @@ class FedPlan:
 
     def break_off(self, why: str) -> None:
         """There are more pieces, but none comes any more."""
-        for part in self._parts:
-            part.broken_off = why
+        if self._parts:
+            self._parts[-1].broken_off = why
 
     def close(self) -> None:
         """There are no more pieces."""

@@ -361,11 +361,13 @@ class Runs:
         if run is not None and run.phase is not Phase.ENDED:
             self._keeper.lost(run.number, f"event {code}", why)
 
-    async def end_feeding(self) -> None:
-        """No more moves come to what is played."""
+    def end_feeding(self) -> list[asyncio.Task[None]]:
+        """No more moves come to what is played. What brought them, to be waited for once the
+        processes that it asks have been ended: until then one may keep it waiting.
+        """
         for task in self._feeding:
             task.cancel()
-        await asyncio.gather(*self._feeding, return_exceptions=True)
+        return list(self._feeding)
 
     async def close(self) -> None:
         """Write what is not written yet."""

@@ -43,10 +43,10 @@ class Discarding(RunPhase):
     def coming(self) -> str:
         if self.awaited is not None:
             return self.awaited.waits
-        part, following = self.context.part_now, self.context.following
-        if not self._goes_on or part.pause_line is not None or following is None:
+        if not self._goes_on or self.context.part_now.pause_line is not None:
             return ""
-        return f"goes on with loop {following.loop}"
+        following = self.context.following
+        return "" if following is None else f"goes on with loop {following.loop}"
 
     @property
     def _goes_on(self) -> bool:
@@ -58,6 +58,11 @@ class Discarding(RunPhase):
         if not isinstance(self._then, PartOver):
             return False
         return self.context.part_now.end_line is not None or self.context.following is not None
+
+    @property
+    def finishes(self) -> bool:
+        """Whether the run has been played to its end, and nothing came between."""
+        return isinstance(self._then, PartOver) and not self._then.holds and not self.goes_on
 
     def hold(self, cause: str, now: int) -> Turn | None:
         if not self.coming:

@@ -115,6 +115,11 @@ class Motion:
             and status.permit_us is not None
             and status.permit_us + fall_us > status.buffered_us - 1
         ):
+            if self._point_feed.waits:
+                return (
+                    f"moves behind path time {status.buffered_us} µs were not planned in time; "
+                    "resume goes on once they are"
+                )
             return (
                 f"{link.name} has points up to path time {status.buffered_us} µs, "
                 "no more than it needs to come to rest"

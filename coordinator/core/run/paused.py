@@ -41,5 +41,8 @@ class Paused(RunPhase):
         for link in self.context.links:
             require_on_path(link, now)
         require_outputs(self.context, at_end=True)
+        following = self.context.following
+        if following is not None and following.broken_off:
+            raise Refused(RefusalCode.PLANNER, following.broken_off)
         awaited = self.context.part_now.awaits
         return Wait(awaited) if awaited is not None else next_part(self.context, now)

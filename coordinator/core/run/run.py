@@ -185,6 +185,11 @@ class Run:
             return self._state.goes_on
         return self.active
 
+    @property
+    def finishes(self) -> bool:
+        """Whether it has been played to its end, and joints are only to forget it yet."""
+        return isinstance(self._state, Discarding) and self._state.finishes
+
     def note_line(self, now: int) -> None:
         """Keep in which line the arm is, for whoever wants to go back there."""
         if self.phase is Phase.MOVING and self.course is not None:

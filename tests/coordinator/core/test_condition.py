@@ -228,6 +228,20 @@ def test_between_two_runs_of_a_queue_the_arm_starts_and_a_hold_or_stop_withdraws
         world.command(ev.Hold())
 
 
+def test_once_a_run_of_a_queue_is_at_its_end_the_arm_starts_while_joints_forget_it() -> None:
+    world = homed_world("none")
+    play(world)
+    world.core.announced = "two trays, next in the queue"
+    until_phase(world, Phase.DISCARDING)
+    world.cut("base", 800_000)  # so that its answer is waited for
+    until(world, lambda: now(world).word is not ConditionWord.MOVING, 1 * S)
+    assert run_of(world).phase is Phase.DISCARDING
+    assert now(world) == Condition(ConditionWord.STARTS, "two trays, next in the queue")
+    world.command(ev.Hold())
+    assert world.core.announced == ""
+    assert now(world).word is ConditionWord.AT_REST
+
+
 def test_a_run_that_is_held_is_held_whatever_comes_behind_it_in_a_queue() -> None:
     world = homed_world("none")
     moving(world)

@@ -33,7 +33,8 @@ def told(moves: Iterator[PlannedMove | None], part: PlayedPart) -> list[tuple[ob
     return [
         (one.line, part.loop_of(k), one.start_us, one.duration_us, one.points, one.switch)
         for k, one in enumerate(moves)
-        if one is not None
+        # What leads nowhere is not taken by whoever plays.
+        if one is not None and (one.duration_us or any(one.points))
     ]
 
 
