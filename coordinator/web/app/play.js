@@ -51,13 +51,14 @@ export function Play({ model, gone, taught, act }) {
   });
   const keptProgram = taught.now?.programs.find((one) => one.id === program.kept) ?? null;
   const chosen = keptProgram ?? taught.now?.sequences.find((one) => one.id === program.kept) ?? null;
+  const other = program.changed || (keptProgram !== null && keptProgram.sha256 !== program.sha256);
   return html`
     ${model.arm.run && html`<${Listing} run=${model.arm.run} />`}
     <section class="card library" aria-label="What is kept">
       <h2>Kept</h2>
       <${Library} taught=${taught} model=${model} chosen=${program.kept} take=${open} />
     </section>
-    <${Queue} model=${model} chosen=${chosen} gone=${gone} act=${act} />
+    <${Queue} model=${model} chosen=${chosen} other=${other} gone=${gone} act=${act} />
     <section class="card play" aria-label="A program">
       <h2>Play a program</h2>
       <p class="row">
