@@ -181,7 +181,7 @@ def test_what_is_queued_is_played_one_after_another_and_its_place_is_told(
     expect(queue.locator("li").nth(1)).to_contain_text("park", timeout=PATIENCE_MS)
     looks_well(page)
     queue.screenshot(path=SHOTS / "queue.png")
-    hand.press(page.get_by_role("button", name="Play queue", exact=True))
+    hand.press(page.get_by_role("button", name="Play queue from 1, one tray", exact=True))
     page.wait_for_url("**/#watch", timeout=PATIENCE_MS)
     place = page.locator("p.queue")
     expect(place).to_have_text(

@@ -8,6 +8,7 @@ from playwright.sync_api import Page, Route, expect
 from tests.browser import canned
 from tests.browser.conftest import PHONE, SHOTS, Feed, Open
 from tests.browser.looks import looks_well
+from tests.browser.test_every_hand import REPORT
 
 PRODUCTION: dict[str, Any] = {
     "done": 4, "mean_us": 9_500_000,
@@ -94,7 +95,57 @@ def test_minutes_and_edges_are_asked_for_and_what_is_wrong_is_told(
     minutes.fill("1.5")
     page.get_by_label("Check home edges in between").check()
     expect(page.locator(".play")).to_contain_text("look first what stands in its way")
+    minutes.fill("")
+    minutes.press_sequentially("1e")
+    expect(page.locator(".play [role=alert]")).to_contain_text("Minutes is no number")
+    expect(minutes).to_have_attribute("aria-invalid", "true")
+    expect(button).to_have_attribute("aria-disabled", "true")
+    minutes.fill("1.5")
     button.click()
     expect(page).to_have_url(f"{files}/#watch")
     (body,) = asked
     assert (body["for_s"], body["check_edges"], "loops" in body) == (90.0, True, False)
+
+
+def test_loops_with_home_edges_are_said_to_take_longer_than_their_motion(
+    open_page: Open, files: str
+) -> None:
+    checked = {
+        "ok": True, "moves": [], "slower": [], "corners": [], "remarks": [], "errors": [],
+        "duration_s": 30.0, "begins": "here", "seam": None,
+    }  # fmt: skip
+
+    def before(page: Page) -> None:
+        Feed(canned.whole(phase="idle", run=None)).attach(page)
+        page.route("**/api/v1/check", lambda route: route.fulfill(json=checked))
+        page.route("**/api/v1/check/curves", lambda route: route.fulfill(status=422, json={}))
+
+    page = open_page(f"{files}/#play", before=before)
+    page.get_by_label("Program", exact=True).fill("G0 A10\nM2\n")
+    page.get_by_role("button", name="Check", exact=True).click()
+    page.get_by_label("Loops", exact=True).fill("3")
+    told = page.get_by_text("about 1:30 without pauses")
+    expect(told).to_have_text("about 1:30 without pauses")
+    page.get_by_label("Check home edges in between").check()
+    expect(told).to_have_text("about 1:30 without pauses, and what the edges take")
+
+
+def test_the_text_of_a_long_program_is_not_fetched_while_it_moves(
+    open_page: Open, files: str
+) -> None:
+    asked: list[str] = []
+    feed = Feed(canned.whole(run=canned.run(lines=50_001)))
+
+    def before(page: Page) -> None:
+        feed.attach(page)
+        page.route("**/api/v1/runs/3/report", lambda route: route.fulfill(json=REPORT))
+        page.on("request", lambda request: asked.append(request.url))
+
+    page = open_page(f"{files}/#play", before=before)
+    listing = page.get_by_role("region", name="The program that is played")
+    expect(listing).to_contain_text("Its 50001 lines are too long to be shown here")
+    expect(listing).to_contain_text("line 42")
+    feed.say(canned.change(2, set={"run": canned.run(number=4, lines=50_000)}))
+    expect(listing.get_by_role("listitem").first).to_have_text("G0 A10")
+    fetched = [url.rpartition("/api/v1/")[2] for url in asked if url.endswith("/program")]
+    assert fetched == ["runs/4/program"]

@@ -5,8 +5,8 @@ import { useEffect } from "preact/hooks";
 import { figure, NONE } from "./figures.js";
 import { isKey } from "./keys.js";
 
-/** Held, the arm goes to `place`, as a wish names it; let go, it stops. */
-export function GoTo({ going, place, name, off }) {
+/** Held, the arm goes to `place`, as a wish names it; let go, it stops. `told`: its name is seen too. */
+export function GoTo({ going, place, name, told = false, off }) {
   // A row that goes takes its button from under the finger, and no event tells of that.
   useEffect(() => going.letGo, []);
   const [start, end] = [() => off || going.press(place), () => going.letGo()];
@@ -24,7 +24,7 @@ export function GoTo({ going, place, name, off }) {
         event.preventDefault();
         if (!event.repeat) start();
       }}
-      onKeyUp=${(event) => isKey("goTo", event) && end()}>Hold to go <span class="unseen">to ${name}</span></button>`;
+      onKeyUp=${(event) => isKey("goTo", event) && end()}>Hold to go <span class=${told ? "" : "unseen"}>to ${name}</span></button>`;
 }
 
 /** From where each joint goes to where, in a line; `angles_deg` by joint. */

@@ -5,10 +5,12 @@ import { useEffect, useRef, useState } from "preact/hooks";
 import { file, Refusal } from "./api.js";
 import { loopWords } from "./production.js";
 
-const AROUND = 60; // lines shown before and behind it: a program may have fifty thousand
+const AROUND = 60; // lines shown before and behind it: more would make the page slow
+const MOST_LINES = 50_000; // of a text that is fetched unasked, while the arm's own network carries its motion
 
-/** Asks for the text once for each run. */
+/** Asks for the text once for each run, unless it is long. */
 export function Listing({ run }) {
+  const long = run.lines > MOST_LINES;
   const [lines, setLines] = useState(null);
   const [trouble, setTrouble] = useState(null);
   const here = useRef(null);
@@ -17,6 +19,7 @@ export function Listing({ run }) {
     let over = false;
     setLines(null);
     setTrouble(null);
+    if (long) return undefined;
     // Nobody asked for this: it says nothing of what was asked for.
     file(`/api/v1/runs/${run.number}/program`).then(
       (text) => over || setLines(text.split(/\r\n|\r|\n/)),
@@ -28,7 +31,7 @@ export function Listing({ run }) {
     return () => {
       over = true;
     };
-  }, [run.number]);
+  }, [run.number, long]);
   useEffect(() => {
     // Within its box only: whoever reads elsewhere on the page is not moved.
     if (here.current) box.current.scrollTop = here.current.offsetTop - box.current.clientHeight / 2;
@@ -38,7 +41,7 @@ export function Listing({ run }) {
   return html`
     <section class="card" aria-label="The program that is played">
       <h2>${run.name}${loopWords(run)}</h2>
-      ${lines === null ? html`<p>${trouble ?? "Asking for its text."}</p>` : html`
+      ${lines === null ? html`<p>${long ? tooLong(run) : trouble ?? "Asking for its text."}</p>` : html`
         <ol class="listing" start=${number(0)} ref=${box} tabindex="0" aria-label="Lines">
           ${lines.slice(first, first + 2 * AROUND).map((text, k) => html`
             <li key=${number(k)} ref=${number(k) === run.line ? here : null} aria-current=${number(k) === run.line ? "step" : null}>
@@ -46,3 +49,5 @@ export function Listing({ run }) {
         </ol>`}
     </section>`;
 }
+
+const tooLong = (run) => `Its ${run.lines} lines are too long to be shown here${run.line ? `; it is in line ${run.line}` : ""}.`;

@@ -51,13 +51,14 @@ export function Play({ model, gone, taught, act }) {
   });
   const keptProgram = taught.now?.programs.find((one) => one.id === program.kept) ?? null;
   const chosen = keptProgram ?? taught.now?.sequences.find((one) => one.id === program.kept) ?? null;
+  const other = program.changed || (keptProgram !== null && keptProgram.sha256 !== program.sha256);
   return html`
     ${model.arm.run && html`<${Listing} run=${model.arm.run} />`}
     <section class="card library" aria-label="What is kept">
       <h2>Kept</h2>
       <${Library} taught=${taught} model=${model} chosen=${program.kept} take=${open} />
     </section>
-    <${Queue} model=${model} chosen=${chosen} gone=${gone} act=${act} />
+    <${Queue} model=${model} chosen=${chosen} other=${other} gone=${gone} act=${act} />
     <section class="card play" aria-label="A program">
       <h2>Play a program</h2>
       <p class="row">
@@ -83,17 +84,23 @@ function Checked({ model, program, taught, found, setFound, select, gone, act })
   const [busy, setBusy] = useState(false);
   const [loops, setLoops] = useState(1);
   const [minutes, setMinutes] = useState(""); // in place of loops where it is not empty
+  const [unread, setUnread] = useState(false); // what stands there for minutes is no number
   const [edges, setEdges] = useState(false);
   const told = found?.told;
   const busyArm = model.arm.phase !== "idle";
   const unhomed = model.arm.joints.filter((joint) => !joint.homed).map((joint) => joint.name);
-  const timed = minutes !== "";
+  const timed = unread || minutes !== "";
   const several = timed || loops > 1;
-  const wrong = timed
+  const wrong = unread ? `Minutes is no number, but must be above 0 and at most ${MOST_MINUTES}; empty for a number of loops.`
+    : timed
     ? !(minutes > 0 && minutes <= MOST_MINUTES)
       && `Minutes is ${minutes}, but must be above 0 and at most ${MOST_MINUTES}; empty for a number of loops.`
     : !(Number.isInteger(Number(loops)) && loops >= 1 && loops <= MOST_LOOPS)
       && `Loops is ${loops === "" ? "empty" : loops}, but must be 1 to ${MOST_LOOPS}.`;
+  const readMinutes = ({ target }) => {
+    setMinutes(target.value);
+    setUnread(target.validity.badInput); // its value is empty then
+  };
   const during = async (work) => {
     setBusy(true);
     await act(work);
@@ -136,10 +143,10 @@ function Checked({ model, program, taught, found, setFound, select, gone, act })
         <label>Loops <input type="number" min="1" max=${MOST_LOOPS} value=${loops} aria-invalid=${!timed && Boolean(wrong)}
           disabled=${timed} onInput=${(event) => setLoops(event.target.value)} /></label>
         <label>or for minutes <input type="number" min="0" max=${MOST_MINUTES} step="any" value=${minutes}
-          aria-invalid=${timed && Boolean(wrong)} onInput=${(event) => setMinutes(event.target.value)} /></label>
+          aria-invalid=${timed && Boolean(wrong)} onInput=${readMinutes} /></label>
         ${wrong ? html`<span role="alert">${wrong}</span>`
           : timed ? html`<span class="small">the loop in motion is finished then</span>`
-          : several && html`<span class="small">about ${clockTime(loops * told.duration_s)} without pauses</span>`}
+          : several && html`<span class="small">about ${clockTime(loops * told.duration_s)} without pauses${edges ? ", and what the edges take" : ""}</span>`}
       </p>
       ${several && html`<p><label><input type="checkbox" checked=${edges}
         onChange=${(event) => setEdges(event.target.checked)} /> Check home edges in between</label>

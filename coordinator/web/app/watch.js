@@ -34,7 +34,7 @@ export function Watch({ model, late, nowUs, gone, open, toggle, ended, close, ac
     ${ended && html`
       <section class="card" aria-label="The run that ended">
         <${Report} report=${ended} />
-        <${WayBack} report=${ended} model=${model} gone=${gone} going=${going} act=${act} />
+        <${WayBack} key=${ended.run} report=${ended} model=${model} gone=${gone} going=${going} act=${act} />
         <p><button class="plain" onClick=${close}>Close</button> <a href="#records">All records</a></p>
       </section>`}
     <${Journal} arm=${arm} nowUs=${nowUs} act=${act} />`;

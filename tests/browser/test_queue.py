@@ -1,0 +1,141 @@
+"""The queue on Play, with an arm that is made up: what its controls say that they do."""
+
+import json
+from typing import Any
+
+from playwright.sync_api import Page, Route, expect
+
+from tests.browser import canned
+from tests.browser.conftest import PHONE, SHOTS, Feed, Open, stay_new
+from tests.browser.looks import looks_well
+
+TAUGHT: dict[str, Any] = {
+    "revision": 1, "waypoints": [], "sequences": [],
+    "programs": [{"id": 5, "name": "one tray", "sha256": "5" * 64}],
+    "undo": None, "redo": None,
+}  # fmt: skip
+NAMES = ("one tray", "two trays", "park")
+
+
+def entry(number: int, state: str = "waits", run: int | None = None) -> dict[str, Any]:
+    name = NAMES[number - 1]
+    return {"id": number, "taught": number, "name": name, "loops": 1, "state": state, "run": run}
+
+
+def queue(*entries: dict[str, Any], **values: Any) -> dict[str, Any]:
+    return {"revision": 7, "entries": list(entries), "playing": False, "message": "", **values}
+
+
+def resting(told: dict[str, Any]) -> dict[str, Any]:
+    """An arm at rest with this queue, in which a program is kept."""
+    return canned.whole(
+        run=None, phase="idle", condition=canned.condition("at rest"), taught_revision=1, queue=told
+    )
+
+
+def opened(open_page: Open, files: str, feed: Feed, **how: Any) -> Page:
+    def before(page: Page) -> None:
+        stay_new(page)
+        feed.attach(page)
+        page.route("**/api/v1/taught", lambda route: route.fulfill(json=TAUGHT))
+        page.route("**/api/v1/taught/results", lambda route: route.fulfill(json={"runs": []}))
+        page.route("**/api/v1/taught/changes?**", lambda one: one.fulfill(json={"changes": []}))
+        page.route("**/programs/5/text", lambda route: route.fulfill(body="G0 A10\nM2\n"))
+
+    return open_page(f"{files}/#play", before=before, **how)
+
+
+def test_play_says_with_which_entry_it_begins_and_that_finished_ones_are_played_again(
+    open_page: Open, files: str
+) -> None:
+    feed = Feed(resting(queue(entry(1), entry(2))))
+    page = opened(open_page, files, feed)
+    section = page.get_by_role("region", name="Queue")
+    play = section.get_by_role("button", name="Play queue from 1, one tray", exact=True)
+    expect(play).to_have_attribute("aria-disabled", "false")
+    expect(section).not_to_contain_text("played again")
+    message = "the queue ended at 2 of 3, two trays: its run was stopped"
+    entries = (entry(1, "finished", 3), entry(2, "ended", 4), entry(3))
+    feed.say(canned.change(2, set={"queue": queue(*entries, message=message)}))
+    expect(section).to_contain_text(
+        "Finished ones are played again; remove them to go on behind them."
+    )
+    expect(section.get_by_role("status")).to_have_text(
+        "The queue ended at 2 of 3, two trays: its run was stopped."
+    )
+    feed.say(canned.change(3, set={"queue": queue(*entries[1:], message=message)}))
+    expect(
+        section.get_by_role("button", name="Play queue from 1, two trays", exact=True)
+    ).to_be_visible()
+    expect(section).not_to_contain_text("played again")
+    feed.say(canned.change(4, set={"phase": "homing"}))
+    expect(section).to_contain_text("The arm is homing: the queue must wait for it.")
+
+
+def test_while_another_text_stands_there_what_is_added_is_called_as_it_is_kept(
+    open_page: Open, files: str
+) -> None:
+    feed = Feed(resting(queue()))
+    page = opened(open_page, files, feed, size=PHONE, bypass_csp=True)
+    section = page.get_by_role("region", name="Queue")
+    page.locator(".library li button", has_text="one tray").click()
+    expect(section.get_by_role("button", name="Add one tray", exact=True)).to_be_visible()
+    expect(section).not_to_contain_text("when its turn comes")
+    field = page.get_by_role("textbox", name="Program")
+    expect(field).to_have_value("G0 A10\nM2\n")
+    field.fill("G0 A20\nM2\n")
+    expect(
+        section.get_by_role("button", name="Add one tray as it is kept", exact=True)
+    ).to_be_visible()
+    expect(section).to_contain_text("what is kept when its turn comes is played")
+    looks_well(page)
+    section.screenshot(path=SHOTS / "queue-changed-360.png")
+
+
+def test_times_that_are_none_are_told_and_nothing_is_added(open_page: Open, files: str) -> None:
+    page = opened(open_page, files, Feed(resting(queue())))
+    page.locator(".library li button", has_text="one tray").click()
+    section = page.get_by_role("region", name="Queue")
+    times = section.get_by_label("Times in the queue")
+    times.fill("0")
+    expect(section.get_by_role("alert")).to_contain_text("a whole number from 1 to 10000")
+    add = section.get_by_role("button", name="Add one tray", exact=True)
+    expect(add).to_have_attribute("aria-disabled", "true")
+
+
+def test_by_keyboard_an_entry_is_moved_on_and_on_and_several_are_removed(
+    open_page: Open, files: str
+) -> None:
+    feed = Feed(resting(queue(entry(1), entry(2), entry(3))))
+    page = opened(open_page, files, feed, size=PHONE, bypass_csp=True)
+    entries = [entry(1), entry(2), entry(3)]
+
+    def edit(route: Route) -> None:
+        wanted = json.loads(route.request.post_data or "{}")["edit"]
+        one = next(one for one in entries if one["id"] == wanted["entry"])
+        entries.remove(one)
+        if wanted["type"] == "move":
+            entries.insert(wanted["to"], one)
+        now = queue(*entries)
+        seq = 1 + len(feed.first)
+        feed.say(canned.change(seq, set={"queue": now}))
+        route.fulfill(json=now)
+
+    page.route("**/api/v1/queue/edits", edit)
+    section = page.get_by_role("region", name="Queue")
+    section.get_by_role("button", name="Earlier park, place 3").focus()
+    for place in (2, 1):
+        page.keyboard.press("Enter")
+        earlier = section.get_by_role("button", name=f"Earlier park, place {place}")
+        expect(earlier).to_be_focused()
+    looks_well(page)
+    section.screenshot(path=SHOTS / "queue-360.png")
+    for one, following in (("park", "one tray"), ("one tray", "two trays")):
+        section.get_by_role("button", name=f"Remove {one}, place 1").focus()
+        page.keyboard.press("Enter")
+        expect(section.locator("li", has_text=f"1. {following}")).to_be_focused()
+    page.keyboard.press("Tab")
+    page.keyboard.press("Tab")
+    expect(section.get_by_role("button", name="Remove two trays, place 1")).to_be_focused()
+    page.keyboard.press("Enter")
+    expect(section.get_by_role("heading", name="Queue")).to_be_focused()
