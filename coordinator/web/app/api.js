@@ -22,7 +22,7 @@ export const post = (path, body = undefined) => ask("POST", path, body);
 
 // Seconds until a command counts as not answered; a long program takes long to check.
 const LIMITS_S = { "/stop": 2, "/hold": 2, "/check": 30, "/check/curves": 30, "/runs": 30,
-  "/taught/shift": 60, "/taught/edits": 60 };
+  "/queue/play": 30, "/taught/shift": 60, "/taught/edits": 60 };
 const LIMIT_S = 15;
 
 /** Post what must not fail unnoticed; its failure begins with `undelivered`. */
