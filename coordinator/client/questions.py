@@ -735,9 +735,13 @@ def _loops(
     return {name: value for name, value in told.items() if value is not None}
 
 
+def plain(name: str) -> str:
+    """A name as it is compared: in small letters, with no more spaces than it needs."""
+    return " ".join(name.split()).casefold()
+
+
 def _named(kept: Iterable[N], name: str) -> N | None:
-    wanted = " ".join(name.split()).casefold()
-    return next((one for one in kept if one.name.casefold() == wanted), None)
+    return next((one for one in kept if plain(one.name) == plain(name)), None)
 
 
 def _is_at(joint: "JointSnapshot", angle_deg: float) -> bool:

@@ -103,7 +103,8 @@ class QueuePlayer:
     ) -> int:
         """Play it from its first entry on; the first run's number.
 
-        The first does not begin for somebody who `has_left` while it was planned. Raises what a play raises where that run does not begin, and then the queue has not begun.
+        The first does not begin for somebody who `has_left` while it was planned. Raises what a
+        play raises where that run does not begin, and then the queue has not begun.
         """
         async with self._opened():
             rules.require_seen(self.queue, revision)

@@ -49,8 +49,9 @@ async def test_the_text_that_was_sent_last_is_the_one_that_is_kept(
 @pytest.mark.parametrize(
     ("body", "status", "code", "says"),
     [
-        (b"\n" * MAX_LONG_LINES, 422, "program-too-large", "1000001 lines"),
-        (b"\r" * MAX_LONG_LINES, 422, "program-too-large", "1000001 lines"),
+        (b"\n" * (MAX_LONG_LINES + 1), 422, "program-too-large", "1000001 lines"),
+        (b"\r" * (MAX_LONG_LINES + 1), 422, "program-too-large", "1000001 lines"),
+        (b"\r\n" * MAX_LONG_LINES + b"M2", 422, "program-too-large", "1000001 lines"),
         (b" " * (MAX_LONG_BYTES + 1), 413, "too-large", "32000000 bytes"),
         (b"G0 A1\n\xff\n", 422, "text-unclear", "byte 7, on line 2"),
     ],
@@ -61,3 +62,12 @@ async def test_what_is_no_program_of_a_possible_length_is_refused_with_its_limit
     response = await http.post("/texts", content=body)
     assert code_of(response) == (status, code)
     assert says in response.json()["detail"]
+
+
+@pytest.mark.parametrize(
+    "body", [b"\n" * MAX_LONG_LINES, b"\r\n" * MAX_LONG_LINES, b"\n" * (MAX_LONG_LINES - 1) + b"M2"]
+)
+async def test_a_program_of_as_many_lines_as_may_be_is_taken(
+    http: httpx2.AsyncClient, body: bytes
+) -> None:
+    assert (await http.post("/texts", content=body)).status_code == 201
