@@ -1,10 +1,13 @@
 """Long programs: sent as they are, named by their digest, bounded and never mistaken."""
 
+import asyncio
 import hashlib
+from collections.abc import AsyncIterator
 
 import httpx2
 import pytest
 
+from coordinator.api.bodies import MAX_BODY_BYTES
 from coordinator.programs.size import MAX_LONG_BYTES, MAX_LONG_LINES
 
 LONG = ("(" + "long " * 45 + ")\n") * 5_000 + "G0 A-5 B-4\nA-6\nM2\n"
@@ -71,3 +74,26 @@ async def test_a_program_of_as_many_lines_as_may_be_is_taken(
     http: httpx2.AsyncClient, body: bytes
 ) -> None:
     assert (await http.post("/texts", content=body)).status_code == 201
+
+
+async def test_of_long_texts_one_comes_at_a_time_and_short_ones_all_the_same(
+    http: httpx2.AsyncClient,
+) -> None:
+    begun, go_on = asyncio.Event(), asyncio.Event()
+
+    async def slowly() -> AsyncIterator[bytes]:
+        yield b"(" + b"x" * MAX_BODY_BYTES + b")\n"
+        begun.set()
+        await go_on.wait()
+        yield b"M2\n"
+
+    first = asyncio.create_task(http.post("/texts", content=slowly()))
+    await begun.wait()
+    second = await http.post("/texts", content=b"M2\n" * MAX_BODY_BYTES)
+    assert code_of(second) == (503, "busy")
+    assert second.headers["retry-after"]
+    assert second.headers["connection"] == "close"
+    await sent(http, "M2\n")
+    go_on.set()
+    assert (await first).status_code == 201
+    await sent(http, LONG)

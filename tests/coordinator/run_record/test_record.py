@@ -15,6 +15,7 @@ from hypothesis import strategies as st
 
 from coordinator.api.responses.base import plain
 from coordinator.api.responses.report import EVENT, REPORT
+from coordinator.programs.size import MAX_PROGRAM_BYTES
 from coordinator.run_record.listing import digest
 from coordinator.run_record.record import WhatIsKept, run_record
 
@@ -138,6 +139,19 @@ def test_program_stands_line_by_line_and_how_its_lines_end_is_said() -> None:
     assert listing(made)[-3:] == ["(one tray)", "G0 A-35 B-20", "M2"]
     assert "3 lines, 30 bytes in UTF-8, lines end with CR LF." in words(made)
     assert "1 line, 2 bytes in UTF-8, without a line end." in words(record("M2"))
+
+
+def test_a_program_too_long_to_be_printed_is_known_by_its_lines_place_and_hash() -> None:
+    program = "G0 A-35 B-20\n" * 80_000
+    made = record(program, run=7)
+    assert (
+        "80000 lines, too long to be printed here; the text is at GET /runs/7/program, and is "
+        f"known by its SHA-256, {hashlib.sha256(program.encode()).hexdigest()}."
+    ) in words(made)
+    assert "G0 A-35" not in made
+    assert len(made) < 100_000
+    just = "M2\n" + " " * (MAX_PROGRAM_BYTES - 3)
+    assert listing(record(just))[-2] == "M2"
 
 
 def test_a_stop_that_is_not_confirmed_stands_before_all_else() -> None:
