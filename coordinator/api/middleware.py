@@ -4,11 +4,12 @@
 in `Host` (after DNS rebinding) or in `Origin` gives it away.
 Rate: commands and questions that come too fast wait, but for hold and stop, which never do.
 Token: not on loopback.
-Body: one that is too large or too slow is not read to its end.
+Body: one that is too large or too slow is not read to its end; long ones come one at a time.
 """
 
 import asyncio
 import re
+from contextlib import AsyncExitStack
 from typing import Final
 
 from starlette.datastructures import Headers
@@ -16,7 +17,7 @@ from starlette.responses import Response
 from starlette.types import ASGIApp, Message, Receive, Scope, Send
 
 from coordinator.api.authentication import Authentication, address_of, later, token_in
-from coordinator.api.problems import problem
+from coordinator.api.problems import busy, problem
 from coordinator.api.rate_limits import Buckets
 from coordinator.api.served_at import ServedAt
 from coordinator.api.tokens import Role
@@ -60,6 +61,8 @@ class RequestChecks:
         self._body_s = body_s
         self._posts = Buckets(POSTS_PER_S, POSTS_AT_ONCE)
         self._reads = Buckets(READS_PER_S, READS_AT_ONCE)
+        self._long = asyncio.Lock()
+        """Held from when a body is long until it is answered: they are in memory meanwhile."""
 
     async def __call__(self, scope: Scope, receive: Receive, send: Send) -> None:
         """Check an HTTP request or a WebSocket, then pass it on."""
@@ -73,17 +76,16 @@ class RequestChecks:
             # Who has no token does not use up what those behind the same address may ask.
             or self._objection_to_rate(scope)
         )
-        if objection is None and scope["type"] == "http":
-            is_long = scope["path"] == _TEXTS
-            limit = MAX_LONG_BYTES if is_long else self._max_body_bytes
-            body = await self._body(headers, receive, limit, LONG_S if is_long else self._body_s)
-            if isinstance(body, Response):
-                objection = body
-            else:
-                receive = _replayed(body, receive)
-        elif objection is None and self._place.access is not None:
-            send = _while_valid(self._place.access, token_in(headers), send)
-        await (objection or self._app)(scope, receive, send)
+        async with AsyncExitStack() as held:
+            if objection is None and scope["type"] == "http":
+                body = await self._body(scope["path"] == _TEXTS, headers, receive, held)
+                if isinstance(body, Response):
+                    objection = body
+                else:
+                    receive = _replayed(body, receive)
+            elif objection is None and self._place.access is not None:
+                send = _while_valid(self._place.access, token_in(headers), send)
+            await (objection or self._app)(scope, receive, send)
 
     def _objection_to_names(self, scope: Scope, headers: Headers) -> Response | None:
         hosts, origins = headers.getlist("host"), headers.getlist("origin")
@@ -139,20 +141,32 @@ class RequestChecks:
         return problem(403, "role", "this token may watch, hold and stop; that takes the other one")
 
     async def _body(
-        self, headers: Headers, receive: Receive, limit: int, within_s: float
+        self, may_be_long: bool, headers: Headers, receive: Receive, held: AsyncExitStack
     ) -> list[Message] | Response:
-        """The messages that bring a request's body, or the answer to one that must not come."""
+        """The messages that bring a request's body, or the answer to one that must not come.
+
+        While a long one is `held`, no other comes.
+        """
+        limit, within_s = self._max_body_bytes, self._body_s
+        if may_be_long:
+            limit, within_s = MAX_LONG_BYTES, LONG_S
         # Whoever sends on is not listened to: the answer closes the connection.
         sentence = f"a body of more than {limit} bytes"
         too_large = problem(413, "too-large", sentence, headers=_CLOSE)
         told = headers.get("content-length", "")
-        if told.isdecimal() and int(told) > limit:
+        announced = int(told) if told.isdecimal() else 0
+        if announced > limit:
             return too_large
         messages: list[Message] = []
-        size = 0
+        size, is_long = 0, False
         try:
             async with asyncio.timeout(within_s):
                 while not messages or messages[-1].get("more_body", False):
+                    if not is_long and max(size, announced) > self._max_body_bytes:
+                        if self._long.locked():
+                            return busy("another long text is on its way; try again later", _CLOSE)
+                        await held.enter_async_context(self._long)
+                        is_long = True
                     messages.append(await receive())
                     size += len(messages[-1].get("body", b""))
                     if size > limit:

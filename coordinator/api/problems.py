@@ -53,6 +53,11 @@ def problem(
     return JSONResponse(body, status, headers=headers, media_type=MEDIA_TYPE)
 
 
+def busy(detail: str, headers: dict[str, str] | None = None) -> JSONResponse:
+    """The same is done for somebody else: come back in a while."""
+    return problem(503, "busy", detail, headers={"Retry-After": str(RETRY_S), **(headers or {})})
+
+
 def add_handlers(app: FastAPI) -> None:
     """Let every error of an app be told in this form."""
 
@@ -62,8 +67,8 @@ def add_handlers(app: FastAPI) -> None:
         return problem(status, error.code, error.message)
 
     @app.exception_handler(PlannerBusy)
-    async def busy(_request: Request, error: PlannerBusy) -> JSONResponse:
-        return problem(503, "busy", str(error), headers={"Retry-After": str(RETRY_S)})
+    async def planner_busy(_request: Request, error: PlannerBusy) -> JSONResponse:
+        return busy(str(error))
 
     @app.exception_handler(ProgramError)
     async def wrong_program(_request: Request, error: ProgramError) -> JSONResponse:

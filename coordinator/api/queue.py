@@ -47,7 +47,7 @@ class _AsClient:
 
     async def has_left(self) -> bool:
         self.desk.require(self.who)  # somebody may have taken control while it was planned
-        return False
+        return False  # who played the queue need not stay for what comes later
 
 
 def queue(service: Service, desk: ControlDesk) -> APIRouter:
@@ -67,7 +67,13 @@ def queue(service: Service, desk: ControlDesk) -> APIRouter:
     async def play(body: QueueBody, request: Request, response: Response) -> dict[str, int]:
         halts = service.runs.halts  # a stop that comes while anything is waited for counts
         with desk.commanding(request) as who:
-            run = await player.play(body.revision, _AsClient(desk, who), halts)
+
+            async def has_left() -> bool:
+                left = await request.is_disconnected()
+                desk.require(who)  # planning took a while, in which somebody may have taken control
+                return left
+
+            run = await player.play(body.revision, _AsClient(desk, who), halts, has_left)
         response.headers["Location"] = f"{API_PREFIX}/runs/{run}"
         return {"run": run}
 

@@ -4,11 +4,12 @@ import asyncio
 from importlib.metadata import version
 from typing import Annotated, Any, Final
 
-from fastapi import APIRouter, Query, Response
+from fastapi import APIRouter, HTTPException, Query, Request, Response
 
 from coordinator.api.bodies import Number
 from coordinator.api.json_response import json_response
-from coordinator.api.problems import NotFound
+from coordinator.api.problems import NotFound, busy
+from coordinator.api.tokens import Role
 from coordinator.programs.size import MAX_PROGRAM_BYTES
 from coordinator.run_record.conduct import MOST_LINES
 from coordinator.run_record.record import WhatIsKept, run_record
@@ -54,7 +55,7 @@ def _on_its_own(run: int) -> dict[str, str]:
 
 def records(service: Service) -> APIRouter:
     """Routes that read what is kept. Those of a run that goes on tell it as it is now."""
-    router = APIRouter()
+    router, record_made = APIRouter(), asyncio.Lock()
 
     @router.get("/homings/{number}")
     async def homing(number: Number) -> dict[str, Any]:
@@ -81,6 +82,12 @@ def records(service: Service) -> APIRouter:
 
     @router.get("/runs/{number}/record", response_class=Response)
     async def record(number: Number) -> Response:
+        if record_made.locked():  # several at once would be felt by the arm's loop
+            return busy("a record is being made already; try again later")
+        async with record_made:
+            return await recorded(number)
+
+    async def recorded(number: int) -> Response:
         report = _found(await service.runs.report(number), f"there was no run {number}")
         ended_us = report.get("ended_at_us")
         until_us = ended_us + CONFIRMED_US if isinstance(ended_us, int) else None
@@ -96,7 +103,10 @@ def records(service: Service) -> APIRouter:
         return Response(page, media_type="text/html; charset=utf-8", headers=_on_its_own(number))
 
     @router.get("/runs/{number}/way")
-    async def way(number: Number, from_line: FromLine = None) -> Response:
+    async def way(number: Number, request: Request, from_line: FromLine = None) -> Response:
+        if request.state.role is Role.WATCH:
+            # It takes the planner, which whoever may not move the arm is not to keep from who may.
+            raise HTTPException(403, "this token may watch, but not have a way back planned")
         found = await service.runs.way(number, from_line)
         if found is None:
             raise NotFound(f"no program of a run {number} is known")

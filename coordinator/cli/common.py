@@ -19,7 +19,7 @@ from coordinator.config.arm import Arm, load_arm
 from coordinator.config.mistake import Mistake
 from coordinator.config.regular_file import read_regular
 from coordinator.config.settings import DEMO_ARM, SERVICE_VARIABLE, default_data_folder
-from coordinator.programs.loops import MAX_LOOPS, loops_wanted
+from coordinator.programs.loops import MAX_FOR_S, MAX_LOOPS, loops_wanted
 from coordinator.programs.size import MAX_PROGRAM_BYTES, size_mistake
 
 
@@ -172,6 +172,12 @@ def client_at(url: str) -> Client:
 
 def seconds_of(loops: int | None, minutes: float | None, *, check_edges: bool) -> float | None:
     """How long to begin loops for, None for a number of them. Raises Failure for a mistake."""
+    most_min = MAX_FOR_S / 60.0
+    if minutes is not None and not 0.0 < minutes <= most_min:
+        raise Failure(
+            ExitCode.WRONG_INPUT,
+            f"--minutes is {minutes:g} min, but must be above 0 and at most {most_min:g} min",
+        )
     try:
         for_s = None if minutes is None else minutes * 60.0
         loops_wanted(loops, for_s, check_edges=check_edges)

@@ -6,6 +6,7 @@ import typer
 
 from coordinator.cli.common import EXIT_CODES, ExitCode, Failure, UrlOption, client_at, out
 from coordinator.cli.remote import beware
+from coordinator.client.questions import plain
 from coordinator.config.settings import DEFAULT_URL
 from coordinator.programs.size import MAX_PROGRAM_BYTES
 
@@ -50,46 +51,52 @@ def go(
         raise Failure(ExitCode.WRONG_INPUT, "one of PLACE and --back must be there")
     if not back and (run is not None or from_line is not None):
         raise Failure(ExitCode.WRONG_INPUT, "--run and --from-line belong to --back")
-    line = None
+    line, switches = None, ""
     with client_at(url) as client:
         beware(client.arm())
         if place is None:
-            title, wish, angles_deg, line = _back(client, run, from_line)
+            title, wish, angles_deg, line, switches = _back(client, run, from_line)
         else:
             title, wish, angles_deg = _found(client, place)
     if angles_deg:
         go_while_held(url, title, wish, angles_deg)
     if line is not None:
-        out().print(f"'unisono run FILE --from-line {line}' goes on from there without a pause")
+        out().print(
+            f"'unisono run FILE --from-line {line}{switches}' goes on from there without a pause; "
+            "but joints with an approach side first turn beyond their place and back, and it pauses"
+        )
     return ExitCode.DONE
 
 
 def _found(client: "Client", name: str) -> tuple[str, dict[str, object], dict[str, float]]:
     """Which place that is. A pose goes first, so that nothing that is taught can hide `park`."""
     poses = client.arm().poses
-    if name in poses:
-        return f"pose {name}", {"pose": name}, poses[name]
+    for pose, angles_deg in poses.items():
+        if plain(pose) == plain(name):
+            return f"pose {pose}", {"pose": pose}, angles_deg
     waypoints = client.taught().waypoints
     for waypoint in waypoints:
-        if waypoint.name == name:
-            return f"waypoint {name}", {"waypoint": waypoint.id}, dict(waypoint.angles_deg)
+        if plain(waypoint.name) == plain(name):
+            return f"waypoint {waypoint.name}", {"waypoint": waypoint.id}, dict(waypoint.angles_deg)
     known = ", ".join([*poses, *(waypoint.name for waypoint in waypoints)])
     raise Failure(ExitCode.WRONG_INPUT, f"there is no place {name!r}; there are {known}")
 
 
 def _back(
     client: "Client", run: int | None, from_line: int | None
-) -> tuple[str, dict[str, object], dict[str, float], int | None]:
-    """Where the run would go on, and the line that begins there."""
+) -> tuple[str, dict[str, object], dict[str, float], int | None, str]:
+    """Where the run would go on, the line that begins there, and its switches as options."""
     number = client.last_run() if run is None else run
     if number is None:
         raise Failure(ExitCode.REFUSED, "nothing was played yet: there is no way back")
-    way = client.way_back(number, from_line)
+    way, report = client.way_back(number, from_line), client.report(number)
+    switches = " --block-delete" if report.block_delete else ""
+    switches += " --optional-stop" if report.optional_stop else ""
     if not way.angles_deg:
         line = "its beginning" if way.line is None else f"line {way.line}"
         out().print(
             f"run {number} of {way.name} goes on at {line}, which begins from wherever the arm is"
         )
-        return "", {}, {}, way.line
+        return "", {}, {}, way.line, switches
     title = f"line {way.line} of {way.name}"
-    return title, {"angles_deg": way.angles_deg}, way.angles_deg, way.line
+    return title, {"angles_deg": way.angles_deg}, way.angles_deg, way.line, switches

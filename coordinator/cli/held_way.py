@@ -5,18 +5,19 @@ from collections.abc import Mapping
 from typing import Any, Final
 
 from rich import box
-from rich.console import Group
+from rich.console import Console, Group
 from rich.live import Live
 from rich.table import Table
 from rich.text import Text
 
-from coordinator.cli.common import ExitCode, Failure, caution, client_at, out
+from coordinator.cli.common import CAUTION, ExitCode, Failure, client_at, err, out
 from coordinator.cli.condition import headline, unconfirmed
 from coordinator.cli.jog_feed import Feed, feed_at
 from coordinator.cli.jog_keys import TURNS_US
 from coordinator.cli.jog_terminal import Terminal
 from coordinator.cli.remote import giving_back
-from coordinator.client.values import ArmSnapshot
+from coordinator.client.values import ArmSnapshot, JointSnapshot
+from coordinator.codes.link_word import LinkWord
 
 LOOK_S: Final = 0.02
 SAID_AGAIN_US: Final = 60_000
@@ -25,6 +26,8 @@ STOOD_US: Final = 250_000
 """A process that stood still for so long has let go, and keys of meanwhile are old."""
 THERE_DEG: Final = 0.01
 GOES: Final = "g"
+HEARD_US: Final = 1_000_000
+"""What a joint said longer ago says nothing of where it is."""
 NONE: Final = "–"
 
 
@@ -47,26 +50,55 @@ class HeldKey:
         return self._until_us is not None and now_us < self._until_us
 
 
+def away(arm: ArmSnapshot, angles_deg: Mapping[str, float], now_us: int) -> list[str]:
+    """Joints that are not there yet, move still, or are not heard. Pure.
+
+    `angles_deg` says by joint where there is.
+    """
+    known = {joint.name: joint for joint in arm.joints if _is_known(joint, now_us)}
+    return [
+        name
+        for name, target in angles_deg.items()
+        if (joint := known.get(name)) is None
+        or joint.position_deg is None
+        or abs(joint.position_deg - target) > THERE_DEG
+        or joint.velocity_deg_s
+    ]
+
+
+def _is_known(joint: JointSnapshot, now_us: int) -> bool:
+    """Whether what it said last says where it is now."""
+    heard_us = joint.heard_at_us
+    return joint.link == LinkWord.UP and heard_us is not None and now_us - heard_us <= HEARD_US
+
+
 def go_while_held(
-    url: str, title: str, place: Mapping[str, object], angles_deg: Mapping[str, float]
+    url: str,
+    title: str,
+    place: Mapping[str, object],
+    angles_deg: Mapping[str, float],
+    *,
+    as_json: bool = False,
 ) -> None:
     """Turn joints to a place while a key is held, until they are there.
 
-    `place` is what a wish to go names. Raises Failure where whoever sits there leaves before.
+    `place` is what a wish to go names. Standard output is left to JSON where that is wanted.
+    Raises Failure where whoever sits there leaves before.
     """
-    if not (sys.stdin.isatty() and sys.stdout.isatty()):
+    console = err() if as_json else out()
+    if not (sys.stdin.isatty() and console.file.isatty()):
         raise Failure(
             ExitCode.WRONG_INPUT,
             f"to go to {title} a key is held: that needs a terminal for input and output",
         )
     with client_at(url) as client:
         client.arm()  # what is wrong with the address or the token is told best there
-        caution(as_json=False)
+        console.print(CAUTION)
         with Terminal.opened() as terminal, giving_back(client), feed_at(url) as feed:
-            there = _Way(feed, terminal, title, place, angles_deg).run()
+            there = _Way(feed, terminal, title, place, angles_deg).run(console)
     if not there:
         raise Failure(ExitCode.NOT_FINISHED, f"left before the arm was at {title}: it is let go")
-    out().print(f"the arm is at {title}")
+    console.print(f"the arm is at {title}")
 
 
 class _Way:
@@ -87,11 +119,10 @@ class _Way:
         self._said = ""
         """Why the last wish was refused."""
 
-    def run(self) -> bool:
+    def run(self, console: Console) -> bool:
         """Until the arm is there, which is True, or whoever sits there leaves."""
         feed = self._feed
         looked_us = shown_us = told_us = feed.now_us
-        console = out()
         console.soft_wrap = False
         with Live(console=console, auto_refresh=False) as shown:
             while True:
@@ -108,7 +139,7 @@ class _Way:
                     self._said = f"Refused: {message}"
                 for key in keys:
                     self._key.press(key, now_us)
-                is_there = not self._away(feed.arm)
+                is_there = not away(feed.arm, self._angles_deg, now_us)
                 leaves = self._terminal.ended_by is not None or self._terminal.stops or "q" in keys
                 goes = self._key.is_held(now_us) and not is_there and not leaves
                 if goes and (not self._goes or now_us - told_us >= SAID_AGAIN_US):
@@ -123,19 +154,6 @@ class _Way:
                 if is_there or leaves:
                     return is_there and not leaves
 
-    def _away(self, arm: ArmSnapshot) -> list[str]:
-        """Joints that are not there yet, or move still."""
-        return [
-            joint.name
-            for joint in arm.joints
-            if (target := self._angles_deg.get(joint.name)) is not None
-            and (
-                joint.position_deg is None
-                or abs(joint.position_deg - target) > THERE_DEG
-                or joint.velocity_deg_s
-            )
-        ]
-
     def _screen(self, arm: ArmSnapshot) -> Any:
         table = Table(box=box.SIMPLE_HEAD, show_edge=False)
         table.add_column("joint")
@@ -144,6 +162,8 @@ class _Way:
         for joint in arm.joints:
             at_deg, target = joint.position_deg, self._angles_deg.get(joint.name)
             at = "not homed" if joint.homed is False else NONE
+            if not _is_known(joint, self._feed.now_us):
+                at, at_deg = "not heard", None
             table.add_row(
                 joint.name,
                 at if at_deg is None else f"{at_deg:.2f}",

@@ -1,5 +1,6 @@
 """`unisono queue`: sequences and kept programs, played one after another."""
 
+import contextlib
 import time
 from typing import TYPE_CHECKING, Annotated, Final
 
@@ -21,7 +22,7 @@ from coordinator.cli.condition import unconfirmed
 from coordinator.cli.remote import begun, giving_back
 from coordinator.cli.show import way_on
 from coordinator.cli.watch import Interrupts, Progress, follow_run, with_word
-from coordinator.client import Client, WrongInput
+from coordinator.client import Client, Refused, WrongInput
 from coordinator.config.settings import DEFAULT_URL
 
 if TYPE_CHECKING:
@@ -115,14 +116,19 @@ def _follow(client: Client, run: int, pressed: Interrupts, *, as_json: bool) -> 
 
 def _next_run(client: Client, run: int, pressed: Interrupts) -> int | None:
     """The run behind this one, once it has begun; None where the queue has ended."""
-    before = pressed.count
+    answered, asked = pressed.count, False
     while (queue := client.queue()).playing:
         found = next((one.run for one in queue.entries if one.state == "plays"), None)
         if found is not None and found != run:
             return found
-        if pressed.count > before:
-            before = pressed.count
-            client.hold()
+        if pressed.count > answered:
+            answered = pressed.count
+            with contextlib.suppress(Refused):  # it is at rest already, or the queue has ended
+                if asked:
+                    client.stop("stop")
+                else:
+                    client.hold()
+            asked = True
         time.sleep(LOOK_S)
     return None
 

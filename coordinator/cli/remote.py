@@ -299,7 +299,7 @@ def stop(
     Exit code 0 means that every joint has confirmed it; any other joint is named, and may move.
     """
     if park:
-        _park(url, level)
+        _park(url, level, as_json=as_json)
     with client_at(url) as client:
         client.stop(level)
         # Who was never heard is not waited for, but named all the same.
@@ -322,7 +322,7 @@ def stop(
     return ExitCode.DONE
 
 
-def _park(url: str, level: StopWord) -> None:
+def _park(url: str, level: StopWord, *, as_json: bool) -> None:
     """To the pose `park` while a key is held; whoever leaves before has their motors on still."""
     from coordinator.cli.held_way import go_while_held  # with a WebSocket
 
@@ -334,7 +334,7 @@ def _park(url: str, level: StopWord) -> None:
         arm = client.arm()
         beware(arm)
     try:
-        go_while_held(url, "pose park", {"pose": "park"}, arm.poses["park"])
+        go_while_held(url, "pose park", {"pose": "park"}, arm.poses["park"], as_json=as_json)
     except Failure as failure:
         raise Failure(
             failure.code,
@@ -342,7 +342,8 @@ def _park(url: str, level: StopWord) -> None:
             "nothing was stopped, and no motor was told to go off: without --park they go off "
             "where the arm stands, and a raised arm may fall",
         ) from failure
-    out().print("motors go off now: an arm that leans on nothing may fall even from there")
+    console = err() if as_json else out()
+    console.print("motors go off now: an arm that leans on nothing may fall even from there")
 
 
 def _awaiting_rest(arm: "ArmSnapshot") -> tuple[str, str]:

@@ -239,11 +239,15 @@ def report_remarks(report: "KeptReport") -> list[str]:
     happened = [
         (override.at_us, f"override: {override.percent:g} %") for override in report.overrides
     ]
+    from coordinator.core.run.report import start_numbers  # which the report has brought along
+
     parts, resumes = {start.part for start in report.starts}, 0
-    for start in report.starts:
+    numbers = start_numbers(len(report.starts), report.starts_left_out)
+    for k, (number, start) in enumerate(zip(numbers, report.starts, strict=True), 1):
         if start.path_us > 0:
             resumes += 1
-            which = f"resume {resumes}"
+            # How many of those left out were resumes is not known.
+            which = f"resume {resumes}" if number == k else f"start {number}, a resume"
         else:
             which = f"start of part {start.part}" if len(parts) > 1 else "start"
         tries = f"{start.attempts} attempt{'s' if start.attempts > 1 else ''}"

@@ -28,6 +28,7 @@ from coordinator.client.errors import (
 from coordinator.codes.link_word import LinkWord
 from coordinator.codes.outcome import Outcome
 from coordinator.core.stop_words import StopWord
+from coordinator.programs.size import MAX_LONG_BYTES
 from protocol.light import REST_WORDS
 
 if TYPE_CHECKING:
@@ -82,6 +83,8 @@ PLANNING_S: Final = 30.0
 """Planning a program takes seconds."""
 LONG_PER_S: Final = 30_000
 """Characters of a long one that are read in a second at least: it takes minutes."""
+LONGEST_S: Final = PLANNING_S + MAX_LONG_BYTES / LONG_PER_S
+"""For a program that is read, of which nobody here knows how long it is."""
 SHORT: Final = 250_000
 """Characters of a text that goes in JSON: in UTF-8 they are no more than that may be."""
 SOON_S: Final = 3.0
@@ -356,7 +359,8 @@ class Questions:
 
     async def run_record(self, number: int) -> str:
         """A run's record, an HTML file that can be printed and handed on: its text."""
-        response = await self._asking.response("GET", f"/runs/{number}/record")
+        path = f"/runs/{number}/record"
+        response = await self._asking.response("GET", path, patience_s=PLANNING_S)
         if not response.headers.get("Content-Type", "").startswith("text/html"):
             raise self._asking.no_coordinator()
         return response.text
@@ -365,7 +369,7 @@ class Questions:
         """Where joints would be as the line begins in which a run was last, or another line."""
         which = "" if from_line is None else f"?from_line={from_line}"
         path = f"/runs/{number}/way{which}"
-        answer = await self._asking.ask("way", "GET", path, has="angles_deg")
+        answer = await self._asking.ask("way", "GET", path, has="angles_deg", patience_s=LONGEST_S)
         return self._asking.read(WayBack, answer)
 
     # ---- commands ---------------------------------------------------------------------------
@@ -735,9 +739,13 @@ def _loops(
     return {name: value for name, value in told.items() if value is not None}
 
 
+def plain(name: str) -> str:
+    """A name as it is compared: in small letters, with no more spaces than it needs."""
+    return " ".join(name.split()).casefold()
+
+
 def _named(kept: Iterable[N], name: str) -> N | None:
-    wanted = " ".join(name.split()).casefold()
-    return next((one for one in kept if one.name.casefold() == wanted), None)
+    return next((one for one in kept if plain(one.name) == plain(name)), None)
 
 
 def _is_at(joint: "JointSnapshot", angle_deg: float) -> bool:

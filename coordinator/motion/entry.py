@@ -45,17 +45,12 @@ def read_route(
     return program, problems.told()
 
 
-def way_to_line(text: str, arm: Arm, start: Pose, switches: Switches) -> dict[str, float]:
-    """By joint the angle at which it would be as the line `switches.from_line` begins.
+def way_to_line(program: Program, arm: Arm, start: Pose, line: int) -> dict[str, float]:
+    """By joint the angle at which it would be as a line of a program without mistakes begins.
 
     Joints of which the lines before say nothing are not named. From the first line on that is every
     joint: a program begins from wherever the arm stands. Raises ProgramError.
     """
-    assert switches.from_line is not None, "a line is asked for"
-    line = switches.from_line
-    program, problems = read_program(text, arm.letters, block_delete=switches.block_delete)
-    if problems.count:
-        raise ProgramError(problems.told())
     before = program.steps[: _first(program, line)]
     if unknown := tuple(_unknown(before, arm, line)):
         raise ProgramError(unknown)

@@ -20,28 +20,35 @@ LONGEST_NAME: Final = 18
 
 @dataclass(frozen=True, slots=True)
 class Span:
-    """From a start to the rest behind it, in s since the run began; the rest may not be known."""
+    """From a start to what came next, in s since the run began; None where that is not known."""
 
     start_s: float
-    rest_s: float | None
+    next_s: float | None
     held: bool
-    """Whether that rest was a hold."""
+    """Whether that was a hold."""
 
 
-def course_picture(duration_s: float, spans: Sequence[Span]) -> str:
-    """An SVG's text: a run of this duration, under way in these spans."""
+def course_picture(
+    duration_s: float, spans: Sequence[Span], gap: tuple[float, float] | None = None
+) -> str:
+    """An SVG's text: a run of this duration, its starts and holds, in s since it began.
+
+    In the `gap` nothing is known.
+    """
     sheet = Sheet(Drawing(WIDTH, "the course of the run"), duration_s)
     drawing = sheet.drawing
     for span in spans:
-        end_s = duration_s if span.rest_s is None else span.rest_s
-        begin, end = sheet.x(span.start_s), sheet.x(end_s)
+        begin = sheet.x(span.start_s)
+        end = begin if span.next_s is None else sheet.x(span.next_s)
         drawing.rectangle(begin, 22, max(1.0, end - begin), 12)
     for span in spans:
         drawing.shape(sheet.x(span.start_s), 14, START, filled=True)
-        if span.held and span.rest_s is not None:
-            drawing.shape(sheet.x(span.rest_s), 42, HOLD, filled=False)
+        if span.held and span.next_s is not None:
+            drawing.shape(sheet.x(span.next_s), 42, HOLD, filled=False)
+    if gap is not None:
+        drawing.line(sheet.x(gap[0]), 28, sheet.x(gap[1]), 28, dashed=True)
     drawing.text(LEFT - 8, 18, "start", MUTED, size=11, anchor="end")
-    drawing.text(LEFT - 8, 32, "under way", MUTED, size=11, anchor="end")
+    drawing.text(LEFT - 8, 32, "to the next", MUTED, size=11, anchor="end")
     drawing.text(LEFT - 8, 46, "hold", MUTED, size=11, anchor="end")
     sheet.axis(54)
     return drawing.finish(80)

@@ -8,7 +8,7 @@ was not followed by a resume ends the queue there.
 import asyncio
 import contextlib
 import logging
-from collections.abc import AsyncIterator
+from collections.abc import AsyncIterator, Awaitable, Callable
 from contextlib import AbstractContextManager
 from dataclasses import asdict
 from typing import Final, Protocol
@@ -53,7 +53,7 @@ class Player(Protocol):
         """Have control in here. Raises Refused while another client has it."""
 
     async def has_left(self) -> bool:
-        """Whether it is gone. Raises Refused where another has control by now."""
+        """Whether it is gone as a later entry begins. Raises Refused where another has control."""
 
 
 class QueuePlayer:
@@ -98,17 +98,20 @@ class QueuePlayer:
                 self._announce_next()
             return self.queue
 
-    async def play(self, revision: int, player: Player, halts: int) -> int:
+    async def play(
+        self, revision: int, player: Player, halts: int, has_left: Callable[[], Awaitable[bool]]
+    ) -> int:
         """Play it from its first entry on; the first run's number.
 
-        Raises what a play raises where that run does not begin, and then the queue has not begun.
+        The first does not begin for somebody who `has_left` while it was planned. Raises what a
+        play raises where that run does not begin, and then the queue has not begun.
         """
         async with self._opened():
             rules.require_seen(self.queue, revision)
             before = self.queue
             self._set(rules.begun(before))
             try:
-                entry, run = await self._begin(player, halts)
+                entry, run = await self._begin(player, halts, has_left)
             except BaseException:
                 self._set(before)
                 self._arm.announce("")
@@ -126,7 +129,9 @@ class QueuePlayer:
             with contextlib.suppress(asyncio.CancelledError):
                 await self._task
 
-    async def _begin(self, player: Player, halts: int) -> tuple[QueueEntry, int]:
+    async def _begin(
+        self, player: Player, halts: int, has_left: Callable[[], Awaitable[bool]]
+    ) -> tuple[QueueEntry, int]:
         """Begin the entry whose turn it is; it, and its run."""
         entry = rules.next_of(self.queue)
         assert entry is not None, "who begins one looks first"
@@ -134,7 +139,7 @@ class QueuePlayer:
         name, text = await self._taught.text_of(entry.taught)
         self._set(rules.turn_of(self.queue, entry.id, name))
         wanted = Wanted(name, text, Loops(entry.loops), entry.taught)
-        run = await self._runs.play(wanted, player.has_left, player.name, halts)
+        run = await self._runs.play(wanted, has_left, player.name, halts)
         self._set(rules.running(self.queue, entry.id, run))
         self._announce_next()
         return entry, run
@@ -156,7 +161,7 @@ class QueuePlayer:
                 halts = self._runs.consented
                 try:
                     with player.commanding():
-                        entry, run = await self._begin(player, halts)
+                        entry, run = await self._begin(player, halts, player.has_left)
                 except FAILURES as error:
                     self._set(rules.ended(self.queue, entry.id, str(error)))
                     break

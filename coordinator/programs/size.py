@@ -20,7 +20,8 @@ def size_mistake(name: str, size: int, limit: int = MAX_PROGRAM_BYTES) -> str | 
 
 def long_mistake(name: str, text: bytes) -> str | None:
     """The same for one that may be long."""
-    lines = max(text.count(b"\n"), text.count(b"\r")) + 1
+    ends = max(text.count(b"\n"), text.count(b"\r"))
+    lines = ends + (not text.endswith((b"\n", b"\r")))  # an end at the end begins no other
     if lines > MAX_LONG_LINES:
         return f"{name} has {lines} lines, a program may have at most {MAX_LONG_LINES}"
     return size_mistake(name, len(text), MAX_LONG_BYTES)

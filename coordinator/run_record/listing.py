@@ -2,6 +2,7 @@
 
 import hashlib
 
+from coordinator.programs.size import MAX_PROGRAM_BYTES
 from coordinator.programs.words import count_lines, lines_of
 from coordinator.run_record.markup import Html, element, paragraph, section, text
 
@@ -11,11 +12,18 @@ def digest(program: str) -> str:
     return hashlib.sha256(program.encode("utf-8", "surrogatepass")).hexdigest()
 
 
-def program_part(program: str | None) -> Html:
-    """All of it."""
+def program_part(program: str | None, run: int | None) -> Html:
+    """All of it; of a long one where it is to be had, as nobody prints a million lines."""
     if program is None:
         return section("The program", paragraph("Its text is not known."))
     count, size = count_lines(program), len(program.encode("utf-8", "surrogatepass"))
+    if size > MAX_PROGRAM_BYTES:
+        place = "the text is" if run is None else f"the text is at GET /runs/{run}/program, and is"
+        told = (
+            f"{count} lines, too long to be printed here; {place} known by its SHA-256, "
+            f"{digest(program)}."
+        )
+        return section("The program", paragraph(told))
     lines = list(lines_of(program))[:count]
     told = (
         f"{count} line{'' if count == 1 else 's'}, {size} bytes in UTF-8, {_ends(program)}. A "

@@ -63,7 +63,7 @@ def run_record(kept: WhatIsKept) -> str:
         journal_part(report, lines),
         joints_part(report),
         section("What this record does not know", bullets(_unknown(report, kept))),
-        program_part(kept.program),
+        program_part(kept.program, report.whole("run")),
         _foot(kept),
     ]
     style = base64.b64encode(hashlib.sha256(STYLE.encode()).digest()).decode()

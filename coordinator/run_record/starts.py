@@ -2,6 +2,7 @@
 
 from typing import Final
 
+from coordinator.core.run.report import start_numbers
 from coordinator.pictures.run import Span, course_picture, start_picture
 from coordinator.run_record.kept import US_PER_S, Kept, micros, since
 from coordinator.run_record.markup import Html, element, paragraph, section, table, text
@@ -22,6 +23,11 @@ _MEANS: Final = (
     "is the middle of what is proved, and stands only where it says something. Instants are µs "
     "from the instant that was set for all."
 )
+_DRAWN: Final = (
+    "A bar goes from a start to the next start, to a hold or to the run's end. When a pause or a "
+    "wait of the program began is not kept, so those lie within the bars: not all the time of a "
+    "bar was motion."
+)
 
 
 def starts_part(report: Kept) -> Html:
@@ -31,11 +37,15 @@ def starts_part(report: Kept) -> Html:
         return section(
             "Starts", paragraph("No start of all joints is recorded."), *_partial(report)
         )
-    rows = [(f"{k}, {_kind(one)}", *_row(report, one)) for k, one in enumerate(starts, 1)]
+    numbers = start_numbers(len(starts), max(0, report.whole("starts_left_out") or 0))
+    rows = [
+        (f"{number}, {_kind(one)}", *_row(report, one))
+        for number, one in zip(numbers, starts, strict=True)
+    ]
     proofs = [part for k, one in enumerate(starts[:MOST_DRAWN], 1) for part in _proof(k, one)]
     return section(
         "Starts",
-        *_course(report, starts),
+        *_course(report, starts, numbers),
         table("All starts", _HEADINGS, rows, kind="figures"),
         *_left_out(report),
         *_partial(report),
@@ -46,7 +56,10 @@ def starts_part(report: Kept) -> Html:
 
 def _left_out(report: Kept) -> list[Html]:
     count = report.whole("starts_left_out")
-    told = f"Of {count} starts in between nothing is kept: a report has the first and the last."
+    told = (
+        f"Of {count} starts in between nothing is kept: a report has the first and the last. The "
+        "drawing is dashed there."
+    )
     return [paragraph(told)] if count else []
 
 
@@ -72,8 +85,8 @@ def _partial(report: Kept) -> list[Html]:
     return [paragraph(f"Starts in which some joints began alone: {count}.")] if count else []
 
 
-def _course(report: Kept, starts: list[Kept]) -> list[Html]:
-    """When it was under way, drawn where the run's end is known."""
+def _course(report: Kept, starts: list[Kept], numbers: list[int]) -> list[Html]:
+    """Its starts and holds over time, drawn where the run's end is known."""
     began_us, ended_us = report.number("began_at_us"), report.number("ended_at_us")
     begins = [one.number("at_us") for one in starts]
     holds = [one.number("at_us") for one in report.objects("holds")]
@@ -85,12 +98,17 @@ def _course(report: Kept, starts: list[Kept]) -> list[Html]:
         return (at_us - began_us) / US_PER_S
 
     spans = []
-    for at_us in known[: len(begins)]:
+    gap: tuple[float, float] | None = None
+    for k, at_us in enumerate(known[: len(begins)]):
+        if k + 1 < len(numbers) and numbers[k + 1] != numbers[k] + 1:
+            spans.append(Span(seconds(at_us), None, held=False))
+            gap = seconds(at_us), seconds(known[k + 1])
+            continue
         next_us = min((one for one in known[: len(begins)] if one > at_us), default=ended_us)
         hold_us = min((one for one in known[len(begins) :] if at_us < one <= next_us), default=None)
         rest_us = next_us if hold_us is None else hold_us
         spans.append(Span(seconds(at_us), seconds(rest_us), held=hold_us is not None))
-    return [Html(course_picture(seconds(ended_us), spans))]
+    return [Html(course_picture(seconds(ended_us), spans, gap)), paragraph(_DRAWN)]
 
 
 def _proof(number: int, start: Kept) -> list[Html]:

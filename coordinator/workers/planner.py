@@ -33,7 +33,14 @@ from coordinator.motion.feeding import Fed, needs_of, pieces_of
 from coordinator.motion.outputs import ToolNeed
 from coordinator.motion.plan import checked_parts, plan_text
 from coordinator.motion.route import Pose, pose_at, pose_of
-from coordinator.programs import NO_SWITCHES, Problem, Program, ProgramError, Switches
+from coordinator.programs import (
+    NO_SWITCHES,
+    Problem,
+    Program,
+    ProgramError,
+    Switches,
+    read_program,
+)
 from coordinator.programs.loops import ONCE, Loops
 from coordinator.programs.problems import MAX_PROBLEMS
 from coordinator.programs.words import count_lines
@@ -294,6 +301,18 @@ def _read(arm: Arm, text: str, start: Pose, switches: Switches) -> _Read:
     return _latest[0]
 
 
+def _program(arm: Arm, text: str, *, block_delete: bool) -> Program:
+    """A program as it was read last, wherever it began; else read anew. Raises ProgramError."""
+    digest = hashlib.sha256(text.encode("utf-8", "surrogatepass")).digest()
+    for read in _latest:
+        if (read.what[0], read.what[2].block_delete) == (digest, block_delete) and read.parts:
+            return read.program
+    program, problems = read_program(text, arm.letters, block_delete=block_delete)
+    if problems.count:
+        raise ProgramError(problems.told())
+    return program
+
+
 def _check(arm: Arm, text: str, start_deg: Sequence[float] | None, switches: Switches) -> bytes:
     begins = "park" if start_deg is None else "here"
     start = pose_of(arm, arm.poses["park"] if start_deg is None else start_deg)
@@ -365,7 +384,9 @@ def _way(
     arm: Arm, text: str, start_counts: Sequence[int], switches: Switches
 ) -> dict[str, float] | list[Problem]:
     try:
-        return way_to_line(text, arm, pose_at(arm, start_counts), switches)
+        assert switches.from_line is not None, "a line is asked for"
+        program = _program(arm, text, block_delete=switches.block_delete)
+        return way_to_line(program, arm, pose_at(arm, start_counts), switches.from_line)
     except ProgramError as error:
         return list(error.problems)
 

@@ -7,6 +7,7 @@ import signal
 from collections.abc import AsyncIterator
 from dataclasses import asdict
 from pathlib import Path
+from typing import Any
 
 import pytest
 
@@ -17,8 +18,9 @@ from coordinator.motion import check_program
 from coordinator.motion.feeding import PIECES, Head, needs_of, pieces_of
 from coordinator.motion.plan import plan_text
 from coordinator.motion.route import pose_at
-from coordinator.programs import ProgramError, Switches
+from coordinator.programs import ProgramError, Switches, read_program
 from coordinator.programs.loops import ONCE
+from coordinator.workers import planner as planner_module
 from coordinator.workers.planner import Planner, PlannerBusy
 from tests.e2e.harness import children, is_running
 
@@ -156,3 +158,30 @@ async def test_close_does_not_wait_for_a_program() -> None:
     spawned = [pid for pid in started if pid not in children(os.getpid())]
     assert spawned
     assert not any(is_running(pid) for pid in spawned)
+
+
+@pytest.mark.parametrize("played", [Switches(), Switches(from_line=2), Switches(block_delete=True)])
+def test_the_way_back_of_what_was_read_last_reads_it_anew_only_with_another_block_delete(
+    monkeypatch: pytest.MonkeyPatch, played: Switches
+) -> None:
+    text, elsewhere = "G0 A-5\nA-10\nB-5\nM2\n", [at + 7 for at in PARK]
+    reads: list[bool] = []
+
+    def noted(*arguments: Any, block_delete: bool) -> Any:
+        reads.append(block_delete)
+        return read_program(*arguments, block_delete=block_delete)
+
+    monkeypatch.setattr(planner_module, "read_program", noted)
+    monkeypatch.setattr(planner_module, "_latest", [])
+    asked = Switches(from_line=3)
+    name = ARM.joints[0].name
+    anew = planner_module._way(ARM, text, elsewhere, asked)
+    assert isinstance(anew, dict)
+    assert list(anew) == [name]
+    assert anew[name] == pytest.approx(-10.0)
+    assert reads == [False]
+    planner_module._read(ARM, text, pose_at(ARM, PARK), played)
+    assert planner_module._way(ARM, text, elsewhere, asked) == anew
+    assert reads == [False] * (2 if played.block_delete else 1)
+    wrong = planner_module._way(ARM, "G2\nM2\n", elsewhere, asked)
+    assert isinstance(wrong, list)

@@ -210,7 +210,7 @@ async def begun_with(store: Store, arm: Arm, *entries: int) -> QueuePlayer:
     player = player_on(store, arm)
     for revision, taught in enumerate(entries):
         await player.edit(revision, rules.AddEntry("add", taught, loops=taught))
-    await player.play(len(entries), arm, arm.halts)
+    await player.play(len(entries), arm, arm.halts, arm.has_left)
     return player
 
 
@@ -280,7 +280,7 @@ async def test_what_is_refused_when_its_turn_comes_ends_it_with_the_cause(store:
     assert (await settled(player)).message.endswith("program 2: elbow is not homed")
     other = Arm()
     player = player_on(store, other)
-    await player.play((await player.now()).revision, other, 0)
+    await player.play((await player.now()).revision, other, 0, other.has_left)
     other.control = False
     other.end(1)
     assert (await settled(player)).message.endswith("program 2: a script has control")

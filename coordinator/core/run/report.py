@@ -27,6 +27,11 @@ ROUNDING_US: Final = 1
 """A joint tells its start in whole µs of its own time, which lie up to half of one beside it."""
 
 
+def start_numbers(kept: int, left_out: int) -> list[int]:
+    """The number of each start that is told, from 1: those left out lie behind the first ones."""
+    return [k if k <= STARTS_KEPT else k + left_out for k in range(1, kept + 1)]
+
+
 @dataclass(slots=True)
 class JointStart:
     """One joint at one start. Instants are arm time in µs."""

@@ -22,7 +22,7 @@ export const post = (path, body = undefined) => ask("POST", path, body);
 
 // Seconds until a command counts as not answered; a long program takes long to check.
 const LIMITS_S = { "/stop": 2, "/hold": 2, "/check": 30, "/check/curves": 30, "/runs": 30,
-  "/taught/shift": 60, "/taught/edits": 60 };
+  "/queue/play": 30, "/taught/shift": 60, "/taught/edits": 60, "/runs/N/way": 300 };
 const LIMIT_S = 15;
 
 /** Post what must not fail unnoticed; its failure begins with `undelivered`. */
@@ -48,8 +48,10 @@ export async function ask(method, path, body) {
   const headers = named();
   if (body !== undefined) headers["Content-Type"] = "application/json";
   const request = { method, headers, body: body === undefined ? undefined : JSON.stringify(body) };
-  return answer(PREFIX + path, request, LIMITS_S[path] ?? LIMIT_S, (response) => response.json());
+  return answer(PREFIX + path, request, limitS(path), (response) => response.json());
 }
+
+const limitS = (path) => LIMITS_S[path.replace(/\?.*/, "").replace(/\d+/, "N")] ?? LIMIT_S;
 
 /** The text of one of the page's own files. */
 export const file = (path) => answer(path, {}, LIMIT_S, (response) => response.text());

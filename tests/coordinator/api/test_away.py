@@ -118,6 +118,16 @@ async def test_watching_sees_holds_and_stops_and_nothing_else(
             assert verdict(answer) == (403, "role"), path
 
 
+async def test_a_way_back_takes_the_role_to_operate_as_it_takes_the_planner(
+    http: httpx2.AsyncClient, tokens: dict[Role, str]
+) -> None:
+    path = API_PREFIX + "/runs/1/way"
+    answer = await http.get(path, headers=bearer(tokens[Role.WATCH]))
+    assert verdict(answer) == (403, "role")
+    answer = await http.get(path, headers=bearer(tokens[Role.OPERATE]))
+    assert verdict(answer) == (404, "not-found")
+
+
 @pytest.mark.parametrize("level", ["release", "stop-and-release"])
 async def test_letting_the_drivers_go_takes_the_role_to_operate(
     http: httpx2.AsyncClient, tokens: dict[Role, str], level: str

@@ -1,10 +1,13 @@
 """Long programs: sent as they are, named by their digest, bounded and never mistaken."""
 
+import asyncio
 import hashlib
+from collections.abc import AsyncIterator
 
 import httpx2
 import pytest
 
+from coordinator.api.bodies import MAX_BODY_BYTES
 from coordinator.programs.size import MAX_LONG_BYTES, MAX_LONG_LINES
 
 LONG = ("(" + "long " * 45 + ")\n") * 5_000 + "G0 A-5 B-4\nA-6\nM2\n"
@@ -49,8 +52,9 @@ async def test_the_text_that_was_sent_last_is_the_one_that_is_kept(
 @pytest.mark.parametrize(
     ("body", "status", "code", "says"),
     [
-        (b"\n" * MAX_LONG_LINES, 422, "program-too-large", "1000001 lines"),
-        (b"\r" * MAX_LONG_LINES, 422, "program-too-large", "1000001 lines"),
+        (b"\n" * (MAX_LONG_LINES + 1), 422, "program-too-large", "1000001 lines"),
+        (b"\r" * (MAX_LONG_LINES + 1), 422, "program-too-large", "1000001 lines"),
+        (b"\r\n" * MAX_LONG_LINES + b"M2", 422, "program-too-large", "1000001 lines"),
         (b" " * (MAX_LONG_BYTES + 1), 413, "too-large", "32000000 bytes"),
         (b"G0 A1\n\xff\n", 422, "text-unclear", "byte 7, on line 2"),
     ],
@@ -61,3 +65,35 @@ async def test_what_is_no_program_of_a_possible_length_is_refused_with_its_limit
     response = await http.post("/texts", content=body)
     assert code_of(response) == (status, code)
     assert says in response.json()["detail"]
+
+
+@pytest.mark.parametrize(
+    "body", [b"\n" * MAX_LONG_LINES, b"\r\n" * MAX_LONG_LINES, b"\n" * (MAX_LONG_LINES - 1) + b"M2"]
+)
+async def test_a_program_of_as_many_lines_as_may_be_is_taken(
+    http: httpx2.AsyncClient, body: bytes
+) -> None:
+    assert (await http.post("/texts", content=body)).status_code == 201
+
+
+async def test_of_long_texts_one_comes_at_a_time_and_short_ones_all_the_same(
+    http: httpx2.AsyncClient,
+) -> None:
+    begun, go_on = asyncio.Event(), asyncio.Event()
+
+    async def slowly() -> AsyncIterator[bytes]:
+        yield b"(" + b"x" * MAX_BODY_BYTES + b")\n"
+        begun.set()
+        await go_on.wait()
+        yield b"M2\n"
+
+    first = asyncio.create_task(http.post("/texts", content=slowly()))
+    await begun.wait()
+    second = await http.post("/texts", content=b"M2\n" * MAX_BODY_BYTES)
+    assert code_of(second) == (503, "busy")
+    assert second.headers["retry-after"]
+    assert second.headers["connection"] == "close"
+    await sent(http, "M2\n")
+    go_on.set()
+    assert (await first).status_code == 201
+    await sent(http, LONG)

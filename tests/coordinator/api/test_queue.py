@@ -3,7 +3,10 @@
 from typing import Any
 
 import httpx2
+import pytest
+from starlette.requests import Request
 
+from coordinator.playing.runs import Runs, Wanted
 from coordinator.service import Service
 from tests.coordinator.api.test_kept_programs import kept
 from tests.coordinator.api.test_taught import code_of
@@ -55,3 +58,29 @@ async def test_a_queue_whose_first_run_is_refused_has_not_begun(
     seen_less = await http.post("/queue/play", json={"revision": 0}, headers=WHO)
     assert code_of(seen_less) == "queue-changed"
     assert [note.code for note in service.snapshot().notes] == []
+
+
+@pytest.mark.parametrize("leaves", [True, False])
+async def test_who_has_left_before_the_first_entry_began_plays_no_queue(
+    http: httpx2.AsyncClient, service: Service, monkeypatch: pytest.MonkeyPatch, leaves: bool
+) -> None:
+    number = await kept(http)
+    await http.post("/control/release")
+    await edited(http, 0, type="add", taught=number)
+    asked: list[bool] = []
+
+    async def is_disconnected(_request: Request) -> bool:
+        return leaves
+
+    async def planned(_runs: Runs, _wanted: Wanted, has_left: Any, *_who: object) -> int:
+        asked.append(await has_left())
+        await http.post("/control/take", headers=OTHER)
+        await has_left()
+        raise AssertionError("whoever lost control plays nothing")
+
+    monkeypatch.setattr(Request, "is_disconnected", is_disconnected)
+    monkeypatch.setattr(Runs, "play", planned)
+    answer = await http.post("/queue/play", json={"revision": 1}, headers=WHO)
+    assert code_of(answer) == "control"
+    assert asked == [leaves]
+    assert not (await http.get("/queue")).json()["playing"]

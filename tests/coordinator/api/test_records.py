@@ -2,6 +2,7 @@
 
 import asyncio
 import sqlite3
+import threading
 from collections.abc import AsyncIterator
 from contextlib import closing
 from pathlib import Path
@@ -10,7 +11,7 @@ from typing import Any
 import httpx2
 import pytest
 
-from coordinator.api import create_app
+from coordinator.api import create_app, records
 from coordinator.config.arm import load_arm
 from coordinator.config.data_folder import make_key
 from coordinator.config.settings import DEMO_ARM
@@ -89,6 +90,28 @@ async def test_record_is_a_file_to_be_saved_in_which_nothing_can_act(
     assert "<script" not in response.text
     assert "Its text is not known." in (await client.get("/api/v1/runs/3/record")).text
     problem(await client.get("/api/v1/runs/5/record"), 404, "not-found")
+
+
+async def test_records_are_made_one_at_a_time_and_another_is_asked_to_come_later(
+    client: httpx2.AsyncClient, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    begun, go_on = asyncio.Event(), threading.Event()
+    loop = asyncio.get_running_loop()
+
+    def slowly(_kept: object) -> str:
+        loop.call_soon_threadsafe(begun.set)
+        go_on.wait()
+        return "<html/>"
+
+    monkeypatch.setattr(records, "run_record", slowly)
+    first = asyncio.create_task(client.get("/api/v1/runs/4/record"))
+    await begun.wait()
+    second = await client.get("/api/v1/runs/3/record")
+    go_on.set()
+    problem(second, 503, "busy")
+    assert second.headers["retry-after"]
+    assert (await first).status_code == 200
+    assert (await client.get("/api/v1/runs/3/record")).status_code == 200
 
 
 async def test_homing_is_told_with_all_edges_by_every_later_coordinator(

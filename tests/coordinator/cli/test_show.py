@@ -79,6 +79,16 @@ def test_second_part_of_a_program_is_no_resume() -> None:
     ]  # fmt: skip
 
 
+def test_starts_behind_those_left_out_are_told_by_their_number() -> None:
+    first = [start(1, k) for k in range(100)]
+    last = [start(1, 1_000 + k) for k in range(100)]
+    told = first_words(*first, *last, starts_left_out=800)
+    assert told[:2] == ["start", "resume 1"]
+    assert told[99:101] == ["resume 99", "start 901, a resume"]
+    assert told[199] == "start 1000, a resume"
+    assert first_words(start(1, 0), start(2, 0), starts_left_out=0)[1] == "start of part 2"
+
+
 def test_report_says_in_local_time_when_the_run_began_and_how_long_it_took(
     summer_time: None,
 ) -> None:

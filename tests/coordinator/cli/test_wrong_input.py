@@ -352,3 +352,14 @@ def test_a_place_in_a_file_is_printed_as_it_is(
     # A number between two colons is the code of a picture to who prints it.
     console().print("tray.nc:100: a mistake")
     assert "tray.nc:100: a mistake\n" in capsys.readouterr()
+
+
+@pytest.mark.parametrize("minutes", ["2000", "1440.5", "0", "-3", "nan"])
+def test_minutes_out_of_bounds_are_told_by_their_option_and_unit(
+    minutes: str, unisono: Unisono
+) -> None:
+    done = unisono("run", "any.nc", f"--minutes={minutes}")
+    assert done.returncode == 2
+    assert done.stderr == (
+        f"unisono: --minutes is {minutes} min, but must be above 0 and at most 1440 min\n"
+    )

@@ -8,7 +8,7 @@ from coordinator.motion import check_program
 from coordinator.motion.entry import way_to_line
 from coordinator.motion.plan import Part, plan_text
 from coordinator.motion.route import pose_at, pose_of
-from coordinator.programs import Output, ProgramError, Switches
+from coordinator.programs import Output, ProgramError, Switches, read_program
 from coordinator.programs.loops import Loops
 from tests.coordinator.motion.test_check import ARM, ZERO
 
@@ -151,7 +151,9 @@ def test_from_any_line_the_rest_is_played_as_in_the_whole(line: int, step_by_lin
 
 
 def way(line: int, text: str = TEXT) -> dict[str, float]:
-    return way_to_line(text, ARM, pose_at(ARM, HERE), Switches(from_line=line))
+    program, problems = read_program(text, ARM.letters)
+    assert not problems.count
+    return way_to_line(program, ARM, pose_at(ARM, HERE), line)
 
 
 def test_way_back_leads_to_where_the_program_would_be_as_the_line_begins() -> None:

@@ -15,9 +15,11 @@ from hypothesis import strategies as st
 
 from coordinator.api.responses.base import plain
 from coordinator.api.responses.report import EVENT, REPORT
+from coordinator.programs.size import MAX_PROGRAM_BYTES
 from coordinator.run_record.listing import digest
 from coordinator.run_record.record import WhatIsKept, run_record
 
+SVG = "{http://www.w3.org/2000/svg}"
 XHTML = "{http://www.w3.org/1999/xhtml}"
 PROGRAM = "(one tray)\r\nG0 A-35 B-20\r\nM2\r\n"
 HOSTILE = (
@@ -120,6 +122,44 @@ def test_starts_stand_with_their_skew_and_its_bound_joint_by_joint() -> None:
     assert rows(record(starts=[unproved]))["1, a start"][-2:] == ["no estimate", "not proved"]
 
 
+def starts_at(*at_s: float) -> list[dict[str, Any]]:
+    one = plain(REPORT)["starts"][0] | {"joints": {}}
+    return [one | {"at_us": round(at * 1e6)} for at in at_s]
+
+
+def bars(made: str) -> list[tuple[float, float]]:
+    """Where the bars of the course begin and end: those above its axis."""
+    course = next(parsed(made).iter(f"{SVG}svg"))
+    found = [one.attrib for one in course.iter(f"{SVG}rect") if one.get("height") == "12.0"]
+    return [(float(one["x"]), float(one["x"]) + float(one["width"])) for one in found]
+
+
+def test_starts_behind_those_left_out_keep_their_number_and_no_bar_goes_over_the_gap() -> None:
+    began_s = plain(REPORT)["began_at_us"] / 1e6
+    starts = starts_at(*(began_s + k for k in range(100)), *(began_s + 900 + k for k in range(100)))
+    ended_us = round((began_s + 1000) * 1e6)
+    made = record(starts=starts, starts_left_out=800, holds=[], ended_at_us=ended_us)
+    found = rows(made)
+    assert {"1, a start", "100, a start", "901, a start", "1000, a start"} <= found.keys()
+    assert "101, a start" not in found
+    assert found["901, a start"][0] == "900.000 s"
+    drawn = bars(made)
+    assert len(drawn) == 200
+    assert drawn[99][1] < drawn[100][0] - 500
+    assert "The drawing is dashed there." in words(made)
+
+
+def test_a_bar_of_the_course_is_not_said_to_be_motion() -> None:
+    made = words(record())
+    assert "under way" not in made.partition("All starts")[0]
+    assert "not all the time of a bar was motion" in made
+    began_s = plain(REPORT)["began_at_us"] / 1e6
+    holds = [plain(REPORT)["holds"][0] | {"at_us": round((began_s + 2) * 1e6)}]
+    ended_us = round((began_s + 10) * 1e6)
+    (bar,) = bars(record(starts=starts_at(began_s), holds=holds, ended_at_us=ended_us))
+    assert bar == pytest.approx((76.0, 76.0 + 730.0 * 0.2), abs=0.2)
+
+
 def test_holds_speeds_and_interventions_stand_with_cause_and_who() -> None:
     found = rows(record())
     assert found["4.000 s"] == ["the operator asked", "0 µs", "none"]
@@ -138,6 +178,19 @@ def test_program_stands_line_by_line_and_how_its_lines_end_is_said() -> None:
     assert listing(made)[-3:] == ["(one tray)", "G0 A-35 B-20", "M2"]
     assert "3 lines, 30 bytes in UTF-8, lines end with CR LF." in words(made)
     assert "1 line, 2 bytes in UTF-8, without a line end." in words(record("M2"))
+
+
+def test_a_program_too_long_to_be_printed_is_known_by_its_lines_place_and_hash() -> None:
+    program = "G0 A-35 B-20\n" * 80_000
+    made = record(program, run=7)
+    assert (
+        "80000 lines, too long to be printed here; the text is at GET /runs/7/program, and is "
+        f"known by its SHA-256, {hashlib.sha256(program.encode()).hexdigest()}."
+    ) in words(made)
+    assert "G0 A-35" not in made
+    assert len(made) < 100_000
+    just = "M2\n" + " " * (MAX_PROGRAM_BYTES - 3)
+    assert listing(record(just))[-2] == "M2"
 
 
 def test_a_stop_that_is_not_confirmed_stands_before_all_else() -> None:
