@@ -13,7 +13,7 @@ from coordinator.core.run import Phase
 from coordinator.core.snapshot.joint import joint_snapshot
 from coordinator.rehearsal.world import World
 from protocol.constants import CURRENT_SETTLE_US
-from protocol.states import AT_REST
+from protocol.states import AT_REST, JointState
 from tests.campaign.clone import clone
 from tests.coordinator.core.kit import (
     S,
@@ -172,6 +172,18 @@ def test_held_run_reduces_currents_and_resumes_with_the_full_ones() -> None:
     run_watched(world, 10 * S)
     finish(world)
     assert len(of_kind(truth(world), "resume")["base"]) == 1
+
+
+def test_joint_that_is_away_is_counted_only_until_it_rests_by_its_own_rules() -> None:
+    world = idle_world()
+    world.command(ev.Jog({"tip": 5.0}))
+    world.run_for(200_000)
+    assert state(world, "tip") is JointState.JOGGING
+    world.cut("tip", 60 * S)
+    world.run_for(1_500_000)
+    assert world.core.currents.is_asked
+    run_watched(world, round(AFTER_S * S) + 5 * S)
+    assert reduced(world) == {"base": True, "middle": False, "tip": True}
 
 
 def test_homing_of_one_joint_waits_for_the_full_current_of_all() -> None:
