@@ -1,4 +1,4 @@
-"""Full current in every motor before anything moves (wire protocol, Current).
+"""Full current in every motor before anything begins to move (wire protocol, Current).
 
 A joint reduces its current by itself after long at rest. So a status of a moment ago that shows
 the full one is worth nothing where that time may be over since: then only an answer to a drive
@@ -36,14 +36,19 @@ class Currents:
             self._asked_us = now
         self.is_asked = wanted
 
-    def are_full(self, now: int) -> bool:
-        """Whether every motor that is heard has its full current, settled."""
-        return not any(self._waits(link, now) for link in self._links)
+    def are_full(self, now: int, *, counts_silent: bool = False) -> bool:
+        """Whether every motor that is heard has its full current, settled.
 
-    def _waits(self, link: JointLink, now: int) -> bool:
+        Where all joints are needed, one that is silent counts too: nobody knows of its current.
+        """
+        return not any(self._waits(link, now, counts_silent) for link in self._links)
+
+    def _waits(self, link: JointLink, now: int, counts_silent: bool) -> bool:
         status = link.status
-        if status is None or not link.reduces_current or not link.heard(now):
+        if not link.reduces_current:
             return False
+        if status is None or not link.heard(now):
+            return counts_silent
         return status.reduced or status.sequence <= self._after.get(link.name, -1)
 
     def begin_session(self) -> None:

@@ -1,6 +1,6 @@
 """What the next drive to a joint says: what may move it, and what the arm is about."""
 
-from typing import Protocol
+from typing import Final, Protocol
 
 from coordinator.core.currents import Currents
 from coordinator.core.homing import HomingSequence
@@ -11,6 +11,10 @@ from coordinator.core.outputs import ToolOutputs
 from coordinator.core.run import Run
 from protocol.drive import Drive, Mode
 from protocol.light import ConditionWord
+from protocol.states import JointState
+
+_GOES_ON: Final = (JointState.HOMING, JointState.ADVANCING, JointState.JOGGING)
+"""What another joint's current does not end: only what has not begun waits for it."""
 
 
 class ArmParts(Protocol):
@@ -33,11 +37,14 @@ def next_drive(link: JointLink, arm: ArmParts, word: ConditionWord, now: int) ->
     mode, plan, permit_us, expiry_us = Mode.NONE, None, None, None
     jog_target: int | None = None
     jog_velocity = homing_number = 0
+    goes_on = link.in_state(*_GOES_ON)
     if orders.stop_wanted:
         pass
     elif arm.run is not None and arm.run.active:
         mode, plan, permit_us, expiry_us = arm.run.drive_fields(now)
-    elif not arm.currents.are_full(now):
+        if not goes_on and not arm.currents.are_full(now, counts_silent=True):
+            expiry_us = None  # it may be armed meanwhile, but does not advance
+    elif not goes_on and not arm.currents.are_full(now):
         pass  # what one joint does is felt by those that carry it
     elif arm.homing is not None and (permitted := arm.homing.drive_fields(link, now)):
         mode = Mode.HOME

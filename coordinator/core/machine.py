@@ -336,9 +336,7 @@ class Coordinator:
         if self.jog.goes_on:
             raise ev.Refused(RefusalCode.JOGGING, jogged(self.jog.links))
         for link in self.links:
-            by_us = rests_by_us([link], self.ramp)
-            may_move = not link.rests(now) if link.heard(now) else by_us is not None and now < by_us
-            if may_move:
+            if self._may_move(link, now):
                 told = f"{link.name} has not confirmed to be at rest"
                 raise ev.Refused(RefusalCode.NOT_AT_REST, told)
 
@@ -476,7 +474,14 @@ class Coordinator:
         """Whether some joint moves, or may without another command."""
         waits = self.run is not None and self.run.phase in RESTS
         will = self._commanded and not waits
-        return will or any(not link.rests(now) for link in self.links)
+        return will or any(self._may_move(link, now) for link in self.links)
+
+    def _may_move(self, link: JointLink, now: int) -> bool:
+        """Whether it does not surely rest; a silent one does after a while, by its own rules."""
+        if link.heard(now):
+            return not link.rests(now)
+        by_us = rests_by_us([link], self.ramp)
+        return by_us is not None and now < by_us
 
     def _busy(self) -> bool:
         return self._commanded or any(

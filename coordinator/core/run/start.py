@@ -150,10 +150,10 @@ class Start:
         return status.path_us > self._stand_us or status.state in (S.MOVING, S.RAMPING)
 
     def _lacking(self, now: int) -> JointLink:
-        """The first joint that keeps the others waiting."""
+        """The first joint that keeps the others waiting; one that is silent may keep all."""
         return next(
             link
-            for link in self._links
+            for link in sorted(self._links, key=lambda link: link.heard(now))
             if not link.complies(self.plan) or link.clock_uncertainty_us(now) is None
         )
 

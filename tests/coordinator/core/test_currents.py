@@ -13,7 +13,7 @@ from coordinator.core.run import Phase
 from coordinator.core.snapshot.joint import joint_snapshot
 from coordinator.rehearsal.world import World
 from protocol.constants import CURRENT_SETTLE_US
-from protocol.states import AT_REST
+from protocol.states import AT_REST, JointState
 from tests.campaign.clone import clone
 from tests.coordinator.core.kit import (
     S,
@@ -24,6 +24,7 @@ from tests.coordinator.core.kit import (
     moving,
     of_kind,
     play,
+    run_of,
     small_arm,
     state,
     states,
@@ -172,6 +173,79 @@ def test_held_run_reduces_currents_and_resumes_with_the_full_ones() -> None:
     run_watched(world, 10 * S)
     finish(world)
     assert len(of_kind(truth(world), "resume")["base"]) == 1
+
+
+def held_apart() -> World:
+    """A held run whose joints stand at different path times, all long at rest."""
+    world = idle_world()
+    moving(world)
+    world.cut("tip", 500_000, ["forward"])
+    world.run_for(100_000)
+    world.command(ev.Hold())
+    until_phase(world, Phase.HELD)
+    path_us = [one.status.path_us for one in world.core.links if one.status is not None]
+    assert max(path_us) - min(path_us) > 50_000
+    run_watched(world, round(AFTER_S * S) + 2 * S)
+    assert reduced(world) == {"base": True, "middle": False, "tip": True}
+    return world
+
+
+@pytest.mark.parametrize("cut_us", [0, 800_000, 1_600_000])
+def test_no_joint_advances_before_all_have_their_full_current(cut_us: int) -> None:
+    world = held_apart()
+    if cut_us:
+        world.cut("tip", cut_us, ["forward"])
+    world.command(ev.Resume())
+    run_watched(world, 10 * S)
+    finish(world)
+    assert_truth(world)
+
+
+def test_resume_that_waited_for_a_joint_in_vain_names_it() -> None:
+    world = held_apart()
+    world.cut("tip", 4 * S, ["forward"])
+    world.command(ev.Resume())
+    until_phase(world, Phase.HELD)
+    assert run_of(world).cause.startswith("tip did not get ready: it is offline")
+
+
+def test_advance_goes_on_while_another_joint_comes_back_with_a_reduced_current() -> None:
+    world = held_apart()
+    world.command(ev.Resume())
+    until(world, lambda: state(world, "middle") is JointState.ADVANCING)
+    truth(world)
+    world.cut("base", round(AFTER_S * S) + 1_500_000, ["forward"])
+    until(world, lambda: reduced(world)["base"])
+    until(world, lambda: not reduced(world)["base"])
+    assert state(world, "middle") is JointState.ADVANCING
+    until(world, lambda: state(world, "middle") is not JointState.ADVANCING)
+    assert state(world, "middle") is JointState.ARMED
+
+
+def test_joint_that_is_away_is_counted_only_until_it_rests_by_its_own_rules() -> None:
+    world = idle_world()
+    world.command(ev.Jog({"tip": 5.0}))
+    world.run_for(200_000)
+    assert state(world, "tip") is JointState.JOGGING
+    world.cut("tip", 60 * S)
+    world.run_for(1_500_000)
+    assert world.core.currents.is_asked
+    run_watched(world, round(AFTER_S * S) + 5 * S)
+    assert reduced(world) == {"base": True, "middle": False, "tip": True}
+
+
+def test_homing_goes_on_while_another_joint_comes_back_with_a_reduced_current() -> None:
+    world = idle_world(after_s=1.0)
+    truth(world)
+    world.command(ev.Home(("tip",)))
+    until(world, lambda: state(world, "tip") is JointState.HOMING)
+    world.cut("base", 1_500_000, ["forward"])
+    until(world, lambda: reduced(world)["base"])
+    until(world, lambda: not reduced(world)["base"])
+    assert state(world, "tip") is JointState.HOMING
+    until(world, lambda: state(world, "tip") is not JointState.HOMING)
+    assert state(world, "tip") is JointState.READY
+    assert len(of_kind(truth(world), "home")["tip"]) == 1
 
 
 def test_homing_of_one_joint_waits_for_the_full_current_of_all() -> None:
