@@ -175,8 +175,9 @@ def test_held_run_reduces_currents_and_resumes_with_the_full_ones() -> None:
     assert len(of_kind(truth(world), "resume")["base"]) == 1
 
 
+@cache
 def held_apart() -> World:
-    """A held run whose joints stand at different path times, all long at rest."""
+    """To be copied: a held run whose joints stand at different path times, all long at rest."""
     world = idle_world()
     moving(world)
     world.cut("tip", 500_000, ["forward"])
@@ -192,7 +193,7 @@ def held_apart() -> World:
 
 @pytest.mark.parametrize("cut_us", [0, 800_000, 1_600_000])
 def test_no_joint_advances_before_all_have_their_full_current(cut_us: int) -> None:
-    world = held_apart()
+    world = clone(held_apart())
     if cut_us:
         world.cut("tip", cut_us, ["forward"])
     world.command(ev.Resume())
@@ -202,7 +203,7 @@ def test_no_joint_advances_before_all_have_their_full_current(cut_us: int) -> No
 
 
 def test_resume_that_waited_for_a_joint_in_vain_names_it() -> None:
-    world = held_apart()
+    world = clone(held_apart())
     world.cut("tip", 4 * S, ["forward"])
     world.command(ev.Resume())
     until_phase(world, Phase.HELD)
@@ -210,7 +211,7 @@ def test_resume_that_waited_for_a_joint_in_vain_names_it() -> None:
 
 
 def test_advance_goes_on_while_another_joint_comes_back_with_a_reduced_current() -> None:
-    world = held_apart()
+    world = clone(held_apart())
     world.command(ev.Resume())
     until(world, lambda: state(world, "middle") is JointState.ADVANCING)
     truth(world)
