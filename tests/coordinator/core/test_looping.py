@@ -14,8 +14,10 @@ from coordinator.motion.route import pose_at
 from coordinator.programs.loops import Loops
 from coordinator.rehearsal.world import World
 from protocol.light import ConditionWord
+from protocol.states import JointState
 from tests.coordinator.core.kit import (
     S,
+    all_up,
     at_rest,
     codes,
     describe,
@@ -26,6 +28,7 @@ from tests.coordinator.core.kit import (
     refusal,
     report_of,
     run_of,
+    state,
     unit,
     until,
     until_phase,
@@ -212,6 +215,40 @@ def test_a_joint_so_far_astray_that_it_meets_no_edge_is_found_and_must_be_homed(
     assert (shown.homed, shown.position_deg) == (False, None)
     home(world, "middle")
     assert not link(world, "middle").doubt
+
+
+def test_a_joint_that_was_found_astray_stays_so_when_the_coordinator_restarts() -> None:
+    world = homed_world(count=2)
+    play_loops(world, Loops(2, None, check_edges=True))
+    parts = run_of(world).play.parts
+    lose(world, 20.0)
+    until_phase(world, Phase.ENDED, limit_us=120 * S)
+    until(world, lambda: state(world, "middle") is JointState.UNHOMED, 5 * S)
+    world.kill_coordinator()
+    world.start_coordinator()
+    until(world, lambda: all_up(world), 30 * S)
+    assert (link(world, "base").homed, link(world, "middle").homed) == (True, False)
+    refused = refusal(world, ev.Play("again", ASIDE, parts))
+    assert (refused.code, refused.message) == (
+        "not-homed",
+        "middle is not homed; home it first",
+    )
+    home(world, "middle")
+    assert link(world, "middle").homed
+
+
+def test_a_joint_that_was_found_astray_while_its_stream_was_gone_forgets_its_home_later() -> None:
+    world = homed_world(count=2)
+    play_loops(world, Loops(2, None, check_edges=True))
+    lose(world, 20.0)
+    until_phase(world, Phase.ENDED, limit_us=120 * S)
+    world.break_stream("middle")
+    until(world, lambda: state(world, "middle") is JointState.UNHOMED, 30 * S)
+    until(world, lambda: all_up(world), 30 * S)
+    assert link(world, "middle").connection.configured
+    home(world)
+    play_loops(world, Loops(2, None, check_edges=True))
+    finish(world)
 
 
 def test_steps_within_the_limit_are_no_loss() -> None:
