@@ -182,6 +182,24 @@ def test_edges_are_passed_between_loops_and_all_goes_back_to_where_the_loop_begi
     assert report_of(world).edges_unconfirmed == {}
 
 
+def test_edges_are_watched_from_the_first_check_on_where_the_first_loop_moves_nothing() -> None:
+    world = homed_world(count=2)
+    play_loops(world, Loops(3, None, check_edges=True), "G0 A0\nM2\n")
+    assert run_of(world).context.part_now.edges
+    finish(world)
+    assert report_of(world).edges_passed == {"base": 2, "middle": 2}
+
+
+def test_while_edges_are_checked_the_line_of_the_report_stays_the_one_before() -> None:
+    world = homed_world(count=2)
+    play_loops(world, Loops(2, None, check_edges=True))
+    until(world, lambda: bool(run_of(world).context.part_now.edges), 60 * S)
+    until_phase(world, Phase.MOVING)
+    world.run_for(2 * S)
+    assert run_of(world).context.part_now.edges
+    assert report_of(world).line == 3
+
+
 def test_a_joint_that_lost_steps_is_found_between_two_loops() -> None:
     world = homed_world(count=2)
     play_loops(world, Loops(3, None, check_edges=True))

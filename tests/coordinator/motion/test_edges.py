@@ -121,6 +121,29 @@ def test_for_a_time_the_second_loop_is_played_again_and_again() -> None:
     assert part_at(parts, 4, Loops(2)) is None
 
 
+class Counted:
+    """Parts, and how often one was looked at."""
+
+    def __init__(self, parts: tuple[Part, ...]) -> None:
+        self.parts, self.looks = parts, 0
+
+    def __len__(self) -> int:
+        return len(self.parts)
+
+    def __getitem__(self, index: int, /) -> Part:
+        self.looks += 1
+        return self.parts[index]
+
+
+def test_a_part_that_is_played_again_is_found_without_a_look_at_all_of_them() -> None:
+    parts = Counted(plan_text(500 * "G0 A10\nM0\nA20\nM0\n" + "M2\n", ARM, HERE, FOR_A_TIME))
+    assert len(parts) == 2_000
+    found = part_at(parts, 3_001, FOR_A_TIME)
+    assert isinstance(found, Part)
+    assert (found.loop, found.start) == (4, parts.parts[1_001].start)
+    assert parts.looks <= 16
+
+
 @pytest.mark.parametrize(
     ("text", "says"),
     [
