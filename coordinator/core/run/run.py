@@ -186,8 +186,9 @@ class Run:
         return self.active
 
     def note_line(self, now: int) -> None:
-        """Keep in which line the arm is, for whoever wants to go back there: in none while edges are
-        checked.
+        """Keep in which line the arm is, for whoever wants to go back there.
+
+        While edges are checked it is in none.
         """
         if self.context.part_now.edges:
             return
