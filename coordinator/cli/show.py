@@ -267,8 +267,12 @@ def report_remarks(report: "KeptReport") -> list[str]:
         remarks.append(f"played from line {report.from_line} on")
     for at_us, sentence in sorted(happened, key=lambda one: one[0]):
         remarks.append(f"{(at_us - report.began_at_us) / 1e6:.1f} s: {sentence}")
-    if report.starts_left_out:
-        remarks.append(f"starts that are not told here: {report.starts_left_out}")
+    left_out = {
+        "starts": report.starts_left_out,
+        "holds": report.holds_left_out,
+        "overrides": report.overrides_left_out,
+    }
+    remarks += [f"{what} that are not told here: {n}" for what, n in left_out.items() if n]
     remarks += production_remarks(report)
     if report.partial_starts:
         remarks.append(f"partial starts: {report.partial_starts}")

@@ -693,8 +693,9 @@ class Questions:
 
 _MAY_LACK: Final[Answer] = {
     "block_delete": False, "check_edges": False, "edges_passed": {}, "edges_unconfirmed": {},
-    "for_s": None, "from_line": None, "line": None, "loops": 1, "optional_stop": False,
-    "overrides": [], "production": {"done": 0, "mean_us": None, "slowest": None, "interventions": {
+    "for_s": None, "from_line": None, "holds_left_out": 0, "line": None, "loops": 1,
+    "optional_stop": False, "overrides": [], "overrides_left_out": 0,
+    "production": {"done": 0, "mean_us": None, "slowest": None, "interventions": {
         "holds": 0, "takeovers": 0, "other_holds": 0, "pauses": 0, "speed_changes": 0}},
     "starts_left_out": 0, "step_by_line": False, "stop_unconfirmed": [], "unwritten": [],
     "written_utc": "",

@@ -16,9 +16,10 @@ from coordinator.core.configure import configuration_of, idle_current
 from coordinator.core.jogging import Jog
 from coordinator.core.link.connection import LinkState
 from coordinator.core.link.link import JointLink
-from coordinator.core.outbox import Outbox
+from coordinator.core.outbox import Outbox, ignore_reply
 from coordinator.core.strangers import Strangers
 from protocol import messages
+from protocol.configuration import Configuration
 from protocol.ramp import Ramp
 
 MOVED_US: Final = 250_000
@@ -35,6 +36,8 @@ REFUSALS: Final = ("key-wrong", "id-wrong", "protocol-version")
 """Codes of whoever answers where a joint was said to be, and may be anybody."""
 PROVED_REFUSALS: Final = ("foreign", "busy")
 """Codes of the joint itself, after its proof."""
+UNHOME_AGAIN_US: Final = 1_000_000
+"""A joint that refused, or whose answer was lost, is asked again after this."""
 LIARS_TOLD: Final = 8
 """Addresses of one joint without its key of which people are told."""
 
@@ -66,6 +69,8 @@ class Membership:
         self._is_alone = True
         """Whether nothing at all was announced yet."""
         self._liars: dict[str, set[ev.StreamAddress]] = {link.joint.id: set() for link in links}
+        self._unhome_us = {link.name: 0 for link in links}
+        """From when a joint that is astray may be asked, or asked again, to be homed no more."""
 
     # ---- what is said -------------------------------------------------------------------
 
@@ -125,14 +130,31 @@ class Membership:
 
     def configure(self, link: JointLink, now: int) -> None:
         """Let a joint that has just been linked know the arm file's figures, if it does not."""
-        idle = idle_current(link.joint, self._arm) if link.reduces_current else None
-        figures = configuration_of(link.joint, self._ramp, self._arm.tool_outputs, idle)
-        request = messages.Configure(configuration=figures)
+        request = messages.Configure(configuration=self._figures(link))
         if link.welcome is not None and link.welcome.configuration == request.digest():
             link.connection.configuration_taken()
             return
 
         self._outbox.request(link, request, partial(self._configured, link), now)
+
+    def _figures(self, link: JointLink) -> Configuration:
+        idle = idle_current(link.joint, self._arm) if link.reduces_current else None
+        return configuration_of(link.joint, self._ramp, self._arm.tool_outputs, idle)
+
+    def _unhome(self, link: JointLink, now: int) -> None:
+        """Have a joint that is astray say so itself, so that it outlives this coordinator: a joint
+        whose `home` changes is homed no more (protocol, configuration). Then it gets its own again,
+        at the latest with its next stream: it has another digest until then.
+        """
+        if not (link.doubt and link.up and link.rests(now)) or now < self._unhome_us[link.name]:
+            return
+        self._unhome_us[link.name] = now + UNHOME_AGAIN_US
+        figures = self._figures(link)
+        homing = figures.homing.model_copy(update={"home": figures.homing.home + 1})
+        beside = messages.Configure(configuration=figures.model_copy(update={"homing": homing}))
+        self._outbox.request(link, beside, ignore_reply, now)
+        own = messages.Configure(configuration=figures)
+        self._outbox.request(link, own, partial(self._configured, link), now)
 
     def _configured(self, link: JointLink, reject: messages.Reject | None, now: int) -> None:
         if reject is None:
@@ -182,6 +204,7 @@ class Membership:
         """Connect to the joints whose time it is, knock where they may be, ask for missing ones."""
         for link in self._links:
             self._look_at(link, now)
+            self._unhome(link, now)
         self._seek(now)
 
     def next_deadline(self) -> int | None:

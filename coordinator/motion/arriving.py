@@ -87,7 +87,9 @@ def _joined(move: PlannedMove, added: PlannedMove, joints: tuple[int, ...]) -> P
 
 
 def _turned(start: Pose, end: Pose, leg: Leg, arm: Arm) -> Leg:
-    """At the speed of the way to a taught place: whatever the move's is, it takes no long time."""
-    share = arm.jog_speeds.teaching
+    """At the speed of the way to a taught place: whatever the move's is, it takes no long time.
+    Where home edges are checked, no faster than homing.
+    """
+    share = min(arm.jog_speeds.teaching, leg.overtravel_share)
     step = Move(leg.step.line, 1, (), relative=False, rapid=True, share=share)
     return Leg(step, start, end)

@@ -8,21 +8,28 @@ astray passes no edge at all.
 """
 
 import math
-from collections.abc import Iterator, Mapping, Sequence
-from dataclasses import dataclass
+from collections.abc import Iterable, Iterator, Mapping, Sequence
+from dataclasses import dataclass, replace
 from typing import Final
 
 from coordinator.config.arm import Arm, Joint
-from coordinator.motion.route import Pose
+from coordinator.motion.reversal import overtravel_counts
+from coordinator.motion.route import Leg, Pose
 from coordinator.programs import Dwell, Move, Target
 
 LOOK_S: Final = 0.4
 """Rest in the middle and outside: ten statuses at the active rate."""
 EDGE_STEPS: Final = 6
 """What `edge_steps` gives of each joint."""
+_BACK: Final = 4
+"""Which of them leads back."""
 SURE_SHARE: Final = 0.5
 """Of the way from the middle to an edge, and from an edge to the place outside: as far as that the
 level is sure though edges switch late."""
+
+
+class EdgesError(ValueError):
+    """Home edges cannot be checked between loops; the sentence names every such joint."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -79,6 +86,26 @@ def edge_steps(
             target = Target(check.joint, degrees, 1)
             yield Move(line, 1, (target,), relative=False, rapid=True, share=share)
             yield Dwell(line, 1, LOOK_S)
+
+
+def edge_legs(legs: Iterable[Leg], arm: Arm) -> Iterator[Leg]:
+    """The legs of `edge_steps`, with what is done against reversal error.
+
+    A joint overtravels only where it comes back, unless it comes all the way from its approach
+    side; over the edge that leads no faster than it homes.
+    """
+    for number, leg in enumerate(legs):
+        if number % EDGE_STEPS != _BACK:
+            yield leg
+            continue
+        assert isinstance(leg.step, Move)
+        joint = leg.step.targets[0].joint
+        far = overtravel_counts(arm.joints[joint])
+        turned = leg.end.counts[joint] - leg.start.counts[joint]
+        if far and (turned if far > 0 else -turned) < abs(far):
+            yield replace(leg, overtravel=(joint,), overtravel_share=leg.step.share)
+        else:
+            yield leg
 
 
 def _check(joint: Joint, k: int, half_width_deg: float | None, at_deg: float) -> EdgeCheck | str:

@@ -4,6 +4,7 @@ Whoever makes it sends `Fed` pieces in order, by `pieces_of`; whoever plays has 
 `FedPlan`, which holds as many as came and were not taken, and asks for no more than it `wants`.
 """
 
+from bisect import bisect_right
 from collections import deque
 from collections.abc import Iterable, Iterator
 from dataclasses import dataclass, replace
@@ -158,7 +159,8 @@ def part_at(parts: PlayedParts, index: int, loops: Loops) -> PlayedPart | None:
         return parts[index]
     if loops.for_s is None:
         return None
-    first = sum(parts[k].loop == 1 for k in range(len(parts)))
+    # Asked several times at every step, with parts in order of their loops.
+    first = bisect_right(parts, 1, key=lambda part: part.loop)
     rounds, k = divmod(index - first, len(parts) - first)
     part = parts[first + k]
     assert isinstance(part, Part), "what is played for a time is planned whole"

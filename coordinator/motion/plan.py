@@ -23,7 +23,14 @@ from typing import Final
 
 from coordinator.config.arm import Arm
 from coordinator.motion.blending.speeds import EndSpeed
-from coordinator.motion.edges import EDGE_STEPS, EdgeCheck, edge_checks, edge_steps
+from coordinator.motion.edges import (
+    EDGE_STEPS,
+    EdgeCheck,
+    EdgesError,
+    edge_checks,
+    edge_legs,
+    edge_steps,
+)
 from coordinator.motion.entry import read_route
 from coordinator.motion.moves import plan_legs, stretch_speeds
 from coordinator.motion.outputs import Awaited, ToolNeed, awaited, switch_need, wait_need
@@ -98,7 +105,10 @@ class Part:
 
     def legs(self) -> Iterator[Leg]:
         """Its steps with their ends."""
-        return approached(legs(self.steps, self.arm, self.start), self.arm, self.settled)
+        found = legs(self.steps, self.arm, self.start)
+        if self.edges:
+            return edge_legs(found, self.arm)
+        return approached(found, self.arm, self.settled)
 
     def needs(self) -> Iterator[ToolNeed]:
         """What it needs of the tools: outputs in order, and then the input that is awaited."""
@@ -166,7 +176,7 @@ def plan_text(
     ahead: bool = True,
 ) -> tuple[Part, ...]:
     """The parts of a program's text, played so often; for a time those of the first two loops, to
-    be followed as `part_at` says. Raises ProgramError with all its mistakes.
+    be followed as `part_at` says. Raises ProgramError with all its mistakes, and EdgesError.
 
     `half_widths_deg` is half the width of each joint's home sensor, where edges are to be checked.
     `ahead`: look ahead now, for whoever asks for their moves and must not be kept waiting by it.
@@ -178,6 +188,8 @@ def plan_text(
     parts, problems = checked_parts(program, arm, start, loops, switches, widths)
     if problems:
         raise ProgramError(problems)
+    if why := _stuck_beyond(parts, arm):
+        raise EdgesError("; ".join(why))
     if loops.for_s is not None and not any(part.loop == 2 and not part.edges for part in parts):
         told = "the second loop moves nothing, so this cannot be played for a time"
         raise ProgramError((Problem(program.steps[-1].line, 1, told),))
@@ -198,9 +210,25 @@ def checked_parts(
     parts = tuple(parts_from(program, arm, start, loops, switches, half_widths_deg))
     problems = Problems()
     if has_approach(arm):
-        found = (one for part in parts for one in overtravel_problems(part.legs(), arm))
+        found = (
+            one for part in parts if not part.edges for one in overtravel_problems(part.legs(), arm)
+        )
         problems.add(*dict.fromkeys(found))  # the same in every loop
     return parts, problems.told()
+
+
+def _stuck_beyond(parts: Sequence[Part], arm: Arm) -> list[str]:
+    """Why joints cannot come back from the check of their edges: it is the same in every loop."""
+    if not has_approach(arm):
+        return []
+    found: dict[str, str] = {}
+    for part in parts:
+        for leg in part.legs() if part.edges else ():
+            for problem in overtravel_problems((leg,), arm):
+                name = arm.joints[leg.overtravel[0]].name
+                told = f"the edge of {name} cannot be checked: {problem.message}"
+                found.setdefault(name, told)
+    return list(found.values())
 
 
 def parts_from(
@@ -274,7 +302,9 @@ def _planned(loops: Loops) -> int:
 def _loops_problems(
     program: Program, arm: Arm, start: Pose, loops: Loops, half_widths_deg: Mapping[str, float]
 ) -> tuple[Problem, ...]:
-    """What keeps a program that can be played once from being played so often."""
+    """What keeps a program that can be played once from being played so often. Raises EdgesError
+    where edges cannot be checked from where it begins.
+    """
     last_loop = _planned(loops)
     end_line = program.steps[-1].line
     each = len(program.steps) - 1 + (EDGE_STEPS * len(arm.joints) if loops.check_edges else 0)
@@ -285,7 +315,7 @@ def _loops_problems(
     if loops.check_edges and last_loop > 1:
         _, why = edge_checks(arm, half_widths_deg, start)
         if why:
-            return tuple(Problem(end_line, 1, one) for one in why)
+            raise EdgesError("; ".join(why))
     # One loop more for a time: where the second one ends is where all begin.
     for loop in range(2, last_loop + 1 + (loops.for_s is not None)):
         end = start

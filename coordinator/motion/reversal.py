@@ -93,7 +93,7 @@ class _Sides:
     """How far each joint has still to turn its approach way until it stands on that side."""
 
     def __init__(self, arm: Arm, settled: frozenset[int]) -> None:
-        self._whole = [_overtravel_counts(joint) for joint in arm.joints]
+        self._whole = [overtravel_counts(joint) for joint in arm.joints]
         """With the sign of the way; 0 where a joint has no approach side."""
         self._left = [0 if k in settled else abs(far) for k, far in enumerate(self._whole)]
         self._named: set[int] = set()
@@ -136,7 +136,8 @@ class _Sides:
         return hypot(*(b - a for a, b in bends)) > STRAIGHT
 
 
-def _overtravel_counts(joint: Joint) -> int:
+def overtravel_counts(joint: Joint) -> int:
+    """How far a joint overtravels, with the sign of its approach way; 0 where it has none."""
     if joint.approach is None:
         return 0
     return joint.to_counts(joint.approach.direction * joint.approach.overtravel_deg)

@@ -41,6 +41,8 @@ class Leg:
     end: Pose
     overtravel: tuple[int, ...] = ()
     """Joints that turn beyond its end and back there, once it is reached: their indexes."""
+    overtravel_share: float = 1.0
+    """Of full speed, no faster than which they do so."""
 
     @property
     def goes(self) -> bool:

@@ -18,7 +18,7 @@ from coordinator.core.run.report import Report
 from coordinator.core.snapshot.run import RESUMABLE, run_snapshot
 from coordinator.links.clock import arm_now_us
 from coordinator.motion.curves import Curves
-from coordinator.motion.edges import edge_checks
+from coordinator.motion.edges import EdgesError, edge_checks
 from coordinator.motion.feeding import FedPlan
 from coordinator.motion.route import pose_at, pose_of
 from coordinator.programs import NO_SWITCHES, Problem, Switches
@@ -113,9 +113,12 @@ class Runs:
         loops = wanted.loops
         widths = await self._half_widths_deg(counts) if loops.check_edges else None
         if loops.apart:
-            parts = await self._planner.plan_loops(
-                wanted.text, counts, loops, wanted.switches, widths
-            )
+            try:
+                parts = await self._planner.plan_loops(
+                    wanted.text, counts, loops, wanted.switches, widths
+                )
+            except EdgesError as error:
+                raise Refused(RefusalCode.EDGES, str(error)) from None
             text = wanted.text
             play = Play(wanted.name, text, parts, loops, wanted.switches, count_lines(text))
             return await self._begin(wanted, play, counts, halts, has_left, who)

@@ -26,7 +26,9 @@ class RunCounts:
             return
         if report.run != self._run:
             self._run, self._counted, self._is_over = report.run, (0, 0, 0), False
-        there = len(report.starts), report.partial_starts, len(report.holds)
+        all_starts = len(report.starts) + report.starts_left_out
+        all_holds = len(report.holds) + report.holds_left_out
+        there = all_starts, report.partial_starts, all_holds
         starts, partial_starts, holds = self._counted
         self.starts += there[0] - starts
         self.partial_starts += there[1] - partial_starts

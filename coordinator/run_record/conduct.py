@@ -27,6 +27,10 @@ def conducted(report: Kept) -> Html:
         parts.append(paragraph("Whether the speed was changed is not known."))
     else:
         parts.append(paragraph("The speed was the program's, 100 %, all along."))
+    counts = [report.whole(f"{what}_left_out") or 0 for what in ("holds", "overrides")]
+    if any(counts):
+        told = f"Of {counts[0]} holds and {counts[1]} speeds in between nothing is kept"
+        parts.append(paragraph(f"{told}: a report has the first and the last."))
     return section("Holds and speed", *parts)
 
 

@@ -28,6 +28,7 @@ from coordinator.core.events import Refused
 from coordinator.motion import Part
 from coordinator.motion.check import check_parts
 from coordinator.motion.curves import Curves, curves
+from coordinator.motion.edges import EdgesError
 from coordinator.motion.entry import read_route, way_to_line
 from coordinator.motion.feeding import Fed, needs_of, pieces_of
 from coordinator.motion.outputs import ToolNeed
@@ -156,9 +157,12 @@ class Planner:
         half_widths_deg: Mapping[str, float] | None = None,
     ) -> tuple[Part, ...]:
         """The parts of a program, as `plan_text` says, from where the joints stand: whole, for
-        loops that are apart. None where that is unknown. Raises ProgramError as `plan` does.
+        loops that are apart. None where that is unknown. Raises ProgramError as `plan` does, and
+        EdgesError.
         """
         found = await self._ask(_plan_loops, text, start_counts, loops, switches, half_widths_deg)
+        if isinstance(found, EdgesError):
+            raise found
         if isinstance(found, list):
             raise ProgramError(found)
         return found
@@ -360,13 +364,15 @@ def _plan_loops(
     loops: Loops,
     switches: Switches,
     half_widths_deg: Mapping[str, float] | None,
-) -> tuple[Part, ...] | list[Problem]:
+) -> tuple[Part, ...] | list[Problem] | EdgesError:
     try:
         if start_counts is not None:
             start = pose_at(arm, start_counts)
             return plan_text(text, arm, start, loops, switches, half_widths_deg)
         park = pose_of(arm, arm.poses["park"])
         return list(read_route(text, arm, park, switches)[1]) or ()
+    except EdgesError as error:
+        return error
     except ProgramError as error:
         return list(error.problems)  # the error itself does not pickle
 

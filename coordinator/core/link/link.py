@@ -62,7 +62,8 @@ class JointLink:
         self.faults_told: frozenset[str] = frozenset()
         """Words of the faults of which people were told, until it has none."""
         self.doubt = ""
-        """Why its position cannot be believed though it says that it is homed, until it homes."""
+        """Why its position cannot be believed though it says that it is homed, until it says that
+        it is not: it is asked to (`Membership`)."""
 
     @property
     def name(self) -> str:

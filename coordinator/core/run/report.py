@@ -3,7 +3,7 @@
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, field
 from itertools import permutations
-from typing import Final
+from typing import Final, TypeVar
 
 from coordinator.codes.outcome import Outcome
 from coordinator.core.link.link import JointLink
@@ -21,10 +21,13 @@ ESTIMATE_LIMIT: Final = 100
 """So many times wider than the estimate, the guarantee makes it worthless as a figure."""
 ESTIMATE_LEAST_US: Final = 10
 """An estimate below this is taken for this: what an interrupt's jitter makes."""
-STARTS_KEPT: Final = 100
-"""So many first and so many last starts are told: a report is written whole each time it grows."""
+KEPT: Final = 100
+"""So many first and so many last starts, holds and overrides are told: a report is written whole
+each time it grows."""
 ROUNDING_US: Final = 1
 """A joint tells its start in whole µs of its own time, which lie up to half of one beside it."""
+
+T = TypeVar("T")
 
 
 def start_numbers(kept: int, left_out: int) -> list[int]:
@@ -209,6 +212,10 @@ class Report:
     buffer_margin_us: dict[str, int] = field(default_factory=dict)
     starts_left_out: int = 0
     """How many of `starts` are not there, of those behind the first ones."""
+    holds_left_out: int = 0
+    """The same of `holds`."""
+    overrides_left_out: int = 0
+    """The same of `overrides`."""
     cycles: Cycles = field(default_factory=Cycles)
     """What became of its loops."""
     edges_passed: dict[str, int] = field(default_factory=dict)
@@ -259,10 +266,7 @@ class Report:
 
     def began(self, record: StartRecord) -> None:
         """Every joint has confirmed a start."""
-        self.starts.append(record)
-        if len(self.starts) > 2 * STARTS_KEPT:
-            del self.starts[STARTS_KEPT]
-            self.starts_left_out += 1
+        self.starts_left_out += _keep(self.starts, record)
         self.cycles.begins(record.at_us)
         self.grew = True
 
@@ -283,12 +287,12 @@ class Report:
         percent = rate_ppm * 100 / PPM
         before = self.overrides[-1].percent if self.overrides else RATE_MAX_PPM * 100 / PPM
         if percent != before:
-            self.overrides.append(OverrideRecord(now, percent))
+            self.overrides_left_out += _keep(self.overrides, OverrideRecord(now, percent))
             self.grew = True
 
     def held(self, hold: HoldRecord) -> None:
         """The joints rest, as far as they say so."""
-        self.holds.append(hold)
+        self.holds_left_out += _keep(self.holds, hold)
         self.turned(Outcome.HELD, hold.cause)
         self.rest_unconfirmed = hold.unconfirmed
 
@@ -340,3 +344,12 @@ class Report:
         if self._finish_epoch.get(name, -1) >= since:
             self.finished_at_us.pop(name, None)
         return sum(start.take_back(name, since) for start in self.starts)
+
+
+def _keep(records: list[T], record: T) -> int:
+    """Keep a record as the last one; how many in the middle are left out for it."""
+    records.append(record)
+    if len(records) <= 2 * KEPT:
+        return 0
+    del records[KEPT]
+    return 1

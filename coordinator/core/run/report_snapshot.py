@@ -105,7 +105,13 @@ class RunReport:
     partial_starts: int
     """Starts in which some joints began alone."""
     holds: tuple[HoldRecord, ...]
+    """The first hundred and the last hundred."""
+    holds_left_out: int
+    """How many there were between these."""
     overrides: tuple[OverrideRecord, ...]
+    """The first hundred and the last hundred."""
+    overrides_left_out: int
+    """How many there were between these."""
     stop_level: StopWord | None
     """Of the stop that ended it."""
     stop_unconfirmed: tuple[str, ...]
@@ -143,7 +149,9 @@ def report_snapshot(report: Report) -> RunReport:
         starts_left_out=report.starts_left_out,
         partial_starts=report.partial_starts,
         holds=tuple(report.holds),
+        holds_left_out=report.holds_left_out,
         overrides=tuple(report.overrides),
+        overrides_left_out=report.overrides_left_out,
         stop_level=STOP_WORDS.get(report.stop_level),
         stop_unconfirmed=tuple(report.stop_unconfirmed),
         joints=tuple(_joint(report, name) for name in report.joints),

@@ -91,7 +91,7 @@ class Run:
         self._settle_us: int | None = None
         """When the newest start's instants are told as exactly as they will be known."""
         self._stepped_us = now
-        self._edges: EdgeWatch | None = None
+        self._edges = self._watch_edges()
         """While home edges are checked between two loops."""
         if self.context.part_now.is_empty:
             report.cycles.begins(now)
@@ -191,7 +191,12 @@ class Run:
         return isinstance(self._state, Discarding) and self._state.finishes
 
     def note_line(self, now: int) -> None:
-        """Keep in which line the arm is, for whoever wants to go back there."""
+        """Keep in which line the arm is, for whoever wants to go back there.
+
+        While edges are checked it is in none.
+        """
+        if self.context.part_now.edges:
+            return
         if self.phase is Phase.MOVING and self.course is not None:
             line, _ = self.point_feed.line_at(round(self.course.at(now)[0]))
             if line:
@@ -473,14 +478,17 @@ class Run:
         context.switched = context.switched_by(math.inf)
         context.part += 1
         context.trajectory = context.outbox.trajectory_number()
-        part = context.part_now
-        self.report.cycles.ends(part.loop - 1, now)
-        if part.edges:
-            self._edges = EdgeWatch(part.edges, context.links, context.trajectory)
+        self.report.cycles.ends(context.part_now.loop - 1, now)
+        self._edges = self._watch_edges()
         context.point_feed = PointFeed(
             context.part_now, context.trajectory, context.links, context.outbox.request
         )
         return Loading(context, now)
+
+    def _watch_edges(self) -> EdgeWatch | None:
+        """For the part that begins."""
+        context, edges = self.context, self.context.part_now.edges
+        return EdgeWatch(edges, context.links, context.trajectory) if edges else None
 
     def _tell_of_rest(self, rested: Rested, now: int) -> None:
         context, cause, places = self.context, self._state.cause, rested.places

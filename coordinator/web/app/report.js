@@ -21,6 +21,8 @@ export function Report({ report }) {
         ${" "}${apart(hold)}${hold.unconfirmed?.length > 0 && `; rest not confirmed by ${hold.unconfirmed.join(", ")}`}.</li>`)}
       ${(report.overrides ?? []).map((one, k) => html`<li key="o${k}"><strong>Speed</strong>: ${figure(one.percent, 0, "%")}.</li>`)}
       ${report.starts_left_out > 0 && html`<li><strong>Starts that are not told here</strong>: ${report.starts_left_out}.</li>`}
+      ${report.holds_left_out > 0 && html`<li><strong>Holds that are not told here</strong>: ${report.holds_left_out}.</li>`}
+      ${report.overrides_left_out > 0 && html`<li><strong>Speeds that are not told here</strong>: ${report.overrides_left_out}.</li>`}
       ${report.production && report.loops !== 1 && html`<li><strong>Loops</strong>: <${Production} run=${report} /></li>`}
       ${Object.entries(report.edges_passed ?? {}).length > 0 && html`<li><strong>Home edges between loops</strong> were where they
         should be, times: ${counted(report.edges_passed)}.</li>`}

@@ -115,6 +115,13 @@ def test_report_names_the_level_of_the_stop_and_the_overrides_in_force() -> None
     ]
 
 
+def test_report_counts_the_holds_and_overrides_that_it_does_not_tell() -> None:
+    assert remarks_on(NOTHING | {"holds_left_out": 3, "overrides_left_out": 5}) == [
+        "holds that are not told here: 3",
+        "overrides that are not told here: 5",
+    ]
+
+
 def test_report_tells_what_happened_in_order_of_time() -> None:
     hold = {
         "cause": "the operator asked", "path_us": {"base": 5}, "apart_us": 0, "unconfirmed": [],

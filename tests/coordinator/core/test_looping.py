@@ -14,8 +14,10 @@ from coordinator.motion.route import pose_at
 from coordinator.programs.loops import Loops
 from coordinator.rehearsal.world import World
 from protocol.light import ConditionWord
+from protocol.states import JointState
 from tests.coordinator.core.kit import (
     S,
+    all_up,
     at_rest,
     codes,
     describe,
@@ -26,6 +28,7 @@ from tests.coordinator.core.kit import (
     refusal,
     report_of,
     run_of,
+    state,
     unit,
     until,
     until_phase,
@@ -179,6 +182,24 @@ def test_edges_are_passed_between_loops_and_all_goes_back_to_where_the_loop_begi
     assert report_of(world).edges_unconfirmed == {}
 
 
+def test_edges_are_watched_from_the_first_check_on_where_the_first_loop_moves_nothing() -> None:
+    world = homed_world(count=2)
+    play_loops(world, Loops(3, None, check_edges=True), "G0 A0\nM2\n")
+    assert run_of(world).context.part_now.edges
+    finish(world)
+    assert report_of(world).edges_passed == {"base": 2, "middle": 2}
+
+
+def test_while_edges_are_checked_the_line_of_the_report_stays_the_one_before() -> None:
+    world = homed_world(count=2)
+    play_loops(world, Loops(2, None, check_edges=True))
+    until(world, lambda: bool(run_of(world).context.part_now.edges), 60 * S)
+    until_phase(world, Phase.MOVING)
+    world.run_for(2 * S)
+    assert run_of(world).context.part_now.edges
+    assert report_of(world).line == 3
+
+
 def test_a_joint_that_lost_steps_is_found_between_two_loops() -> None:
     world = homed_world(count=2)
     play_loops(world, Loops(3, None, check_edges=True))
@@ -212,6 +233,40 @@ def test_a_joint_so_far_astray_that_it_meets_no_edge_is_found_and_must_be_homed(
     assert (shown.homed, shown.position_deg) == (False, None)
     home(world, "middle")
     assert not link(world, "middle").doubt
+
+
+def test_a_joint_that_was_found_astray_stays_so_when_the_coordinator_restarts() -> None:
+    world = homed_world(count=2)
+    play_loops(world, Loops(2, None, check_edges=True))
+    parts = run_of(world).play.parts
+    lose(world, 20.0)
+    until_phase(world, Phase.ENDED, limit_us=120 * S)
+    until(world, lambda: state(world, "middle") is JointState.UNHOMED, 5 * S)
+    world.kill_coordinator()
+    world.start_coordinator()
+    until(world, lambda: all_up(world), 30 * S)
+    assert (link(world, "base").homed, link(world, "middle").homed) == (True, False)
+    refused = refusal(world, ev.Play("again", ASIDE, parts))
+    assert (refused.code, refused.message) == (
+        "not-homed",
+        "middle is not homed; home it first",
+    )
+    home(world, "middle")
+    assert link(world, "middle").homed
+
+
+def test_a_joint_that_was_found_astray_while_its_stream_was_gone_forgets_its_home_later() -> None:
+    world = homed_world(count=2)
+    play_loops(world, Loops(2, None, check_edges=True))
+    lose(world, 20.0)
+    until_phase(world, Phase.ENDED, limit_us=120 * S)
+    world.break_stream("middle")
+    until(world, lambda: state(world, "middle") is JointState.UNHOMED, 30 * S)
+    until(world, lambda: all_up(world), 30 * S)
+    assert link(world, "middle").connection.configured
+    home(world)
+    play_loops(world, Loops(2, None, check_edges=True))
+    finish(world)
 
 
 def test_steps_within_the_limit_are_no_loss() -> None:

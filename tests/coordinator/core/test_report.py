@@ -12,12 +12,14 @@ from coordinator.core.run import Phase
 from coordinator.core.run.report import (
     ESTIMATE_LEAST_US,
     ESTIMATE_LIMIT,
+    HoldRecord,
     JointStart,
     Report,
     StartRecord,
 )
 from coordinator.core.run.report_snapshot import report_snapshot, start_snapshot
 from coordinator.core.snapshot.arm import arm_snapshot
+from coordinator.records.counts import RunCounts
 from protocol.drive import StopLevel
 from protocol.messages import Started
 from protocol.states import JointState
@@ -408,3 +410,27 @@ def test_report_keeps_the_line_in_which_the_run_was_and_tells_it_before_the_end(
     world.command(ev.Stop())
     world.run_for(1 * S)
     assert report_of(world).line == 3
+
+
+def test_of_many_holds_and_speeds_the_first_and_the_last_hundred_are_told() -> None:
+    report, counts = Report(1, "tray", ("base",), 0), RunCounts()
+    for at_us in range(250):
+        report.held(HoldRecord(at_us, "the operator asked", {"base": 0}, 0, (), None))
+        report.goes_at(500_000 + at_us, at_us)
+        counts.take(report)
+    shown = report_snapshot(report)
+    kept = [*range(100), *range(150, 250)]
+    assert [one.at_us for one in shown.holds] == kept
+    assert [one.at_us for one in shown.overrides] == kept
+    assert (shown.holds_left_out, shown.overrides_left_out) == (50, 50)
+    assert counts.holds == 250
+
+
+def test_of_many_starts_all_are_counted_and_the_first_and_the_last_hundred_told() -> None:
+    report, counts = Report(1, "tray", ("base",), 0), RunCounts()
+    for at_us in range(250):
+        report.began(StartRecord(1, 1, 0, 0, {"base": 0}, at_us, 0, {"base": JointStart()}))
+        counts.take(report)
+    shown = report_snapshot(report)
+    assert [one.at_us for one in shown.starts] == [*range(100), *range(150, 250)]
+    assert (shown.starts_left_out, counts.starts) == (50, 250)

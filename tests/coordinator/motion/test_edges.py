@@ -6,9 +6,10 @@ from dataclasses import replace
 
 import pytest
 
+from coordinator.config.approach import Approach
 from coordinator.config.arm import Arm
 from coordinator.motion import Part
-from coordinator.motion.edges import edge_checks
+from coordinator.motion.edges import EDGE_STEPS, EdgesError, edge_checks
 from coordinator.motion.feeding import part_at
 from coordinator.motion.plan import plan_text
 from coordinator.motion.route import pose_at, pose_of
@@ -96,10 +97,60 @@ def test_one_joint_at_a_time_moves_no_faster_than_it_homes_and_comes_back() -> N
             assert all(low <= point.position <= high for point in move.points[k])
 
 
+def edges_of(arm: Arm, text: str = "G0 B20\nM2\n") -> Part:
+    """The check between the two loops of a program."""
+    loops = Loops(2, None, check_edges=True)
+    _, part = plan_text(text, arm, HERE, loops, half_widths_deg=WIDTHS)
+    assert part.edges
+    return part
+
+
+@pytest.mark.parametrize("direction", [1, -1])
+def test_a_joint_overtravels_only_where_it_comes_back_and_no_faster_than_it_homes(
+    direction: int,
+) -> None:
+    arm = changed("turntable", approach=Approach(direction, 3.0))
+    fast = replace(arm.joints[0].homing, fast_deg_s=3.0, slow_deg_s=1.0)
+    arm = replace(arm, joints=(replace(arm.joints[0], homing=fast), *arm.joints[1:]))
+    part, joint = edges_of(arm), arm.joints[0]
+    assert arm.jog_speeds.teaching * joint.velocity_deg_s > 3.0
+    moves = list(part.moves())
+    overtravels = [
+        (number, move.overtravel) for number, move in enumerate(moves) if move.overtravel
+    ]
+    back = EDGE_STEPS * list(arm.homing_order).index("turntable") + 4
+    # It comes back towards larger angles: from below all the way.
+    assert overtravels == ([] if direction > 0 else [(back, (0,))])
+    most = max(abs(point.velocity) for move in moves for point in move.points[0])
+    assert most <= 1.001 * 3.0 * abs(joint.counts_per_degree)
+    assert moves[-1].points[0] == () or moves[-1].points[0][-1].position == part.start.counts[0]
+
+
+def test_a_joint_that_would_overtravel_out_of_its_range_after_its_check_is_told_by_name() -> None:
+    arm = changed("turntable", approach=Approach(-1, 3.0))
+    loops = Loops(2, None, check_edges=True)
+    high = pose_of(arm, [169.0, 0, 0, 0, 0, 0])
+    with pytest.raises(EdgesError) as caught:
+        plan_text("G0 B20\nM2\n", arm, high, loops, half_widths_deg=WIDTHS)
+    assert str(caught.value) == (
+        "the edge of turntable cannot be checked: turntable would overtravel to 172° to come to "
+        "169° from above, beyond its limit of 170° (range -170 to 170°, overtravel_deg 3)"
+    )
+    # It is where the loop ends that counts.
+    plan_text("G0 A0\nM2\n", arm, high, loops, half_widths_deg=WIDTHS)
+
+
+def test_a_joint_that_homes_just_inside_its_range_is_checked_in_spite_of_its_overtravel() -> None:
+    joint = next(joint for joint in ARM.joints if joint.name == "elbow")
+    arm = changed("elbow", approach=Approach(1, 8.0), home_deg=-127.0)
+    assert joint.range_deg == (-130.0, 130.0)
+    assert len(edges_of(arm).edges) == 6
+
+
 def test_a_run_whose_edges_cannot_be_checked_is_refused_with_every_joint() -> None:
-    with pytest.raises(ProgramError, match="the edge of tool cannot be checked") as caught:
+    with pytest.raises(EdgesError, match="the edge of tool cannot be checked") as caught:
         plan_text("G0 A1\nM2\n", ARM, HERE, Loops(2, None, check_edges=True))
-    assert len(caught.value.problems) == 6
+    assert str(caught.value).count("the edge of ") == 6
 
 
 def test_for_a_time_the_second_loop_is_played_again_and_again() -> None:
@@ -119,6 +170,29 @@ def test_for_a_time_the_second_loop_is_played_again_and_again() -> None:
     ]
     assert part_at(parts, 2, Loops(1)) is parts[2]
     assert part_at(parts, 4, Loops(2)) is None
+
+
+class Counted:
+    """Parts, and how often one was looked at."""
+
+    def __init__(self, parts: tuple[Part, ...]) -> None:
+        self.parts, self.looks = parts, 0
+
+    def __len__(self) -> int:
+        return len(self.parts)
+
+    def __getitem__(self, index: int, /) -> Part:
+        self.looks += 1
+        return self.parts[index]
+
+
+def test_a_part_that_is_played_again_is_found_without_a_look_at_all_of_them() -> None:
+    parts = Counted(plan_text(500 * "G0 A10\nM0\nA20\nM0\n" + "M2\n", ARM, HERE, FOR_A_TIME))
+    assert len(parts) == 2_000
+    found = part_at(parts, 3_001, FOR_A_TIME)
+    assert isinstance(found, Part)
+    assert (found.loop, found.start) == (4, parts.parts[1_001].start)
+    assert parts.looks <= 16
 
 
 @pytest.mark.parametrize(

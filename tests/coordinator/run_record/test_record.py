@@ -280,3 +280,9 @@ def test_whatever_the_database_holds_makes_a_record_that_can_be_read(
     changed: dict[str, Any], program: str
 ) -> None:
     parsed(record(program, None, **changed))
+
+
+def test_it_says_how_many_holds_and_speeds_it_does_not_tell() -> None:
+    told = words(record(holds_left_out=3, overrides_left_out=5))
+    assert "Of 3 holds and 5 speeds in between nothing is kept" in told
+    assert "in between nothing is kept" not in words(record())
