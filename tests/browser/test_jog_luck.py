@@ -37,8 +37,13 @@ def told(page: Page, sentence: str) -> None:
 
 def told_last(page: Page, between: Between) -> None:
     """What was refused last stands there, whichever of the reasons against so many it was."""
-    last = str(between.refused[-1]["message"])
-    told(page, last[0].upper() + last[1:])
+
+    def is_told() -> bool:
+        page.evaluate("0")  # what comes meanwhile is taken in
+        last = str(between.refused[-1]["message"])
+        return last[0].upper() + last[1:] in page.locator(".said").inner_text()
+
+    until(is_told, "what was refused last")
 
 
 def test_what_a_stale_tab_wished_moves_nothing_and_that_is_said(
@@ -146,7 +151,8 @@ def test_of_many_steps_a_second_each_is_made_or_refused_and_none_is_lost(
 
     until(answered, "at rest")
     told_last(page, between)
-    assert {one["code"] for one in between.refused} <= {"steps", "rate"}  # so many are not taken
+    # So many are not taken, and on a slow machine some come too late.
+    assert {one["code"] for one in between.refused} <= {"steps", "rate", "wish-old"}
     made = sum(one["type"] == "step" for one in between.wishes) - len(between.refused)
     assert 50 <= made < 300
     assert angle(arm) - before == pytest.approx(made * 0.1, abs=0.02)

@@ -36,7 +36,7 @@ def processes(demo: int, data: Path) -> dict[str, int]:
             return None
         return {"coordinator": int(coordinator), "software joints": others[0]}
 
-    return until(look, "the demo's processes")
+    return until(look, "the demo's processes", START_S)
 
 
 def spawned_by(pid: int) -> list[int]:
@@ -112,6 +112,7 @@ def moving(bench: Bench) -> Iterator[tuple[subprocess.Popen[str], dict[str, int]
     raise AssertionError(f"no demo came to move: {ended}")
 
 
+@pytest.mark.timeout(2 * TRIES * START_S)
 @pytest.mark.parametrize("victim", ["coordinator", "software joints"])
 def test_a_demo_that_plays_says_what_ended_and_its_joints_rest(bench: Bench, victim: str) -> None:
     with moving(bench) as (demo, victims):

@@ -37,7 +37,7 @@ def test_disk_that_fails_in_mid_run_stops_no_run_and_lets_no_other_begin(bench: 
     bench.simulate()
     coordinator = bench.serve()
     ready(bench)
-    run = bench.play(program(-100, feed=900))
+    run = bench.play(program(-100, feed=300))
     bench.until_moving()
     until(lambda: json.loads(stored(bench, "SELECT report FROM runs")[0][0])["start"], "proof")
     disk_takes_no_more(bench, coordinator)

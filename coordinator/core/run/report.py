@@ -32,7 +32,7 @@ T = TypeVar("T")
 
 def start_numbers(kept: int, left_out: int) -> list[int]:
     """The number of each start that is told, from 1: those left out lie behind the first ones."""
-    return [k if k <= STARTS_KEPT else k + left_out for k in range(1, kept + 1)]
+    return [k if k <= KEPT else k + left_out for k in range(1, kept + 1)]
 
 
 @dataclass(slots=True)
