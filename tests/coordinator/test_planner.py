@@ -15,11 +15,12 @@ from coordinator.config.arm import load_arm
 from coordinator.config.settings import DEMO_ARM, DEMO_PROGRAM
 from coordinator.core.events import Refused
 from coordinator.motion import check_program
+from coordinator.motion.edges import EdgesError
 from coordinator.motion.feeding import PIECES, Head, needs_of, pieces_of
 from coordinator.motion.plan import plan_text
 from coordinator.motion.route import pose_at
 from coordinator.programs import ProgramError, Switches, read_program
-from coordinator.programs.loops import ONCE
+from coordinator.programs.loops import ONCE, Loops
 from coordinator.workers import planner as planner_module
 from coordinator.workers.planner import Planner, PlannerBusy
 from tests.e2e.harness import children, is_running
@@ -65,6 +66,14 @@ async def test_the_operators_switches_reach_what_is_planned(planner: Planner) ->
     assert (await planner.curves(text, None, on)).begins == "park"
     with pytest.raises(ProgramError):
         await planner.plan(text, None, ONCE, Switches(optional_stop=True))
+
+
+async def test_edges_that_cannot_be_checked_come_back_by_the_names_of_their_joints(
+    planner: Planner,
+) -> None:
+    loops = Loops(2, None, check_edges=True)
+    with pytest.raises(EdgesError, match="the edge of tool cannot be checked"):
+        await planner.plan_loops("G0 A1\nM2\n", PARK, loops)
 
 
 async def test_mistakes_come_back_with_their_lines_even_where_nobody_knows_the_start(
