@@ -35,8 +35,8 @@ settings.load_profile(os.environ.get("UNISONO_HYPOTHESIS", "quick"))
 
 
 def pytest_xdist_auto_num_workers() -> int:
-    """Three for each processor: most of the time a test waits for what other processes do."""
-    return 3 * (os.cpu_count() or 1)
+    """Two for each processor: most of the time a test waits for what other processes do."""
+    return 2 * (os.cpu_count() or 1)
 
 
 @pytest.fixture(scope="session")

@@ -6,6 +6,7 @@ multicast group of the loopback interface, so every arm has ids of its own.
 
 import contextlib
 import gc
+import io
 import json
 import os
 import signal
@@ -17,6 +18,9 @@ from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any, TypeVar
 
+import pytest
+
+from coordinator.cli import run
 from coordinator.client import Client, Refused
 from coordinator.config.arm import load_arm
 from coordinator.config.data_folder import make_key
@@ -192,10 +196,20 @@ class Bench:
         )
 
     def ask(self, *arguments: str) -> Any:
-        """The JSON that a command prints, which must succeed."""
-        done = self.unisono(*arguments, "--json")
-        assert done.returncode == 0, (arguments, done.returncode, done.stderr)
-        return json.loads(done.stdout)
+        """The JSON that a command prints, which must succeed.
+
+        In this process: to start one takes longer than most commands, and other tests wait for it.
+        """
+        told, errors = io.StringIO(), io.StringIO()
+        with (
+            contextlib.redirect_stdout(told),
+            contextlib.redirect_stderr(errors),
+            pytest.MonkeyPatch.context() as patch,
+        ):
+            patch.setenv("UNISONO_URL", self.url)
+            code = run([*arguments, "--json"])
+        assert code == 0, (arguments, code, errors.getvalue())
+        return json.loads(told.getvalue())
 
     def home(self) -> None:
         """Home all joints, once they can be."""
