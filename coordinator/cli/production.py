@@ -2,18 +2,11 @@
 
 from typing import TYPE_CHECKING, Final
 
+from coordinator.codes.delay import DELAY_WORDS
+
 if TYPE_CHECKING:
     from coordinator.client.values import Cycle, Delay, Interventions, KeptReport, RunSnapshot
 
-_DELAYS: Final = {
-    "held": "held",
-    "paused": "paused",
-    "waited": "waited for",
-    "starting": "starting",
-    "start-repeated": "start repeated",
-    "speed": "speed below 100 %",
-    "edges-checked": "home edges checked",
-}
 _INTERVENTIONS: Final = (
     ("holds", "hold by people", "holds by people"),
     ("takeovers", "takeover", "takeovers"),
@@ -77,7 +70,7 @@ def _slowest(cycle: "Cycle") -> str:
 
 
 def _delay(delay: "Delay") -> str:
-    what = _DELAYS.get(delay.kind, delay.kind)
+    what = DELAY_WORDS.get(delay.kind, delay.kind)
     if delay.kind == "waited":
         return f"{what} {delay.why} {seconds(delay.lasted_us)}"
     because = f" ({delay.why})" if delay.why else ""

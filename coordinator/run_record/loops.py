@@ -2,18 +2,10 @@
 
 from typing import Final
 
+from coordinator.codes.delay import DELAY_WORDS
 from coordinator.run_record.kept import US_PER_S, Kept
 from coordinator.run_record.markup import Html, bullets, facts, paragraph, section
 
-_DELAYS: Final = {
-    "held": "held",
-    "paused": "paused",
-    "waited": "waited for",
-    "starting": "starting",
-    "start-repeated": "start repeated",
-    "speed": "speed below 100 %",
-    "edges-checked": "home edges checked",
-}
 _INTERVENTIONS: Final = {
     "holds": "Holds by people",
     "takeovers": "Takeovers of control",
@@ -77,7 +69,7 @@ def _slowest(cycle: Kept | None) -> str | None:
 
 def _delay(delay: Kept) -> str:
     kind, why = delay.text("kind") or "", delay.text("why")
-    what = _DELAYS.get(kind, kind)
+    what = DELAY_WORDS.get(kind, kind)
     because = "" if why is None else f" ({why})"
     return f"{what} {_seconds(delay.number('lasted_us'))}{because}"
 

@@ -157,7 +157,7 @@ class Planner:
         half_widths_deg: Mapping[str, float] | None = None,
     ) -> tuple[Part, ...]:
         """The parts of a program, as `plan_text` says, from where the joints stand: whole, for
-        loops that are apart. None where that is unknown. Raises ProgramError as `plan` does, and
+        loops that are apart. Empty where that is unknown. Raises ProgramError as `plan` does, and
         EdgesError.
         """
         found = await self._ask(_plan_loops, text, start_counts, loops, switches, half_widths_deg)

@@ -7,12 +7,12 @@ from pydantic import RootModel
 from coordinator.answers.run import RunGoing, RunOver
 from coordinator.answers.way import WayBack
 from coordinator.api.responses.base import as_answer
+from coordinator.codes.delay import DelayKind
 from coordinator.codes.outcome import Outcome
 from coordinator.core.run import Phase
 from coordinator.core.run.production import (
     Cycle,
     Delay,
-    DelayKind,
     Interventions,
     Production,
 )

@@ -6,28 +6,11 @@ it took. Nothing here grows with the number of loops.
 """
 
 from dataclasses import dataclass, field, replace
-from enum import StrEnum
 from typing import Final
 
+from coordinator.codes.delay import DelayKind
 from coordinator.core.events import Because
 from protocol.constants import PPM
-
-
-class DelayKind(StrEnum):
-    """What can hold a loop up."""
-
-    HELD = "held"
-    PAUSED = "paused"
-    WAITED = "waited"
-    """For an input."""
-    STARTING = "starting"
-    """Where the arm rested between two parts: points, answers and the start's delay."""
-    START_REPEATED = "start-repeated"
-    """Not every joint confirmed a start in time, so it was set anew."""
-    SPEED = "speed"
-    """The feed override was below 100 %."""
-    EDGES_CHECKED = "edges-checked"
-    """Home edges, before the loop began."""
 
 
 @dataclass(frozen=True, slots=True)

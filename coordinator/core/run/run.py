@@ -8,6 +8,7 @@ import math
 from collections.abc import Sequence
 from typing import Final
 
+from coordinator.codes.delay import DelayKind
 from coordinator.codes.level import Level
 from coordinator.codes.outcome import Outcome
 from coordinator.core.events import Because, Play
@@ -28,7 +29,6 @@ from coordinator.core.run.phase import DriveFields, RunPhase
 from coordinator.core.run.phases import Phase, follow
 from coordinator.core.run.point_feed import PointFeed
 from coordinator.core.run.preparing import Preparing
-from coordinator.core.run.production import DelayKind
 from coordinator.core.run.report import HoldRecord, Report
 from coordinator.core.run.start import Stage, Start
 from coordinator.core.run.starting import Starting

@@ -2,11 +2,11 @@
 
 from dataclasses import replace
 
+from coordinator.codes.delay import DelayKind
 from coordinator.codes.outcome import Outcome
 from coordinator.core import events as ev
 from coordinator.core.condition import condition
 from coordinator.core.run import Phase
-from coordinator.core.run.production import DelayKind
 from coordinator.core.snapshot.arm import arm_snapshot
 from coordinator.core.snapshot.run import run_snapshot
 from coordinator.motion.plan import plan_text
