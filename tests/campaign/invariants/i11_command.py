@@ -5,9 +5,10 @@ Every beginning of a motion must have a cause: a command of the right kind that 
 given to the coordinator whose session the joint is in, after that session began, after the laptop
 last slept, and after the joint last had a fault, a stop or a new boot. A cause is used up: a play
 or resume by the joint's own start, and for all joints once the arm is said to be held or paused;
-where a run waited for an input that truly is as it should be, or begins another loop, it goes on by
-the same command. A home by the joint being homed; a jog or step by time, which is not judged where the clock is
-broken. An advance or a homing that was cut short may begin again by the same command.
+where a run waited for an input that truly is as it should be, or begins another loop, it goes on
+by the same command. A home by the joint being homed; a jog or step by time, which is not judged
+where the clock is broken. An advance or a homing that was cut short may begin again by the same
+command.
 """
 
 from typing import Final
