@@ -464,16 +464,18 @@ class Coordinator:
     @property
     def _commanded(self) -> bool:
         """Whether something that moves the arm is under way."""
-        return (
-            (self.run is not None and self.run.active)
-            or (self.homing is not None and self.homing.state is HomingState.RUNNING)
-            or self.jog.goes_on
-        )
+        return (self.run is not None and self.run.active) or self._homes_or_jogs
+
+    @property
+    def _homes_or_jogs(self) -> bool:
+        """Whether something that moves the arm off its path is under way."""
+        homes = self.homing is not None and self.homing.state is HomingState.RUNNING
+        return homes or self.jog.goes_on
 
     def _moves_or_will(self, now: int) -> bool:
         """Whether some joint moves, or may without another command."""
-        waits = self.run is not None and self.run.phase in RESTS
-        will = self._commanded and not waits
+        plays = self.run is not None and self.run.phase not in RESTS
+        will = plays or self._homes_or_jogs
         return will or any(self._may_move(link, now) for link in self.links)
 
     def _may_move(self, link: JointLink, now: int) -> bool:
