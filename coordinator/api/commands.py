@@ -77,7 +77,7 @@ def commands(service: Service, desk: ControlDesk) -> APIRouter:
             text = long.of(body, body.name)
             if body.taught is not None:
                 await service.taught.require_text(body.taught, text)
-            wanted = Wanted(body.name, text, body.wanted_loops, body.taught, body.switches)
+            wanted = Wanted(body.name, text, body.options, body.taught)
             number = await service.runs.play(wanted, has_left, who.name, halts)
         response.headers["Location"] = f"{API_PREFIX}/runs/{number}"
         return {"run": number}

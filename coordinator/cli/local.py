@@ -177,7 +177,7 @@ def check(
     switches = Switches(block_delete, optional_stop, step_by_line, from_line)
     if chosen.kind == "coordinator":
         with client_at(url) as client:
-            result = client.check(text, **asdict(switches))
+            result = client.check(text, switches)
             told = client.answers["check"]
     else:
         from coordinator.motion import check_program
@@ -208,7 +208,7 @@ def _picture_of(file: Path, text: str, chosen: ChosenArm, url: str, switches: "S
 
     if chosen.kind == "coordinator":
         with client_at(url) as client:
-            found = client.curves(text, **asdict(switches))
+            found = client.curves(text, switches)
     else:
         found = curves(text, chosen.arm, switches=switches)
     return program_picture(file.name, chosen.arm.name, found)

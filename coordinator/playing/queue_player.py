@@ -19,7 +19,6 @@ from coordinator.core.events import Refused
 from coordinator.playing import queue as rules
 from coordinator.playing.runs import Runs, Wanted
 from coordinator.programs import ProgramError
-from coordinator.programs.loops import Loops
 from coordinator.records.taught import TaughtKeeper
 from coordinator.store import Store, StoreError, settings
 from coordinator.teaching.taught import TaughtError
@@ -138,7 +137,7 @@ class QueuePlayer:
         self._set(rules.turn_of(self.queue, entry.id, entry.name))
         name, text = await self._taught.text_of(entry.taught)
         self._set(rules.turn_of(self.queue, entry.id, name))
-        wanted = Wanted(name, text, Loops(entry.loops), entry.taught)
+        wanted = Wanted(name, text, entry.options, entry.taught)
         run = await self._runs.play(wanted, has_left, player.name, halts)
         self._set(rules.running(self.queue, entry.id, run))
         self._announce_next()

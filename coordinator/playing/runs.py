@@ -22,7 +22,7 @@ from coordinator.motion.edges import EdgesError, edge_checks
 from coordinator.motion.feeding import FedPlan
 from coordinator.motion.route import pose_at, pose_of
 from coordinator.programs import NO_SWITCHES, Problem, Switches
-from coordinator.programs.loops import ONCE, Loops
+from coordinator.programs.options import AS_WRITTEN, PlayOptions
 from coordinator.programs.size import size_mistake
 from coordinator.programs.words import count_lines
 from coordinator.records.homings import HomingKeeper
@@ -54,11 +54,10 @@ class Wanted:
 
     name: str
     text: str
-    loops: Loops = ONCE
-    """How often."""
+    options: PlayOptions = AS_WRITTEN
+    """How."""
     taught: int | None = None
     """The sequence or kept program whose text it is, if any."""
-    switches: Switches = NO_SWITCHES
 
 
 class Runs:
@@ -110,26 +109,24 @@ class Runs:
         self._core.require_no_run("play")
         halts = self._halts if halts is None else halts
         counts = self._known_counts()
-        loops = wanted.loops
+        loops, switches = wanted.options.often, wanted.options.switches
         widths = await self._half_widths_deg(counts) if loops.check_edges else None
         if loops.apart:
             try:
-                parts = await self._planner.plan_loops(
-                    wanted.text, counts, loops, wanted.switches, widths
-                )
+                parts = await self._planner.plan_loops(wanted.text, counts, loops, switches, widths)
             except EdgesError as error:
                 raise Refused(RefusalCode.EDGES, str(error)) from None
             text = wanted.text
-            play = Play(wanted.name, text, parts, loops, wanted.switches, count_lines(text))
+            play = Play(wanted.name, text, parts, loops, switches, count_lines(text))
             return await self._begin(wanted, play, counts, halts, has_left, who)
-        making = await self._planner.plan(wanted.text, counts, loops, wanted.switches)
+        making = await self._planner.plan(wanted.text, counts, loops, switches)
         if making is None:
             self._require_still(counts)
             raise Refused(RefusalCode.MOVED, "where the joints stood was not known; try again")
         outline = making.outline
         plan = FedPlan(outline.parts)
         plan.take(outline.first)
-        play = Play(wanted.name, "", plan, loops, wanted.switches, outline.lines, outline.needs)
+        play = Play(wanted.name, "", plan, loops, switches, outline.lines, outline.needs)
         try:
             run = await self._begin(wanted, play, counts, halts, has_left, who)
         except BaseException:
@@ -226,7 +223,8 @@ class Runs:
         self._core.require_no_run("play")
         run = self._next_run
         joints = tuple(joint.name for joint in self._core.arm.joints)
-        report = Report(run, wanted.name, joints, arm_now_us(), wanted.loops, wanted.switches)
+        often, switches = wanted.options.often, wanted.options.switches
+        report = Report(run, wanted.name, joints, arm_now_us(), often, switches)
         await self._keeper.begin(report, wanted.text, wanted.taught, who)
         try:
             yield run

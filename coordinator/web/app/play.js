@@ -10,14 +10,13 @@ import { Keeping } from "./keeping.js";
 import { Library } from "./library.js";
 import { Listing } from "./listing.js";
 import { about, Mistakes, selectLine } from "./mistakes.js";
+import { asked, Often, ONCE, wrong } from "./often.js";
 import { Press } from "./press.js";
 import { Queue } from "./queue.js";
 import { Rehearse } from "./rehearse.js";
 import { Switches, switches } from "./switches.js";
 
 const EXAMPLE = "prick_out_tray.nc";
-const MOST_LOOPS = 10_000;
-const MOST_MINUTES = 1440; // a day
 
 /** A program's way from a file or from what is kept to the arm. */
 export function Play({ model, gone, taught, act }) {
@@ -82,25 +81,10 @@ export function Play({ model, gone, taught, act }) {
 // From its check to the arm.
 function Checked({ model, program, taught, found, setFound, select, gone, act }) {
   const [busy, setBusy] = useState(false);
-  const [loops, setLoops] = useState(1);
-  const [minutes, setMinutes] = useState(""); // in place of loops where it is not empty
-  const [unread, setUnread] = useState(false); // what stands there for minutes is no number
-  const [edges, setEdges] = useState(false);
+  const [often, setOften] = useState(ONCE);
   const told = found?.told;
   const busyArm = model.arm.phase !== "idle";
   const unhomed = model.arm.joints.filter((joint) => !joint.homed).map((joint) => joint.name);
-  const timed = unread || minutes !== "";
-  const several = timed || loops > 1;
-  const wrong = unread ? `Minutes is no number, but must be above 0 and at most ${MOST_MINUTES}; empty for a number of loops.`
-    : timed
-    ? !(minutes > 0 && minutes <= MOST_MINUTES)
-      && `Minutes is ${minutes}, but must be above 0 and at most ${MOST_MINUTES}; empty for a number of loops.`
-    : !(Number.isInteger(Number(loops)) && loops >= 1 && loops <= MOST_LOOPS)
-      && `Loops is ${loops === "" ? "empty" : loops}, but must be 1 to ${MOST_LOOPS}.`;
-  const readMinutes = ({ target }) => {
-    setMinutes(target.value);
-    setUnread(target.validity.badInput); // its value is empty then
-  };
   const during = async (work) => {
     setBusy(true);
     await act(work);
@@ -119,12 +103,8 @@ function Checked({ model, program, taught, found, setFound, select, gone, act })
   const play = () => during(async () => {
     const { name, text, kept, changed } = program;
     const isKept = [...taught.now?.sequences ?? [], ...taught.now?.programs ?? []].some((one) => one.id === kept);
-    const often = {
-      ...(timed ? { for_s: minutes * 60 } : { loops: Number(loops) }),
-      ...(several && edges ? { check_edges: true } : {}),
-    };
     const of = isKept && !changed ? kept : null;
-    await post("/runs", { name: name || "program", text, taught: of, ...often, ...found.on });
+    await post("/runs", { name: name || "program", text, taught: of, ...asked(often), ...found.on });
     location.hash = "#watch";
   });
   return html`
@@ -139,20 +119,9 @@ function Checked({ model, program, taught, found, setFound, select, gone, act })
       ${unhomed.length > 0 && html`<p>Not homed: ${unhomed.join(", ")}. Home them first, on${" "}
         <a href="#watch">Watch</a>.</p>`}
       ${busyArm && html`<p>The arm is ${model.arm.phase}: play must wait for it.</p>`}
-      <p class="row">
-        <label>Loops <input type="number" min="1" max=${MOST_LOOPS} value=${loops} aria-invalid=${!timed && Boolean(wrong)}
-          disabled=${timed} onInput=${(event) => setLoops(event.target.value)} /></label>
-        <label>or for minutes <input type="number" min="0" max=${MOST_MINUTES} step="any" value=${minutes}
-          aria-invalid=${timed && Boolean(wrong)} onInput=${readMinutes} /></label>
-        ${wrong ? html`<span role="alert">${wrong}</span>`
-          : timed ? html`<span class="small">the loop in motion is finished then</span>`
-          : several && html`<span class="small">about ${clockTime(loops * told.duration_s)} without pauses${edges ? ", and what the edges take" : ""}</span>`}
-      </p>
-      ${several && html`<p><label><input type="checkbox" checked=${edges}
-        onChange=${(event) => setEdges(event.target.checked)} /> Check home edges in between</label>
-        ${edges && html`<span class="small"> Each joint turns alone over its home sensor and back, no faster than it homes:
-          look first what stands in its way.</span>`}</p>`}
-      <p class="row"><${Press} name="main" off=${busy || gone || busyArm || unhomed.length > 0 || Boolean(wrong)}
+      <${Often} often=${often} change=${(some) => setOften((now) => ({ ...now, ...some }))}
+        lasts=${`about ${clockTime(often.loops * told.duration_s)} without pauses${often.edges ? ", and what the edges take" : ""}`} />
+      <p class="row"><${Press} name="main" off=${busy || gone || busyArm || unhomed.length > 0 || Boolean(wrong(often))}
         press=${play}>Play<//></p>`}`;
 }
 

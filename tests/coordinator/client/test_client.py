@@ -7,12 +7,14 @@ import subprocess
 import sys
 import threading
 from collections.abc import Callable
+from dataclasses import asdict
 from typing import Any
 
 import pytest
 
 from coordinator.api.responses.base import plain
 from coordinator.api.responses.program import CURVES
+from coordinator.api.responses.taught import TAUGHT
 from coordinator.client import (
     AsyncClient,
     Client,
@@ -23,9 +25,11 @@ from coordinator.client import (
     NotFinished,
     NotUnderstood,
     OtherLoop,
+    PlayOptions,
     Refused,
     RunHeld,
     RunNotFinished,
+    Switches,
     Unreachable,
     WrongInput,
 )
@@ -310,24 +314,41 @@ def test_switches_of_the_operator_are_asked_for_where_they_are_on(ask: Ask) -> N
     coordinator = played(ENDED)
     with served(coordinator) as url:
         ask(url, "play", "a.nc", "M2\n")
-        ask(url, "play", "a.nc", "M2\n", block_delete=True)
-        ask(url, "play_and_wait", "a.nc", "M2\n", optional_stop=True)
+        ask(url, "play", "a.nc", "M2\n", PlayOptions(block_delete=True))
+        ask(url, "play_and_wait", "a.nc", "M2\n", PlayOptions(optional_stop=True))
     asked = [body for path, body in coordinator.asked if path == "/runs"]
     usual = {"name": "a.nc", "text": "M2\n"}
     assert asked == [usual, {**usual, "block_delete": True}, {**usual, "optional_stop": True}]
 
 
+def test_a_queued_entry_carries_the_options_of_a_play(ask: Ask) -> None:
+    how = PlayOptions(loops=2, optional_stop=True)
+    entry = {"id": 1, "taught": 5, "name": "tray", "options": asdict(how), "state": "waits"}
+    told = {"revision": 1, "entries": [entry], "playing": False, "message": ""}
+    kept = plain(TAUGHT)
+    name, number = kept["programs"][0]["name"], kept["programs"][0]["id"]
+    coordinator = Coordinator({"/taught": [kept], "/queue": [told], "/queue/edits": [told]})
+    with served(coordinator) as url:
+        assert ask(url, "queue_add", name, how).entries[0].options == how
+        ask(url, "queue_set", 1, PlayOptions(step_by_line=True))
+    edits = [body["edit"] for path, body in coordinator.asked if path == "/queue/edits"]
+    assert edits == [
+        {"type": "add", "taught": number, "options": {"loops": 2, "optional_stop": True}},
+        {"type": "set-options", "entry": 1, "options": {"step_by_line": True}},
+    ]
+
+
 def test_curves_are_told_as_values_and_asked_for_with_the_switches(ask: Ask) -> None:
     coordinator = Coordinator({"/check/curves": [plain(CURVES)]})
     with served(coordinator) as url:
-        assert ask(url, "curves", "M2\n", optional_stop=True) == CURVES
+        assert ask(url, "curves", "M2\n", Switches(optional_stop=True)) == CURVES
     assert coordinator.asked == [("/check/curves", {"text": "M2\n", "optional_stop": True})]
 
 
 def test_what_is_checked_is_what_the_switches_leave(ask: Ask) -> None:
     coordinator = Coordinator({"/check": [CHECKED]})
     with served(coordinator) as url:
-        ask(url, "check", "M2\n", block_delete=True, optional_stop=True)
+        ask(url, "check", "M2\n", Switches(block_delete=True, optional_stop=True))
     body = {"text": "M2\n", "block_delete": True, "optional_stop": True}
     assert coordinator.asked == [("/check", body)]
 
