@@ -13,6 +13,7 @@ from fastapi import FastAPI, Response
 from fastapi.openapi.utils import get_openapi
 from pydantic import TypeAdapter
 
+from coordinator.api.long_work import LINES
 from coordinator.api.problem_types import PROBLEM_TYPES
 from coordinator.api.problems import MEDIA_TYPE, TYPE
 from coordinator.config.settings import API_PREFIX
@@ -78,6 +79,14 @@ _PROBLEM: Final = {
         "detail": "elbow is not homed; home it first",
     },
 }
+
+
+_LINES_WORDS: Final = "How far it is, and the answer in the last line, for who accepts lines."
+_IN_LINES: Final = """\
+{"progress":{"stage":"planning","done":25600,"of":100000}}
+{"answer":{}}
+"""
+"""The last line may have a `problem` in place of the `answer`."""
 
 
 def document(app: FastAPI) -> None:
@@ -147,7 +156,12 @@ def _described(response: "DescribedResponse", references: dict[type, Any]) -> di
             name: {"description": words, "required": True, "schema": {"type": "string"}}
             for name, words in response.headers.items()
         }
-    return {str(response.status): said}
+    found = {str(response.status): said}
+    if response.in_lines:
+        lines = {LINES: {"schema": {"type": "string"}, "example": _IN_LINES}}
+        found["200"] = {"description": _LINES_WORDS, "content": lines} | found.get("200", {})
+        found["200"]["content"] = found["200"]["content"] | lines
+    return found
 
 
 def _add_problems(path: str, method: str, operation: dict[str, Any]) -> None:

@@ -11,8 +11,9 @@ from coordinator.api.bodies import Body, OptionsBody
 from coordinator.api.control import Who
 from coordinator.api.control_routes import ControlDesk
 from coordinator.api.json_response import json_response
-from coordinator.config.settings import API_PREFIX
+from coordinator.api.long_work import long_work, run_begun
 from coordinator.playing.queue import AddEntry, MoveEntry, RemoveEntry, SetOptions
+from coordinator.programs.progress import Tell
 from coordinator.service import Service
 from coordinator.teaching.known import Id
 
@@ -95,17 +96,20 @@ def queue(service: Service, desk: ControlDesk) -> APIRouter:
             return json_response(await player.edit(body.revision, edit))
 
     @router.post("/queue/play", status_code=202)
-    async def play(body: QueueBody, request: Request, response: Response) -> dict[str, int]:
+    async def play(body: QueueBody, request: Request) -> Response:
         halts = service.runs.halts  # a stop that comes while anything is waited for counts
-        with desk.commanding(request) as who:
 
-            async def has_left() -> bool:
-                left = await request.is_disconnected()
-                desk.require(who)  # planning took a while, in which somebody may have taken control
-                return left
+        async def work(tell: Tell) -> Response:
+            with desk.commanding(request) as who:
 
-            run = await player.play(body.revision, _AsClient(desk, who), halts, has_left)
-        response.headers["Location"] = f"{API_PREFIX}/runs/{run}"
-        return {"run": run}
+                async def has_left() -> bool:
+                    left = await request.is_disconnected()
+                    desk.require(who)  # planning took long: somebody may have taken control
+                    return left
+
+                as_client = _AsClient(desk, who)
+                return run_begun(await player.play(body.revision, as_client, halts, has_left, tell))
+
+        return await long_work(request, work)
 
     return router

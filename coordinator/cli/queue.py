@@ -25,6 +25,7 @@ from coordinator.cli.watch import Interrupts, Progress, follow_run, with_word
 from coordinator.client import Client, Refused, WrongInput
 from coordinator.config.settings import DEFAULT_URL
 from coordinator.programs.options import PlayOptions
+from coordinator.programs.progress import Tell
 
 if TYPE_CHECKING:
     from coordinator.client.values import Queue
@@ -107,7 +108,7 @@ def play(url: UrlOption = DEFAULT_URL, as_json: JsonOption = False) -> ExitCode:
     """
     with client_at(url) as client, Interrupts.counted() as pressed:
         client.arm()  # who hangs is found out before a plan is waited for
-        run = begun(client, "the queue", Client.play_queue)
+        run = begun(client, "the queue", _begin, pressed)
         with giving_back(client):
             caution(as_json=as_json)
             _follow(client, run, pressed, as_json=as_json)
@@ -116,6 +117,10 @@ def play(url: UrlOption = DEFAULT_URL, as_json: JsonOption = False) -> ExitCode:
         if queue.message:
             raise Failure(ExitCode.NOT_FINISHED, *unconfirmed(client.arm()), queue.message)
     return ExitCode.DONE
+
+
+def _begin(client: Client, tell: Tell) -> int:
+    return client.play_queue(tell=tell)
 
 
 def _follow(client: Client, run: int, pressed: Interrupts, *, as_json: bool) -> None:

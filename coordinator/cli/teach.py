@@ -26,6 +26,7 @@ from coordinator.cli.show import mistakes as show_mistakes
 from coordinator.client import Client, ClientError
 from coordinator.config.settings import DEFAULT_URL
 from coordinator.programs.options import PlayOptions
+from coordinator.programs.progress import Tell
 
 if TYPE_CHECKING:
     from coordinator.client.values import TaughtSnapshot
@@ -106,8 +107,8 @@ def play(
 ) -> ExitCode:
     """Play a sequence or a program that is kept, as 'run' plays a file."""
 
-    def begin(client: Client) -> int:
-        return client.play_taught(name, options)
+    def begin(client: Client, tell: Tell) -> int:
+        return client.play_taught(name, options, tell=tell)
 
     return play_and_follow(url, name, begin, as_json=as_json)
 

@@ -30,6 +30,7 @@ from coordinator.codes.outcome import Outcome
 from coordinator.core.stop_words import StopWord
 from coordinator.programs import NO_SWITCHES, Switches
 from coordinator.programs.options import AS_WRITTEN, PlayOptions
+from coordinator.programs.progress import Tell, untold
 from coordinator.programs.size import MAX_LONG_BYTES
 from protocol.light import REST_WORDS
 
@@ -198,33 +199,43 @@ class Questions:
 
     # ---- programs ---------------------------------------------------------------------------
 
-    async def check(self, text: str, switches: Switches = NO_SWITCHES) -> "CheckResult":
+    async def check(
+        self, text: str, switches: Switches = NO_SWITCHES, *, tell: Tell = untold
+    ) -> "CheckResult":
         """What a program would do from where the arm stands, or from `park` if that is unsure.
 
-        Mistakes are in its `errors`: they raise nothing. `switches` are the operator's.
+        Mistakes are in its `errors`: they raise nothing. `switches` are the operator's. `tell` is
+        called about four times a second with how far it is; what it raises ends the check.
         """
-        answer = await self._looked_at("check", "/check", text, switches, has="errors")
+        answer = await self._looked_at("check", "/check", text, switches, tell, has="errors")
         from coordinator.client.values import CheckResult
 
         return self._asking.read(CheckResult, answer)
 
-    async def curves(self, text: str, switches: Switches = NO_SWITCHES) -> "Curves":
-        """What a program would do over time, from where `check` begins, with the same switches.
+    async def curves(
+        self, text: str, switches: Switches = NO_SWITCHES, *, tell: Tell = untold
+    ) -> "Curves":
+        """What a program would do over time, from where `check` begins, with the same switches
+        and the same `tell`.
 
         Raises WrongInput with its mistakes.
         """
-        answer = await self._looked_at("curves", "/check/curves", text, switches, has="time_s")
+        answer = await self._looked_at(
+            "curves", "/check/curves", text, switches, tell, has="time_s"
+        )
         from coordinator.client.values import Curves
 
         return self._asking.read(Curves, answer)
 
     async def _looked_at(
-        self, what: str, path: str, text: str, switches: Switches, *, has: str
+        self, what: str, path: str, text: str, switches: Switches, tell: Tell, *, has: str
     ) -> Answer:
         """What is answered of a program, by which nothing moves."""
         body = {**await self._named(text), **_members(switches)}
         patience_s = _planning_s(text)
-        return await self._asking.ask(what, "POST", path, body, has=has, patience_s=patience_s)
+        return await self._asking.ask_long(
+            what, "POST", path, body, tell, has=has, patience_s=patience_s
+        )
 
     async def _named(self, text: str) -> dict[str, str]:
         """What names a program's text in a body: itself, or its digest once it was sent."""
@@ -242,10 +253,13 @@ class Questions:
         options: PlayOptions = AS_WRITTEN,
         *,
         taught: int | None = None,
+        tell: Tell = untold,
     ) -> int:
         """Play a program as `options` say, once it is planned; the run's number.
 
         `taught` is the sequence or kept program whose text it is, so that its result is told there.
+        `tell` is as for `check`: what it raises ends the planning, and then nothing is played. A
+        run that has begun by then goes on: hold it.
         """
         body: dict[str, object] = {
             "name": name,
@@ -254,8 +268,8 @@ class Questions:
         }
         if taught is not None:
             body["taught"] = taught
-        answer = await self._asking.ask(
-            "play", "POST", "/runs", body, has="run", patience_s=_planning_s(text)
+        answer = await self._asking.ask_long(
+            "play", "POST", "/runs", body, tell, has="run", patience_s=_planning_s(text)
         )
         return self._asking.read(int, answer["run"], "run")
 
@@ -429,11 +443,13 @@ class Questions:
         """
         return await self._text((await self._kept(name)).path)
 
-    async def play_taught(self, name: str, options: PlayOptions = AS_WRITTEN) -> int:
+    async def play_taught(
+        self, name: str, options: PlayOptions = AS_WRITTEN, *, tell: Tell = untold
+    ) -> int:
         """Play a sequence or a kept program as `options` say; the run's number."""
         kept = await self._kept(name)
         text = await self._text(kept.path)
-        return await self.play(kept.name, text, options, taught=kept.id)
+        return await self.play(kept.name, text, options, taught=kept.id, tell=tell)
 
     async def delete_taught(self, name: str) -> "TaughtSnapshot":
         """No such sequence or program any more, nor the waypoints that only it visited.
@@ -548,15 +564,15 @@ class Questions:
         """Move the entry of this id to another place, counted from 0."""
         return await self._edit_queue({"type": "move", "entry": entry, "to": to})
 
-    async def play_queue(self) -> int:
+    async def play_queue(self, *, tell: Tell = untold) -> int:
         """Play the queue from its first entry on; the first run's number.
 
         The next entry begins by itself once one has finished; any other end of a run ends the
-        queue, whose `message` says why.
+        queue, whose `message` says why. `tell` is as for `play`.
         """
         body = {"revision": (await self.queue()).revision}
-        answer = await self._asking.ask(
-            "play", "POST", "/queue/play", body, has="run", patience_s=PLANNING_S
+        answer = await self._asking.ask_long(
+            "play", "POST", "/queue/play", body, tell, has="run", patience_s=PLANNING_S
         )
         return self._asking.read(int, answer["run"], "run")
 

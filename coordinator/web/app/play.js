@@ -2,7 +2,7 @@
 
 import { html } from "htm/preact";
 import { useEffect, useRef, useState } from "preact/hooks";
-import { file, post, Refusal } from "./api.js";
+import { file, post, postLong, Refusal } from "./api.js";
 import { Curves } from "./curves.js";
 import { draft, keepDraft } from "./draft.js";
 import { clockTime, figure } from "./figures.js";
@@ -81,37 +81,70 @@ export function Play({ model, gone, taught, act }) {
 // From its check to the arm.
 function Checked({ model, program, taught, found, setFound, select, gone, act }) {
   const [busy, setBusy] = useState(false);
+  const [far, setFar] = useState(null); // how far what goes on is; null while nobody has said
+  const [cancelled, setCancelled] = useState(""); // what was, words
+  const cancelling = useRef(null); // what ends what goes on
+  const looking = useRef(null); // what ends the picture being made
+  const first = useRef(null);
   const [often, setOften] = useState(ONCE);
   const told = found?.told;
   const busyArm = model.arm.phase !== "idle";
   const unhomed = model.arm.joints.filter((joint) => !joint.homed).map((joint) => joint.name);
-  const during = async (work) => {
-    setBusy(true);
-    await act(work);
+  useEffect(() => () => {
+    cancelling.current?.abort();
+    looking.current?.abort();
+  }, []);
+  const during = async (what, work) => {
+    looking.current?.abort(); // a picture must not delay what somebody waits for
+    const controller = cancelling.current = new AbortController();
+    setFar(null);
+    setCancelled("");
+    setBusy(what);
+    await act(async () => {
+      try {
+        await work(controller.signal);
+      } catch (error) {
+        if (error.code !== "cancelled") throw error;
+        setCancelled(`Cancelled: the program was not ${what === "check" ? "checked to its end" : "played"}.`);
+        // Whoever cancels in the moment in which it begins wants it held.
+        if (what === "play") await post("/hold").catch(() => {});
+      }
+    });
+    cancelling.current = null;
     setBusy(false);
   };
-  const check = () => during(async () => {
+  const cancel = () => {
+    cancelling.current?.abort();
+    first.current.querySelector("button").focus();
+  };
+  const check = () => during("check", async (signal) => {
     const [{ text }, on] = [program, switches()];
-    const told = await post("/check", { text, ...on });
+    const told = await postLong("/check", { text, ...on }, setFar, signal);
     setFound({ text, on, told, curves: null });
     if (told.ok && told.duration_s > 0) picture(text, on, told);
   });
   const picture = async (text, on, told) => {
-    const curves = await pictured({ text, ...on });
+    const controller = looking.current = new AbortController();
+    const curves = await pictured({ text, ...on }, controller.signal);
     if (curves) setFound((now) => (now?.told === told ? { text, on, told, curves } : now));
   };
-  const play = () => during(async () => {
+  const play = () => during("play", async (signal) => {
     const { name, text, kept, changed } = program;
     const isKept = [...taught.now?.sequences ?? [], ...taught.now?.programs ?? []].some((one) => one.id === kept);
     const of = isKept && !changed ? kept : null;
-    await post("/runs", { name: name || "program", text, taught: of, ...asked(often), ...found.on });
+    const body = { name: name || "program", text, taught: of, ...asked(often), ...found.on };
+    await postLong("/runs", body, setFar, signal);
     location.hash = "#watch";
   });
   return html`
-    <p class="row"><${Press} name=${told?.ok ? "" : "main"} off=${!program.text.trim() || busy || gone}
+    <p class="row" ref=${first}><${Press} name=${told?.ok ? "" : "main"} off=${!program.text.trim() || busy || gone}
       press=${check}>Check<//>
       <span class="small">Nothing moves by a check.</span></p>
-    <div role="status">${told && html`<${Found} found=${told} select=${select} />`}</div>
+    ${busy && far && html`<p class="row">
+      <progress max=${far.of || null} value=${far.of ? far.done : null} aria-label="How far the program is"></progress>
+      <span>${STAGES[far.stage] ?? far.stage}${far.of ? `: ${far.done} of ${far.of}` : ""}</span>
+      <button class="plain" onClick=${cancel}>Cancel</button></p>`}
+    <div role="status">${cancelled && html`<p>${cancelled}</p>`}${told && html`<${Found} found=${told} select=${select} />`}</div>
     ${found?.curves && html`<${Curves} curves=${found.curves} />`}
     ${told?.ok && html`
       <p class="caution">The arm begins to move at once and may move at any time while the program
@@ -125,10 +158,19 @@ function Checked({ model, program, taught, found, setFound, select, gone, act })
         press=${play}>Play<//></p>`}`;
 }
 
+const STAGES = {
+  waiting: "Waiting for another program",
+  reading: "Reading lines",
+  ranges: "Holding moves against the joints' ranges",
+  parts: "Dividing moves into parts",
+  ends: "Following moves to their ends",
+  planning: "Planning moves",
+};
+
 // A picture that cannot be had keeps nobody from playing what was checked.
-async function pictured(asked) {
+async function pictured(asked, signal) {
   try {
-    return await post("/check/curves", asked);
+    return await postLong("/check/curves", asked, () => {}, signal);
   } catch (error) {
     if (!(error instanceof Refusal)) throw error;
     return null;

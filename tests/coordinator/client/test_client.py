@@ -2,6 +2,7 @@
 
 import asyncio
 import inspect
+import json
 import socket
 import subprocess
 import sys
@@ -34,6 +35,7 @@ from coordinator.client import (
     WrongInput,
 )
 from coordinator.client.values import Problem
+from coordinator.programs.progress import Progress, Stage
 from tests.coordinator.cli.servers import ARM, CHECKED, ENDED, GOING, HOMED, REPORTED, joint, served
 from tests.coordinator.cli.test_startup import HEAVY
 from tests.coordinator.client.asked import Coordinator, blocking, in_a_loop, told
@@ -511,3 +513,44 @@ def test_a_text_too_long_for_json_is_sent_as_it_is_and_named_by_its_digest(ask: 
         ask(url, "check", "(long)\n" * 50_000 + "M2\n")
     assert coordinator.paths == ["/texts", "/check"]
     assert coordinator.asked[-1] == ("/check", {"sent": "5" * 64})
+
+
+def lines(*told_: object) -> Any:
+    body = b"".join(json.dumps(one, ensure_ascii=False).encode() + b"\n" for one in told_)
+    return 200, {"Content-Type": "application/x-ndjson"}, body
+
+
+FAR = {"progress": {"stage": "planning", "done": 256, "of": 1000}}
+
+
+def test_how_far_a_check_is_is_told_before_its_answer(ask: Ask) -> None:
+    coordinator = Coordinator({"/check": [lines(FAR, FAR, {"answer": CHECKED})]})
+    seen: list[Progress] = []
+    with served(coordinator) as url:
+        assert ask(url, "check", "M2\n", tell=seen.append).ok
+    assert seen == [Progress(Stage.PLANNING, 256, 1000)] * 2
+
+
+def test_a_problem_in_the_last_line_is_raised_as_any_other(ask: Ask) -> None:
+    mistake = {"line": 2, "column": 1, "message": "G7 is\u2028none\x85"}  # which end lines of text
+    wrong = {"type": "urn:unisono:problem:program", "title": "Unprocessable", "status": 422,
+             "detail": "the program has 1 mistake", "errors": [mistake]}  # fmt: skip
+    busy = {"type": "urn:unisono:problem:left", "title": "Conflict", "status": 409, "detail": "x"}
+    answers = [lines(FAR, {"problem": wrong}), lines({"problem": busy}), lines(FAR)]
+    with served(Coordinator({"/runs": answers})) as url:
+        with pytest.raises(WrongInput) as caught:
+            ask(url, "play", "a.nc", "M2\n")
+        assert caught.value.mistakes == (Problem(**mistake),)  # type: ignore[arg-type]
+    with served(Coordinator({"/runs": answers[1:]})) as url, pytest.raises(Refused, match="x"):
+        ask(url, "play", "a.nc", "M2\n")
+    with served(Coordinator({"/runs": answers[2:]})) as url, pytest.raises(Unreachable):
+        ask(url, "play", "a.nc", "M2\n")
+
+
+def test_what_is_raised_as_it_is_told_ends_the_request(ask: Ask) -> None:
+    def cancel(_progress: Progress) -> None:
+        raise KeyboardInterrupt
+
+    coordinator = Coordinator({"/check": [lines(FAR, {"answer": CHECKED})]})
+    with served(coordinator) as url, pytest.raises(KeyboardInterrupt):
+        ask(url, "check", "M2\n", tell=cancel)
