@@ -4,6 +4,7 @@ import asyncio
 import json
 import os
 from collections.abc import AsyncIterator
+from pathlib import Path
 from typing import Any
 
 import httpx2
@@ -19,7 +20,7 @@ from tests.coordinator.api.serving import serving
 from tests.e2e.harness import children, is_running
 
 ASKED = {"Accept": LINES}
-LONG = "".join(f"G0 A{k % 90}\n" for k in range(30_000)) + "M2\n"
+LONG = "".join(f"G0 A{k % 90}\n" for k in range(6_000)) + "M2\n"
 
 
 def told(response: httpx2.Response) -> list[dict[str, Any]]:
@@ -70,7 +71,11 @@ async def served(service: Service) -> AsyncIterator[str]:
 
 
 def planners(before: set[int]) -> set[int]:
-    return {pid for pid in set(children(os.getpid())) - before if is_running(pid)}
+    return {
+        pid
+        for pid in set(children(os.getpid())) - before
+        if b"spawn_main" in Path(f"/proc/{pid}/cmdline").read_bytes()
+    }
 
 
 @pytest.mark.parametrize("in_lines", [True, False])
