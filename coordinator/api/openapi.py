@@ -13,7 +13,6 @@ from fastapi import FastAPI, Response
 from fastapi.openapi.utils import get_openapi
 from pydantic import TypeAdapter
 
-from coordinator.api.long_work import LINES
 from coordinator.api.problem_types import PROBLEM_TYPES
 from coordinator.api.problems import MEDIA_TYPE, TYPE
 from coordinator.config.settings import API_PREFIX
@@ -28,6 +27,9 @@ is a safety-rated emergency stop.** Live values come by the WebSocket `/api/v1/f
 
 The end of a name is its unit: `_us` µs, `_s` s, `_deg` degrees, `_c` °C, `_v` V. Arm time counts
 from when the laptop began; path time runs along a program's part and stands while the arm rests.
+`POST /check`, `/check/curves`, `/runs` and `/queue/play` may take minutes: to close the request is to
+cancel it, and who accepts `application/x-ndjson` has status 200 and lines of JSON: how far it is, then
+`{"answer": …}` or `{"problem": …}`.
 What is not known is `null`, never zero. Members may be added; ignore those that you do not know.
 """
 _ALWAYS: Final = {
@@ -79,14 +81,6 @@ _PROBLEM: Final = {
         "detail": "elbow is not homed; home it first",
     },
 }
-
-
-_LINES_WORDS: Final = "How far it is, and the answer in the last line, for who accepts lines."
-_IN_LINES: Final = """\
-{"progress":{"stage":"planning","done":25600,"of":100000}}
-{"answer":{}}
-"""
-"""The last line may have a `problem` in place of the `answer`."""
 
 
 def document(app: FastAPI) -> None:
@@ -156,12 +150,7 @@ def _described(response: "DescribedResponse", references: dict[type, Any]) -> di
             name: {"description": words, "required": True, "schema": {"type": "string"}}
             for name, words in response.headers.items()
         }
-    found = {str(response.status): said}
-    if response.in_lines:
-        lines = {LINES: {"schema": {"type": "string"}, "example": _IN_LINES}}
-        found["200"] = {"description": _LINES_WORDS, "content": lines} | found.get("200", {})
-        found["200"]["content"] = found["200"]["content"] | lines
-    return found
+    return {str(response.status): said}
 
 
 def _add_problems(path: str, method: str, operation: dict[str, Any]) -> None:

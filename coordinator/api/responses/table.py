@@ -1,6 +1,6 @@
 """Which route answers what, where it does what it is asked."""
 
-from dataclasses import dataclass, field, replace
+from dataclasses import dataclass, field
 from typing import Any, Final
 
 from pydantic import BaseModel, TypeAdapter
@@ -43,8 +43,6 @@ class DescribedResponse:
     media_type: str = JSON
     headers: dict[str, str] = field(default_factory=dict)
     """What each says, by name."""
-    in_lines: bool = False
-    """Who accepts NDJSON is told how far it is before."""
 
     @property
     def adapter(self) -> TypeAdapter[Any]:
@@ -107,16 +105,10 @@ RESPONSES: Final[dict[str, DescribedResponse]] = {
     "POST /texts": DescribedResponse(
         "It is here, until another one comes.", TextSent, example_of(TextSent), 201
     ),
-    "POST /check": replace(
-        _response("What the program would do, or its mistakes.", Check), in_lines=True
-    ),
-    "POST /check/curves": replace(
-        _told("What each joint does over path time.", CURVES), in_lines=True
-    ),
+    "POST /check": _response("What the program would do, or its mistakes.", Check),
+    "POST /check/curves": _told("What each joint does over path time.", CURVES),
     "POST /home": _begun("The homing has begun.", HomingBegun),
-    "POST /runs": replace(
-        _begun("The run has begun: its joints are being loaded.", RunBegun), in_lines=True
-    ),
+    "POST /runs": _begun("The run has begun: its joints are being loaded.", RunBegun),
     "POST /hold": _TAKEN,
     "POST /resume": _TAKEN,
     "POST /stop": _TAKEN,
@@ -156,9 +148,7 @@ RESPONSES: Final[dict[str, DescribedResponse]] = {
     ),
     "GET /queue": _QUEUE,
     "POST /queue/edits": _QUEUE,
-    "POST /queue/play": replace(
-        _begun("The first run of the queue has begun.", RunBegun), in_lines=True
-    ),
+    "POST /queue/play": _begun("The first run of the queue has begun.", RunBegun),
     "GET /session": _LOGGED_IN,
     "POST /session": _LOGGED_IN,
     "DELETE /session": _LOGGED_IN,
