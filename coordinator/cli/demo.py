@@ -105,7 +105,10 @@ def _home_and_play(
             _home(client, settings, pressed, children)
             text = DEMO_PROGRAM.read_text(encoding="utf-8")
             number = remote.begun(
-                client, str(DEMO_PROGRAM), lambda client: client.play(DEMO_PROGRAM.name, text)
+                client,
+                str(DEMO_PROGRAM),
+                lambda client, tell: client.play(DEMO_PROGRAM.name, text, tell=tell),
+                pressed,
             )
             return remote.follow(client, number, pressed, as_json=settings.as_json)
     except (ClientError, Failure):

@@ -35,6 +35,7 @@ from coordinator.cli.common import (
     read_program,
     show_json,
 )
+from coordinator.cli.watch import work_shown
 from coordinator.cli.which_arm import ArmChoiceOption, ChosenArm, choose_arm
 from coordinator.cli.written import require_writable, write_file
 from coordinator.config.data_folder import make_key, read_key
@@ -167,7 +168,7 @@ def check(
 
     Without --arm it is for the arm of the coordinator that answers, or else for the demo arm; which
     it was is always said. It begins where the arm of that coordinator stands, if that is known, and
-    else at the pose park.
+    else at the pose park. Ctrl-C cancels it, also in the coordinator.
     """
     require_writable("--plot", picture, ".svg")
     text = read_program(file, MAX_LONG_BYTES)
@@ -176,13 +177,14 @@ def check(
 
     switches = Switches(block_delete, optional_stop, step_by_line, from_line)
     if chosen.kind == "coordinator":
-        with client_at(url) as client:
-            result = client.check(text, **asdict(switches))
+        with client_at(url) as client, work_shown() as tell:
+            result = client.check(text, switches, tell=tell)
             told = client.answers["check"]
     else:
         from coordinator.motion import check_program
 
-        result = check_program(text, chosen.arm, switches=switches)
+        with work_shown() as tell:
+            result = check_program(text, chosen.arm, switches=switches, tell=tell)
         told = asdict(result)
     mistakes = show.mistakes(str(file), result.errors)
     drawn = {}
@@ -207,10 +209,11 @@ def _picture_of(file: Path, text: str, chosen: ChosenArm, url: str, switches: "S
     from coordinator.pictures.program import program_picture
 
     if chosen.kind == "coordinator":
-        with client_at(url) as client:
-            found = client.curves(text, **asdict(switches))
+        with client_at(url) as client, work_shown() as tell:
+            found = client.curves(text, switches, tell=tell)
     else:
-        found = curves(text, chosen.arm, switches=switches)
+        with work_shown() as tell:
+            found = curves(text, chosen.arm, switches=switches, tell=tell)
     return program_picture(file.name, chosen.arm.name, found)
 
 
