@@ -3,6 +3,9 @@
 #   make test PYTEST_ARGS='-k lease -x'   run some of the tests
 
 PYTHON ?= python3
+# Where Python is told to keep no compiled modules, every process that a test starts compiles all
+# of them, and every test process the tests too: hundreds of times.
+unexport PYTHONDONTWRITEBYTECODE
 # The slow tests stand together: a process that has nothing left takes some of them over.
 PYTEST_ARGS ?= -n auto --dist worksteal
 VENV := .venv
