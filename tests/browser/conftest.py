@@ -25,7 +25,7 @@ from playwright.sync_api import (
 from coordinator.api.page import add_page
 from coordinator.client import Client
 from tests.browser import canned
-from tests.browser.chromium import chromium
+from tests.browser.chromium import LIGHT, chromium
 from tests.browser.hands import Finger, Keys, Mouse
 from tests.e2e.harness import Bench, linked_bench, until
 
@@ -37,7 +37,7 @@ PHONE = {"width": 360, "height": 740}
 @pytest.fixture(scope="module")
 def browser() -> Iterator[Browser]:
     """Ended with each module: other tests need the event loop that it holds."""
-    with chromium() as opened:
+    with chromium(LIGHT) as opened:
         yield opened
 
 
