@@ -35,6 +35,7 @@ from coordinator.cli.common import (
     read_program,
     show_json,
 )
+from coordinator.cli.starting import collecting_nothing
 from coordinator.cli.watch import work_shown
 from coordinator.cli.which_arm import ArmChoiceOption, ChosenArm, choose_arm
 from coordinator.cli.written import require_writable, write_file
@@ -43,7 +44,7 @@ from coordinator.config.settings import DEFAULT_PORT, DEFAULT_URL, LOOPBACK, Ser
 from coordinator.programs.size import MAX_LONG_BYTES
 
 if TYPE_CHECKING:
-    from coordinator.cli import host
+    from coordinator.cli.serving import Served
     from coordinator.programs import Switches
     from simulator.port import JointPort
 
@@ -234,8 +235,11 @@ def simulate(
 
     With --only some of them, so that one that runs in a process of its own can be killed alone.
     """
-    from coordinator.cli import host
-    from coordinator.rehearsal.software_joints import joint_settings
+    with collecting_nothing():
+        from coordinator.cli import host
+        from coordinator.cli.simulating import SimulateSettings
+        from coordinator.cli.simulating import simulate as serve_joints
+        from coordinator.rehearsal.software_joints import joint_settings
 
     described = read_arm(arm)
     try:
@@ -245,9 +249,7 @@ def simulate(
         raise Failure(
             ExitCode.WRONG_INPUT, f"there is no joint {error.args[0]!r}; {arm.name} has {known}"
         ) from error
-    settings = host.SimulateSettings(
-        joints, data, host.check_interface(interface), network, seed, truth
-    )
+    settings = SimulateSettings(joints, data, host.check_interface(interface), network, seed, truth)
     host.set_up_logging(logging.WARNING)
 
     def ready(ports: "list[JointPort]") -> None:
@@ -269,7 +271,7 @@ def simulate(
             )
         out().print(f"{len(found)} joints on {interface}, network {network}; Ctrl-C ends")
 
-    return host.simulate(settings, ready)
+    return serve_joints(settings, ready)
 
 
 def serve(
@@ -297,9 +299,11 @@ def serve(
         host.check_listen(listen),
         tuple(host.check_name(one, listen) for one in name or ()),
     )
+    with collecting_nothing():
+        from coordinator.cli.serving import serve as coordinate
     host.set_up_logging(logging.INFO)
 
-    def ready(served: "host.Served") -> None:
+    def ready(served: "Served") -> None:
         caution(as_json=as_json)
         if as_json:
             show_json({"arm": described.name, **asdict(served)})
@@ -310,7 +314,7 @@ def serve(
         for role, token in served.tokens.items():
             out().print(f"token to {role}, shown this once: {token}")
 
-    return host.serve(settings, described, ready)
+    return coordinate(settings, described, ready)
 
 
 def demonstrate(

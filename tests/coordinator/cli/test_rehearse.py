@@ -9,7 +9,7 @@ from pathlib import Path
 
 import pytest
 
-from coordinator.cli import run
+from coordinator.cli.command import run
 
 PROGRAM = "G90 G94\nG0 A10\nG1 A0 F600\nM2\n"
 ARM = """
