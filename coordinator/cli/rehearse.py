@@ -13,13 +13,13 @@ from coordinator.cli.common import (
     BlockDeleteOption,
     ExitCode,
     JsonOption,
-    LoopsOption,
     OptionalStopOption,
     ProgramArgument,
     UrlOption,
     path_of,
 )
 from coordinator.cli.local import NetworkOption
+from coordinator.cli.play_options import LoopsOption
 from coordinator.cli.which_arm import ArmChoiceOption
 from coordinator.config.settings import DEFAULT_URL
 
