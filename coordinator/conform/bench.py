@@ -97,6 +97,11 @@ class Bench:
         datagrams = await Datagrams.open(self.place.host, greeting.welcome.udp)
         return Talk(session, stream, datagrams, self.target.may_move)
 
+    def adopt(self, talk: Talk) -> None:
+        """Go on with a session that a check has begun, after it ended the one before."""
+        assert self._talk is None
+        self._talk = talk
+
     async def again(self) -> Stream:
         """Another stream of the session in force, in place of the one there is."""
         greeting = await greet(self.place, self.talk.session, self.coordinator)

@@ -1,8 +1,7 @@
 """Makes checks one after another, each from a session of its own, and says what came of them."""
 
 import asyncio
-from collections.abc import AsyncIterator, Sequence
-from contextlib import suppress
+from collections.abc import Callable, Sequence
 from typing import Final
 
 from coordinator.conform.bench import Bench, Target
@@ -15,28 +14,38 @@ GIVE_UP: Final = 3
 NO_MOVES: Final = "it may move the motor; --moves was not given"
 
 
-async def run_checks(target: Target, checks: Sequence[Check]) -> AsyncIterator[Result]:
-    """What comes of each check, as it is made. Left early, the joint is stopped first."""
-    lost, done = 0, False
+class Unstopped(Exception):
+    """The checks were interrupted, and it is not known whether the joint stopped."""
+
+
+async def run_checks(
+    target: Target, checks: Sequence[Check], tell: Callable[[Result], None]
+) -> list[Result]:
+    """What comes of each check; `tell` gets it at once.
+
+    Where it is cancelled the joint is stopped first. Raises Unstopped where that is not certain.
+    """
+    results: list[Result] = []
+    lost = 0
     async with Bench(target) as bench:
         try:
             for check in checks:
                 if check.moves and not target.may_move:
-                    yield _result(check, Outcome.NOT_MADE, why=NO_MOVES)
+                    found = _result(check, Outcome.NOT_MADE, why=NO_MOVES)
                 elif lost >= GIVE_UP:
-                    yield _result(
-                        check, Outcome.NOT_MADE, why="the joint was lost before", is_blocked=True
-                    )
+                    why = "the joint was lost before"
+                    found = _result(check, Outcome.NOT_MADE, why=why, is_blocked=True)
                 else:
                     found, is_there = await _make(check, bench)
                     lost = 0 if is_there else lost + 1
-                    yield found
-            done = True
-        finally:
-            if not done:
-                sentence = await bench.stop()
-                if sentence is not None:
-                    raise Lost(sentence)
+                results.append(found)
+                tell(found)
+        except asyncio.CancelledError:
+            sentence = await bench.stop()
+            if sentence is not None:
+                raise Unstopped(sentence) from None
+            raise
+    return results
 
 
 async def _make(check: Check, bench: Bench) -> tuple[Result, bool]:
@@ -71,12 +80,4 @@ def _result(
     why: str = "",
     is_blocked: bool = False,
 ) -> Result:
-    return Result(
-        check.id, check.section, check.sentence, outcome, expected, came, why, is_blocked
-    )
-
-
-async def let_go(results: AsyncIterator[Result]) -> None:
-    """End an iteration that is left early, so that the joint is stopped before anything else."""
-    with suppress(AttributeError):
-        await results.aclose()  # type: ignore[attr-defined]
+    return Result(check.id, check.section, check.sentence, outcome, expected, came, why, is_blocked)
