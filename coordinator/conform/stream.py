@@ -65,7 +65,9 @@ async def opened(place: Place, **how: Any) -> ClientConnection:
     except InvalidMessage as error:
         raise Lost(f"what answers at {place.host}:{place.port} does not speak HTTP") from error
     except InvalidHandshake as error:
-        raise Lost(f"no joint's stream at {place.host}:{place.port}{place.path}: {error}") from error
+        raise Lost(
+            f"no joint's stream at {place.host}:{place.port}{place.path}: {error}"
+        ) from error
     except TimeoutError as error:
         raise Lost(f"no answer at {place.host}:{place.port} within {PATIENCE_S:g} s") from error
     except OSError as error:
@@ -114,7 +116,7 @@ def shown(data: str | bytes) -> str:
     return text if len(text) <= 120 else f"{text[:117]}..."
 
 
-def hello(session: int, coordinator: bytes, nonce: bytes, **other: object) -> str:
+def hello(session: int, coordinator: bytes, nonce: bytes, /, **other: object) -> str:
     """A hello's text; `other` replaces its fields or adds some."""
     fields = {
         "type": "hello",

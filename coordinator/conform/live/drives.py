@@ -14,7 +14,6 @@ from protocol.states import JointState
 from protocol.status import REPLY_BYTES, Reason
 
 ANSWERED: Final = Section("what-is-answered")
-DRIVE: Final = Section("drive")
 STATUS: Final = Section("status")
 CLOCKS: Final = Section("clocks")
 
@@ -154,8 +153,10 @@ async def readings(bench: Bench) -> None:
     sensors = bench.welcome.welcome.capabilities.sensors
     status = await bench.talk.until(
         "a reading of each sensor told",
-        lambda s: (s.temperature_centi_c is not None or "temperature" not in sensors)
-        and (s.supply_mv is not None or "supply" not in sensors),
+        lambda s: (
+            (s.temperature_centi_c is not None or "temperature" not in sensors)
+            and (s.supply_mv is not None or "supply" not in sensors)
+        ),
         3.0,
     )
     require(status.fan_percent <= 100, "a fan up to 100 %", status.fan_percent)
@@ -195,9 +196,7 @@ async def plan_elsewhere(bench: Bench) -> None:
 @STATUS.check("go-unprepared", "A go to a joint that is not prepared starts nothing.")
 async def go_unprepared(bench: Bench) -> None:
     clock_map = await bench.talk.learn()
-    plan = replace(
-        bench.talk.arm(), change=RateChange(clock_map.arm_us + 400_000, 0, 0, 1_000_000)
-    )
+    plan = replace(bench.talk.arm(), change=RateChange(clock_map.arm_us + 400_000, 0, 0, 1_000_000))
     status = await bench.talk.drive(mode=Mode.PATH, plan=plan, permit_us=1_000_000)
     equal("reason", Reason.NOT_ARMED, status.reason)
     status = (await bench.talk.keep(0.6, mode=Mode.PATH, plan=plan, permit_us=1_000_000))[-1]
@@ -246,4 +245,3 @@ async def far_map(bench: Bench) -> None:
         (3, replace(known, number=3, joint_us=known.joint_us + 2**48)),
     ):
         equal(f"map number after {number}", 1, (await bench.talk.drive(clock_map=far)).map_number)
-

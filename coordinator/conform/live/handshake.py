@@ -87,7 +87,9 @@ async def replayed(bench: Bench) -> None:
     await require_reject(again.socket, "proof-wrong")
 
 
-@PROOFS.check("stream-keys", "The ack of the proof has the tag of the key of channel 1, direction 1.")
+@PROOFS.check(
+    "stream-keys", "The ack of the proof has the tag of the key of channel 1, direction 1."
+)
 async def stream_keys(bench: Bench) -> None:
     greeting = await _greeted(bench)
     stream = Stream(greeting)

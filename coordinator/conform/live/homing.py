@@ -56,7 +56,11 @@ async def finds(bench: Bench) -> None:
     equal("position", bench.configuration.homing.home, status.position)
 
 
-@HOMING.check("middle", "Middle and shift follow from the slow edges; unhomed before, lost is null.", moves=True)
+@HOMING.check(
+    "middle",
+    "Middle and shift follow from the slow edges; unhomed before, lost is null.",
+    moves=True,
+)
 async def middle(bench: Bench) -> None:
     await bench.unhomed()
     event = await _homed(bench)
@@ -73,7 +77,9 @@ async def middle(bench: Bench) -> None:
     require((falling[0] - rising[0]) * sign > 0, "edges in the search direction", str(slow))
 
 
-@HOMING.check("lost", "Homed before, lost is the shift without whole turns: next to nothing.", moves=True)
+@HOMING.check(
+    "lost", "Homed before, lost is the shift without whole turns: next to nothing.", moves=True
+)
 async def lost(bench: Bench) -> None:
     await bench.talk.home()
     await bench.talk.rest()
@@ -87,7 +93,9 @@ async def lost(bench: Bench) -> None:
     )
 
 
-@HOMING.check("once", "Each homing number is obeyed once: the same one again begins nothing.", moves=True)
+@HOMING.check(
+    "once", "Each homing number is obeyed once: the same one again begins nothing.", moves=True
+)
 async def once(bench: Bench) -> None:
     await _homed(bench)
     states = {s.state for s in await bench.talk.keep(0.5, **_home(1))}
@@ -109,7 +117,9 @@ async def no_expiry(bench: Bench) -> None:
     require(JointState.HOMING not in states, "no homing", "homing")
 
 
-@HOMING.check("expiry", "Without another drive homing ends by its expiry: it brakes by itself.", moves=True)
+@HOMING.check(
+    "expiry", "Without another drive homing ends by its expiry: it brakes by itself.", moves=True
+)
 async def expiry(bench: Bench) -> None:
     await _begun(bench)
     homing = bench.configuration.homing
@@ -120,7 +130,11 @@ async def expiry(bench: Bench) -> None:
     equal("number", 1, (await bench.talk.stream.event("homing-failed"))["homing_number"])
 
 
-@HOMING.check("withdrawn", "A drive in mode none ends homing: it brakes, and homing-failed is sent.", moves=True)
+@HOMING.check(
+    "withdrawn",
+    "A drive in mode none ends homing: it brakes, and homing-failed is sent.",
+    moves=True,
+)
 async def withdrawn(bench: Bench) -> None:
     await _begun(bench)
     status = await bench.talk.drive()
@@ -129,7 +143,9 @@ async def withdrawn(bench: Bench) -> None:
     equal("homed", False, (await bench.talk.rest()).homed)
 
 
-@HOMING.check("other-number", "Another number in the middle of homing ends it, and begins none.", moves=True)
+@HOMING.check(
+    "other-number", "Another number in the middle of homing ends it, and begins none.", moves=True
+)
 async def other_number(bench: Bench) -> None:
     await _begun(bench)
     status = await bench.talk.drive(**_home(2))
@@ -147,7 +163,11 @@ async def stop(bench: Bench) -> None:
     await bench.talk.stream.event("stopped")
 
 
-@HOMING.check("travel", "Travel used up: homing fails, then the fault hall-sensor; clear lifts it.", moves=True)
+@HOMING.check(
+    "travel",
+    "Travel used up: homing fails, then the fault hall-sensor; clear lifts it.",
+    moves=True,
+)
 async def travel(bench: Bench) -> None:
     talk = bench.talk
     await talk.home()
@@ -165,7 +185,9 @@ async def travel(bench: Bench) -> None:
     equal("state", JointState.UNHOMED, (await talk.drive()).state)
 
 
-@HOMING.check("busy", "While it homes: configure is not-at-rest, another session is busy.", moves=True)
+@HOMING.check(
+    "busy", "While it homes: configure is not-at-rest, another session is busy.", moves=True
+)
 async def busy(bench: Bench) -> None:
     await _begun(bench)
     await bench.talk.require(bench.body, "not-at-rest")
@@ -195,4 +217,3 @@ async def limits_kept(bench: Bench) -> None:
     await bench.talk.home()
     await bench.configured(temperature_limit_centi_c=9_000)
     equal("homed", True, (await bench.talk.drive()).homed)
-

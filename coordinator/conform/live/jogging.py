@@ -152,7 +152,9 @@ async def _fenced(bench: Bench) -> tuple[int, int, int]:
     return position, way, position + way * bench.small
 
 
-@JOG.check("range", "At the end of the range it stops, and stays jogging at velocity 0.", moves=True)
+@JOG.check(
+    "range", "At the end of the range it stops, and stays jogging at velocity 0.", moves=True
+)
 async def range_end(bench: Bench) -> None:
     _, way, end = await _fenced(bench)
     status = await bench.talk.until(
@@ -162,7 +164,9 @@ async def range_end(bench: Bench) -> None:
         **_jog(way * bench.slow),
     )
     equal("state", JointState.JOGGING, status.state)
-    beyond = [(s.position - end) * way for s in await bench.talk.keep(0.3, **_jog(way * bench.slow))]
+    beyond = [
+        (s.position - end) * way for s in await bench.talk.keep(0.3, **_jog(way * bench.slow))
+    ]
     require(max(beyond) <= 1, "no way beyond the end", f"{max(beyond)} counts beyond")
 
 
@@ -216,7 +220,9 @@ async def target_beyond(bench: Bench) -> None:
     )
 
 
-@JOG.check("target-moves-on", "At rest at its target it goes on when another target comes.", moves=True)
+@JOG.check(
+    "target-moves-on", "At rest at its target it goes on when another target comes.", moves=True
+)
 async def target_moves_on(bench: Bench) -> None:
     position, way = await _ready(bench)
     for goal in (position + way * bench.small // 4, position + way * bench.small // 2, position):
@@ -237,7 +243,9 @@ async def limit(bench: Bench) -> None:
     await bench.configured(
         velocity=slow,
         jog_unhomed=slow,
-        homing=homing.model_copy(update={"fast": min(homing.fast, slow), "slow": min(homing.slow, slow)}),
+        homing=homing.model_copy(
+            update={"fast": min(homing.fast, slow), "slow": min(homing.slow, slow)}
+        ),
         ramp=rows,
     )
     statuses = await bench.talk.keep(0.6, **_jog(way * slow * 3))

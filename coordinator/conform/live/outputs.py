@@ -30,7 +30,9 @@ async def _all_off(bench: Bench) -> None:
     equal("outputs", 0, status.outputs)
 
 
-@OUTPUTS.check("drive", "A drive in mode none switches the outputs of its mask at its coming.", moves=True)
+@OUTPUTS.check(
+    "drive", "A drive in mode none switches the outputs of its mask at its coming.", moves=True
+)
 async def drive(bench: Bench) -> None:
     count = _some(bench)
     await _all_off(bench)
@@ -86,7 +88,9 @@ async def lost(bench: Bench) -> None:
     equal("output 0 after 1.9 s", 0, (await bench.talk.drive()).outputs & 1)
 
 
-@OUTPUTS.check("kept", "An output that outputs_off does not name is kept through silence.", moves=True)
+@OUTPUTS.check(
+    "kept", "An output that outputs_off does not name is kept through silence.", moves=True
+)
 async def kept(bench: Bench) -> None:
     _some(bench)
     await bench.configured(outputs_off=None)
@@ -153,7 +157,9 @@ async def _reduced(bench: Bench) -> None:
     await bench.talk.until("a reduced current", lambda s: s.reduced, 3.0, energise=True)
 
 
-@CURRENT.check("reduced", "After its time at rest the current is reduced: the flag is set.", moves=True)
+@CURRENT.check(
+    "reduced", "After its time at rest the current is reduced: the flag is set.", moves=True
+)
 async def reduced(bench: Bench) -> None:
     await _reduced(bench)
 
@@ -167,7 +173,9 @@ async def never(bench: Bench) -> None:
     equal("flags", {False}, flags)
 
 
-@CURRENT.check("full", "A drive with full_current brings it back, settled after 100 ms.", moves=True)
+@CURRENT.check(
+    "full", "A drive with full_current brings it back, settled after 100 ms.", moves=True
+)
 async def full(bench: Bench) -> None:
     await _reduced(bench)
     status = await bench.talk.drive(energise=True, full_current=True)

@@ -29,7 +29,9 @@ def _fall(run: Run, permit_us: int) -> Course:
     return run.course.fall(when, permit_us)
 
 
-@PERMITS.check("finish", "With a permit to the end it finishes there exactly: event finished.", moves=True)
+@PERMITS.check(
+    "finish", "With a permit to the end it finishes there exactly: event finished.", moves=True
+)
 async def finish(bench: Bench) -> None:
     run = await armed(bench)
     await run.moving()
@@ -39,10 +41,14 @@ async def finish(bench: Bench) -> None:
         (run.end_us, run.points[-1].position),
         (status.path_us, status.position),
     )
-    equal("position", run.points[-1].position, (await bench.talk.stream.event("finished"))["position"])
+    equal(
+        "position", run.points[-1].position, (await bench.talk.stream.event("finished"))["position"]
+    )
 
 
-@PERMITS.check("end", "At the end of its permit it falls to rest, where the ramp leads.", moves=True)
+@PERMITS.check(
+    "end", "At the end of its permit it falls to rest, where the ramp leads.", moves=True
+)
 async def end(bench: Bench) -> None:
     run = await armed(bench)
     await run.moving(FIRST_PERMIT_US)
@@ -72,7 +78,9 @@ async def alone(bench: Bench) -> None:
     equal("cause", "permit", (await bench.talk.stream.event("held"))["cause"])
 
 
-@PERMITS.check("raised", "A permit that is raised in time lets it go on without a fall.", moves=True)
+@PERMITS.check(
+    "raised", "A permit that is raised in time lets it go on without a fall.", moves=True
+)
 async def raised(bench: Bench) -> None:
     run = await armed(bench)
     await run.moving(FIRST_PERMIT_US)
@@ -92,7 +100,9 @@ async def lowered(bench: Bench) -> None:
     equal("cause", "permit", (await bench.talk.stream.event("held"))["cause"])
 
 
-@PERMITS.check("not-in-fall", "In a fall it takes no permit: it comes to rest and stays.", moves=True)
+@PERMITS.check(
+    "not-in-fall", "In a fall it takes no permit: it comes to rest and stays.", moves=True
+)
 async def not_in_fall(bench: Bench) -> None:
     run = await armed(bench)
     await run.moving(past_us=150_000)
@@ -105,7 +115,11 @@ async def not_in_fall(bench: Bench) -> None:
         equal("state", JointState.HELD, status.state)
 
 
-@PERMITS.check("levelled", "Of the newest permit it tells what it obeys: the points it lacks count.", moves=True)
+@PERMITS.check(
+    "levelled",
+    "Of the newest permit it tells what it obeys: the points it lacks count.",
+    moves=True,
+)
 async def levelled(bench: Bench) -> None:
     # Without the last point it must be able to fall before the newest one.
     run = await armed(bench, legs=2)
@@ -139,7 +153,9 @@ async def silence(bench: Bench) -> None:
     equal("cause", "silence", (await bench.talk.stream.event("held"))["cause"])
 
 
-@PERMITS.check("stream-no-drive", "Frames of the stream do not count as drives for the 1.5 s.", moves=True)
+@PERMITS.check(
+    "stream-no-drive", "Frames of the stream do not count as drives for the 1.5 s.", moves=True
+)
 async def stream_no_drive(bench: Bench) -> None:
     run = await armed(bench, legs=4)
     await run.moving(run.end_us)
@@ -149,7 +165,9 @@ async def stream_no_drive(bench: Bench) -> None:
     equal("state", JointState.HELD, (await bench.talk.drive()).state)
 
 
-@PLANS.check("withdrawn", "Under a drive without plan a moving joint ramps at once: withdrawn.", moves=True)
+@PLANS.check(
+    "withdrawn", "Under a drive without plan a moving joint ramps at once: withdrawn.", moves=True
+)
 async def withdrawn(bench: Bench) -> None:
     run = await armed(bench)
     await run.moving()
@@ -158,7 +176,9 @@ async def withdrawn(bench: Bench) -> None:
     equal("cause", "withdrawn", (await bench.talk.stream.event("held"))["cause"])
 
 
-@PLANS.check("other-mode", "Under a drive of another mode a moving joint ramps at once.", moves=True)
+@PLANS.check(
+    "other-mode", "Under a drive of another mode a moving joint ramps at once.", moves=True
+)
 async def other_mode(bench: Bench) -> None:
     run = await armed(bench)
     await run.moving()
@@ -219,7 +239,11 @@ async def session_busy(bench: Bench) -> None:
     equal("state", JointState.MOVING, status.state)
 
 
-@SESSIONS.check("stream-moving", "Another stream of the session in force, while it moves, is accepted.", moves=True)
+@SESSIONS.check(
+    "stream-moving",
+    "Another stream of the session in force, while it moves, is accepted.",
+    moves=True,
+)
 async def stream_moving(bench: Bench) -> None:
     run = await armed(bench, legs=4)
     await run.moving()
@@ -229,15 +253,17 @@ async def stream_moving(bench: Bench) -> None:
     equal("state", JointState.MOVING, (await bench.talk.drive(**run.drive())).state)
 
 
-@STOPS.check("moving", "A stop while it moves brakes it off its path: ready, trajectory forgotten.", moves=True)
+@STOPS.check(
+    "moving",
+    "A stop while it moves brakes it off its path: ready, trajectory forgotten.",
+    moves=True,
+)
 async def stop_moving(bench: Bench) -> None:
     run = await armed(bench)
     await run.moving(past_us=150_000)
     status = await bench.talk.drive(stop=StopLevel.STOP)
     equal("stop", StopLevel.STOP, status.stop)
-    status = await bench.talk.until(
-        "rest", lambda s: s.state in AT_REST, 5.0, stop=StopLevel.STOP
-    )
+    status = await bench.talk.until("rest", lambda s: s.state in AT_REST, 5.0, stop=StopLevel.STOP)
     equal(
         "state, trajectory, homed",
         (JointState.READY, 0, True),
@@ -247,7 +273,9 @@ async def stop_moving(bench: Bench) -> None:
     equal("level, position", (1, status.position), (event["level"], event["position"]))
 
 
-@STOPS.check("release", "Stop level 2 at rest lets go of the drivers: unhomed, level told.", moves=True)
+@STOPS.check(
+    "release", "Stop level 2 at rest lets go of the drivers: unhomed, level told.", moves=True
+)
 async def stop_and_release(bench: Bench) -> None:
     await bench.talk.home()
     status = await bench.talk.until(
@@ -278,7 +306,9 @@ async def highest(bench: Bench) -> None:
     equal("stop", 2, int((await bench.talk.drive(stop=StopLevel.STOP)).stop))
 
 
-@STOPS.check("drivers-stay-off", "While level 2 is latched no drive turns the drivers on.", moves=True)
+@STOPS.check(
+    "drivers-stay-off", "While level 2 is latched no drive turns the drivers on.", moves=True
+)
 async def drivers_stay_off(bench: Bench) -> None:
     await bench.talk.drive(stop=StopLevel.STOP_AND_RELEASE)
     equal("energised", False, (await bench.talk.drive(energise=True)).energised)

@@ -30,7 +30,9 @@ async def _refused(run: Run, reason: Reason) -> Status:
 async def _starts_not(run: Run, for_s: float = DELAY_US * 1e-6 + 0.3) -> None:
     """Raises Wrong if it moves while its drive is repeated."""
     for status in await run.bench.talk.keep(for_s, **run.drive()):
-        require(status.state in AT_REST and status.path_us == run.plan.stand_us, "rest", told(status))
+        require(
+            status.state in AT_REST and status.path_us == run.plan.stand_us, "rest", told(status)
+        )
     equal("events", [], [e["event"] for e in run.bench.talk.stream.events])
 
 
@@ -78,7 +80,11 @@ async def arm_passed(bench: Bench) -> None:
     await _refused(run, Reason.ELSEWHERE)
 
 
-@PLANS.check("arm-tolerance", "An arm within 2 µs of where it holds is complied with, at its word.", moves=True)
+@PLANS.check(
+    "arm-tolerance",
+    "An arm within 2 µs of where it holds is complied with, at its word.",
+    moves=True,
+)
 async def arm_tolerance(bench: Bench) -> None:
     run, status = await held(bench)
     wanted = status.path_us - PATH_TOLERANCE_US
@@ -86,7 +92,9 @@ async def arm_tolerance(bench: Bench) -> None:
     equal("path time", wanted, armed_status.path_us)
 
 
-@PLANS.check("disarm", "An armed joint under a drive without plan goes back to prepared.", moves=True)
+@PLANS.check(
+    "disarm", "An armed joint under a drive without plan goes back to prepared.", moves=True
+)
 async def disarm(bench: Bench) -> None:
     await armed(bench)
     status = await bench.talk.drive(energise=True)
@@ -100,7 +108,9 @@ async def disarm_held(bench: Bench) -> None:
     equal("state", JointState.HELD, (await bench.talk.drive(energise=True)).state)
 
 
-@PLANS.check("go", "A go is complied with, and at its instant it starts: event started.", moves=True)
+@PLANS.check(
+    "go", "A go is complied with, and at its instant it starts: event started.", moves=True
+)
 async def go(bench: Bench) -> None:
     run = await armed(bench)
     change = run.go(FIRST_PERMIT_US)
@@ -124,7 +134,9 @@ async def go(bench: Bench) -> None:
     require(event["permission_us"] <= event["start_us"], "permission before the start", event)
 
 
-@PLANS.check("go-not-armed", "A go to a joint that is prepared and not armed is not-armed.", moves=True)
+@PLANS.check(
+    "go-not-armed", "A go to a joint that is prepared and not armed is not-armed.", moves=True
+)
 async def go_not_armed(bench: Bench) -> None:
     run = await prepared(bench)
     run.go(run.end_us)
@@ -132,7 +144,9 @@ async def go_not_armed(bench: Bench) -> None:
     await _starts_not(run)
 
 
-@PLANS.check("go-elsewhere", "A go from another path time than where it stands is elsewhere.", moves=True)
+@PLANS.check(
+    "go-elsewhere", "A go from another path time than where it stands is elsewhere.", moves=True
+)
 async def go_elsewhere(bench: Bench) -> None:
     run = await armed(bench)
     run.go(run.end_us)
@@ -177,7 +191,9 @@ async def go_same_number(bench: Bench) -> None:
     await _refused(run, Reason.NOT_ARMED)
 
 
-@PLANS.check("go-no-permit", "Without a permit beyond the start it misses it: armed, late.", moves=True)
+@PLANS.check(
+    "go-no-permit", "Without a permit beyond the start it misses it: armed, late.", moves=True
+)
 async def go_no_permit(bench: Bench) -> None:
     run = await armed(bench)
     run.go(0)
@@ -207,7 +223,9 @@ async def go_again(bench: Bench) -> None:
     await run.until("moving", JointState.MOVING, 2.0)
 
 
-@PLANS.check("go-other-fields", "A go's number with other fields drops the start, for good.", moves=True)
+@PLANS.check(
+    "go-other-fields", "A go's number with other fields drops the start, for good.", moves=True
+)
 async def go_other_fields(bench: Bench) -> None:
     run = await armed(bench)
     change = run.go(run.end_us, in_us=800_000)
@@ -221,7 +239,9 @@ async def go_other_fields(bench: Bench) -> None:
     await _starts_not(run, 1.0)
 
 
-@PLANS.check("go-twice", "One arm serves one go: a second one is refused without another arm.", moves=True)
+@PLANS.check(
+    "go-twice", "One arm serves one go: a second one is refused without another arm.", moves=True
+)
 async def go_twice(bench: Bench) -> None:
     run = await armed(bench)
     run.go(run.end_us, in_us=800_000)
@@ -231,7 +251,9 @@ async def go_twice(bench: Bench) -> None:
     await _starts_not(run, 1.0)
 
 
-@PLANS.check("go-after-refused", "After a refused go only an arm of a higher number helps.", moves=True)
+@PLANS.check(
+    "go-after-refused", "After a refused go only an arm of a higher number helps.", moves=True
+)
 async def go_after_refused(bench: Bench) -> None:
     run = await armed(bench)
     run.go(run.end_us, in_us=-20_000)
@@ -271,7 +293,11 @@ async def pending_silence(bench: Bench) -> None:
     await _starts_not(run, 0.8)
 
 
-@PLANS.check("pending-stop", "A stop with a start pending: nothing starts, and the path is forgotten.", moves=True)
+@PLANS.check(
+    "pending-stop",
+    "A stop with a start pending: nothing starts, and the path is forgotten.",
+    moves=True,
+)
 async def pending_stop(bench: Bench) -> None:
     run = await armed(bench)
     run.go(run.end_us)
@@ -283,7 +309,9 @@ async def pending_stop(bench: Bench) -> None:
         require(status.state is JointState.READY, "rest", told(status))
 
 
-@PLANS.check("advance", "An arm ahead, with an expiry, advances to exactly there: armed.", moves=True)
+@PLANS.check(
+    "advance", "An arm ahead, with an expiry, advances to exactly there: armed.", moves=True
+)
 async def advance(bench: Bench) -> None:
     run = await prepared(bench)
     seen = len(bench.talk.seen)
@@ -303,7 +331,9 @@ async def advance_no_expiry(bench: Bench) -> None:
         equal("state, reason", (JointState.PREPARED, Reason.NONE), (status.state, status.reason))
 
 
-@PLANS.check("advance-expiry", "Without another drive an advance ends by its expiry: held.", moves=True)
+@PLANS.check(
+    "advance-expiry", "Without another drive an advance ends by its expiry: held.", moves=True
+)
 async def advance_expiry(bench: Bench) -> None:
     run = await prepared(bench)
     run.plan = bench.talk.arm(run.end_us // 2)
@@ -362,7 +392,9 @@ async def resume(bench: Bench) -> None:
     await run.until("finished", JointState.FINISHED)
 
 
-@PLANS.check("override", "An override is carried out from its instant: slower from there on.", moves=True)
+@PLANS.check(
+    "override", "An override is carried out from its instant: slower from there on.", moves=True
+)
 async def override(bench: Bench) -> None:
     run = await armed(bench, legs=4)
     await run.moving(run.end_us, past_us=600_000)
@@ -403,7 +435,9 @@ async def _as_planned(run: Run) -> None:
     )
 
 
-@PLANS.check("course", "Path time runs by the ramp and its rate, as the page computes it.", moves=True)
+@PLANS.check(
+    "course", "Path time runs by the ramp and its rate, as the page computes it.", moves=True
+)
 async def course(bench: Bench) -> None:
     run = await armed(bench)
     await run.moving(run.end_us, past_us=20_000)
@@ -412,7 +446,9 @@ async def course(bench: Bench) -> None:
         await asyncio.sleep(0.1)
 
 
-@PLANS.check("override-wrong", "An override whose path time does not fit makes it ramp: late.", moves=True)
+@PLANS.check(
+    "override-wrong", "An override whose path time does not fit makes it ramp: late.", moves=True
+)
 async def override_wrong(bench: Bench) -> None:
     run = await armed(bench, legs=4)
     await run.moving(run.end_us, past_us=600_000)

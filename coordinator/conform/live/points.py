@@ -65,7 +65,9 @@ async def field_first(bench: Bench) -> None:
     await bench.talk.require(head + zlib.crc32(head).to_bytes(4), "frame-field")
 
 
-@POINTS.check("taken", "Points are taken; the status tells trajectory, next index and path time.", moves=True)
+@POINTS.check(
+    "taken", "Points are taken; the status tells trajectory, next index and path time.", moves=True
+)
 async def taken(bench: Bench) -> None:
     here = await _here(bench)
     equal("answer", "ack", await bench.talk.points(_still(here, 3)))
@@ -120,7 +122,9 @@ async def gap_first(bench: Bench) -> None:
     await _refused(bench, "points-gap", Point(0, await _here(bench), 0), first=1)
 
 
-@POINTS.check("known", "A frame whose points are all known is acknowledged and ignored.", moves=True)
+@POINTS.check(
+    "known", "A frame whose points are all known is acknowledged and ignored.", moves=True
+)
 async def known(bench: Bench) -> None:
     here = await _here(bench)
     await bench.talk.points(_still(here, 3))
@@ -129,7 +133,9 @@ async def known(bench: Bench) -> None:
     equal("next index, buffered", (3, 20_000), (status.next_index, status.buffered_us))
 
 
-@POINTS.check("overlap", "A frame that begins with known points and goes on is points-gap.", moves=True)
+@POINTS.check(
+    "overlap", "A frame that begins with known points and goes on is points-gap.", moves=True
+)
 async def overlap(bench: Bench) -> None:
     here = await _here(bench)
     points = _still(here, 4)
@@ -143,7 +149,9 @@ async def same_time(bench: Bench) -> None:
     await _refused(bench, "point-order", Point(0, here, 0), Point(0, here, 0))
 
 
-@POINTS.check("back-in-time", "A point before the newest of an earlier frame is point-order.", moves=True)
+@POINTS.check(
+    "back-in-time", "A point before the newest of an earlier frame is point-order.", moves=True
+)
 async def back_in_time(bench: Bench) -> None:
     here = await _here(bench)
     await bench.talk.points(_still(here, 3))
@@ -163,7 +171,9 @@ async def after_last(bench: Bench) -> None:
     await _refused(bench, "after-last", *points)
 
 
-@POINTS.check("after-last-later", "A point after the last is after-last, in a later frame.", moves=True)
+@POINTS.check(
+    "after-last-later", "A point after the last is after-last, in a later frame.", moves=True
+)
 async def after_last_later(bench: Bench) -> None:
     here = await _here(bench)
     await bench.talk.points([Point(0, here, 0), Point(SECOND, here, 0, last=True)])
@@ -177,7 +187,9 @@ async def output_in_motion(bench: Bench) -> None:
     await _refused(bench, "output-in-motion", Point(0, here, 0), point)
 
 
-@POINTS.check("last-first", "last-moving goes before output-in-motion, that before range.", moves=True)
+@POINTS.check(
+    "last-first", "last-moving goes before output-in-motion, that before range.", moves=True
+)
 async def last_first(bench: Bench) -> None:
     here = await _here(bench)
     far = 2**52
@@ -195,7 +207,9 @@ async def _ranged(bench: Bench) -> tuple[int, int]:
     return here, end
 
 
-@POINTS.check("range", "A position 2 counts beyond the range is range; 1 count is rounding.", moves=True)
+@POINTS.check(
+    "range", "A position 2 counts beyond the range is range; 1 count is rounding.", moves=True
+)
 async def beyond_range(bench: Bench) -> None:
     here, end = await _ranged(bench)
     await _refused(bench, "range", Point(0, here, 0), Point(20 * SECOND, end + 2, 0))
@@ -203,7 +217,9 @@ async def beyond_range(bench: Bench) -> None:
     equal("answer", "ack", await bench.talk.points(points))
 
 
-@POINTS.check("range-bulge", "A cubic that leaves the range between two points is range.", moves=True)
+@POINTS.check(
+    "range-bulge", "A cubic that leaves the range between two points is range.", moves=True
+)
 async def range_bulge(bench: Bench) -> None:
     here, end = await _ranged(bench)
     speed = bench.small // 4
@@ -267,14 +283,18 @@ SEGMENTS.add(
 )  # fmt: skip
 
 
-@SEGMENTS.check("seam", "The segment from the newest point of the frame before is checked.", moves=True)
+@SEGMENTS.check(
+    "seam", "The segment from the newest point of the frame before is checked.", moves=True
+)
 async def seam(bench: Bench) -> None:
     here = await _here(bench)
     await bench.talk.points(_still(here, 2, SECOND))
     await _refused(bench, "segment", Point(SECOND + 500, here, 0), first=2)
 
 
-@SEGMENTS.check("middle-of-frame", "One wrong segment in a frame: none of its points is taken.", moves=True)
+@SEGMENTS.check(
+    "middle-of-frame", "One wrong segment in a frame: none of its points is taken.", moves=True
+)
 async def middle_of_frame(bench: Bench) -> None:
     here = await _here(bench)
     points = [*_still(here, 5), Point(40_500, here, 0), *_still(here, 5, first=5)]
@@ -289,7 +309,9 @@ async def full_frame(bench: Bench) -> None:
     equal("answer", "ack", await bench.talk.points(_still(here, MAX_POINTS_PER_FRAME)))
 
 
-@BUFFER.check("capacity", "As many points as it tells are taken; one more is buffer-full.", moves=True)
+@BUFFER.check(
+    "capacity", "As many points as it tells are taken; one more is buffer-full.", moves=True
+)
 async def capacity(bench: Bench) -> None:
     count = bench.welcome.welcome.capabilities.point_capacity
     if count > 20_000:
@@ -300,7 +322,9 @@ async def capacity(bench: Bench) -> None:
     await _refused(bench, "buffer-full", points[count], first=count)
 
 
-@BUFFER.check("full-whole", "A frame that fits in part only is buffer-full, and none is taken.", moves=True)
+@BUFFER.check(
+    "full-whole", "A frame that fits in part only is buffer-full, and none is taken.", moves=True
+)
 async def full_whole(bench: Bench) -> None:
     count = bench.welcome.welcome.capabilities.point_capacity
     if count > 20_000:
@@ -321,7 +345,9 @@ async def discarded(bench: Bench) -> None:
     equal("answer", "ack", await bench.talk.points(_still(here, 2), trajectory=8))
 
 
-@MESSAGES.check("prepare", "A prepare with two points at the place is acknowledged: prepared.", moves=True)
+@MESSAGES.check(
+    "prepare", "A prepare with two points at the place is acknowledged: prepared.", moves=True
+)
 async def prepare(bench: Bench) -> None:
     await bench.talk.home()
     await bench.talk.points(await there_and_back(bench))
@@ -330,7 +356,11 @@ async def prepare(bench: Bench) -> None:
     await bench.talk.require(Prepare(trajectory=7))
 
 
-@MESSAGES.check("prepare-missing", "A prepare with one point that is not the last is points-missing.", moves=True)
+@MESSAGES.check(
+    "prepare-missing",
+    "A prepare with one point that is not the last is points-missing.",
+    moves=True,
+)
 async def prepare_missing(bench: Bench) -> None:
     here = await _here(bench)
     await bench.talk.require(Prepare(trajectory=7), "points-missing")
@@ -338,14 +368,18 @@ async def prepare_missing(bench: Bench) -> None:
     await bench.talk.require(Prepare(trajectory=7), "points-missing")
 
 
-@MESSAGES.check("prepare-position", "A prepare elsewhere than at the first point is position.", moves=True)
+@MESSAGES.check(
+    "prepare-position", "A prepare elsewhere than at the first point is position.", moves=True
+)
 async def prepare_position(bench: Bench) -> None:
     here = await _here(bench)
     await bench.talk.points(_still(here + bench.inward(here), 2))
     await bench.talk.require(Prepare(trajectory=7), "position")
 
 
-@MESSAGES.check("prepare-other", "A prepare of another trajectory is trajectory-loaded.", moves=True)
+@MESSAGES.check(
+    "prepare-other", "A prepare of another trajectory is trajectory-loaded.", moves=True
+)
 async def prepare_other(bench: Bench) -> None:
     here = await _here(bench)
     await bench.talk.points(_still(here, 2))
@@ -363,7 +397,9 @@ async def prepare_stopped(bench: Bench) -> None:
     await bench.talk.require(Prepare(trajectory=7))
 
 
-@MESSAGES.check("configure-loaded", "A configure with a trajectory loaded is trajectory-loaded.", moves=True)
+@MESSAGES.check(
+    "configure-loaded", "A configure with a trajectory loaded is trajectory-loaded.", moves=True
+)
 async def configure_loaded(bench: Bench) -> None:
     here = await _here(bench)
     await bench.talk.points(_still(here, 2))

@@ -7,9 +7,9 @@ from typing import Final
 
 from coordinator.conform.bench import Bench
 from coordinator.conform.check import Lost, NotMade, Section, Wrong, equal
+from coordinator.conform.datagrams import Datagrams
 from coordinator.conform.stream import Stream, greet, proved
 from coordinator.conform.talk import Talk
-from coordinator.conform.datagrams import Datagrams
 from coordinator.links.clock import arm_now_us
 from protocol.messages import Clear, Prepare
 from protocol.points import Point
@@ -65,7 +65,9 @@ async def _booted(bench: Bench, before: int) -> Talk:
     raise Wrong(f"another boot number within {BOOT_S:g} s", came)
 
 
-@SESSIONS.check("reboot", "A restart: another boot number, no configuration, unhomed, outputs off.", moves=True)
+@SESSIONS.check(
+    "reboot", "A restart: another boot number, no configuration, unhomed, outputs off.", moves=True
+)
 async def reboot(bench: Bench) -> None:
     talk = await _booted(bench, await _restart(bench))
     equal("configuration", None, bench.welcome.welcome.configuration)
@@ -77,7 +79,9 @@ async def reboot(bench: Bench) -> None:
     )
 
 
-@SESSIONS.check("reboot-requests", "Before a configuration, points and prepare are not-configured.", moves=True)
+@SESSIONS.check(
+    "reboot-requests", "Before a configuration, points and prepare are not-configured.", moves=True
+)
 async def reboot_requests(bench: Bench) -> None:
     talk = await _booted(bench, await _restart(bench))
     await talk.require(Prepare(trajectory=7), "not-configured")
@@ -85,7 +89,9 @@ async def reboot_requests(bench: Bench) -> None:
     await talk.require(Clear())
 
 
-@SESSIONS.check("reboot-drives", "After a restart a drive of the old session is not answered.", moves=True)
+@SESSIONS.check(
+    "reboot-drives", "After a restart a drive of the old session is not answered.", moves=True
+)
 async def reboot_drives(bench: Bench) -> None:
     old, _ = bench.talk.sealed()
     talk = await _booted(bench, await _restart(bench))
