@@ -153,7 +153,7 @@ async def _reduced(bench: Bench) -> None:
     _can_reduce(bench)
     await bench.talk.home()
     held_ma = bench.configuration.hold_current_ma
-    await bench.configured(idle_current={"after_ms": 100, "current_ma": held_ma // 2})
+    await bench.configured(idle_current={"after_ms": 400, "current_ma": held_ma // 2})
     await bench.talk.until("a reduced current", lambda s: s.reduced, 3.0, energise=True)
 
 
