@@ -4,7 +4,7 @@ import asyncio
 import os
 import secrets
 from contextlib import suppress
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from typing import Final, Self
 
 from coordinator.conform.check import Blocked, Lost, NotMade, Wrong
@@ -39,6 +39,8 @@ class Target:
     service_type: str
     may_move: bool = False
     reboot_command: str = ""
+    coordinator: bytes = field(default_factory=lambda: os.urandom(16))
+    """The id of whoever checks: a joint that has just heard it takes it again at once."""
 
 
 class Bench:
@@ -50,7 +52,7 @@ class Bench:
         self.configuration = target.configuration
         self.body = encode(Configure(configuration=target.configuration))
         """Of the configuration that every check begins with."""
-        self.coordinator = os.urandom(16)
+        self.coordinator = target.coordinator
         self._talk: Talk | None = None
 
     async def __aenter__(self) -> Self:
