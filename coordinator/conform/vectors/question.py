@@ -31,7 +31,8 @@ class Question:
     def line(self) -> bytes:
         """As it is written, with the line's end."""
         value = {"id": self.id, "ask": self.ask, **self.given}
-        return json.dumps(value, separators=(",", ":")).encode("ascii") + b"\n"
+        text = json.dumps(value, separators=(",", ":"), ensure_ascii=False)
+        return text.encode("utf-8") + b"\n"
 
 
 def _same(expected: object, came: object) -> bool:
