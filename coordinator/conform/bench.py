@@ -11,7 +11,7 @@ from coordinator.conform.check import Blocked, Lost, NotMade, Wrong
 from coordinator.conform.datagrams import Datagrams
 from coordinator.conform.heard import Heard
 from coordinator.conform.stream import Greeting, Place, Stream, greet, proved
-from coordinator.conform.talk import Talk
+from coordinator.conform.talk import LEASE_US, Talk
 from coordinator.links.clock import arm_now_us
 from protocol.configuration import Configuration
 from protocol.constants import US
@@ -211,7 +211,7 @@ class Bench:
             mode=Mode.JOG,
             energise=True,
             jog_velocity=velocity,
-            within_us=250_000,
+            within_us=LEASE_US,
         )
 
     def require_reboot_command(self) -> str:

@@ -5,7 +5,7 @@ from dataclasses import dataclass, replace
 
 from coordinator.conform.bench import Bench
 from coordinator.conform.check import Blocked, Wrong
-from coordinator.conform.talk import Fields, told
+from coordinator.conform.talk import LEASE_US, Fields, told
 from coordinator.links.clock import arm_now_us
 from protocol.constants import FIRST_PERMIT_US
 from protocol.drive import Mode, Plan
@@ -67,7 +67,7 @@ class Run:
         fields: Fields = {"mode": Mode.PATH, "energise": True, "full_current": True}
         fields["plan"] = self.plan
         if self.plan.change is None:
-            fields["within_us"] = 250_000
+            fields["within_us"] = LEASE_US
         else:
             fields["permit_us"] = self.permit_us
         return fields

@@ -11,7 +11,11 @@ from protocol import ntp
 from protocol.errors import DatagramError
 
 REPLY_S: Final = 0.3
-"""For one reply before it is asked again: the worst Wi-Fi takes a fifth of a second."""
+"""For one reply: the worst Wi-Fi takes a fifth of a second."""
+AGAIN_S: Final = 0.06
+"""After which a drive is sent again, as a coordinator would have: permissions are short."""
+DRIVE_S: Final = 2.0
+"""In which one drive of many is answered."""
 QUIET_S: Final = 0.35
 """In which nothing comes where nothing may come."""
 TRIES: Final = 6
@@ -72,14 +76,18 @@ class Datagrams(asyncio.DatagramProtocol):
         """Send a request; what its own reply says, None where none comes."""
         t1_us = arm_now_us()
         self.send(data)
+        return await self.reply({transmit: t1_us}, within_s)
+
+    async def reply(self, waiting: dict[int, int], within_s: float) -> Answered | None:
+        """The first reply to one of some requests, T1 by their transmit; None where none comes."""
         try:
             async with asyncio.timeout(within_s):
                 while True:
                     t4_us, came = await self._came.get()
                     packet = _packet(came)
-                    if packet is not None and packet.origin == transmit:
+                    if packet is not None and packet.origin in waiting:
                         return Answered(
-                            t1_us,
+                            waiting[packet.origin],
                             ntp.joint_time_us(packet.receive),
                             ntp.joint_time_us(packet.transmit),
                             t4_us,

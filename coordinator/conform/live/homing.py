@@ -5,7 +5,7 @@ from typing import Any, Final
 
 from coordinator.conform.bench import Bench
 from coordinator.conform.check import Section, Wrong, equal, require
-from coordinator.conform.talk import Fields, told
+from coordinator.conform.talk import LEASE_US, Fields, told
 from protocol.constants import EXPIRY_US
 from protocol.drive import Mode, StopLevel
 from protocol.messages import Clear
@@ -16,12 +16,12 @@ from protocol.status import Fault, Status
 HOMING: Final = Section("homing")
 
 
-def _home(number: int) -> Fields:
+def _home(number: int, within_us: int = LEASE_US) -> Fields:
     return {
         "mode": Mode.HOME,
         "energise": True,
         "homing_number": number,
-        "within_us": EXPIRY_US,
+        "within_us": within_us,
     }
 
 
@@ -122,6 +122,7 @@ async def no_expiry(bench: Bench) -> None:
 )
 async def expiry(bench: Bench) -> None:
     await _begun(bench)
+    await bench.talk.drive(**_home(1, EXPIRY_US))
     homing = bench.configuration.homing
     await asyncio.sleep(0.25 + homing.fast / bench.configuration.acceleration + 0.4)
     status = await bench.talk.drive()

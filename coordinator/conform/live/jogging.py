@@ -6,7 +6,7 @@ from typing import Final
 from coordinator.conform.bench import Bench
 from coordinator.conform.check import NotMade, Section, equal, require
 from coordinator.conform.course import prepared
-from coordinator.conform.talk import Fields, told
+from coordinator.conform.talk import LEASE_US, Fields, told
 from protocol.constants import EXPIRY_US
 from protocol.drive import Mode, StopLevel
 from protocol.states import AT_REST, JointState
@@ -22,7 +22,7 @@ def _jog(velocity: int, target: int | None = None) -> Fields:
         "energise": True,
         "jog_velocity": velocity,
         "jog_target": target,
-        "within_us": EXPIRY_US,
+        "within_us": LEASE_US,
     }
 
 
@@ -79,7 +79,10 @@ async def withdrawn(bench: Bench) -> None:
 @JOG.check("expiry", "With no drive any more it brakes by itself at the expiry.", moves=True)
 async def expiry(bench: Bench) -> None:
     _, way = await _ready(bench)
-    begun = await bench.jogged(way * bench.slow)
+    fields = _jog(way * bench.slow)
+    await bench.jogged(way * bench.slow)
+    fields["within_us"] = EXPIRY_US
+    begun = await bench.talk.drive(**fields)
     await asyncio.sleep(1.2)
     status = await bench.talk.drive()
     require(status.state in AT_REST, "at rest by itself", told(status))

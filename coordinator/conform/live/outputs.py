@@ -6,8 +6,7 @@ from typing import Final
 from coordinator.conform.bench import Bench
 from coordinator.conform.check import NotMade, Section, equal, require
 from coordinator.conform.course import Run, armed
-from coordinator.conform.talk import told
-from protocol.constants import EXPIRY_US
+from coordinator.conform.talk import LEASE_US, told
 from protocol.drive import Mode, StopLevel
 from protocol.messages import Discard, Prepare
 from protocol.points import Point
@@ -191,7 +190,7 @@ async def waits(bench: Bench) -> None:
     position = (await bench.talk.drive(energise=True)).position
     way = bench.inward(position)
     status = await bench.talk.drive(
-        mode=Mode.JOG, energise=True, jog_velocity=way * bench.slow, within_us=EXPIRY_US
+        mode=Mode.JOG, energise=True, jog_velocity=way * bench.slow, within_us=LEASE_US
     )
     require(status.state is JointState.READY, "rest while the current settles", told(status))
     await bench.jogged(way * bench.slow)

@@ -7,7 +7,7 @@ from typing import Final
 from coordinator.conform.bench import Bench
 from coordinator.conform.check import Section, equal, require
 from coordinator.conform.course import DELAY_US, FULL, Run, armed, held, prepared
-from coordinator.conform.talk import told
+from coordinator.conform.talk import LEASE_US, told
 from coordinator.links.clock import arm_now_us
 from protocol.constants import FIRST_PERMIT_US, PATH_TOLERANCE_US, RATE_MIN_PPM
 from protocol.drive import StopLevel
@@ -338,7 +338,7 @@ async def advance_expiry(bench: Bench) -> None:
     run = await prepared(bench)
     run.plan = bench.talk.arm(run.end_us // 2)
     await run.until("advancing", JointState.ADVANCING, 3.0)
-    await asyncio.sleep(1.0)
+    await asyncio.sleep(LEASE_US * 1e-6 + 0.8)
     status = await bench.talk.drive()
     equal("state", JointState.HELD, status.state)
     equal("cause", "expiry", (await bench.talk.stream.event("held"))["cause"])

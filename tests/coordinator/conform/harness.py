@@ -41,8 +41,12 @@ async def target(
     """A joint that answers, ready to be checked. Unless `announce`, it announces nothing."""
     arm = quick_arm(folder)
     (settings,) = joint_settings(arm, 1)
-    settings = replace(settings, inputs=2, outputs=2, point_capacity=64)
     (joint,) = arm.joints
+    # Two degrees before its sensor, so that it is homed at once.
+    begin = settings.home_centre + 2 * settings.home_half_width
+    settings = replace(
+        settings, inputs=2, outputs=2, point_capacity=64, start_low=begin, start_high=begin
+    )
     heard: Heard | None = None
     async with contextlib.AsyncExitStack() as stack:
         if announce:
