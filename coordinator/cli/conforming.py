@@ -201,7 +201,10 @@ async def _found(asked: Asked, arm: Arm, joint: Joint, key: bytes, address: str)
         asked.moves,
         asked.reboot_command,
     )
-    await _require_joint(target, asked.data)
+    try:
+        await _require_joint(target, asked.data)
+    finally:
+        await place.close_all()
     return target
 
 
@@ -241,7 +244,8 @@ async def _require_joint(target: Target, data: Path) -> None:
             ExitCode.REFUSED,
             f"another coordinator has this joint ({stream}): end that first, and wait for 5 s",
         )
-    await (stream.close() if isinstance(stream, Stream) else greeting.socket.close())
+    if isinstance(stream, Stream):
+        await stream.close()
 
 
 def _run(work: Coroutine[Any, Any, T]) -> T:

@@ -116,12 +116,12 @@ class Bench:
     async def end(self) -> None:
         """Let go of it, at rest. What is latched stays so until the next session clears it."""
         talk, self._talk = self._talk, None
-        if talk is None:
-            return
-        with suppress(Wrong, Lost, OSError):
-            await talk.rest()
-        talk.datagrams.close()
-        await talk.stream.close()
+        if talk is not None:
+            with suppress(Wrong, Lost, OSError):
+                await talk.rest()
+            talk.datagrams.close()
+            await talk.stream.close()
+        await self.place.close_all()
 
     async def stop(self) -> str | None:
         """Stop it by stop level 1, at once; a sentence where that is not known to have worked."""

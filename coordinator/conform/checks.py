@@ -34,9 +34,9 @@ CHECKS: Final[tuple[Check, ...]] = tuple(
 )
 TITLES: Final = {
     "discovery": "Discovery",
+    "proofs-and-keys": "Proofs and keys",
     "the-stream": "The stream",
     "handshake": "Handshake",
-    "proofs-and-keys": "Proofs and keys",
     "sessions": "Sessions",
     "frames": "Frames",
     "messages": "Messages",

@@ -4,7 +4,7 @@ import asyncio
 import contextlib
 import json
 import os
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from typing import Any, Final
 
 from websockets.asyncio.client import ClientConnection, connect
@@ -31,6 +31,13 @@ class Place:
     path: str
     joint_id: str
     arm_key: bytes
+    opened: list[ClientConnection] = field(default_factory=list, compare=False, repr=False)
+    """Since `close_all`: whoever opens one is not to close it in every way in which it may end."""
+
+    async def close_all(self) -> None:
+        """Close what is still open."""
+        while self.opened:
+            await self.opened.pop().close()
 
 
 def connection(
@@ -61,9 +68,10 @@ def connection(
 async def opened(place: Place, **how: Any) -> ClientConnection:
     """A WebSocket to the joint. Raises Lost."""
     try:
-        return await connection(place, **how)
+        socket = await connection(place, **how)
     except InvalidMessage as error:
-        raise Lost(f"what answers at {place.host}:{place.port} does not speak HTTP") from error
+        sentence = f"what answers at {place.host}:{place.port} does not speak HTTP/1.1"
+        raise Lost(sentence) from error
     except InvalidHandshake as error:
         raise Lost(
             f"no joint's stream at {place.host}:{place.port}{place.path}: {error}"
@@ -72,6 +80,8 @@ async def opened(place: Place, **how: Any) -> ClientConnection:
         raise Lost(f"no answer at {place.host}:{place.port} within {PATIENCE_S:g} s") from error
     except OSError as error:
         raise Lost(f"no connection to {place.host}:{place.port}: {error.strerror}") from error
+    place.opened.append(socket)
+    return socket
 
 
 async def received(socket: ClientConnection) -> str | bytes | None:

@@ -16,6 +16,8 @@ MESSAGES: Final = Section("messages")
 CONFIGURATION: Final = Section("configuration")
 STOPS: Final = Section("stops")
 FAULTS: Final = Section("faults")
+READING_S: Final = 2.0
+"""Readings are taken about once a second."""
 
 
 def _fields(bench: Bench) -> dict[str, Any]:
@@ -264,7 +266,7 @@ async def _faulty(bench: Bench, changes: dict[str, object], fault: Fault, word: 
     "temperature", "A reading above the limit: faulted; clear is fault-persists till then."
 )
 async def temperature(bench: Bench) -> None:
-    status = await bench.talk.drive()
+    status = (await bench.talk.keep(READING_S))[-1]
     if status.temperature_centi_c is None or status.temperature_centi_c <= 0:
         raise NotMade("it has no reading of its temperature above 0 °C")
     changes: dict[str, object] = {"temperature_limit_centi_c": 0}
@@ -273,7 +275,7 @@ async def temperature(bench: Bench) -> None:
 
 @FAULTS.check("supply", "A supply below the limit: faulted; clear is fault-persists till then.")
 async def supply(bench: Bench) -> None:
-    status = await bench.talk.drive()
+    status = (await bench.talk.keep(READING_S))[-1]
     if status.supply_mv is None or status.supply_mv >= 60_000:
         raise NotMade("it has no reading of its supply below 60 V")
     await _faulty(bench, {"supply_limit_mv": 60_000}, Fault.SUPPLY_LOW, "supply-low")

@@ -30,6 +30,7 @@ from simulator.joint.handshake import Handshake, Offered
 from simulator.joint.joint import Joint
 from simulator.joint.path import Path
 from simulator.joint.playing import Player
+from simulator.joint.refusal import Refusal
 from simulator.joint.requests import RequestHandler
 from simulator.joint.safety import Safety
 from simulator.joint.session import Session
@@ -504,7 +505,7 @@ def _(patch: Patch) -> None:
         if before is not None and point.time_us > before.time_us:
             sentence = check_segment(before, point, limits.velocity, limits.acceleration)
             if sentence:
-                return buffer.Refusal("segment", sentence)
+                return Refusal("segment", sentence)
         return old(before, point, limits)
 
     around(patch, buffer, "_check", check)
