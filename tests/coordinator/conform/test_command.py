@@ -3,6 +3,7 @@
 import asyncio
 import contextlib
 import http.server
+import io
 import json
 import os
 import re
@@ -13,6 +14,7 @@ import subprocess
 import sys
 import threading
 from collections.abc import AsyncIterator, Iterator
+from dataclasses import replace
 from pathlib import Path
 
 import pytest
@@ -22,6 +24,7 @@ from coordinator.config.arm import load_arm
 from coordinator.config.data_folder import make_key
 from coordinator.conform.check import Outcome
 from coordinator.conform.checks import CHECKS, TITLES
+from simulator.port import JointPort, world_us
 from tests.coordinator.conform.harness import HOST, made, target
 from tests.e2e.harness import Bench, before_others, bench, until
 from tests.protocol.pages import README
@@ -68,11 +71,8 @@ async def test_software_joint_passes_every_check_at_rest(tmp_path: Path) -> None
 
 
 @contextlib.asynccontextmanager
-async def restarting(flag: Path, port: object) -> AsyncIterator[None]:
+async def restarting(flag: Path, port: JointPort) -> AsyncIterator[None]:
     """Restarts a joint as soon as a file is there."""
-    from simulator.port import JointPort, world_us
-
-    assert isinstance(port, JointPort)
 
     async def watch() -> None:
         while True:
@@ -88,12 +88,11 @@ async def restarting(flag: Path, port: object) -> AsyncIterator[None]:
         task.cancel()
 
 
+@pytest.mark.timeout(900)  # in real time, one after another
 async def test_software_joint_passes_every_check_in_motion(tmp_path: Path) -> None:
     flag = tmp_path / "restart"
     with before_others():
         async with target(tmp_path, announce=True) as (joint, port), restarting(flag, port):
-            from dataclasses import replace
-
             joint = replace(joint, reboot_command=f"touch {flag}")
             results = await made(joint, [check for check in CHECKS if check.moves])
     others = {one.id: one for one in results.values() if one.outcome is not Outcome.PASS}
@@ -294,6 +293,20 @@ def test_motion_without_a_terminal_needs_yes(
     told = fails(capsys, words(rig, "--moves"), 2)
     assert "give --yes" in told
     assert "Caution:" in told
+
+
+def test_answer_other_than_yes_moves_nothing(
+    rig: Bench, capsys: pytest.CaptureFixture[str], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    class Terminal(io.StringIO):
+        def isatty(self) -> bool:
+            return True
+
+    for said in ("no\n", "YES\n", ""):
+        monkeypatch.setattr(sys, "stdin", Terminal(said))
+        told = fails(capsys, words(rig, "--moves"), 3)
+        assert "May turntable move? Type yes:" in told
+        assert "nothing was checked" in told
 
 
 def test_joint_that_another_coordinator_has_is_left_to_it(
