@@ -186,9 +186,7 @@ async def travel(bench: Bench) -> None:
     equal("state", JointState.UNHOMED, (await talk.drive()).state)
 
 
-@HOMING.check(
-    "busy", "While it homes: configure is not-at-rest, another session is busy.", moves=True
-)
+@HOMING.check("busy", "While it homes, configure and clear are not-at-rest.", moves=True)
 async def busy(bench: Bench) -> None:
     await _begun(bench)
     await bench.talk.require(bench.body, "not-at-rest")
