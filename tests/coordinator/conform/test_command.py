@@ -19,7 +19,7 @@ from pathlib import Path
 
 import pytest
 
-from coordinator.cli import run
+from coordinator.cli.command import run
 from coordinator.config.arm import load_arm
 from coordinator.config.data_folder import make_key
 from coordinator.conform.check import Outcome
