@@ -6,6 +6,8 @@
 #include <stddef.h>
 #include <stdint.h>
 
+#include "clock.h"
+#include "course.h"
 #include "keys.h"
 #include "ntp.h"
 #include "rejects.h"
@@ -26,22 +28,6 @@ enum {
     UJ_DRIVE_PERMIT = 1 << 4,
     UJ_DRIVE_EXPIRY = 1 << 5,
     UJ_DRIVE_TARGET = 1 << 6
-};
-
-/* A clock map: joint time = joint_us + (arm time - arm_us) * (1 + rate_ppb / 10^9). */
-struct uj_map {
-    uint32_t number; /* from 1 */
-    int64_t arm_us;
-    int64_t joint_us;
-    int32_t rate_ppb; /* at most +-1000000; beyond +-300000 the joint ignores the map */
-};
-
-/* A rate change: arm time, path time there, rates before and after. */
-struct uj_change {
-    int64_t at_us;
-    int64_t path_us;
-    uint32_t before_ppm; /* 0 to 1000000 */
-    uint32_t after_ppm;  /* 0 to 1000000 */
 };
 
 /* Decoded and checked: a field whose flag is not set is 0, whatever the datagram held there; every i64 is at

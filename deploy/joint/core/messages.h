@@ -39,16 +39,12 @@ enum uj_request_type {
     UJ_REQUEST_BLINK
 };
 
-struct uj_configure {
-    struct uj_configuration configuration;
-    uint8_t digest[UJ_SHA256_BYTES]; /* of the body, byte for byte */
-};
-
 /* The body of a tagged frame whose first byte is not 1. */
 struct uj_request {
     enum uj_request_type type;
+    uint8_t digest[UJ_SHA256_BYTES]; /* of a configure: of the body, byte for byte */
     union {
-        struct uj_configure configure;
+        struct uj_configuration configuration;
         uint32_t trajectory; /* of prepare */
         uint32_t seconds;    /* of blink, 1 to 60; 5 where it was left out */
     } of;

@@ -27,11 +27,15 @@ struct uj_points {
     uint32_t trajectory;  /* as it came: 0 is not refused here, but as message-invalid by the rules */
     uint32_t first_index; /* of the first point here, from 0 */
     uint16_t count;       /* 1 to UJ_MAX_POINTS_PER_FRAME */
-    struct uj_point points[UJ_MAX_POINTS_PER_FRAME];
+    const uint8_t *bytes; /* of the first point, within the body that was opened: read by uj_points_at */
 };
 
 /* Reads the body of a points frame and checks what can be told from its bytes alone: frame-length, frame-type,
  * frame-length, frame-crc, frame-field, in that order. With anything but UJ_ACCEPTED `points` does not count. */
 enum uj_reject uj_points_open(const uint8_t *body, size_t length, struct uj_points *points);
+
+/* The point at `place` in the frame, 0 to count - 1, read where it was received: a frame is gone through as often
+ * as need be without a copy of it. */
+struct uj_point uj_points_at(const struct uj_points *points, uint16_t place);
 
 #endif
