@@ -6,10 +6,18 @@
 #ifndef UJ_CLOCK_H
 #define UJ_CLOCK_H
 
-#include "drive.h"
+#include "numbers.h"
 #include "whole.h"
 
 #define UJ_MAP_RATE_LIMIT_PPB 300000
+
+/* joint time = joint_us + (arm time − arm_us)·(1 + rate_ppb/10^9) */
+struct uj_map {
+    uint32_t number; /* from 1; 0: no map */
+    int64_t arm_us;
+    int64_t joint_us;
+    int32_t rate_ppb; /* at most ±1000000; beyond ±300000 the joint ignores the map */
+};
 
 struct uj_clock {
     struct uj_map map;       /* in use; number 0: none yet, and no arm clock */

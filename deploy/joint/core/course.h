@@ -5,8 +5,15 @@
 #ifndef UJ_COURSE_H
 #define UJ_COURSE_H
 
-#include "drive.h"
 #include "ramp.h"
+
+/* A change of rate as a plan carries it. */
+struct uj_change {
+    int64_t at_us;       /* arm time at which the rate begins to change */
+    int64_t path_us;     /* path time at that instant */
+    uint32_t before_ppm; /* at most 1000000 */
+    uint32_t after_ppm;
+};
 
 struct uj_course {
     const struct uj_ramp *ramp;

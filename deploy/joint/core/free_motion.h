@@ -50,6 +50,6 @@ void uj_free_at(const struct uj_free_motion *motion, double joint_us, double *po
 double uj_free_rest_us(const struct uj_free_motion *motion);
 
 /* The piece that holds at joint_us. False where the joint rests from then on. */
-bool uj_free_piece(const struct uj_free_motion *motion, double joint_us, struct uj_piece *piece);
+bool uj_free_piece(const struct uj_free_motion *motion, double joint_us, struct uj_motion_piece *piece);
 
 #endif

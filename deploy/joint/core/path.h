@@ -109,6 +109,6 @@ void uj_path_free(const struct uj_path *path, struct uj_buffer *buffer, double a
 
 /* The piece of motion that holds at joint_us, as things are now. False where the joint stands. */
 bool uj_path_piece(const struct uj_path *path, const struct uj_buffer *buffer, const struct uj_clock *clock,
-                   double joint_us, struct uj_piece *piece);
+                   double joint_us, struct uj_motion_piece *piece);
 
 #endif

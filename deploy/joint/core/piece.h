@@ -14,7 +14,7 @@
 
 #define UJ_PIECE_SHIFT_MAX 31 /* a piece spans at most 2^31/256 µs, 8.4 s, of s */
 
-struct uj_piece {
+struct uj_motion_piece {
     uj_time from, to;        /* joint time: the piece holds in from <= t < to */
     bool on_path;
     struct uj_clock clock;   /* on a path: joint time to arm time … */
@@ -27,9 +27,9 @@ struct uj_piece {
 
 /* The cubic through p0 and p1 (counts) with velocities v0 and v1 (counts/s of s) over `length` of s. Fills
  * origin, length, shift and c. length is from 1 to less than 2^31; p1 − p0 is taken in double precision. */
-void uj_piece_cubic(struct uj_piece *piece, uj_time origin, uj_time length, double p0, double v0, double p1, double v1);
+void uj_piece_cubic(struct uj_motion_piece *piece, uj_time origin, uj_time length, double p0, double v0, double p1, double v1);
 
 /* Position at joint time t, in 1/256 count; before `from` and after `to` as at these. No floating point. */
-int64_t uj_piece_position(const struct uj_piece *piece, uj_time t);
+int64_t uj_piece_position(const struct uj_motion_piece *piece, uj_time t);
 
 #endif

@@ -59,7 +59,7 @@ void uj_steps_shift(struct uj_steps *steps, int64_t counts);
 
 /* The next step before joint time `until`, of a motion that the piece holds. False: none; then either `until` is
  * reached (uj_steps_at says so), or the piece is used up and the next one is asked for at uj_steps_at. */
-bool uj_steps_next(struct uj_steps *steps, const struct uj_piece *piece, uj_time until, struct uj_step *step);
+bool uj_steps_next(struct uj_steps *steps, const struct uj_motion_piece *piece, uj_time until, struct uj_step *step);
 
 /* Joint time up to which all steps have been given. */
 uj_time uj_steps_at(const struct uj_steps *steps);
