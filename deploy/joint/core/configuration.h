@@ -6,6 +6,8 @@
 #include <stdbool.h>
 #include <stdint.h>
 
+#include "json.h"
+
 #define UJ_NAME_CHARACTERS 32
 #define UJ_MAX_RAMP_ROWS 64
 
@@ -58,7 +60,11 @@ struct uj_configuration {
     struct uj_idle_current idle_current;
 };
 
-/* The rules beyond the bounds, those of the ramp's pieces too. */
+/* Reads the object `configuration` of a `configure`. False where anything in it is forbidden: then what stands
+ * in `configuration` does not count. */
+bool uj_configuration_read(struct uj_json object, struct uj_configuration *configuration);
+
+/* The rules beyond the bounds of single fields, those of the ramp's pieces too. */
 bool uj_configuration_holds(const struct uj_configuration *configuration);
 
 #endif
