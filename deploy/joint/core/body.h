@@ -109,7 +109,10 @@ void uj_body_tell(struct uj_joint *joint, const struct uj_event *event);
 /* Tells the world a truth that comes true now. */
 void uj_body_truth(struct uj_joint *joint, enum uj_truth_kind kind, int64_t value);
 
-/* Drivers off, the position is lost, motion ends on the spot; trajectory and plan are discarded. */
+/* Drivers off: nothing holds the position any more. The state stays as it is. */
+void uj_body_drivers_off(struct uj_joint *joint);
+
+/* Motion ends on the spot, drivers off, trajectory and plan are discarded: unhomed, or faulted still. */
 void uj_body_release(struct uj_joint *joint);
 
 #endif

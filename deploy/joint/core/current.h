@@ -32,4 +32,7 @@ bool uj_current_is_reduced(const struct uj_joint *joint);
 /* mA in the winding now: 0 with the drivers off or no configuration. */
 int uj_current_ma(const struct uj_joint *joint);
 
+/* To be called after everything that happened: tells the world the current where it has become another. */
+void uj_current_tell(struct uj_joint *joint);
+
 #endif
