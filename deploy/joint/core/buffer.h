@@ -19,7 +19,7 @@ struct uj_buffer {
     uint32_t first_index; /* index of the oldest point in the ring */
     uint32_t count;       /* points in the ring */
     uint32_t head;        /* where the oldest point stands in the ring */
-    uint32_t next_switch; /* index of the first point whose outputs are not switched yet */
+    uint32_t next_switch; /* index of the next point that switches outputs; next_index where none is known */
     struct uj_point ring[UJ_POINT_CAPACITY];
 };
 

@@ -46,7 +46,7 @@ struct uj_path {
     int64_t permit_us;        /* as the newest drive has it */
     int64_t fell_us;          /* path time at which the last fall began, rounded */
     struct uj_course course;  /* of the motion now; in an advance its first half */
-    struct uj_course descent; /* second half of an advance */
+    struct uj_course descent; /* in an advance: its second half */
     uj_time since;            /* arm time up to which all has happened; a fall begins no earlier */
 };
 
@@ -71,8 +71,11 @@ void uj_path_start(struct uj_path *path);
 /* The newest drive's permit, or none. */
 void uj_path_permit(struct uj_path *path, bool has_permit, int64_t permit_us, double arm_now_us);
 
-/* ADVANCES or MOVES: falls to rest from arm time now on. */
+/* ADVANCES or MOVES: falls to rest from arm time now on. A pending change is dropped. */
 void uj_path_fall(struct uj_path *path, double arm_now_us);
+
+/* The same at arm time `arm` (not before the one last given), at which path time is `from`. */
+void uj_path_fall_from(struct uj_path *path, uj_time arm, uj_time from);
 
 enum uj_override {
     UJ_OVERRIDE_PRESENT,        /* the change by which the joint moves */
@@ -93,9 +96,15 @@ bool uj_path_effective_permit(const struct uj_path *path, const struct uj_buffer
 /* What comes next by itself, and its arm time into *arm_us. Not before the arm time last given. */
 enum uj_path_event uj_path_next(const struct uj_path *path, const struct uj_buffer *buffer, double *arm_us);
 
+/* The same but for the switches of outputs, in whole numbers. */
+enum uj_path_event uj_path_next_motion(const struct uj_path *path, const struct uj_buffer *buffer, uj_time *arm);
+
 /* It happens, at the arm time that uj_path_next gave. UJ_PATH_START and UJ_PATH_SWITCH change nothing here:
  * see there. After a switch uj_path_next gives the same again until the buffer's point is passed. */
-void uj_path_happen(struct uj_path *path, enum uj_path_event event, double arm_us);
+void uj_path_happen(struct uj_path *path, const struct uj_buffer *buffer, enum uj_path_event event, double arm_us);
+
+/* The course that holds at an arm time, in motion. */
+const struct uj_course *uj_path_course(const struct uj_path *path, uj_time arm);
 
 /* Path time (1/256 µs) and rate at an arm time; standing: where it stands, rate 0. */
 struct uj_progress uj_path_progress(const struct uj_path *path, double arm_us);

@@ -4,7 +4,7 @@
  * The position is a cubic in s, which is joint time since `origin` in free motion, and on a path path time since
  * `origin`. With u = s / 2^shift, 0 <= u < 1:
  *
- *     position = c[0] + c[1]·u + c[2]·u² + c[3]·u³     in 1/65536 count
+ *     position = base + (c[0]·u + c[1]·u² + c[2]·u³) ÷ 256     in 1/256 count
  */
 #ifndef UJ_PIECE_H
 #define UJ_PIECE_H
@@ -12,7 +12,7 @@
 #include "clock.h"
 #include "course.h"
 
-#define UJ_PIECE_SHIFT_MAX 31 /* a piece spans at most 2^31/256 µs, 8.4 s, of s */
+#define UJ_PIECE_LENGTH_MAX INT32_MAX /* of s: a piece spans at most 8.4 s */
 
 struct uj_motion_piece {
     uj_time from, to;        /* joint time: the piece holds in from <= t < to */
@@ -21,12 +21,13 @@ struct uj_motion_piece {
     struct uj_course course; /* … and arm time to path time. Its ramp must stay as it is */
     uj_time origin;
     uj_time length;          /* largest s; beyond it, by rounding, the piece's end counts */
-    unsigned shift;          /* at most UJ_PIECE_SHIFT_MAX, 2^shift > length */
-    int64_t c[4];
+    unsigned shift;          /* 1 to 31, 2^shift > length */
+    int64_t base;            /* 1/256 count */
+    int64_t c[3];            /* 1/65536 count */
 };
 
 /* The cubic through p0 and p1 (counts) with velocities v0 and v1 (counts/s of s) over `length` of s. Fills
- * origin, length, shift and c. length is from 1 to less than 2^31; p1 − p0 is taken in double precision. */
+ * origin, length, shift, base and c. length is from 1 to UJ_PIECE_LENGTH_MAX. */
 void uj_piece_cubic(struct uj_motion_piece *piece, uj_time origin, uj_time length, double p0, double v0, double p1, double v1);
 
 /* Position at joint time t, in 1/256 count; before `from` and after `to` as at these. No floating point. */

@@ -8,6 +8,7 @@
 #define UJ_RAMP_H
 
 #include "configuration.h"
+#include "numbers.h"
 #include "whole.h"
 
 struct uj_ramp {
@@ -38,7 +39,7 @@ uj_time uj_ramp_whole_path(const struct uj_ramp *ramp);
 /* R(d, r): path covered in time d at rate r ppm. Rounds down, also for d < 0. */
 uj_time uj_rate_path(uj_time duration, uint32_t rate_ppm);
 
-/* Q(p, r): its inverse; r > 0. */
+/* Q(p, r): its inverse; p >= 0, r > 0. At most UJ_TIME_MAX. */
 uj_time uj_rate_time(uj_time path, uint32_t rate_ppm);
 
 #endif

@@ -5,9 +5,9 @@
  * UJ_STEPS_SLICE of it: the position is computed at its ends and taken for straight between them. With
  * acceleration a the error of that is at most a·T²/8: 0.18 counts at 5460000 counts/s².
  *
- * The motor stands at microstep m, which is position 256·m. It steps up when the commanded position comes to
- * m + 1/2, down at m − 1/2. A step against the one before is made 1/32 microstep later, so that a position that
- * rests at the half does not chatter.
+ * Positions are rounded to the nearest microstep, half a one up, after a play of 1/64 microstep either way: so a position
+ * that trembles about the half makes no steps. The motor is at most 1/2 + 1/64 microstep from the commanded position,
+ * besides the slice's error and what the driver's limits put off.
  *
  * Steps are made ahead of time by as much as the caller lets them. Where the motion changes meanwhile, the next piece
  * begins where the caller is with its steps, and the difference (½·a·t² for t made ahead) is stepped off as any other.
@@ -18,7 +18,7 @@
 #include "piece.h"
 
 #define UJ_STEPS_SLICE 131072 /* 1/256 µs: 512 µs */
-#define UJ_STEPS_HYSTERESIS 2048 /* 1/256 count: 1/32 microstep */
+#define UJ_STEPS_PLAY 1024    /* 1/256 count: 1/64 microstep */
 
 /* What the motor's driver needs, 1/256 µs. A step is made by the rising edge. */
 struct uj_driver_limits {
@@ -37,34 +37,45 @@ struct uj_step {
 
 struct uj_steps {
     struct uj_driver_limits limits;
-    int64_t microstep;    /* where the motor stands, all steps given counted */
-    int direction;        /* of the last step: 1, −1; 0 before the first */
-    uj_time last;         /* rising edge of the last step */
-    uj_time at;           /* how far the motion is looked at: the slice's end */
-    int64_t position;     /* commanded there, 1/256 count */
+    int64_t microstep;       /* made since uj_steps_begin: where the motor stands, in microsteps from `base` */
+    int64_t base;            /* position of microstep 0, 1/256 count */
+    int direction;           /* of the last step: 1, −1; 0 before the first */
+    uj_time last;            /* rising edge of the last step */
+    uj_time at;              /* the slice's end: up to there the motion is looked at */
+    int64_t position;        /* commanded there, from `base`, 1/256 count */
+    int64_t played;          /* the same after the play */
     /* the slice */
-    int slice_direction;  /* 1, −1 */
-    uint32_t left;        /* steps in it still to be given */
-    uj_time instant;      /* of the next one, in whole 1/256 µs … */
-    uint32_t instant_part;/* … and 2^-32 of it */
-    uint64_t interval;    /* between two, 1/256 µs · 2^32 */
+    uj_time slice;           /* its beginning */
+    int slice_direction;     /* 1, −1 */
+    uint32_t left;           /* steps in it still to be given */
+    uint64_t instant;        /* of the next one, after `slice`, 2^-16 of 1/256 µs */
+    uint64_t interval;       /* between two, the same */
 };
 
-/* The motor stands at the microstep nearest to `position` (counts) at joint time t, whatever steps were made before:
- * after a boot, a release or a shift of the positions. */
+enum uj_steps_result {
+    UJ_STEPS_STEP,  /* a step */
+    UJ_STEPS_UNTIL, /* none before `until` */
+    UJ_STEPS_PIECE  /* the piece is used up: go on with the one that holds at uj_steps_at, or uj_steps_rest */
+};
+
+/* At joint time t the motor stands exactly at `position` (counts), whatever steps were made before: after a boot or a
+ * release. */
 void uj_steps_begin(struct uj_steps *steps, const struct uj_driver_limits *limits, uj_time t, int64_t position);
 
-/* All positions are shifted by so many counts: the motor stays where it is. */
+/* All positions are shifted by so many counts, as at the end of homing; the motor stays where it is. */
 void uj_steps_shift(struct uj_steps *steps, int64_t counts);
 
-/* The next step before joint time `until`, of a motion that the piece holds. False: none; then either `until` is
- * reached (uj_steps_at says so), or the piece is used up and the next one is asked for at uj_steps_at. */
-bool uj_steps_next(struct uj_steps *steps, const struct uj_motion_piece *piece, uj_time until, struct uj_step *step);
+/* The next step before joint time `until`. Steps come in the order of time, and do not depend on how `until` cuts it. */
+enum uj_steps_result uj_steps_next(struct uj_steps *steps, const struct uj_motion_piece *piece, uj_time until,
+                                   struct uj_step *step);
 
-/* Joint time up to which all steps have been given. */
+/* Joint time up to which the motion is looked at. */
 uj_time uj_steps_at(const struct uj_steps *steps);
 
 /* The joint rests up to joint time t: no steps come, time goes on. */
 void uj_steps_rest(struct uj_steps *steps, uj_time t);
+
+/* Where the motor stands once the steps given are made, 1/256 count. */
+int64_t uj_steps_position(const struct uj_steps *steps);
 
 #endif
