@@ -72,6 +72,12 @@ void uj_body_tell(struct uj_joint *joint, const struct uj_event *event)
     joint->event_count++;
 }
 
+void uj_body_settle(struct uj_joint *joint)
+{
+    uj_clock_settle(&joint->clock);
+    joint->player.path.since = -UJ_TIME_MAX;
+}
+
 void uj_body_go(struct uj_joint *joint, enum uj_trigger trigger)
 {
     const enum uj_state before = joint->state;
@@ -86,7 +92,7 @@ void uj_body_go(struct uj_joint *joint, enum uj_trigger trigger)
         return;
     }
     if (!uj_state_rests(before)) {
-        uj_clock_settle(&joint->clock);
+        uj_body_settle(joint);
         uj_current_rested(joint);
         if (joint->safety.lost_at_rest) {
             joint->safety.lost_at_rest = false;

@@ -106,6 +106,9 @@ double uj_body_arm_us(const struct uj_joint *joint);
 /* Keeps an event; with UJ_EVENTS_KEPT kept already, the oldest is dropped. */
 void uj_body_tell(struct uj_joint *joint, const struct uj_event *event);
 
+/* At rest the arm clock may jump: the remainder is dropped, and the path lets arm time go back. */
+void uj_body_settle(struct uj_joint *joint);
+
 /* Tells the world a truth that comes true now. */
 void uj_body_truth(struct uj_joint *joint, enum uj_truth_kind kind, int64_t value);
 

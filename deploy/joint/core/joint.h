@@ -66,8 +66,8 @@ void uj_joint_poll(struct uj_joint *joint, double now_us);
 /* Joint time of what happens next by itself; INFINITY where nothing does. The light is apart, see lamp.h. */
 double uj_joint_next_deadline(const struct uj_joint *joint);
 
-/* All that the joint says of itself at `now_us`, after a poll to that time. */
-void uj_joint_status(const struct uj_joint *joint, double now_us, struct uj_status *status);
+/* All that the joint says of itself at the time of the last call. */
+void uj_joint_status(const struct uj_joint *joint, struct uj_status *status);
 
 /* Takes the oldest event not taken yet; false where there is none. At most UJ_EVENTS_KEPT are kept, the oldest
  * dropped first. */

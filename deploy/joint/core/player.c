@@ -23,7 +23,7 @@ void uj_player_drop_start(struct uj_joint *joint)
         uj_path_drop(&joint->player.path);
         joint->player.complied = 0;
         joint->player.permitted_us = INFINITY;
-        uj_clock_settle(&joint->clock);
+        uj_body_settle(joint);
     }
 }
 
@@ -437,7 +437,7 @@ void uj_player_happen(struct uj_joint *joint)
     }
     double arm_us;
     uj_path_next(&player->path, &joint->buffer, &arm_us);
-    uj_path_happen(&player->path, event, arm_us);
+    uj_path_happen(&player->path, &joint->buffer, event, arm_us);
     switch (event) {
     case UJ_PATH_START:
         start(joint);

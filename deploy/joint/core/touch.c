@@ -33,3 +33,8 @@ void uj_touch_becomes_long(struct uj_touch *touch)
     touch->long_at_us = INFINITY;
     touch->long_presses = (uint16_t)(touch->long_presses + 1);
 }
+
+int16_t uj_touch_turned(const struct uj_touch *touch)
+{
+    return (int16_t)(touch->turn <= INT16_MAX ? (int32_t)touch->turn : (int32_t)touch->turn - 65536);
+}

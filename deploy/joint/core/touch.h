@@ -24,6 +24,9 @@ void uj_touch_turn(struct uj_touch *touch, int16_t detents);
 /* Pressed or let go at `now_us`. */
 void uj_touch_press(struct uj_touch *touch, double now_us, bool down);
 
+/* Detents turned since boot, as the status tells them. */
+int16_t uj_touch_turned(const struct uj_touch *touch);
+
 /* The press has lasted long enough: it counts now. */
 void uj_touch_becomes_long(struct uj_touch *touch);
 
