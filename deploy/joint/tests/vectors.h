@@ -17,9 +17,14 @@
 
 /* The parts. `ask` is the question's member of that name. */
 bool vectors_keys(struct uj_json ask, struct uj_json question);      /* keys, handshake, frames */
-bool vectors_messages(struct uj_json ask, struct uj_json question);  /* requests and reports */
+bool vectors_messages(struct uj_json ask, struct uj_json question);  /* openings and requests */
+bool vectors_reports(struct uj_json ask, struct uj_json question);   /* what the joint says */
 bool vectors_datagrams(struct uj_json ask, struct uj_json question); /* ntp, drive, status, points */
 bool vectors_motion(struct uj_json ask, struct uj_json question);    /* ramp to middle, and the whole numbers */
+
+/* Parts for questions of this project's own tests, beyond docs/conform.md. */
+bool vectors_digests(struct uj_json ask, struct uj_json question);
+bool vectors_websocket(struct uj_json ask, struct uj_json question);
 
 /* Members of a question. One that is missing or of another kind ends the program with a word on standard error:
  * then the question is not what docs/conform.md says. */
