@@ -2,8 +2,6 @@
 
 #include <math.h>
 
-#include "outputs.h"
-
 int64_t uj_body_round(double value)
 {
     return (int64_t)floor(value + 0.5);
@@ -94,10 +92,6 @@ void uj_body_go(struct uj_joint *joint, enum uj_trigger trigger)
     if (!uj_state_rests(before)) {
         uj_body_settle(joint);
         uj_current_rested(joint);
-        if (joint->safety.lost_at_rest) {
-            joint->safety.lost_at_rest = false;
-            uj_outputs_on_lost(joint);
-        }
     } else if (before == UJ_ARMED && joint->state != UJ_ARMED) {
         uj_current_rested(joint);
     }
@@ -124,5 +118,8 @@ void uj_body_release(struct uj_joint *joint)
     uj_body_drivers_off(joint);
     if (joint->state != UJ_FAULTED) {
         uj_body_go(joint, UJ_ON_RELEASE);
+        if (joint->safety.faults != 0) {
+            uj_body_go(joint, UJ_ON_FAULT);
+        }
     }
 }

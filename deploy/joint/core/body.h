@@ -82,7 +82,7 @@ struct uj_joint {
 };
 
 /* Makes a transition; the table must have it. Coming to rest, and being disarmed, does what it always does: the
- * remainder is dropped, the wait for the reduced current begins, a lost link's outputs go off. */
+ * remainder is dropped, and the wait for the reduced current begins. */
 void uj_body_go(struct uj_joint *joint, enum uj_trigger trigger);
 
 /* In a state at rest and without a start pending. */

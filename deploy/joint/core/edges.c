@@ -20,7 +20,7 @@ void uj_edges_forget_passages(struct uj_joint *joint)
 
 void uj_edges_keep(struct uj_joint *joint, bool rising, double position, double velocity)
 {
-    if (velocity != 0) {
+    if (fabs(velocity) >= SLOWEST) {
         joint->edges.passages[rising][velocity > 0] =
             (struct uj_passage){.known = true, .position = uj_body_round(position)};
     }
@@ -50,10 +50,10 @@ static int64_t size(int64_t number)
 /* Sets *off to the difference that counts; false where there is nothing to compare with. */
 static bool compared(const struct uj_joint *joint, bool rising, double position, double velocity, int64_t *off)
 {
-    if (fabs(velocity) >= SLOWEST) {
-        const struct uj_passage *passage = &joint->edges.passages[rising][velocity > 0];
-        *off = difference(joint, passage, position);
-        return passage->known;
+    const struct uj_passage *same = &joint->edges.passages[rising][velocity > 0];
+    if (fabs(velocity) >= SLOWEST && same->known) {
+        *off = difference(joint, same, position);
+        return true;
     }
     bool found = false;
     for (int i = 0; i < 4; i++) {

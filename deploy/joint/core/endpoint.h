@@ -38,7 +38,8 @@ struct uj_connection {
     double opened_us;        /* joint time of the TCP connection */
     uint64_t order;          /* which connection since boot it is */
     enum uj_stage stage;     /* what has been there, or is expected next */
-    uint32_t finished;       /* handshakes that had been finished when its hello came */
+    bool told_keyed;         /* its welcome told whose datagram keys are in force */
+    uint8_t keyed_by[UJ_NONCE_BYTES]; /* what it told */
     uint64_t session;
     uint8_t coordinator[UJ_COORDINATOR_ID_BYTES];
     uint8_t nonce[UJ_NONCE_BYTES]; /* the joint's */
@@ -57,7 +58,6 @@ struct uj_endpoint {
     uint8_t keyed_by[UJ_NONCE_BYTES]; /* the joint's nonce of the handshake that they come from */
     uint8_t datagram_key_in[UJ_KEY_BYTES];
     uint8_t datagram_key_out[UJ_KEY_BYTES];
-    uint32_t finished;              /* handshakes finished since boot */
     uint64_t opened;                /* connections since boot */
     struct uj_connection connections[UJ_CONNECTIONS];
     uint8_t out[UJ_MAX_FRAME_BYTES]; /* the message that is being written */

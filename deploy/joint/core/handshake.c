@@ -7,6 +7,20 @@
 #include "reports.h"
 #include "websocket.h"
 
+/* Whether the datagram keys in force are those of the session that the hello names. */
+static bool keys_hold(const struct uj_endpoint *endpoint, const struct uj_connection *connection)
+{
+    return endpoint->keyed && uj_session_is(&endpoint->joint, connection->coordinator, connection->session);
+}
+
+/* Whether the welcome still says the truth of them: another handshake may have been finished since. */
+static bool keys_as_told(const struct uj_endpoint *endpoint, const struct uj_connection *connection)
+{
+    const bool hold = keys_hold(endpoint, connection);
+    return hold == connection->told_keyed &&
+           (!hold || memcmp(endpoint->keyed_by, connection->keyed_by, UJ_NONCE_BYTES) == 0);
+}
+
 static void welcome(struct uj_endpoint *endpoint, struct uj_connection *connection)
 {
     const struct uj_joint *joint = &endpoint->joint;
@@ -16,13 +30,13 @@ static void welcome(struct uj_endpoint *endpoint, struct uj_connection *connecti
                                  .udp = joint->settings.udp,
                                  .capabilities = joint->settings.capabilities,
                                  .has_configuration = joint->configured,
-                                 .has_keyed = in_force && endpoint->keyed,
+                                 .has_keyed = connection->told_keyed,
                                  .trajectory = in_force ? joint->buffer.trajectory : 0,
                                  .next_index = in_force ? uj_buffer_next_index(&joint->buffer) : 0};
     memcpy(message.id, joint->settings.id, UJ_JOINT_ID_BYTES);
     memcpy(message.nonce, connection->nonce, UJ_NONCE_BYTES);
     memcpy(message.configuration, joint->digest, UJ_SHA256_BYTES);
-    memcpy(message.keyed, endpoint->keyed_by, UJ_NONCE_BYTES);
+    memcpy(message.keyed, connection->keyed_by, UJ_NONCE_BYTES);
     uj_proof(endpoint->arm_key, UJ_TO_COORDINATOR, connection->transcript, message.proof);
     const size_t length = uj_write_welcome(&message, endpoint->out, sizeof endpoint->out);
     endpoint->shell.send(endpoint->shell.context, connection->number, true, endpoint->out, length);
@@ -47,7 +61,8 @@ static enum uj_reject take_hello(struct uj_endpoint *endpoint, struct uj_connect
     memcpy(connection->coordinator, hello->coordinator, UJ_COORDINATOR_ID_BYTES);
     memcpy(connection->nonce, nonce, UJ_NONCE_BYTES);
     connection->session = hello->session;
-    connection->finished = endpoint->finished;
+    connection->told_keyed = keys_hold(endpoint, connection);
+    memcpy(connection->keyed_by, endpoint->keyed_by, UJ_NONCE_BYTES);
     connection->stage = UJ_STAGE_PROOF;
     welcome(endpoint, connection);
     return UJ_ACCEPTED;
@@ -79,20 +94,19 @@ static enum uj_reject take_proof(struct uj_endpoint *endpoint, double now_us, st
     if (!uj_same(wanted, proof, UJ_PROOF_BYTES)) {
         return UJ_REJECT_PROOF_WRONG;
     }
-    if (connection->finished != endpoint->finished) {
-        return UJ_REJECT_HANDSHAKE_ORDER;
+    struct uj_joint *joint = &endpoint->joint;
+    enum uj_reject reject = uj_session_judge(joint, connection->coordinator, connection->session);
+    if (reject == UJ_ACCEPTED && !keys_as_told(endpoint, connection)) {
+        reject = UJ_REJECT_HANDSHAKE_ORDER;
     }
-    bool fresh;
-    const enum uj_reject reject =
-        uj_joint_session(&endpoint->joint, now_us, connection->coordinator, connection->session, &fresh);
     if (reject != UJ_ACCEPTED) {
         return reject;
     }
+    const bool fresh = uj_joint_session(joint, now_us, connection->coordinator, connection->session);
     struct uj_connection *older = uj_connections_proven(endpoint);
     if (older != NULL) {
         uj_connections_close(endpoint, older, UJ_CLOSE_NORMAL);
     }
-    endpoint->finished++;
     connection->stage = UJ_STAGE_PROVEN;
     take_keys(endpoint, connection, fresh);
     uj_connections_send(endpoint, connection,

@@ -22,8 +22,7 @@ static void go_to(struct uj_joint *joint, int64_t target, int64_t speed)
 {
     const struct uj_homing *law = &joint->configuration.homing;
     const int64_t way = along(joint, target);
-    joint->homing.clipped = way > law->travel || way < -law->travel;
-    if (joint->homing.clipped) {
+    if (way > law->travel || way < -law->travel) {
         target = joint->homing.began_at + law->direction * (way < 0 ? -law->travel : law->travel);
     }
     double position;
@@ -113,12 +112,8 @@ void uj_homing_edge(struct uj_joint *joint, bool rising, double at, double veloc
     uj_edges_keep(joint, rising, at, velocity);
     switch (run->step) {
     case UJ_HOMING_RETURN:
-        if (!rising) {
-            left_sensor(joint, position);
-        }
-        break;
     case UJ_HOMING_LEAVE:
-        if (!rising && !run->found) {
+        if (!rising) {
             left_sensor(joint, position);
         }
         break;
@@ -195,14 +190,10 @@ void uj_homing_rest(struct uj_joint *joint)
     const struct uj_homing_run *run = &joint->homing;
     switch (run->step) {
     case UJ_HOMING_RETURN:
-        if (run->clipped) {
-            give_up(joint, "travel", law->travel);
-        } else {
-            step(joint, joint->edges.active ? UJ_HOMING_LEAVE : UJ_HOMING_SEARCH);
-        }
+        step(joint, joint->edges.active ? UJ_HOMING_LEAVE : UJ_HOMING_SEARCH);
         break;
     case UJ_HOMING_LEAVE:
-        if (!run->found || run->clipped) {
+        if (!run->found) {
             give_up(joint, "travel", law->travel);
         } else {
             step(joint, UJ_HOMING_SEARCH);
@@ -218,8 +209,6 @@ void uj_homing_rest(struct uj_joint *joint)
     case UJ_HOMING_BACK:
         if (joint->edges.active) {
             give_up(joint, "backoff", law->backoff);
-        } else if (run->clipped) {
-            give_up(joint, "travel", law->travel);
         } else {
             step(joint, UJ_HOMING_MEASURE);
         }

@@ -22,7 +22,6 @@ enum uj_homing_step {
 struct uj_homing_run {
     enum uj_homing_step step;
     bool found;             /* in this step: what it looks for */
-    bool clipped;           /* the way of this step was cut by `travel` */
     bool was_homed;         /* when this homing began */
     int64_t began_at;       /* position, counts */
     int64_t rising, falling; /* counts: of step 2, then of step 4 */

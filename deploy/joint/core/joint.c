@@ -17,53 +17,51 @@ void uj_joint_init(struct uj_joint *joint, const struct uj_settings *settings, d
     uj_lamp_init(joint);
 }
 
-/* Joint time at which nobody has asked for anything for SILENCE_US; once for each silence. */
+/* Joint time from which no drive has come for SILENCE_US. */
 static double silent_us(const struct uj_joint *joint)
 {
-    const struct uj_session *session = &joint->session;
-    if (!session->begun || session->silence_told) {
-        return INFINITY;
+    return joint->session.driven_us + UJ_SILENCE_US;
+}
+
+/* Joint time at which that ends a motion or a start; INFINITY where there is none. */
+static double silenced_us(const struct uj_joint *joint)
+{
+    switch (joint->state) {
+    case UJ_JOGGING:
+    case UJ_HOMING:
+    case UJ_ADVANCING:
+    case UJ_MOVING:
+        return silent_us(joint);
+    default:
+        return uj_player_starts(joint) ? silent_us(joint) : INFINITY;
     }
-    return (session->driven ? session->drive_us : session->begun_us) + UJ_SILENCE_US;
 }
 
 static void fall_silent(struct uj_joint *joint)
 {
-    joint->session.silence_told = true;
     uj_player_drop_start(joint);
     if (joint->state == UJ_JOGGING || joint->state == UJ_HOMING) {
         uj_mover_brake(joint, "no drive came any more");
     } else {
         uj_player_ramp(joint, "silence");
     }
-    if (uj_state_rests(joint->state)) {
-        uj_outputs_on_lost(joint);
-    } else {
-        joint->safety.lost_at_rest = true;
-    }
 }
 
-static double blink_ends_us(const struct uj_joint *joint)
+/* Joint time at which outputs go off because nobody is heard any more: at rest alone. INFINITY for none. */
+static double lost_us(const struct uj_joint *joint)
 {
-    const double until_us = joint->lamp.blink_until_us;
-    return joint->lamp.word == UJ_WORD_BLINK ? until_us : INFINITY;
+    const int64_t on_lost = joint->configuration.outputs_off.on_lost;
+    return uj_state_rests(joint->state) && (on_lost & joint->outputs) != 0 ? silent_us(joint) : INFINITY;
 }
 
 double uj_joint_next_deadline(const struct uj_joint *joint)
 {
     double next_us = uj_player_next_us(joint);
     next_us = fmin(next_us, uj_mover_next_us(joint));
-    next_us = fmin(next_us, silent_us(joint));
+    next_us = fmin(next_us, silenced_us(joint));
+    next_us = fmin(next_us, lost_us(joint));
     next_us = fmin(next_us, uj_current_reduces_us(joint));
-    next_us = fmin(next_us, joint->touch.long_at_us);
-    return fmin(next_us, blink_ends_us(joint));
-}
-
-/* What has come true is shown and told. */
-static void settle(struct uj_joint *joint)
-{
-    uj_lamp_refresh(joint);
-    uj_current_tell(joint);
+    return fmin(next_us, joint->touch.long_at_us);
 }
 
 /* One thing that is due at joint->now_us. Of several at one instant motion comes first. */
@@ -74,14 +72,16 @@ static void happen_one(struct uj_joint *joint)
         uj_player_happen(joint);
     } else if (uj_mover_next_us(joint) <= now_us) {
         uj_mover_happen(joint);
-    } else if (silent_us(joint) <= now_us) {
+    } else if (silenced_us(joint) <= now_us) {
         fall_silent(joint);
+    } else if (lost_us(joint) <= now_us) {
+        uj_outputs_on_lost(joint);
     } else if (uj_current_reduces_us(joint) <= now_us) {
         uj_current_reduce(joint);
     } else if (joint->touch.long_at_us <= now_us) {
         uj_touch_becomes_long(&joint->touch);
     }
-    settle(joint);
+    uj_current_tell(joint);
 }
 
 void uj_joint_poll(struct uj_joint *joint, double now_us)
@@ -95,7 +95,7 @@ void uj_joint_poll(struct uj_joint *joint, double now_us)
         happen_one(joint);
     }
     joint->now_us = fmax(joint->now_us, now_us);
-    settle(joint);
+    uj_current_tell(joint);
 }
 
 static void take_map(struct uj_joint *joint, const struct uj_drive *drive)
@@ -127,13 +127,10 @@ bool uj_joint_drive(struct uj_joint *joint, double now_us, const struct uj_drive
         return false;
     }
     session->sequence = drive->sequence;
-    session->driven = true;
-    session->silence_told = false;
-    session->drive_us = joint->now_us;
+    session->driven_us = joint->now_us;
     session->heard_us = joint->now_us;
     session->condition = drive->condition;
     session->stop_asked = drive->stop;
-    joint->safety.lost_at_rest = false;
     take_map(joint, drive);
     if (drive->stop != UJ_STOP_NONE) {
         uj_safety_stop(joint, drive->stop);
@@ -170,13 +167,13 @@ enum uj_reject uj_joint_points(struct uj_joint *joint, double now_us, const stru
     return reject;
 }
 
-enum uj_reject uj_joint_session(struct uj_joint *joint, double now_us, const uint8_t coordinator[16],
-                                uint64_t session, bool *fresh)
+bool uj_joint_session(struct uj_joint *joint, double now_us, const uint8_t coordinator[UJ_COORDINATOR_ID_BYTES],
+                      uint64_t session)
 {
     uj_joint_poll(joint, now_us);
-    const enum uj_reject reject = uj_session_take(joint, coordinator, session, fresh);
+    const bool fresh = uj_session_begin(joint, coordinator, session);
     uj_joint_poll(joint, now_us);
-    return reject;
+    return fresh;
 }
 
 void uj_joint_heard(struct uj_joint *joint, double now_us)

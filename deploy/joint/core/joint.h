@@ -33,10 +33,9 @@ enum uj_reject uj_joint_request(struct uj_joint *joint, double now_us, const str
 enum uj_reject uj_joint_points(struct uj_joint *joint, double now_us, const struct uj_points *points,
                                char sentence[UJ_SENTENCE_BYTES]);
 
-/* Judges a session that a right proof has brought, and begins it where it is a new one.
- * Returns UJ_ACCEPTED, UJ_REJECT_BUSY or UJ_REJECT_FOREIGN. *fresh tells whether a session began. */
-enum uj_reject uj_joint_session(struct uj_joint *joint, double now_us, const uint8_t coordinator[16],
-                                uint64_t session, bool *fresh);
+/* Begins a session that uj_session_judge accepts, or goes on with the one in force. Returns whether it is new. */
+bool uj_joint_session(struct uj_joint *joint, double now_us, const uint8_t coordinator[UJ_COORDINATOR_ID_BYTES],
+                      uint64_t session);
 
 /* A valid frame came on the proven stream: the coordinator was heard. */
 void uj_joint_heard(struct uj_joint *joint, double now_us);
@@ -63,7 +62,8 @@ void uj_joint_press(struct uj_joint *joint, double now_us, bool down);
 /* Lets happen what was due by now. */
 void uj_joint_poll(struct uj_joint *joint, double now_us);
 
-/* Joint time of what happens next by itself; INFINITY where nothing does. The light is apart, see lamp.h. */
+/* Joint time of what happens next by itself; INFINITY where nothing does. The light (lamp.h) blinks without: look at it
+ * every few ms. */
 double uj_joint_next_deadline(const struct uj_joint *joint);
 
 /* All that the joint says of itself at the time of the last call. */
@@ -80,8 +80,5 @@ void uj_joint_where(const struct uj_joint *joint, double now_us, double *positio
 /* The piece of motion that holds at `now_us`, as things are now; false where the joint rests. For steps.h: ask again
  * after every call that takes `now_us`, and at the end of the piece. */
 bool uj_joint_piece(const struct uj_joint *joint, double now_us, struct uj_motion_piece *piece);
-
-/* Whether the light is on at `now_us`, and when it changes next (joint time, µs). */
-bool uj_joint_light(const struct uj_joint *joint, double now_us, double *until_us);
 
 #endif

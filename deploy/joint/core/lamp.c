@@ -22,8 +22,6 @@ static const uint16_t patterns[UJ_WORD_BLINK + 1][7] = {
 void uj_lamp_init(struct uj_joint *joint)
 {
     joint->lamp.blink_until_us = -INFINITY;
-    joint->lamp.word = UJ_WORD_NOT_KNOWN;
-    joint->lamp.since_us = joint->now_us;
 }
 
 void uj_lamp_blink(struct uj_joint *joint, uint32_t seconds)
@@ -37,9 +35,9 @@ static bool claims_rest(uint8_t word)
            word == UJ_WORD_MOTORS_OFF || word == UJ_WORD_AT_REST;
 }
 
-static enum uj_word word_now(const struct uj_joint *joint)
+enum uj_word uj_lamp_word(const struct uj_joint *joint, double now_us)
 {
-    if (joint->now_us < joint->lamp.blink_until_us) {
+    if (now_us < joint->lamp.blink_until_us) {
         return UJ_WORD_BLINK;
     }
     if (joint->state == UJ_HOMING) {
@@ -48,11 +46,9 @@ static enum uj_word word_now(const struct uj_joint *joint)
     if (!uj_state_rests(joint->state)) {
         return UJ_WORD_MOVING;
     }
-    if (!joint->session.driven || joint->now_us >= joint->session.drive_us + UJ_SILENCE_US) {
-        return UJ_WORD_NOT_KNOWN;
-    }
-    uint8_t condition = joint->session.condition;
-    if (condition > UJ_WORD_AT_REST) {
+    /* Before a session's first drive the condition is 0. */
+    const uint8_t condition = joint->session.condition;
+    if (now_us >= joint->session.driven_us + UJ_SILENCE_US || condition > UJ_WORD_AT_REST) {
         return UJ_WORD_NOT_KNOWN;
     }
     if (joint->state == UJ_FAULTED && claims_rest(condition)) {
@@ -61,35 +57,19 @@ static enum uj_word word_now(const struct uj_joint *joint)
     return (enum uj_word)condition;
 }
 
-void uj_lamp_refresh(struct uj_joint *joint)
+bool uj_lamp_is_on(const struct uj_joint *joint, double now_us)
 {
-    enum uj_word word = word_now(joint);
-    if (word != joint->lamp.word) {
-        joint->lamp.word = word;
-        joint->lamp.since_us = joint->now_us;
-    }
-}
-
-bool uj_lamp_is_on(const struct uj_lamp *lamp, double now_us, double *until_us)
-{
-    const uint16_t *pattern = patterns[lamp->word];
-    if (pattern[1] == 0) {
-        *until_us = INFINITY;
-        return true;
-    }
+    const uint16_t *pattern = patterns[uj_lamp_word(joint, now_us)];
     double whole_us = 0;
     for (size_t i = 0; pattern[i] != 0; i++) {
         whole_us += 1e3 * pattern[i];
     }
-    double at_us = fmod(fmax(now_us - lamp->since_us, 0), whole_us);
-    double end_us = 0;
+    double rest_us = fmod(now_us, whole_us);
     for (size_t i = 0; pattern[i] != 0; i++) {
-        end_us += 1e3 * pattern[i];
-        if (at_us < end_us) {
-            *until_us = now_us + (end_us - at_us);
+        rest_us -= 1e3 * pattern[i];
+        if (rest_us < 0) {
             return i % 2 == 0;
         }
     }
-    *until_us = now_us;
     return false;
 }

@@ -23,8 +23,6 @@ enum uj_word {
 
 struct uj_lamp {
     double blink_until_us; /* joint time; -INFINITY while it does not blink */
-    enum uj_word word;     /* shown */
-    double since_us;       /* joint time from which it is shown: its pattern begins there */
 };
 
 /* Sets the lamp as it is after boot. */
@@ -33,10 +31,10 @@ void uj_lamp_init(struct uj_joint *joint);
 /* Blinks for so many seconds from now on. */
 void uj_lamp_blink(struct uj_joint *joint, uint32_t seconds);
 
-/* To be called after everything that happened: shows another word where another holds now. */
-void uj_lamp_refresh(struct uj_joint *joint);
+/* What it shows at `now_us`, if nothing else happens until then. */
+enum uj_word uj_lamp_word(const struct uj_joint *joint, double now_us);
 
-/* Whether the light is on at `now_us`; *until_us gets the joint time at which its pattern changes next. */
-bool uj_lamp_is_on(const struct uj_lamp *lamp, double now_us, double *until_us);
+/* Whether it is on then. Its patterns begin with joint time. */
+bool uj_lamp_is_on(const struct uj_joint *joint, double now_us);
 
 #endif

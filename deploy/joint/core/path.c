@@ -113,7 +113,9 @@ enum uj_override uj_path_judge(const struct uj_path *path, const struct uj_buffe
     if (apart > tolerance || apart < -tolerance) {
         return UJ_OVERRIDE_WRONG;
     }
-    return change->path_us <= uj_buffer_buffered_us(buffer) ? UJ_OVERRIDE_SOUND : UJ_OVERRIDE_POINTS_MISSING;
+    const bool reached =
+        uj_buffer_has_last(buffer) || change->path_us <= uj_path_room_us(path, buffer, change->after_ppm);
+    return reached ? UJ_OVERRIDE_SOUND : UJ_OVERRIDE_POINTS_MISSING;
 }
 
 struct uj_progress uj_path_progress(const struct uj_path *path, double arm_us)

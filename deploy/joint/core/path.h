@@ -81,13 +81,16 @@ enum uj_override {
     UJ_OVERRIDE_PRESENT,        /* the change by which the joint moves */
     UJ_OVERRIDE_PENDING,        /* the pending one */
     UJ_OVERRIDE_SOUND,          /* another one that may be pending, where its plan is new */
-    UJ_OVERRIDE_POINTS_MISSING, /* the same, but the buffer does not reach its instant */
+    UJ_OVERRIDE_POINTS_MISSING, /* the same, but the buffer does not reach its instant and a fall from there */
     UJ_OVERRIDE_WRONG           /* none of these */
 };
 
 /* MOVES: what a drive's change is to the joint. */
 enum uj_override uj_path_judge(const struct uj_path *path, const struct uj_buffer *buffer,
                                const struct uj_change *change, double arm_now_us);
+
+/* Path time from which the points in the buffer just hold a fall from a rate. */
+int64_t uj_path_room_us(const struct uj_path *path, const struct uj_buffer *buffer, uint32_t rate_ppm);
 
 /* The permit that the joint obeys and reports, into *permit_us: until the last point is in the buffer at most
  * buffered_us less the path of a fall. False without a permit. */

@@ -5,6 +5,12 @@ static uint32_t larger(uint32_t one, uint32_t other)
     return one > other ? one : other;
 }
 
+int64_t uj_path_room_us(const struct uj_path *path, const struct uj_buffer *buffer, uint32_t rate_ppm)
+{
+    const uj_time way = uj_ramp_path(path->ramp, uj_ramp_time(path->ramp, rate_ppm));
+    return uj_floor_div(uj_buffer_buffered_us(buffer) * UJ_TIME_PER_US - way, UJ_TIME_PER_US);
+}
+
 bool uj_path_effective_permit(const struct uj_path *path, const struct uj_buffer *buffer, int64_t *permit_us)
 {
     if (!path->has_permit) {
@@ -19,8 +25,7 @@ bool uj_path_effective_permit(const struct uj_path *path, const struct uj_buffer
         if (path->has_pending) {
             rate = larger(rate, larger(path->pending.before_ppm, path->pending.after_ppm));
         }
-        const uj_time way = uj_ramp_path(path->ramp, uj_ramp_time(path->ramp, rate));
-        const int64_t room = uj_floor_div(uj_buffer_buffered_us(buffer) * UJ_TIME_PER_US - way, UJ_TIME_PER_US);
+        const int64_t room = uj_path_room_us(path, buffer, rate);
         *permit_us = *permit_us < room ? *permit_us : room;
     }
     return true;

@@ -97,6 +97,8 @@ static void ramping(struct uj_joint *joint, const char *cause)
 {
     struct uj_player *player = &joint->player;
     player->complied = 0;
+    /* Where the newest drive made it ramp, that answers it; the next one says its own. */
+    player->reason = UJ_REASON_NOT_ARMED;
     player->cause = cause;
     player->tells_end = true;
     player->end_us = player->path.fell_us;
@@ -121,6 +123,7 @@ static void finish(struct uj_joint *joint)
     event.of.finished.at_us = uj_body_round(joint->now_us);
     event.of.finished.position = uj_body_position(joint);
     player->complied = 0;
+    player->reason = UJ_REASON_NOT_ARMED;
     player->arm_counts = false;
     player->tells_end = true;
     player->end_us = uj_buffer_buffered_us(&joint->buffer);
@@ -141,10 +144,8 @@ static void armed(struct uj_joint *joint, uint32_t number, enum uj_trigger trigg
     struct uj_player *player = &joint->player;
     player->tells_end = false;
     player->complied = number;
-    player->obeyed = number;
     player->arm_counts = true;
     player->arm_number = number;
-    uj_outputs_pass(joint, player->path.stand_us);
     if (joint->state != UJ_ARMED) {
         uj_body_go(joint, trigger);
     }
@@ -165,7 +166,9 @@ static enum uj_reason arm(struct uj_joint *joint, const struct uj_drive *drive)
     struct uj_path *path = &player->path;
     uj_player_drop_start(joint);
     no_permit(joint);
+    /* One that is not complied with uses up the arm before it. */
     player->complied = 0;
+    player->arm_counts = false;
     if (drive->plan_number <= player->go_number) {
         return UJ_REASON_NOT_ARMED;
     }
@@ -180,11 +183,16 @@ static enum uj_reason arm(struct uj_joint *joint, const struct uj_drive *drive)
         return UJ_REASON_NONE;
     }
     if (ahead <= UJ_PATH_TOLERANCE_US) {
-        uj_path_stand(path, drive->stand_us);
+        if (ahead != 0) {
+            uj_path_stand(path, drive->stand_us);
+            uj_outputs_pass(joint, drive->stand_us);
+        }
         armed(joint, drive->plan_number, UJ_ON_ARM_HERE);
+        if (joint->state == UJ_FINISHED) {
+            return UJ_REASON_NOT_ARMED;
+        }
     } else if (joint->energised && expiry_ahead(joint, drive)) {
         player->tells_end = false;
-        player->arm_counts = false;
         player->advance_expiry_us = drive->expiry_us;
         player->advance_number = drive->plan_number;
         uj_path_advance(path, drive->stand_us, uj_body_arm_us(joint));
@@ -247,7 +255,6 @@ static enum uj_reason go(struct uj_joint *joint, const struct uj_drive *drive)
             return reason;
         }
         player->complied = drive->plan_number;
-        player->obeyed = drive->plan_number;
         player->accepted_us = joint->now_us;
         uj_path_pend(&player->path, &drive->change, uj_body_arm_us(joint));
     }
@@ -265,7 +272,7 @@ static enum uj_reason moving(struct uj_joint *joint, const struct uj_drive *driv
     }
     const double arm_us = uj_body_arm_us(joint);
     enum uj_override what = uj_path_judge(path, &joint->buffer, &drive->change, arm_us);
-    if ((what == UJ_OVERRIDE_SOUND || what == UJ_OVERRIDE_POINTS_MISSING) && drive->plan_number <= player->obeyed) {
+    if ((what == UJ_OVERRIDE_SOUND || what == UJ_OVERRIDE_POINTS_MISSING) && drive->plan_number <= player->complied) {
         what = UJ_OVERRIDE_WRONG;
     }
     if (what == UJ_OVERRIDE_WRONG) {
@@ -287,7 +294,6 @@ static enum uj_reason moving(struct uj_joint *joint, const struct uj_drive *driv
         return UJ_REASON_POINTS_MISSING;
     }
     player->complied = drive->plan_number;
-    player->obeyed = drive->plan_number;
     return UJ_REASON_NONE;
 }
 
@@ -449,6 +455,7 @@ void uj_player_happen(struct uj_joint *joint)
         switch_outputs(joint);
         break;
     case UJ_PATH_ARRIVAL:
+        uj_outputs_pass(joint, player->path.stand_us);
         armed(joint, player->advance_number, UJ_ON_ARRIVED);
         break;
     case UJ_PATH_REST:

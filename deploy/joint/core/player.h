@@ -14,7 +14,6 @@ struct uj_player {
     struct uj_path path;
     uint32_t seen;       /* highest plan number of this session */
     uint32_t complied;   /* number of the plan complied with now, 0 for none */
-    uint32_t obeyed;     /* number of the plan complied with last */
     uint8_t reason;      /* enum uj_reason: answers the newest drive */
     bool arm_counts;     /* an arm was complied with that has served no go */
     uint32_t arm_number; /* its number */

@@ -39,7 +39,6 @@ static enum uj_reject configure(struct uj_joint *joint, const struct uj_request 
         }
     }
     uj_current_full(joint);
-    uj_safety_compare(joint);
     return UJ_ACCEPTED;
 }
 
@@ -53,10 +52,10 @@ static enum uj_reject prepare(struct uj_joint *joint, uint32_t trajectory)
     if (!joint->configured) {
         return UJ_REJECT_NOT_CONFIGURED;
     }
-    if (!joint->homed) {
+    if (joint->state == UJ_UNHOMED) {
         return UJ_REJECT_UNHOMED;
     }
-    if (joint->safety.faults != 0) {
+    if (joint->state == UJ_FAULTED) {
         return UJ_REJECT_FAULTED;
     }
     if (joint->safety.latched != UJ_STOP_NONE) {
@@ -103,7 +102,7 @@ static enum uj_reject clear(struct uj_joint *joint)
     if (joint->session.stop_asked != UJ_STOP_NONE) {
         return UJ_REJECT_STOP_STILL_ASKED;
     }
-    if ((joint->safety.faults & uj_safety_causes(joint)) != 0) {
+    if (joint->safety.faults != 0 && uj_safety_causes(joint) != 0) {
         return UJ_REJECT_FAULT_PERSISTS;
     }
     joint->safety.faults = 0;
@@ -157,10 +156,10 @@ enum uj_reject uj_requests_points(struct uj_joint *joint, const struct uj_points
     if (!joint->configured) {
         return UJ_REJECT_NOT_CONFIGURED;
     }
-    if (!joint->homed) {
+    if (joint->state == UJ_UNHOMED) {
         return UJ_REJECT_UNHOMED;
     }
-    if (joint->safety.faults != 0) {
+    if (joint->state == UJ_FAULTED) {
         return UJ_REJECT_FAULTED;
     }
     if (joint->state == UJ_HOMING || joint->state == UJ_JOGGING || joint->state == UJ_STOPPING) {

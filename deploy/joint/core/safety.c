@@ -4,6 +4,10 @@
 #include "outputs.h"
 #include "text.h"
 
+/* Long before the plastic softens (PLA at 59 degrees C). */
+#define FAN_ON_CENTI_C 4500
+#define FAN_OFF_CENTI_C 4000
+
 static void tell_stopped(struct uj_joint *joint)
 {
     struct uj_event event = {.type = UJ_EVENT_STOPPED};
@@ -18,11 +22,11 @@ static void tell_stopped(struct uj_joint *joint)
 void uj_safety_stop(struct uj_joint *joint, uint8_t level)
 {
     struct uj_safety *safety = &joint->safety;
-    const bool rose = level > safety->latched;
-    if (rose) {
-        safety->latched = level;
-        safety->stop_untold = true;
+    if (level <= safety->latched) {
+        return;
     }
+    safety->latched = level;
+    safety->stop_untold = true;
     if (uj_state_rests(joint->state)) {
         uj_player_drop_start(joint);
         uj_player_discard(joint);
@@ -77,6 +81,16 @@ void uj_safety_fault(struct uj_joint *joint, uint16_t fault, const char *message
     uj_body_tell(joint, &event);
 }
 
+/* The fan runs from FAN_ON to FAN_OFF, so that it does not hunt, and where the temperature is not known. */
+static void turn_fan(struct uj_safety *safety)
+{
+    if (!safety->has_temperature || safety->temperature_centi_c >= FAN_ON_CENTI_C) {
+        safety->fan_percent = 100;
+    } else if (safety->temperature_centi_c < FAN_OFF_CENTI_C) {
+        safety->fan_percent = 0;
+    }
+}
+
 uint16_t uj_safety_causes(const struct uj_joint *joint)
 {
     const struct uj_safety *safety = &joint->safety;
@@ -111,6 +125,7 @@ static struct uj_text figure(const char *what, int64_t value, const char *unit, 
 
 void uj_safety_compare(struct uj_joint *joint)
 {
+    turn_fan(&joint->safety);
     const struct uj_configuration *configuration = &joint->configuration;
     const uint16_t causes = uj_safety_causes(joint);
     if ((causes & UJ_FAULT_OVER_TEMPERATURE) != 0) {
@@ -146,19 +161,4 @@ void uj_safety_at_rest(struct uj_joint *joint)
         uj_body_drivers_off(joint);
     }
     tell_stopped(joint);
-}
-
-uint8_t uj_safety_fan_percent(const struct uj_joint *joint)
-{
-    /* Off up to 40 degrees C, all at 60; all where the temperature is not known to be lower. */
-    const int32_t from = 4000;
-    const int32_t to = 6000;
-    if (!joint->safety.sensed) {
-        return 0;
-    }
-    if (!joint->safety.has_temperature || joint->safety.temperature_centi_c >= to) {
-        return 100;
-    }
-    const int32_t temperature = joint->safety.temperature_centi_c;
-    return temperature <= from ? 0 : (uint8_t)((temperature - from) * 100 / (to - from));
 }

@@ -10,7 +10,6 @@ struct uj_joint;
 struct uj_safety {
     uint8_t latched;       /* enum uj_stop */
     bool stop_untold;      /* the level rose, and event-stopped is to be sent at rest */
-    bool lost_at_rest;     /* outputs named by on_lost go off when it comes to rest */
     uint16_t faults;       /* UJ_FAULT_… */
     bool driver_reports;   /* the motor driver reports a fault now */
     bool sensed;           /* there has been a reading, or word that there is none */
@@ -19,9 +18,10 @@ struct uj_safety {
     bool has_supply;
     uint16_t supply_mv;
     int8_t rssi_dbm;
+    uint8_t fan_percent;
 };
 
-/* A drive carries this stop level (not 0). */
+/* A drive carries this stop level (not 0). One that is not above the latched level changes nothing. */
 void uj_safety_stop(struct uj_joint *joint, uint8_t level);
 
 /* A drive asks for the drivers, and carries no stop. */
@@ -30,7 +30,7 @@ void uj_safety_energise(struct uj_joint *joint);
 /* A fault (one bit of UJ_FAULT_…) is there. One that is there already is not told again. */
 void uj_safety_fault(struct uj_joint *joint, uint16_t fault, const char *message);
 
-/* Compares the newest readings with the limits, once the joint is configured. */
+/* Readings came: the fan follows, and once the joint is configured they are compared with its limits. */
 void uj_safety_compare(struct uj_joint *joint);
 
 /* The motor driver reports a fault, or no longer does. */
@@ -42,8 +42,4 @@ uint16_t uj_safety_causes(const struct uj_joint *joint);
 /* The joint has come to rest: what was to be done then for a stop or a lost link. Call it in the state of rest, or
  * in stopping right before it. */
 void uj_safety_at_rest(struct uj_joint *joint);
-
-/* 0 to 100. */
-uint8_t uj_safety_fan_percent(const struct uj_joint *joint);
-
 #endif

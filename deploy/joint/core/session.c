@@ -11,13 +11,11 @@ bool uj_session_is(const struct uj_joint *joint, const uint8_t coordinator[UJ_CO
            memcmp(joint->session.coordinator, coordinator, UJ_COORDINATOR_ID_BYTES) == 0;
 }
 
-enum uj_reject uj_session_take(struct uj_joint *joint, const uint8_t coordinator[UJ_COORDINATOR_ID_BYTES],
-                               uint64_t session, bool *fresh)
+enum uj_reject uj_session_judge(const struct uj_joint *joint, const uint8_t coordinator[UJ_COORDINATOR_ID_BYTES],
+                                uint64_t session)
 {
-    struct uj_session *now = &joint->session;
-    *fresh = false;
+    const struct uj_session *now = &joint->session;
     if (uj_session_is(joint, coordinator, session)) {
-        now->heard_us = joint->now_us;
         return UJ_ACCEPTED;
     }
     if (!uj_body_rests(joint)) {
@@ -27,20 +25,23 @@ enum uj_reject uj_session_take(struct uj_joint *joint, const uint8_t coordinator
         joint->now_us - now->heard_us < UJ_RELEASE_SESSION_US) {
         return UJ_REJECT_FOREIGN;
     }
-    *fresh = true;
+    return UJ_ACCEPTED;
+}
+
+bool uj_session_begin(struct uj_joint *joint, const uint8_t coordinator[UJ_COORDINATOR_ID_BYTES], uint64_t session)
+{
+    struct uj_session *now = &joint->session;
+    if (uj_session_is(joint, coordinator, session)) {
+        now->heard_us = joint->now_us;
+        return false;
+    }
     uj_player_forget(joint);
     uj_clock_clear(&joint->clock);
     uj_current_full(joint);
     joint->homing.number = 0;
-    joint->safety.lost_at_rest = false;
     joint->event_count = 0;
-    /* The stop that the newest drive carried is still asked until a drive of this session says otherwise. */
-    const uint8_t stop_asked = now->stop_asked;
-    *now = (struct uj_session){.begun = true,
-                               .session = session,
-                               .heard_us = joint->now_us,
-                               .begun_us = joint->now_us,
-                               .stop_asked = stop_asked};
+    *now = (struct uj_session){
+        .begun = true, .session = session, .heard_us = joint->now_us, .driven_us = joint->now_us};
     memcpy(now->coordinator, coordinator, UJ_COORDINATOR_ID_BYTES);
-    return UJ_ACCEPTED;
+    return true;
 }

@@ -83,7 +83,7 @@ void uj_joint_status(const struct uj_joint *joint, struct uj_status *status)
         .buffered_us = uj_buffer_buffered_us(&joint->buffer),
         .temperature_centi_c = joint->safety.temperature_centi_c,
         .supply_mv = joint->safety.supply_mv,
-        .fan_percent = uj_safety_fan_percent(joint),
+        .fan_percent = joint->safety.fan_percent,
         .rssi_dbm = joint->safety.rssi_dbm,
         .faults = joint->safety.faults,
         .inputs = joint->inputs,
@@ -97,9 +97,4 @@ void uj_joint_status(const struct uj_joint *joint, struct uj_status *status)
         status->remainder_us = (int32_t)within(
             uj_body_round(uj_clock_remainder_us(&joint->clock, joint->now_us)), INT32_MAX);
     }
-}
-
-bool uj_joint_light(const struct uj_joint *joint, double now_us, double *until_us)
-{
-    return uj_lamp_is_on(&joint->lamp, now_us, until_us);
 }

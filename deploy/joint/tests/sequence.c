@@ -175,12 +175,12 @@ static void answer(const char *reply)
     const double deadline_us = uj_endpoint_next_deadline(&endpoint);
     double position;
     double velocity;
-    double until_us;
     uj_joint_where(joint, joint->now_us, &position, &velocity);
     printf("{\"sent\":[%s],\"closed\":[%s],\"truths\":[%s],\"reply\":\"%s\",\"state\":\"%s\"", sent, closed, truths,
            reply, uj_state_name(joint->state));
     printf(",\"position\":%.6f,\"velocity\":%.6f,\"outputs\":%u,\"word\":%d,\"light\":%s", position, velocity,
-           joint->outputs, (int)joint->lamp.word, uj_joint_light(joint, joint->now_us, &until_us) ? "true" : "false");
+           joint->outputs, (int)uj_lamp_word(joint, joint->now_us),
+           uj_lamp_is_on(joint, joint->now_us) ? "true" : "false");
     if (isinf(deadline_us)) {
         printf(",\"deadline\":null}\n");
     } else {
