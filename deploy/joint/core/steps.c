@@ -1,10 +1,19 @@
 #include "steps.h"
 
 #define MICROSTEP INT64_C(65536) /* 1/256 count */
+#define PART 15                  /* bits of an instant below 1/256 µs */
 
 void uj_steps_begin(struct uj_steps *steps, const struct uj_driver_limits *limits, uj_time t, int64_t position)
 {
-    *steps = (struct uj_steps){.limits = *limits, .base = position * 256, .last = t, .at = t, .slice = t};
+    const uint32_t gap = limits->high + limits->low;
+    const uint32_t turning_gap = limits->hold + limits->setup;
+    *steps = (struct uj_steps){.limits = *limits,
+                               .gap = gap,
+                               .turning_gap = turning_gap > gap ? turning_gap : gap,
+                               .base = position * 256,
+                               .last = t,
+                               .at = t,
+                               .slice = t};
 }
 
 void uj_steps_shift(struct uj_steps *steps, int64_t counts)
@@ -19,7 +28,8 @@ uj_time uj_steps_at(const struct uj_steps *steps)
 
 int64_t uj_steps_position(const struct uj_steps *steps)
 {
-    return steps->base + steps->microstep * MICROSTEP;
+    const int64_t left = steps->slice_direction > 0 ? steps->left : -(int64_t)steps->left;
+    return steps->base + (steps->microstep - left) * MICROSTEP;
 }
 
 void uj_steps_rest(struct uj_steps *steps, uj_time t)
@@ -53,16 +63,19 @@ static void look(struct uj_steps *steps, const struct uj_motion_piece *piece)
     if (way == 0) {
         return;
     }
+    steps->microstep += way;
     steps->slice_direction = way > 0 ? 1 : -1;
     steps->left = (uint32_t)(way > 0 ? way : -way);
     /* To the first half that is passed, with the play: from there on one microstep after the other. */
     const int64_t off = MICROSTEP / 2 + UJ_STEPS_PLAY;
-    const int64_t half = steps->microstep * MICROSTEP + (way > 0 ? off : -off);
+    const int64_t half = (steps->microstep - way) * MICROSTEP + (way > 0 ? off : -off);
     const int64_t first = way > 0 ? half - before : before - half;
     const int64_t whole = way > 0 ? after - before : before - after;
-    /* 0 <= first <= whole, whole > 0: `played` was on this side of the half before, and is on the other one now. */
-    steps->interval = ((uint64_t)(to - from) << 32) / (uint64_t)whole;
-    steps->instant = (uint64_t)first * steps->interval >> 16;
+    /* 0 <= first <= whole, whole > 0: `played` was on this side of the half before, and is on the other one now. So
+     * the first instant is within the slice; the interval is not, where there is one step alone. */
+    const uint64_t interval = ((uint64_t)(to - from) << (16 + PART)) / (uint64_t)whole;
+    steps->instant = (uint32_t)((uint64_t)first * interval >> 16);
+    steps->interval = steps->left > 1 ? (uint32_t)interval : 0;
 }
 
 enum uj_steps_result uj_steps_next(struct uj_steps *steps, const struct uj_motion_piece *piece, uj_time until,
@@ -77,26 +90,23 @@ enum uj_steps_result uj_steps_next(struct uj_steps *steps, const struct uj_motio
         }
         look(steps, piece);
     }
-    const struct uj_driver_limits *limits = &steps->limits;
     const bool turns = steps->slice_direction != steps->direction;
-    uint32_t gap = limits->high + limits->low;
-    if (turns && limits->hold + limits->setup > gap) {
-        gap = limits->hold + limits->setup;
-    }
-    uj_time at = steps->slice + (uj_time)(steps->instant >> 16);
-    if (at < steps->last + gap) {
-        at = steps->last + gap;
+    const uj_time soonest = steps->last + (turns ? steps->turning_gap : steps->gap);
+    uj_time at = steps->slice + (steps->instant >> PART);
+    if (at < soonest) {
+        at = soonest;
     }
     if (at >= until) {
         return UJ_STEPS_UNTIL;
     }
     step->at = at;
-    step->turn_at = at - limits->setup;
-    step->up = steps->slice_direction > 0;
     step->turns = turns;
+    if (turns) {
+        step->turn_at = at - steps->limits.setup;
+        steps->direction = steps->slice_direction;
+    }
+    step->up = steps->slice_direction > 0;
     steps->last = at;
-    steps->direction = steps->slice_direction;
-    steps->microstep += steps->slice_direction;
     steps->instant += steps->interval;
     steps->left--;
     return UJ_STEPS_STEP;

@@ -3,7 +3,7 @@
  *
  * Time is joint time in 1/256 µs (a port converts to its timer's ticks: at 80 MHz times 5, divided by 16). A slice is
  * UJ_STEPS_SLICE of it: the position is computed at its ends and taken for straight between them. With
- * acceleration a the error of that is at most a·T²/8: 0.18 counts at 5460000 counts/s².
+ * acceleration a the error of that is at most a·T²/8: 0.045 counts at 5460000 counts/s².
  *
  * Positions are rounded to the nearest microstep, half a one up, after a play of 1/64 microstep either way: so a position
  * that trembles about the half makes no steps. The motor is at most 1/2 + 1/64 microstep from the commanded position,
@@ -17,7 +17,7 @@
 
 #include "piece.h"
 
-#define UJ_STEPS_SLICE 131072 /* 1/256 µs: 512 µs */
+#define UJ_STEPS_SLICE 65536  /* 1/256 µs: 256 µs */
 #define UJ_STEPS_PLAY 1024    /* 1/256 count: 1/64 microstep */
 
 /* What the motor's driver needs, 1/256 µs. A step is made by the rising edge. */
@@ -30,14 +30,16 @@ struct uj_driver_limits {
 
 struct uj_step {
     uj_time at;      /* of the rising edge */
-    uj_time turn_at; /* where `turns`: the direction changes now, `setup` before `at` */
+    uj_time turn_at; /* where `turns`, and only there: when the direction is set, `setup` before `at` */
     bool up;         /* towards larger positions */
     bool turns;      /* the direction is another than at the step before, or not known yet */
 };
 
 struct uj_steps {
     struct uj_driver_limits limits;
-    int64_t microstep;       /* made since uj_steps_begin: where the motor stands, in microsteps from `base` */
+    uint32_t gap;            /* rising edge to rising edge, at least; 1/256 µs */
+    uint32_t turning_gap;    /* the same where the direction changes between */
+    int64_t microstep;       /* where the motor stands at the slice's end, in microsteps from `base` */
     int64_t base;            /* position of microstep 0, 1/256 count */
     int direction;           /* of the last step: 1, −1; 0 before the first */
     uj_time last;            /* rising edge of the last step */
@@ -48,8 +50,8 @@ struct uj_steps {
     uj_time slice;           /* its beginning */
     int slice_direction;     /* 1, −1 */
     uint32_t left;           /* steps in it still to be given */
-    uint64_t instant;        /* of the next one, after `slice`, 2^-16 of 1/256 µs */
-    uint64_t interval;       /* between two, the same */
+    uint32_t instant;        /* of the next one, after `slice`, 2^-15 of 1/256 µs */
+    uint32_t interval;       /* between two, the same */
 };
 
 enum uj_steps_result {
