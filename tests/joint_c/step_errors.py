@@ -23,6 +23,9 @@ class Made:
     path: float  # µs
     motor: float  # counts
     commanded: float  # counts
+    event: int  # that comes next on the path: uj_path_event
+    event_arm: float  # µs
+    permit: int  # effective, µs; -1 for none
     legs: Floats  # from (µs), position, velocity, acceleration
     at: NDArray[np.int64]  # 1/256 µs
     up: NDArray[np.bool_]
@@ -32,14 +35,17 @@ class Made:
 def read_made(stream: IO[bytes]) -> Made:
     count = struct.unpack("=q", stream.read(8))[0]
     data = stream.read(8 * count)
-    phase, path, motor, commanded, legs = struct.unpack("=5q", data[:40])
-    steps = np.frombuffer(data[40 + 32 * legs :], dtype=np.int64).reshape(-1, 2)
+    phase, path, motor, commanded, event, arm, permit, legs = struct.unpack("=8q", data[:64])
+    steps = np.frombuffer(data[64 + 32 * legs :], dtype=np.int64).reshape(-1, 2)
     return Made(
         phase=phase,
         path=path / 256,
         motor=motor / 256,
         commanded=commanded / 1024,
-        legs=np.frombuffer(data[40 : 40 + 32 * legs], dtype=np.float64).reshape(-1, 4),
+        event=event,
+        event_arm=arm / 256,
+        permit=permit,
+        legs=np.frombuffer(data[64 : 64 + 32 * legs], dtype=np.float64).reshape(-1, 4),
         at=steps[:, 0] >> 1,
         up=(steps[:, 0] & 1).astype(bool),
         set_at=steps[:, 1],

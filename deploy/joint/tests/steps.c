@@ -16,9 +16,10 @@
  *   end JOINT                        up to here
  *
  * `end` answers in binary, eight bytes each in the machine's order: how many numbers follow; phase, path time, position
- * of the motor (1/256 count), commanded position (1/1024 count), number of legs, the legs of the last free motion (four
- * doubles each), then for each step twice its instant in 1/256 µs, plus 1 where it goes up, and the instant at which
- * the direction is set, or 0. */
+ * of the motor (1/256 count), commanded position (1/1024 count), the event that comes next on the path and its arm time
+ * (1/256 µs), the effective permit (-1 for none), number of legs, the legs of the last free motion (four doubles each),
+ * then for each step twice its instant in 1/256 µs, plus 1 where it goes up, and the instant at which the direction is
+ * set, or 0. */
 #include <inttypes.h>
 #include <stdio.h>
 #include <stdlib.h>
@@ -159,11 +160,18 @@ static void answer(double joint_us)
     } else {
         uj_path_where(&path, &buffer, arm_of(joint_us), &position, &velocity);
     }
-    put((int64_t)(5 + 4 * motion.legs + 2 * count));
+    double arm_us = 0;
+    int64_t permit_us = -1;
+    const enum uj_path_event event = uj_path_next(&path, &buffer, &arm_us);
+    (void)uj_path_effective_permit(&path, &buffer, &permit_us);
+    put((int64_t)(8 + 4 * motion.legs + 2 * count));
     put(path.phase);
     put(off_path ? 0 : uj_path_progress(&path, arm_of(joint_us)).path);
     put(uj_steps_position(&steps));
     put((int64_t)(position * 1024));
+    put(event);
+    put((int64_t)(arm_us * 256));
+    put(permit_us);
     put(motion.legs);
     for (uint32_t i = 0; i < motion.legs; i++) {
         const double leg[4] = {motion.leg[i].from_us, motion.leg[i].position, motion.leg[i].velocity,
