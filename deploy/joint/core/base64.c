@@ -8,16 +8,16 @@ size_t uj_base64(const uint8_t *bytes, size_t length, char *out)
 {
     size_t written = 0;
     for (size_t at = 0; at < length; at += 3) {
-        const size_t some = length - at < 3 ? length - at : 3;
+        const size_t left = length - at;
         uint32_t group = (uint32_t)bytes[at] << 16;
-        if (some > 1) {
+        if (left > 1) {
             group |= (uint32_t)bytes[at + 1] << 8;
         }
-        if (some > 2) {
+        if (left > 2) {
             group |= bytes[at + 2];
         }
         for (size_t i = 0; i < 4; i++) {
-            out[written++] = i <= some ? DIGITS[group >> (18 - 6 * i) & 63] : '=';
+            out[written++] = i <= left ? DIGITS[group >> (18 - 6 * i) & 63] : '=';
         }
     }
     return written;

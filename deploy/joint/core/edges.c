@@ -3,7 +3,6 @@
 #include <math.h>
 
 #include "body.h"
-#include "middle.h"
 #include "text.h"
 
 /* A joint slower than this (counts/s) has no direction of travel. */
@@ -22,7 +21,7 @@ void uj_edges_keep(struct uj_joint *joint, bool rising, double position, double 
 {
     if (fabs(velocity) >= SLOWEST) {
         joint->edges.passages[rising][velocity > 0] =
-            (struct uj_passage){.known = true, .position = uj_body_round(position)};
+            (struct uj_passage){.known = true, .position = position};
     }
 }
 
@@ -30,25 +29,22 @@ void uj_edges_shift(struct uj_joint *joint, int64_t shift)
 {
     for (int rising = 0; rising < 2; rising++) {
         for (int up = 0; up < 2; up++) {
-            joint->edges.passages[rising][up].position += shift;
+            joint->edges.passages[rising][up].position += (double)shift;
         }
     }
-    joint->edges.place.position += shift;
+    joint->edges.place.position += (double)shift;
 }
 
 /* How far the position is from a passage, without whole turns. */
-static int64_t difference(const struct uj_joint *joint, const struct uj_passage *passage, double position)
+static double difference(const struct uj_joint *joint, const struct uj_passage *passage, double position)
 {
-    return uj_middle_lost(uj_body_round(position) - passage->position, joint->configuration.counts_per_turn);
-}
-
-static int64_t size(int64_t number)
-{
-    return number < 0 ? -number : number;
+    const double turn = (double)joint->configuration.counts_per_turn;
+    const double away = position - passage->position;
+    return away - turn * floor(away / turn + 0.5);
 }
 
 /* Sets *off to the difference that counts; false where there is nothing to compare with. */
-static bool compared(const struct uj_joint *joint, bool rising, double position, double velocity, int64_t *off)
+static bool compared(const struct uj_joint *joint, bool rising, double position, double velocity, double *off)
 {
     const struct uj_passage *same = &joint->edges.passages[rising][velocity > 0];
     if (fabs(velocity) >= SLOWEST && same->known) {
@@ -58,8 +54,8 @@ static bool compared(const struct uj_joint *joint, bool rising, double position,
     bool found = false;
     for (int i = 0; i < 4; i++) {
         const struct uj_passage *passage = &joint->edges.passages[i / 2][i % 2];
-        const int64_t candidate = difference(joint, passage, position);
-        if (passage->known && (!found || size(candidate) < size(*off))) {
+        const double candidate = difference(joint, passage, position);
+        if (passage->known && (!found || fabs(candidate) < fabs(*off))) {
             *off = candidate;
             found = true;
         }
@@ -69,17 +65,17 @@ static bool compared(const struct uj_joint *joint, bool rising, double position,
 
 void uj_edges_compare(struct uj_joint *joint, bool rising, double position, double velocity)
 {
-    int64_t off = 0;
+    double off = 0;
     if (!joint->homed || !compared(joint, rising, position, velocity, &off)) {
         return;
     }
     const double tolerance = (double)joint->configuration.full_step +
                              UJ_EDGE_TIMING_US / 1e6 * (fabs(velocity) + (double)joint->configuration.homing.fast);
-    if ((double)size(off) > tolerance) {
+    if (fabs(off) > tolerance) {
         struct uj_text text = uj_text("the home sensor switched at position ");
         uj_text_number(&text, uj_body_round(position));
         uj_text_words(&text, ", by ");
-        uj_text_number(&text, off);
+        uj_text_number(&text, uj_body_round(off));
         uj_text_words(&text, " counts from where it should; ");
         uj_text_number(&text, (int64_t)tolerance);
         uj_text_words(&text, " are tolerated");

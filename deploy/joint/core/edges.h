@@ -10,7 +10,7 @@ struct uj_joint;
 /* The last position (counts) of one change of level in one direction of travel. */
 struct uj_passage {
     bool known;
-    int64_t position;
+    double position;
 };
 
 struct uj_edges {

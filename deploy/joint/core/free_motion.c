@@ -74,7 +74,9 @@ void uj_free_within(struct uj_free_motion *motion, double now_us, double positio
                     double acceleration, double low, double high)
 {
     const double end = wanted > 0 ? high : low;
-    const bool beyond = wanted > 0 ? position > end : position < end;
+    /* Where it would stand if it braked now: beyond the end there is no room to go on. */
+    const double rest = position + velocity * fabs(velocity) / (2 * acceleration);
+    const bool beyond = wanted > 0 ? rest >= end : rest <= end;
     if (wanted == 0 || beyond) {
         uj_free_to_velocity(motion, now_us, position, velocity, 0, acceleration);
         return;

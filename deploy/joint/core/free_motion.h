@@ -38,8 +38,8 @@ void uj_free_to_velocity(struct uj_free_motion *motion, double now_us, double po
 void uj_free_to_target(struct uj_free_motion *motion, double now_us, double position, double velocity, double target,
                        double speed, double acceleration);
 
-/* A jog to a velocity that keeps within low … high: brakes so as to stop at the end in the way. A joint that is
- * beyond that end already brakes, and does not come back by itself. */
+/* To a velocity within low … high: brakes so as to stop at the end in the way. A joint that is beyond that end
+ * already, or too fast to stop before it, brakes at once, and does not come back by itself. */
 void uj_free_within(struct uj_free_motion *motion, double now_us, double position, double velocity, double wanted,
                     double acceleration, double low, double high);
 

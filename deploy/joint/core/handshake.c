@@ -122,12 +122,6 @@ static enum uj_reject take(struct uj_endpoint *endpoint, double now_us, struct u
         return UJ_REJECT_HANDSHAKE_ORDER;
     }
     const enum uj_reject reject = uj_opening_read(bytes, length, &opening);
-    if (reject == UJ_REJECT_MESSAGE_UNKNOWN) {
-        /* A request is a message that is known, but not here. */
-        struct uj_request request;
-        return uj_request_read(bytes, length, &request) == UJ_REJECT_MESSAGE_UNKNOWN ? UJ_REJECT_MESSAGE_UNKNOWN
-                                                                                     : UJ_REJECT_HANDSHAKE_ORDER;
-    }
     if (reject != UJ_ACCEPTED) {
         return reject;
     }

@@ -1,42 +1,46 @@
 #include "homing.h"
 
+#include <math.h>
+
 #include "body.h"
 #include "middle.h"
 #include "text.h"
 
 /* Where the joint is to come to rest before an edge. */
-static int64_t before(const struct uj_joint *joint, int64_t edge)
+static double before(const struct uj_joint *joint, double edge)
 {
     const struct uj_homing *law = &joint->configuration.homing;
-    return edge - law->direction * law->backoff;
+    return edge - (double)(law->direction * law->backoff);
 }
 
 /* How far along the search direction, from where homing began, a position is. */
-static int64_t along(const struct uj_joint *joint, int64_t position)
+static double along(const struct uj_joint *joint, double position)
 {
-    return joint->configuration.homing.direction * (position - joint->homing.began_at);
+    return (double)joint->configuration.homing.direction * (position - joint->homing.began_at);
 }
 
-/* Moves to rest at target, but no further than `travel` from where homing began. */
-static void go_to(struct uj_joint *joint, int64_t target, int64_t speed)
+/* Moves in a sense (1: the search direction, -1: against it) to rest at target, but no further than `travel` from where
+ * homing began. Where it is too fast to stop there it comes to rest behind, as soon as it can. */
+static void go_to(struct uj_joint *joint, int64_t sense, double target, int64_t speed)
 {
     const struct uj_homing *law = &joint->configuration.homing;
-    const int64_t way = along(joint, target);
-    if (way > law->travel || way < -law->travel) {
-        target = joint->homing.began_at + law->direction * (way < 0 ? -law->travel : law->travel);
+    const double travel = (double)law->travel;
+    const double way = along(joint, target);
+    if (fabs(way) > travel) {
+        target = joint->homing.began_at + (double)law->direction * copysign(travel, way);
     }
     double position;
     double velocity;
     uj_body_where(joint, &position, &velocity);
-    uj_free_to_target(&joint->mover.motion, joint->now_us, position, velocity, (double)target, (double)speed,
-                      (double)joint->configuration.acceleration);
+    uj_free_within(&joint->mover.motion, joint->now_us, position, velocity, (double)(sense * law->direction * speed),
+                   (double)joint->configuration.acceleration, target, target);
 }
 
-/* Moves as far as homing may go, in the search direction (1) or against it (-1). */
+/* Moves as far in that sense as homing may go. */
 static void go_as_far(struct uj_joint *joint, int64_t sense, int64_t speed)
 {
     const struct uj_homing *law = &joint->configuration.homing;
-    go_to(joint, joint->homing.began_at + sense * law->direction * law->travel, speed);
+    go_to(joint, sense, joint->homing.began_at + (double)(sense * law->direction * law->travel), speed);
 }
 
 /* What was looked for has passed: comes to rest as soon as it can. */
@@ -57,7 +61,7 @@ static void step(struct uj_joint *joint, enum uj_homing_step next)
     joint->homing.has_rising = false;
     switch (next) {
     case UJ_HOMING_RETURN:
-        go_to(joint, before(joint, joint->edges.place.position), law->fast);
+        go_to(joint, -1, before(joint, joint->edges.place.position), law->fast);
         break;
     case UJ_HOMING_LEAVE:
         go_as_far(joint, -1, law->fast);
@@ -66,13 +70,13 @@ static void step(struct uj_joint *joint, enum uj_homing_step next)
         go_as_far(joint, 1, law->fast);
         break;
     case UJ_HOMING_BACK:
-        go_to(joint, before(joint, joint->homing.rising), law->fast);
+        go_to(joint, -1, before(joint, joint->homing.edge), law->fast);
         break;
     case UJ_HOMING_MEASURE:
         go_as_far(joint, 1, law->slow);
         break;
     case UJ_HOMING_MIDDLE:
-        go_to(joint, uj_middle(joint->homing.rising, joint->homing.falling), law->fast);
+        go_to(joint, -1, (double)uj_middle(joint->homing.rising, joint->homing.falling), law->fast);
         break;
     }
 }
@@ -81,7 +85,10 @@ void uj_homing_begin(struct uj_joint *joint, uint32_t number)
 {
     struct uj_homing_run *run = &joint->homing;
     const struct uj_edges *edges = &joint->edges;
-    *run = (struct uj_homing_run){.number = number, .was_homed = joint->homed, .began_at = uj_body_position(joint)};
+    double position;
+    double velocity;
+    uj_body_where(joint, &position, &velocity);
+    *run = (struct uj_homing_run){.number = number, .was_homed = joint->homed, .began_at = position};
     joint->homed = false;
     uj_edges_forget_passages(joint);
     if (edges->active) {
@@ -94,11 +101,11 @@ void uj_homing_begin(struct uj_joint *joint, uint32_t number)
 }
 
 /* Off the sensor against the search direction: `backoff` further, and the next homing may begin from here. */
-static void left_sensor(struct uj_joint *joint, int64_t position)
+static void left_sensor(struct uj_joint *joint, double position)
 {
     joint->homing.found = true;
     joint->edges.place = (struct uj_passage){.known = true, .position = position};
-    go_to(joint, before(joint, position), joint->configuration.homing.fast);
+    go_to(joint, -1, before(joint, position), joint->configuration.homing.fast);
 }
 
 void uj_homing_edge(struct uj_joint *joint, bool rising, double at, double velocity)
@@ -114,13 +121,13 @@ void uj_homing_edge(struct uj_joint *joint, bool rising, double at, double veloc
     case UJ_HOMING_RETURN:
     case UJ_HOMING_LEAVE:
         if (!rising) {
-            left_sensor(joint, position);
+            left_sensor(joint, at);
         }
         break;
     case UJ_HOMING_SEARCH:
         if (rising && !run->found) {
             run->found = true;
-            run->rising = position;
+            run->edge = at;
             brake(joint);
         }
         break;

@@ -23,8 +23,9 @@ struct uj_homing_run {
     enum uj_homing_step step;
     bool found;             /* in this step: what it looks for */
     bool was_homed;         /* when this homing began */
-    int64_t began_at;       /* position, counts */
-    int64_t rising, falling; /* counts: of step 2, then of step 4 */
+    double began_at;        /* position, counts */
+    double edge;            /* the rising edge of step 2, counts */
+    int64_t rising, falling; /* those of step 4 */
     bool has_rising;        /* in step 4 */
     uint32_t number;        /* of the last homing begun in this session, 0 for none */
     uint8_t edge_count;

@@ -145,7 +145,7 @@ bool uj_joint_drive(struct uj_joint *joint, double now_us, const struct uj_drive
     }
     uj_mover_drive(joint, drive);
     uj_player_drive(joint, drive);
-    uj_joint_poll(joint, now_us);
+    uj_current_tell(joint);
     return true;
 }
 
@@ -153,27 +153,21 @@ enum uj_reject uj_joint_request(struct uj_joint *joint, double now_us, const str
                                 char sentence[UJ_SENTENCE_BYTES])
 {
     uj_joint_poll(joint, now_us);
-    const enum uj_reject reject = uj_requests_take(joint, request, sentence);
-    uj_joint_poll(joint, now_us);
-    return reject;
+    return uj_requests_take(joint, request, sentence);
 }
 
 enum uj_reject uj_joint_points(struct uj_joint *joint, double now_us, const struct uj_points *points,
                                char sentence[UJ_SENTENCE_BYTES])
 {
     uj_joint_poll(joint, now_us);
-    const enum uj_reject reject = uj_requests_points(joint, points, sentence);
-    uj_joint_poll(joint, now_us);
-    return reject;
+    return uj_requests_points(joint, points, sentence);
 }
 
 bool uj_joint_session(struct uj_joint *joint, double now_us, const uint8_t coordinator[UJ_COORDINATOR_ID_BYTES],
                       uint64_t session)
 {
     uj_joint_poll(joint, now_us);
-    const bool fresh = uj_session_begin(joint, coordinator, session);
-    uj_joint_poll(joint, now_us);
-    return fresh;
+    return uj_session_begin(joint, coordinator, session);
 }
 
 void uj_joint_heard(struct uj_joint *joint, double now_us)
@@ -194,14 +188,13 @@ void uj_joint_hall(struct uj_joint *joint, double now_us, bool active)
     joint->edges.active = active;
     if (active && joint->configured && !uj_body_on_path(joint) &&
         velocity * (double)joint->configuration.homing.direction > 0) {
-        joint->edges.place = (struct uj_passage){.known = true, .position = uj_body_round(position)};
+        joint->edges.place = (struct uj_passage){.known = true, .position = position};
     }
     if (joint->state == UJ_HOMING) {
         uj_homing_edge(joint, active, position, velocity);
     } else {
         uj_edges_compare(joint, active, position, velocity);
     }
-    uj_joint_poll(joint, now_us);
 }
 
 void uj_joint_input(struct uj_joint *joint, double now_us, uint8_t inputs)
@@ -222,14 +215,12 @@ void uj_joint_sense(struct uj_joint *joint, double now_us, const int16_t *temper
     safety->supply_mv = supply_mv != NULL ? *supply_mv : 0;
     safety->rssi_dbm = rssi_dbm;
     uj_safety_compare(joint);
-    uj_joint_poll(joint, now_us);
 }
 
 void uj_joint_driver(struct uj_joint *joint, double now_us, bool reports_fault)
 {
     uj_joint_poll(joint, now_us);
     uj_safety_driver(joint, reports_fault);
-    uj_joint_poll(joint, now_us);
 }
 
 void uj_joint_turn(struct uj_joint *joint, double now_us, int16_t detents)

@@ -2,7 +2,7 @@
  *
  * Every function takes `now_us`, joint time in µs, which never goes back (an earlier one counts as the latest
  * seen). Each first lets happen what was due by then, every thing at its own instant, so a late caller changes
- * nothing. Nothing here asks a clock, allocates, or fails but by what it returns. */
+ * nothing; what comes of the call itself at that very instant is due then. Nothing here asks a clock, allocates, or fails but by what it returns. */
 #ifndef UJ_JOINT_H
 #define UJ_JOINT_H
 

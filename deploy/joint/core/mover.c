@@ -6,7 +6,10 @@
 
 void uj_mover_stand(struct uj_joint *joint)
 {
-    uj_free_stand(&joint->mover.motion, joint->now_us, (double)uj_body_position(joint));
+    double position;
+    double velocity;
+    uj_body_where(joint, &position, &velocity);
+    uj_free_stand(&joint->mover.motion, joint->now_us, position);
 }
 
 void uj_mover_brake(struct uj_joint *joint, const char *why)

@@ -21,7 +21,7 @@ struct uj_mover {
 /* Takes what a drive says of jog and homing. */
 void uj_mover_drive(struct uj_joint *joint, const struct uj_drive *drive);
 
-/* Stands where it is now, on a whole count: the motion ends on the spot. Off the path from then on. */
+/* Stands where it is now: the motion ends on the spot. Off the path from then on. */
 void uj_mover_stand(struct uj_joint *joint);
 
 /* Brakes from any motion: state stopping. Homing has failed then, for this reason. In stopping it does nothing. */

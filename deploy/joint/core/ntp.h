@@ -16,8 +16,8 @@ struct uj_ntp_request {
     uint64_t transmit; /* copied into the reply's origin */
 };
 
-/* Seconds in 32.32 fixed point, one second added, rounded to the nearest unit. `joint_us` is not negative and
- * less than 2^52; whoever waits for more has waited for 142 years. */
+/* Seconds in 32.32 fixed point, one second added, rounded to the nearest unit. `joint_us` is not negative; after
+ * 136 years the seconds begin again at 0. */
 uint64_t uj_ntp_timestamp(int64_t joint_us);
 
 /* Reads a request's packet. False unless version 1 to 4 and mode 3. */

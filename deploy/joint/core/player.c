@@ -97,8 +97,6 @@ static void ramping(struct uj_joint *joint, const char *cause)
 {
     struct uj_player *player = &joint->player;
     player->complied = 0;
-    /* Where the newest drive made it ramp, that answers it; the next one says its own. */
-    player->reason = UJ_REASON_NOT_ARMED;
     player->cause = cause;
     player->tells_end = true;
     player->end_us = player->path.fell_us;
@@ -262,6 +260,17 @@ static enum uj_reason go(struct uj_joint *joint, const struct uj_drive *drive)
     return UJ_REASON_NONE;
 }
 
+/* Whether it has passed the permit already, as where that was lowered. */
+static bool beyond_permit(const struct uj_joint *joint)
+{
+    int64_t permit_us;
+    if (!uj_path_effective_permit(&joint->player.path, &joint->buffer, &permit_us) ||
+        (uj_buffer_has_last(&joint->buffer) && permit_us >= uj_buffer_buffered_us(&joint->buffer))) {
+        return false;
+    }
+    return uj_path_progress(&joint->player.path, uj_body_arm_us(joint)).path > permit_us * UJ_TIME_PER_US;
+}
+
 static enum uj_reason moving(struct uj_joint *joint, const struct uj_drive *drive)
 {
     struct uj_player *player = &joint->player;
@@ -289,6 +298,10 @@ static enum uj_reason moving(struct uj_joint *joint, const struct uj_drive *driv
         uj_path_pend(path, &drive->change, arm_us);
     }
     take_permit(joint, drive);
+    if (beyond_permit(joint)) {
+        uj_player_ramp(joint, "permit");
+        return UJ_REASON_NOT_ARMED;
+    }
     if (what == UJ_OVERRIDE_POINTS_MISSING) {
         player->complied = 0;
         return UJ_REASON_POINTS_MISSING;

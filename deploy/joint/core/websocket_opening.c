@@ -102,6 +102,9 @@ static bool lists(struct span list, const char *word, bool (*is)(struct span, co
 /* Takes a line off; false where it does not end with CR LF. */
 static bool take_line(struct span *rest, struct span *line)
 {
+    if (rest->length == 0 || memchr(rest->text, '\n', rest->length) == NULL) {
+        return false;
+    }
     *line = cut(rest, '\n');
     if (line->length == 0 || line->text[line->length - 1] != '\r') {
         return false;
