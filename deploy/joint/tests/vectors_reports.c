@@ -64,6 +64,7 @@ static size_t welcome(struct uj_json message)
     for (size_t at = 0; uj_json_next(vectors_member(capabilities, "sensors"), &at, &key, &sensor); count++) {
         if (count == UJ_MAX_SENSORS || sensor.length - 2 > 16) {
             vectors_give_up("more or longer ones than a joint has", "sensors");
+            break;
         }
         memcpy(sensors[count], sensor.text + 1, sensor.length - 2);
         sensors[count][sensor.length - 2] = '\0';
@@ -96,6 +97,7 @@ static uint8_t edges(struct uj_json message, struct uj_edge met[UJ_MAX_EDGES])
     for (size_t at = 0; uj_json_next(vectors_member(message, "edges"), &at, &key, &edge); count++) {
         if (count == UJ_MAX_EDGES) {
             vectors_give_up("more than 32", "edges");
+            break;
         }
         met[count] = (struct uj_edge){vectors_integer(edge, "position"), is_true(edge, "rising"),
                                       is_true(edge, "fast")};
