@@ -19,6 +19,8 @@
 
 #define UJ_STEPS_SLICE 65536  /* 1/256 µs: 256 µs */
 #define UJ_STEPS_PLAY 1024    /* 1/256 count: 1/64 microstep */
+#define UJ_STEPS_MICROSTEP INT64_C(65536) /* 1/256 count */
+#define UJ_STEPS_PART 15      /* bits of an instant within a slice below 1/256 µs */
 
 /* What the motor's driver needs, 1/256 µs. A step is made by the rising edge. */
 struct uj_driver_limits {
@@ -67,9 +69,14 @@ void uj_steps_begin(struct uj_steps *steps, const struct uj_driver_limits *limit
 /* All positions are shifted by so many counts, as at the end of homing; the motor stays where it is. */
 void uj_steps_shift(struct uj_steps *steps, int64_t counts);
 
-/* The next step before joint time `until`. Steps come in the order of time, and do not depend on how `until` cuts it. */
+/* The next step before joint time `until`. Steps come in the order of time, and do not depend on how `until` cuts it.
+ * Where no step is near it looks at slice after slice up to `until`: about 1200 instructions each on rv32imc. */
 enum uj_steps_result uj_steps_next(struct uj_steps *steps, const struct uj_motion_piece *piece, uj_time until,
                                    struct uj_step *step);
+
+/* Looks at the next slice of the piece: how many steps, from when on, how far apart. A function of its own file, so that
+ * the compiler does not make every step pay for it. For uj_steps_next. */
+void uj_steps_look(struct uj_steps *steps, const struct uj_motion_piece *piece);
 
 /* Joint time up to which the motion is looked at. */
 uj_time uj_steps_at(const struct uj_steps *steps);
