@@ -34,10 +34,11 @@ $(STAMP): pyproject.toml constraints.txt
 
 # The tests check the joints' clocks with an NTP client that is not ours, the page in a browser and
 # the unit file with systemd's own reader, and make networks of their own.
-system: ## Install chrony, Chromium, systemd-analyze and ip, which the tests use, where missing
+system: ## Install chrony, gcc, Chromium, systemd-analyze and ip, which the tests use, where missing
 	@PATH="$$PATH:/usr/sbin:/usr/local/sbin"; \
 	missing=; \
 	command -v chronyd >/dev/null || missing="$$missing chrony"; \
+	command -v gcc >/dev/null || missing="$$missing gcc libc6-dev"; \
 	command -v chromium >/dev/null || missing="$$missing chromium fonts-dejavu-core"; \
 	command -v systemd-analyze >/dev/null || missing="$$missing systemd"; \
 	command -v ip >/dev/null || missing="$$missing iproute2"; \
@@ -47,7 +48,7 @@ system: ## Install chrony, Chromium, systemd-analyze and ip, which the tests use
 	    echo "Installing$$missing with apt-get."; \
 	    $$root DEBIAN_FRONTEND=noninteractive apt-get update -qq && \
 	    $$root DEBIAN_FRONTEND=noninteractive apt-get install -y -qq --no-install-recommends $$missing >/dev/null && \
-	    command -v chronyd >/dev/null && command -v chromium >/dev/null && \
+	    command -v chronyd >/dev/null && command -v gcc >/dev/null && command -v chromium >/dev/null && \
 	    command -v systemd-analyze >/dev/null && command -v ip >/dev/null && exit 0; \
 	fi; \
 	echo "The tests need$$missing, not found here and not to be installed from here: run 'sudo apt-get install$$missing' (or your system's counterpart) first." >&2; \
