@@ -8,7 +8,7 @@ from pathlib import Path
 
 import pytest
 
-from tests.joint_c.pair import Differs
+from tests.joint_c.pair import Differs, Parted
 from tests.joint_c.treatment import Treatment
 
 STEPS = 40
@@ -21,6 +21,8 @@ def differs(program: Path, seed: int) -> str | None:
     treatment = Treatment(program, seed)
     try:
         treatment.play(STEPS)
+    except Parted:
+        treatment.pair.end()
     except Differs as difference:
         lines = "\n".join(line[:150] for line in treatment.pair.log[-12:])
         return f"seed {seed}: {difference}\nstate {treatment.pair.joint.state.word}, after\n{lines}"
