@@ -12,6 +12,7 @@ import pytest
 
 from tests.joint_c.step_errors import PLAY, broken_limits
 from tests.joint_c.step_runs import LIMITS, Program, measure
+from tests.joint_c.trajectories import ARM_US, random_run
 
 # deploy/joint/core/steps.h: rounding, play, and a slice's a·T²/8; microsteps.
 USUAL, FASTEST = 0.006, 0.2
@@ -77,6 +78,48 @@ def test_steps_of_a_jog_to_a_target_follow_its_parabolas_and_end_there(program, 
     # A slice's a·T²/8, twice where its acceleration changes, and rounding.
     assert np.abs(position - due).max() < acceleration * (512e-6) ** 2 / 4 + 2
     assert np.abs(velocity).max() <= max(speed, np.abs(legs[:, 2]).max()) + 1
+
+
+@pytest.mark.parametrize("seed", range(40))
+def test_whatever_is_asked_and_when_the_motor_follows_within_its_drivers_limits(program, seed):
+    rng = random.Random(seed)
+    run = random_run(rng, typical=True, most_steps=2000)
+    head = [line for line in run.text.splitlines() if line.split()[0] in ("ramp", "point")]
+    total = int(run.points.time[-1])
+    far = 2**53 - 1
+    ppb = rng.choice((0, 300_000, -300_000))
+    lines = [f"ahead {rng.choice((0, 500, 2000))}", *head, f"map 1000 1 {ARM_US} 1000 {ppb} 1"]
+    lines.append("begin 1000")
+    joint, number, rate = 1000, 1, 0
+    for _ in range(rng.randrange(5, 40)):
+        joint += rng.choice((0, 1, 500, 40_000, 400_000))
+        arm = ARM_US + joint - 1000
+        match rng.randrange(7):
+            case 0:
+                at = rng.choice((arm, arm + 1, arm + 50_000, arm + 50_000, far, -far))
+                after = rng.choice((50_000, 500_000, 1_000_000))
+                lines.append(
+                    f"pend {joint} {at} {rng.choice((0, 0, 0, total, far))} {rate} {after}"
+                )
+                rate = after
+            case 1 | 2:
+                lines.append(
+                    f"permit {joint} {rng.choice((0, rng.randrange(total), total, far, -far))}"
+                )
+            case 3:
+                lines.append(f"fall {joint}")
+            case 4:
+                lines.append(f"advance {joint} {rng.randrange(total + 1)}")
+            case 5:
+                number += 1
+                moved = arm + rng.randrange(-4000, 4000)
+                lines.append(f"map {joint} {number} {moved} {joint} {rng.choice((0, 300_000))} 0")
+            case 6:
+                lines.append(f"permit {joint} {far}")
+    made = program.made("\n".join(lines) + f"\nend {joint + 20_000_000}\n")
+    assert broken_limits(made, *LIMITS) == []
+    # It may go on still; then the steps of a slice are not made yet.
+    assert abs(made.motor - made.commanded) <= 256 * (0.5 + PLAY) + 2 + 700 * (made.phase != 0)
 
 
 def test_a_driver_that_asks_for_long_pulses_gets_them(program):

@@ -43,7 +43,8 @@ bool uj_path_piece(const struct uj_path *path, const struct uj_buffer *buffer, c
     if (then.phase == UJ_PATH_ADVANCES && arm < then.descent.at) {
         until = then.descent.at;
     }
-    uj_time origin = uj_course_path(&piece->course, arm);
+    const uj_time now = uj_course_path(&piece->course, arm);
+    uj_time origin = now;
     if (!uj_buffer_segment(buffer, origin, &a, &b)) {
         return false;
     }
@@ -63,7 +64,8 @@ bool uj_path_piece(const struct uj_path *path, const struct uj_buffer *buffer, c
                    uj_segment_velocity(&a, &b, origin_us), uj_segment_position(&a, &b, end_us),
                    uj_segment_velocity(&a, &b, end_us));
     uj_time arm_end;
-    if (uj_course_when(&piece->course, end, &arm_end) && arm_end < until) {
+    /* At the newest point or beyond it, which only rounding can bring about, it stands there until the event. */
+    if (now < end && uj_course_when(&piece->course, end, &arm_end) && arm_end < until) {
         until = arm_end;
     }
     piece->to = uj_clock_joint(clock, until) + 1;

@@ -15,6 +15,8 @@
  *   ahead TIME                       steps are made ahead of every line's JOINT by so much
  *   end JOINT                        up to here
  *
+ * What the joint could not be asked at that time (an override that is not sound, a fall at rest) is passed over.
+ *
  * `end` answers in binary, eight bytes each in the machine's order: how many numbers follow; phase, path time, position
  * of the motor (1/256 count), commanded position (1/1024 count), the event that comes next on the path and its arm time
  * (1/256 µs), the effective permit (-1 for none), number of legs, the legs of the last free motion (four doubles each),
@@ -254,18 +256,27 @@ static void carry_out(const char *word)
         change.after_ppm = (uint32_t)number();
         if (path.phase == UJ_PATH_MOVES &&
             uj_path_judge(&path, &buffer, &change, arm_of(joint_us)) != UJ_OVERRIDE_SOUND) {
-            fprintf(stderr, "steps: an override that is not sound\n");
-            exit(2);
+            return;
         }
-        uj_path_pend(&path, &change, arm_of(joint_us));
+        const bool sound_start = change.before_ppm == 0 && change.after_ppm >= UJ_RATE_MIN_PPM &&
+                                 change.path_us == path.stand_us && (double)change.at_us > arm_of(joint_us);
+        if (path.phase == UJ_PATH_MOVES || (path.phase == UJ_PATH_STANDS && sound_start)) {
+            uj_path_pend(&path, &change, arm_of(joint_us));
+        }
     } else if (strcmp(word, "permit") == 0) {
         const double joint_us = reach();
         uj_path_permit(&path, true, number(), arm_of(joint_us));
     } else if (strcmp(word, "fall") == 0) {
-        uj_path_fall(&path, arm_of(reach()));
+        const double joint_us = reach();
+        if (path.phase == UJ_PATH_ADVANCES || path.phase == UJ_PATH_MOVES) {
+            uj_path_fall(&path, arm_of(joint_us));
+        }
     } else if (strcmp(word, "advance") == 0) {
         const double joint_us = reach();
-        uj_path_advance(&path, number(), arm_of(joint_us));
+        const int64_t target_us = number();
+        if (path.phase == UJ_PATH_STANDS && target_us > path.stand_us && uj_buffer_reaches(&buffer, target_us)) {
+            uj_path_advance(&path, target_us, arm_of(joint_us));
+        }
     } else if (strcmp(word, "jog") == 0) {
         const double joint_us = reach();
         free_from(joint_us, &position, &velocity);
