@@ -4,8 +4,9 @@ import json
 import random
 import struct
 import subprocess
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from pathlib import Path
+from typing import Any
 
 import numpy as np
 import pytest
@@ -37,7 +38,7 @@ class Buffer:
         bounds = "0 0 0" if low is None else f"1 {low} {high}"
         self.ask(f"limits {bounds} {velocity} {acceleration}")
 
-    def frame(self, points: list[tuple[int, ...]], first: int = 0, trajectory: int = 1) -> str:
+    def frame(self, points: Sequence[tuple[int, ...]], first: int = 0, trajectory: int = 1) -> str:
         """The code. A point is time, position, velocity, and maybe flags, mask and values."""
         packed = b"".join(struct.pack(">qqiBBBB", *(*point, 0, 0, 0)[:6], 0) for point in points)
         answer = self.ask(f"frame {trajectory} {first} {len(points)} {packed.hex()}")
@@ -69,13 +70,13 @@ def still(count: int, begin: int = 0, spacing: int = 10_000) -> list[tuple[int, 
     return [((begin + k) * spacing, 0, 0) for k in range(count)]
 
 
-def test_points_are_taken_frame_after_frame(buffer):
+def test_points_are_taken_frame_after_frame(buffer: Buffer) -> None:
     assert buffer.frame(still(3)) == "accepted"
     assert buffer.frame(still(2, 3), first=3) == "accepted"
     assert buffer.state()[:5] == ["1", "5", "40000", "0", "0"]
 
 
-def test_a_frame_known_already_is_accepted_and_changes_nothing(buffer):
+def test_a_frame_known_already_is_accepted_and_changes_nothing(buffer: Buffer) -> None:
     buffer.frame(still(5))
     before = buffer.state()
     assert buffer.frame(still(2, 3), first=3) == "accepted"
@@ -98,13 +99,13 @@ def test_a_frame_known_already_is_accepted_and_changes_nothing(buffer):
     ],
 )
 def test_a_frame_with_a_wrong_point_is_refused_by_its_code_and_changes_nothing(
-    buffer, points, first, code
-):
+    buffer: Buffer, points: list[tuple[int, ...]], first: int, code: str
+) -> None:
     assert buffer.frame(points, first=first) == code
     assert buffer.state()[:2] == ["0", "0"]
 
 
-def test_the_newest_point_counts_for_the_first_of_the_next_frame(buffer):
+def test_the_newest_point_counts_for_the_first_of_the_next_frame(buffer: Buffer) -> None:
     buffer.frame(still(2))
     assert buffer.frame([(10_500, 0, 0)], first=2) == "segment"
     assert buffer.frame([(10_000, 0, 0)], first=2) == "point-order"
@@ -113,7 +114,7 @@ def test_the_newest_point_counts_for_the_first_of_the_next_frame(buffer):
     assert buffer.state()[1:4] == ["3", "20000", "1"]
 
 
-def test_another_trajectory_waits_until_the_first_is_gone(buffer):
+def test_another_trajectory_waits_until_the_first_is_gone(buffer: Buffer) -> None:
     buffer.frame(still(2))
     assert buffer.frame(still(2), trajectory=2) == "trajectory-loaded"
     assert buffer.frame(still(2), trajectory=0) == "message-invalid"
@@ -122,7 +123,9 @@ def test_another_trajectory_waits_until_the_first_is_gone(buffer):
 
 
 @pytest.mark.parametrize("case", SEGMENTS["cases"], ids=lambda case: case["name"])
-def test_a_segment_of_the_vectors_is_judged_in_its_frame(buffer, case):
+def test_a_segment_of_the_vectors_is_judged_in_its_frame(
+    buffer: Buffer, case: dict[str, Any]
+) -> None:
     # From rest or not, the first point of a trajectory rests: one is put before it, far enough.
     a, b = case["a"], case["b"]
     before = (0, a["position"] - a["velocity"] * 5, 0)
@@ -133,7 +136,7 @@ def test_a_segment_of_the_vectors_is_judged_in_its_frame(buffer, case):
     assert buffer.frame(frame) == wanted
 
 
-def test_the_range_holds_for_points_and_for_the_cubic_between_them(buffer):
+def test_the_range_holds_for_points_and_for_the_cubic_between_them(buffer: Buffer) -> None:
     buffer.limits(-1000, 1000, 2_730_000, 5_460_000)
     assert buffer.frame([(0, 0, 0), (1_000_000, 1001, 0)]) == "range"
     assert buffer.frame([(0, 0, 0), (1_000_000, -1001, 0)]) == "range"
@@ -143,7 +146,7 @@ def test_the_range_holds_for_points_and_for_the_cubic_between_them(buffer):
     assert buffer.frame([(0, 0, 0), (1_000_000, 990, 40), (2_000_000, 990, -40)]) == "accepted"
 
 
-def test_a_cubic_one_count_beyond_the_range_is_rounding(buffer):
+def test_a_cubic_one_count_beyond_the_range_is_rounding(buffer: Buffer) -> None:
     # From 1000 with 4 counts/s it goes 1 further in the middle of a second: h·v/4.
     buffer.limits(-1000, 1000, 2_730_000, 5_460_000)
     start = [(0, 0, 0), (1_000_000, 1000, 4), (2_000_000, 1000, -4)]
@@ -152,7 +155,7 @@ def test_a_cubic_one_count_beyond_the_range_is_rounding(buffer):
     assert buffer.frame([start[0], (1_000_000, 1000, 5), (2_000_000, 1000, -5)]) == "range"
 
 
-def test_a_full_buffer_refuses_a_frame_wholly_until_points_are_freed(buffer):
+def test_a_full_buffer_refuses_a_frame_wholly_until_points_are_freed(buffer: Buffer) -> None:
     taken = 0
     while taken + 100 <= CAPACITY:
         assert buffer.frame(still(100, taken), first=taken) == "accepted"
@@ -165,7 +168,7 @@ def test_a_full_buffer_refuses_a_frame_wholly_until_points_are_freed(buffer):
     assert buffer.state()[1] == str(CAPACITY + 100)
 
 
-def test_freeing_keeps_the_segment_and_what_an_arm_may_go_back_to(buffer):
+def test_freeing_keeps_the_segment_and_what_an_arm_may_go_back_to(buffer: Buffer) -> None:
     buffer.frame(still(10))
     assert buffer.ask("free 30000").split()[4] == "2"
     assert buffer.ask("free 30002").split()[4] == "2"
@@ -173,7 +176,7 @@ def test_freeing_keeps_the_segment_and_what_an_arm_may_go_back_to(buffer):
     assert buffer.ask("free 500000").split()[4] == "8"
 
 
-def test_points_switch_in_their_order_once_and_are_not_freed_before(buffer):
+def test_points_switch_in_their_order_once_and_are_not_freed_before(buffer: Buffer) -> None:
     points = [(0, 0, 0, OUTPUTS, 3, 1), (10_000, 0, 0), (20_000, 0, 0, OUTPUTS, 4, 4)]
     buffer.frame(points)
     assert buffer.state()[5] == "0"
@@ -189,7 +192,9 @@ def test_points_switch_in_their_order_once_and_are_not_freed_before(buffer):
 
 
 @pytest.mark.parametrize("seed", range(4))
-def test_the_cubic_between_points_is_followed_while_points_come_and_go(buffer, seed):
+def test_the_cubic_between_points_is_followed_while_points_come_and_go(
+    buffer: Buffer, seed: int
+) -> None:
     rng = random.Random(seed)
     points = random_points(rng, 2_730_000, 5_460_000, 1e9)
     exact = Points(*np.array(points, dtype=np.float64).T)

@@ -6,6 +6,8 @@ from typing import Any
 
 import pytest
 
+from tests.joint_c.asking import Vectors
+
 FOLDER = Path(__file__).parents[2] / "protocol" / "vectors"
 MOTION = ("ramp", "course", "clock", "segments", "middle", "fixedpoint")
 FILES: dict[str, Any] = {name: json.loads((FOLDER / f"{name}.json").read_text()) for name in MOTION}
@@ -17,19 +19,19 @@ WHOLE = FILES["fixedpoint"]
 PATH_US, RATE_PPM, CLOCK_US = 0.5, 1.0, 1.0
 
 
-def close(value, wanted, error):
+def close(value: float, wanted: float, error: float) -> bool:
     return abs(value - wanted) <= error
 
 
 @pytest.mark.parametrize("case", FILES["ramp"]["cases"], ids=lambda case: str(case["time_us"]))
-def test_the_ramp_gives_path_and_rate(vectors, case):
+def test_the_ramp_gives_path_and_rate(vectors: Vectors, case: dict[str, Any]) -> None:
     answer = vectors.ask("ramp", rows=ROWS, time_256=round(case["time_us"] * 256))
     assert close(answer["path_us"], case["path_us"], PATH_US)
     assert close(answer["rate_ppm"], case["rate"] * 1e6, RATE_PPM)
 
 
 @pytest.mark.parametrize("place", range(len(COURSES)))
-def test_a_course_gives_path_time_and_rate(vectors, place):
+def test_a_course_gives_path_time_and_rate(vectors: Vectors, place: int) -> None:
     course = COURSES[place]
     for case in course["at"]:
         answer = vectors.ask(
@@ -40,7 +42,7 @@ def test_a_course_gives_path_time_and_rate(vectors, place):
 
 
 @pytest.mark.parametrize("place", range(len(COURSES)))
-def test_a_course_settles_where_the_vectors_say(vectors, place):
+def test_a_course_settles_where_the_vectors_say(vectors: Vectors, place: int) -> None:
     course = COURSES[place]
     answer = vectors.ask("settled", rows=ROWS, change=course["change"])
     # A millionth of a rate is what the rounding of it to ppm can move the settling by, in time.
@@ -49,7 +51,7 @@ def test_a_course_settles_where_the_vectors_say(vectors, place):
 
 
 @pytest.mark.parametrize("place", range(len(COURSES)))
-def test_a_path_time_is_reached_at_the_instant_or_never(vectors, place):
+def test_a_path_time_is_reached_at_the_instant_or_never(vectors: Vectors, place: int) -> None:
     course = COURSES[place]
     for case in course["when"]:
         answer = vectors.ask("when", rows=ROWS, change=course["change"], path_us=case["path_us"])
@@ -65,7 +67,7 @@ def test_a_path_time_is_reached_at_the_instant_or_never(vectors, place):
 
 
 @pytest.mark.parametrize("place", range(len(COURSES)))
-def test_a_fall_comes_to_rest_where_the_vectors_say(vectors, place):
+def test_a_fall_comes_to_rest_where_the_vectors_say(vectors: Vectors, place: int) -> None:
     course = COURSES[place]
     fall = course["fall"]
     answer = vectors.ask("fall", rows=ROWS, change=course["change"], permit_us=fall["permit_us"])
@@ -75,7 +77,7 @@ def test_a_fall_comes_to_rest_where_the_vectors_say(vectors, place):
     assert close(answer["rest_path_us"], fall["rest_path_us"], PATH_US)
 
 
-def maps_until(place):
+def maps_until(place: int) -> dict[str, Any]:
     taken = [
         {"map": case["map"], "taken_joint_us": case["taken_joint_us"], "at_rest": case["at_rest"]}
         for case in FILES["clock"]["cases"][: place + 1]
@@ -84,7 +86,9 @@ def maps_until(place):
 
 
 @pytest.mark.parametrize("place", range(len(FILES["clock"]["cases"])))
-def test_the_arm_clock_shows_what_the_vectors_say_and_holds_backwards(vectors, place):
+def test_the_arm_clock_shows_what_the_vectors_say_and_holds_backwards(
+    vectors: Vectors, place: int
+) -> None:
     for reading in FILES["clock"]["cases"][place]["readings"]:
         answer = vectors.ask("clock", **maps_until(place), joint_us=reading["joint_us"])
         assert close(answer["arm_us"], reading["arm_us"], CLOCK_US)
@@ -96,7 +100,9 @@ def test_the_arm_clock_shows_what_the_vectors_say_and_holds_backwards(vectors, p
 
 
 @pytest.mark.parametrize("case", FILES["segments"]["cases"], ids=lambda case: case["name"])
-def test_a_segment_has_the_peaks_and_the_verdict_of_the_vectors(vectors, case):
+def test_a_segment_has_the_peaks_and_the_verdict_of_the_vectors(
+    vectors: Vectors, case: dict[str, Any]
+) -> None:
     file = FILES["segments"]
     answer = vectors.ask(
         "segment",
@@ -116,13 +122,15 @@ def test_a_segment_has_the_peaks_and_the_verdict_of_the_vectors(vectors, case):
 
 
 @pytest.mark.parametrize("place", range(len(FILES["middle"]["cases"])))
-def test_the_middle_of_the_edges_shifts_and_tells_what_was_lost(vectors, place):
+def test_the_middle_of_the_edges_shifts_and_tells_what_was_lost(
+    vectors: Vectors, place: int
+) -> None:
     case = dict(FILES["middle"]["cases"][place])
     wanted = {name: case.pop(name) for name in ("middle", "shift", "lost")}
     assert vectors.ask("middle", **case) == wanted
 
 
-def test_whole_numbers_of_the_ramp_are_exact(vectors):
+def test_whole_numbers_of_the_ramp_are_exact(vectors: Vectors) -> None:
     # `paths` is the table's own column. At its last row P goes by the piece before it, which
     # rounds otherwise.
     for row, path in zip(ROWS[:-1], WHOLE["paths"][:-1], strict=True):
@@ -137,7 +145,7 @@ def test_whole_numbers_of_the_ramp_are_exact(vectors):
 
 
 @pytest.mark.parametrize("place", range(len(WHOLE["courses"])))
-def test_whole_numbers_of_a_course_are_exact(vectors, place):
+def test_whole_numbers_of_a_course_are_exact(vectors: Vectors, place: int) -> None:
     course = WHOLE["courses"][place]
     given = {"rows": ROWS, "change": course["change"]}
     wanted = {name: course[name] for name in ("begin", "end", "settled", "settled_path")}
@@ -149,7 +157,7 @@ def test_whole_numbers_of_a_course_are_exact(vectors, place):
 
 
 @pytest.mark.parametrize("place", range(len(WHOLE["clock"])))
-def test_whole_numbers_of_the_clock_are_exact(vectors, place):
+def test_whole_numbers_of_the_clock_are_exact(vectors: Vectors, place: int) -> None:
     case = WHOLE["clock"][place]
     [until] = [
         k

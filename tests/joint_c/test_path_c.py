@@ -60,7 +60,9 @@ def moving(program: Program, *, last: bool = True, permit: int = 20_000_000) -> 
     return script.at(5_000_000, "permit", permit)
 
 
-def test_a_permit_is_met_at_full_rate_and_left_to_rest_as_the_example_has_it(program):
+def test_a_permit_is_met_at_full_rate_and_left_to_rest_as_the_example_has_it(
+    program: Program,
+) -> None:
     script = moving(program, permit=2_000_000)
     made = script.made(7_000_000)
     assert (made.phase, made.event) == (MOVES, PERMIT)
@@ -72,7 +74,9 @@ def test_a_permit_is_met_at_full_rate_and_left_to_rest_as_the_example_has_it(pro
     assert (made.phase, made.event, made.path) == (STANDS, NOTHING, 2_515_825)
 
 
-def test_an_override_takes_effect_at_its_instant_and_settles_as_the_example_has_it(program):
+def test_an_override_takes_effect_at_its_instant_and_settles_as_the_example_has_it(
+    program: Program,
+) -> None:
     script = moving(program, permit=2_000_000)
     script.at(6_500_000, "pend", 7_000_001, 1_686_870, 1_000_000, 500_000)
     made = script.made(6_600_000)
@@ -83,7 +87,7 @@ def test_an_override_takes_effect_at_its_instant_and_settles_as_the_example_has_
     assert made.permit == -1
 
 
-def test_a_start_without_a_permit_beyond_where_it_stands_is_missed(program):
+def test_a_start_without_a_permit_beyond_where_it_stands_is_missed(program: Program) -> None:
     script = Script(program, long(True)).at(5_000_000, "pend", 5_100_000, 0, 0, 1_000_000)
     made = script.made(5_050_000)
     assert (made.phase, made.event, made.event_arm) == (STANDS, START, 5_100_000)
@@ -91,7 +95,7 @@ def test_a_start_without_a_permit_beyond_where_it_stands_is_missed(program):
     assert (made.phase, made.event, len(made.at)) == (STANDS, NOTHING, 0)
 
 
-def test_a_permit_that_is_lowered_behind_the_joint_makes_it_fall_at_once(program):
+def test_a_permit_that_is_lowered_behind_the_joint_makes_it_fall_at_once(program: Program) -> None:
     script = moving(program).at(7_000_000, "permit", 1_000_000)
     made = script.made(7_000_000)
     assert (made.phase, made.event, made.event_arm) == (FALLS, REST, 7_828_955)
@@ -100,7 +104,7 @@ def test_a_permit_that_is_lowered_behind_the_joint_makes_it_fall_at_once(program
     assert made.path == round(7_000_000 - 5_000_001 - 828_955 + FALL_US + FALL_US)
 
 
-def test_until_the_last_point_is_there_a_fall_has_room_in_the_buffer(program):
+def test_until_the_last_point_is_there_a_fall_has_room_in_the_buffer(program: Program) -> None:
     script = moving(program, last=False)
     made = script.made(6_500_000)
     assert made.permit == int(10_000_000 - FALL_US)
@@ -109,14 +113,14 @@ def test_until_the_last_point_is_there_a_fall_has_room_in_the_buffer(program):
     assert 10_000_000 - 2 <= made.path <= 10_000_000
 
 
-def test_a_slower_pending_override_leaves_the_room_of_the_faster_rate(program):
+def test_a_slower_pending_override_leaves_the_room_of_the_faster_rate(program: Program) -> None:
     script = moving(program, last=False)
     script.at(6_500_000, "pend", 8_000_001, 2_686_870, 1_000_000, 100_000)
     assert script.made(7_000_000).permit == int(10_000_000 - FALL_US)
     assert script.made(9_500_000).permit == int(10_000_000 - FALL_US)  # before it: 1000000
 
 
-def test_a_permit_past_the_last_point_leads_to_it_without_a_ramp(program):
+def test_a_permit_past_the_last_point_leads_to_it_without_a_ramp(program: Program) -> None:
     script = moving(program)
     made = script.made(6_500_000)
     assert (made.permit, made.event) == (20_000_000, LAST)
@@ -125,7 +129,7 @@ def test_a_permit_past_the_last_point_leads_to_it_without_a_ramp(program):
     assert (made.phase, made.path, made.commanded) == (STANDS, 10_000_000, 9000)
 
 
-def test_the_last_point_ends_a_fall_that_reaches_it(program):
+def test_the_last_point_ends_a_fall_that_reaches_it(program: Program) -> None:
     script = moving(program, permit=9_700_000)
     made = script.made(15_020_000)
     assert (made.phase, made.event) == (FALLS, LAST)
@@ -134,20 +138,24 @@ def test_the_last_point_ends_a_fall_that_reaches_it(program):
 
 
 @pytest.mark.parametrize("target", [1, 3, 400, 1_323, 50_000, 1_000_000])
-def test_an_advance_arrives_exactly_by_a_twentieth_or_the_rate_that_fits(program, target):
+def test_an_advance_arrives_exactly_by_a_twentieth_or_the_rate_that_fits(
+    program: Program, target: int
+) -> None:
     made = Script(program, long(True)).at(5_000_000, "advance", target).made(5_000_001)
     assert (made.phase, made.event) == (ADVANCES, ARRIVAL)
     # Up to rate 0.05 the first row's straight line holds: s = k·t, P = k·t²/2, k = 0.247616/130195.
     slope = 0.247616 / 130_195
     top = min(0.05, (slope * target) ** 0.5)
     duration = 2 * top / slope + (target - top * top / slope) / top
-    assert made.event_arm - 5_000_000 == pytest.approx(duration, rel=1e-4, abs=max(2, WHOLE_US / top))
+    assert made.event_arm - 5_000_000 == pytest.approx(
+        duration, rel=1e-4, abs=max(2, WHOLE_US / top)
+    )
     script = Script(program, long(True)).at(5_000_000, "advance", target)
     made = script.made(int(made.event_arm) + 1)
     assert (made.phase, made.event, made.path) == (STANDS, NOTHING, target)
 
 
-def test_a_fall_in_an_advance_rests_before_its_target(program):
+def test_a_fall_in_an_advance_rests_before_its_target(program: Program) -> None:
     script = Script(program, long(True)).at(5_000_000, "advance", 100_000)
     made = script.at(5_500_000, "fall").made(6_000_000)
     slope = 0.247616 / 130_195

@@ -27,7 +27,7 @@ def program(joint_build: Path) -> Iterator[Program]:
     program.close()
 
 
-def test_steps_of_the_usual_joint_come_at_their_exact_positions(program):
+def test_steps_of_the_usual_joint_come_at_their_exact_positions(program: Program) -> None:
     errors = measure(program, 12, 11, typical=True)
     assert errors.steps > 50_000
     assert errors.early_late < USUAL
@@ -35,14 +35,14 @@ def test_steps_of_the_usual_joint_come_at_their_exact_positions(program):
     assert errors.rest < PLAY + USUAL
 
 
-def test_steps_at_up_to_250_khz_come_near_their_exact_positions(program):
+def test_steps_at_up_to_250_khz_come_near_their_exact_positions(program: Program) -> None:
     errors = measure(program, 12, 12, typical=False)
     assert errors.steps > 10_000
     assert errors.early_late < FASTEST
     assert errors.off < PLAY + FASTEST
 
 
-def test_steps_made_ahead_of_a_change_are_made_good(program):
+def test_steps_made_ahead_of_a_change_are_made_good(program: Program) -> None:
     errors = measure(program, 12, 13, typical=True, ahead_us=2000)
     # ½·a·t² of the 2.5 ms that are made already, with the slice: 17 counts.
     assert errors.early_late < 17 / 256 + USUAL
@@ -50,7 +50,9 @@ def test_steps_made_ahead_of_a_change_are_made_good(program):
 
 
 @pytest.mark.parametrize("seed", range(6))
-def test_steps_of_a_jog_to_a_target_follow_its_parabolas_and_end_there(program, seed):
+def test_steps_of_a_jog_to_a_target_follow_its_parabolas_and_end_there(
+    program: Program, seed: int
+) -> None:
     rng = random.Random(seed)
     acceleration = rng.randrange(100_000, 20_000_000)
     speed = rng.randrange(1000, 5_000_000)
@@ -81,7 +83,9 @@ def test_steps_of_a_jog_to_a_target_follow_its_parabolas_and_end_there(program, 
 
 
 @pytest.mark.parametrize("seed", range(40))
-def test_whatever_is_asked_and_when_the_motor_follows_within_its_drivers_limits(program, seed):
+def test_whatever_is_asked_and_when_the_motor_follows_within_its_drivers_limits(
+    program: Program, seed: int
+) -> None:
     rng = random.Random(seed)
     run = random_run(rng, typical=True, most_steps=2000)
     head = [line for line in run.text.splitlines() if line.split()[0] in ("ramp", "point")]
@@ -122,7 +126,7 @@ def test_whatever_is_asked_and_when_the_motor_follows_within_its_drivers_limits(
     assert abs(made.motor - made.commanded) <= 256 * (0.5 + PLAY) + 2 + 700 * (made.phase != 0)
 
 
-def test_a_driver_that_asks_for_long_pulses_gets_them(program):
+def test_a_driver_that_asks_for_long_pulses_gets_them(program: Program) -> None:
     limits = (1280, 2560, 3840, 1280)
     program.tell("limits {} {} {} {}\n".format(*limits))
     there = "jog 0 12000000 90000000\njog 400000 -12000000 90000000\n"

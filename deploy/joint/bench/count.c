@@ -25,9 +25,9 @@ static struct uj_motion_piece piece;
 
 static uint64_t instructions(void)
 {
-    uint32_t high;
-    uint32_t low;
-    uint32_t again;
+    uint32_t high = 0;
+    uint32_t low = 0;
+    uint32_t again = 0;
     do {
         __asm__ volatile("csrr %0, minstreth" : "=r"(high));
         __asm__ volatile("csrr %0, minstret" : "=r"(low));
