@@ -291,9 +291,12 @@ def decode_opening(data: str | bytes) -> Hello | Welcome | Proof | Reject:
 def decode_opening_to_joint(text: str) -> Hello | Proof:
     """An untagged frame that came to a joint. Raises FrameError."""
     _require_plain(text.encode())
+    _require_json(text)
+    kind = _kind_of(text)
+    if kind not in ("hello", "proof"):
+        raise FrameError("message-unknown", f"{kind!r} does not open a stream to a joint")
     message = decode_opening(text)
-    if not isinstance(message, Hello | Proof):
-        raise FrameError("message-unknown", f"{message.type!r} is not for a joint")
+    assert isinstance(message, Hello | Proof), "these are the two"
     return message
 
 

@@ -11,7 +11,7 @@ import pytest
 from tests.joint_c.pair import Differs, Parted
 from tests.joint_c.treatment import Treatment
 
-STEPS = 40
+STEPS = 12
 SEEDS = 300
 GROUPS = 10
 

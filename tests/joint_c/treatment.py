@@ -36,7 +36,7 @@ MOVING = frozenset(
     }
 )
 KINDS = {
-    "renew": 12, "arm": 3, "go": 8, "override": 5, "withdraw": 1, "preview": 3, "none": 2, "jog": 4, "target": 3,
+    "run": 30, "renew": 8, "arm": 3, "go": 8, "override": 5, "withdraw": 1, "preview": 3, "none": 2, "jog": 4, "target": 3,
     "home": 2, "home_wholly": 2, "stop": 1, "load": 5, "points": 4, "remap": 3, "hall": 1, "sense": 2, "clear": 4,
     "discard": 1, "driver": 1, "wild": 2, "input": 1, "configure": 1, "prepare": 1, "blink": 1, "reconnect": 1,
     "strange_frame": 1, "stranger": 2, "session": 1, "noise": 2, "slip": 1, "old": 1, "silence": 1,
@@ -169,7 +169,7 @@ class Treatment:
             "jog_unhomed": 5 * PER_DEGREE,
             "homing": {
                 "direction": self.direction,
-                "travel": draw.choice((400, 400, 10)) * PER_DEGREE,
+                "travel": (10 if draw.random() < 0.1 else 400) * PER_DEGREE,
                 "backoff": draw.choice((1, 1, 3)) * PER_DEGREE,
                 "fast": 20 * PER_DEGREE,
                 "slow": 2 * PER_DEGREE,
@@ -206,12 +206,17 @@ class Treatment:
         ahead_us = self.random.choice((250_000, 250_000, 250_000, 5_000_000, -1_000, None))
         return None if ahead_us is None else self.arm_us() + ahead_us
 
+    def ahead_us(self) -> int:
+        """How far a permit reaches: now and then not far enough, or not even here."""
+        return self.random.choices((700_000, 9_000_000, 50_000, -300_000), (12, 8, 2, 1))[0]
+
     def path_us(self) -> int:
         return self.pair.joint.status(self.pair.now).path_us
 
     def points(self, count: int, begin: int) -> list[Point]:
         """Moves from rest to rest, or through points in motion; now and then one that nobody can follow."""
-        draw, points, at_us, position = self.random, [Point(0, begin, 0)], 0, begin
+        draw, at_us, position = self.random, 0, begin
+        points = [Point(0, begin, 0, last=count == 1)]
         for k in range(1, count):
             seconds = draw.choice((0.2, 0.5, 1.0, 3.0))
             # The cubic from rest to rest accelerates by 6·Δ/h² at its ends.
@@ -220,19 +225,53 @@ class Treatment:
                 reach *= 3
             at_us += round(seconds * 1e6)
             position += draw.randint(-reach, reach)
-            last = k == count - 1 and draw.random() < 0.6
+            last = k == count - 1 and draw.random() < 0.8
             mask = draw.choice((0, 0, 1, 2, 3))
             points.append(Point(at_us, position, 0, last, mask, draw.randrange(4) if mask else 0))
         if draw.random() < 0.3:
             points[0] = replace(points[0], output_mask=1, output_values=draw.randrange(2))
         return points
 
+    def recover(self) -> None:
+        """What an operator would do before a run: clear, load off, home."""
+        pair = self.pair
+        if self.pair.streams.get(self.stream) is None:
+            self.connect()
+        if pair.joint.configuration_digest is None:
+            self.configure_well()
+        if pair.joint.state in MOVING:
+            self.wait(1_000_000)
+            self.drive()
+            self.wait(1_000_000)
+        if pair.joint.state in (JointState.FAULTED, JointState.UNHOMED) or not pair.joint.energised:
+            pair.sense(3_000, 24_000)
+            self.drive()
+            self.request({"type": "clear"})
+            self.drive(energise=True)
+            self._home_wholly()
+
     # Steps
+
+    def _run(self) -> None:
+        """A run as it should be, and what may befall it."""
+        draw = self.random
+        self.recover()
+        if self.pair.joint.state is not JointState.HELD or draw.random() < 0.3:
+            self._load()
+        elif draw.random() < 0.5:
+            self._preview()
+            self.wait(draw.choice((100_000, 3_000_000)))
+        self._go()
+        what = {"renew": 20, "points": 8, "override": 3, "remap": 2, "withdraw": 0.2, "none": 0.2, "hall": 0.1,
+                "slip": 0.1, "stop": 0.2, "silence": 0.2, "driver": 0.1, "reconnect": 0.2, "preview": 0.1,
+                "discard": 0.2, "session": 0.1, "input": 0.2, "wild": 0.2}  # fmt: skip
+        for _ in range(draw.randrange(1, 40)):
+            getattr(self, "_" + draw.choices(list(what), list(what.values()))[0])()
+            self.wait(draw.choice((40_000, 100_000, 100_000, 300_000)))
 
     def _renew(self) -> None:
         if self.plan.change is not None:
-            ahead_us = self.random.choice((50_000, 700_000, 700_000, 9_000_000, -300_000))
-            self.permit_us = self.path_us() + ahead_us
+            self.permit_us = self.path_us() + self.ahead_us()
         self.send_plan()
 
     def _arm(self) -> None:
@@ -250,9 +289,9 @@ class Treatment:
             if self.pair.joint.state is JointState.ARMED:
                 break
             self.wait(110_000)
-        rate_ppm = draw.choice((PPM, PPM, 500_000, 50_000, 49_999))
-        at_us = self.arm_us() + draw.choice((100_000, 100_000, 30_000, -100))
-        self.permit_us = here_us + draw.choice((100_000, 1_000_000, 9_000_000, 0))
+        rate_ppm = draw.choices((PPM, 500_000, 50_000, 49_999), (12, 6, 2, 1))[0]
+        at_us = self.arm_us() + draw.choices((100_000, 30_000, -100), (12, 6, 1))[0]
+        self.permit_us = here_us + draw.choice((100_000, 1_000_000, 9_000_000, 9_000_000))
         self.next_plan(here_us, RateChange(at_us, here_us, 0, rate_ppm))
 
     def _override(self) -> None:
@@ -310,8 +349,8 @@ class Treatment:
         self.drive(energise=True)
         self.trajectory += 1
         begin = self.pair.joint.status(self.pair.now).position
-        self.rest = self.points(self.random.choice((2, 3, 5, 12)), begin)
-        self.index = self.random.choice((2, 3, len(self.rest)))
+        self.rest = self.points(self.random.choice((1, 2, 3, 5, 12)), begin)
+        self.index = self.random.choice((2, 3, len(self.rest), len(self.rest)))
         self._points(first=True)
         self._prepare()
 
