@@ -81,8 +81,15 @@ class Player:
 
     def drop_start(self, reason: Reason) -> None:
         """Withdraw an accepted start."""
-        self._path.pending = self._path.permit_us = None
+        self._drop_pending()
         self._refuse(reason)
+
+    def _drop_pending(self) -> None:
+        """Nothing is to start any more, and the arm clock drops what is left of an older map."""
+        path, clock = self._path, self._body.clock
+        if path.pending is not None and clock is not None:
+            clock.settle()
+        path.pending = path.permit_us = None
 
     def happen(self, coming: Coming, arm_us: float, now: float) -> None:
         """What was coming on the path has come, at an arm time exactly."""
@@ -147,7 +154,7 @@ class Player:
         elif state in (JointState.RAMPING, JointState.FINISHED):
             self._refuse(Reason.NOT_ARMED)
         else:
-            path.pending = path.permit_us = None
+            self._drop_pending()
             ahead_us = plan.stand_us - path.stand_us
             if plan.number <= self._served:
                 self._refuse(Reason.NOT_ARMED)
@@ -192,7 +199,7 @@ class Player:
         if (plan.number, plan.stand_us, change) == (self.complied, path.stand_us, path.pending):
             return True
         armed_by, self._armed_by, self._served = self._armed_by, None, plan.number
-        path.pending = path.permit_us = None
+        self._drop_pending()
         if not path.stand_us == plan.stand_us == change.path_us:
             return self._refuse(Reason.ELSEWHERE)
         if body.arm(now) >= change.at_us:
