@@ -127,7 +127,8 @@ def test_whatever_is_asked_and_when_the_motor_follows_within_its_drivers_limits(
 
 
 def test_a_driver_that_asks_for_long_pulses_gets_them(program: Program) -> None:
-    limits = (1280, 2560, 3840, 1280)
+    # 5 µs and 10 µs; and a direction longer before and after than the reversal leaves, 3.4 ms.
+    limits = (1280, 2560, 4 * 256_000, 256_000)
     program.tell("limits {} {} {} {}\n".format(*limits))
     there = "jog 0 12000000 90000000\njog 400000 -12000000 90000000\n"
     made = program.made(f"ahead 0\n{NO_PATH}begin 0\n{there}jog 900000 0 90000000\nend 2000000\n")
