@@ -60,8 +60,8 @@ enum uj_word uj_lamp_word(const struct uj_joint *joint, double now_us)
 bool uj_lamp_is_on(const struct uj_joint *joint, double now_us)
 {
     const uint16_t *pattern = patterns[uj_lamp_word(joint, now_us)];
-    double whole_us = 0;
-    for (size_t i = 0; pattern[i] != 0; i++) {
+    double whole_us = 1e3 * pattern[0];
+    for (size_t i = 1; pattern[i] != 0; i++) {
         whole_us += 1e3 * pattern[i];
     }
     double rest_us = fmod(now_us, whole_us);

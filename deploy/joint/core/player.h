@@ -7,6 +7,7 @@
 
 #include "drive.h"
 #include "path.h"
+#include "states.h"
 
 struct uj_joint;
 
@@ -30,7 +31,7 @@ struct uj_player {
 /* As after boot; needs the joint's buffer and ramp to stand where they will. */
 void uj_player_init(struct uj_joint *joint);
 
-/* Takes what a drive says of plan and permit. */
+/* Takes what a drive says of plan and permit. In plans.c. */
 void uj_player_drive(struct uj_joint *joint, const struct uj_drive *drive);
 
 /* Whether a start is pending. */
@@ -41,6 +42,9 @@ void uj_player_drop_start(struct uj_joint *joint);
 
 /* Falls to rest along the path now: only in moving and advancing. */
 void uj_player_ramp(struct uj_joint *joint, const char *cause);
+
+/* Armed where it stands, by a drive or by an arrival: it complies with that plan, or has finished. */
+void uj_player_armed(struct uj_joint *joint, uint32_t number, enum uj_trigger trigger);
 
 /* Forgets trajectory, plan and permit. At rest on a path it is in ready then; off the path the state stays. */
 void uj_player_discard(struct uj_joint *joint);

@@ -9,7 +9,7 @@ struct uj_text uj_text(const char *words)
 
 void uj_text_words(struct uj_text *text, const char *words)
 {
-    while (*words != '\0' && text->length < UJ_SENTENCE_BYTES - 1) {
+    while (text->length < UJ_SENTENCE_BYTES - 1 && *words != '\0') {
         text->bytes[text->length++] = *words++;
     }
     text->bytes[text->length] = '\0';
@@ -34,7 +34,7 @@ void uj_text_number(struct uj_text *text, int64_t number)
 void uj_text_copy(char to[UJ_SENTENCE_BYTES], const char *words)
 {
     size_t length = 0;
-    while (words[length] != '\0' && length < UJ_SENTENCE_BYTES - 1) {
+    while (length < UJ_SENTENCE_BYTES - 1 && words[length] != '\0') {
         to[length] = words[length];
         length++;
     }

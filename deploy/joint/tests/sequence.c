@@ -169,7 +169,7 @@ static void take(char *words[WORDS], double now_us, char *reply)
     uj_endpoint_poll(&endpoint, now_us);
 }
 
-static void answer(const char *reply)
+static void say(const char *reply)
 {
     const struct uj_joint *joint = &endpoint.joint;
     const double deadline_us = uj_endpoint_next_deadline(&endpoint);
@@ -205,7 +205,7 @@ int main(void)
         }
         sent[0] = closed[0] = truths[0] = '\0';
         take(words, strtod(words[1], NULL), reply);
-        answer(reply);
+        say(reply);
     }
     return 0;
 }
