@@ -124,13 +124,17 @@ class Pair:
 
     def handshake(self, stream: int, coordinator: bytes, session: int, nonce: bytes) -> bool:
         """Hello and proof on an open stream; whether it is proven then."""
+        return self.hello(stream, coordinator, session, nonce) and self.prove(
+            stream, self.transcript_of(stream, coordinator, session, nonce)
+        )
+
+    def hello(self, stream: int, coordinator: bytes, session: int, nonce: bytes) -> bool:
+        """A hello on an open stream; whether it is welcome."""
         hello = Hello(
             protocol=1, coordinator=coordinator.hex(), session=session.to_bytes(8).hex(), nonce=nonce.hex()
         )
         answers = self.frame(stream, encode(hello).decode())
-        if not answers or answers[0]["type"] != "welcome":
-            return False
-        return self.prove(stream, self.transcript_of(stream, coordinator, session, nonce))
+        return bool(answers) and answers[0]["type"] == "welcome"
 
     def transcript_of(self, stream: int, coordinator: bytes, session: int, nonce: bytes) -> Transcript:
         return Transcript(nonce, self._nonces[stream], coordinator, bytes.fromhex(ID), BOOT, session)

@@ -40,6 +40,7 @@ KINDS = {
     "home": 2, "home_wholly": 2, "stop": 1, "load": 5, "points": 4, "remap": 3, "hall": 1, "sense": 2, "clear": 4,
     "discard": 1, "driver": 1, "wild": 2, "input": 1, "configure": 1, "prepare": 1, "blink": 1, "reconnect": 1,
     "strange_frame": 1, "stranger": 2, "session": 1, "noise": 2, "slip": 1, "old": 1, "silence": 1,
+    "crossed": 2,
 }  # fmt: skip
 """Kinds of step, and how often each."""
 
@@ -128,9 +129,7 @@ class Treatment:
             keys = pair.streams[stream]
             assert keys is not None
             if self.keys is None or in_force != self.session:
-                self.drive_keys = keys
-                self.sequence = self.number = self.homing = 0
-                self.map = replace(self.map, number=1)
+                self.begun(keys)
             self.keys, self.stream = keys, stream
 
     def drive(self, **fields: Any) -> None:
@@ -302,7 +301,11 @@ class Treatment:
         at_us = self.arm_us() + draw.choice((1_000, 50_000, 200_000, 1_000_000, -100))
         path_us = round(Course.of(old, RAMP).at(at_us)[0]) + draw.choice((0, 0, 0, 0, 50))
         change = RateChange(at_us, path_us, old.after_ppm, draw.choice((PPM, 700_000, 300_000, 50_000, 10_000)))
-        self.next_plan(self.plan.stand_us, change)
+        if draw.random() < 0.15:
+            self.plan = replace(self.plan, change=change)
+            self.send_plan()
+        else:
+            self.next_plan(self.plan.stand_us, change)
 
     def _withdraw(self) -> None:
         self.next_plan(self.plan.stand_us)
@@ -374,6 +377,8 @@ class Treatment:
         draw, old = self.random, self.map
         arm_us = round(old.to_arm(self.pair.now))
         joint_us = self.pair.now + draw.choice((0, 50, -2_000, 4_900, -4_900, 6_000, 0, -30))
+        if self.pair.joint.state not in MOVING and draw.random() < 0.3:
+            joint_us += draw.choice((-1, 1)) * 3_000_000
         self.map = ClockMap(old.number + 1, arm_us, joint_us, draw.choice((0, 20_000, 100_000, -300_000)))
         if draw.random() < 0.1:
             self.drive(mode=Mode.NONE)
@@ -521,6 +526,34 @@ class Treatment:
         if stream in pair.streams and draw.random() < 0.3:
             pair.close(stream)
 
+    def _crossed(self) -> None:
+        """Two handshakes of one coordinator at once: for the session in force, or for a new one."""
+        draw, pair = self.random, self.pair
+        session = self.session + draw.randrange(2)
+        offers = []
+        for _ in range(2):
+            self.opened += 1
+            nonce = draw.randbytes(32)
+            pair.open(self.opened, draw.randbytes(32), 1)
+            pair.hello(self.opened, self.coordinator, session, nonce)
+            offers.append((self.opened, pair.transcript_of(self.opened, self.coordinator, session, nonce)))
+        for stream, transcript in offers:
+            if stream not in pair.streams:
+                continue
+            in_force = pair.joint.session
+            if pair.prove(stream, transcript):
+                keys = pair.streams[stream]
+                assert keys is not None
+                if in_force != session:
+                    self.begun(keys)
+                self.keys, self.stream, self.session = keys, stream, session
+
+    def begun(self, keys: Keys) -> None:
+        """A session has begun: its keys for datagrams, and all numbers anew."""
+        self.drive_keys = keys
+        self.sequence = self.number = self.homing = 0
+        self.map = replace(self.map, number=1)
+
     def _reconnect(self) -> None:
         if self.stream in self.pair.streams and self.random.random() < 0.5:
             self.pair.close(self.stream)
@@ -533,6 +566,12 @@ class Treatment:
         before = self.coordinator, self.session, self.keys
         if draw.random() < 0.5:
             self.coordinator = draw.choice(COORDINATORS)
+        if draw.random() < 0.4 and self.stream in self.pair.streams:
+            self.pair.close(self.stream)
+            self.pair.driver_fault()
+            if draw.random() < 0.5:
+                self.connect()
+                return
         self.session += 1
         if draw.random() < 0.3:
             self.wait(5_100_000)
