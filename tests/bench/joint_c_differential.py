@@ -1,8 +1,8 @@
 """The joint in C against the one in Python, for as long as one likes.
 
-`python -m tests.bench.joint_c_differential PROGRAM FIRST COUNT` plays the sequences of so many seeds
-from FIRST on to both; PROGRAM is `build/sequence` of deploy/joint. Prints every seed at which they
-differ; exit code 1 where there is one.
+`python -m tests.bench.joint_c_differential PROGRAM FIRST COUNT` plays the sequences of so many
+seeds from FIRST on to both; PROGRAM is `build/sequence` of deploy/joint. Prints every seed at which
+they differ; exit code 1 where there is one.
 """
 
 import sys

@@ -31,7 +31,7 @@ SENT_LATE_US = 17
 COUNTS_APART = 6
 """1, and at 60 °/s what is passed in 2 µs: the joints may rest so far apart on a path."""
 NEARLY_AT_REST_US = 1_000
-"""By which instants may differ at which one path time is reached where a fall ends: so slow is it there."""
+"""By which instants may differ at which a path time is reached where a fall ends: so slow is it."""
 _TIMES = frozenset(
     {
         "at_us",
@@ -68,7 +68,7 @@ class Keys:
 
 
 class Parted(Exception):
-    """What the page permits to differ makes them do different things from here on: no more is to be learned."""
+    """What the page permits to differ makes them do different things from here on."""
 
 
 class Pair:
@@ -106,7 +106,7 @@ class Pair:
     # What may happen to both
 
     def later(self, us: int) -> None:
-        """Time passes. No instant is met by chance that one joint computes as a little before, one as after."""
+        """Time passes, but not to where one joint has a thing just before, the other just after."""
         self.now += us
         due_us = self.endpoint.next_deadline()
         while due_us is not None and 0 < abs(due_us - self.now) <= 2 * PATH_TOLERANCE_US:
@@ -242,7 +242,7 @@ class Pair:
         self._do(line, acted)
 
     def _do(self, line: str, act: Callable[[], StreamOut]) -> dict[int, list[dict[str, Any]]]:
-        """One event to both, and all that is to be the same after it. Gives what the Python joint sent."""
+        """One event to both, and what is to be the same then. Gives what the Python joint sent."""
         sent: list[tuple[int, str | bytes]] = []
         other_sent: list[tuple[int, str | bytes]] = []
         closed: set[int] = set()
@@ -331,7 +331,8 @@ class Pair:
             any(m.get("code") == "position" for m in [*messages, *others])
             and messages[0].keys() != others[0].keys()
         ):
-            raise Parted  # rest between two points may be a count apart, and then is not at both the same point
+            # Rest between two points may be a count apart, and then one stands at the first point.
+            raise Parted
         names = [(m["type"], m.get("event"), m.get("code")) for m in messages]
         if names != [(m["type"], m.get("event"), m.get("code")) for m in others]:
             raise Differs(f"messages: Python {messages}, C {others}")

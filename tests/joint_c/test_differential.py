@@ -13,7 +13,7 @@ GROUPS = 10
 
 
 def differs(program: Path, seed: int) -> str | None:
-    """What differs after the sequence of a seed, and how it came to that; None where nothing does."""
+    """What differs after the sequence of a seed, and how it came to that; None for nothing."""
     treatment = Treatment(program, seed)
     try:
         treatment.play(STEPS)

@@ -1,4 +1,4 @@
-"""What the joint in C does with time and with its touch control, where no other joint is there to compare."""
+"""What the joint in C does with time and with its touch control, no other joint beside it."""
 
 import json
 import random

@@ -1,4 +1,4 @@
-"""Random treatment of a pair of joints: what a coordinator does, what strangers do, and bad luck. Seeded."""
+"""Random treatment of a pair of joints: a coordinator, strangers, and bad luck. Seeded."""
 
 import json
 import random
@@ -38,12 +38,43 @@ MOVING = frozenset(
     }
 )
 KINDS = {
-    "run": 30, "renew": 8, "arm": 3, "go": 8, "override": 5, "withdraw": 1, "preview": 3, "none": 2, "jog": 4, "target": 3,
-    "home": 2, "home_wholly": 2, "stop": 1, "load": 5, "points": 4, "remap": 3, "hall": 1, "sense": 2, "clear": 4,
-    "discard": 1, "driver": 1, "wild": 2, "input": 1, "configure": 1, "prepare": 1, "blink": 1, "reconnect": 1,
-    "strange_frame": 1, "stranger": 2, "session": 1, "noise": 2, "slip": 1, "old": 1, "silence": 1,
-    "crossed": 2, "bent": 3,
-}  # fmt: skip
+    "run": 30,
+    "renew": 8,
+    "arm": 3,
+    "go": 8,
+    "override": 5,
+    "withdraw": 1,
+    "preview": 3,
+    "none": 2,
+    "jog": 4,
+    "target": 3,
+    "home": 2,
+    "home_wholly": 2,
+    "stop": 1,
+    "load": 5,
+    "points": 4,
+    "remap": 3,
+    "hall": 1,
+    "sense": 2,
+    "clear": 4,
+    "discard": 1,
+    "driver": 1,
+    "wild": 2,
+    "input": 1,
+    "configure": 1,
+    "prepare": 1,
+    "blink": 1,
+    "reconnect": 1,
+    "strange_frame": 1,
+    "stranger": 2,
+    "session": 1,
+    "noise": 2,
+    "slip": 1,
+    "old": 1,
+    "silence": 1,
+    "crossed": 2,
+    "bent": 3,
+}
 """Kinds of step, and how often each."""
 
 
@@ -218,7 +249,7 @@ class Treatment:
         return self.pair.joint.status(self.pair.now).path_us
 
     def points(self, count: int, begin: int) -> list[Point]:
-        """Moves from rest to rest, or through points in motion; now and then one that nobody can follow."""
+        """Moves from rest to rest; now and then one that nobody can follow, or out of the range."""
         draw, at_us, position = self.random, 0, begin
         points = [Point(0, begin, 0, last=count == 1)]
         for k in range(1, count):
@@ -229,6 +260,8 @@ class Treatment:
                 reach *= 3
             at_us += round(seconds * 1e6)
             position += draw.randint(-reach, reach)
+            if draw.random() < 0.02:
+                position = draw.choice((-1, 1)) * (170 * PER_DEGREE + draw.randrange(3))
             last = k == count - 1 and draw.random() < 0.8
             mask = draw.choice((0, 0, 1, 2, 3))
             points.append(Point(at_us, position, 0, last, mask, draw.randrange(4) if mask else 0))
@@ -266,9 +299,25 @@ class Treatment:
             self._preview()
             self.wait(draw.choice((100_000, 3_000_000)))
         self._go()
-        what = {"renew": 20, "points": 8, "override": 3, "remap": 2, "withdraw": 0.2, "none": 0.2, "hall": 0.1,
-                "slip": 0.1, "stop": 0.2, "silence": 0.2, "driver": 0.1, "reconnect": 0.2, "preview": 0.1,
-                "discard": 0.2, "session": 0.1, "input": 0.2, "wild": 0.2}  # fmt: skip
+        what = {
+            "renew": 20,
+            "points": 8,
+            "override": 3,
+            "remap": 2,
+            "withdraw": 0.2,
+            "none": 0.2,
+            "hall": 0.1,
+            "slip": 0.1,
+            "stop": 0.2,
+            "silence": 0.2,
+            "driver": 0.1,
+            "reconnect": 0.2,
+            "preview": 0.1,
+            "discard": 0.2,
+            "session": 0.1,
+            "input": 0.2,
+            "wild": 0.2,
+        }
         for _ in range(draw.randrange(1, 40)):
             getattr(self, "_" + draw.choices(list(what), list(what.values()))[0])()
             self.wait(draw.choice((40_000, 100_000, 100_000, 300_000)))
@@ -553,10 +602,21 @@ class Treatment:
             return
         draw = self.random
         bodies = (
-            b"{}", b"[]", b'{"type":"hello"}', b'{"type":"clear","type":"clear"}', b'{"type":"clear","x":1}', b"\x02",
-            b'{"type":"blink","seconds":0}', b'{"type":"blink","seconds":5.0}', b'{"type":"prepare"}', b"\x01",
-            b'{"type":"\\u0063lear"}', '{"type":"é"}'.encode(), b'{"type":"blink","seconds":61}', b"\x01\x00\x00\x00",
-        )  # fmt: skip
+            b"{}",
+            b"[]",
+            b'{"type":"hello"}',
+            b'{"type":"clear","type":"clear"}',
+            b'{"type":"clear","x":1}',
+            b"\x02",
+            b'{"type":"blink","seconds":0}',
+            b'{"type":"blink","seconds":5.0}',
+            b'{"type":"prepare"}',
+            b"\x01",
+            b'{"type":"\\u0063lear"}',
+            '{"type":"é"}'.encode(),
+            b'{"type":"blink","seconds":61}',
+            b"\x01\x00\x00\x00",
+        )
         if draw.random() < 0.7:
             self.body(draw.choice(bodies))
         elif draw.random() < 0.5:
@@ -577,13 +637,27 @@ class Treatment:
                 break
             text = draw.choice(
                 (
-                    "", "{}", '{"type":"clear"}', '{"type":"hello"}', '{"type":"proof","proof":"' + 64 * "0" + '"}',
-                    '{"type":"hello","protocol":2,"coordinator":"' + 32 * "0" + '","session":"' + 16 * "0"
-                    + '","nonce":"' + 64 * "0" + '"}',
-                    '{"type":"hello","protocol":1,"coordinator":"' + 32 * "0" + '","session":"' + 16 * "0"
-                    + '","nonce":"' + 64 * "0" + '"}',
+                    "",
+                    "{}",
+                    '{"type":"clear"}',
+                    '{"type":"hello"}',
+                    '{"type":"proof","proof":"' + 64 * "0" + '"}',
+                    '{"type":"hello","protocol":2,"coordinator":"'
+                    + 32 * "0"
+                    + '","session":"'
+                    + 16 * "0"
+                    + '","nonce":"'
+                    + 64 * "0"
+                    + '"}',
+                    '{"type":"hello","protocol":1,"coordinator":"'
+                    + 32 * "0"
+                    + '","session":"'
+                    + 16 * "0"
+                    + '","nonce":"'
+                    + 64 * "0"
+                    + '"}',
                 )
-            )  # fmt: skip
+            )
             pair.frame(stream, text if draw.random() < 0.9 else b"\x00")
             self.wait(draw.choice((0, 10_000)))
         if stream in pair.streams and draw.random() < 0.3:
