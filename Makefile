@@ -38,10 +38,11 @@ $(STAMP): pyproject.toml constraints.txt
 # The tests check the joints' clocks with an NTP client that is not ours, the page in a browser and
 # the unit file with systemd's own reader, and make networks of their own. Chromium without windows
 # is quicker, and not to be had everywhere: the tests do without.
-system: ## Install chrony, Chromium, systemd-analyze and ip, which the tests use, where missing
+system: ## Install chrony, gcc, Chromium, systemd-analyze and ip, which the tests use, where missing
 	@PATH="$$PATH:/usr/sbin:/usr/local/sbin"; \
 	missing=; quicker=; \
 	command -v chronyd >/dev/null || missing="$$missing chrony"; \
+	command -v gcc >/dev/null || missing="$$missing gcc libc6-dev"; \
 	command -v chromium >/dev/null || missing="$$missing chromium fonts-dejavu-core"; \
 	command -v chromium-headless-shell >/dev/null || quicker=chromium-headless-shell; \
 	command -v systemd-analyze >/dev/null || missing="$$missing systemd"; \
@@ -54,7 +55,7 @@ system: ## Install chrony, Chromium, systemd-analyze and ip, which the tests use
 	    install="$$root DEBIAN_FRONTEND=noninteractive apt-get install -y -qq --no-install-recommends" && \
 	    { [ -z "$$missing" ] || $$install $$missing >/dev/null; } && \
 	    { [ -z "$$quicker" ] || $$install $$quicker >/dev/null || true; } && \
-	    command -v chronyd >/dev/null && command -v chromium >/dev/null && \
+	    command -v chronyd >/dev/null && command -v gcc >/dev/null && command -v chromium >/dev/null && \
 	    command -v systemd-analyze >/dev/null && command -v ip >/dev/null && exit 0; \
 	fi; \
 	[ -n "$$missing" ] || exit 0; \

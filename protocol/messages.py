@@ -279,19 +279,25 @@ def encode(message: BaseModel) -> bytes:
 def decode_opening(data: str | bytes) -> Hello | Welcome | Proof | Reject:
     """An untagged frame of the handshake. Raises FrameError."""
     _require_json(data)
+    kind = _kind_of(data)
+    if kind not in _opening:
+        raise FrameError("message-unknown", f"{kind!r} does not open a stream")
     try:
-        kind = _Kind.model_validate_json(data).type
-        if kind not in _opening:
-            raise FrameError("message-unknown", f"{kind!r} does not open a stream")
         return _opening[kind].model_validate_json(data)
     except ValidationError as error:
         raise FrameError("message-invalid", _first(error)) from error
 
 
-def decode_opening_to_joint(text: str) -> Hello | Welcome | Proof | Reject:
+def decode_opening_to_joint(text: str) -> Hello | Proof:
     """An untagged frame that came to a joint. Raises FrameError."""
     _require_plain(text.encode())
-    return decode_opening(text)
+    _require_json(text)
+    kind = _kind_of(text)
+    if kind not in ("hello", "proof"):
+        raise FrameError("message-unknown", f"{kind!r} does not open a stream to a joint")
+    message = decode_opening(text)
+    assert isinstance(message, Hello | Proof), "these are the two"
+    return message
 
 
 def decode_request(body: bytes) -> AnyRequest:
@@ -325,6 +331,16 @@ def decode_report(
         if error.errors()[0]["type"] == "union_tag_invalid":
             return None
         raise FrameError("message-invalid", _first(error)) from error
+
+
+def _kind_of(data: str | bytes) -> str | None:
+    """The type of an object, None if it has none. Raises FrameError for what is no object."""
+    try:
+        return _Kind.model_validate_json(data).type
+    except ValidationError as error:
+        if not error.errors()[0]["loc"]:
+            raise FrameError("message-invalid", _first(error)) from error
+        return None
 
 
 class _Kind(BaseModel):

@@ -28,6 +28,10 @@ class IdleCurrent:
             self.is_reduced = False
             self._settled_us = now + CURRENT_SETTLE_US
 
+    def forget(self) -> None:
+        """The drivers are off: no current, and the full one when they are on again."""
+        self.is_reduced, self._settled_us = False, -math.inf
+
     def settled(self, now: float) -> bool:
         """Whether the full current is there, and has settled: nothing moves before."""
         return not self.is_reduced and now >= self._settled_us

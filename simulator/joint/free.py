@@ -92,6 +92,7 @@ class Mover:
         body.path.course = None
         body.stand(position)
         body.energised = body.homed = False
+        body.current.forget()
         self._met = None  # by hand or by its weight it may turn as far as it likes
         if body.state is not JointState.FAULTED:
             body.follow(Trigger.RELEASE)

@@ -64,7 +64,7 @@ class Homing:
         self._high = position + self._settings.travel
         self._level = level
         self.met = met
-        """Where the sensor was met last, in this homing or before."""
+        """Where the sensor was met last in the search direction, or left: now or before."""
         self._edge = position if met is None else met
         """Where the edge of interest was met last."""
         self._slow_edge = 0
@@ -81,6 +81,8 @@ class Homing:
         """The sensor's level changed."""
         position, velocity = self.motion.at(now)
         self._level = rising
+        if rising and velocity * self._settings.direction > 0.0:
+            self.met = position
         kind = passage(rising, velocity)
         if kind is not None:
             self.passed[kind] = position
@@ -94,7 +96,7 @@ class Homing:
             self.phase = Phase.CLEAR
             self.motion = self._back_off(position, velocity, now)
         elif self.phase is Phase.SEARCH and rising:
-            self._edge = self.met = position
+            self._edge = position
             self.phase = Phase.OVERRUN
             self.motion = brake(now, position, velocity, self._acceleration)
         elif self.phase is Phase.APPROACH and rising:

@@ -29,6 +29,8 @@ from simulator.joint.requests import Request, RequestHandler
 from simulator.joint.safety import Safety
 from simulator.joint.session import Session
 
+_REMAINDER_TOLD_US: Final = 2**31 - 1
+"""Largest that a status has room for: a wrong map may leave more."""
 _EXPIRING: Final = frozenset({JointState.JOGGING, JointState.HOMING, JointState.ADVANCING})
 _TIMED_END: Final = frozenset({JointState.STOPPING, JointState.HOMING})
 
@@ -409,7 +411,7 @@ class Joint:
             reason=player.reason,
             permit_us=player.permit_us(),
             map_number=clock.map.number if clock else 0,
-            remainder_us=round(clock.remainder_us(now)) if clock else 0,
+            remainder_us=_told(clock.remainder_us(now)) if clock else 0,
             position=round(position),
             velocity=round(velocity),
             path_us=round(self._path_us(now)),
@@ -429,6 +431,10 @@ class Joint:
             homing_number=self._mover.homing_number,
             home_sensor=self._mover.level,
         )
+
+
+def _told(remainder_us: float) -> int:
+    return max(-_REMAINDER_TOLD_US, min(_REMAINDER_TOLD_US, round(remainder_us)))
 
 
 __all__ = ["Joint", "JointIdentity", "Truth"]

@@ -13,7 +13,8 @@ MAP_RATE_PPB: Final = 300_000
 def credible(clock_map: ClockMap, now: float) -> bool:
     """Whether two sound clocks can be related so, at a joint time in µs."""
     return (
-        abs(clock_map.arm_us) <= MAP_SPAN_US
+        clock_map.number > 0
+        and abs(clock_map.arm_us) <= MAP_SPAN_US
         and abs(clock_map.joint_us - now) <= MAP_SPAN_US
         and abs(clock_map.rate_ppb) <= MAP_RATE_PPB
     )

@@ -31,7 +31,7 @@ class Player:
         self._newest = 0
         self._armed_by: int | None = None
         self._served = 0
-        """Number of the last go: an arm must be newer."""
+        """Number of the last go, refused or not: an arm must be newer."""
         self._accepted_us = 0.0
         self._permitted_us: float | None = None
         self._cause = ""
@@ -54,19 +54,20 @@ class Player:
         plan = drive.plan if drive.mode is Mode.PATH else None
         if plan is None:
             self._leave(Reason.NONE, now)
-        elif not self._known(plan):
+        else:
+            known, self._newest = self._known(plan), max(self._newest, plan.number)
+            self._obey(plan, drive, known=known, now=now)
+
+    def _obey(self, plan: Plan, drive: Drive, *, known: bool, now: float) -> None:
+        if not known:
             self._leave(Reason.NOT_ARMED if self._body.clock is not None else Reason.NO_MAP, now)
         elif plan.change is None:
-            self._newest = plan.number
             self._arm(plan, drive, now)
         elif self._body.state is JointState.MOVING:
-            self._newest = plan.number
             if self._override(plan, plan.change, now):
                 self._take_permit(drive.permit_us, now)
-        else:
-            self._newest = plan.number
-            if self._go(plan, plan.change, now):
-                self._take_permit(drive.permit_us, now)
+        elif self._go(plan, plan.change, now):
+            self._take_permit(drive.permit_us, now)
 
     def ramp(self, now: float, cause: str) -> None:
         """Fall to rest along the path from here, in MOVING or ADVANCING."""
@@ -80,8 +81,15 @@ class Player:
 
     def drop_start(self, reason: Reason) -> None:
         """Withdraw an accepted start."""
-        self._path.pending = self._path.permit_us = None
+        self._drop_pending()
         self._refuse(reason)
+
+    def _drop_pending(self) -> None:
+        """Nothing is to start any more, and the arm clock drops what is left of an older map."""
+        path, clock = self._path, self._body.clock
+        if path.pending is not None and clock is not None:
+            clock.settle()
+        path.pending = path.permit_us = None
 
     def happen(self, coming: Coming, arm_us: float, now: float) -> None:
         """What was coming on the path has come, at an arm time exactly."""
@@ -146,7 +154,7 @@ class Player:
         elif state in (JointState.RAMPING, JointState.FINISHED):
             self._refuse(Reason.NOT_ARMED)
         else:
-            path.pending = path.permit_us = None
+            self._drop_pending()
             ahead_us = plan.stand_us - path.stand_us
             if plan.number <= self._served:
                 self._refuse(Reason.NOT_ARMED)
@@ -167,14 +175,14 @@ class Player:
     def _arm_here(self, plan: Plan, now: float) -> None:
         """Stand where the plan says: as good as there, it takes the plan's word for it."""
         body, path, last = self._body, self._path, self._path.buffer.last
-        if plan.stand_us != path.stand_us:
-            if last is not None and plan.stand_us >= last.time_us:
-                self._finish(now)
-                return
-            self._rest(plan.stand_us, now)
         if body.state is not JointState.ARMED:
             body.follow(Trigger.ARM_HERE)
             path.began_us = None
+        if last is not None and plan.stand_us >= last.time_us:
+            self._finish(now)
+            return
+        if plan.stand_us != path.stand_us:
+            self._rest(plan.stand_us, now)
         self._comply(plan.number)
         self._armed_by = plan.number
 
@@ -183,12 +191,15 @@ class Player:
         if body.state is JointState.ADVANCING:
             self.ramp(now, "withdrawn")
             return False
+        if body.state is JointState.RAMPING:
+            return self._refuse(Reason.NOT_ARMED)
         if body.state is not JointState.ARMED:
+            self._served = plan.number
             return self._refuse(Reason.NOT_ARMED)
         if (plan.number, plan.stand_us, change) == (self.complied, path.stand_us, path.pending):
             return True
         armed_by, self._armed_by, self._served = self._armed_by, None, plan.number
-        path.pending = path.permit_us = None
+        self._drop_pending()
         if not path.stand_us == plan.stand_us == change.path_us:
             return self._refuse(Reason.ELSEWHERE)
         if body.arm(now) >= change.at_us:

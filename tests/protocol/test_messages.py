@@ -154,6 +154,12 @@ def test_hello_with_an_unknown_field_is_refused_and_a_welcome_is_not() -> None:
         (decode_request, b'{"type":"blink","seconds":61}', "message-invalid"),
         (decode_request, b"[" * 10_000, "message-invalid"),
         (decode_opening, b'{"type":"ack","ref":0}', "message-unknown"),
+        (decode_opening, b"{}", "message-unknown"),
+        (decode_opening, b'{"type":1}', "message-unknown"),
+        (decode_opening, b"[]", "message-invalid"),
+        (decode_opening_to_joint, '{"type":"clear"}', "message-unknown"),
+        (decode_opening_to_joint, '{"type":"welcome"}', "message-unknown"),
+        (decode_opening_to_joint, '{"type":"reject"}', "message-unknown"),
         (decode_opening, b'{"type":"proof","proof":"00"}', "message-invalid"),
         (decode_opening, b'{"type":"proof","proof":"' + b"A" * 64 + b'"}', "message-invalid"),
         (decode_opening, b'{"type":"proof","proof":"' + b"0" * 64 + b'\\n"}', "message-invalid"),
@@ -165,7 +171,7 @@ def test_hello_with_an_unknown_field_is_refused_and_a_welcome_is_not() -> None:
          "message-invalid"),
     ],
 )  # fmt: skip
-def test_wrong_message_has_a_stable_code(decode: Any, body: bytes, code: str) -> None:
+def test_wrong_message_has_a_stable_code(decode: Any, body: bytes | str, code: str) -> None:
     with pytest.raises(FrameError) as caught:
         decode(body)
     assert caught.value.code == code

@@ -9,6 +9,8 @@ from hypothesis import strategies as st
 
 from protocol.constants import PATH_TOLERANCE_US, SILENCE_US
 from protocol.drive import Mode, Plan
+from protocol.messages import Finished
+from protocol.points import Point
 from protocol.states import JointState
 from protocol.status import Reason, Status
 from tests.simulator.joint.rig import MAP, Rig, arm, go
@@ -220,3 +222,48 @@ def test_there_is_nowhere_to_stand_before_the_first_point_or_beyond_the_points()
     assert rig.path(now, arm(1, -1)).reason is Reason.ELSEWHERE
     assert rig.path(now, arm(2, 8_000_001)).reason is Reason.POINTS_MISSING
     assert rig.path(now, arm(3, 1)).plan == 3
+
+
+@pytest.mark.parametrize("with_change", [False, True])
+def test_number_seen_in_a_plan_for_another_trajectory_has_been_seen(with_change: bool) -> None:
+    rig = Rig()
+    now = rig.prepared()
+    other = go(9, now + FAR_US, trajectory=6) if with_change else arm(9, trajectory=6)
+    assert rig.path(now, other).reason is Reason.NOT_ARMED
+    assert answer(rig.path(now + 1_000, arm(8))) == (S.PREPARED, 0, Reason.NOT_ARMED)
+    assert answer(rig.path(now + 2_000, arm(9))) == (S.ARMED, 9, Reason.NONE)
+
+
+def test_arm_is_newer_than_a_go_that_found_the_joint_not_armed() -> None:
+    rig = Rig()
+    now = rig.prepared()
+    assert rig.path(now, go(5, now + FAR_US), PERMIT_US).reason is Reason.NOT_ARMED
+    assert answer(rig.path(now + 1_000, arm(5))) == (S.PREPARED, 0, Reason.NOT_ARMED)
+    assert answer(rig.path(now + 2_000, arm(6))) == (S.ARMED, 6, Reason.NONE)
+
+
+def test_joint_that_is_armed_at_the_only_point_has_finished() -> None:
+    rig = Rig()
+    home_us = int(rig.home())
+    position = rig.status(home_us).position
+    rig.load([Point(0, position, 0, last=True)], home_us + 1_000)
+    assert answer(rig.path(home_us + 2_000, arm(1))) == (S.FINISHED, 0, Reason.NOT_ARMED)
+    [finished] = rig.joint.take_events()
+    assert isinstance(finished, Finished)
+    assert finished.position == position
+
+
+def test_go_that_drops_a_pending_start_is_judged_by_a_clock_without_what_was_left_of_a_map() -> (
+    None
+):
+    rig, now = armed()
+    slewed = replace(MAP, number=2, joint_us=-4_000)
+    plan = go(2, now + FAR_US)
+    assert rig.path(now, plan, PERMIT_US).plan == 2
+    status = rig.drive(now, mode=Mode.PATH, plan=plan, permit_us=PERMIT_US, clock_map=slewed)
+    assert (status.plan, status.remainder_us) == (2, -4_000)
+    status = rig.drive(
+        now + 1_000, mode=Mode.PATH, plan=go(3, now + 3_000), permit_us=PERMIT_US, clock_map=slewed
+    )
+    assert answer(status) == (S.ARMED, 0, Reason.LATE)
+    assert status.remainder_us == 0

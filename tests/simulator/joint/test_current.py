@@ -5,8 +5,8 @@ from hypothesis import strategies as st
 
 from protocol.configuration import IdleCurrent
 from protocol.constants import CURRENT_SETTLE_US
-from protocol.drive import Drive, Mode
-from protocol.messages import Configure
+from protocol.drive import Drive, Mode, StopLevel
+from protocol.messages import Clear, Configure
 from protocol.states import AT_REST, JointState
 from tests.simulator.joint.rig import COORDINATOR, PER_DEGREE, SESSION, Rig, arm, configuration, go
 from tests.simulator.joint.script import Scripted, Step, steps, wild_drives
@@ -56,6 +56,18 @@ def test_drive_that_asks_for_it_brings_the_full_current_at_once_and_it_settles()
     assert not rig.status(arm_us + 1_000 + CURRENT_SETTLE_US + 10).reduced
     assert not rig.status(arm_us + AFTER_US).reduced
     assert rig.status(arm_us + 1_000 + AFTER_US).reduced
+
+
+def test_drivers_that_were_released_with_a_reduced_current_are_switched_on_with_the_full_one() -> (
+    None
+):
+    rig, arm_us = resting()
+    assert not rig.drive(arm_us + 1_000, stop=StopLevel.RELEASE).reduced
+    rig.drive(arm_us + 2_000)
+    assert rig.joint.request(Clear(), rig.now(arm_us + 2_000)) is None
+    assert not rig.drive(arm_us + 3_000).reduced
+    assert not rig.status(arm_us + AFTER_US).reduced
+    assert rig.status(arm_us + 3_000 + AFTER_US).reduced
 
 
 def test_jog_begins_no_sooner_than_the_full_current_has_settled() -> None:

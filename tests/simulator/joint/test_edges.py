@@ -14,8 +14,9 @@ from protocol.states import JointState
 from protocol.status import Fault
 from simulator.edges import next_edge
 from simulator.joint.edges import STILL, HomeEdges, Passage, passage, tolerance
+from simulator.joint.homing import Homing
 from simulator.physics.hall import HallSensor
-from tests.simulator.joint.rig import PER_DEGREE, Rig, arm, go
+from tests.simulator.joint.rig import PER_DEGREE, Rig, arm, configuration, go
 
 S = JointState
 TURN = 360 * PER_DEGREE
@@ -242,3 +243,20 @@ def test_joint_that_stands_still_may_be_on_any_edge() -> None:
         assert edges.astray(True, position, 0.0, LIMITS) is None
     assert edges.astray(True, 20_000.0, 0.0, LIMITS)
     assert HomeEdges().astray(True, 20_000.0, 0.0, LIMITS) is None
+
+
+def test_next_homing_begins_before_the_place_where_the_rising_edge_was_met_last_and_slowly() -> (
+    None
+):
+    homing = Homing(1, configuration(), 0.0, level=False, now=0.0)
+    homing.edge(True, 1_000_000.0)
+    fast = homing.edges[0].position
+    homing.rested(homing.motion.end_us)
+    backed_off_us = homing.motion.end_us
+    homing.edge(False, backed_off_us - 1_000.0)
+    homing.rested(backed_off_us)
+    homing.edge(True, backed_off_us + 600_000.0)
+    slow = homing.edges[2].position
+    assert slow != fast
+    assert homing.met is not None
+    assert round(homing.met) == slow

@@ -194,6 +194,12 @@ def test_map_that_no_clock_can_have_is_not_taken(far: ClockMap) -> None:
     assert rig.drive(2_000, clock_map=far).map_number == 1
 
 
+def test_map_0_is_none() -> None:
+    rig = Rig()
+    rig.drive(1_000, clock_map=ClockMap(0, 0, 0, 0))
+    assert rig.joint.clock is None
+
+
 # Homing
 
 

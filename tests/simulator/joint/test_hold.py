@@ -1,5 +1,7 @@
 """Permits, ramps, held, advance and resume (design section 5)."""
 
+from dataclasses import replace
+
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
@@ -11,8 +13,8 @@ from protocol.messages import Blink, Finished, Held, Started
 from protocol.pathtime import Course
 from protocol.points import Point, PointsFrame
 from protocol.states import JointState
-from protocol.status import Reason
-from tests.simulator.joint.rig import RAMP, Rig, arm, go, there_and_back
+from protocol.status import Reason, pack_status, unpack_status
+from tests.simulator.joint.rig import MAP, RAMP, Rig, arm, go, there_and_back
 
 S = JointState
 
@@ -350,3 +352,15 @@ def test_what_is_left_of_an_older_map_is_dropped_at_rest() -> None:
     assert rig.status(at_us + 1_000_000).remainder_us == 3_900
     status = rig.status(at_us + 3_000_000)
     assert (status.state, status.remainder_us, status.map_number) == (S.HELD, 0, 2)
+
+
+@pytest.mark.parametrize("way_off_us", [-(2**40), 2**40])
+def test_remainder_that_no_status_can_tell_is_told_as_the_largest_that_one_can(
+    way_off_us: int,
+) -> None:
+    rig = Rig()
+    at_us = rig.moving()
+    status = rig.drive(at_us + 1_000, clock_map=replace(MAP, number=2, joint_us=way_off_us))
+    assert status.state is JointState.RAMPING
+    assert status.remainder_us == (2**31 - 1 if way_off_us > 0 else -(2**31) + 1)
+    assert unpack_status(pack_status(status)) == status

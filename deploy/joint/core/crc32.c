@@ -1,0 +1,17 @@
+#include "crc32.h"
+
+uint32_t uj_crc32(const uint8_t *bytes, size_t length)
+{
+    /* Four bits at a time: a table of 64 bytes is a fair price on a small controller. */
+    static const uint32_t QUARTER[16] = {
+        0x00000000, 0x1db71064, 0x3b6e20c8, 0x26d930ac, 0x76dc4190, 0x6b6b51f4, 0x4db26158, 0x5005713c,
+        0xedb88320, 0xf00f9344, 0xd6d6a3e8, 0xcb61b38c, 0x9b64c2b0, 0x86d3d2d4, 0xa00ae278, 0xbdbdf21c,
+    };
+    uint32_t rest = 0xffffffff;
+    for (size_t i = 0; i < length; i++) {
+        rest ^= bytes[i];
+        rest = rest >> 4 ^ QUARTER[rest & 15];
+        rest = rest >> 4 ^ QUARTER[rest & 15];
+    }
+    return ~rest;
+}

@@ -1,0 +1,34 @@
+/* The home sensor after homing: steps lost are found by where it switches. */
+#ifndef UJ_EDGES_H
+#define UJ_EDGES_H
+
+#include <stdbool.h>
+#include <stdint.h>
+
+struct uj_joint;
+
+/* The last position (counts) of one change of level in one direction of travel. */
+struct uj_passage {
+    bool known;
+    double position;
+};
+
+struct uj_edges {
+    bool active;                      /* the sensor's level */
+    struct uj_passage passages[2][2]; /* [rising][towards larger counts], met in the last homing, in its new frame */
+    struct uj_passage place;          /* of the rising edge met last in the search direction, see homing */
+};
+
+/* Forgets the passages: a homing begins. */
+void uj_edges_forget_passages(struct uj_joint *joint);
+
+/* Keeps a passage while homing. */
+void uj_edges_keep(struct uj_joint *joint, bool rising, double position, double velocity);
+
+/* Adds a homing's shift to all that is kept. */
+void uj_edges_shift(struct uj_joint *joint, int64_t shift);
+
+/* The sensor switched: compares the position (counts, and counts/s) with what is kept, and finds steps lost. */
+void uj_edges_compare(struct uj_joint *joint, bool rising, double position, double velocity);
+
+#endif

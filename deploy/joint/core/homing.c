@@ -1,0 +1,244 @@
+#include "homing.h"
+
+#include <math.h>
+
+#include "body.h"
+#include "middle.h"
+#include "text.h"
+
+/* Where the joint is to come to rest before an edge. */
+static double before(const struct uj_joint *joint, double edge)
+{
+    const struct uj_homing *law = &joint->configuration.homing;
+    return edge - (double)(law->direction * law->backoff);
+}
+
+/* How far along the search direction, from where homing began, a position is. */
+static double along(const struct uj_joint *joint, double position)
+{
+    return (double)joint->configuration.homing.direction * (position - joint->homing.began_at);
+}
+
+/* Moves in a sense (1: the search direction, -1: against it) to rest at target, but no further than `travel` from where
+ * homing began. Where it is too fast to stop there it comes to rest behind, as soon as it can. */
+static void go_to(struct uj_joint *joint, int64_t sense, double target, int64_t speed)
+{
+    const struct uj_homing *law = &joint->configuration.homing;
+    const double travel = (double)law->travel;
+    const double way = along(joint, target);
+    if (fabs(way) > travel) {
+        target = joint->homing.began_at + (double)law->direction * copysign(travel, way);
+    }
+    double position;
+    double velocity;
+    uj_body_where(joint, &position, &velocity);
+    uj_free_within(&joint->mover.motion, joint->now_us, position, velocity, (double)(sense * law->direction * speed),
+                   (double)joint->configuration.acceleration, target, target);
+}
+
+/* Moves as far in that sense as homing may go. */
+static void go_as_far(struct uj_joint *joint, int64_t sense, int64_t speed)
+{
+    const struct uj_homing *law = &joint->configuration.homing;
+    go_to(joint, sense, joint->homing.began_at + (double)(sense * law->direction * law->travel), speed);
+}
+
+/* What was looked for has passed: comes to rest as soon as it can. */
+static void brake(struct uj_joint *joint)
+{
+    double position;
+    double velocity;
+    uj_body_where(joint, &position, &velocity);
+    uj_free_to_velocity(&joint->mover.motion, joint->now_us, position, velocity, 0,
+                        (double)joint->configuration.acceleration);
+}
+
+static void step(struct uj_joint *joint, enum uj_homing_step next)
+{
+    const struct uj_homing *law = &joint->configuration.homing;
+    joint->homing.step = next;
+    joint->homing.found = false;
+    joint->homing.has_rising = false;
+    switch (next) {
+    case UJ_HOMING_RETURN:
+        go_to(joint, -1, before(joint, joint->edges.place.position), law->fast);
+        break;
+    case UJ_HOMING_LEAVE:
+        go_as_far(joint, -1, law->fast);
+        break;
+    case UJ_HOMING_SEARCH:
+        go_as_far(joint, 1, law->fast);
+        break;
+    case UJ_HOMING_BACK:
+        go_to(joint, -1, before(joint, joint->homing.edge), law->fast);
+        break;
+    case UJ_HOMING_MEASURE:
+        go_as_far(joint, 1, law->slow);
+        break;
+    case UJ_HOMING_MIDDLE:
+        go_to(joint, -1, (double)uj_middle(joint->homing.rising, joint->homing.falling), law->fast);
+        break;
+    }
+}
+
+void uj_homing_begin(struct uj_joint *joint, uint32_t number)
+{
+    struct uj_homing_run *run = &joint->homing;
+    const struct uj_edges *edges = &joint->edges;
+    double position;
+    double velocity;
+    uj_body_where(joint, &position, &velocity);
+    *run = (struct uj_homing_run){.number = number, .was_homed = joint->homed, .began_at = position};
+    joint->homed = false;
+    uj_edges_forget_passages(joint);
+    if (edges->active) {
+        step(joint, UJ_HOMING_LEAVE);
+    } else if (edges->place.known && along(joint, before(joint, edges->place.position)) < 0) {
+        step(joint, UJ_HOMING_RETURN);
+    } else {
+        step(joint, UJ_HOMING_SEARCH);
+    }
+}
+
+/* Off the sensor against the search direction: `backoff` further, and the next homing may begin from here. */
+static void left_sensor(struct uj_joint *joint, double position)
+{
+    joint->homing.found = true;
+    joint->edges.place = (struct uj_passage){.known = true, .position = position};
+    go_to(joint, -1, before(joint, position), joint->configuration.homing.fast);
+}
+
+void uj_homing_edge(struct uj_joint *joint, bool rising, double at, double velocity)
+{
+    struct uj_homing_run *run = &joint->homing;
+    const int64_t position = uj_body_round(at);
+    if (run->edge_count < UJ_MAX_EDGES) {
+        run->edges[run->edge_count++] =
+            (struct uj_edge){.position = position, .rising = rising, .fast = run->step != UJ_HOMING_MEASURE};
+    }
+    uj_edges_keep(joint, rising, at, velocity);
+    switch (run->step) {
+    case UJ_HOMING_RETURN:
+    case UJ_HOMING_LEAVE:
+        if (!rising) {
+            left_sensor(joint, at);
+        }
+        break;
+    case UJ_HOMING_SEARCH:
+        if (rising && !run->found) {
+            run->found = true;
+            run->edge = at;
+            brake(joint);
+        }
+        break;
+    case UJ_HOMING_MEASURE:
+        if (rising && !run->has_rising) {
+            run->has_rising = true;
+            run->rising = position;
+        } else if (!rising && run->has_rising && !run->found) {
+            run->found = true;
+            run->falling = position;
+            brake(joint);
+        }
+        break;
+    case UJ_HOMING_BACK:
+    case UJ_HOMING_MIDDLE:
+        break;
+    }
+}
+
+static void copy_edges(const struct uj_homing_run *run, uint8_t *count, struct uj_edge edges[UJ_MAX_EDGES])
+{
+    *count = run->edge_count;
+    for (uint8_t i = 0; i < run->edge_count; i++) {
+        edges[i] = run->edges[i];
+    }
+}
+
+/* The joint rests at the middle: from now on that is `home`. */
+static void finish(struct uj_joint *joint)
+{
+    const struct uj_configuration *configuration = &joint->configuration;
+    const struct uj_homing_run *run = &joint->homing;
+    const int64_t middle = uj_middle(run->rising, run->falling);
+    const int64_t shift = uj_middle_shift(middle, configuration->homing.home);
+    struct uj_event event = {.type = UJ_EVENT_HOMED};
+    event.of.homed.at_us = uj_body_round(joint->now_us);
+    event.of.homed.homing_number = run->number;
+    event.of.homed.middle = middle;
+    event.of.homed.shift = shift;
+    event.of.homed.has_lost = run->was_homed;
+    event.of.homed.lost = run->was_homed ? uj_middle_lost(shift, configuration->counts_per_turn) : 0;
+    copy_edges(run, &event.of.homed.edge_count, event.of.homed.edges);
+    uj_free_stand(&joint->mover.motion, joint->now_us, (double)(middle + shift));
+    uj_edges_shift(joint, shift);
+    uj_body_truth(joint, UJ_TRUTH_SHIFT, shift);
+    joint->homed = true;
+    uj_body_tell(joint, &event);
+    uj_body_go(joint, UJ_ON_HOMED);
+}
+
+static void give_up(struct uj_joint *joint, const char *what, int64_t counts)
+{
+    struct uj_text text = uj_text("homing has used up its ");
+    uj_text_words(&text, what);
+    uj_text_words(&text, " of ");
+    uj_text_number(&text, counts);
+    uj_text_words(&text, " counts without what it looked for");
+    joint->edges.place.known = false;
+    /* It rests already, but the end of homing is told, and its state left, as at any other. */
+    uj_mover_brake(joint, text.bytes);
+    uj_safety_fault(joint, UJ_FAULT_HALL_SENSOR, text.bytes);
+}
+
+void uj_homing_rest(struct uj_joint *joint)
+{
+    const struct uj_homing *law = &joint->configuration.homing;
+    const struct uj_homing_run *run = &joint->homing;
+    switch (run->step) {
+    case UJ_HOMING_RETURN:
+        step(joint, joint->edges.active ? UJ_HOMING_LEAVE : UJ_HOMING_SEARCH);
+        break;
+    case UJ_HOMING_LEAVE:
+        if (!run->found) {
+            give_up(joint, "travel", law->travel);
+        } else {
+            step(joint, UJ_HOMING_SEARCH);
+        }
+        break;
+    case UJ_HOMING_SEARCH:
+        if (!run->found) {
+            give_up(joint, "travel", law->travel);
+        } else {
+            step(joint, UJ_HOMING_BACK);
+        }
+        break;
+    case UJ_HOMING_BACK:
+        if (joint->edges.active) {
+            give_up(joint, "backoff", law->backoff);
+        } else {
+            step(joint, UJ_HOMING_MEASURE);
+        }
+        break;
+    case UJ_HOMING_MEASURE:
+        if (!run->found) {
+            give_up(joint, "travel", law->travel);
+        } else {
+            step(joint, UJ_HOMING_MIDDLE);
+        }
+        break;
+    case UJ_HOMING_MIDDLE:
+        finish(joint);
+        break;
+    }
+}
+
+void uj_homing_failed(struct uj_joint *joint, const char *why)
+{
+    struct uj_event event = {.type = UJ_EVENT_HOMING_FAILED};
+    event.of.homing_failed.at_us = uj_body_round(joint->now_us);
+    event.of.homing_failed.homing_number = joint->homing.number;
+    uj_text_copy(event.of.homing_failed.message, why);
+    copy_edges(&joint->homing, &event.of.homing_failed.edge_count, event.of.homing_failed.edges);
+    uj_body_tell(joint, &event);
+}

@@ -1,0 +1,118 @@
+/* Answers golden vectors: one question a line on standard input, one answer a line on standard output, in the
+ * same order. What is asked and answered is in docs/conform.md. */
+#include "vectors.h"
+
+#include <stdio.h>
+#include <stdlib.h>
+#include <string.h>
+
+typedef bool (*part)(struct uj_json ask, struct uj_json question);
+
+static const part PARTS[] = {
+    vectors_keys,   vectors_messages, vectors_reports,   vectors_datagrams,
+    vectors_motion, vectors_digests,  vectors_websocket,
+};
+
+void vectors_give_up(const char *why, const char *what)
+{
+    fprintf(stderr, "vectors: %s: %s\n", what, why);
+    exit(2);
+}
+
+struct uj_json vectors_member(struct uj_json object, const char *name)
+{
+    struct uj_json value = object;
+    if (!uj_json_member(object, name, &value)) {
+        vectors_give_up("the question lacks it", name);
+    }
+    return value;
+}
+
+int64_t vectors_integer(struct uj_json object, const char *name)
+{
+    int64_t number = 0;
+    if (!uj_json_integer(vectors_member(object, name), -INT64_C(9007199254740991), INT64_C(9007199254740991),
+                         &number)) {
+        vectors_give_up("no whole number of at most 2^53 - 1", name);
+    }
+    return number;
+}
+
+uint64_t vectors_u64(struct uj_json object, const char *name)
+{
+    uint8_t bytes[8] = {0};
+    uint64_t number = 0;
+    vectors_exactly(object, name, bytes, sizeof bytes);
+    for (size_t i = 0; i < sizeof bytes; i++) {
+        number = number << 8 | bytes[i];
+    }
+    return number;
+}
+
+size_t vectors_bytes(struct uj_json object, const char *name, uint8_t *bytes, size_t space)
+{
+    const struct uj_json value = vectors_member(object, name);
+    const char *characters = NULL;
+    size_t length = 0;
+    if (!uj_json_string(value, &characters, &length) || length / 2 > space ||
+        !uj_json_hex(value, bytes, length / 2)) {
+        vectors_give_up("no hex, or too much of it", name);
+    }
+    return length / 2;
+}
+
+void vectors_exactly(struct uj_json object, const char *name, uint8_t *bytes, size_t count)
+{
+    if (vectors_bytes(object, name, bytes, count) != count) {
+        vectors_give_up("hex of another length", name);
+    }
+}
+
+void vectors_tell_hex(const char *name, const uint8_t *bytes, size_t count)
+{
+    printf(",\"%s\":\"", name);
+    for (size_t i = 0; i < count; i++) {
+        printf("%02x", (unsigned)bytes[i]);
+    }
+    putchar('"');
+}
+
+void vectors_tell_integer(const char *name, int64_t value)
+{
+    printf(",\"%s\":%lld", name, (long long)value);
+}
+
+void vectors_tell_code(enum uj_reject reject)
+{
+    printf(",\"code\":\"%s\"", uj_reject_name(reject));
+}
+
+static void answer(const char *line, size_t length)
+{
+    struct uj_json question;
+    if (!uj_json_check((const uint8_t *)line, length, &question) || !uj_json_is_object(question)) {
+        vectors_give_up("no JSON object of the kind that a joint reads", "question");
+    }
+    const struct uj_json id = vectors_member(question, "id");
+    const struct uj_json ask = vectors_member(question, "ask");
+    bool known = false;
+    printf("{\"id\":%.*s", (int)id.length, id.text);
+    for (size_t i = 0; i < sizeof PARTS / sizeof PARTS[0] && !known; i++) {
+        known = PARTS[i](ask, question);
+    }
+    puts(known ? "}" : ",\"not_made\":\"this joint has no answer to that question\"}");
+    fflush(stdout);
+}
+
+int main(void)
+{
+    static char line[VECTORS_LINE_BYTES + 1];
+    while (fgets(line, sizeof line, stdin) != NULL) {
+        const size_t length = strlen(line);
+        if (length == 0 || line[length - 1] != '\n') {
+            vectors_give_up("longer than 16384 bytes, or without a line end", "question");
+        }
+        answer(line, length);
+    }
+    return 0;
+}
