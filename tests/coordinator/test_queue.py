@@ -21,6 +21,7 @@ from coordinator.playing import queue as rules
 from coordinator.playing.queue_player import QueuePlayer
 from coordinator.playing.runs import Runs, Wanted
 from coordinator.programs.options import AS_WRITTEN, PlayOptions
+from coordinator.programs.progress import Tell
 from coordinator.records.taught import TaughtKeeper
 from coordinator.store import Store
 from coordinator.teaching.known import NoSuch
@@ -168,7 +169,7 @@ class Arm:
             raise NoSuch(f"there is no sequence and no program {number}")
         return f"program {number}", f"G0 A{number}\nM2\n"
 
-    async def play(self, wanted: Wanted, has_left: Any, who: str, halts: int) -> int:
+    async def play(self, wanted: Wanted, has_left: Any, who: str, halts: int, _tell: Tell) -> int:
         await has_left()
         if wanted.name in self.refused:
             raise self.refused[wanted.name]

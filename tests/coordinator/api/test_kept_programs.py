@@ -9,6 +9,7 @@ import pytest
 
 from coordinator.core.run.report import Report
 from coordinator.playing.runs import Wanted
+from coordinator.programs.progress import Tell
 from coordinator.service import Service
 from tests.coordinator.api.test_taught import Sent, code_of, edit, taught
 
@@ -127,7 +128,7 @@ async def test_a_stop_while_it_is_looked_whether_it_is_kept_keeps_it_from_beginn
     number = await kept(http)
     seen: list[tuple[int, int]] = []
 
-    async def play(_wanted: Wanted, _left: object, _who: str, halts: int) -> int:
+    async def play(_wanted: Wanted, _left: object, _who: str, halts: int, _tell: Tell) -> int:
         seen.append((halts, service.runs.halts))
         return 1
 
