@@ -5,7 +5,8 @@ import asyncio
 import httpx2
 import pytest
 
-from coordinator.core.events import Because, Command, Hold
+from coordinator.codes.refusal import RefusalCode
+from coordinator.core.events import Because, Command, Hold, Refused
 from coordinator.playing.runs import Runs, Wanted
 from coordinator.service import Service
 
@@ -87,14 +88,22 @@ async def test_hold_stop_and_looking_are_for_everyone(http: httpx2.AsyncClient) 
 
 
 async def test_two_tabs_that_press_home_and_play_at_once_are_one_too_many(
-    http: httpx2.AsyncClient,
+    http: httpx2.AsyncClient, monkeypatch: pytest.MonkeyPatch
 ) -> None:
+    planning, refused = asyncio.Event(), asyncio.Event()
+
+    async def plans(*_: object) -> int:
+        planning.set()
+        await refused.wait()
+        raise Refused(RefusalCode.JOINT_OFFLINE, "a joint is offline")
+
+    monkeypatch.setattr(Runs, "play", plans)
     play = {"name": "a.nc", "text": "G0 A1\nM2\n"}
     # The program is planned for a while, in which it has control though it is refused then.
     playing = asyncio.create_task(http.post("/runs", json=play, headers=PHONE))
-    while not playing.done() and (await http.get("/control")).json()["holder"] is None:
-        pass
+    await planning.wait()
     homing = await http.post("/home", json={}, headers=LAPTOP)
+    refused.set()
     codes = code_of(homing), code_of(await playing)
     assert [code == "control" for code in codes] == [True, False]
 
