@@ -58,6 +58,10 @@ class PositionTrue(Invariant):
             before = (first + second) / 2
             if abs(away - (slipped - before)) <= COUNTS_PER_MICROSTEP:
                 return before
+        # A slip that itself takes the axis over an edge puts that one wrong by no more than itself.
+        most = (known[-1] - known[0]) / 2 if known else 0.0
+        if any(abs(away - (slipped - one)) <= most + COUNTS_PER_MICROSTEP for one in known):
+            return slipped - away
         return slipped
 
     def rebooted(self, node: Node) -> None:
