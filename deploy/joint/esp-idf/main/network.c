@@ -1,7 +1,9 @@
 #include "network.h"
 
 #include <errno.h>
+#include <fcntl.h>
 #include <string.h>
+#include <unistd.h>
 
 #include "guard.h"
 #include "pins.h"

@@ -1,5 +1,7 @@
 #include "stepper.h"
 
+#include <inttypes.h>
+
 #include "board.h"
 #include "feed.h"
 #include "guard.h"

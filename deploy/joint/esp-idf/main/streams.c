@@ -1,6 +1,7 @@
 #include "streams.h"
 
 #include <errno.h>
+#include <unistd.h>
 
 #include "guard.h"
 #include "websocket.h"
