@@ -5,6 +5,7 @@ once. From accepting a start until it rests again a joint keeps the difference t
 remainder and bleeds it off by 200 ppm of joint time, so that nothing jumps.
 """
 
+import math
 from dataclasses import dataclass
 
 from protocol.constants import PPM, SLEW_PPM
@@ -35,7 +36,7 @@ class ArmClock:
     def __init__(self, clock_map: ClockMap) -> None:
         self.map = clock_map
         self._remainder_us = 0.0
-        self._since_us = float(clock_map.joint_us)
+        self._since_us = -math.inf
 
     def remainder_us(self, joint_us: float) -> float:
         """What is still to be bled off at a joint time: arm clock minus map, in µs."""

@@ -334,7 +334,7 @@ def decode_report(
 
 
 def _kind_of(data: str | bytes) -> str | None:
-    """The type of an object, None for one that has none. Raises FrameError for what is no object."""
+    """The type of an object, None if it has none. Raises FrameError for what is no object."""
     try:
         return _Kind.model_validate_json(data).type
     except ValidationError as error:

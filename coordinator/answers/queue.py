@@ -3,6 +3,8 @@
 from dataclasses import dataclass
 from enum import StrEnum
 
+from coordinator.programs.options import PlayOptions
+
 
 class EntryState(StrEnum):
     """How far one entry is."""
@@ -25,8 +27,8 @@ class QueueEntry:
     """Id of the sequence or kept program, which is played as it is kept when its turn comes."""
     name: str
     """What that was called when it was added, or played."""
-    loops: int
-    """How often it is played."""
+    options: PlayOptions
+    """How it is played."""
     state: EntryState
     run: int | None
     """The run that played it last; None before."""

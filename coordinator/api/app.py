@@ -1,5 +1,7 @@
 """The app: the API's parts under their prefix, and the page."""
 
+import secrets
+
 from fastapi import Depends, FastAPI
 
 from coordinator.api.bodies import MAX_BODY_BYTES
@@ -55,7 +57,7 @@ def create_app(service: Service, served_at: ServedAt = ON_LOOPBACK) -> FastAPI:
         rehearsals(app.state.rehearsals, service),
     ):
         app.include_router(part, prefix=API_PREFIX, dependencies=[Depends(desk.hear)])
-    TouchHands(service, desk)
+    TouchHands(service, desk, client_id=secrets.token_hex(12))
     feed = app.state.feed = LiveFeed(service, desk)
     app.include_router(watching(feed, desk, Hand(service, desk)), prefix=API_PREFIX)
     add_probes(app, service, Metrics(service, feed))

@@ -1,5 +1,6 @@
 """What a request's body may be. Every number and text has its bounds."""
 
+from dataclasses import asdict
 from typing import Annotated, Final, Self
 
 from fastapi import Path
@@ -8,7 +9,8 @@ from pydantic import BaseModel, ConfigDict, Field, model_validator
 from coordinator.config.joint import MAX_ANGLE_DEG
 from coordinator.core.stop_words import StopWord
 from coordinator.programs import Switches
-from coordinator.programs.loops import MAX_FOR_S, MAX_LOOPS, Loops, loops_wanted
+from coordinator.programs.loops import MAX_FOR_S, MAX_LOOPS
+from coordinator.programs.options import PlayOptions
 from coordinator.programs.size import MAX_PROGRAM_BYTES
 
 MAX_BODY_BYTES: Final = 2 * MAX_PROGRAM_BYTES + 10_000
@@ -70,29 +72,33 @@ class LongBody(SwitchesBody):
         return self
 
 
-class RunBody(LongBody):
-    """A program to play: its name, how often or for how long, whether home edges are checked
-    between loops, and under which id its text is kept, if it is. Without `loops` and `for_s` it is
-    played once.
+class OptionsBody(SwitchesBody):
+    """How a program is to be played: the switches, how often or for how long, and whether home
+    edges are checked between loops. Without `loops` and `for_s` it is played once.
     """
 
-    name: Annotated[str, Field(min_length=1, max_length=255, examples=["prick_out_tray.nc"])]
     loops: Annotated[int | None, Field(ge=1, le=MAX_LOOPS, examples=[3])] = None
     for_s: Annotated[
         float | None, Field(gt=0, le=MAX_FOR_S, allow_inf_nan=False, examples=[None])
     ] = None
     check_edges: Annotated[bool, Field(examples=[False])] = False
-    taught: Annotated[int | None, Field(ge=1, le=2**53 - 1, examples=[None])] = None
 
     @model_validator(mode="after")
-    def _one_of_both(self) -> Self:
-        loops_wanted(self.loops, self.for_s, check_edges=self.check_edges)
+    def _can_be_asked(self) -> Self:
+        _ = self.options
         return self
 
     @property
-    def wanted_loops(self) -> Loops:
-        """How often, as one value."""
-        return loops_wanted(self.loops, self.for_s, check_edges=self.check_edges)
+    def options(self) -> PlayOptions:
+        """How it is to be played, as one value."""
+        return PlayOptions(self.loops, self.for_s, self.check_edges, **asdict(self.switches))
+
+
+class RunBody(LongBody, OptionsBody):
+    """A program to play: its name, and under which id its text is kept, if it is."""
+
+    name: Annotated[str, Field(min_length=1, max_length=255, examples=["prick_out_tray.nc"])]
+    taught: Annotated[int | None, Field(ge=1, le=2**53 - 1, examples=[None])] = None
 
 
 class StopBody(Body):

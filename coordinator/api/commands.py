@@ -12,11 +12,13 @@ from coordinator.api.control_routes import ControlDesk, asking, name_of
 from coordinator.api.hand import Hand
 from coordinator.api.json_response import json_response
 from coordinator.api.long_text import LongText
+from coordinator.api.long_work import long_work, run_begun
 from coordinator.api.tokens import Role
 from coordinator.config.settings import API_PREFIX
 from coordinator.core import events
 from coordinator.core.stop_words import STOP_LEVELS
 from coordinator.playing.runs import Wanted
+from coordinator.programs.progress import Tell
 from coordinator.service import Service
 from protocol.constants import PPM
 from protocol.drive import StopLevel
@@ -46,14 +48,23 @@ def commands(service: Service, desk: ControlDesk) -> APIRouter:
         return {"sha256": await long.take(await request.body())}
 
     @router.post("/check")
-    async def check(body: bodies.LongBody) -> Response:
-        found = await service.runs.check(long.of(body, "the program"), body.switches)
-        return Response(found, media_type="application/json")
+    async def check(body: bodies.LongBody, request: Request) -> Response:
+        text = long.of(body, "the program")
+
+        async def work(tell: Tell) -> Response:
+            found = await service.runs.check(text, body.switches, tell)
+            return Response(found, media_type="application/json")
+
+        return await long_work(request, work)
 
     @router.post("/check/curves")
-    async def curves(body: bodies.LongBody) -> Response:
+    async def curves(body: bodies.LongBody, request: Request) -> Response:
         text = long.of(body, "the program")
-        return json_response(await service.runs.curves(text, body.switches))
+
+        async def work(tell: Tell) -> Response:
+            return json_response(await service.runs.curves(text, body.switches, tell))
+
+        return await long_work(request, work)
 
     @router.post("/home", status_code=202)
     async def home(
@@ -65,22 +76,24 @@ def commands(service: Service, desk: ControlDesk) -> APIRouter:
         return {"homing": number}
 
     @router.post("/runs", status_code=202)
-    async def play(body: bodies.RunBody, request: Request, response: Response) -> dict[str, int]:
+    async def play(body: bodies.RunBody, request: Request) -> Response:
         halts = service.runs.halts  # a stop that comes while anything is waited for counts
-        with desk.commanding(request) as who:
 
-            async def has_left() -> bool:
-                left = await request.is_disconnected()
-                desk.require(who)  # planning took a while, in which somebody may have taken control
-                return left
+        async def work(tell: Tell) -> Response:
+            with desk.commanding(request) as who:
 
-            text = long.of(body, body.name)
-            if body.taught is not None:
-                await service.taught.require_text(body.taught, text)
-            wanted = Wanted(body.name, text, body.wanted_loops, body.taught, body.switches)
-            number = await service.runs.play(wanted, has_left, who.name, halts)
-        response.headers["Location"] = f"{API_PREFIX}/runs/{number}"
-        return {"run": number}
+                async def has_left() -> bool:
+                    left = await request.is_disconnected()
+                    desk.require(who)  # planning took long: somebody may have taken control
+                    return left
+
+                text = long.of(body, body.name)
+                if body.taught is not None:
+                    await service.taught.require_text(body.taught, text)
+                wanted = Wanted(body.name, text, body.options, body.taught)
+                return run_begun(await service.runs.play(wanted, has_left, who.name, halts, tell))
+
+        return await long_work(request, work)
 
     @router.post("/hold")
     async def hold(request: Request) -> dict[str, Any]:

@@ -27,6 +27,9 @@ is a safety-rated emergency stop.** Live values come by the WebSocket `/api/v1/f
 
 The end of a name is its unit: `_us` µs, `_s` s, `_deg` degrees, `_c` °C, `_v` V. Arm time counts
 from when the laptop began; path time runs along a program's part and stands while the arm rests.
+`POST /check`, `/check/curves`, `/runs` and `/queue/play` may take minutes: to close the request is
+to cancel it, and who accepts `application/x-ndjson` has status 200 and lines of JSON: how far it
+is, then `{"answer": …}` or `{"problem": …}`.
 What is not known is `null`, never zero. Members may be added; ignore those that you do not know.
 """
 _ALWAYS: Final = {

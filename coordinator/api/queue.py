@@ -2,18 +2,20 @@
 
 from contextlib import AbstractContextManager
 from dataclasses import dataclass
-from typing import Annotated
+from typing import Annotated, Literal
 
 from fastapi import APIRouter, Request, Response
 from pydantic import Field
 
-from coordinator.api.bodies import Body
+from coordinator.api.bodies import Body, OptionsBody
 from coordinator.api.control import Who
 from coordinator.api.control_routes import ControlDesk
 from coordinator.api.json_response import json_response
-from coordinator.config.settings import API_PREFIX
-from coordinator.playing.queue import QueueEdit
+from coordinator.api.long_work import long_work, run_begun
+from coordinator.playing.queue import AddEntry, MoveEntry, RemoveEntry, SetOptions
+from coordinator.programs.progress import Tell
 from coordinator.service import Service
+from coordinator.teaching.known import Id
 
 
 class QueueBody(Body):
@@ -22,12 +24,40 @@ class QueueBody(Body):
     revision: Annotated[int, Field(ge=0, le=2**53 - 1, examples=[7])]
 
 
+class AddBody(Body):
+    """One more at the end, to be played so."""
+
+    type: Annotated[Literal["add"], Field(examples=["add"])]
+    taught: Annotated[Id, Field(examples=[1])]
+    options: Annotated[OptionsBody, Field(examples=[{"loops": 2}])] = OptionsBody()
+
+    @property
+    def edit(self) -> AddEntry:
+        """The edit that it asks for."""
+        return AddEntry(self.taught, self.options.options)
+
+
+class SetOptionsBody(Body):
+    """One played so, and not as before."""
+
+    type: Annotated[Literal["set-options"], Field(examples=["set-options"])]
+    entry: Annotated[Id, Field(examples=[1])]
+    options: Annotated[OptionsBody, Field(examples=[{"optional_stop": True}])]
+
+    @property
+    def edit(self) -> SetOptions:
+        """The edit that it asks for."""
+        return SetOptions(self.entry, self.options.options)
+
+
 class QueueEditBody(QueueBody):
     """An edit of the queue."""
 
     edit: Annotated[
-        QueueEdit,
-        Field(discriminator="type", examples=[{"type": "add", "taught": 1, "loops": 2}]),
+        AddBody | SetOptionsBody | MoveEntry | RemoveEntry,
+        Field(
+            discriminator="type", examples=[{"type": "add", "taught": 1, "options": {"loops": 2}}]
+        ),
     ]
 
 
@@ -61,20 +91,25 @@ def queue(service: Service, desk: ControlDesk) -> APIRouter:
     @router.post("/queue/edits")
     async def edit(body: QueueEditBody, request: Request) -> Response:
         with desk.commanding(request):
-            return json_response(await player.edit(body.revision, body.edit))
+            asked = body.edit
+            edit = asked.edit if isinstance(asked, AddBody | SetOptionsBody) else asked
+            return json_response(await player.edit(body.revision, edit))
 
     @router.post("/queue/play", status_code=202)
-    async def play(body: QueueBody, request: Request, response: Response) -> dict[str, int]:
+    async def play(body: QueueBody, request: Request) -> Response:
         halts = service.runs.halts  # a stop that comes while anything is waited for counts
-        with desk.commanding(request) as who:
 
-            async def has_left() -> bool:
-                left = await request.is_disconnected()
-                desk.require(who)  # planning took a while, in which somebody may have taken control
-                return left
+        async def work(tell: Tell) -> Response:
+            with desk.commanding(request) as who:
 
-            run = await player.play(body.revision, _AsClient(desk, who), halts, has_left)
-        response.headers["Location"] = f"{API_PREFIX}/runs/{run}"
-        return {"run": run}
+                async def has_left() -> bool:
+                    left = await request.is_disconnected()
+                    desk.require(who)  # planning took long: somebody may have taken control
+                    return left
+
+                as_client = _AsClient(desk, who)
+                return run_begun(await player.play(body.revision, as_client, halts, has_left, tell))
+
+        return await long_work(request, work)
 
     return router

@@ -3,7 +3,6 @@ file says. Single control holds for them as for every client.
 """
 
 import asyncio
-import secrets
 from collections.abc import Callable, Coroutine
 from typing import Any, Final
 
@@ -29,11 +28,11 @@ QUIET_US: Final = 2_000_000
 class TouchHands:
     """What people do at the arm's own controls; all of them are one client."""
 
-    def __init__(self, service: Service, desk: ControlDesk) -> None:
+    def __init__(self, service: Service, desk: ControlDesk, client_id: str) -> None:
         self._service = service
         self._desk = desk
-        self._id = secrets.token_hex(12)
-        """That nobody else can pass for."""
+        self._id = client_id
+        """That nobody else can pass for, so it cannot be guessed."""
         self._told_us: dict[str, int] = {}
         """By joint: when a refusal was told last."""
         self._plays = False

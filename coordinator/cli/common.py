@@ -19,7 +19,6 @@ from coordinator.config.arm import Arm, load_arm
 from coordinator.config.mistake import Mistake
 from coordinator.config.regular_file import read_regular
 from coordinator.config.settings import DEMO_ARM, SERVICE_VARIABLE, default_data_folder
-from coordinator.programs.loops import MAX_FOR_S, MAX_LOOPS, loops_wanted
 from coordinator.programs.size import MAX_PROGRAM_BYTES, size_mistake
 
 
@@ -82,28 +81,6 @@ def path_of(what: str, kind: str = "file") -> Callable[[str], Path]:
 
 ProgramArgument = Annotated[
     Path, typer.Argument(metavar="FILE", parser=path_of("FILE"), help="The program.")
-]
-LoopsOption = Annotated[
-    int | None,
-    typer.Option(
-        "--loops", min=1, max=MAX_LOOPS, help="How often it is played.", show_default="once"
-    ),
-]
-MinutesOption = Annotated[
-    float | None,
-    typer.Option(
-        "--minutes",
-        metavar="MIN",
-        help="In place of --loops: begin loops for so long; the last one is finished.",
-        show_default=False,
-    ),
-]
-CheckEdgesOption = Annotated[
-    bool,
-    typer.Option(
-        "--check-edges",
-        help="Between two loops turn each joint over its home sensor, to find lost steps.",
-    ),
 ]
 BlockDeleteOption = Annotated[
     bool, typer.Option("--block-delete", help="Leave out lines that begin with a slash.")
@@ -168,22 +145,6 @@ def client_at(url: str) -> Client:
         os.environ.get("UNISONO_TOKEN", ""),
         Path(certificate) if certificate else None,
     )
-
-
-def seconds_of(loops: int | None, minutes: float | None, *, check_edges: bool) -> float | None:
-    """How long to begin loops for, None for a number of them. Raises Failure for a mistake."""
-    most_min = MAX_FOR_S / 60.0
-    if minutes is not None and not 0.0 < minutes <= most_min:
-        raise Failure(
-            ExitCode.WRONG_INPUT,
-            f"--minutes is {minutes:g} min, but must be above 0 and at most {most_min:g} min",
-        )
-    try:
-        for_s = None if minutes is None else minutes * 60.0
-        loops_wanted(loops, for_s, check_edges=check_edges)
-    except ValueError as error:
-        raise Failure(ExitCode.WRONG_INPUT, str(error)) from error
-    return for_s
 
 
 def read_arm(path: Path) -> Arm:

@@ -1,4 +1,7 @@
-"""`unisono demo`: software joints and coordinator as child processes, and the commands on them."""
+"""`unisono demo`: software joints and coordinator as child processes, and the commands on them.
+
+What the children alone need they import themselves.
+"""
 
 import contextlib
 import logging
@@ -22,6 +25,7 @@ from coordinator.cli.common import (
 )
 from coordinator.cli.demo_children import ChildEnded, DemoChildren
 from coordinator.cli.failing import EXPECTED, explain, tell
+from coordinator.cli.starting import collecting_nothing
 from coordinator.cli.watch import LOOK_S, Interrupts, Progress, follow_homing
 from coordinator.client import Client, ClientError, Refused
 from coordinator.config.arm import load_arm
@@ -33,7 +37,6 @@ from coordinator.config.settings import (
     ServiceSettings,
     service_type,
 )
-from coordinator.rehearsal.software_joints import joint_settings
 from coordinator.workers.processes import END_S, SPAWN, child
 
 GONE_S: Final = 0.5
@@ -105,7 +108,10 @@ def _home_and_play(
             _home(client, settings, pressed, children)
             text = DEMO_PROGRAM.read_text(encoding="utf-8")
             number = remote.begun(
-                client, str(DEMO_PROGRAM), lambda client: client.play(DEMO_PROGRAM.name, text)
+                client,
+                str(DEMO_PROGRAM),
+                lambda client, tell: client.play(DEMO_PROGRAM.name, text, tell=tell),
+                pressed,
             )
             return remote.follow(client, number, pressed, as_json=settings.as_json)
     except (ClientError, Failure):
@@ -115,17 +121,24 @@ def _home_and_play(
 
 def _joints(settings: DemoSettings, data: Path) -> ExitCode:
     """Serve the software joints, in a process of their own."""
+    with collecting_nothing():
+        from coordinator.cli.simulating import SimulateSettings, simulate
+        from coordinator.rehearsal.software_joints import joint_settings
+
     joints = tuple(joint_settings(load_arm(DEMO_ARM), settings.seed))
-    simulated = host.SimulateSettings(
+    simulated = SimulateSettings(
         joints, data, LOOPBACK, settings.network, settings.seed, settings.truth
     )
-    return host.simulate(simulated, lambda _ports: None)
+    return simulate(simulated, lambda _ports: None)
 
 
 def _coordinator(settings: DemoSettings, data: Path, url_out: Connection) -> ExitCode:
     """Coordinate the demo arm, in a process of its own."""
+    with collecting_nothing():
+        from coordinator.cli.serving import serve
+
     served = ServiceSettings(DEMO_ARM, data, LOOPBACK, settings.port)
-    return host.serve(served, load_arm(DEMO_ARM), lambda at: url_out.send(at.url))
+    return serve(served, load_arm(DEMO_ARM), lambda at: url_out.send(at.url))
 
 
 def _child_main(work: Callable[..., ExitCode], *arguments: Any) -> None:

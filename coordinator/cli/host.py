@@ -1,79 +1,29 @@
-"""Commands that keep running: `simulate` and `serve`. Each has the event loop to itself."""
+"""What commands that keep running share: their place on this computer, and how they end.
+
+What one of them runs is in `simulating.py` and `serving.py`, so that neither waits for the other's
+imports.
+"""
 
 import asyncio
-import contextlib
 import errno
-import gc
 import ipaddress
 import logging
 import re
 import signal
 import socket
 import sys
-from collections.abc import Callable, Coroutine, Iterator
-from dataclasses import dataclass, field
+from collections.abc import Coroutine
 from multiprocessing import parent_process
-from pathlib import Path
 from typing import Any, Final
 
-import uvicorn
 import uvloop
 
-from coordinator.api import create_app
-from coordinator.api.authentication import Authentication
-from coordinator.api.certificate import SERVER_FILE, own_certificate
-from coordinator.api.served_at import ON_LOOPBACK, ServedAt
-from coordinator.api.server import server_config
-from coordinator.api.tokens import Role, Tokens
 from coordinator.cli.common import ExitCode, Failure
-from coordinator.config.arm import Arm
-from coordinator.config.data_folder import locked, read_key
-from coordinator.config.settings import LOOPBACK, ServiceSettings, service_type
+from coordinator.config.settings import LOOPBACK
 from coordinator.links.address import has_address
-from coordinator.service import running
-from simulator.network import PROFILES
-from simulator.port import JointPort
-from simulator.server import joints_served
-from simulator.settings import JointSettings
 
 _NAME: Final = re.compile(r"(?=.{1,253}$)[A-Za-z0-9]([A-Za-z0-9.-]*[A-Za-z0-9])?")
 """Of a host (RFC 1123 2.1), roughly."""
-
-
-@dataclass(frozen=True, slots=True)
-class SimulateSettings:
-    """What `simulate` needs to know."""
-
-    joints: tuple[JointSettings, ...]
-    data: Path
-    interface: str
-    network: str
-    seed: int
-    truth: Path | None
-    service_type: str = field(default_factory=service_type)
-
-
-@dataclass(frozen=True, slots=True)
-class Served:
-    """Where the API answers, and what whoever comes there must know."""
-
-    url: str
-    fingerprint: str | None = None
-    """SHA-256 of the certificate, None on loopback, where there is none."""
-    tokens: dict[Role, str] = field(default_factory=dict)
-    """New ones, to be shown this once."""
-
-
-def simulate(settings: SimulateSettings, ready: Callable[[list[JointPort]], None]) -> ExitCode:
-    """Serve software joints until asked to end."""
-    return _run(_simulate(settings, ready))
-
-
-def serve(settings: ServiceSettings, arm: Arm, ready: Callable[[Served], None]) -> ExitCode:
-    """Coordinate an arm until asked to end; `ready` gets the API's address."""
-    read_key(settings.data)  # a folder without one is not to be locked
-    with locked(settings.data):
-        return _run(_serve(settings, arm, ready))
 
 
 def check_interface(address: str) -> str:
@@ -124,84 +74,11 @@ def set_up_logging(level: int) -> None:
 
 def check_port(port: int) -> None:
     """Raise Failure for a port that the API cannot have."""
-    _listening(LOOPBACK, port).close()
+    listening(LOOPBACK, port).close()
 
 
-async def _simulate(
-    settings: SimulateSettings, ready: Callable[[list[JointPort]], None]
-) -> ExitCode:
-    ended = _asked_to_end()
-    async with joints_served(
-        settings.joints,
-        read_key(settings.data),
-        interface=settings.interface,
-        profile=PROFILES[settings.network],
-        seed=settings.seed,
-        truth=settings.truth,
-        service_type=settings.service_type,
-    ) as ports:
-        ready(ports)
-        await ended.wait()
-    return ExitCode.DONE
-
-
-async def _serve(settings: ServiceSettings, arm: Arm, ready: Callable[[Served], None]) -> ExitCode:
-    ended = _asked_to_end()
-    with _listening(settings.listen, settings.port) as listener:
-        served_at, served = _place(settings, listener.getsockname()[1])
-        async with running(arm, settings.data, settings.interface) as service:
-            app = create_app(service, served_at)
-            certificate = settings.data / SERVER_FILE if served.fingerprint else None
-            server = _ApiServer(server_config(app, certificate))
-            serving = asyncio.create_task(server.serve(sockets=[listener]))
-            telling = asyncio.create_task(app.state.feed.run())
-            # A full collection pauses everything for tens of ms: leave out what stays for good.
-            gc.collect()
-            gc.freeze()
-            ready(served)
-            endings = [
-                asyncio.create_task(ended.wait()),
-                asyncio.create_task(service.failed.wait()),
-            ]
-            await asyncio.wait([serving, *endings], return_when=asyncio.FIRST_COMPLETED)
-            for task in endings:
-                task.cancel()
-            failed = service.failed.is_set()
-        # The API answers until all is at rest, so that whoever watches sees it.
-        server.should_exit = True
-        await serving
-        telling.cancel()
-        await app.state.rehearsals.close()
-    if failed:
-        raise Failure(ExitCode.NOT_FINISHED, "the coordinator broke; its log above says how")
-    return ExitCode.DONE
-
-
-class _ApiServer(uvicorn.Server):
-    """A server that leaves signals to whoever runs it."""
-
-    @contextlib.contextmanager
-    def capture_signals(self) -> Iterator[None]:
-        """Capture none."""
-        yield
-
-
-def _place(settings: ServiceSettings, port: int) -> tuple[ServedAt, Served]:
-    """What the API asks where it is served; elsewhere than on loopback, certificate and tokens."""
-    address = settings.listen
-    if address == LOOPBACK:
-        return ON_LOOPBACK, Served(f"http://{address}:{port}")
-    fingerprint = own_certificate(settings.data, address, settings.names)
-    tokens = Tokens(settings.data)
-    new = tokens.make(tokens.missing())
-    hosts = (address, *(name.lower() for name in settings.names))
-    return (
-        ServedAt("https", hosts, Authentication(tokens)),
-        Served(f"https://{address}:{port}", fingerprint, new),
-    )
-
-
-def _listening(address: str, port: int) -> socket.socket:
+def listening(address: str, port: int) -> socket.socket:
+    """A socket that the API is to be served on. Raises Failure."""
     try:
         return socket.create_server((address, port))
     except OverflowError as error:
@@ -212,7 +89,7 @@ def _listening(address: str, port: int) -> socket.socket:
         raise Failure(ExitCode.WRONG_INPUT, f"port {port} cannot be had: {why}") from error
 
 
-def _asked_to_end() -> asyncio.Event:
+def asked_to_end() -> asyncio.Event:
     """Set by SIGTERM or Ctrl-C, or when the process that started this one is gone."""
     ended = asyncio.Event()
     loop = asyncio.get_running_loop()
@@ -233,6 +110,7 @@ def _parent_gone(loop: asyncio.AbstractEventLoop, sentinel: int, ended: asyncio.
     ended.set()
 
 
-def _run(work: Coroutine[Any, Any, ExitCode]) -> ExitCode:
+def run_alone(work: Coroutine[Any, Any, ExitCode]) -> ExitCode:
+    """Give it the event loop to itself, until it is done."""
     with asyncio.Runner(loop_factory=uvloop.new_event_loop) as runner:
         return runner.run(work)

@@ -35,6 +35,8 @@ from coordinator.cli.common import (
     read_program,
     show_json,
 )
+from coordinator.cli.starting import collecting_nothing
+from coordinator.cli.watch import work_shown
 from coordinator.cli.which_arm import ArmChoiceOption, ChosenArm, choose_arm
 from coordinator.cli.written import require_writable, write_file
 from coordinator.config.data_folder import make_key, read_key
@@ -42,7 +44,7 @@ from coordinator.config.settings import DEFAULT_PORT, DEFAULT_URL, LOOPBACK, Ser
 from coordinator.programs.size import MAX_LONG_BYTES
 
 if TYPE_CHECKING:
-    from coordinator.cli import host
+    from coordinator.cli.serving import Served
     from coordinator.programs import Switches
     from simulator.port import JointPort
 
@@ -167,7 +169,7 @@ def check(
 
     Without --arm it is for the arm of the coordinator that answers, or else for the demo arm; which
     it was is always said. It begins where the arm of that coordinator stands, if that is known, and
-    else at the pose park.
+    else at the pose park. Ctrl-C cancels it, also in the coordinator.
     """
     require_writable("--plot", picture, ".svg")
     text = read_program(file, MAX_LONG_BYTES)
@@ -176,13 +178,14 @@ def check(
 
     switches = Switches(block_delete, optional_stop, step_by_line, from_line)
     if chosen.kind == "coordinator":
-        with client_at(url) as client:
-            result = client.check(text, **asdict(switches))
+        with client_at(url) as client, work_shown() as tell:
+            result = client.check(text, switches, tell=tell)
             told = client.answers["check"]
     else:
         from coordinator.motion import check_program
 
-        result = check_program(text, chosen.arm, switches=switches)
+        with work_shown() as tell:
+            result = check_program(text, chosen.arm, switches=switches, tell=tell)
         told = asdict(result)
     mistakes = show.mistakes(str(file), result.errors)
     drawn = {}
@@ -207,10 +210,11 @@ def _picture_of(file: Path, text: str, chosen: ChosenArm, url: str, switches: "S
     from coordinator.pictures.program import program_picture
 
     if chosen.kind == "coordinator":
-        with client_at(url) as client:
-            found = client.curves(text, **asdict(switches))
+        with client_at(url) as client, work_shown() as tell:
+            found = client.curves(text, switches, tell=tell)
     else:
-        found = curves(text, chosen.arm, switches=switches)
+        with work_shown() as tell:
+            found = curves(text, chosen.arm, switches=switches, tell=tell)
     return program_picture(file.name, chosen.arm.name, found)
 
 
@@ -231,8 +235,11 @@ def simulate(
 
     With --only some of them, so that one that runs in a process of its own can be killed alone.
     """
-    from coordinator.cli import host
-    from coordinator.rehearsal.software_joints import joint_settings
+    with collecting_nothing():
+        from coordinator.cli import host
+        from coordinator.cli.simulating import SimulateSettings
+        from coordinator.cli.simulating import simulate as serve_joints
+        from coordinator.rehearsal.software_joints import joint_settings
 
     described = read_arm(arm)
     try:
@@ -242,9 +249,7 @@ def simulate(
         raise Failure(
             ExitCode.WRONG_INPUT, f"there is no joint {error.args[0]!r}; {arm.name} has {known}"
         ) from error
-    settings = host.SimulateSettings(
-        joints, data, host.check_interface(interface), network, seed, truth
-    )
+    settings = SimulateSettings(joints, data, host.check_interface(interface), network, seed, truth)
     host.set_up_logging(logging.WARNING)
 
     def ready(ports: "list[JointPort]") -> None:
@@ -266,7 +271,7 @@ def simulate(
             )
         out().print(f"{len(found)} joints on {interface}, network {network}; Ctrl-C ends")
 
-    return host.simulate(settings, ready)
+    return serve_joints(settings, ready)
 
 
 def serve(
@@ -294,9 +299,11 @@ def serve(
         host.check_listen(listen),
         tuple(host.check_name(one, listen) for one in name or ()),
     )
+    with collecting_nothing():
+        from coordinator.cli.serving import serve as coordinate
     host.set_up_logging(logging.INFO)
 
-    def ready(served: "host.Served") -> None:
+    def ready(served: "Served") -> None:
         caution(as_json=as_json)
         if as_json:
             show_json({"arm": described.name, **asdict(served)})
@@ -307,7 +314,7 @@ def serve(
         for role, token in served.tokens.items():
             out().print(f"token to {role}, shown this once: {token}")
 
-    return host.serve(settings, described, ready)
+    return coordinate(settings, described, ready)
 
 
 def demonstrate(

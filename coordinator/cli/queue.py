@@ -11,7 +11,6 @@ from coordinator.cli.common import (
     ExitCode,
     Failure,
     JsonOption,
-    LoopsOption,
     UrlOption,
     caution,
     client_at,
@@ -19,11 +18,14 @@ from coordinator.cli.common import (
     show_json,
 )
 from coordinator.cli.condition import unconfirmed
+from coordinator.cli.play_options import options_words, takes_play_options
 from coordinator.cli.remote import begun, giving_back
 from coordinator.cli.show import way_on
 from coordinator.cli.watch import Interrupts, Progress, follow_run, with_word
 from coordinator.client import Client, Refused, WrongInput
 from coordinator.config.settings import DEFAULT_URL
+from coordinator.programs.options import PlayOptions
+from coordinator.programs.progress import Tell
 
 if TYPE_CHECKING:
     from coordinator.client.values import Queue
@@ -39,8 +41,9 @@ def add_to(app: typer.Typer) -> None:
         no_args_is_help=True,
         rich_markup_mode=None,
     )
-    for command in (show, add, remove, move, play):
-        queue.command(epilog=EXIT_CODES)(command)
+    for command in (show, add, set_options, remove, move, play):
+        name = "set" if command is set_options else None
+        queue.command(name, epilog=EXIT_CODES)(command)
     app.add_typer(queue, name="queue")
 
 
@@ -50,17 +53,31 @@ def show(url: UrlOption = DEFAULT_URL, as_json: JsonOption = False) -> ExitCode:
         return _shown(client, client.queue(), as_json=as_json)
 
 
+@takes_play_options
 def add(
     name: Annotated[
         str, typer.Argument(metavar="NAME", help="Of a sequence or of a program that is kept.")
     ],
-    loops: LoopsOption = None,
+    options: PlayOptions,
     url: UrlOption = DEFAULT_URL,
     as_json: JsonOption = False,
 ) -> ExitCode:
     """Add a sequence or kept program at the end."""
     with client_at(url) as client, giving_back(client):
-        return _shown(client, client.queue_add(name, loops or 1), as_json=as_json)
+        return _shown(client, client.queue_add(name, options), as_json=as_json)
+
+
+@takes_play_options
+def set_options(
+    place: Place,
+    options: PlayOptions,
+    url: UrlOption = DEFAULT_URL,
+    as_json: JsonOption = False,
+) -> ExitCode:
+    """Have an entry played as these options say, and not as those before."""
+    with client_at(url) as client, giving_back(client):
+        after = client.queue_set(_entry(client.queue(), place), options)
+        return _shown(client, after, as_json=as_json)
 
 
 def remove(place: Place, url: UrlOption = DEFAULT_URL, as_json: JsonOption = False) -> ExitCode:
@@ -91,7 +108,7 @@ def play(url: UrlOption = DEFAULT_URL, as_json: JsonOption = False) -> ExitCode:
     """
     with client_at(url) as client, Interrupts.counted() as pressed:
         client.arm()  # who hangs is found out before a plan is waited for
-        run = begun(client, "the queue", Client.play_queue)
+        run = begun(client, "the queue", _begin, pressed)
         with giving_back(client):
             caution(as_json=as_json)
             _follow(client, run, pressed, as_json=as_json)
@@ -100,6 +117,10 @@ def play(url: UrlOption = DEFAULT_URL, as_json: JsonOption = False) -> ExitCode:
         if queue.message:
             raise Failure(ExitCode.NOT_FINISHED, *unconfirmed(client.arm()), queue.message)
     return ExitCode.DONE
+
+
+def _begin(client: Client, tell: Tell) -> int:
+    return client.play_queue(tell=tell)
 
 
 def _follow(client: Client, run: int, pressed: Interrupts, *, as_json: bool) -> None:
@@ -144,9 +165,8 @@ def _shown(client: Client, queue: "Queue", *, as_json: bool) -> ExitCode:
         show_json(client.answers["queue"])
         return ExitCode.DONE
     for place, one in enumerate(queue.entries, 1):
-        loops = f", {one.loops} loops" if one.loops > 1 else ""
         run = f", run {one.run}" if one.run is not None else ""
-        out().print(f"{place}. {one.name}{loops}: {one.state}{run}")
+        out().print(f"{place}. {one.name}{options_words(one.options)}: {one.state}{run}")
     if not queue.entries:
         out().print("the queue is empty")
     elif queue.playing:

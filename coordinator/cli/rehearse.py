@@ -19,6 +19,7 @@ from coordinator.cli.common import (
     path_of,
 )
 from coordinator.cli.local import NetworkOption
+from coordinator.cli.play_options import LoopsOption
 from coordinator.cli.which_arm import ArmChoiceOption
 from coordinator.config.settings import DEFAULT_URL
 
@@ -51,6 +52,7 @@ def rehearse(
             show_default="the processors here",
         ),
     ] = None,
+    loops: LoopsOption = None,
     block_delete: BlockDeleteOption = False,
     optional_stop: OptionalStopOption = False,
     as_json: JsonOption = False,
@@ -70,7 +72,10 @@ def rehearse(
     """
     from coordinator.cli.rehearsing import Asked, rehearse_all
     from coordinator.programs import Switches
+    from coordinator.programs.loops import loops_wanted
 
     switches = Switches(block_delete, optional_stop)
-    asked = Asked(file, arm, url, network, repetitions, cluster_at, picture, switches)
+    asked = Asked(
+        file, arm, url, network, repetitions, cluster_at, picture, switches, loops_wanted(loops)
+    )
     return rehearse_all(asked, as_json=as_json)

@@ -5,7 +5,7 @@ import time
 from collections.abc import Callable, Iterator
 from concurrent.futures import BrokenExecutor, CancelledError, Executor
 from contextlib import contextmanager
-from dataclasses import asdict, dataclass
+from dataclasses import asdict, dataclass, replace
 from pathlib import Path
 from typing import Final
 
@@ -18,12 +18,14 @@ from coordinator.cli.show_rehearsal import rehearsal_sentences, rehearsal_table
 from coordinator.cli.watch import Interrupts
 from coordinator.cli.which_arm import ChosenArm, choose_arm
 from coordinator.cli.written import require_writable, write_file
-from coordinator.config.arm import Arm, parse_arm
-from coordinator.motion import check_program
-from coordinator.motion.peaks import JointPeaks, joint_peaks
+from coordinator.config.arm import parse_arm
+from coordinator.motion import Part, check_program
+from coordinator.motion.check import CheckResult
+from coordinator.motion.peaks import joint_peaks
 from coordinator.motion.plan import plan_text
 from coordinator.motion.route import pose_of
-from coordinator.programs import Switches
+from coordinator.programs import ProgramError, Switches
+from coordinator.programs.loops import Loops
 from coordinator.rehearsal.meeting import RehearsalError
 from coordinator.rehearsal.played import Played
 from coordinator.rehearsal.plot import plot
@@ -33,6 +35,7 @@ from coordinator.rehearsal.summary import start_skews_us, summarise
 from coordinator.workers.cluster import AddressError, ClusterError, cluster
 from coordinator.workers.processes import process_pool
 from coordinator.workers.spread import spread
+from protocol.constants import US
 from simulator.network import PROFILES
 
 TOLD: Final = 10
@@ -49,6 +52,7 @@ class _Task:
     network: str
     seed: int
     switches: Switches
+    loops: Loops
 
 
 @dataclass(frozen=True, slots=True)
@@ -63,6 +67,7 @@ class Asked:
     cluster_at: str | None
     picture: Path | None
     switches: Switches
+    loops: Loops
 
 
 def rehearse_all(asked: Asked, *, as_json: bool) -> ExitCode:
@@ -70,10 +75,13 @@ def rehearse_all(asked: Asked, *, as_json: bool) -> ExitCode:
     require_writable("--plot", asked.picture, ".svg")
     text = read_program(asked.file)
     chosen = choose_arm(asked.arm, asked.url, as_json=as_json)
-    planned_s = _checked(asked, text, chosen, as_json=as_json)
-    peaks = _peaks(chosen.arm, text, asked)
+    _require_right(asked, text, chosen, as_json=as_json)
+    parts = _planned(asked, text, chosen, as_json=as_json)
+    planned_s = sum(move.duration_us for part in parts for move in part.moves()) / US
+    peaks = joint_peaks(parts, chosen.arm)
+    arm_text, loops = chosen.arm.text, asked.loops
     tasks = [
-        _Task(chosen.arm.path, chosen.arm.text, text, asked.network, seed, asked.switches)
+        _Task(chosen.arm.path, arm_text, text, asked.network, seed, asked.switches, loops)
         for seed in range(1, asked.repetitions + 1)
     ]
     began_s = time.perf_counter()
@@ -84,6 +92,8 @@ def rehearse_all(asked: Asked, *, as_json: bool) -> ExitCode:
     summary = summarise(played)
     name, count = chosen.arm.name, _rehearsals(len(played))
     title = f"{asked.file.name} on {name}, network {asked.network}, {count}"
+    if loops.several:
+        title += f" of {loops.number} loops"
     if is_cancelled:
         title += f" of {asked.repetitions}, then cancelled"
     if asked.picture is not None:
@@ -97,6 +107,7 @@ def rehearse_all(asked: Asked, *, as_json: bool) -> ExitCode:
                 **chosen.to_json(),
                 "network": asked.network,
                 "repetitions": asked.repetitions,
+                "loops": loops.number,
                 "cancelled": is_cancelled,
                 "planned_s": planned_s,
                 **asdict(summary),
@@ -117,25 +128,35 @@ def rehearse_all(asked: Asked, *, as_json: bool) -> ExitCode:
     return ExitCode.NOT_FINISHED if is_cancelled else ExitCode.DONE
 
 
-def _checked(asked: Asked, text: str, chosen: ChosenArm, *, as_json: bool) -> float:
-    """How long it takes by `check`, in s. Raises Failure where that finds mistakes."""
+def _require_right(asked: Asked, text: str, chosen: ChosenArm, *, as_json: bool) -> None:
+    """Raise Failure where `check` finds mistakes."""
     checked = check_program(text, chosen.arm, switches=asked.switches)
-    if mistakes := show.mistakes(str(asked.file), checked.errors):
-        if as_json:
-            show_json(
-                {**asdict(checked), "errors": list(map(asdict, mistakes)), **chosen.to_json()}
-            )
-        raise Failure(ExitCode.WRONG_INPUT, *mistakes)
-    assert checked.duration_s is not None, "it has no mistakes"
-    return checked.duration_s
+    _tell_mistakes(asked, checked, chosen, as_json=as_json)
 
 
-def _peaks(arm: Arm, text: str, asked: Asked) -> tuple[JointPeaks, ...]:
-    """The plan's peaks. Raises Failure for a program that moves nothing, as `run` does."""
-    parts = plan_text(text, arm, pose_of(arm, arm.poses["park"]), switches=asked.switches)
+def _planned(asked: Asked, text: str, chosen: ChosenArm, *, as_json: bool) -> tuple[Part, ...]:
+    """What is played. Raises Failure for a program that cannot be played so often, or that moves
+    nothing, as `run` does.
+    """
+    arm = chosen.arm
+    try:
+        start = pose_of(arm, arm.poses["park"])
+        parts = plan_text(text, arm, start, asked.loops, asked.switches)
+    except ProgramError as error:  # of several loops: one alone was checked
+        once = check_program(text, arm, switches=asked.switches)
+        _tell_mistakes(asked, replace(once, errors=error.problems), chosen, as_json=as_json)
+        raise
     if not parts:
         raise Failure(ExitCode.REFUSED, f"{asked.file.name} moves nothing")
-    return joint_peaks(parts, arm)
+    return parts
+
+
+def _tell_mistakes(asked: Asked, found: CheckResult, chosen: ChosenArm, *, as_json: bool) -> None:
+    """Raise Failure with the mistakes that were found, if any were."""
+    if mistakes := show.mistakes(str(asked.file), found.errors):
+        if as_json:
+            show_json({**asdict(found), "errors": list(map(asdict, mistakes)), **chosen.to_json()})
+        raise Failure(ExitCode.WRONG_INPUT, *mistakes)
 
 
 def _all_played(
@@ -180,7 +201,7 @@ def _play(task: _Task) -> Played | str:
     arm = parse_arm(task.arm_text, task.arm)
     try:
         joints, network = joint_settings(arm, task.seed), PROFILES[task.network]
-        return play_once(arm, task.text, joints, network, task.seed, task.switches)
+        return play_once(arm, task.text, joints, network, task.seed, task.switches, task.loops)
     except RehearsalError as error:
         return str(error)
 

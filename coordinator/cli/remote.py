@@ -11,17 +11,10 @@ import typer
 from coordinator.cli import show
 from coordinator.cli.common import (
     EXIT_CODES,
-    BlockDeleteOption,
-    CheckEdgesOption,
     ExitCode,
     Failure,
-    FromLineOption,
     JsonOption,
-    LoopsOption,
-    MinutesOption,
-    OptionalStopOption,
     ProgramArgument,
-    StepByLineOption,
     UrlOption,
     caution,
     client_at,
@@ -29,10 +22,10 @@ from coordinator.cli.common import (
     out,
     path_of,
     read_program,
-    seconds_of,
     show_json,
 )
 from coordinator.cli.condition import headline, is_at_rest, not_confirmed_by, unconfirmed
+from coordinator.cli.play_options import takes_play_options
 from coordinator.cli.watch import (
     REST_S,
     Interrupts,
@@ -47,12 +40,15 @@ from coordinator.cli.watch import (
     rest_of,
     unstopped,
     with_word,
+    work_shown,
 )
 from coordinator.cli.written import require_writable, write_file
-from coordinator.client import Client, ClientError, NotUnderstood, WrongInput
+from coordinator.client import Client, ClientError, NotUnderstood, Refused, WrongInput
 from coordinator.codes.link_word import LinkWord
 from coordinator.config.settings import DEFAULT_URL
 from coordinator.core.stop_words import StopWord
+from coordinator.programs.options import PlayOptions
+from coordinator.programs.progress import Tell
 from coordinator.programs.size import MAX_LONG_BYTES
 
 if TYPE_CHECKING:
@@ -146,15 +142,10 @@ def require_known(names: list[str], arm: "ArmSnapshot") -> None:
             raise WrongInput(f"there is no joint {name!r}; this arm has {' '.join(known)}")
 
 
+@takes_play_options
 def run(
     file: ProgramArgument,
-    loops: LoopsOption = None,
-    minutes: MinutesOption = None,
-    check_edges: CheckEdgesOption = False,
-    block_delete: BlockDeleteOption = False,
-    optional_stop: OptionalStopOption = False,
-    step_by_line: StepByLineOption = False,
-    from_line: FromLineOption = None,
+    options: PlayOptions,
     url: UrlOption = DEFAULT_URL,
     as_json: JsonOption = False,
 ) -> ExitCode:
@@ -162,22 +153,11 @@ def run(
 
     A pause of the program (M0, M60) is waited out: 'resume' in another terminal goes on.
     """
-    for_s = seconds_of(loops, minutes, check_edges=check_edges)
     text = read_program(file, MAX_LONG_BYTES)
     name = name_of(file)
 
-    def play(client: Client) -> int:
-        return client.play(
-            name,
-            text,
-            loops,
-            for_s=for_s,
-            check_edges=check_edges,
-            block_delete=block_delete,
-            optional_stop=optional_stop,
-            step_by_line=step_by_line,
-            from_line=from_line,
-        )
+    def play(client: Client, tell: Tell) -> int:
+        return client.play(name, text, options, tell=tell)
 
     return play_and_follow(url, str(file), play, as_json=as_json)
 
@@ -188,21 +168,31 @@ def name_of(file: Path) -> str:
 
 
 def play_and_follow(
-    url: str, place: str, begin: Callable[[Client], int], *, as_json: bool
+    url: str, place: str, begin: Callable[[Client, Tell], int], *, as_json: bool
 ) -> ExitCode:
     """Begin a run and follow it. `place` is for the mistakes of its program."""
     with client_at(url) as client, Interrupts.counted() as pressed:
         client.arm()  # who hangs is found out before a plan is waited for
-        number = begun(client, place, begin)
+        number = begun(client, place, begin, pressed)
         with giving_back(client):
             caution(as_json=as_json)  # the joints are only being loaded
             return follow(client, number, pressed, as_json=as_json)
 
 
-def begun(client: Client, place: str, begin: Callable[[Client], int]) -> int:
-    """A run that begins; its number. `place` is for the mistakes of its program."""
+def begun(
+    client: Client, place: str, begin: Callable[[Client, Tell], int], pressed: Interrupts
+) -> int:
+    """A run that begins; its number. `place` is for the mistakes of its program.
+
+    Ctrl-C while it is planned cancels it, once planning takes long.
+    """
     try:
-        return begin(client)
+        with work_shown(pressed) as tell:
+            return begin(client, tell)
+    except KeyboardInterrupt:
+        with giving_back(client), contextlib.suppress(Refused):
+            client.hold()  # it may have begun in that very moment
+        raise
     except WrongInput as error:
         if not error.mistakes:
             raise

@@ -9,29 +9,24 @@ import typer
 
 from coordinator.cli.common import (
     EXIT_CODES,
-    BlockDeleteOption,
-    CheckEdgesOption,
     ExitCode,
     Failure,
-    FromLineOption,
     JsonOption,
-    LoopsOption,
-    MinutesOption,
-    OptionalStopOption,
     ProgramArgument,
-    StepByLineOption,
     UrlOption,
     caution,
     client_at,
     out,
     read_program,
-    seconds_of,
     show_json,
 )
+from coordinator.cli.play_options import takes_play_options
 from coordinator.cli.remote import beware, giving_back, name_of, play_and_follow
 from coordinator.cli.show import mistakes as show_mistakes
 from coordinator.client import Client, ClientError
 from coordinator.config.settings import DEFAULT_URL
+from coordinator.programs.options import PlayOptions
+from coordinator.programs.progress import Tell
 
 if TYPE_CHECKING:
     from coordinator.client.values import TaughtSnapshot
@@ -103,32 +98,17 @@ def keep(
         return _changed(client, taught, as_json=as_json)
 
 
+@takes_play_options
 def play(
     name: NameArgument,
-    loops: LoopsOption = None,
-    minutes: MinutesOption = None,
-    check_edges: CheckEdgesOption = False,
-    block_delete: BlockDeleteOption = False,
-    optional_stop: OptionalStopOption = False,
-    step_by_line: StepByLineOption = False,
-    from_line: FromLineOption = None,
+    options: PlayOptions,
     url: UrlOption = DEFAULT_URL,
     as_json: JsonOption = False,
 ) -> ExitCode:
     """Play a sequence or a program that is kept, as 'run' plays a file."""
-    for_s = seconds_of(loops, minutes, check_edges=check_edges)
 
-    def begin(client: Client) -> int:
-        return client.play_taught(
-            name,
-            loops,
-            for_s=for_s,
-            check_edges=check_edges,
-            block_delete=block_delete,
-            optional_stop=optional_stop,
-            step_by_line=step_by_line,
-            from_line=from_line,
-        )
+    def begin(client: Client, tell: Tell) -> int:
+        return client.play_taught(name, options, tell=tell)
 
     return play_and_follow(url, name, begin, as_json=as_json)
 

@@ -16,6 +16,8 @@ from coordinator.client import Client, Refused
 from coordinator.codes.link_word import LinkWord
 from coordinator.codes.outcome import Outcome
 from coordinator.core.stop_words import StopWord
+from coordinator.programs.progress import Progress as WorkDone
+from coordinator.programs.progress import Stage, Tell
 from protocol.light import ConditionWord
 
 if TYPE_CHECKING:
@@ -82,6 +84,33 @@ class Progress:
         elif phase != self._last and not self._quiet:
             self._console.print(phase)
         self._last = phase
+
+
+WORK_WORDS: Final = {
+    Stage.WAITING: "waiting for another program",
+    Stage.READING: "reading lines",
+    Stage.RANGES: "holding moves against the joints' ranges",
+    Stage.PARTS: "dividing moves into parts",
+    Stage.ENDS: "following moves to their ends",
+    Stage.PLANNING: "planning moves",
+}
+
+
+@contextlib.contextmanager
+def work_shown(pressed: Interrupts | None = None) -> Iterator[Tell]:
+    """Show on a terminal how far work on a program is; elsewhere nothing. Where Ctrl-C is counted
+    it ends the work by KeyboardInterrupt, as it does else.
+    """
+    with Progress(quiet=True).shown() as progress:
+
+        def tell(found: WorkDone) -> None:
+            if pressed is not None and pressed.count:
+                raise KeyboardInterrupt
+            words = WORK_WORDS.get(found.stage, found.stage)
+            count = f": {found.done} of {found.of}" if found.of else ""
+            progress.tell(words, f"{count}; Ctrl-C cancels")
+
+        yield tell
 
 
 def follow_run(

@@ -21,6 +21,8 @@ from coordinator.client.errors import (
     Unreachable,
     WrongInput,
 )
+from coordinator.programs import Switches
+from coordinator.programs.options import PlayOptions
 
 __all__ = [
     "AsyncClient",
@@ -33,9 +35,11 @@ __all__ = [
     "NotFinished",
     "NotUnderstood",
     "OtherLoop",
+    "PlayOptions",
     "Refused",
     "RunHeld",
     "RunNotFinished",
+    "Switches",
     "Unreachable",
     "WrongInput",
 ]

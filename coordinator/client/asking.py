@@ -4,6 +4,7 @@ JSON is taken apart here and nowhere else in the client.
 """
 
 import contextlib
+import json
 import ssl
 from typing import Any, Final, TypeVar
 from urllib.parse import urlsplit
@@ -20,7 +21,8 @@ from coordinator.client.errors import (
     WrongInput,
 )
 from coordinator.client.reading import Unlike, read
-from coordinator.client.transport import Transport
+from coordinator.client.transport import Hear, Transport
+from coordinator.programs.progress import Progress, Tell
 
 T = TypeVar("T")
 Answer = dict[str, Any]
@@ -57,6 +59,50 @@ class Asking:
                 return answer
         raise self.no_coordinator()
 
+    async def ask_long(
+        self,
+        kind: str,
+        method: str,
+        path: str,
+        body: object,
+        tell: Tell,
+        *,
+        has: str,
+        patience_s: float,
+    ) -> Answer:
+        """The same of what may take long, and tells meanwhile how far it is.
+
+        Where this is left, as by what `tell` raises, the connection is closed and the work ends.
+        """
+        last: Answer = {}
+
+        def hear(line: bytes) -> None:
+            told = self._line(line)
+            if "progress" in told:
+                tell(self.read(Progress, told["progress"], "progress"))
+            else:
+                last.update(told)
+
+        response = await self.response(method, path, body, patience_s, hear)
+        if response.content:  # of an older coordinator, which tells nothing meanwhile
+            last["answer"] = self._line(response.content)
+        answer, problem = last.get("answer"), last.get("problem")
+        if isinstance(problem, dict):
+            raise self._error_of(int(problem.get("status", 500)), problem)
+        if not isinstance(answer, dict) or has not in answer:
+            raise self.no_coordinator()
+        self.answers[kind] = answer
+        return answer
+
+    def _line(self, line: bytes) -> Answer:
+        try:
+            told = json.loads(line)
+        except ValueError as error:
+            raise self.no_coordinator() from error
+        if not isinstance(told, dict):
+            raise self.no_coordinator()
+        return told
+
     def read(self, kind: type[T], value: object, member: str = "") -> T:
         """The value that an answer, or a part of it, tells of. Raises NotUnderstood."""
         try:
@@ -69,12 +115,22 @@ class Asking:
             ) from error
 
     async def response(
-        self, method: str, path: str, body: object = None, patience_s: float | None = None
+        self,
+        method: str,
+        path: str,
+        body: object = None,
+        patience_s: float | None = None,
+        hear: Hear | None = None,
     ) -> httpx2.Response:
-        """A response that says that it was done, within PATIENCE_S unless another time is given."""
+        """A response that says that it was done, within PATIENCE_S unless another time is given;
+        what comes in lines goes to who wants to `hear` it.
+        """
         patience_s = PATIENCE_S if patience_s is None else patience_s
         try:
-            response = await self.transport.request(method, path, body, patience_s)
+            if hear is None:
+                response = await self.transport.request(method, path, body, patience_s)
+            else:
+                response = await self.transport.stream(method, path, body, patience_s, hear)
         except RuntimeError as error:
             if not self.transport.closed:
                 raise

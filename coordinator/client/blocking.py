@@ -126,6 +126,7 @@ class Client:
     go_to = _blocking(Questions.go_to)
     queue = _blocking(Questions.queue)
     queue_add = _blocking(Questions.queue_add)
+    queue_set = _blocking(Questions.queue_set)
     queue_remove = _blocking(Questions.queue_remove)
     queue_move = _blocking(Questions.queue_move)
     play_queue = _blocking(Questions.play_queue)

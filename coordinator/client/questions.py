@@ -6,7 +6,7 @@ Names, units and errors here are those of both clients: the methods of `Client` 
 import contextlib
 import time
 from collections.abc import AsyncIterator, Iterable, Iterator, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, fields
 from typing import TYPE_CHECKING, Final, Literal, Protocol, TypeVar
 
 from coordinator.answers.control import ControlAsked
@@ -28,6 +28,9 @@ from coordinator.client.errors import (
 from coordinator.codes.link_word import LinkWord
 from coordinator.codes.outcome import Outcome
 from coordinator.core.stop_words import StopWord
+from coordinator.programs import NO_SWITCHES, Switches
+from coordinator.programs.options import AS_WRITTEN, PlayOptions
+from coordinator.programs.progress import Tell, untold
 from coordinator.programs.size import MAX_LONG_BYTES
 from protocol.light import REST_WORDS
 
@@ -197,53 +200,42 @@ class Questions:
     # ---- programs ---------------------------------------------------------------------------
 
     async def check(
-        self,
-        text: str,
-        *,
-        block_delete: bool = False,
-        optional_stop: bool = False,
-        step_by_line: bool = False,
-        from_line: int | None = None,
+        self, text: str, switches: Switches = NO_SWITCHES, *, tell: Tell = untold
     ) -> "CheckResult":
         """What a program would do from where the arm stands, or from `park` if that is unsure.
 
-        Mistakes are in its `errors`: they raise nothing. With `block_delete` lines that begin with
-        a slash are left out; with `optional_stop` M1 stops as M0 does; with `step_by_line` the arm
-        waits for resume after each line. From a line on, the arm first goes slowly to where the
-        program would be, and waits for resume there.
+        Mistakes are in its `errors`: they raise nothing. `switches` are the operator's. `tell` is
+        called about four times a second with how far it is; what it raises ends the check.
         """
-        switches = _switches(block_delete, optional_stop, step_by_line, from_line)
-        answer = await self._looked_at("check", "/check", text, switches, has="errors")
+        answer = await self._looked_at("check", "/check", text, switches, tell, has="errors")
         from coordinator.client.values import CheckResult
 
         return self._asking.read(CheckResult, answer)
 
     async def curves(
-        self,
-        text: str,
-        *,
-        block_delete: bool = False,
-        optional_stop: bool = False,
-        step_by_line: bool = False,
-        from_line: int | None = None,
+        self, text: str, switches: Switches = NO_SWITCHES, *, tell: Tell = untold
     ) -> "Curves":
-        """What a program would do over time, from where `check` begins, with the same switches.
+        """What a program would do over time, from where `check` begins, with the same switches
+        and the same `tell`.
 
         Raises WrongInput with its mistakes.
         """
-        switches = _switches(block_delete, optional_stop, step_by_line, from_line)
-        answer = await self._looked_at("curves", "/check/curves", text, switches, has="time_s")
+        answer = await self._looked_at(
+            "curves", "/check/curves", text, switches, tell, has="time_s"
+        )
         from coordinator.client.values import Curves
 
         return self._asking.read(Curves, answer)
 
     async def _looked_at(
-        self, what: str, path: str, text: str, switches: dict[str, bool | int], *, has: str
+        self, what: str, path: str, text: str, switches: Switches, tell: Tell, *, has: str
     ) -> Answer:
         """What is answered of a program, by which nothing moves."""
-        body = {**await self._named(text), **switches}
+        body = {**await self._named(text), **_members(switches)}
         patience_s = _planning_s(text)
-        return await self._asking.ask(what, "POST", path, body, has=has, patience_s=patience_s)
+        return await self._asking.ask_long(
+            what, "POST", path, body, tell, has=has, patience_s=patience_s
+        )
 
     async def _named(self, text: str) -> dict[str, str]:
         """What names a program's text in a body: itself, or its digest once it was sent."""
@@ -258,59 +250,34 @@ class Questions:
         self,
         name: str,
         text: str,
-        loops: int | None = None,
+        options: PlayOptions = AS_WRITTEN,
         *,
-        for_s: float | None = None,
-        check_edges: bool = False,
         taught: int | None = None,
-        block_delete: bool = False,
-        optional_stop: bool = False,
-        step_by_line: bool = False,
-        from_line: int | None = None,
+        tell: Tell = untold,
     ) -> int:
-        """Play a program so often, once without `loops`, once it is planned; the run's number.
+        """Play a program as `options` say, once it is planned; the run's number.
 
-        With `for_s` another loop is begun as long as that is not over since the run began. With
-        `check_edges` each joint passes its home edge between two loops, to find lost steps.
         `taught` is the sequence or kept program whose text it is, so that its result is told there.
-        The switches are as for `check`.
+        `tell` is as for `check`: what it raises ends the planning, and then nothing is played. A
+        run that has begun by then goes on: hold it.
         """
         body: dict[str, object] = {
             "name": name,
             **await self._named(text),
-            **_switches(block_delete, optional_stop, step_by_line, from_line),
+            **_members(options),
         }
-        body |= _loops(loops, for_s, check_edges=check_edges)
         if taught is not None:
             body["taught"] = taught
-        answer = await self._asking.ask(
-            "play", "POST", "/runs", body, has="run", patience_s=_planning_s(text)
+        answer = await self._asking.ask_long(
+            "play", "POST", "/runs", body, tell, has="run", patience_s=_planning_s(text)
         )
         return self._asking.read(int, answer["run"], "run")
 
     async def play_and_wait(
-        self,
-        name: str,
-        text: str,
-        loops: int | None = None,
-        *,
-        for_s: float | None = None,
-        check_edges: bool = False,
-        block_delete: bool = False,
-        optional_stop: bool = False,
+        self, name: str, text: str, options: PlayOptions = AS_WRITTEN
     ) -> "KeptReport":
-        """Play a program so often, to its end; its report. Raises what `wait_for_run` raises."""
-        return await self.wait_for_run(
-            await self.play(
-                name,
-                text,
-                loops,
-                for_s=for_s,
-                check_edges=check_edges,
-                block_delete=block_delete,
-                optional_stop=optional_stop,
-            )
-        )
+        """Play a program to its end; its report. Raises what `wait_for_run` raises."""
+        return await self.wait_for_run(await self.play(name, text, options))
 
     async def wait_for_run(self, number: int) -> "KeptReport":
         """Wait until a run has finished; its report.
@@ -477,31 +444,12 @@ class Questions:
         return await self._text((await self._kept(name)).path)
 
     async def play_taught(
-        self,
-        name: str,
-        loops: int | None = None,
-        *,
-        for_s: float | None = None,
-        check_edges: bool = False,
-        block_delete: bool = False,
-        optional_stop: bool = False,
-        step_by_line: bool = False,
-        from_line: int | None = None,
+        self, name: str, options: PlayOptions = AS_WRITTEN, *, tell: Tell = untold
     ) -> int:
-        """Play a sequence or a kept program so often; the run's number."""
+        """Play a sequence or a kept program as `options` say; the run's number."""
         kept = await self._kept(name)
-        return await self.play(
-            kept.name,
-            await self._text(kept.path),
-            loops,
-            for_s=for_s,
-            check_edges=check_edges,
-            taught=kept.id,
-            block_delete=block_delete,
-            optional_stop=optional_stop,
-            step_by_line=step_by_line,
-            from_line=from_line,
-        )
+        text = await self._text(kept.path)
+        return await self.play(kept.name, text, options, taught=kept.id, tell=tell)
 
     async def delete_taught(self, name: str) -> "TaughtSnapshot":
         """No such sequence or program any more, nor the waypoints that only it visited.
@@ -597,10 +545,16 @@ class Questions:
         answer = await self._asking.ask("queue", "GET", "/queue", has="entries")
         return self._asking.read(Queue, answer)
 
-    async def queue_add(self, name: str, loops: int = 1) -> Queue:
-        """Add a sequence or kept program at the end of the queue, to be played so often."""
+    async def queue_add(self, name: str, options: PlayOptions = AS_WRITTEN) -> Queue:
+        """Add a sequence or kept program at the end of the queue, to be played as they say."""
         kept = await self._kept(name)
-        return await self._edit_queue({"type": "add", "taught": kept.id, "loops": loops})
+        edit = {"type": "add", "taught": kept.id, "options": _members(options)}
+        return await self._edit_queue(edit)
+
+    async def queue_set(self, entry: int, options: PlayOptions) -> Queue:
+        """Have the entry of this id played as these options say, and not as those before."""
+        edit = {"type": "set-options", "entry": entry, "options": _members(options)}
+        return await self._edit_queue(edit)
 
     async def queue_remove(self, entry: int) -> Queue:
         """Remove the entry of this id; while the queue is played only one that waits."""
@@ -610,15 +564,15 @@ class Questions:
         """Move the entry of this id to another place, counted from 0."""
         return await self._edit_queue({"type": "move", "entry": entry, "to": to})
 
-    async def play_queue(self) -> int:
+    async def play_queue(self, *, tell: Tell = untold) -> int:
         """Play the queue from its first entry on; the first run's number.
 
         The next entry begins by itself once one has finished; any other end of a run ends the
-        queue, whose `message` says why.
+        queue, whose `message` says why. `tell` is as for `play`.
         """
         body = {"revision": (await self.queue()).revision}
-        answer = await self._asking.ask(
-            "play", "POST", "/queue/play", body, has="run", patience_s=PLANNING_S
+        answer = await self._asking.ask_long(
+            "play", "POST", "/queue/play", body, tell, has="run", patience_s=PLANNING_S
         )
         return self._asking.read(int, answer["run"], "run")
 
@@ -713,31 +667,10 @@ def _planning_s(text: str) -> float:
     return PLANNING_S + len(text) / LONG_PER_S
 
 
-def _switches(
-    block_delete: bool, optional_stop: bool, step_by_line: bool, from_line: int | None
-) -> dict[str, bool | int]:
-    """Members of a body. Those that are off are left out: an older coordinator knows none."""
-    told: dict[str, bool | int | None] = {
-        "block_delete": block_delete,
-        "optional_stop": optional_stop,
-        "step_by_line": step_by_line,
-        "from_line": from_line,
-    }
-    return {name: value for name, value in told.items() if value}
-
-
-def _loops(
-    loops: int | None, for_s: float | None, *, check_edges: bool
-) -> dict[str, int | float | bool]:
-    """Members of a body. Those that say nothing are left out: an older coordinator knows none."""
-    told: dict[str, int | float | bool | None] = {
-        "loops": loops if loops != 1 else None,
-        "for_s": for_s,
-        "check_edges": check_edges or None,
-    }
-    if for_s is not None:
-        told["loops"] = loops  # both are a mistake, of which it tells
-    return {name: value for name, value in told.items() if value is not None}
+def _members(asked: Switches | PlayOptions) -> dict[str, object]:
+    """Of a body. Those that say nothing are left out: an older coordinator may not know them."""
+    told = {one.name: (getattr(asked, one.name), one.default) for one in fields(asked)}
+    return {name: value for name, (value, usual) in told.items() if value != usual}
 
 
 def plain(name: str) -> str:

@@ -2,6 +2,7 @@
 
 import asyncio
 import time
+from collections.abc import Callable
 from typing import Final, Protocol
 
 import httpx2
@@ -10,6 +11,35 @@ from coordinator.client.errors import OtherLoop
 from coordinator.client.place import Place
 
 _TEXT: Final = {"Content-Type": "text/plain; charset=utf-8"}
+
+LINES: Final = "application/x-ndjson"
+_LINES: Final = {"Accept": f"{LINES}, application/json"}
+Hear = Callable[[bytes], None]
+
+
+class _Lines:
+    """An answer as it comes: lines that are heard one by one, or else the whole of it."""
+
+    def __init__(self, response: httpx2.Response, hear: Hear) -> None:
+        self._whole, self._hear = response, hear
+        self._in_lines = response.headers.get("Content-Type", "").startswith(LINES)
+        self._chunks: list[bytes] = []
+
+    def take(self, chunk: bytes) -> None:
+        """What has come."""
+        self._chunks.append(chunk)
+        if self._in_lines and b"\n" in chunk:
+            *lines, rest = b"".join(self._chunks).split(b"\n")
+            self._chunks = [rest]
+            for line in lines:
+                self._hear(line)
+
+    @property
+    def response(self) -> httpx2.Response:
+        """All but what was heard."""
+        kind = {"Content-Type": self._whole.headers.get("Content-Type", "")}
+        content = b"".join(self._chunks)
+        return httpx2.Response(self._whole.status_code, headers=kind, content=content)
 
 
 class Transport(Protocol):
@@ -20,6 +50,13 @@ class Transport(Protocol):
     ) -> httpx2.Response:
         """Ask below the API's prefix, with JSON unless the body is None or bytes of text. Raises
         httpx2's errors, and OtherLoop.
+        """
+
+    async def stream(
+        self, method: str, path: str, body: object, patience_s: float, hear: Hear
+    ) -> httpx2.Response:
+        """The same, for who is told how far it is: where the answer comes in lines, each is heard
+        as it comes, and none of them is in the response. `patience_s` is for silence.
         """
 
     async def sleep(self, seconds: float) -> None:
@@ -54,6 +91,19 @@ class LoopTransport:
                 method, path, content=body, headers=_TEXT, timeout=patience_s
             )
         return await self._http.request(method, path, json=body, timeout=patience_s)
+
+    async def stream(
+        self, method: str, path: str, body: object, patience_s: float, hear: Hear
+    ) -> httpx2.Response:
+        """Ask, and hear; left, the connection is closed."""
+        self._require_its_loop()
+        async with self._http.stream(
+            method, path, json=body, headers=_LINES, timeout=patience_s
+        ) as response:
+            lines = _Lines(response, hear)
+            async for chunk in response.aiter_bytes():
+                lines.take(chunk)
+        return lines.response
 
     async def sleep(self, seconds: float) -> None:
         """Let others go on."""
@@ -94,6 +144,18 @@ class ThreadTransport:
         if isinstance(body, bytes):
             return self._http.request(method, path, content=body, headers=_TEXT, timeout=patience_s)
         return self._http.request(method, path, json=body, timeout=patience_s)
+
+    async def stream(
+        self, method: str, path: str, body: object, patience_s: float, hear: Hear
+    ) -> httpx2.Response:
+        """Ask, and hear; left, as by Ctrl-C, the connection is closed."""
+        with self._http.stream(
+            method, path, json=body, headers=_LINES, timeout=patience_s
+        ) as response:
+            lines = _Lines(response, hear)
+            for chunk in response.iter_bytes():
+                lines.take(chunk)
+        return lines.response
 
     async def sleep(self, seconds: float) -> None:
         """Wait."""

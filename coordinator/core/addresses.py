@@ -7,7 +7,6 @@ it draws anew at each boot. Two boot numbers that are proved in turn, the first 
 second, are two joints: one that restarts never has its old number again.
 """
 
-from collections import OrderedDict
 from dataclasses import dataclass
 from typing import Final
 
@@ -59,7 +58,7 @@ class Addresses:
     """The addresses of one joint. Times are arm time in µs."""
 
     def __init__(self, fixed: StreamAddress | None = None) -> None:
-        self._known: OrderedDict[StreamAddress, Known] = OrderedDict()
+        self._known: dict[StreamAddress, Known] = {}
         """The one announced longest ago first."""
         self._boots: dict[int, _Boot] = {}
         self._knocked_us = -KNOCKS_APART_US
@@ -166,17 +165,18 @@ class Addresses:
         if now - self._knocked_us < KNOCKS_APART_US:
             return None
         anew = lost or bool(self.twins(now))
-        due = [
-            address
-            for address, known in self._known.items()
+        due: list[StreamAddress] = []
+        for address, known in self._known.items():
             # The one in use is nearly always this very object, so that no text is compared.
-            if address is not in_use
-            and (anew or known.news)
-            and (known.knocked_us is None or now - known.knocked_us >= KNOCK_AGAIN_US)
-            and address != in_use
-        ]
+            if (
+                address is not in_use
+                and (anew or known.news)
+                and (known.knocked_us is None or now - known.knocked_us >= KNOCK_AGAIN_US)
+                and address != in_use
+            ):
+                due.append(address)
         # What was never tried first, the newest of it before all.
-        return min(due, key=self._knocked_last, default=None) if due else None
+        return min(due, key=self._knocked_last) if due else None
 
     def _knocked_last(self, address: StreamAddress) -> tuple[int, int]:
         known = self._known[address]

@@ -7,7 +7,6 @@ Delays that were longer one way than the other, and are not any more, do that to
 the guarantee says was true all along.
 """
 
-from collections import OrderedDict
 from typing import Final
 
 from coordinator.timing.clock import JointClock
@@ -31,7 +30,7 @@ class ClockMaps:
         self.shift_us: float | None = None
         """By how much its arm clock is ahead of the estimate, where that is too much to be bled off
         in motion; None where all is well."""
-        self._maps: OrderedDict[int, ClockMap] = OrderedDict()
+        self._maps: dict[int, ClockMap] = {}
         self._issued_us = 0
         self._number = 0
 
@@ -63,10 +62,10 @@ class ClockMaps:
                 self._issued_us = now
                 self._maps[self._number] = fresh
                 while len(self._maps) > MAPS_KEPT:
-                    self._maps.popitem(last=False)
+                    del self._maps[next(iter(self._maps))]
             else:
                 self.shift_us = shift_us
-        return next(reversed(self._maps.values()))
+        return self._maps[self._number]
 
     def _shift_us(self, fresh: ClockMap, status: Status | None, now: int) -> float:
         """The joint's arm clock minus the estimate, by the map that it said it uses."""

@@ -72,23 +72,23 @@ def unstopped(links: Sequence[JointLink], now: int) -> tuple[str, ...]:
 
 def _moving(arm: ArmParts, now: int) -> Condition | None:
     """Some joint says that it moves."""
-    moving = [link for link in arm.links if link.heard(now) and link.in_state(*MOVING_STATES)]
+    moving = [link for link in arm.links if link.heard(now) and link.state in MOVING_STATES]
     if not moving:
         return None
-    homing = [link for link in moving if link.in_state(S.HOMING)]
+    homing = [link for link in moving if link.state is S.HOMING]
     if len(homing) == len(moving):
         return Condition(ConditionWord.HOMING, _names(homing), homing[0].name)
     return Condition(ConditionWord.MOVING, *_why_moving(arm, moving, now))
 
 
 def _why_moving(arm: ArmParts, moving: Sequence[JointLink], now: int) -> tuple[str, str | None]:
-    silent = next((link for link in arm.links if not link.heard(now)), None)
-    if silent is not None:
-        return not_heard(silent), silent.name
-    turning = [link for link in moving if link.in_state(S.JOGGING)]
+    for link in arm.links:
+        if not link.heard(now):
+            return not_heard(link), link.name
+    turning = [link for link in moving if link.state is S.JOGGING]
     if turning:
         return jogged(turning), turning[0].name
-    behind = [link for link in moving if link.in_state(S.ADVANCING)]
+    behind = [link for link in moving if link.state is S.ADVANCING]
     if behind:
         return f"{_names(behind)} comes up to where the others hold", behind[0].name
     run = arm.run

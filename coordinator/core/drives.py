@@ -37,7 +37,7 @@ def next_drive(link: JointLink, arm: ArmParts, word: ConditionWord, now: int) ->
     mode, plan, permit_us, expiry_us = Mode.NONE, None, None, None
     jog_target: int | None = None
     jog_velocity = homing_number = 0
-    goes_on = link.in_state(*_GOES_ON)
+    goes_on = link.state in _GOES_ON
     if orders.stop_wanted:
         pass
     elif arm.run is not None and arm.run.active:

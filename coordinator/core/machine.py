@@ -113,12 +113,13 @@ class Coordinator:
         match event:
             case ev.Replied():
                 self._replied(event, now)
-            case ev.DriveSent(joint_id=joint_id, sequence=sequence, at_us=at_us):
-                self._by_id[joint_id].quality.sent(sequence, at_us)
-            case ev.FrameSent(joint_id=joint_id, token=token, number=number):
-                self._by_id[joint_id].requests.frame_sent(token, number, now)
-            case ev.Reported(joint_id=joint_id, report=report):
-                self._reported(self._by_id[joint_id], report, now)
+            case ev.DriveSent():
+                self._by_id[event.joint_id].quality.sent(event.sequence, event.at_us)
+            case ev.FrameSent():
+                link = self._by_id[event.joint_id]
+                link.requests.frame_sent(event.token, event.number, now)
+            case ev.Reported():
+                self._reported(self._by_id[event.joint_id], event.report, now)
             case ev.Found():
                 self.members.found(event, now)
             case ev.Gone(instance=instance):
@@ -441,20 +442,18 @@ class Coordinator:
                 self.watch.look_for(link, now, is_told=is_told)
                 if link.in_session:
                     drive = next_drive(link, self, self._word, now)
-                    self.outbox.actions.append(ev.SendDrive(link.joint.id, drive))
+                    self.outbox.actions.append(ev.SendDrive(link.id, drive))
                     clear(link, self.outbox, now)
         return self.outbox.take()
 
     def next_deadline(self) -> int:
         """When to poll again at the latest."""
         due_us = self._next_send_us
-        for at_us in (
-            self.members.next_deadline(),
-            self.run.next_deadline() if self.run is not None else None,
-        ):
-            if at_us is not None:
-                due_us = min(due_us, at_us)
-        return due_us
+        connect_us = self.members.next_deadline()
+        if connect_us is not None:
+            due_us = min(due_us, connect_us)
+        run_us = self.run.next_deadline() if self.run is not None else None
+        return due_us if run_us is None else min(due_us, run_us)
 
     @property
     def session(self) -> int:
@@ -464,16 +463,18 @@ class Coordinator:
     @property
     def _commanded(self) -> bool:
         """Whether something that moves the arm is under way."""
-        return (
-            (self.run is not None and self.run.active)
-            or (self.homing is not None and self.homing.state is HomingState.RUNNING)
-            or self.jog.goes_on
-        )
+        return (self.run is not None and self.run.active) or self._homes_or_jogs
+
+    @property
+    def _homes_or_jogs(self) -> bool:
+        """Whether something that moves the arm off its path is under way."""
+        homes = self.homing is not None and self.homing.state is HomingState.RUNNING
+        return homes or self.jog.goes_on
 
     def _moves_or_will(self, now: int) -> bool:
         """Whether some joint moves, or may without another command."""
-        waits = self.run is not None and self.run.phase in RESTS
-        will = self._commanded and not waits
+        plays = self.run is not None and self.run.phase not in RESTS
+        will = plays or self._homes_or_jogs
         return will or any(self._may_move(link, now) for link in self.links)
 
     def _may_move(self, link: JointLink, now: int) -> bool:

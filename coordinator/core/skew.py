@@ -1,12 +1,11 @@
 """How far apart in time the joints of an arm can be, as far as that can be proved."""
 
 import math
-from collections.abc import Sequence
 
 from coordinator.core.link.link import JointLink
 
 
-def skew_us(links: Sequence[JointLink], now: int) -> int | None:
+def skew_us(links: list[JointLink], now: int) -> int | None:
     """The sum of the two widest clock bounds: one joint could be early by its own, the other late.
 
     None while a joint's clock is not locked, or it goes by no map that is known; 0 for one joint.
@@ -23,7 +22,7 @@ def skew_us(links: Sequence[JointLink], now: int) -> int | None:
     return math.ceil(widest_us + second_us) if len(links) > 1 else 0
 
 
-def too_wide(links: Sequence[JointLink], limit_us: float, now: int) -> str | None:
+def too_wide(links: list[JointLink], limit_us: float, now: int) -> str | None:
     """A sentence where that is more than the arm file allows, naming the joint; else None."""
     apart_us = skew_us(links, now)
     if apart_us is None or apart_us <= limit_us:
@@ -37,7 +36,7 @@ def too_wide(links: Sequence[JointLink], limit_us: float, now: int) -> str | Non
     )
 
 
-def shifted(links: Sequence[JointLink]) -> str | None:
+def shifted(links: list[JointLink]) -> str | None:
     """A sentence where a joint's clock must be set right by more than it can do in motion."""
     for link in links:
         if link.sync.shift_us is not None:

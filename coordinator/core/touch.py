@@ -45,7 +45,7 @@ class TouchWatch:
         if before is None:
             return None
         was, since_us = before
-        if was.boot != is_.boot or was == is_ or now - since_us > TOUCH_OLD_US:
+        if was.boot != is_.boot or _are_same(was, is_) or now - since_us > TOUCH_OLD_US:
             return None
         turn = (is_.turn - was.turn + _WRAP // 2) % _WRAP - _WRAP // 2
         return Touched(
@@ -54,6 +54,13 @@ class TouchWatch:
             (is_.presses - was.presses) % _WRAP,
             (is_.long_presses - was.long_presses) % _WRAP,
         )
+
+
+def _are_same(was: Counted, is_: Counted) -> bool:
+    """Whether nothing was counted since. Asked of every status: `==` would not be compiled."""
+    return (
+        was.turn == is_.turn and was.presses == is_.presses and was.long_presses == is_.long_presses
+    )
 
 
 def _counted(status: Status) -> Counted:

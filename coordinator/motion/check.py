@@ -1,6 +1,6 @@
 """What a program would do, found without an arm: behind `unisono check`."""
 
-from collections.abc import Iterable, Iterator, Sequence
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from typing import Final, Generic, TypeVar
 
@@ -12,6 +12,7 @@ from coordinator.motion.reversal import has_approach
 from coordinator.motion.route import Leg, Pose, pace, pose_of
 from coordinator.motion.seam import Seam, seam
 from coordinator.programs import NO_SWITCHES, Move, Problem, Program, Switches
+from coordinator.programs.progress import Stage, Tell, counted, untold
 from protocol.constants import US
 
 T = TypeVar("T")
@@ -123,6 +124,7 @@ def check_program(
     arm: Arm,
     start_deg: Sequence[float] | None = None,
     switches: Switches = NO_SWITCHES,
+    tell: Tell = untold,
 ) -> CheckResult:
     """Read and plan a program for an arm that begins at `start_deg`, by default at its pose `park`.
 
@@ -131,20 +133,21 @@ def check_program(
     """
     begins = "park" if start_deg is None else "here"
     start = pose_of(arm, arm.poses["park"] if start_deg is None else start_deg)
-    program, errors = read_route(text, arm, start, switches)
+    program, errors = read_route(text, arm, start, switches, tell)
     parts: tuple[Part, ...] = ()
     if not errors:
-        parts, errors = checked_parts(program, arm, start, switches=switches)
-    return check_parts(program, errors, parts, arm, start, begins)
+        parts, errors = checked_parts(program, arm, start, switches=switches, tell=tell)
+    return check_parts(program, errors, parts, arm, start, begins, tell)
 
 
 def check_parts(
     program: Program,
     errors: tuple[Problem, ...],
-    parts: Iterable[Part],
+    parts: Sequence[Part],
     arm: Arm,
     start: Pose,
     begins: str,
+    tell: Tell = untold,
 ) -> CheckResult:
     """The outcome for a program that was read, and its parts unless it has errors."""
     remarks = tuple(unread(program))
@@ -155,18 +158,19 @@ def check_parts(
     slower: _Told[SlowerMove] = _Told()
     corners: _Told[SlowerCorner] = _Told()
     overtravels = _Overtravels(arm)
-    for part in parts:
-        for leg, move in zip(part.legs(), part.moves(), strict=True):
-            duration_us += move.duration_us
-            end = leg.end
-            if move.dwell or move.switch is not None:
-                continue
-            moves.add(_checked(program, leg, move, arm))
-            overtravels.count(move)
-            if move.slowed:
-                slower.add(*_slower(arm, leg, move.duration_us - move.overtravel_us))
-            if move.corner is not None and move.corner.is_slowed:
-                corners.add(_corner(arm, move, move.corner))
+    planned = ((leg, move) for part in parts for leg, move in _planned(part))
+    count = sum(len(part.steps) for part in parts)
+    for leg, move in counted(planned, Stage.PLANNING, count, tell):
+        duration_us += move.duration_us
+        end = leg.end
+        if move.dwell or move.switch is not None:
+            continue
+        moves.add(_checked(program, leg, move, arm))
+        overtravels.count(move)
+        if move.slowed:
+            slower.add(*_slower(arm, leg, move.duration_us - move.overtravel_us))
+        if move.corner is not None and move.corner.is_slowed:
+            corners.add(_corner(arm, move, move.corner))
     more = {"moves": moves.more, "slower": slower.more, "corners": corners.more}
     return CheckResult(
         ok=True,
@@ -181,6 +185,10 @@ def check_parts(
         overtravel=overtravels.told() if has_approach(arm) else None,
         seam=seam(program, arm, start, end),
     )
+
+
+def _planned(part: Part) -> Iterator[tuple[Leg, PlannedMove]]:
+    return zip(part.legs(), part.moves(), strict=True)
 
 
 class _Overtravels:

@@ -15,6 +15,7 @@ from coordinator.motion.plan import checked_parts
 from coordinator.motion.route import pose_of
 from coordinator.motion.stretches import Stretches
 from coordinator.programs import NO_SWITCHES, ProgramError, Switches
+from coordinator.programs.progress import Stage, Tell, counted, untold
 from protocol.constants import ACCELERATION_SHARE, US
 
 DECIMALS: Final = (4, 3, 2)
@@ -64,6 +65,7 @@ def curves(
     arm: Arm,
     start_deg: Sequence[float] | None = None,
     switches: Switches = NO_SWITCHES,
+    tell: Tell = untold,
 ) -> Curves:
     """The curves of a program for an arm that begins at `start_deg`, by default at `park`.
 
@@ -71,15 +73,15 @@ def curves(
     """
     begins = "park" if start_deg is None else "here"
     start = pose_of(arm, arm.poses["park"] if start_deg is None else start_deg)
-    program, problems = read_route(text, arm, start, switches)
+    program, problems = read_route(text, arm, start, switches, tell)
     if not problems:
-        parts, problems = checked_parts(program, arm, start, switches=switches)
+        parts, problems = checked_parts(program, arm, start, switches=switches, tell=tell)
     if problems:
         raise ProgramError(problems)
     stretches, marks = Stretches(start.counts), Marks()
     for part in parts:
         begun_us, at = stretches.end_us, tuple(part.first_points())
-        for move in part.moves():
+        for move in counted(part.moves(), Stage.PLANNING, len(part.steps), tell):
             at = stretches.add(move, at, begun_us)
             marks.of_move(move, begun_us)
         marks.of_end(part, stretches.end_us)

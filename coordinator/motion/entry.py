@@ -22,26 +22,33 @@ from coordinator.programs import (
     read_program,
 )
 from coordinator.programs.packed import kept
+from coordinator.programs.progress import Tell, untold
 
 OUTPUT_GROUPS = (("M3", "M5"), ("M8", "M9"))
 """Words of which the last one counts (NISTIR 6556 Table 4, groups 7 and 8)."""
 
 
 def read_route(
-    text: str, arm: Arm, start: Pose, switches: Switches = NO_SWITCHES
+    text: str,
+    arm: Arm,
+    start: Pose,
+    switches: Switches = NO_SWITCHES,
+    tell: Tell = untold,
 ) -> tuple[Program, tuple[Problem, ...]]:
     """What can be read of a text, as it is to be played from a pose, and its mistakes, whether in
     its words or where it leads.
 
     No more than MAX_PROBLEMS are told, and then how many more there are.
     """
-    program, problems = read_program(text, arm.letters, block_delete=switches.block_delete)
+    program, problems = read_program(
+        text, arm.letters, block_delete=switches.block_delete, tell=tell
+    )
     if switches.from_line is not None and problems.count == 0:
         program, found = _entered(program, arm, start, switches.from_line)
         problems.add(*found)
         if found:
             return program, problems.told()
-    problems.add(*problems_of(program, arm, start))
+    problems.add(*problems_of(program, arm, start, tell))
     return program, problems.told()
 
 

@@ -60,6 +60,7 @@ from coordinator.programs import (
 )
 from coordinator.programs.loops import ONCE, Loops
 from coordinator.programs.packed import StepKeeper
+from coordinator.programs.progress import Stage, Tell, counted, untold
 from protocol.points import Point
 
 MAX_STEPS: Final = 100_000
@@ -174,6 +175,7 @@ def plan_text(
     half_widths_deg: Mapping[str, float] | None = None,
     *,
     ahead: bool = True,
+    tell: Tell = untold,
 ) -> tuple[Part, ...]:
     """The parts of a program's text, played so often; for a time those of the first two loops, to
     be followed as `part_at` says. Raises ProgramError with all its mistakes, and EdgesError.
@@ -181,11 +183,11 @@ def plan_text(
     `half_widths_deg` is half the width of each joint's home sensor, where edges are to be checked.
     `ahead`: look ahead now, for whoever asks for their moves and must not be kept waiting by it.
     """
-    program, problems = read_route(text, arm, start, switches)
+    program, problems = read_route(text, arm, start, switches, tell)
     widths = half_widths_deg or {}
     if problems or (problems := _loops_problems(program, arm, start, loops, widths)):
         raise ProgramError(problems)
-    parts, problems = checked_parts(program, arm, start, loops, switches, widths)
+    parts, problems = checked_parts(program, arm, start, loops, switches, widths, tell)
     if problems:
         raise ProgramError(problems)
     if why := _stuck_beyond(parts, arm):
@@ -195,7 +197,11 @@ def plan_text(
         raise ProgramError((Problem(program.steps[-1].line, 1, told),))
     if not ahead:
         return parts
-    return tuple(replace(part, speeds=stretch_speeds(part.legs(), arm)) for part in parts)
+    made = []
+    for part in parts:
+        ahead_of = counted(part.legs(), Stage.PLANNING, len(part.steps), tell)
+        made.append(replace(part, speeds=stretch_speeds(ahead_of, arm)))
+    return tuple(made)
 
 
 def checked_parts(
@@ -205,13 +211,19 @@ def checked_parts(
     loops: Loops = ONCE,
     switches: Switches = NO_SWITCHES,
     half_widths_deg: Mapping[str, float] | None = None,
+    tell: Tell = untold,
 ) -> tuple[tuple[Part, ...], tuple[Problem, ...]]:
     """The parts of a program whose moves are within range, and where overtravel is not."""
-    parts = tuple(parts_from(program, arm, start, loops, switches, half_widths_deg))
+    parts = tuple(parts_from(program, arm, start, loops, switches, half_widths_deg, tell))
     problems = Problems()
     if has_approach(arm):
         found = (
-            one for part in parts if not part.edges for one in overtravel_problems(part.legs(), arm)
+            one
+            for part in parts
+            if not part.edges
+            for one in overtravel_problems(
+                counted(part.legs(), Stage.ENDS, len(part.steps), tell), arm
+            )
         )
         problems.add(*dict.fromkeys(found))  # the same in every loop
     return parts, problems.told()
@@ -238,6 +250,7 @@ def parts_from(
     loops: Loops = ONCE,
     switches: Switches = NO_SWITCHES,
     half_widths_deg: Mapping[str, float] | None = None,
+    tell: Tell = untold,
 ) -> Iterator[Part]:
     """As `plan_parts`, from a pose. Nothing is checked."""
     settled: frozenset[int] = frozenset()
@@ -256,7 +269,8 @@ def parts_from(
         else:
             first = loop
         steps = program.first_steps if loop == 1 else program.steps
-        for step, following in pairwise(chain(steps, (None,))):
+        parted = counted(steps, Stage.PARTS, len(steps), tell)
+        for step, following in pairwise(chain(parted, (None,))):
             assert step is not None
             wait = None
             line = step.line if isinstance(step, Pause) else None
@@ -277,7 +291,7 @@ def parts_from(
             )
             if line is not None or not part.is_empty:
                 yield part
-            for leg in part.legs():
+            for leg in counted(part.legs(), Stage.ENDS, len(part.steps), tell):
                 start = leg.end
             settled |= named(part.steps)
             pending, turns, first = StepKeeper(), [], loop

@@ -17,6 +17,7 @@ from coordinator.programs import (
     Program,
     Step,
 )
+from coordinator.programs.progress import Stage, Tell, counted, untold
 
 MAX_STEP_S: Final = 3_600.0
 """An hour: a move or dwell that is longer is a slip, such as a feed rate in another unit."""
@@ -132,13 +133,14 @@ def pace(leg: Leg, arm: Arm) -> Pace:
     return Pace(asked, least, times.index(least))
 
 
-def problems_of(program: Program, arm: Arm, start: Pose) -> list[Problem]:
+def problems_of(program: Program, arm: Arm, start: Pose, tell: Tell = untold) -> list[Problem]:
     """Every step that cannot be played."""
     steps = program.first_steps
-    return [*output_problems(steps, arm), *legs_problems(steps, arm, start)]
+    gone = counted(steps, Stage.RANGES, len(steps), tell)
+    return [*output_problems(steps, arm), *legs_problems(gone, arm, start)]
 
 
-def legs_problems(steps: Sequence[Step], arm: Arm, start: Pose) -> list[Problem]:
+def legs_problems(steps: Iterable[Step], arm: Arm, start: Pose) -> list[Problem]:
     """Every step that leads out of a joint's range, or takes longer than MAX_STEP_S."""
     found: list[Problem] = []
     for leg in legs(steps, arm, start):

@@ -14,7 +14,7 @@ from coordinator.answers.queue import EntryState, Queue, QueueEntry
 from coordinator.codes.outcome import Outcome
 from coordinator.codes.refusal import RefusalCode
 from coordinator.core.events import Refused
-from coordinator.programs.loops import MAX_LOOPS
+from coordinator.programs.options import AS_WRITTEN, PlayOptions
 from coordinator.teaching.known import NOTHING_ELSE, Id
 
 MOST: Final = 100
@@ -25,7 +25,6 @@ ENDED_WITH_COORDINATOR: Final = (
 )
 
 Place = Annotated[int, Field(ge=0, lt=MOST)]
-Loops = Annotated[int, Field(ge=1, le=MAX_LOOPS)]
 
 
 # ---- what people ask ------------------------------------------------------------------------
@@ -35,10 +34,8 @@ Loops = Annotated[int, Field(ge=1, le=MAX_LOOPS)]
 class AddEntry:
     """One more at the end."""
 
-    __pydantic_config__: ClassVar = NOTHING_ELSE
-    type: Literal["add"]
-    taught: Id
-    loops: Loops = 1
+    taught: int
+    options: PlayOptions = AS_WRITTEN
 
 
 @dataclass(frozen=True, slots=True)
@@ -61,16 +58,14 @@ class MoveEntry:
 
 
 @dataclass(frozen=True, slots=True)
-class SetLoops:
-    """One played another number of times."""
+class SetOptions:
+    """One played in another way."""
 
-    __pydantic_config__: ClassVar = NOTHING_ELSE
-    type: Literal["set-loops"]
-    entry: Id
-    loops: Loops
+    entry: int
+    options: PlayOptions
 
 
-QueueEdit = AddEntry | RemoveEntry | MoveEntry | SetLoops
+QueueEdit = AddEntry | RemoveEntry | MoveEntry | SetOptions
 
 
 def edited(queue: Queue, edit: QueueEdit, name: str = "") -> Queue:
@@ -89,7 +84,7 @@ def edited(queue: Queue, edit: QueueEdit, name: str = "") -> Queue:
                 )
             new = max((one.id for one in entries), default=0) + 1
             waits = EntryState.WAITS
-            entries.append(QueueEntry(new, edit.taught, name, edit.loops, waits, None))
+            entries.append(QueueEntry(new, edit.taught, name, edit.options, waits, None))
         case RemoveEntry():
             one = entries[_index(queue, edit.entry)]
             if queue.playing and one.state is not EntryState.WAITS:
@@ -100,9 +95,9 @@ def edited(queue: Queue, edit: QueueEdit, name: str = "") -> Queue:
         case MoveEntry():
             one = entries.pop(_index(queue, edit.entry))
             entries.insert(edit.to, one)
-        case SetLoops():
+        case SetOptions():
             k = _index(queue, edit.entry)
-            entries[k] = replace(entries[k], loops=edit.loops)
+            entries[k] = replace(entries[k], options=edit.options)
     return replace(queue, entries=tuple(entries), revision=queue.revision + 1)
 
 
@@ -179,8 +174,10 @@ def taken_up(kept: Any) -> Queue:
 
 def _entry(kept: Mapping[str, Any]) -> QueueEntry:
     run = kept["run"]
+    # One that was kept before entries had options had a number of loops.
+    told = kept["options"] if "options" in kept else {"loops": int(kept["loops"])}
     return QueueEntry(
-        int(kept["id"]), int(kept["taught"]), str(kept["name"]), int(kept["loops"]),
+        int(kept["id"]), int(kept["taught"]), str(kept["name"]), PlayOptions(**told),
         EntryState(kept["state"]), None if run is None else int(run),
     )  # fmt: skip
 

@@ -19,7 +19,7 @@ from coordinator.core.events import Refused
 from coordinator.playing import queue as rules
 from coordinator.playing.runs import Runs, Wanted
 from coordinator.programs import ProgramError
-from coordinator.programs.loops import Loops
+from coordinator.programs.progress import Tell, untold
 from coordinator.records.taught import TaughtKeeper
 from coordinator.store import Store, StoreError, settings
 from coordinator.teaching.taught import TaughtError
@@ -99,7 +99,12 @@ class QueuePlayer:
             return self.queue
 
     async def play(
-        self, revision: int, player: Player, halts: int, has_left: Callable[[], Awaitable[bool]]
+        self,
+        revision: int,
+        player: Player,
+        halts: int,
+        has_left: Callable[[], Awaitable[bool]],
+        tell: Tell = untold,
     ) -> int:
         """Play it from its first entry on; the first run's number.
 
@@ -111,7 +116,7 @@ class QueuePlayer:
             before = self.queue
             self._set(rules.begun(before))
             try:
-                entry, run = await self._begin(player, halts, has_left)
+                entry, run = await self._begin(player, halts, has_left, tell)
             except BaseException:
                 self._set(before)
                 self._arm.announce("")
@@ -130,7 +135,11 @@ class QueuePlayer:
                 await self._task
 
     async def _begin(
-        self, player: Player, halts: int, has_left: Callable[[], Awaitable[bool]]
+        self,
+        player: Player,
+        halts: int,
+        has_left: Callable[[], Awaitable[bool]],
+        tell: Tell = untold,
     ) -> tuple[QueueEntry, int]:
         """Begin the entry whose turn it is; it, and its run."""
         entry = rules.next_of(self.queue)
@@ -138,8 +147,8 @@ class QueuePlayer:
         self._set(rules.turn_of(self.queue, entry.id, entry.name))
         name, text = await self._taught.text_of(entry.taught)
         self._set(rules.turn_of(self.queue, entry.id, name))
-        wanted = Wanted(name, text, Loops(entry.loops), entry.taught)
-        run = await self._runs.play(wanted, has_left, player.name, halts)
+        wanted = Wanted(name, text, entry.options, entry.taught)
+        run = await self._runs.play(wanted, has_left, player.name, halts, tell)
         self._set(rules.running(self.queue, entry.id, run))
         self._announce_next()
         return entry, run

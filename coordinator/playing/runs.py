@@ -22,7 +22,8 @@ from coordinator.motion.edges import EdgesError, edge_checks
 from coordinator.motion.feeding import FedPlan
 from coordinator.motion.route import pose_at, pose_of
 from coordinator.programs import NO_SWITCHES, Problem, Switches
-from coordinator.programs.loops import ONCE, Loops
+from coordinator.programs.options import AS_WRITTEN, PlayOptions
+from coordinator.programs.progress import Tell, untold
 from coordinator.programs.size import size_mistake
 from coordinator.programs.words import count_lines
 from coordinator.records.homings import HomingKeeper
@@ -54,11 +55,10 @@ class Wanted:
 
     name: str
     text: str
-    loops: Loops = ONCE
-    """How often."""
+    options: PlayOptions = AS_WRITTEN
+    """How."""
     taught: int | None = None
     """The sequence or kept program whose text it is, if any."""
-    switches: Switches = NO_SWITCHES
 
 
 class Runs:
@@ -99,37 +99,39 @@ class Runs:
         has_left: Callable[[], Awaitable[bool]] | None = None,
         who: str | None = None,
         halts: int | None = None,
+        tell: Tell = untold,
     ) -> int:
         """Check a program whole, plan it from where the joints stand, play it; its run's number.
 
         Nothing is played for somebody who `has_left` meanwhile, after a hold or stop meanwhile, and
         nothing that cannot be recorded. `halts` is what it was when the play was asked for, if that
-        was before this. Raises ProgramError, Refused, PlannerBusy or StoreError.
+        was before this. To cancel it ends what is planned
+        at once. Raises ProgramError, Refused, PlannerBusy or StoreError.
         """
         # Before anything is planned, what the core would refuse afterwards.
         self._core.require_no_run("play")
         halts = self._halts if halts is None else halts
         counts = self._known_counts()
-        loops = wanted.loops
+        loops, switches = wanted.options.often, wanted.options.switches
         widths = await self._half_widths_deg(counts) if loops.check_edges else None
         if loops.apart:
             try:
                 parts = await self._planner.plan_loops(
-                    wanted.text, counts, loops, wanted.switches, widths
+                    wanted.text, counts, loops, switches, widths, tell
                 )
             except EdgesError as error:
                 raise Refused(RefusalCode.EDGES, str(error)) from None
             text = wanted.text
-            play = Play(wanted.name, text, parts, loops, wanted.switches, count_lines(text))
+            play = Play(wanted.name, text, parts, loops, switches, count_lines(text))
             return await self._begin(wanted, play, counts, halts, has_left, who)
-        making = await self._planner.plan(wanted.text, counts, loops, wanted.switches)
+        making = await self._planner.plan(wanted.text, counts, loops, switches, tell)
         if making is None:
             self._require_still(counts)
             raise Refused(RefusalCode.MOVED, "where the joints stood was not known; try again")
         outline = making.outline
         plan = FedPlan(outline.parts)
         plan.take(outline.first)
-        play = Play(wanted.name, "", plan, loops, wanted.switches, outline.lines, outline.needs)
+        play = Play(wanted.name, "", plan, loops, switches, outline.lines, outline.needs)
         try:
             run = await self._begin(wanted, play, counts, halts, has_left, who)
         except BaseException:
@@ -226,7 +228,8 @@ class Runs:
         self._core.require_no_run("play")
         run = self._next_run
         joints = tuple(joint.name for joint in self._core.arm.joints)
-        report = Report(run, wanted.name, joints, arm_now_us(), wanted.loops, wanted.switches)
+        often, switches = wanted.options.often, wanted.options.switches
+        report = Report(run, wanted.name, joints, arm_now_us(), often, switches)
         await self._keeper.begin(report, wanted.text, wanted.taught, who)
         try:
             yield run
@@ -236,19 +239,23 @@ class Runs:
         self._next_run += 1
         self._keeper.grew(run)
 
-    async def check(self, text: str, switches: Switches = NO_SWITCHES) -> bytes:
+    async def check(
+        self, text: str, switches: Switches = NO_SWITCHES, tell: Tell = untold
+    ) -> bytes:
         """What a program would do from where the arm stands, or from `park` if that is unsure.
 
         The result is JSON. Raises PlannerBusy, and Refused where it cannot be found.
         """
-        return await self._planner.check(text, self._start_deg(), switches)
+        return await self._planner.check(text, self._start_deg(), switches, tell)
 
-    async def curves(self, text: str, switches: Switches = NO_SWITCHES) -> Curves:
+    async def curves(
+        self, text: str, switches: Switches = NO_SWITCHES, tell: Tell = untold
+    ) -> Curves:
         """The angles of all joints over time, from where `check` begins.
 
         Raises ProgramError, PlannerBusy, and Refused where it cannot be found.
         """
-        return await self._planner.curves(text, self._start_deg(), switches)
+        return await self._planner.curves(text, self._start_deg(), switches, tell)
 
     async def shifted(self, text: str, offsets_deg: Mapping[str, float]) -> ShiftedText:
         """A program whose absolute angles are shifted joint by joint.

@@ -10,8 +10,9 @@ from typing import Final
 from coordinator.programs.interpreter import Interpreter
 from coordinator.programs.packed import StepKeeper
 from coordinator.programs.problems import Problem, Problems, ProgramError
+from coordinator.programs.progress import Stage, Tell, counted, untold
 from coordinator.programs.steps import End, Program, Step
-from coordinator.programs.words import lines_of, read_line
+from coordinator.programs.words import count_lines, lines_of, read_line
 
 _NO_END: Final = "the program ends without M2 or M30, and without standing between two lines with %"
 
@@ -29,7 +30,7 @@ def parse_program(text: str, letters: Mapping[str, str], *, block_delete: bool =
 
 
 def read_program(
-    text: str, letters: Mapping[str, str], *, block_delete: bool = False
+    text: str, letters: Mapping[str, str], *, block_delete: bool = False, tell: Tell = untold
 ) -> tuple[Program, Problems]:
     """What can be read of a text, and its mistakes.
 
@@ -37,7 +38,7 @@ def read_program(
     """
     reader = Reader(letters, block_delete=block_delete)
     steps = StepKeeper()
-    for line in lines_of(text):
+    for line in counted(lines_of(text), Stage.READING, count_lines(text), tell):
         for step in reader.feed(line):
             steps.add(step)
         if reader.unread_line is not None:

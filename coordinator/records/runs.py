@@ -81,7 +81,7 @@ class RunKeeper:
             await self._store.confirmed(
                 lambda connection: runs.begin(connection, first, program, taught)
             )
-        except StoreError:
+        except (StoreError, asyncio.CancelledError):
             # A disk that was only slow may record it yet.
             self._start(self._forget(report.run))
             raise

@@ -8,6 +8,7 @@ from coordinator.core.run.report import Report, StartRecord
 from coordinator.motion.plan import plan_text
 from coordinator.motion.route import pose_at
 from coordinator.programs import Switches
+from coordinator.programs.loops import Loops
 from coordinator.rehearsal.played import HoldSeen, Played, StartSeen
 from coordinator.rehearsal.world import BEGIN_US, World
 from protocol.constants import US
@@ -29,10 +30,11 @@ START_TROUBLE: Final = ("partial-start", "start-refused")
 class Operator:
     """Plays a program to its end, whatever it takes, and says what was seen."""
 
-    def __init__(self, world: World, text: str, switches: Switches) -> None:
+    def __init__(self, world: World, text: str, switches: Switches, loops: Loops) -> None:
         self._world = world
         self._text = text
         self._switches = switches
+        self._loops = loops
         self._commanded_us = world.now
         self._notes = len(world.notes)
         self._given_up = False
@@ -43,10 +45,10 @@ class Operator:
         """Play, go on at pauses, resume after holds, until the run has ended or patience has."""
         world = self._world
         start = pose_at(world.arm, world.core.start_counts())
-        parts = plan_text(self._text, world.arm, start, switches=self._switches)
+        parts = plan_text(self._text, world.arm, start, self._loops, self._switches)
         planned_us = sum(move.duration_us for part in parts for move in part.moves())
         end_us = world.now + PATIENCE * planned_us + PATIENCE_US
-        if self._ask(ev.Play("rehearsal", self._text, parts), end_us):
+        if self._ask(ev.Play("rehearsal", self._text, parts, self._loops), end_us):
             while not self._is_over(end_us):
                 if self._phase() is Phase.HELD:
                     world.run_for(REACTION_US)

@@ -17,6 +17,7 @@ from coordinator.core.homing import HomingSequence, HomingState
 from coordinator.core.run import Phase, Run
 from coordinator.motion import plan_parts
 from coordinator.programs import NO_SWITCHES, Move, Program, Switches, Target
+from coordinator.programs.loops import ONCE, Loops
 from coordinator.programs.steps import End
 from coordinator.rehearsal.meeting import RehearsalError, wait_for_all
 from coordinator.rehearsal.operator import REACTION_US, Operator
@@ -41,15 +42,16 @@ def play_once(
     network: Profile,
     seed: int,
     switches: Switches = NO_SWITCHES,
+    loops: Loops = ONCE,
 ) -> Played:
-    """Play a program once.
+    """Rehearse a play once: a program in one loop or several.
 
     `joints` are the arm's software joints, base to tool. Raises ProgramError as `plan_parts` does,
     Refused for a program that moves nothing, and RehearsalError.
     """
     world = _parked(arm, joints, seed)
     _meet(world, network)
-    operator = Operator(world, text, switches)
+    operator = Operator(world, text, switches, loops)
     operator.play()
     return operator.seen(seed)
 

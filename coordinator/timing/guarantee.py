@@ -69,21 +69,24 @@ class _Limits:
     along the lists, because the drift bound is less than 1.
     """
 
-    __slots__ = ("arm_us", "drift_ppm", "joint_us", "sign")
+    __slots__ = ("arm_us", "drift_ppm", "joint_us", "sign", "values")
 
     def __init__(self, sign: int, drift_ppm: int) -> None:
         self.sign = sign
         self.drift_ppm = drift_ppm
         self.arm_us: list[int] = []
         self.joint_us: list[int] = []
+        self.values: list[int] = []
+        """Sign × offset of each limit, in µs × 10⁶."""
 
     def value(self, arm_us: int) -> tuple[int, int]:
         """The tightest value at an instant, in µs × 10⁶, and the instant of the limit behind it."""
         arms = self.arm_us
         if not arms:
             raise LookupError("no exchange, no limit")
-        if arm_us > arms[-1]:
-            return self._aged(-1, arm_us - arms[-1]), arms[-1]
+        newest_us = arms[-1]
+        if arm_us > newest_us:
+            return self._aged(-1, arm_us - newest_us), newest_us
         k = bisect_left(arms, arm_us)
         if k == 0:
             return self._aged(0, arms[0] - arm_us), arms[0]
@@ -92,8 +95,7 @@ class _Limits:
         return (after, arms[k]) if after < before else (before, arms[k - 1])
 
     def _aged(self, k: int, age_us: int) -> int:
-        offset_us = self.joint_us[k] - self.arm_us[k]
-        return self.sign * offset_us * PPM + self.drift_ppm * age_us
+        return self.values[k] + self.drift_ppm * age_us
 
     def add(self, arm_us: int, joint_us: int) -> None:
         """Take a limit in, unless it adds nothing, and drop those to which it leaves nothing."""
@@ -108,16 +110,17 @@ class _Limits:
             end += 1
         arms[start:end] = [arm_us]
         self.joint_us[start:end] = [joint_us]
+        self.values[start:end] = [value]
 
     def _within(self, k: int, arm_us: int, value: int) -> bool:
         """Whether limit k lies within the cone of this one."""
-        return self._aged(k, 0) >= value + self.drift_ppm * abs(self.arm_us[k] - arm_us)
+        return self.values[k] >= value + self.drift_ppm * abs(self.arm_us[k] - arm_us)
 
     def forget_before(self, arm_us: int) -> None:
         """Drop old limits, but keep one at or before this instant: it still tells about it."""
         k = bisect_left(self.arm_us, arm_us)
         if k > 1:
-            del self.arm_us[: k - 1], self.joint_us[: k - 1]
+            del self.arm_us[: k - 1], self.joint_us[: k - 1], self.values[: k - 1]
 
     def offsets(self) -> list[Limit]:
         """All that is left, by time."""

@@ -140,7 +140,7 @@ class LinkQuality:
     def _percentile(self, per_mille: int) -> int | None:
         """The smallest time that this share of the exchanges did not exceed (nearest rank)."""
         count = len(self._rtts_us)
-        return self._rtts_us[-(-count * per_mille // 1000) - 1] if count else None
+        return self._rtts_us[(count * per_mille + 999) // 1000 - 1] if count else None
 
     def _losses(self) -> _Losses:
         """What is lost by the newest instant seen.

@@ -11,6 +11,7 @@ import asyncio
 import contextlib
 import hashlib
 import os
+import time
 from collections.abc import AsyncIterator, Callable, Iterator, Mapping, Sequence
 from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass
@@ -44,6 +45,7 @@ from coordinator.programs import (
 )
 from coordinator.programs.loops import ONCE, Loops
 from coordinator.programs.problems import MAX_PROBLEMS
+from coordinator.programs.progress import Progress, Stage, Tell, untold
 from coordinator.programs.words import count_lines
 from coordinator.teaching.program import ReadVisit, from_program
 from coordinator.teaching.shifted_text import ShiftedText, shifted_text
@@ -53,6 +55,8 @@ Result = TypeVar("Result")
 
 WAITING: Final = 1
 """Programs that may wait for the one before; more of them are refused."""
+TELL_S: Final = 0.2
+"""Between two times that a process says how far it is."""
 NICENESS: Final = 10
 """Where processors are few, the exchange with the joints goes first (POSIX nice)."""
 
@@ -117,10 +121,14 @@ class Planner:
         self._is_closed = False
 
     async def check(
-        self, text: str, start_deg: Sequence[float] | None, switches: Switches = NO_SWITCHES
+        self,
+        text: str,
+        start_deg: Sequence[float] | None,
+        switches: Switches = NO_SWITCHES,
+        tell: Tell = untold,
     ) -> bytes:
         """What a program would do from there, or from `park`, as JSON."""
-        return await self._ask(_check, text, start_deg, switches)
+        return await self._ask(tell, _check, text, start_deg, switches)
 
     async def plan(
         self,
@@ -128,6 +136,7 @@ class Planner:
         start_counts: Sequence[int] | None,
         loops: Loops = ONCE,
         switches: Switches = NO_SWITCHES,
+        tell: Tell = untold,
     ) -> Making | None:
         """The plan of a program, played so often without a rest between loops, from where the
         joints stand, which is made on.
@@ -137,8 +146,8 @@ class Planner:
         Raises ProgramError with the mistakes that `check` finds, also where nobody knows where the
         joints stand.
         """
-        async with self._asking():
-            found = await self._exchanged(_plan, (text, start_counts, loops, switches))
+        async with self._asking(tell):
+            found = await self._exchanged(tell, _plan, (text, start_counts, loops, switches))
             if isinstance(found, list):
                 raise ProgramError(found)
             if found is None:
@@ -155,12 +164,15 @@ class Planner:
         loops: Loops,
         switches: Switches = NO_SWITCHES,
         half_widths_deg: Mapping[str, float] | None = None,
+        tell: Tell = untold,
     ) -> tuple[Part, ...]:
         """The parts of a program, as `plan_text` says, from where the joints stand: whole, for
         loops that are apart. Empty where that is unknown. Raises ProgramError as `plan` does, and
         EdgesError.
         """
-        found = await self._ask(_plan_loops, text, start_counts, loops, switches, half_widths_deg)
+        found = await self._ask(
+            tell, _plan_loops, text, start_counts, loops, switches, half_widths_deg
+        )
         if isinstance(found, EdgesError):
             raise found
         if isinstance(found, list):
@@ -168,10 +180,14 @@ class Planner:
         return found
 
     async def curves(
-        self, text: str, start_deg: Sequence[float] | None, switches: Switches = NO_SWITCHES
+        self,
+        text: str,
+        start_deg: Sequence[float] | None,
+        switches: Switches = NO_SWITCHES,
+        tell: Tell = untold,
     ) -> Curves:
         """What each joint does over time, from there or from `park`. Raises ProgramError."""
-        found = await self._ask(_curves, text, start_deg, switches)
+        found = await self._ask(tell, _curves, text, start_deg, switches)
         if isinstance(found, list):
             raise ProgramError(found)
         return found
@@ -180,18 +196,18 @@ class Planner:
         self, text: str, start_counts: Sequence[int], switches: Switches
     ) -> dict[str, float]:
         """By joint the angle at which a line of a program begins. Raises ProgramError."""
-        found = await self._ask(_way, text, start_counts, switches)
+        found = await self._ask(untold, _way, text, start_counts, switches)
         if isinstance(found, list):
             raise ProgramError(found)
         return found
 
     async def shifted(self, text: str, offsets_deg: Mapping[str, float]) -> ShiftedText:
         """A program whose absolute angles are shifted joint by joint."""
-        return await self._ask(_shifted, text, dict(offsets_deg))
+        return await self._ask(untold, _shifted, text, dict(offsets_deg))
 
     async def read_visits(self, text: str) -> tuple[list[ReadVisit], list[Problem]]:
         """The visits that a program makes, and all that keeps it from being a sequence."""
-        return await self._ask(_read_visits, text)
+        return await self._ask(untold, _read_visits, text)
 
     async def close(self) -> None:
         """End the processes. Who still waits is refused."""
@@ -201,28 +217,43 @@ class Planner:
             await asyncio.to_thread(end_child, process)
         self._thread.shutdown()
 
-    async def _ask(self, work: Callable[..., Result], *arguments: Any) -> Result:
-        async with self._asking():
-            return await self._exchanged(work, arguments)
+    async def _ask(self, tell: Tell, work: Callable[..., Result], *arguments: Any) -> Result:
+        async with self._asking(tell):
+            return await self._exchanged(tell, work, arguments)
 
     @contextlib.asynccontextmanager
-    async def _asking(self) -> AsyncIterator[None]:
+    async def _asking(self, tell: Tell) -> AsyncIterator[None]:
         """One after another, so that what one leaves of the process is known to the next."""
         if self._asked > WAITING:
             raise PlannerBusy(f"{self._asked} programs are being checked already; try again later")
         self._asked += 1
+        if self._turn.locked():
+            tell(Progress(Stage.WAITING, 0, 0))
         try:
             async with self._turn:
                 yield
         finally:
             self._asked -= 1
 
-    async def _exchanged(self, work: Callable[..., Result], arguments: tuple[Any, ...]) -> Result:
+    async def _exchanged(
+        self, tell: Tell, work: Callable[..., Result], arguments: tuple[Any, ...]
+    ) -> Result:
         worker = self._worker = self._worker or self._begun()
+        loop = asyncio.get_running_loop()
+
+        def hear(progress: Progress) -> None:
+            loop.call_soon_threadsafe(tell, progress)
+
         try:
-            return await asyncio.get_running_loop().run_in_executor(
-                self._thread, _exchange, worker[1], work, arguments
+            return await loop.run_in_executor(
+                self._thread, _exchange, worker[1], work, arguments, hear
             )
+        except asyncio.CancelledError:
+            # Whatever it is at, its process is rid of it at once; the next program gets another.
+            if self._worker is worker:
+                self._worker = None
+            await asyncio.to_thread(end_child, worker[0])
+            raise
         except (EOFError, OSError) as error:
             if self._worker is worker:
                 self._worker = None
@@ -244,13 +275,20 @@ class Planner:
             return start_child(_serve, self._arm, theirs, daemon=True), ours
 
 
-def _exchange(pipe: Connection, work: Callable[..., Any] | None, arguments: tuple[Any, ...]) -> Any:
+def _exchange(
+    pipe: Connection,
+    work: Callable[..., Any] | None,
+    arguments: tuple[Any, ...],
+    hear: Tell = untold,
+) -> Any:
     """What a process answers; without work, the next piece of the plan that it makes."""
     text, *others = arguments or ("",)
     pipe.send((work, others))
     # As bytes, so that nobody in this process waits while a long one is on its way.
     pipe.send_bytes(text.encode("utf-8", "surrogatepass"))
-    return pipe.recv()
+    while isinstance(answer := pipe.recv(), Progress):
+        hear(answer)
+    return answer
 
 
 # ---- in the process of its own ------------------------------------------------------------
@@ -260,6 +298,7 @@ def _serve(arm: Arm, pipe: Connection) -> None:
     os.nice(NICENESS)
     # Whoever started this process closes the pipe by ending.
     pieces: Iterator[tuple[Fed, ...]] = iter(())
+    tell = _Telling(pipe)
     with contextlib.suppress(EOFError, BrokenPipeError):
         while True:
             work, arguments = pipe.recv()
@@ -268,11 +307,25 @@ def _serve(arm: Arm, pipe: Connection) -> None:
                 pipe.send(next(pieces, None))
                 continue
             pieces = iter(())  # of a plan that was given up, or is done
-            answer: Any = work(arm, text, *arguments)
+            answer: Any = work(arm, text, tell, *arguments)
             if isinstance(answer, _Begun):
                 answer, pieces = answer.outline, answer.pieces
             pipe.send(answer)
             del work, text, arguments, answer
+
+
+class _Telling:
+    """Sends how far it is, but not so often that whoever hears of it has no time for the arm."""
+
+    def __init__(self, pipe: Connection) -> None:
+        self._pipe = pipe
+        self._last_s = time.monotonic()
+
+    def __call__(self, progress: Progress) -> None:
+        """It is so far."""
+        if (now_s := time.monotonic()) - self._last_s >= TELL_S:
+            self._last_s = now_s
+            self._pipe.send(progress)
 
 
 @dataclass(frozen=True, slots=True)
@@ -292,36 +345,39 @@ _latest: list[_Read] = []
 """What was read last: who plays what was checked does not wait for that again."""
 
 
-def _read(arm: Arm, text: str, start: Pose, switches: Switches) -> _Read:
+def _read(arm: Arm, text: str, start: Pose, switches: Switches, tell: Tell = untold) -> _Read:
     digest = hashlib.sha256(text.encode("utf-8", "surrogatepass")).digest()
     if not _latest or _latest[0].what != (digest, start, switches):
         _latest.clear()
         parts: tuple[Part, ...] = ()
-        program, problems = read_route(text, arm, start, switches)
+        program, problems = read_route(text, arm, start, switches, tell)
         if not problems:
-            parts, problems = checked_parts(program, arm, start, switches=switches)
+            parts, problems = checked_parts(program, arm, start, switches=switches, tell=tell)
         what, needs, lines = (digest, start, switches), needs_of(parts), count_lines(text)
         _latest.append(_Read(what, program, problems, parts, needs, lines))
     return _latest[0]
 
 
-def _program(arm: Arm, text: str, *, block_delete: bool) -> Program:
+def _program(arm: Arm, text: str, tell: Tell, *, block_delete: bool) -> Program:
     """A program as it was read last, wherever it began; else read anew. Raises ProgramError."""
     digest = hashlib.sha256(text.encode("utf-8", "surrogatepass")).digest()
     for read in _latest:
         if (read.what[0], read.what[2].block_delete) == (digest, block_delete) and read.parts:
             return read.program
-    program, problems = read_program(text, arm.letters, block_delete=block_delete)
+    program, problems = read_program(text, arm.letters, block_delete=block_delete, tell=tell)
     if problems.count:
         raise ProgramError(problems.told())
     return program
 
 
-def _check(arm: Arm, text: str, start_deg: Sequence[float] | None, switches: Switches) -> bytes:
+def _check(
+    arm: Arm, text: str, tell: Tell, start_deg: Sequence[float] | None, switches: Switches
+) -> bytes:
     begins = "park" if start_deg is None else "here"
     start = pose_of(arm, arm.poses["park"] if start_deg is None else start_deg)
-    read = _read(arm, text, start, switches)
-    return orjson.dumps(check_parts(read.program, read.problems, read.parts, arm, start, begins))
+    read = _read(arm, text, start, switches, tell)
+    found = check_parts(read.program, read.problems, read.parts, arm, start, begins, tell)
+    return orjson.dumps(found)
 
 
 @dataclass(frozen=True, slots=True)
@@ -333,22 +389,27 @@ class _Begun:
 
 
 def _plan(
-    arm: Arm, text: str, start_counts: Sequence[int] | None, loops: Loops, switches: Switches
+    arm: Arm,
+    text: str,
+    tell: Tell,
+    start_counts: Sequence[int] | None,
+    loops: Loops,
+    switches: Switches,
 ) -> Any:
     """A `_Begun`, problems, or None: see `Planner.plan`."""
     try:
         if start_counts is None:
             # From where `_check` begins; there is nothing to plan.
             park = pose_of(arm, arm.poses["park"])
-            return list(read_route(text, arm, park, switches)[1]) or None
+            return list(read_route(text, arm, park, switches, tell)[1]) or None
         start = pose_at(arm, start_counts)
         if loops == ONCE:
-            read = _read(arm, text, start, switches)
+            read = _read(arm, text, start, switches, tell)
             if read.problems:
                 return list(read.problems)
             parts, needs, lines = read.parts, read.needs, read.lines
         else:
-            parts = plan_text(text, arm, start, loops, switches, ahead=False)
+            parts = plan_text(text, arm, start, loops, switches, ahead=False, tell=tell)
             needs, lines = needs_of(parts), count_lines(text)
         pieces = pieces_of(parts)
         outline = Outline(len(parts), lines, needs, next(pieces))
@@ -360,6 +421,7 @@ def _plan(
 def _plan_loops(
     arm: Arm,
     text: str,
+    tell: Tell,
     start_counts: Sequence[int] | None,
     loops: Loops,
     switches: Switches,
@@ -368,9 +430,9 @@ def _plan_loops(
     try:
         if start_counts is not None:
             start = pose_at(arm, start_counts)
-            return plan_text(text, arm, start, loops, switches, half_widths_deg)
+            return plan_text(text, arm, start, loops, switches, half_widths_deg, tell=tell)
         park = pose_of(arm, arm.poses["park"])
-        return list(read_route(text, arm, park, switches)[1]) or ()
+        return list(read_route(text, arm, park, switches, tell)[1]) or ()
     except EdgesError as error:
         return error
     except ProgramError as error:
@@ -378,30 +440,30 @@ def _plan_loops(
 
 
 def _curves(
-    arm: Arm, text: str, start_deg: Sequence[float] | None, switches: Switches
+    arm: Arm, text: str, tell: Tell, start_deg: Sequence[float] | None, switches: Switches
 ) -> Curves | list[Problem]:
     try:
-        return curves(text, arm, start_deg, switches)
+        return curves(text, arm, start_deg, switches, tell)
     except ProgramError as error:
         return list(error.problems)
 
 
 def _way(
-    arm: Arm, text: str, start_counts: Sequence[int], switches: Switches
+    arm: Arm, text: str, tell: Tell, start_counts: Sequence[int], switches: Switches
 ) -> dict[str, float] | list[Problem]:
     try:
         assert switches.from_line is not None, "a line is asked for"
-        program = _program(arm, text, block_delete=switches.block_delete)
+        program = _program(arm, text, tell, block_delete=switches.block_delete)
         return way_to_line(program, arm, pose_at(arm, start_counts), switches.from_line)
     except ProgramError as error:
         return list(error.problems)
 
 
-def _shifted(arm: Arm, text: str, offsets_deg: Mapping[str, float]) -> ShiftedText:
+def _shifted(arm: Arm, text: str, _tell: Tell, offsets_deg: Mapping[str, float]) -> ShiftedText:
     return shifted_text(text, arm, offsets_deg)
 
 
-def _read_visits(arm: Arm, text: str) -> tuple[list[ReadVisit], list[Problem]]:
+def _read_visits(arm: Arm, text: str, _tell: Tell) -> tuple[list[ReadVisit], list[Problem]]:
     visits, problems = from_program(text, arm)
     return visits, problems[: MAX_PROBLEMS + 1]
 

@@ -29,7 +29,7 @@ class IdleCurrent:
             self._settled_us = now + CURRENT_SETTLE_US
 
     def forget(self) -> None:
-        """The drivers are off: there is no current, and it is the full one when they are on again."""
+        """The drivers are off: no current, and the full one when they are on again."""
         self.is_reduced, self._settled_us = False, -math.inf
 
     def settled(self, now: float) -> bool:

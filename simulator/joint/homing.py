@@ -64,7 +64,7 @@ class Homing:
         self._high = position + self._settings.travel
         self._level = level
         self.met = met
-        """Where the sensor was met last in the search direction, or left: in this homing or before."""
+        """Where the sensor was met last in the search direction, or left: now or before."""
         self._edge = position if met is None else met
         """Where the edge of interest was met last."""
         self._slow_edge = 0

@@ -14,7 +14,7 @@ from dataclasses import dataclass, field
 from multiprocessing.connection import Connection
 from typing import Final
 
-from coordinator.cli import host
+from coordinator.cli.simulating import SimulateSettings, simulate
 from coordinator.config.arm import load_arm
 from coordinator.rehearsal.software_joints import joint_settings
 from coordinator.testing.live_arm import run_before_others
@@ -51,7 +51,7 @@ class Joints:
 @contextlib.contextmanager
 def watched_joints(arm: Bench, network: str, seed: int) -> Iterator[Joints]:
     """Serve an arm's joints on loopback until left."""
-    settings = host.SimulateSettings(
+    settings = SimulateSettings(
         tuple(joint_settings(load_arm(arm.arm), seed)),
         arm.data,
         LOOPBACK,
@@ -92,9 +92,9 @@ class Eye:
         return math.inf if math.isinf(joint_us) else self.unit.oscillator.true_us(joint_us)
 
 
-def _serve(pipe: Connection, settings: host.SimulateSettings) -> None:
+def _serve(pipe: Connection, settings: SimulateSettings) -> None:
     run_before_others()
-    host.simulate(settings, lambda ports: _ready(pipe, ports))
+    simulate(settings, lambda ports: _ready(pipe, ports))
 
 
 def _ready(pipe: Connection, ports: list[JointPort]) -> None:

@@ -10,7 +10,7 @@ from pathlib import Path
 from tempfile import TemporaryDirectory
 from typing import Any
 
-from coordinator.cli import host
+from coordinator.cli.simulating import SimulateSettings, simulate
 from coordinator.config.arm import Arm, load_arm
 from coordinator.config.data_folder import make_key
 from coordinator.rehearsal.software_joints import joint_settings
@@ -66,7 +66,7 @@ def software_joints(
         arm = load_arm(path)
         make_key(data)
         bench = Bench(arm, data, Path(folder) / "truth.jsonl")
-        settings = host.SimulateSettings(
+        settings = SimulateSettings(
             tuple(joint_settings(arm, seed)), data, LOOPBACK, network, seed, bench.truth
         )
         with in_child(_serve, (settings, watched)) as hear:
@@ -95,7 +95,7 @@ def answer(hear: Connection) -> Any:
     return hear.recv()
 
 
-def _serve(tell: Connection, asked: tuple[host.SimulateSettings, Watch | None]) -> None:
+def _serve(tell: Connection, asked: tuple[SimulateSettings, Watch | None]) -> None:
     settings, watched = asked
 
     def ready(ports: list[JointPort]) -> None:
@@ -103,4 +103,4 @@ def _serve(tell: Connection, asked: tuple[host.SimulateSettings, Watch | None]) 
             watched(ports)
         tell.send([port.udp_port for port in ports])
 
-    host.simulate(settings, ready)
+    simulate(settings, ready)

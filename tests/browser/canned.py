@@ -1,7 +1,10 @@
 """What a feed could say, made up: for looks and failures that are hard to bring about."""
 
 import math
-from typing import Any
+from collections.abc import Callable
+from typing import Any, Final
+
+from starlette.responses import JSONResponse, Response
 
 NAMES = ("turntable", "shoulder", "elbow", "forearm", "wrist", "tool")
 NOW_US = 3_600_000_000
@@ -113,6 +116,16 @@ def homing(number: int = 2) -> dict[str, Any]:
             for position, rising, fast in edges
         ],
     }  # fmt: skip
+
+
+ANSWERS: Final[dict[str, Callable[[], Response]]] = {
+    "/session": lambda: JSONResponse({"role": "operate"}),
+    "/control": lambda: JSONResponse({"you": "me"}),
+    "/runs/{run}/program": lambda: Response("G0 A10\nM2\n"),
+    "/joints/{joint}/homing": lambda: JSONResponse(homing()),
+    "/rehearsals": lambda: JSONResponse({"network": "home", "repetitions": 20}),
+}
+"""What a page asks by itself, and what it is told."""
 
 
 def change(seq: int, **values: Any) -> dict[str, Any]:

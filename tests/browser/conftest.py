@@ -25,7 +25,7 @@ from playwright.sync_api import (
 from coordinator.api.page import add_page
 from coordinator.client import Client
 from tests.browser import canned
-from tests.browser.chromium import chromium
+from tests.browser.chromium import LIGHT, chromium
 from tests.browser.hands import Finger, Keys, Mouse
 from tests.e2e.harness import Bench, linked_bench, until
 
@@ -37,14 +37,21 @@ PHONE = {"width": 360, "height": 740}
 @pytest.fixture(scope="module")
 def browser() -> Iterator[Browser]:
     """Ended with each module: other tests need the event loop that it holds."""
-    with chromium() as opened:
+    with chromium(LIGHT) as opened:
         yield opened
 
 
 @pytest.fixture(scope="session")
 def files() -> Iterator[str]:
-    """The page's files as the coordinator serves them, without a coordinator; their address."""
+    """The page's files as the coordinator serves them, without a coordinator; their address.
+
+    What pages ask before anything is pressed is answered too. A page whose questions a test answers
+    by `route` goes through the test with each of its files: that costs as much as all else it does
+    at its start.
+    """
     app = FastAPI(openapi_url=None)
+    for path, answer in canned.ANSWERS.items():
+        app.add_api_route(f"/api/v1{path}", answer, methods=["GET"])
     add_page(app)
     listener = socket.create_server(("127.0.0.1", 0))
     server = uvicorn.Server(uvicorn.Config(app, log_config=None, lifespan="off", ws="none"))
@@ -118,6 +125,13 @@ def view_for(
 
 @pytest.fixture
 def open_page(browser: Browser) -> Iterator[Open]:
+    """Opens pages for one test; see `pages`."""
+    with pages(browser) as opened:
+        yield opened
+
+
+@contextlib.contextmanager
+def pages(browser: Browser) -> Iterator[Open]:
     """Opens pages that must write no error to their console, violations of the policy among them.
 
     What fails to load is a message of the browser's own: a coordinator that is killed answers
@@ -191,13 +205,7 @@ class Feed:
         """What the page's hand said, oldest first."""
 
     def attach(self, page: Page) -> None:
-        """Answer the page's feed, and its questions about who it is."""
-        page.route("**/api/v1/session", lambda route: route.fulfill(json={"role": "operate"}))
-        page.route("**/api/v1/runs/*/program", lambda route: route.fulfill(body="G0 A10\nM2\n"))
-        page.route("**/api/v1/joints/*/homing", lambda route: route.fulfill(json=canned.homing()))
-        page.route("**/api/v1/control", lambda route: route.fulfill(json={"you": "me"}))
-        last = {"network": "home", "repetitions": 20}
-        page.route("**/api/v1/rehearsals", lambda route: route.fulfill(json=last))
+        """Answer the page's feed; `files` answers its questions about who it is."""
         page.route_web_socket("**/api/v1/feed**", self._answer)
 
     def cut(self) -> None:

@@ -1,13 +1,14 @@
 """What a lane and its details say of a joint: each figure, and what is not to be believed."""
 
 import re
+from collections.abc import Iterator
 from typing import Any
 
 import pytest
-from playwright.sync_api import Page, Route, expect
+from playwright.sync_api import Browser, Page, Route, expect
 
 from tests.browser import canned
-from tests.browser.conftest import Feed, Open, stay_new
+from tests.browser.conftest import Feed, Open, pages, stay_new
 
 
 def shown(open_page: Open, files: str, **values: Any) -> Page:
@@ -22,6 +23,13 @@ def shown(open_page: Open, files: str, **values: Any) -> Page:
     page = open_page(files, before=before)
     page.locator(".lane").wait_for()
     return page
+
+
+@pytest.fixture(name="lane", scope="module")
+def one_lane(browser: Browser, files: str) -> Iterator[Page]:
+    """A page with one joint, for all tests that only look at it."""
+    with pages(browser) as open_page:
+        yield shown(open_page, files)
 
 
 @pytest.mark.parametrize(
@@ -40,11 +48,8 @@ def shown(open_page: Open, files: str, **values: Any) -> Page:
         (".age", "0.04\u00a0s old"),
     ],
 )
-def test_a_lane_says_every_figure_with_its_unit(
-    open_page: Open, files: str, place: str, says: str
-) -> None:
-    page = shown(open_page, files)
-    expect(page.locator(f".lane {place}")).to_contain_text(says)
+def test_a_lane_says_every_figure_with_its_unit(lane: Page, place: str, says: str) -> None:
+    expect(lane.locator(f".lane {place}")).to_contain_text(says)
 
 
 @pytest.mark.parametrize(
@@ -99,6 +104,15 @@ def row(page: Page, name: str) -> Any:
     return page.locator(".details dl div", has=page.locator(f"dt:text-is('{name}')")).locator("dd")
 
 
+@pytest.fixture(name="details", scope="module")
+def details_of_one(browser: Browser, files: str) -> Iterator[Page]:
+    """A page with the details of its one joint open, for all tests that only look at them."""
+    with pages(browser) as open_page:
+        page = shown(open_page, files)
+        page.locator(".lane .name").click()
+        yield page
+
+
 @pytest.mark.parametrize(
     ("name", "value"),
     [
@@ -115,12 +129,8 @@ def row(page: Page, name: str) -> Any:
         ("touch control, turned by", "−6"),
     ],
 )
-def test_details_give_identity_clock_and_counters(
-    open_page: Open, files: str, name: str, value: str
-) -> None:
-    page = shown(open_page, files)
-    page.locator(".lane .name").click()
-    expect(row(page, name)).to_have_text(value)
+def test_details_give_identity_clock_and_counters(details: Page, name: str, value: str) -> None:
+    expect(row(details, name)).to_have_text(value)
 
 
 def test_details_give_the_edges_of_the_last_homing_and_what_happened_last(

@@ -142,7 +142,7 @@ def test_what_is_kept_is_drawn_played_in_loops_and_tells_what_became_of_it(
     expect(page.locator(".curve")).to_have_count(3, timeout=PATIENCE_MS)
     expect(page.locator(".curve").first).to_contain_text("range −170° to 170°")
     looks_well(page)
-    loops = page.get_by_label("Loops")
+    loops = page.locator(".play").get_by_label("Loops")
     loops.fill("0")
     expect(page.locator(".play")).to_contain_text("Loops is 0, but must be 1 to 10000")
     expect(page.get_by_role("button", name="Play", exact=True)).to_have_attribute(
@@ -288,7 +288,8 @@ def test_lines_with_a_slash_and_m1_count_as_the_operator_switches(
 ) -> None:
     page, hand = opened
     written(page, hand, "switched.nc", f"/G2\n{SHORT.replace('M2', 'M1')}{SHORT}")
-    deleting, stopping = page.get_by_label("Block delete"), page.get_by_label("Optional stop")
+    form = page.locator(".play")
+    deleting, stopping = form.get_by_label("Block delete"), form.get_by_label("Optional stop")
     expect(deleting).not_to_be_checked()
     expect(stopping).not_to_be_checked()
     pressed(page, hand, "Check")

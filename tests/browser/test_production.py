@@ -84,7 +84,7 @@ def test_minutes_and_edges_are_asked_for_and_what_is_wrong_is_told(
     expect(page.locator(".play")).to_contain_text(
         "Another loop begins with line 1 from where it ends: elbow by −30.00°, 1.2\u00a0s."
     )
-    minutes = page.get_by_label("or for minutes")
+    minutes = page.locator(".play").get_by_label("or for minutes")
     expect(page.get_by_label("Check home edges in between")).to_have_count(0)
     minutes.fill("0")
     expect(page.locator(".play [role=alert]")).to_contain_text(
@@ -123,7 +123,7 @@ def test_loops_with_home_edges_are_said_to_take_longer_than_their_motion(
     page = open_page(f"{files}/#play", before=before)
     page.get_by_label("Program", exact=True).fill("G0 A10\nM2\n")
     page.get_by_role("button", name="Check", exact=True).click()
-    page.get_by_label("Loops", exact=True).fill("3")
+    page.locator(".play").get_by_label("Loops", exact=True).fill("3")
     told = page.get_by_text("about 1:30 without pauses")
     expect(told).to_have_text("about 1:30 without pauses")
     page.get_by_label("Check home edges in between").check()

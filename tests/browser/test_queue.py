@@ -1,10 +1,12 @@
 """The queue on Play, with an arm that is made up: what its controls say that they do."""
 
 import json
+from dataclasses import asdict
 from typing import Any
 
 from playwright.sync_api import Page, Route, expect
 
+from coordinator.programs.options import AS_WRITTEN
 from tests.browser import canned
 from tests.browser.conftest import PHONE, SHOTS, Feed, Open, stay_new
 from tests.browser.looks import looks_well
@@ -17,9 +19,19 @@ TAUGHT: dict[str, Any] = {
 NAMES = ("one tray", "two trays", "park")
 
 
+PLAIN = asdict(AS_WRITTEN)
+
+
 def entry(number: int, state: str = "waits", run: int | None = None) -> dict[str, Any]:
     name = NAMES[number - 1]
-    return {"id": number, "taught": number, "name": name, "loops": 1, "state": state, "run": run}
+    return {
+        "id": number,
+        "taught": number,
+        "name": name,
+        "options": PLAIN,
+        "state": state,
+        "run": run,
+    }
 
 
 def queue(*entries: dict[str, Any], **values: Any) -> dict[str, Any]:
@@ -96,9 +108,9 @@ def test_times_that_are_none_are_told_and_nothing_is_added(open_page: Open, file
     page = opened(open_page, files, Feed(resting(queue())))
     page.locator(".library li button", has_text="one tray").click()
     section = page.get_by_role("region", name="Queue")
-    times = section.get_by_label("Times in the queue")
+    times = section.get_by_label("Loops")
     times.fill("0")
-    expect(section.get_by_role("alert")).to_contain_text("a whole number from 1 to 10000")
+    expect(section.get_by_role("alert")).to_contain_text("Loops is 0, but must be 1 to 10000")
     add = section.get_by_role("button", name="Add one tray", exact=True)
     expect(add).to_have_attribute("aria-disabled", "true")
 
@@ -134,8 +146,54 @@ def test_by_keyboard_an_entry_is_moved_on_and_on_and_several_are_removed(
         section.get_by_role("button", name=f"Remove {one}, place 1").focus()
         page.keyboard.press("Enter")
         expect(section.locator("li", has_text=f"1. {following}")).to_be_focused()
-    page.keyboard.press("Tab")
-    page.keyboard.press("Tab")
+    for _ in range(3):
+        page.keyboard.press("Tab")
     expect(section.get_by_role("button", name="Remove two trays, place 1")).to_be_focused()
     page.keyboard.press("Enter")
     expect(section.get_by_role("heading", name="Queue")).to_be_focused()
+
+
+def test_an_entry_is_added_and_set_with_the_options_of_a_play_by_keyboard_and_says_them(
+    open_page: Open, files: str
+) -> None:
+    feed = Feed(resting(queue()))
+    page = opened(open_page, files, feed, size=PHONE, bypass_csp=True)
+    asked: list[dict[str, Any]] = []
+
+    def edit(route: Route) -> None:
+        asked.append(json.loads(route.request.post_data or "{}")["edit"])
+        one = entry(1) | {"options": PLAIN | asked[-1]["options"]}
+        feed.say(canned.change(1 + len(asked), set={"queue": queue(one)}))
+        route.fulfill(json=queue(one))
+
+    page.route("**/api/v1/queue/edits", edit)
+    page.locator(".library li button", has_text="one tray").click()
+    section = page.get_by_role("region", name="Queue")
+    section.get_by_label("Loops").fill("2")
+    section.get_by_label("Optional stop").press("Space")
+    section.get_by_label("Block delete").press("Space")
+    section.get_by_role("button", name="Add one tray", exact=True).press("Enter")
+    listed = section.get_by_role("listitem")
+    for words in ("2 loops", "block delete", "optional stop"):
+        expect(listed).to_contain_text(words)
+    expect(listed).not_to_contain_text("step by line")
+    looks_well(page)
+    section.screenshot(path=SHOTS / "queue-options-360.png")
+    section.get_by_label("Loops").fill("1")
+    section.get_by_label("Block delete").press("Space")
+    section.get_by_label("From line").fill("4")
+    section.get_by_role("button", name="Play as set below, one tray, place 1").press("Enter")
+    expect(listed).to_contain_text("from line 4")
+    for words in ("loops", "block delete"):
+        expect(listed).not_to_contain_text(words)
+    switched = {"optional_stop": True, "step_by_line": False}
+    assert asked == [
+        {"type": "add", "taught": 5, "options": {
+            "loops": 2, "block_delete": True, "from_line": None, **switched}},
+        {"type": "set-options", "entry": 1, "options": {
+            "loops": 1, "block_delete": False, "from_line": 4, **switched}},
+    ]  # fmt: skip
+    section.get_by_label("From line").fill("-1")
+    expect(section.get_by_role("alert")).to_contain_text("From line must be")
+    add = section.get_by_role("button", name="Add one tray", exact=True)
+    expect(add).to_have_attribute("aria-disabled", "true")

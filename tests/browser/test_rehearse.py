@@ -91,7 +91,7 @@ def test_what_was_rehearsed_is_not_shown_beside_other_switches(open_page: Open, 
     panel.get_by_label("Times").fill("1")
     panel.get_by_role("button", name="Rehearse").press("Enter")
     expect(panel.get_by_text("Line 1, column 2")).to_be_visible(timeout=PATIENCE_MS)
-    page.get_by_label("Block delete").press("Space")
+    page.locator(".play").get_by_label("Block delete").press("Space")
     expect(panel.get_by_text("it was changed since")).to_be_visible()
     button = panel.get_by_role("button", name="Rehearse")
     expect(button).to_be_enabled()  # on a slow machine the coordinator may be not heard for a while

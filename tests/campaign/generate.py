@@ -67,6 +67,16 @@ PASSING_SHARE = 0.4
 """Scenarios whose program passes corners of its path, or keeps to it exactly, from a line on."""
 ENTRY_SHARE = 0.1
 """Scenarios whose program is begun at a line in its middle, at which it waits for a resume."""
+LOOPS_SHARE = 0.12
+"""Scenarios whose plays are of several loops, or for a time."""
+EDGES_UP_TO = 4
+"""Joints of arms whose edges are checked between loops: each takes some seconds."""
+LOOPS_MS = 25_000
+"""Happenings of those begin up to here."""
+IDLE_SHARE = 0.25
+"""Scenarios whose arm reduces the currents of joints that rest."""
+RESTS_MS = (1_000, 1_500, 3_000)
+"""After so long at rest the arms do that (`scenario`)."""
 NEXT_RUN_MS = 14_000
 """The second of those runs is asked for somewhat before this."""
 RESUMES_MS = (2_500, 4_500, 6_500, 9_000)
@@ -110,8 +120,84 @@ def generate(seed: int) -> Scenario:
         scenario = replace(scenario, from_line=line)
         resumes_ms = (random.randrange(START_MS, END_MS) for _ in range(2))
         more = [*more, *(Happening(at_ms, "resume") for at_ms in resumes_ms)]
-    happenings = sorted((*scenario.happenings, *more), key=lambda one: one.at_ms)
-    return replace(scenario, happenings=tuple(happenings))
+    scenario = replace(scenario, happenings=(*scenario.happenings, *more))
+    random = Random(f"loops {seed}")
+    if random.random() < LOOPS_SHARE and not scenario.capacities:
+        scenario = _in_loops(random, scenario)
+    random = Random(f"rest {seed}")
+    if random.random() < IDLE_SHARE:
+        more = _rests(random, scenario.joints) if random.random() < 0.6 else []
+        happenings = (*scenario.happenings, *more)
+        scenario = replace(scenario, idle_current=True, happenings=happenings)
+    happenings = tuple(sorted(scenario.happenings, key=lambda one: one.at_ms))
+    return replace(scenario, happenings=happenings)
+
+
+def _in_loops(random: Random, scenario: Scenario) -> Scenario:
+    """A short program played several times or for a time, with edges checked in some of them; what
+    strikes does so up to the last loop, in some of them nothing but what is new here.
+    """
+    between = scenario.program[3:-1]
+    kept = sorted(random.sample(range(len(between)), min(len(between), random.choice((1, 2, 3)))))
+    program = (*scenario.program[:3], *(between[k] for k in kept), "M2")
+    check_edges = scenario.joints <= EDGES_UP_TO and random.random() < 0.5
+    number = random.choice((None, 2, 3, 4))
+    found = [Happening(random.randrange(LOOPS_MS), "resume") for _ in range(3)]
+    others = [] if random.random() < 0.4 else _stretched(random, scenario.happenings)
+    if random.random() < 0.4:
+        found.append(
+            Happening(random.randrange(LOOPS_MS), random.choice(("hold", "stop")), amount=1)
+        )
+    if check_edges and random.random() < 0.5:
+        one, by_deg = (random.randrange(scenario.joints),), random.choice((-20.0, -8.0, 8.0, 20.0))
+        found.append(Happening(random.randrange(START_MS, END_MS), "astray", one, amount=by_deg))
+        if random.random() < 0.4:
+            found.append(Happening(random.randrange(END_MS, LOOPS_MS), "crash", for_ms=500))
+        found += [Happening(LOOPS_MS + later_ms, "play") for later_ms in (0, 5_000)]
+    line = scenario.from_line
+    return replace(
+        scenario,
+        program=program,
+        happenings=(*others, *found),
+        from_line=None if line is None else min(line, len(program)),
+        loops=number,
+        for_s=random.choice((4.0, 8.0, 15.0)) if number is None else None,
+        check_edges=check_edges,
+    )
+
+
+def _stretched(random: Random, happenings: tuple[Happening, ...]) -> list[Happening]:
+    later_ms = random.choice((0, LOOPS_MS - END_MS))
+    return [replace(one, at_ms=one.at_ms + later_ms) for one in happenings]
+
+
+def _rests(random: Random, joints: int) -> list[Happening]:
+    """Rests after a stop or a hold, which end about when currents are reduced; in some cases a
+    joint cannot be reached just then.
+    """
+    at_ms = random.randrange(200, 6_000)
+    first = random.choice(("stop", "stop", "hold"))
+    found = [Happening(at_ms, first, amount=1)]
+    at_ms += random.choice((100, 700, 1_500))
+    for _ in range(random.choice((1, 2, 3))):
+        at_ms += max(0, random.choice(RESTS_MS) + random.randrange(-300, 400))
+        some = tuple(sorted(random.sample(range(joints), random.randint(1, min(2, joints)))))
+        what = random.choice(("jog", "step", "go", "hand", "turn", "play", "home"))
+        if first == "hold":
+            what, first = "resume", "stop"
+        for_ms = random.choice((300, 800)) if what in ("jog", "go", "hand", "turn") else 0
+        found.append(Happening(at_ms, what, some, for_ms, random.choice((-1.0, 1.0))))
+        if random.random() < 0.4:
+            cut_ms, one = at_ms + random.randrange(-800, 50), (random.randrange(joints),)
+            ways = random.choice((("forward", "back"), ("forward",), ("back",)))
+            for_ms = random.choice((150, 400, 1_500, 4_000))
+            found.append(Happening(max(0, cut_ms), "outage", one, for_ms, ways=ways))
+        at_ms += for_ms
+        if what in ("play", "home", "resume"):
+            at_ms += random.choice((500, 4_000))
+            found.append(Happening(at_ms, "stop", amount=1))
+            at_ms += random.choice((100, 1_000))
+    return found
 
 
 def _stops(random: Random, joints: int) -> list[Happening]:

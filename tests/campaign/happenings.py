@@ -6,9 +6,11 @@ from dataclasses import replace
 from random import Random
 
 from coordinator.core import events as ev
+from coordinator.motion.edges import EdgesError
 from coordinator.motion.plan import plan_text
 from coordinator.motion.route import pose_at
 from coordinator.programs import NO_SWITCHES, ProgramError, Switches
+from coordinator.programs.loops import ONCE, Loops
 from coordinator.rehearsal.faulty_link import Trouble
 from coordinator.rehearsal.host import HostClock
 from coordinator.rehearsal.joint_node import Node
@@ -47,6 +49,8 @@ class Happenings:
         self.refused: Counter[str] = Counter()
         """Commands that the coordinator would not carry out, by their code."""
         self.last_refusal = "for no reason"
+        self._half_widths_deg: dict[str, float] = {}
+        """Of home sensors, as the newest homing of each found it: a disk keeps that."""
         self._random = Random(f"happenings {scenario.seed}")
         self._mended = Random(f"mended {scenario.seed}").choice((CALM, scenario.profile))
         """The network on which the operator plays when all is over."""
@@ -90,7 +94,8 @@ class Happenings:
         """Ask for the scenario's program from where the joints stand."""
         switches = Switches(from_line=self.scenario.from_line)
         text = "\n".join(self.scenario.program) + "\n"
-        return self._play(text, laptop or self.world.laptop, switches)
+        loops = self.scenario.wanted_loops
+        return self._play(text, laptop or self.world.laptop, switches, loops)
 
     def play_briefly(self) -> bool:
         """Ask for a short move of all joints, and back."""
@@ -102,16 +107,33 @@ class Happenings:
         text = f"G90 G94\nG0 {' '.join(there)}\nG0 {' '.join(back)}\nM2\n"
         return self._play(text, self.world.laptop)
 
-    def _play(self, text: str, laptop: Laptop, switches: Switches = NO_SWITCHES) -> bool:
+    def _play(
+        self,
+        text: str,
+        laptop: Laptop,
+        switches: Switches = NO_SWITCHES,
+        loops: Loops = ONCE,
+    ) -> bool:
         arm = self.world.arm
         try:
             start = pose_at(arm, laptop.core.start_counts())
-            parts = plan_text(text, arm, start, switches=switches)
-        except (ev.Refused, ProgramError) as error:
+            parts = plan_text(text, arm, start, loops, switches, self._widths(loops))
+        except (ev.Refused, ProgramError, EdgesError) as error:
             self.refused["play: plan"] += 1
             self.last_refusal = str(error)
             return False
-        return self.command(ev.Play("campaign", text, parts, switches=switches), laptop)
+        return self.command(ev.Play("campaign", text, parts, loops, switches), laptop)
+
+    def _widths(self, loops: Loops) -> dict[str, float]:
+        """Half the width of each home sensor, where edges are to be checked."""
+        if loops.check_edges:
+            for laptop in self.world.laptops:
+                for homing in laptop.core.homings.values():
+                    for name, joint in homing.results.items():
+                        slow = [one.from_middle_deg for one in joint.edges if not one.fast]
+                        if len(slow) > 1:
+                            self._half_widths_deg[name] = (max(slow) - min(slow)) / 2.0
+        return self._half_widths_deg
 
     def mend(self) -> None:
         """All faults end: power, sensors and the laptop are well, no link has trouble.
@@ -317,6 +339,10 @@ class Happenings:
             case "lost-steps":
                 self.judge.astray.add(node.id)
                 unit.lose_steps(world.now, int(one.amount))
+            case "astray":
+                self.judge.astray.add(node.id)
+                joint = next(joint for joint in world.arm.joints if joint.id == node.id)
+                unit.lose_steps(world.now, joint.to_counts(one.amount))
             case "hall-high" | "hall-low":
                 self.judge.sensor_lies(node, over_us)
                 unit.stick_hall(world.now, one.what == "hall-high")

@@ -608,6 +608,66 @@ MUTANTS = (
         "        yield Pause(first.line)\n",
         "",
     ),
+    _one(
+        "current: a joint moves before the full one has settled",
+        f"{JOINT}/free.py",
+        "body.may_move and body.current.settled(now) and not expired",
+        "body.may_move and not expired",
+    ),
+    _one(
+        "current: drives do not ask for the full one",
+        f"{CORE}/currents.py",
+        "        self.is_asked = wanted\n",
+        "",
+    ),
+    _one(
+        "current: one joint moves while another one has less",
+        f"{CORE}/currents.py",
+        "return not any(self._waits(link, now, counts_silent) for link in self._links)",
+        "return True",
+    ),
+    _one(
+        "current: that of a load is reduced",
+        f"{CORE}/configure.py",
+        "if idle is None or joint.holds_load is not False:",
+        "if idle is None:",
+    ),
+    _one(
+        "current: homing after a run does not ask for the full one",
+        f"{CORE}/machine.py",
+        "will = plays or self._homes_or_jogs",
+        "will = plays",
+    ),
+    _one(
+        "loops: one more is told than was played",
+        f"{CORE}/run/run.py",
+        "self.report.cycles.ends(context.part_now.loop - 1, now)",
+        "self.report.cycles.ends(context.part_now.loop, now)",
+    ),
+    _one(
+        "loops: another one begins though their time is over",
+        f"{CORE}/run/waiting.py",
+        "now - context.report.began_us >= for_s * US",
+        "False",
+    ),
+    _one(
+        "loops: a hold that comes between two is forgotten",
+        f"{CORE}/run/discarding.py",
+        "        self._then = PartOver(cause)\n",
+        "",
+    ),
+    _one(
+        "edges: one that was not seen where it should be is told as passed",
+        f"{CORE}/run/edge_watch.py",
+        "            if level is not expected:",
+        "            level = expected\n            if level is not expected:",
+    ),
+    _one(
+        "edges: a joint that was found astray stays homed",
+        f"{CORE}/membership.py",
+        "if not (link.doubt and link.up",
+        "if True or not (link.doubt and link.up",
+    ),
 )
 
 

@@ -10,9 +10,15 @@ from typing import Any
 
 import pytest
 
+from coordinator.core.currents import Currents
+from coordinator.core.membership import Membership
 from coordinator.core.outputs import ToolOutputs
+from coordinator.core.run import discarding
+from coordinator.core.run.edge_watch import EdgeWatch
 from coordinator.core.run.permit import PermitKeeper
+from coordinator.core.run.production import Cycles
 from coordinator.core.run.report import StartRecord
+from coordinator.core.run.turns import NextPart
 from coordinator.core.run.waiting import Waiting, next_part
 from coordinator.motion import entry
 from coordinator.programs import Move, Step
@@ -24,6 +30,7 @@ from protocol.status import Status
 from simulator.joint import joint as firmware
 from simulator.joint import motion
 from simulator.joint.body import Body
+from simulator.joint.current import IdleCurrent
 from simulator.joint.edges import HomeEdges
 from simulator.joint.free import Mover
 from simulator.joint.joint import Joint
@@ -331,3 +338,51 @@ def _approach(patch: Patch, changed: Callable[[Step], Step | None]) -> None:
         return (one for step in whole(*of) if (one := changed(step)) is not None)
 
     patch.setattr(entry, "_approach", approach)
+
+
+def moves_before_it_settled(patch: Patch, stage: Stage) -> None:
+    """Joints move on whatever current they have, and say that it is the full one."""
+    patch.setattr(IdleCurrent, "settled", lambda current, now: True)
+
+
+def reduces_early(patch: Patch, stage: Stage) -> None:
+    """Joints reduce their current after half of their time at rest."""
+    whole = IdleCurrent.due_us
+
+    def due_us(self: IdleCurrent, configuration: Any) -> float:
+        due = whole(self, configuration)
+        return self._stirred_us + (due - self._stirred_us) / 2
+
+    patch.setattr(IdleCurrent, "due_us", due_us)
+
+
+def full_current_unasked(patch: Patch, stage: Stage) -> None:
+    """No drive asks for the full current."""
+    patch.setattr(Currents, "turn", lambda self, now, *, wanted: setattr(self, "is_asked", False))
+
+
+def one_loop_more_is_told(patch: Patch, stage: Stage) -> None:
+    """A loop is said to be done when the one before is."""
+    whole = Cycles.ends
+    patch.setattr(Cycles, "ends", lambda self, loop, now: whole(self, loop + 1, now))
+
+
+def time_is_never_over(patch: Patch, stage: Stage) -> None:
+    """A run for a time goes on and on."""
+    patch.setattr(discarding, "next_part", lambda context, now: NextPart())
+
+
+def held_between_loops_in_vain(patch: Patch, stage: Stage) -> None:
+    """A hold that comes as a loop ends keeps nothing from beginning."""
+    patch.setattr(discarding.Discarding, "hold", lambda self, cause, now: None)
+
+
+def astray_and_homed(patch: Patch, stage: Stage) -> None:
+    """A joint that was found astray never says so itself."""
+    patch.setattr(Membership, "_unhome", lambda self, link, now: None)
+
+
+def edges_unseen(patch: Patch, stage: Stage) -> None:
+    """All edges are said to have been passed, whatever was seen."""
+    patch.setattr(EdgeWatch, "step", lambda self: None)
+    patch.setattr(EdgeWatch, "passed", property(lambda self: tuple(self._seen)))

@@ -7,6 +7,7 @@ from random import Random
 from typing import Any
 
 from coordinator.config.arm import Arm, parse_arm
+from coordinator.programs.loops import Loops
 from simulator.settings import JointSettings
 from simulator.unit import JointUnit
 
@@ -19,6 +20,10 @@ REACH_DEG = 44.0
 """Programs stay within this on both sides of 0: some pass the home sensor again."""
 DEAF_SHARE = 0.15
 """Joints that are set not to listen to their own control."""
+LOADED_SHARE = 0.3
+"""Joints that hold a load, of arms that reduce currents at rest."""
+OLDER_SHARE = 0.1
+"""Joints of such arms that are of a build which cannot."""
 HOME_DEG = 42.0
 """The home sensor sits near the end towards which the search goes, and is met from anywhere."""
 
@@ -55,7 +60,20 @@ class Scenario:
     """Whether `at_ms` counts from the beginning instead: homing happens in the middle of it."""
     from_line: int | None = None
     """The line of the program at which its plays begin; None for its beginning."""
+    loops: int | None = 1
+    """How often a play plays it; None where that is for a time."""
+    for_s: float | None = None
+    """For so long a play begins loops."""
+    check_edges: bool = False
+    """Whether home edges are checked between loops."""
+    idle_current: bool = False
+    """Whether the arm reduces the currents of joints that rest."""
     note: str = field(default="", compare=False)
+
+    @property
+    def wanted_loops(self) -> Loops:
+        """How often its plays play the program."""
+        return Loops(self.loops, self.for_s, self.check_edges)
 
     def to_json(self) -> str:
         """As it stands in a file."""
@@ -93,11 +111,17 @@ def make_arm(scenario: Scenario) -> Arm:
     rows = [row + _listens(touch) for row in rows]
     tool = Random(f"tool {scenario.arm_seed}")
     rows[-1] += f'outputs = ["{OUTPUT}"]\ninputs = ["held"]\n'
+    idle = ""
+    if scenario.idle_current:
+        rest = Random(f"rest {scenario.arm_seed}")
+        idle = f"[idle_current]\nshare = 0.5\nafter_s = {rest.choice((1.0, 1.5, 3.0))}\n"
+        rows = [row + f"holds_load = {json.dumps(rest.random() < LOADED_SHARE)}\n" for row in rows]
     park = ", ".join(f"{name} = 0" for name in names)
     text = (
         f'name = "arm {scenario.arm_seed}"\nhoming_order = {json.dumps(order)}\n'
-        f"[poses]\npark = {{ {park} }}\n" + _touch_rows(touch) + _tool_rows(tool) + "".join(rows)
-    )
+        f"[poses]\npark = {{ {park} }}\n" + _touch_rows(touch) + _tool_rows(tool)
+        + idle + "".join(rows)
+    )  # fmt: skip
     return parse_arm(text, Path(f"arm-{scenario.arm_seed}.toml"))
 
 
@@ -157,6 +181,7 @@ hop_resistance_ohm = 0.05
 def make_units(scenario: Scenario, arm: Arm, start_us: int) -> list[JointUnit]:
     """The software joints of an arm, each a few degrees before its home sensor."""
     units = []
+    older = Random(f"older {scenario.arm_seed}")
     for k, joint in enumerate(arm.joints):
         per_degree = abs(joint.counts_per_degree)
         sign = joint.homing.direction * (1 if joint.counts_per_degree > 0 else -1)
@@ -176,6 +201,7 @@ def make_units(scenario: Scenario, arm: Arm, start_us: int) -> list[JointUnit]:
             outputs=len(joint.outputs),
             feedback=((0, 0),) if joint.outputs else (),
             point_capacity=scenario.capacities[k] if scenario.capacities else 512,
+            reduces_current=not (scenario.idle_current and older.random() < OLDER_SHARE),
         )
         units.append(JointUnit(settings, KEY, float(start_us)))
     return units

@@ -3,6 +3,7 @@
 from collections.abc import Iterator
 from dataclasses import replace
 
+from coordinator.programs.loops import ONCE
 from tests.campaign.play import Outcome, play
 from tests.campaign.scenario import LETTERS, Scenario
 
@@ -42,6 +43,12 @@ def _smaller(scenario: Scenario) -> Iterator[Scenario]:
         yield replace(scenario, real_bytes=False)
     if scenario.capacities:
         yield replace(scenario, capacities=())
+    if scenario.wanted_loops != ONCE:
+        yield replace(scenario, loops=1, for_s=None, check_edges=False)
+    if scenario.check_edges:
+        yield replace(scenario, check_edges=False)
+    if scenario.idle_current:
+        yield replace(scenario, idle_current=False)
     for index in range(1, len(scenario.program) - 1):
         if len(scenario.program) > 4:
             program = scenario.program[:index] + scenario.program[index + 1 :]

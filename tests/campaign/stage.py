@@ -52,7 +52,10 @@ def _kept(scenario: Scenario, kinds: tuple[type[Invariant], ...]) -> Stage:
 
 def _arm_of(scenario: Scenario) -> Scenario:
     """All of a scenario that bringing the arm up depends on."""
-    return replace(scenario, seed=0, program=(), happenings=(), from_line=None)
+    return replace(
+        scenario, seed=0, program=(), happenings=(), from_line=None,
+        loops=1, for_s=None, check_edges=False,
+    )  # fmt: skip
 
 
 def _bring_up(scenario: Scenario, kinds: tuple[type[Invariant], ...], lanes: Lanes | None) -> Stage:

@@ -7,6 +7,8 @@ from pathlib import Path
 import pytest
 
 from tests.campaign.generate import generate
+from tests.campaign.invariants import ALWAYS
+from tests.campaign.invariants.base import Invariant
 from tests.campaign.judge import Violated
 from tests.campaign.lanes import Lanes
 from tests.campaign.play import play, play_seed
@@ -31,6 +33,23 @@ def test_same_seed_gives_the_same_world() -> None:
     assert first == again
     assert first.virtual_us > 0
     assert play(generate(4)) != first
+
+
+def test_same_seed_has_the_same_told_to_people() -> None:
+    told: list[str] = []
+
+    class Told(Invariant):
+        name = "told"
+
+        def at_end(self) -> None:
+            told.append("\n".join(note.message for lap in self.world.laptops for note in lap.notes))
+
+    scenario = generate(6)  # a joint's own control holds the arm, and is named
+    for _ in range(2):
+        play(scenario, kinds=(*ALWAYS, Told))
+    first, again = told
+    assert "from the control of" in first
+    assert first == again
 
 
 def test_replay_with_a_picture_is_the_scenario_that_went_on_from_a_copy() -> None:

@@ -21,6 +21,7 @@ from coordinator.motion.plan import plan_text
 from coordinator.motion.route import pose_at
 from coordinator.programs import ProgramError, Switches, read_program
 from coordinator.programs.loops import ONCE, Loops
+from coordinator.programs.progress import Progress, Stage, untold
 from coordinator.workers import planner as planner_module
 from coordinator.workers.planner import Planner, PlannerBusy
 from tests.e2e.harness import children, is_running
@@ -177,7 +178,7 @@ def test_the_way_back_of_what_was_read_last_reads_it_anew_only_with_another_bloc
     text, elsewhere = "G0 A-5\nA-10\nB-5\nM2\n", [at + 7 for at in PARK]
     reads: list[bool] = []
 
-    def noted(*arguments: Any, block_delete: bool) -> Any:
+    def noted(*arguments: Any, block_delete: bool, tell: Any) -> Any:
         reads.append(block_delete)
         return read_program(*arguments, block_delete=block_delete)
 
@@ -185,13 +186,81 @@ def test_the_way_back_of_what_was_read_last_reads_it_anew_only_with_another_bloc
     monkeypatch.setattr(planner_module, "_latest", [])
     asked = Switches(from_line=3)
     name = ARM.joints[0].name
-    anew = planner_module._way(ARM, text, elsewhere, asked)
+    anew = planner_module._way(ARM, text, untold, elsewhere, asked)
     assert isinstance(anew, dict)
     assert list(anew) == [name]
     assert anew[name] == pytest.approx(-10.0)
     assert reads == [False]
     planner_module._read(ARM, text, pose_at(ARM, PARK), played)
-    assert planner_module._way(ARM, text, elsewhere, asked) == anew
+    assert planner_module._way(ARM, text, untold, elsewhere, asked) == anew
     assert reads == [False] * (2 if played.block_delete else 1)
-    wrong = planner_module._way(ARM, "G2\nM2\n", elsewhere, asked)
+    wrong = planner_module._way(ARM, "G2\nM2\n", untold, elsewhere, asked)
     assert isinstance(wrong, list)
+
+
+LONGER = "".join(f"G0 A{k % 90}\n" for k in range(6_000)) + "M2\n"
+
+
+async def told_something(seen: list[Progress], asked: asyncio.Task[Any]) -> None:
+    """Wait until it was told how far something is that goes on."""
+    while not seen:
+        assert not asked.done()
+        await asyncio.sleep(0.01)
+
+
+async def test_how_far_a_check_is_is_told_in_order_of_its_stages(
+    planner: Planner,
+) -> None:
+    seen: list[Progress] = []
+    await planner.check(LONGER, None, tell=seen.append)
+    order = list(Stage)
+    assert [one.stage for one in seen] == sorted((one.stage for one in seen), key=order.index)
+    assert seen[-1].stage is Stage.PLANNING
+    assert all(0 < one.done < one.of for one in seen)
+    assert {one.of for one in seen if one.stage is Stage.PLANNING} == {6_000}
+
+
+async def test_a_check_that_is_cancelled_ends_its_process_and_the_next_is_answered(
+    planner: Planner,
+) -> None:
+    others = set(children(os.getpid()))
+    await planner.check("M2\n", None)
+    spawned = set(children(os.getpid())) - others
+    seen: list[Progress] = []
+    asked = asyncio.create_task(planner.check(LONGER, None, tell=seen.append))
+    await told_something(seen, asked)
+    asked.cancel()
+    with pytest.raises(asyncio.CancelledError):
+        await asked
+    gone = [pid for pid in spawned if not is_running(pid)]
+    assert gone, "the process that planned it works on"
+    assert json.loads(await planner.check("M2\n", None))["ok"]
+
+
+async def test_who_waits_for_another_program_is_told_so_and_may_leave(planner: Planner) -> None:
+    first: list[Progress] = []
+    second: list[Progress] = []
+    going = asyncio.create_task(planner.check(LONG, None, tell=first.append))
+    await asyncio.sleep(0)
+    waiting = asyncio.create_task(planner.check("M2\n", None, tell=second.append))
+    await asyncio.sleep(0)
+    assert second == [Progress(Stage.WAITING, 0, 0)]
+    waiting.cancel()
+    with pytest.raises(asyncio.CancelledError):
+        await waiting
+    third = asyncio.create_task(planner.check("M2\n", None))
+    assert json.loads(await going)["ok"], "who left has ended what others wait for"
+    assert json.loads(await third)["ok"]
+
+
+async def test_a_plan_that_is_cancelled_is_not_played_on_by_its_process(planner: Planner) -> None:
+    seen: list[Progress] = []
+    asked = asyncio.create_task(planner.plan(LONGER, PARK, tell=seen.append))
+    await told_something(seen, asked)
+    asked.cancel()
+    with pytest.raises(asyncio.CancelledError):
+        await asked
+    making = await planner.plan("G0 A-5\nM2\n", PARK)
+    assert making is not None
+    assert len(making.outline.first) == 2
+    await making.close()

@@ -20,7 +20,7 @@ from coordinator.core.run.report import Report
 from coordinator.playing import queue as rules
 from coordinator.playing.queue_player import QueuePlayer
 from coordinator.playing.runs import Runs, Wanted
-from coordinator.programs.loops import Loops
+from coordinator.programs.options import AS_WRITTEN, PlayOptions
 from coordinator.records.taught import TaughtKeeper
 from coordinator.store import Store
 from coordinator.teaching.known import NoSuch
@@ -29,7 +29,7 @@ from coordinator.teaching.known import NoSuch
 def queued(*names: str) -> Queue:
     queue = rules.NOTHING
     for taught, name in enumerate(names, 1):
-        queue = rules.edited(queue, rules.AddEntry("add", taught), name)
+        queue = rules.edited(queue, rules.AddEntry(taught), name)
     return queue
 
 
@@ -40,25 +40,26 @@ def names(queue: Queue) -> list[str]:
 # ---- the value ------------------------------------------------------------------------------
 
 
-def test_entries_are_added_moved_removed_and_given_loops() -> None:
+def test_entries_are_added_moved_removed_and_given_options() -> None:
     queue = queued("a", "b", "c")
     assert names(rules.edited(queue, rules.MoveEntry("move", 3, 0))) == ["c", "a", "b"]
     assert names(rules.edited(queue, rules.RemoveEntry("remove", 2))) == ["a", "c"]
-    looped = rules.edited(queue, rules.SetLoops("set-loops", 2, 5))
-    assert [one.loops for one in looped.entries] == [1, 5, 1]
+    how = PlayOptions(loops=5, optional_stop=True)
+    looped = rules.edited(queue, rules.SetOptions(2, how))
+    assert [one.options for one in looped.entries] == [AS_WRITTEN, how, AS_WRITTEN]
     assert looped.revision == queue.revision + 1
     with pytest.raises(Refused, match="there is no entry 9 in the queue"):
         rules.edited(queue, rules.RemoveEntry("remove", 9))
     full = replace(queue, entries=queue.entries * 34)
     with pytest.raises(Refused, match="the queue has 100 entries, the most it may have"):
-        rules.edited(full, rules.AddEntry("add", 1), "a")
+        rules.edited(full, rules.AddEntry(1), "a")
 
 
 def test_while_it_plays_only_what_waits_can_be_removed() -> None:
     queue = rules.turn_of(rules.begun(queued("a", "b")), 1, "a")
     for edit in (
-        rules.AddEntry("add", 1), rules.MoveEntry("move", 2, 0), rules.SetLoops("set-loops", 2, 3),
-        rules.RemoveEntry("remove", 1),
+        rules.AddEntry(1), rules.MoveEntry("move", 2, 0),
+        rules.SetOptions(2, PlayOptions(3)), rules.RemoveEntry("remove", 1),
     ):  # fmt: skip
         with pytest.raises(Refused) as refused:
             rules.edited(queue, edit, "x")
@@ -94,9 +95,21 @@ def test_after_a_restart_nothing_goes_on_by_itself() -> None:
     at_rest = queued("a")
     assert rules.taken_up(asdict(at_rest)) == at_rest
     spoilt: Any
-    for spoilt in ([], {}, {"entries": [{}]}, asdict(queue) | {"revision": "x"}):
-        with pytest.raises(ValueError, match=r"queue|int"):
+    wrong = [{**asdict(at_rest.entries[0]), "options": {"loops": 0}}]
+    for spoilt in (
+        [], {}, {"entries": [{}]}, asdict(queue) | {"revision": "x"},
+        asdict(at_rest) | {"entries": wrong},
+    ):  # fmt: skip
+        with pytest.raises(ValueError, match=r"queue|int|loops is 0"):
             rules.taken_up(spoilt)
+
+
+def test_an_entry_that_was_kept_before_entries_had_options_keeps_its_loops() -> None:
+    queue = queued("a")
+    kept = asdict(queue)
+    del kept["entries"][0]["options"]
+    kept["entries"][0]["loops"] = 3
+    assert rules.taken_up(kept).entries[0].options == PlayOptions(3)
 
 
 @given(st.lists(st.sampled_from(["begin", "over", "fail", "add", "remove"]), max_size=30))
@@ -109,7 +122,7 @@ def test_whatever_happens_at_most_one_entry_plays_and_none_behind_one_that_ended
         with contextlib.suppress(Refused):
             match what:
                 case "add":
-                    queue = rules.edited(queue, rules.AddEntry("add", 9), "x")
+                    queue = rules.edited(queue, rules.AddEntry(9), "x")
                 case "remove" if queue.entries:
                     last = queue.entries[-1].id
                     queue = rules.edited(queue, rules.RemoveEntry("remove", last))
@@ -164,7 +177,7 @@ class Arm:
         self.consented = halts
         self.wanted.append(wanted)
         run = len(self.wanted)
-        self.reports[run] = Report(run, wanted.name, (), 0, wanted.loops)
+        self.reports[run] = Report(run, wanted.name, (), 0, wanted.options.often)
         self.ends[run] = asyncio.Event()
         return run
 
@@ -206,10 +219,15 @@ async def opened(tmp_path: Path) -> AsyncIterator[Store]:
     await store.close()
 
 
+HOW = {
+    1: AS_WRITTEN, 2: PlayOptions(2, optional_stop=True, block_delete=True), 3: PlayOptions(3),
+}  # fmt: skip
+
+
 async def begun_with(store: Store, arm: Arm, *entries: int) -> QueuePlayer:
     player = player_on(store, arm)
     for revision, taught in enumerate(entries):
-        await player.edit(revision, rules.AddEntry("add", taught, loops=taught))
+        await player.edit(revision, rules.AddEntry(taught, HOW[taught]))
     await player.play(len(entries), arm, arm.halts, arm.has_left)
     return player
 
@@ -226,7 +244,7 @@ async def until_run(arm: Arm, run: int) -> None:
             await asyncio.sleep(0)
 
 
-async def test_entries_are_played_one_after_another_each_as_often_as_it_says(
+async def test_entries_are_played_one_after_another_each_as_it_says(
     store: Store,
 ) -> None:
     arm = Arm()
@@ -238,8 +256,8 @@ async def test_entries_are_played_one_after_another_each_as_often_as_it_says(
     assert arm.announced[-1] == "", "nothing comes behind the last"
     arm.end(2)
     queue = await settled(player)
-    assert [(one.name, one.loops, one.taught) for one in arm.wanted] == [
-        ("program 1", Loops(1), 1), ("program 2", Loops(2), 2),
+    assert [(one.name, one.options, one.taught) for one in arm.wanted] == [
+        ("program 1", HOW[1], 1), ("program 2", HOW[2], 2),
     ]  # fmt: skip
     assert [one.state for one in queue.entries] == [EntryState.FINISHED] * 2
     assert (queue.playing, queue.message) == (False, "")
@@ -324,4 +342,4 @@ async def test_the_queue_outlives_its_coordinator_and_does_not_go_on(store: Stor
 
 async def test_what_is_not_kept_cannot_be_queued(store: Store) -> None:
     with pytest.raises(NoSuch, match="there is no sequence and no program 9"):
-        await player_on(store, Arm()).edit(0, rules.AddEntry("add", 9))
+        await player_on(store, Arm()).edit(0, rules.AddEntry(9))

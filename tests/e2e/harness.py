@@ -20,7 +20,7 @@ from typing import Any, TypeVar
 
 import pytest
 
-from coordinator.cli import run
+from coordinator.cli.command import run
 from coordinator.client import Client, Refused
 from coordinator.config.arm import load_arm
 from coordinator.config.data_folder import make_key

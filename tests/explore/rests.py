@@ -48,8 +48,7 @@ def _run(run: Run) -> tuple[object, ...]:
 
 def _feed(feed: PointFeed) -> tuple[object, ...]:
     cursors = tuple(
-        (one.sent, one.acked, one.under_way, one.consumed, one.stirred)
-        for one in feed._cursors.values()
+        (one.sent, one.acked, one.under_way, one.consumed, one.stirred) for one in feed._cursors
     )
     return cursors, feed._base, feed.end_us, feed.failed and feed.failed[1].code
 

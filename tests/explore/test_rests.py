@@ -50,7 +50,7 @@ def clearing_asked(scope: Scope) -> None:
 
 
 def points_not_acknowledged(scope: Scope) -> None:
-    run_of(scope).point_feed._cursors[scope.links[0].joint.id].acked -= 1
+    run_of(scope).point_feed._cursors[scope.links[0].index].acked -= 1
 
 
 def ended_by_another_word(scope: Scope) -> None:

@@ -1,4 +1,4 @@
-"""Random treatment of a pair of joints: what a coordinator does, what strangers do, and bad luck. Seeded."""
+"""Random treatment of a pair of joints: a coordinator, strangers, and bad luck. Seeded."""
 
 import json
 import random
@@ -8,8 +8,10 @@ from typing import Any
 
 from protocol.clockmap import ClockMap
 from protocol.constants import PPM
-from protocol.drive import Drive, Mode, Plan, StopLevel
+from protocol.drive import Drive, Mode, Plan, StopLevel, pack_drive
+from protocol.keys import Direction, seal_datagram
 from protocol.light import ConditionWord
+from protocol.ntp import encode_field, encode_request
 from protocol.pathtime import Course, RateChange
 from protocol.points import Point, PointsFrame, encode_points
 from protocol.ramp import Ramp
@@ -36,11 +38,43 @@ MOVING = frozenset(
     }
 )
 KINDS = {
-    "run": 30, "renew": 8, "arm": 3, "go": 8, "override": 5, "withdraw": 1, "preview": 3, "none": 2, "jog": 4, "target": 3,
-    "home": 2, "home_wholly": 2, "stop": 1, "load": 5, "points": 4, "remap": 3, "hall": 1, "sense": 2, "clear": 4,
-    "discard": 1, "driver": 1, "wild": 2, "input": 1, "configure": 1, "prepare": 1, "blink": 1, "reconnect": 1,
-    "strange_frame": 1, "stranger": 2, "session": 1, "noise": 2, "slip": 1, "old": 1, "silence": 1,
-}  # fmt: skip
+    "run": 30,
+    "renew": 8,
+    "arm": 3,
+    "go": 8,
+    "override": 5,
+    "withdraw": 1,
+    "preview": 3,
+    "none": 2,
+    "jog": 4,
+    "target": 3,
+    "home": 2,
+    "home_wholly": 2,
+    "stop": 1,
+    "load": 5,
+    "points": 4,
+    "remap": 3,
+    "hall": 1,
+    "sense": 2,
+    "clear": 4,
+    "discard": 1,
+    "driver": 1,
+    "wild": 2,
+    "input": 1,
+    "configure": 1,
+    "prepare": 1,
+    "blink": 1,
+    "reconnect": 1,
+    "strange_frame": 1,
+    "stranger": 2,
+    "session": 1,
+    "noise": 2,
+    "slip": 1,
+    "old": 1,
+    "silence": 1,
+    "crossed": 2,
+    "bent": 3,
+}
 """Kinds of step, and how often each."""
 
 
@@ -114,7 +148,7 @@ class Treatment:
 
     def arm_us(self) -> int:
         clock = self.pair.joint.clock
-        return round((clock or self.map).arm(self.pair.now) if clock else self.map.to_arm(self.pair.now))
+        return round(self.map.to_arm(self.pair.now) if clock is None else clock.arm(self.pair.now))
 
     # What a coordinator sends
 
@@ -128,9 +162,7 @@ class Treatment:
             keys = pair.streams[stream]
             assert keys is not None
             if self.keys is None or in_force != self.session:
-                self.drive_keys = keys
-                self.sequence = self.number = self.homing = 0
-                self.map = replace(self.map, number=1)
+                self.begun(keys)
             self.keys, self.stream = keys, stream
 
     def drive(self, **fields: Any) -> None:
@@ -186,7 +218,10 @@ class Treatment:
                 name: draw.randrange(4) for name in ("on_hold", "on_stop", "on_lost")
             }
         if draw.random() < 0.4:
-            configuration["idle_current"] = {"after_ms": draw.choice((100, 700, 2_000)), "current_ma": 100}
+            configuration["idle_current"] = {
+                "after_ms": draw.choice((100, 700, 2_000)),
+                "current_ma": 100,
+            }
         self.request({"type": "configure", "configuration": configuration})
 
     def next_plan(self, stand_us: int, change: RateChange | None = None) -> None:
@@ -214,7 +249,7 @@ class Treatment:
         return self.pair.joint.status(self.pair.now).path_us
 
     def points(self, count: int, begin: int) -> list[Point]:
-        """Moves from rest to rest, or through points in motion; now and then one that nobody can follow."""
+        """Moves from rest to rest; now and then one that nobody can follow, or out of the range."""
         draw, at_us, position = self.random, 0, begin
         points = [Point(0, begin, 0, last=count == 1)]
         for k in range(1, count):
@@ -225,6 +260,8 @@ class Treatment:
                 reach *= 3
             at_us += round(seconds * 1e6)
             position += draw.randint(-reach, reach)
+            if draw.random() < 0.02:
+                position = draw.choice((-1, 1)) * (170 * PER_DEGREE + draw.randrange(3))
             last = k == count - 1 and draw.random() < 0.8
             mask = draw.choice((0, 0, 1, 2, 3))
             points.append(Point(at_us, position, 0, last, mask, draw.randrange(4) if mask else 0))
@@ -262,9 +299,25 @@ class Treatment:
             self._preview()
             self.wait(draw.choice((100_000, 3_000_000)))
         self._go()
-        what = {"renew": 20, "points": 8, "override": 3, "remap": 2, "withdraw": 0.2, "none": 0.2, "hall": 0.1,
-                "slip": 0.1, "stop": 0.2, "silence": 0.2, "driver": 0.1, "reconnect": 0.2, "preview": 0.1,
-                "discard": 0.2, "session": 0.1, "input": 0.2, "wild": 0.2}  # fmt: skip
+        what = {
+            "renew": 20,
+            "points": 8,
+            "override": 3,
+            "remap": 2,
+            "withdraw": 0.2,
+            "none": 0.2,
+            "hall": 0.1,
+            "slip": 0.1,
+            "stop": 0.2,
+            "silence": 0.2,
+            "driver": 0.1,
+            "reconnect": 0.2,
+            "preview": 0.1,
+            "discard": 0.2,
+            "session": 0.1,
+            "input": 0.2,
+            "wild": 0.2,
+        }
         for _ in range(draw.randrange(1, 40)):
             getattr(self, "_" + draw.choices(list(what), list(what.values()))[0])()
             self.wait(draw.choice((40_000, 100_000, 100_000, 300_000)))
@@ -280,7 +333,9 @@ class Treatment:
 
     def _preview(self) -> None:
         self.permit_us = None
-        self.next_plan(self.path_us() + self.random.choice((10, 400, 9_000, 90_000, 400_000, -10, 10_000_000)))
+        self.next_plan(
+            self.path_us() + self.random.choice((10, 400, 9_000, 90_000, 400_000, -10, 10_000_000))
+        )
 
     def _go(self) -> None:
         draw, here_us = self.random, self.path_us()
@@ -301,8 +356,14 @@ class Treatment:
         draw = self.random
         at_us = self.arm_us() + draw.choice((1_000, 50_000, 200_000, 1_000_000, -100))
         path_us = round(Course.of(old, RAMP).at(at_us)[0]) + draw.choice((0, 0, 0, 0, 50))
-        change = RateChange(at_us, path_us, old.after_ppm, draw.choice((PPM, 700_000, 300_000, 50_000, 10_000)))
-        self.next_plan(self.plan.stand_us, change)
+        change = RateChange(
+            at_us, path_us, old.after_ppm, draw.choice((PPM, 700_000, 300_000, 50_000, 10_000))
+        )
+        if draw.random() < 0.15:
+            self.plan = replace(self.plan, change=change)
+            self.send_plan()
+        else:
+            self.next_plan(self.plan.stand_us, change)
 
     def _withdraw(self) -> None:
         self.next_plan(self.plan.stand_us)
@@ -311,16 +372,22 @@ class Treatment:
         self.drive(output_mask=self.random.randrange(4), output_values=self.random.randrange(4))
 
     def _jog(self) -> None:
-        velocity = round(self.random.uniform(-2, 2) * VELOCITY) * self.random.choice((0, 1, 1, 1, 1))
+        velocity = round(self.random.uniform(-2, 2) * VELOCITY) * self.random.choice(
+            (0, 1, 1, 1, 1)
+        )
         for _ in range(self.random.randrange(1, 6)):
             self.drive(mode=Mode.JOG, jog_velocity=velocity, expiry_us=self.expiry_us())
             self.wait(self.random.choice((40_000, 150_000)))
 
     def _target(self) -> None:
-        target = self.pair.joint.status(self.pair.now).position + round(self.random.uniform(-30, 30) * PER_DEGREE)
+        target = self.pair.joint.status(self.pair.now).position + round(
+            self.random.uniform(-30, 30) * PER_DEGREE
+        )
         velocity = self.random.choice((0, 1_000, -VELOCITY, VELOCITY, 10 * VELOCITY))
         for _ in range(self.random.randrange(1, 9)):
-            self.drive(mode=Mode.JOG, jog_velocity=velocity, jog_target=target, expiry_us=self.expiry_us())
+            self.drive(
+                mode=Mode.JOG, jog_velocity=velocity, jog_target=target, expiry_us=self.expiry_us()
+            )
             self.wait(self.random.choice((40_000, 150_000)))
 
     def _home(self) -> None:
@@ -331,7 +398,10 @@ class Treatment:
         self.homing += 1
         for _ in range(400):
             self.drive(
-                mode=Mode.HOME, homing_number=self.homing, expiry_us=self.arm_us() + 250_000, energise=True
+                mode=Mode.HOME,
+                homing_number=self.homing,
+                expiry_us=self.arm_us() + 250_000,
+                energise=True,
             )
             if self.pair.joint.state is not JointState.HOMING:
                 break
@@ -357,7 +427,11 @@ class Treatment:
     def _points(self, *, first: bool = False) -> None:
         if self.trajectory == 0:
             return
-        begin, end = (0, self.index) if first else (self.index, self.index + self.random.choice((1, 1, 2, 9)))
+        begin, end = (
+            (0, self.index)
+            if first
+            else (self.index, self.index + self.random.choice((1, 1, 2, 9)))
+        )
         if self.random.random() < 0.05:
             begin = max(0, begin + self.random.choice((-1, 1)))
         points = tuple(self.rest[begin:end])
@@ -374,7 +448,11 @@ class Treatment:
         draw, old = self.random, self.map
         arm_us = round(old.to_arm(self.pair.now))
         joint_us = self.pair.now + draw.choice((0, 50, -2_000, 4_900, -4_900, 6_000, 0, -30))
-        self.map = ClockMap(old.number + 1, arm_us, joint_us, draw.choice((0, 20_000, 100_000, -300_000)))
+        if self.pair.joint.state not in MOVING and draw.random() < 0.3:
+            joint_us += draw.choice((-1, 1)) * 3_000_000
+        self.map = ClockMap(
+            old.number + 1, arm_us, joint_us, draw.choice((0, 20_000, 100_000, -300_000))
+        )
         if draw.random() < 0.1:
             self.drive(mode=Mode.NONE)
         self.send_plan()
@@ -386,7 +464,9 @@ class Treatment:
 
     def _sense(self) -> None:
         draw = self.random
-        hot = draw.choice((2_500, 3_000, 4_200, 4_600, 6_000, 6_001, None) if draw.random() < 0.3 else (3_000,))
+        hot = draw.choice(
+            (2_500, 3_000, 4_200, 4_600, 6_000, 6_001, None) if draw.random() < 0.3 else (3_000,)
+        )
         self.pair.sense(hot, draw.choice((24_000, 24_000, 24_000, 24_000, 17_999, 18_000, None)))
 
     def _clear(self) -> None:
@@ -403,7 +483,9 @@ class Treatment:
         self.request({"type": "prepare", "trajectory": self.trajectory + wrong})
 
     def _blink(self) -> None:
-        self.request({"type": "blink"} if self.random.randrange(2) else {"type": "blink", "seconds": 1})
+        self.request(
+            {"type": "blink"} if self.random.randrange(2) else {"type": "blink", "seconds": 1}
+        )
 
     def _configure(self) -> None:
         if self.random.random() < 0.7:
@@ -417,7 +499,9 @@ class Treatment:
         self.pair.input(self.random.randrange(4))
 
     def _slip(self) -> None:
-        self.world.slip += self.random.choice((-1, 1)) * self.random.choice((100, 4_096, 16_384, TURN))
+        self.world.slip += self.random.choice((-1, 1)) * self.random.choice(
+            (100, 4_096, 16_384, TURN)
+        )
         self.look()
 
     def _silence(self) -> None:
@@ -433,7 +517,9 @@ class Treatment:
         draw = self.random
 
         def number() -> int:
-            return draw.choice((0, 1, -1, draw.randrange(-(2**53) + 1, 2**53), draw.randrange(10**7)))
+            return draw.choice(
+                (0, 1, -1, draw.randrange(-(2**53) + 1, 2**53), draw.randrange(10**7))
+            )
 
         def rate() -> int:
             return draw.choice((0, 50_000, PPM, draw.randrange(PPM + 1)))
@@ -449,9 +535,21 @@ class Treatment:
                 output_mask=draw.randrange(256),
                 output_values=draw.randrange(256),
                 clock_map=draw.choice(
-                    (None, None, None, ClockMap(draw.randrange(2**32), number(), number(), draw.randint(-(10**6), 10**6)))
+                    (
+                        None,
+                        None,
+                        None,
+                        ClockMap(
+                            draw.randrange(2**32), number(), number(), draw.randint(-(10**6), 10**6)
+                        ),
+                    )
                 ),
-                plan=Plan(draw.choice((0, self.number, self.number + 1)), draw.choice((0, self.trajectory)), number(), change)
+                plan=Plan(
+                    draw.choice((0, self.number, self.number + 1)),
+                    draw.choice((0, self.trajectory)),
+                    number(),
+                    change,
+                )
                 if draw.randrange(2)
                 else None,
                 permit_us=draw.choice((None, number())),
@@ -465,17 +563,36 @@ class Treatment:
         )
         self.number += 1
 
+    def _bent(self) -> None:
+        """A drive with a wrong bit in it, under a right tag: malformed, or another drive."""
+        if self.keys is None:
+            return
+        self.sequence += 1
+        drive = Drive(self.session, self.sequence, energise=True, clock_map=self.map, expiry_us=0)
+        value = bytearray(pack_drive(drive))
+        for _ in range(self.random.randrange(1, 3)):
+            value[self.random.randrange(12, len(value))] ^= 1 << self.random.randrange(8)
+        head = encode_request(1) + encode_field(0xF001, bytes(value))
+        sealed = seal_datagram(head, Direction.TO_JOINT, self.drive_keys.drive)
+        self.pair.datagram(sealed, self.drive_keys)
+
     def _old(self) -> None:
         """A drive that is old, or of another session."""
         if self.keys is not None:
             draw = self.random
-            drive = Drive(self.session + draw.randrange(2), max(0, self.sequence - draw.randrange(2)), stop=StopLevel(1))
+            drive = Drive(
+                self.session + draw.randrange(2),
+                max(0, self.sequence - draw.randrange(2)),
+                stop=StopLevel(1),
+            )
             self.pair.drive(drive, self.drive_keys)
 
     def _noise(self) -> None:
         """A datagram that nobody answers, or everybody."""
         draw = self.random
-        data = draw.choice((draw.randbytes(188), draw.randbytes(draw.randrange(600)), bytes([0x23]) + bytes(47)))
+        data = draw.choice(
+            (draw.randbytes(188), draw.randbytes(draw.randrange(600)), bytes([0x23]) + bytes(47))
+        )
         self.pair.datagram(data, None)
 
     def _strange_frame(self) -> None:
@@ -485,10 +602,21 @@ class Treatment:
             return
         draw = self.random
         bodies = (
-            b"{}", b"[]", b'{"type":"hello"}', b'{"type":"clear","type":"clear"}', b'{"type":"clear","x":1}', b"\x02",
-            b'{"type":"blink","seconds":0}', b'{"type":"blink","seconds":5.0}', b'{"type":"prepare"}', b"\x01",
-            b'{"type":"\\u0063lear"}', '{"type":"é"}'.encode(), b'{"type":"blink","seconds":61}', b"\x01\x00\x00\x00",
-        )  # fmt: skip
+            b"{}",
+            b"[]",
+            b'{"type":"hello"}',
+            b'{"type":"clear","type":"clear"}',
+            b'{"type":"clear","x":1}',
+            b"\x02",
+            b'{"type":"blink","seconds":0}',
+            b'{"type":"blink","seconds":5.0}',
+            b'{"type":"prepare"}',
+            b"\x01",
+            b'{"type":"\\u0063lear"}',
+            '{"type":"é"}'.encode(),
+            b'{"type":"blink","seconds":61}',
+            b"\x01\x00\x00\x00",
+        )
         if draw.random() < 0.7:
             self.body(draw.choice(bodies))
         elif draw.random() < 0.5:
@@ -509,17 +637,61 @@ class Treatment:
                 break
             text = draw.choice(
                 (
-                    "", "{}", '{"type":"clear"}', '{"type":"hello"}', '{"type":"proof","proof":"' + 64 * "0" + '"}',
-                    '{"type":"hello","protocol":2,"coordinator":"' + 32 * "0" + '","session":"' + 16 * "0"
-                    + '","nonce":"' + 64 * "0" + '"}',
-                    '{"type":"hello","protocol":1,"coordinator":"' + 32 * "0" + '","session":"' + 16 * "0"
-                    + '","nonce":"' + 64 * "0" + '"}',
+                    "",
+                    "{}",
+                    '{"type":"clear"}',
+                    '{"type":"hello"}',
+                    '{"type":"proof","proof":"' + 64 * "0" + '"}',
+                    '{"type":"hello","protocol":2,"coordinator":"'
+                    + 32 * "0"
+                    + '","session":"'
+                    + 16 * "0"
+                    + '","nonce":"'
+                    + 64 * "0"
+                    + '"}',
+                    '{"type":"hello","protocol":1,"coordinator":"'
+                    + 32 * "0"
+                    + '","session":"'
+                    + 16 * "0"
+                    + '","nonce":"'
+                    + 64 * "0"
+                    + '"}',
                 )
-            )  # fmt: skip
+            )
             pair.frame(stream, text if draw.random() < 0.9 else b"\x00")
             self.wait(draw.choice((0, 10_000)))
         if stream in pair.streams and draw.random() < 0.3:
             pair.close(stream)
+
+    def _crossed(self) -> None:
+        """Two handshakes of one coordinator at once: for the session in force, or for a new one."""
+        draw, pair = self.random, self.pair
+        session = self.session + draw.randrange(2)
+        offers = []
+        for _ in range(2):
+            self.opened += 1
+            nonce = draw.randbytes(32)
+            pair.open(self.opened, draw.randbytes(32), 1)
+            pair.hello(self.opened, self.coordinator, session, nonce)
+            offers.append(
+                (self.opened, pair.transcript_of(self.opened, self.coordinator, session, nonce))
+            )
+        for stream, transcript in offers:
+            if stream not in pair.streams:
+                continue
+            in_force = pair.joint.session
+            if pair.prove(stream, transcript):
+                keys = pair.streams[stream]
+                assert keys is not None
+                if in_force != session:
+                    self.begun(keys)
+                self.keys, self.stream, self.session = keys, stream, session
+
+    def begun(self, keys: Keys) -> None:
+        """A session has begun: its keys for datagrams, and all numbers anew."""
+        self.drive_keys = keys
+        self.sequence = self.number = self.homing = 0
+        self.map = replace(self.map, number=1)
 
     def _reconnect(self) -> None:
         if self.stream in self.pair.streams and self.random.random() < 0.5:
@@ -533,6 +705,12 @@ class Treatment:
         before = self.coordinator, self.session, self.keys
         if draw.random() < 0.5:
             self.coordinator = draw.choice(COORDINATORS)
+        if draw.random() < 0.4 and self.stream in self.pair.streams:
+            self.pair.close(self.stream)
+            self.pair.driver_fault()
+            if draw.random() < 0.5:
+                self.connect()
+                return
         self.session += 1
         if draw.random() < 0.3:
             self.wait(5_100_000)

@@ -118,3 +118,9 @@ def test_a_remainder_of_so_many_us_is_gone_after_5000_times_as_long(
     assume(start > 1.0)
     assert clock.remainder_us(now + start * 5_000 - 10_000) != 0.0
     assert clock.remainder_us(now + start * 5_000 + 1.0) == 0.0
+
+
+def test_a_first_map_leaves_nothing_to_slew_off_even_before_its_own_instant() -> None:
+    clock = ArmClock(ClockMap(1, 10_000_000, 5_000_000, 0))
+    assert clock.remainder_us(1_000_000) == 0.0
+    assert clock.arm(1_000_000) == 6_000_000.0

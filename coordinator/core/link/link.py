@@ -28,7 +28,11 @@ GONE_SPARE_US: Final = 1_000_000
 
 def slowest(links: Iterable["JointLink"]) -> "JointLink":
     """The link that needs longest to get a repeated state across and back."""
-    return max(links, key=lambda link: link.quality.worst_delay_us)
+    return max(links, key=_worst_delay_us)
+
+
+def _worst_delay_us(link: "JointLink") -> int:
+    return link.quality.worst_delay_us
 
 
 def rests_after_us(ramp: Ramp) -> int:
@@ -47,6 +51,9 @@ class JointLink:
 
     def __init__(self, joint: Joint, index: int) -> None:
         self.joint = joint
+        self.id = joint.id
+        self.name = joint.name
+        """The joint's name in the arm file."""
         self.index = index
         fixed = StreamAddress(*joint.address, STREAM_PATH) if joint.address else None
         self.connection = Connection(fixed)
@@ -64,11 +71,6 @@ class JointLink:
         self.doubt = ""
         """Why its position cannot be believed though it says that it is homed, until it says that
         it is not: it is asked to (`Membership`)."""
-
-    @property
-    def name(self) -> str:
-        """The joint's name in the arm file."""
-        return self.joint.name
 
     @property
     def up(self) -> bool:
@@ -96,6 +98,11 @@ class JointLink:
         return self.sync.clock
 
     # ---- what its last status says ----------------------------------------------------------
+
+    @property
+    def state(self) -> JointState | None:
+        """The state that the last status reports."""
+        return self.status.state if self.status is not None else None
 
     @property
     def at_rest(self) -> bool:

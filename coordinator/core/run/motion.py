@@ -43,7 +43,8 @@ class Motion:
         self._confirm_us = 0
         self._worst_delay_us = 0
         self._measured_us: int | None = None
-        self._noted: dict[str, Status | None] = {}
+        self._noted: list[Status | None] = [None for _ in links]
+        """By joint the status whose buffer margin was noted last."""
 
     def next_deadline(self) -> int | None:
         """When an override that is not confirmed must be withdrawn."""
@@ -89,9 +90,9 @@ class Motion:
             return self._why_level(min(self._links, key=self._permit_of))
         rate = self.course.at(now)[1]
         for link in self._links:
-            if self._noted.get(link.name) is link.status:
+            if self._noted[link.index] is link.status:
                 continue
-            self._noted[link.name] = link.status
+            self._noted[link.index] = link.status
             self._point_feed.note_buffer_margin(
                 link, self.permit.offer_us, int(self._ramp.fall_path(rate))
             )

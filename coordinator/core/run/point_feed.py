@@ -58,10 +58,12 @@ class PointFeed:
         self.trajectory = trajectory
         self._links = links
         self._send = send
-        self._columns: deque[tuple[Point, ...]] = deque([tuple(part.first_points())])
+        self._columns: list[tuple[Point, ...]] = [tuple(part.first_points())]
+        self._times_us = [self._columns[0][0].time_us]
+        """Path time of each column."""
         self._base = 0
         self._moves = iter(part.moves())
-        self._cursors = {link.joint.id: _Cursor() for link in links}
+        self._cursors = [_Cursor() for _ in links]
         self._part = part
         self._made = 0
         """Moves of the part that were made."""
@@ -82,7 +84,7 @@ class PointFeed:
         """Send what fits to the joints of which there is news."""
         news = False
         for link in self._links:
-            cursor = self._cursors[link.joint.id]
+            cursor = self._cursors[link.index]
             if link.up and self.failed is None:
                 if not cursor.stirred and cursor.seen is link.status:
                     continue
@@ -94,14 +96,14 @@ class PointFeed:
 
     def loaded(self, link: JointLink) -> bool:
         """Whether a joint holds the first window: all its buffer takes, or all there is."""
-        cursor = self._cursors[link.joint.id]
+        cursor = self._cursors[link.index]
         full = cursor.under_way == 0 and cursor.acked > 0 and not self._room(link)
         return full and not self._waits
 
     def is_told(self, link: JointLink) -> bool:
         """Whether a joint's status knows of all points that it has taken."""
         status = link.status
-        return status is not None and status.next_index >= self._cursors[link.joint.id].acked
+        return status is not None and status.next_index >= self._cursors[link.index].acked
 
     @property
     def waits(self) -> bool:
@@ -113,7 +115,7 @@ class PointFeed:
 
         False when points that it had are gone, so that it cannot go on.
         """
-        cursor = self._cursors[link.joint.id]
+        cursor = self._cursors[link.index]
         welcome = link.welcome
         known = welcome is not None and welcome.trajectory == self.trajectory
         next_index = welcome.next_index if welcome is not None and known else 0
@@ -150,8 +152,8 @@ class PointFeed:
         columns = self._columns
         if self.end_us is not None:
             path_us = min(path_us, self.end_us)
-        after = bisect_left(columns, path_us, key=lambda column: column[0].time_us)
-        if after == len(columns) or path_us < columns[0][0].time_us:
+        after = bisect_left(self._times_us, path_us)
+        if after == len(columns) or path_us < self._times_us[0]:
             return None
         if after == 0:
             return [point.position for point in columns[0]]
@@ -178,13 +180,12 @@ class PointFeed:
         status = link.status
         if status is None or status.trajectory != self.trajectory:
             return 0
-        path_us = status.path_us
-        here = bisect_left(self._columns, path_us, key=lambda column: column[0].time_us)
+        here = bisect_left(self._times_us, status.path_us)
         return max(0, self._base + here - KEPT_BEHIND)
 
     def _room(self, link: JointLink) -> int:
         """How many more points may be sent to a joint now."""
-        cursor = self._cursors[link.joint.id]
+        cursor = self._cursors[link.index]
         limit = cursor.consumed + self._capacity(link)
         self._make(limit)
         return max(0, min(limit, self._base + len(self._columns)) - cursor.sent)
@@ -195,7 +196,7 @@ class PointFeed:
         while self.end_us is None and self._base + len(self._columns) < limit:
             move = next(self._moves, _END)
             if isinstance(move, _End):
-                self._waits, self.end_us = False, self._columns[-1][0].time_us
+                self._waits, self.end_us = False, self._times_us[-1]
                 return
             self._waits = move is None
             if move is None:
@@ -205,11 +206,12 @@ class PointFeed:
             if move.switch is not None:
                 self._switches.append((move.start_us + move.duration_us, move.switch))
             self._columns.extend(zip(*move.points, strict=True))
+            self._times_us.extend(point.time_us for point in move.points[0])
             if self._columns[-1][0].last:
-                self.end_us = self._columns[-1][0].time_us
+                self.end_us = self._times_us[-1]
 
     def _feed(self, link: JointLink, now: int) -> None:
-        cursor = self._cursors[link.joint.id]
+        cursor = self._cursors[link.index]
         while cursor.under_way < FRAMES_UNDER_WAY:
             count = min(self._room(link), MAX_POINTS_PER_FRAME)
             if count == 0:
@@ -222,7 +224,7 @@ class PointFeed:
             self._send(link, frame, partial(self._answered, link, cursor.sent), now)
 
     def _answered(self, link: JointLink, end: int, reject: Reject | None, _now: int) -> None:
-        cursor = self._cursors[link.joint.id]
+        cursor = self._cursors[link.index]
         cursor.under_way = max(0, cursor.under_way - 1)
         cursor.stirred = True
         if reject is None:
@@ -233,11 +235,14 @@ class PointFeed:
 
     def _forget(self) -> None:
         """Drop columns and lines that every joint has left behind."""
-        keep = min(min(cursor.consumed, cursor.acked) for cursor in self._cursors.values())
-        while self._base < keep - 1 and len(self._columns) > KEPT_BEHIND:
-            self._columns.popleft()
-            self._base += 1
-        oldest_us = self._columns[0][0].time_us
+        keep = self._cursors[0].consumed
+        for cursor in self._cursors:
+            keep = min(keep, min(cursor.consumed, cursor.acked))
+        drop = min(keep - 1 - self._base, len(self._columns) - KEPT_BEHIND)
+        if drop > 0:
+            del self._columns[:drop], self._times_us[:drop]
+            self._base += drop
+        oldest_us = self._times_us[0]
         while len(self._lines) > 1 and self._lines[1][0] <= oldest_us:
             self._lines.popleft()
         while self._switches and self._switches[0][0] <= oldest_us:

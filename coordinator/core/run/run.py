@@ -218,9 +218,14 @@ class Run:
 
     def next_deadline(self) -> int | None:
         """The next instant at which `step` would do something by itself."""
-        due = [self._state.next_deadline(), self._settle_us if self._state.steps else None]
+        due_us = self._state.next_deadline()
         # What was due at the last step was done then, if it was to be done.
-        return min((at_us for at_us in due if at_us and at_us > self._stepped_us), default=None)
+        if due_us is not None and due_us <= self._stepped_us:
+            due_us = None
+        settle_us = self._settle_us
+        if settle_us is None or not self._state.steps or settle_us <= self._stepped_us:
+            return due_us
+        return settle_us if due_us is None else min(due_us, settle_us)
 
     # ---- commands -----------------------------------------------------------------------------
 

@@ -1,6 +1,5 @@
 """What ends the common motion, whatever phase it is in."""
 
-from collections.abc import Collection, Iterable
 from typing import Final
 
 from coordinator.core.link.link import JointLink
@@ -10,13 +9,15 @@ S = JointState
 OFF_PATH: Final = frozenset({S.UNHOMED, S.HOMING, S.JOGGING, S.STOPPING})
 
 
-def conflict(links: Iterable[JointLink]) -> str | None:
+def conflict(links: list[JointLink]) -> str | None:
     """A sentence where nobody knows which of two joints is the arm's."""
-    twice = next((link for link in links if link.connection.conflict), None)
-    return f"{twice.name}: {twice.connection.conflict}" if twice is not None else None
+    for link in links:
+        if link.connection.conflict:
+            return f"{link.name}: {link.connection.conflict}"
+    return None
 
 
-def astray(links: Iterable[JointLink], booted: Collection[str]) -> str | None:
+def astray(links: list[JointLink], booted: set[str]) -> str | None:
     """A sentence where a joint has a fault or left the path, so that the whole arm must stop."""
     for link in links:
         status = link.status

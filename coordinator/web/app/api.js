@@ -24,6 +24,8 @@ export const post = (path, body = undefined) => ask("POST", path, body);
 const LIMITS_S = { "/stop": 2, "/hold": 2, "/check": 30, "/check/curves": 30, "/runs": 30,
   "/queue/play": 30, "/taught/shift": 60, "/taught/edits": 60, "/runs/N/way": 300 };
 const LIMIT_S = 15;
+const GONE = "The coordinator does not answer: it has ended, or the network to it is gone.";
+const LINES = "application/x-ndjson";
 
 /** Post what must not fail unnoticed; its failure begins with `undelivered`. */
 export async function deliver(path, body, undelivered) {
@@ -51,6 +53,58 @@ export async function ask(method, path, body) {
   return answer(PREFIX + path, request, limitS(path), (response) => response.json());
 }
 
+/**
+ * Post what may take long: `told` is called with how far it is, { stage, done, of }. To abort the `signal`
+ * cancels it, here and in the coordinator.
+ */
+export async function postLong(path, body, told, signal) {
+  const silent = new AbortController();
+  let timer;
+  const heard = () => {
+    clearTimeout(timer);
+    timer = setTimeout(() => silent.abort(), limitS(path) * 1000);
+  };
+  heard();
+  try {
+    const response = await fetch(PREFIX + path, {
+      method: "POST",
+      headers: { ...named(), "Content-Type": "application/json", Accept: `${LINES}, application/json` },
+      body: JSON.stringify(body),
+      signal: AbortSignal.any([signal, silent.signal]),
+    });
+    if (!response.ok) throw refusal(response.status, await response.json().catch(() => null));
+    if (!response.headers.get("Content-Type")?.startsWith(LINES)) return await response.json();
+    for await (const line of linesOf(response.body, heard)) {
+      if (line.progress) told(line.progress);
+      else if (line.problem) throw refusal(line.problem.status, line.problem);
+      else return line.answer;
+    }
+    throw new TypeError("it ended without an answer");
+  } catch (error) {
+    if (error instanceof Refusal) throw error;
+    if (signal.aborted) throw new Refusal("Cancelled.", "cancelled");
+    throw silent.signal.aborted
+      ? new Refusal(`The coordinator did not answer within ${limitS(path)} s.`, "unreachable")
+      : new Refusal(GONE, "unreachable");
+  } finally {
+    clearTimeout(timer);
+  }
+}
+
+async function* linesOf(stream, heard) {
+  const reader = stream.pipeThrough(new TextDecoderStream()).getReader();
+  let parts = [];
+  for (let next = await reader.read(); !next.done; next = await reader.read()) {
+    heard();
+    const lines = next.value.split("\n");
+    while (lines.length > 1) {
+      yield JSON.parse(parts.join("") + lines.shift());
+      parts = [];
+    }
+    parts.push(lines[0]);
+  }
+}
+
 const limitS = (path) => LIMITS_S[path.replace(/\?.*/, "").replace(/\d+/, "N")] ?? LIMIT_S;
 
 /** The text of one of the page's own files. */
@@ -65,8 +119,7 @@ async function answer(url, request, limitS, read) {
     if (error.name === "TimeoutError") {
       throw new Refusal(`The coordinator did not answer within ${limitS} s.`, "unreachable");
     }
-    throw new Refusal("The coordinator does not answer: it has ended, or the network to it is gone.",
-      "unreachable");
+    throw new Refusal(GONE, "unreachable");
   }
   throw refusal(response.status, await response.json().catch(() => null));
 }

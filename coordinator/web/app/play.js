@@ -2,7 +2,7 @@
 
 import { html } from "htm/preact";
 import { useEffect, useRef, useState } from "preact/hooks";
-import { file, post, Refusal } from "./api.js";
+import { file, post, postLong, Refusal } from "./api.js";
 import { Curves } from "./curves.js";
 import { draft, keepDraft } from "./draft.js";
 import { clockTime, figure } from "./figures.js";
@@ -10,14 +10,13 @@ import { Keeping } from "./keeping.js";
 import { Library } from "./library.js";
 import { Listing } from "./listing.js";
 import { about, Mistakes, selectLine } from "./mistakes.js";
+import { asked, Often, ONCE, wrong } from "./often.js";
 import { Press } from "./press.js";
 import { Queue } from "./queue.js";
 import { Rehearse } from "./rehearse.js";
 import { Switches, switches } from "./switches.js";
 
 const EXAMPLE = "prick_out_tray.nc";
-const MOST_LOOPS = 10_000;
-const MOST_MINUTES = 1440; // a day
 
 /** A program's way from a file or from what is kept to the arm. */
 export function Play({ model, gone, taught, act }) {
@@ -82,56 +81,70 @@ export function Play({ model, gone, taught, act }) {
 // From its check to the arm.
 function Checked({ model, program, taught, found, setFound, select, gone, act }) {
   const [busy, setBusy] = useState(false);
-  const [loops, setLoops] = useState(1);
-  const [minutes, setMinutes] = useState(""); // in place of loops where it is not empty
-  const [unread, setUnread] = useState(false); // what stands there for minutes is no number
-  const [edges, setEdges] = useState(false);
+  const [far, setFar] = useState(null); // how far what goes on is; null while nobody has said
+  const [cancelled, setCancelled] = useState(""); // what was, words
+  const cancelling = useRef(null); // what ends what goes on
+  const looking = useRef(null); // what ends the picture being made
+  const first = useRef(null);
+  const [often, setOften] = useState(ONCE);
   const told = found?.told;
   const busyArm = model.arm.phase !== "idle";
   const unhomed = model.arm.joints.filter((joint) => !joint.homed).map((joint) => joint.name);
-  const timed = unread || minutes !== "";
-  const several = timed || loops > 1;
-  const wrong = unread ? `Minutes is no number, but must be above 0 and at most ${MOST_MINUTES}; empty for a number of loops.`
-    : timed
-    ? !(minutes > 0 && minutes <= MOST_MINUTES)
-      && `Minutes is ${minutes}, but must be above 0 and at most ${MOST_MINUTES}; empty for a number of loops.`
-    : !(Number.isInteger(Number(loops)) && loops >= 1 && loops <= MOST_LOOPS)
-      && `Loops is ${loops === "" ? "empty" : loops}, but must be 1 to ${MOST_LOOPS}.`;
-  const readMinutes = ({ target }) => {
-    setMinutes(target.value);
-    setUnread(target.validity.badInput); // its value is empty then
-  };
-  const during = async (work) => {
-    setBusy(true);
-    await act(work);
+  useEffect(() => () => {
+    cancelling.current?.abort();
+    looking.current?.abort();
+  }, []);
+  const during = async (what, work) => {
+    looking.current?.abort(); // a picture must not delay what somebody waits for
+    const controller = cancelling.current = new AbortController();
+    setFar(null);
+    setCancelled("");
+    setBusy(what);
+    await act(async () => {
+      try {
+        await work(controller.signal);
+      } catch (error) {
+        if (error.code !== "cancelled") throw error;
+        setCancelled(`Cancelled: the program was not ${what === "check" ? "checked to its end" : "played"}.`);
+        // Whoever cancels in the moment in which it begins wants it held.
+        if (what === "play") await post("/hold").catch(() => {});
+      }
+    });
+    cancelling.current = null;
     setBusy(false);
   };
-  const check = () => during(async () => {
+  const cancel = () => {
+    cancelling.current?.abort();
+    first.current.querySelector("button").focus();
+  };
+  const check = () => during("check", async (signal) => {
     const [{ text }, on] = [program, switches()];
-    const told = await post("/check", { text, ...on });
+    const told = await postLong("/check", { text, ...on }, setFar, signal);
     setFound({ text, on, told, curves: null });
     if (told.ok && told.duration_s > 0) picture(text, on, told);
   });
   const picture = async (text, on, told) => {
-    const curves = await pictured({ text, ...on });
+    const controller = looking.current = new AbortController();
+    const curves = await pictured({ text, ...on }, controller.signal);
     if (curves) setFound((now) => (now?.told === told ? { text, on, told, curves } : now));
   };
-  const play = () => during(async () => {
+  const play = () => during("play", async (signal) => {
     const { name, text, kept, changed } = program;
     const isKept = [...taught.now?.sequences ?? [], ...taught.now?.programs ?? []].some((one) => one.id === kept);
-    const often = {
-      ...(timed ? { for_s: minutes * 60 } : { loops: Number(loops) }),
-      ...(several && edges ? { check_edges: true } : {}),
-    };
     const of = isKept && !changed ? kept : null;
-    await post("/runs", { name: name || "program", text, taught: of, ...often, ...found.on });
+    const body = { name: name || "program", text, taught: of, ...asked(often), ...found.on };
+    await postLong("/runs", body, setFar, signal);
     location.hash = "#watch";
   });
   return html`
-    <p class="row"><${Press} name=${told?.ok ? "" : "main"} off=${!program.text.trim() || busy || gone}
+    <p class="row" ref=${first}><${Press} name=${told?.ok ? "" : "main"} off=${!program.text.trim() || busy || gone}
       press=${check}>Check<//>
       <span class="small">Nothing moves by a check.</span></p>
-    <div role="status">${told && html`<${Found} found=${told} select=${select} />`}</div>
+    ${busy && far && html`<p class="row">
+      <progress max=${far.of || null} value=${far.of ? far.done : null} aria-label="How far the program is"></progress>
+      <span>${STAGES[far.stage] ?? far.stage}${far.of ? `: ${far.done} of ${far.of}` : ""}</span>
+      <button class="plain" onClick=${cancel}>Cancel</button></p>`}
+    <div role="status">${cancelled && html`<p>${cancelled}</p>`}${told && html`<${Found} found=${told} select=${select} />`}</div>
     ${found?.curves && html`<${Curves} curves=${found.curves} />`}
     ${told?.ok && html`
       <p class="caution">The arm begins to move at once and may move at any time while the program
@@ -139,27 +152,25 @@ function Checked({ model, program, taught, found, setFound, select, gone, act })
       ${unhomed.length > 0 && html`<p>Not homed: ${unhomed.join(", ")}. Home them first, on${" "}
         <a href="#watch">Watch</a>.</p>`}
       ${busyArm && html`<p>The arm is ${model.arm.phase}: play must wait for it.</p>`}
-      <p class="row">
-        <label>Loops <input type="number" min="1" max=${MOST_LOOPS} value=${loops} aria-invalid=${!timed && Boolean(wrong)}
-          disabled=${timed} onInput=${(event) => setLoops(event.target.value)} /></label>
-        <label>or for minutes <input type="number" min="0" max=${MOST_MINUTES} step="any" value=${minutes}
-          aria-invalid=${timed && Boolean(wrong)} onInput=${readMinutes} /></label>
-        ${wrong ? html`<span role="alert">${wrong}</span>`
-          : timed ? html`<span class="small">the loop in motion is finished then</span>`
-          : several && html`<span class="small">about ${clockTime(loops * told.duration_s)} without pauses${edges ? ", and what the edges take" : ""}</span>`}
-      </p>
-      ${several && html`<p><label><input type="checkbox" checked=${edges}
-        onChange=${(event) => setEdges(event.target.checked)} /> Check home edges in between</label>
-        ${edges && html`<span class="small"> Each joint turns alone over its home sensor and back, no faster than it homes:
-          look first what stands in its way.</span>`}</p>`}
-      <p class="row"><${Press} name="main" off=${busy || gone || busyArm || unhomed.length > 0 || Boolean(wrong)}
+      <${Often} often=${often} change=${(some) => setOften((now) => ({ ...now, ...some }))}
+        lasts=${`about ${clockTime(often.loops * told.duration_s)} without pauses${often.edges ? ", and what the edges take" : ""}`} />
+      <p class="row"><${Press} name="main" off=${busy || gone || busyArm || unhomed.length > 0 || Boolean(wrong(often))}
         press=${play}>Play<//></p>`}`;
 }
 
+const STAGES = {
+  waiting: "Waiting for another program",
+  reading: "Reading lines",
+  ranges: "Holding moves against the joints' ranges",
+  parts: "Dividing moves into parts",
+  ends: "Following moves to their ends",
+  planning: "Planning moves",
+};
+
 // A picture that cannot be had keeps nobody from playing what was checked.
-async function pictured(asked) {
+async function pictured(asked, signal) {
   try {
-    return await post("/check/curves", asked);
+    return await postLong("/check/curves", asked, () => {}, signal);
   } catch (error) {
     if (!(error instanceof Refusal)) throw error;
     return null;

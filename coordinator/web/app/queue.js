@@ -3,9 +3,12 @@
 import { html } from "htm/preact";
 import { useEffect, useRef, useState } from "preact/hooks";
 import { ask, sentence } from "./api.js";
+import { figure } from "./figures.js";
+import { asked, Often, ONCE, wrong } from "./often.js";
 import { Press } from "./press.js";
+import { OFF, SwitchRow, WORDS } from "./switches.js";
 
-const WORDS = { waits: "waits", plays: "is played", finished: "finished", ended: "ended here" };
+const STATES = { waits: "waits", plays: "is played", finished: "finished", ended: "ended here" };
 
 /** Where the queue is, in one sentence; empty where it is not being played. */
 export function queuePlace(queue) {
@@ -16,12 +19,24 @@ export function queuePlace(queue) {
   return `Queue: ${here || "between two entries"}; ${next ? `next ${next.name}, which begins by itself` : "nothing behind it"}.`;
 }
 
+// What differs from playing it once as it is written.
+function optionWords(options) {
+  return [
+    options.loops > 1 && `${options.loops} loops`,
+    options.for_s !== null && `loops for ${figure(options.for_s / 60, 1, "min")}`,
+    options.check_edges && "home edges checked",
+    ...Object.keys(WORDS).map((name) => options[name] && WORDS[name].toLowerCase()),
+    options.from_line !== null && `from line ${options.from_line}`,
+  ].filter(Boolean);
+}
+
 /**
  * `chosen`: what was taken from what is kept, which can be added; `other`: another text than what is
  * kept of it stands in the editor.
  */
 export function Queue({ model, chosen, other, gone, act }) {
-  const [loops, setLoops] = useState(1);
+  const [often, setOften] = useState(ONCE);
+  const [on, setOn] = useState(OFF);
   const section = useRef(null);
   const removed = useRef(null); // the place of what somebody removes here, until it is gone
   const queue = model.arm.queue;
@@ -40,12 +55,14 @@ export function Queue({ model, chosen, other, gone, act }) {
     removed.current = place;
     if (!await edit({ type: "remove", entry: one.id })) removed.current = null;
   };
-  const add = () => edit({ type: "add", taught: chosen.id, loops: Number(loops) }, `${chosen.name} is queued.`);
+  const options = { ...asked(often), ...on };
+  const add = () => edit({ type: "add", taught: chosen.id, options }, `${chosen.name} is queued.`);
+  const set = (one) => edit({ type: "set-options", entry: one.id, options }, `${one.name} is played so.`);
   const play = () => act(async () => {
     await ask("POST", "/queue/play", { revision: queue.revision });
     location.hash = "#watch";
   });
-  const some = Number.isInteger(Number(loops)) && loops >= 1 && loops <= 10_000;
+  const some = !wrong(often) && (on.from_line === null || on.from_line >= 1);
   const waitsForArm = model.arm.phase !== "idle";
   const again = !queue.playing && queue.entries.some((one) => one.state === "finished");
   const unhomed = model.arm.joints.filter((joint) => !joint.homed).map((joint) => joint.name);
@@ -57,19 +74,23 @@ export function Queue({ model, chosen, other, gone, act }) {
       ${queue.entries.length === 0 ? html`<p class="small">Nothing is queued: choose a sequence or program above, then add it.</p>` : html`
         <ol class="runs">${queue.entries.map((one, k) => html`
           <li key=${one.id} tabindex="-1" aria-current=${one.state === "plays" ? "step" : null}>
-            ${k + 1}. <strong>${one.name}</strong> ${one.loops > 1 && html`<span>${one.loops} loops</span>`}
-            <span>${WORDS[one.state] ?? one.state}${one.run ? `, run ${one.run}` : ""}</span>
+            ${k + 1}. <strong>${one.name}</strong> ${optionWords(one.options).map((words) => html`<span>${words}</span>`)}
+            <span>${STATES[one.state] ?? one.state}${one.run ? `, run ${one.run}` : ""}</span>
             <${Press} off=${gone || queue.playing || k === 0} press=${() => edit({ type: "move", entry: one.id, to: k - 1 })}>
               Earlier<span class="unseen"> ${one.name}, place ${k + 1}</span><//>
+            <${Press} off=${gone || queue.playing || !some} press=${() => set(one)}>
+              Play as set<span class="unseen"> below, ${one.name}, place ${k + 1}</span><//>
             <${Press} off=${gone || (queue.playing && one.state !== "waits")} press=${() => remove(one, k)}>
               Remove<span class="unseen"> ${one.name}, place ${k + 1}</span><//>
           </li>`)}</ol>`}
+      <fieldset><legend>How an entry is played</legend>
+        <${Often} often=${often} change=${(more) => setOften((now) => ({ ...now, ...more }))} />
+        <${SwitchRow} on=${on} change=${(more) => setOn((now) => ({ ...now, ...more }))} />
+      </fieldset>
       <p class="row">
-        <label>Times in the queue <input type="number" min="1" max="10000" value=${loops} aria-invalid=${!some}
-          onInput=${(event) => setLoops(event.target.value)} /></label>
         <${Press} off=${gone || queue.playing || !chosen || !some} press=${add}>
           Add ${chosen ? `${chosen.name}${other ? " as it is kept" : ""}` : "what is chosen"}<//>
-        ${!some && html`<span role="alert">Times in the queue must be a whole number from 1 to 10000.</span>`}
+        ${on.from_line !== null && !(on.from_line >= 1) && html`<span role="alert">From line must be a whole number from 1 on.</span>`}
         ${chosen && other && html`<span class="small">Another text stands below: what is kept when its turn comes is played.</span>`}
       </p>
       ${queue.entries.length > 0 && html`

@@ -6,8 +6,7 @@ import { get } from "./api.js";
 import { listed } from "./figures.js";
 import { GoTo, Way } from "./goto.js";
 import { Press } from "./press.js";
-
-const SWITCHES = { block_delete: "Block delete", optional_stop: "Optional stop", step_by_line: "Step by line" };
+import { WORDS } from "./switches.js";
 
 /** Below the report of a run that did not finish; nothing for one that did. To be keyed by the run. */
 export function WayBack({ report, model, gone, going, act }) {
@@ -28,7 +27,7 @@ export function WayBack({ report, model, gone, going, act }) {
     if (asked.current === line) setWay(found);
   });
   const goes = way !== null && Object.keys(way.angles_deg).length > 0;
-  const on = Object.keys(SWITCHES).filter((name) => report[name]).map((name) => SWITCHES[name]);
+  const on = Object.keys(WORDS).filter((name) => report[name]).map((name) => WORDS[name]);
   return html`
     <h3>Way back to run ${report.run}, ${report.name}</h3>
     <p class="small">${report.line == null ? "In which line it was is not known."

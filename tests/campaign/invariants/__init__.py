@@ -1,9 +1,10 @@
 """The invariants of design section 6, each with its text; and `halt`, `latch`, `rate`, `clock`,
-`told`, `steps`, `place`, `touch`, `hand`, `output`, `entry`.
+`told`, `steps`, `place`, `touch`, `hand`, `output`, `entry`, `current`, `loops`.
 """
 
 from tests.campaign.invariants.base import Invariant
 from tests.campaign.invariants.clock_alone import NoLoneClock
+from tests.campaign.invariants.currents import FullCurrentToMove
 from tests.campaign.invariants.entry import SlowlyToTheEntry
 from tests.campaign.invariants.halt import HoldsAndStops
 from tests.campaign.invariants.hand import OnlyByLiveHands
@@ -18,6 +19,7 @@ from tests.campaign.invariants.i08_stranger import NoStranger
 from tests.campaign.invariants.i09_position import PositionTrue
 from tests.campaign.invariants.i11_command import OnlyByCommand
 from tests.campaign.invariants.latch import StopsLatched
+from tests.campaign.invariants.loops import LoopsAsTold
 from tests.campaign.invariants.on_copies import ON_COPIES
 from tests.campaign.invariants.outputs import OutputsAsTold
 from tests.campaign.invariants.place import NotBeyondPlace
@@ -48,6 +50,8 @@ ALWAYS: tuple[type[Invariant], ...] = (
     OnlyByLiveHands,
     OutputsAsTold,
     SlowlyToTheEntry,
+    FullCurrentToMove,
+    LoopsAsTold,
     *ON_COPIES,
 )
 """I12 is judged by who plays a scenario: it needs an operator who asks."""

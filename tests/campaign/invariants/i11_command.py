@@ -5,9 +5,10 @@ Every beginning of a motion must have a cause: a command of the right kind that 
 given to the coordinator whose session the joint is in, after that session began, after the laptop
 last slept, and after the joint last had a fault, a stop or a new boot. A cause is used up: a play
 or resume by the joint's own start, and for all joints once the arm is said to be held or paused;
-where a run waited for an input that truly is as it should be, it goes on by the same command. A
-home by the joint being homed; a jog or step by time, which is not judged where the clock is
-broken. An advance or a homing that was cut short may begin again by the same command.
+where a run waited for an input that truly is as it should be, or begins another loop, it goes on
+by the same command. A home by the joint being homed; a jog or step by time, which is not judged
+where the clock is broken. An advance or a homing that was cut short may begin again by the same
+command.
 """
 
 from typing import Final
@@ -68,6 +69,8 @@ class OnlyByCommand(Invariant):
         """By session: when the play or resume was accepted by which a run goes on."""
         self._waits: dict[int, Awaited] = {}
         """By session: for what a run waited as it was last looked at."""
+        self._loops: dict[int, tuple[int, int]] = {}
+        """By session: number and part of its newest run in several loops."""
 
     def commanded(self, laptop: Laptop, command: ev.Command) -> None:
         session, now = laptop.core.session, self.world.now
@@ -113,17 +116,26 @@ class OnlyByCommand(Invariant):
         if run is not None and run.phase is Phase.WAITING and run.awaited is not None:
             self._waits[drive.session] = run.awaited
         elif run is not None and run.phase is Phase.LOADING and waited is not None:
-            self._goes_on(drive.session, waited)
+            self._judge_waited(waited)
+            self._goes_on(drive.session)
+        if run is not None and run.play.loops.several:
+            before, now = self._loops.get(drive.session), (run.number, run.part)
+            self._loops[drive.session] = now
+            if before is not None and before[0] == now[0] and before[1] < now[1]:
+                self._goes_on(drive.session)
         if run is not None and run.phase in (Phase.HELD, Phase.PAUSED):
             self._plays.pop(drive.session, None)
             for node in self.world.nodes.values():
                 self._use_up(drive.session, node, ON_PATH)
 
-    def _goes_on(self, session: int, waited: Awaited) -> None:
-        """A run goes on by itself: by the play or resume before the wait, and by the input."""
+    def _judge_waited(self, waited: Awaited) -> None:
+        """A run goes on by an input."""
         joint = self.world.arm.joints[waited.joint]
         if not waited.there(self.world.nodes[joint.id].unit.joint.inputs):
             raise self.broken(f"a run goes on, though {waited.wait.input} is not as it should be")
+
+    def _goes_on(self, session: int) -> None:
+        """A run goes on by itself: by the play or resume before."""
         asked_us = self._plays.get(session, -1)
         for node in self.world.nodes.values():
             self._asked.update({(session, node.name, state): asked_us for state in ON_PATH})

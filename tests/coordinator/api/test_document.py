@@ -94,7 +94,8 @@ def test_every_member_is_required_but_one_and_has_an_example(document: dict[str,
         "JogSpeeds", "ControlAsked", "KeptReport", "StartReport", "StartOfJoint", "ReportOfJoint",
         "HoldRecord", "OverrideRecord", "Unwritten", "Waypoint", "Visit", "Sequence", "KeptChange",
         "Shifted", "TaughtSnapshot", "Event", "RunInShort", "KeptProgram", "ChangedLine",
-        "ProgramPreview", "Queue", "QueueEntry", "Curves", "CurveMark", "TaughtResult",
+        "ProgramPreview", "Queue", "QueueEntry", "PlayOptions", "Curves", "CurveMark",
+        "TaughtResult",
         "Production", "Cycle", "Delay", "Interventions", "Seam", "WayBack",
     }  # fmt: skip
     bare = {

@@ -1,5 +1,6 @@
 """Routes of the queue, of an arm none of whose joints is there."""
 
+from dataclasses import asdict
 from typing import Any
 
 import httpx2
@@ -7,10 +8,12 @@ import pytest
 from starlette.requests import Request
 
 from coordinator.playing.runs import Runs, Wanted
+from coordinator.programs.options import AS_WRITTEN
 from coordinator.service import Service
 from tests.coordinator.api.test_kept_programs import kept
 from tests.coordinator.api.test_taught import code_of
 
+HOW = {"loops": 3, "optional_stop": True, "from_line": 2}
 WHO = {"Unisono-Client": "the-one-client", "Unisono-Client-Name": "a page"}
 OTHER = {"Unisono-Client": "another-client", "Unisono-Client-Name": "another page"}
 
@@ -25,14 +28,19 @@ async def test_queue_is_edited_by_whoever_has_control_and_has_seen_it(
     first, second = await kept(http, "one tray"), await kept(http, "two trays")
     await http.post("/control/release")
     assert (await edited(http, 0, type="add", taught=first)).status_code == 200
-    told = (await edited(http, 1, type="add", taught=second, loops=3)).json()
-    assert [(one["name"], one["loops"], one["state"]) for one in told["entries"]] == [
-        ("one tray", 1, "waits"), ("two trays", 3, "waits"),
+    told = (await edited(http, 1, type="add", taught=second, options=HOW)).json()
+    assert [(one["name"], one["options"], one["state"]) for one in told["entries"]] == [
+        ("one tray", asdict(AS_WRITTEN), "waits"),
+        ("two trays", {**asdict(AS_WRITTEN), **HOW}, "waits"),
     ]  # fmt: skip
     assert code_of(await edited(http, 1, type="remove", entry=1)) == "queue-changed"
     assert code_of(await edited(http, 2, type="remove", entry=9)) == "queue-entry-unknown"
     assert code_of(await edited(http, 2, type="add", taught=99)) == "taught"
-    for wrong in ({"type": "add", "taught": first, "loops": 0}, {"type": "clear"},
+    for wrong in ({"type": "add", "taught": first, "options": {"loops": 0}}, {"type": "clear"},
+                  {"type": "add", "taught": first, "options": {"loops": 2, "for_s": 9.0}},
+                  {"type": "add", "taught": first, "options": {"optional_stop": 1}},
+                  {"type": "add", "taught": first, "options": {"slowly": True}},
+                  {"type": "set-options", "entry": 1, "options": {"check_edges": True}},
                   {"type": "move", "entry": 1, "to": -1}):  # fmt: skip
         assert code_of(await edited(http, 2, **wrong)) == "invalid"
     body = {"revision": 2, "edit": {"type": "remove", "entry": 1}}
@@ -40,7 +48,9 @@ async def test_queue_is_edited_by_whoever_has_control_and_has_seen_it(
     moved = (await edited(http, 2, type="move", entry=2, to=0)).json()
     assert [one["id"] for one in moved["entries"]] == [2, 1]
     assert (await http.get("/queue")).json() == moved
-    assert service.queue.queue.revision == 3
+    plain = (await edited(http, 3, type="set-options", entry=2, options={})).json()
+    assert plain["entries"][0]["options"] == asdict(AS_WRITTEN)
+    assert service.queue.queue.revision == 4
 
 
 async def test_a_queue_whose_first_run_is_refused_has_not_begun(

@@ -49,7 +49,7 @@ async def bench_of(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> AsyncIter
     make_key(tmp_path)
     service = Service(replace(arm, joints=deaf), tmp_path, "127.0.0.1")
     desk = ControlDesk(service)
-    bench = Bench(service, desk, TouchHands(service, desk))
+    bench = Bench(service, desk, TouchHands(service, desk, "touch"))
 
     def command(command: Command, who: str | None = None, *, detail: bool = False) -> None:
         bench.done.append((command, who))

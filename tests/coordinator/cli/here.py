@@ -7,7 +7,7 @@ from typing import Any, Final
 
 import pytest
 
-from coordinator.cli import run
+from coordinator.cli.command import run
 
 MEMBERS: Final = {"message", "file", "line", "column"}
 """Of a mistake in JSON."""

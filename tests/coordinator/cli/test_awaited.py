@@ -6,7 +6,7 @@ from typing import Any
 
 import pytest
 
-from coordinator.cli import run
+from coordinator.cli.command import run
 from coordinator.cli.condition import BEWARE
 from tests.coordinator.cli.servers import ARM, GOING, HOMED, REPORTED, Answer, joint, served
 

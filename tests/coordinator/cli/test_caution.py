@@ -7,7 +7,7 @@ from typing import Any
 
 import pytest
 
-from coordinator.cli import run
+from coordinator.cli.command import run
 from coordinator.cli.common import CAUTION
 from tests.coordinator.cli.servers import ARM, ENDED, HOMED, REPORTED, Answer, joint, served
 

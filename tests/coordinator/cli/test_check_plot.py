@@ -6,7 +6,7 @@ from pathlib import Path
 
 import pytest
 
-from coordinator.cli import run
+from coordinator.cli.command import run
 from coordinator.config.settings import DEMO_ARM
 from tests.e2e.harness import Bench
 

@@ -10,7 +10,7 @@ from typing import Any
 import pytest
 
 from coordinator.api.responses.base import plain
-from coordinator.cli import run
+from coordinator.cli.command import run
 from coordinator.cli.common import Failure
 from coordinator.cli.condition import by_own_rules, headline, unconfirmed, watching
 from coordinator.client import Client, Unreachable

@@ -6,7 +6,7 @@ from pathlib import Path
 
 import pytest
 
-from coordinator.cli import run
+from coordinator.cli.command import run
 from tests.coordinator.cli.servers import ARM, ENDED, HOMED, REPORTED, Answer, joint, served
 
 PASSING = [["resume"], ["override", "50"]]

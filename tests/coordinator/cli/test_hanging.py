@@ -9,7 +9,7 @@ from typing import Any
 
 import pytest
 
-from coordinator.cli import run
+from coordinator.cli.command import run
 from tests.coordinator.cli.servers import ARM, GOING, HOMED, Answer, served
 
 WITHIN_S = 0.1

@@ -7,7 +7,7 @@ from urllib.parse import parse_qs, urlsplit
 
 import pytest
 
-from coordinator.cli import run
+from coordinator.cli.command import run
 from tests.coordinator.cli.servers import Answer, served
 
 

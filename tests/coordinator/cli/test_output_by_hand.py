@@ -6,7 +6,8 @@ from typing import Any
 
 import pytest
 
-from coordinator.cli import run, watch
+from coordinator.cli import watch
+from coordinator.cli.command import run
 from tests.coordinator.cli.servers import ARM, Answer, joint, served
 
 CONTROL = {"holder": None, "you": "me", "watchers": 0}

@@ -9,7 +9,7 @@ from pathlib import Path
 
 import pytest
 
-from coordinator.cli import run
+from coordinator.cli.command import run
 
 PROGRAM = "G90 G94\nG0 A10\nG1 A0 F600\nM2\n"
 ARM = """
@@ -111,6 +111,34 @@ def test_text_names_duration_skew_margins_and_speed(
         assert words in captured.out
     assert "…" not in captured.out
     assert "rehearsed 2 of 2" in captured.err
+
+
+def test_a_program_is_rehearsed_in_as_many_loops_as_it_is_to_be_run(
+    program: str, arm: str, capsys: pytest.CaptureFixture[str]
+) -> None:
+    said = []
+    for loops in (1, 3):
+        options = ["--arm", arm, "--repetitions", "1", "--network", "quiet", "--json"]
+        assert run(["rehearse", program, "--loops", str(loops), *options]) == 0
+        said.append(json.loads(capsys.readouterr().out))
+    once, thrice = said
+    assert (once["loops"], thrice["loops"]) == (1, 3)
+    assert thrice["outcomes"] == {"finished": 1}
+    assert thrice["planned_s"] == pytest.approx(3 * once["planned_s"], rel=0.01)
+    assert thrice["planned_s"] * 1e6 < thrice["duration_us"]["least"]
+
+
+@pytest.mark.parametrize("as_json", [False, True])
+def test_a_program_that_cannot_be_played_so_often_is_told_of_with_its_loop(
+    tmp_path: Path, arm: str, capsys: pytest.CaptureFixture[str], as_json: bool
+) -> None:
+    away = tmp_path / "away.nc"
+    away.write_text("G91\nG0 A40\nM2\n")
+    options = ["--arm", arm, "--loops", "3", *(["--json"] if as_json else [])]
+    assert run(["rehearse", str(away), *options]) == 2
+    captured = capsys.readouterr()
+    told = json.loads(captured.out)["errors"][0]["message"] if as_json else captured.err
+    assert "in loop 3 of 3: " in told
 
 
 @pytest.mark.parametrize("as_json", [False, True])

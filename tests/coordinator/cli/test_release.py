@@ -5,7 +5,7 @@ from collections.abc import Callable
 
 import pytest
 
-from coordinator.cli import run
+from coordinator.cli.command import run
 from tests.coordinator.cli.servers import Answer, served
 
 

@@ -1,4 +1,4 @@
-"""What `unisono stop` must not wait for."""
+"""What commands and the processes behind them must not wait for."""
 
 import subprocess
 import sys
@@ -10,13 +10,32 @@ HEAVY = (
 )
 
 
-def test_the_command_line_begins_without_what_plans_serves_or_rehearses() -> None:
+def loaded_by(module: str) -> set[str]:
+    """All modules that a new process has once it has imported this one."""
     told = subprocess.run(
-        [sys.executable, "-c", "import sys, coordinator.cli; print(*sys.modules)"],
+        [sys.executable, "-c", f"import sys, {module}; print(*sys.modules)"],
         capture_output=True,
         text=True,
         check=True,
     )
-    loaded = set(told.stdout.split())
+    return set(told.stdout.split())
+
+
+def test_the_command_line_begins_without_what_plans_serves_or_rehearses() -> None:
+    loaded = loaded_by("coordinator.cli.command")
     assert "coordinator.cli.remote" in loaded
     assert loaded.isdisjoint(HEAVY)
+
+
+def test_software_joints_begin_without_what_serves_or_keeps_records() -> None:
+    loaded = loaded_by("coordinator.cli.simulating")
+    assert "simulator.server" in loaded
+    assert loaded.isdisjoint(("fastapi", "uvicorn", "sqlalchemy", "alembic", "coordinator.service"))
+
+
+def test_a_process_that_a_command_starts_begins_without_the_command_line() -> None:
+    loaded = loaded_by("coordinator.cli.__main__")
+    assert "coordinator.cli" in loaded
+    assert loaded.isdisjoint(
+        (*HEAVY, "typer", "rich", "coordinator.client", "coordinator.cli.command")
+    )

@@ -2,7 +2,7 @@
 
 import pytest
 
-from coordinator.cli import run
+from coordinator.cli.command import run
 from tests.coordinator.cli.servers import ARM, joint, served
 from tests.coordinator.client.asked import Coordinator
 

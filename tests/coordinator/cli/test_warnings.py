@@ -6,7 +6,7 @@ from typing import Any
 
 import pytest
 
-from coordinator.cli import run
+from coordinator.cli.command import run
 from tests.coordinator.cli.servers import Answer, served
 
 WARNING: dict[str, Any] = {

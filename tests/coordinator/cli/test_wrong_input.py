@@ -11,7 +11,7 @@ from pathlib import Path
 import pytest
 from rich.console import Console
 
-from coordinator.cli import run
+from coordinator.cli.command import run
 from coordinator.cli.common import err, out
 from coordinator.config.settings import DEMO_ARM
 from tests.demo_arm import line_of

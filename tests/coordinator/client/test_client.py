@@ -2,17 +2,20 @@
 
 import asyncio
 import inspect
+import json
 import socket
 import subprocess
 import sys
 import threading
 from collections.abc import Callable
+from dataclasses import asdict
 from typing import Any
 
 import pytest
 
 from coordinator.api.responses.base import plain
 from coordinator.api.responses.program import CURVES
+from coordinator.api.responses.taught import TAUGHT
 from coordinator.client import (
     AsyncClient,
     Client,
@@ -23,13 +26,16 @@ from coordinator.client import (
     NotFinished,
     NotUnderstood,
     OtherLoop,
+    PlayOptions,
     Refused,
     RunHeld,
     RunNotFinished,
+    Switches,
     Unreachable,
     WrongInput,
 )
 from coordinator.client.values import Problem
+from coordinator.programs.progress import Progress, Stage
 from tests.coordinator.cli.servers import ARM, CHECKED, ENDED, GOING, HOMED, REPORTED, joint, served
 from tests.coordinator.cli.test_startup import HEAVY
 from tests.coordinator.client.asked import Coordinator, blocking, in_a_loop, told
@@ -310,24 +316,41 @@ def test_switches_of_the_operator_are_asked_for_where_they_are_on(ask: Ask) -> N
     coordinator = played(ENDED)
     with served(coordinator) as url:
         ask(url, "play", "a.nc", "M2\n")
-        ask(url, "play", "a.nc", "M2\n", block_delete=True)
-        ask(url, "play_and_wait", "a.nc", "M2\n", optional_stop=True)
+        ask(url, "play", "a.nc", "M2\n", PlayOptions(block_delete=True))
+        ask(url, "play_and_wait", "a.nc", "M2\n", PlayOptions(optional_stop=True))
     asked = [body for path, body in coordinator.asked if path == "/runs"]
     usual = {"name": "a.nc", "text": "M2\n"}
     assert asked == [usual, {**usual, "block_delete": True}, {**usual, "optional_stop": True}]
 
 
+def test_a_queued_entry_carries_the_options_of_a_play(ask: Ask) -> None:
+    how = PlayOptions(loops=2, optional_stop=True)
+    entry = {"id": 1, "taught": 5, "name": "tray", "options": asdict(how), "state": "waits"}
+    told = {"revision": 1, "entries": [entry], "playing": False, "message": ""}
+    kept = plain(TAUGHT)
+    name, number = kept["programs"][0]["name"], kept["programs"][0]["id"]
+    coordinator = Coordinator({"/taught": [kept], "/queue": [told], "/queue/edits": [told]})
+    with served(coordinator) as url:
+        assert ask(url, "queue_add", name, how).entries[0].options == how
+        ask(url, "queue_set", 1, PlayOptions(step_by_line=True))
+    edits = [body["edit"] for path, body in coordinator.asked if path == "/queue/edits"]
+    assert edits == [
+        {"type": "add", "taught": number, "options": {"loops": 2, "optional_stop": True}},
+        {"type": "set-options", "entry": 1, "options": {"step_by_line": True}},
+    ]
+
+
 def test_curves_are_told_as_values_and_asked_for_with_the_switches(ask: Ask) -> None:
     coordinator = Coordinator({"/check/curves": [plain(CURVES)]})
     with served(coordinator) as url:
-        assert ask(url, "curves", "M2\n", optional_stop=True) == CURVES
+        assert ask(url, "curves", "M2\n", Switches(optional_stop=True)) == CURVES
     assert coordinator.asked == [("/check/curves", {"text": "M2\n", "optional_stop": True})]
 
 
 def test_what_is_checked_is_what_the_switches_leave(ask: Ask) -> None:
     coordinator = Coordinator({"/check": [CHECKED]})
     with served(coordinator) as url:
-        ask(url, "check", "M2\n", block_delete=True, optional_stop=True)
+        ask(url, "check", "M2\n", Switches(block_delete=True, optional_stop=True))
     body = {"text": "M2\n", "block_delete": True, "optional_stop": True}
     assert coordinator.asked == [("/check", body)]
 
@@ -490,3 +513,44 @@ def test_a_text_too_long_for_json_is_sent_as_it_is_and_named_by_its_digest(ask: 
         ask(url, "check", "(long)\n" * 50_000 + "M2\n")
     assert coordinator.paths == ["/texts", "/check"]
     assert coordinator.asked[-1] == ("/check", {"sent": "5" * 64})
+
+
+def lines(*told_: object) -> Any:
+    body = b"".join(json.dumps(one, ensure_ascii=False).encode() + b"\n" for one in told_)
+    return 200, {"Content-Type": "application/x-ndjson"}, body
+
+
+FAR = {"progress": {"stage": "planning", "done": 256, "of": 1000}}
+
+
+def test_how_far_a_check_is_is_told_before_its_answer(ask: Ask) -> None:
+    coordinator = Coordinator({"/check": [lines(FAR, FAR, {"answer": CHECKED})]})
+    seen: list[Progress] = []
+    with served(coordinator) as url:
+        assert ask(url, "check", "M2\n", tell=seen.append).ok
+    assert seen == [Progress(Stage.PLANNING, 256, 1000)] * 2
+
+
+def test_a_problem_in_the_last_line_is_raised_as_any_other(ask: Ask) -> None:
+    mistake = {"line": 2, "column": 1, "message": "G7 is\u2028none\x85"}  # which end lines of text
+    wrong = {"type": "urn:unisono:problem:program", "title": "Unprocessable", "status": 422,
+             "detail": "the program has 1 mistake", "errors": [mistake]}  # fmt: skip
+    busy = {"type": "urn:unisono:problem:left", "title": "Conflict", "status": 409, "detail": "x"}
+    answers = [lines(FAR, {"problem": wrong}), lines({"problem": busy}), lines(FAR)]
+    with served(Coordinator({"/runs": answers})) as url:
+        with pytest.raises(WrongInput) as caught:
+            ask(url, "play", "a.nc", "M2\n")
+        assert caught.value.mistakes == (Problem(**mistake),)  # type: ignore[arg-type]
+    with served(Coordinator({"/runs": answers[1:]})) as url, pytest.raises(Refused, match="x"):
+        ask(url, "play", "a.nc", "M2\n")
+    with served(Coordinator({"/runs": answers[2:]})) as url, pytest.raises(Unreachable):
+        ask(url, "play", "a.nc", "M2\n")
+
+
+def test_what_is_raised_as_it_is_told_ends_the_request(ask: Ask) -> None:
+    def cancel(_progress: Progress) -> None:
+        raise KeyboardInterrupt
+
+    coordinator = Coordinator({"/check": [lines(FAR, {"answer": CHECKED})]})
+    with served(coordinator) as url, pytest.raises(KeyboardInterrupt):
+        ask(url, "check", "M2\n", tell=cancel)

@@ -25,6 +25,9 @@ class Noting:
         way = {"run": 4, "name": "a.nc", "line": 7, "angles_deg": {}}
         return httpx2.Response(200, json=way | {"runs": []})
 
+    async def stream(self, *_asked: object) -> httpx2.Response:
+        raise AssertionError("nothing is told meanwhile")
+
     async def sleep(self, _seconds: float) -> None:
         raise AssertionError("nothing is waited for")
 

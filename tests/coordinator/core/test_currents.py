@@ -249,6 +249,23 @@ def test_homing_goes_on_while_another_joint_comes_back_with_a_reduced_current() 
     assert len(of_kind(truth(world), "home")["tip"]) == 1
 
 
+@pytest.mark.parametrize("asks", ["home", "jog"])
+def test_after_a_run_has_ended_homing_and_jogging_bring_the_full_current_back(asks: str) -> None:
+    world = idle_world()
+    play(world)
+    finish(world)
+    world.run_for(round(AFTER_S * S) + 1 * S)
+    assert reduced(world)["base"]
+    if asks == "home":
+        home(world)
+    else:
+        for _ in range(10):
+            world.command(ev.Jog({"base": 5.0}))
+            run_watched(world, 100_000)
+        assert state(world, "base") is JointState.JOGGING
+    assert_truth(world)
+
+
 def test_homing_of_one_joint_waits_for_the_full_current_of_all() -> None:
     world = idle_world()
     world.run_for(round(AFTER_S * S) + 1 * S)

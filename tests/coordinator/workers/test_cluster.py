@@ -11,7 +11,7 @@ from pathlib import Path
 import pytest
 from distributed import Client, LocalCluster
 
-from coordinator.cli import run
+from coordinator.cli.command import run
 from coordinator.workers import cluster as cluster_module
 from coordinator.workers.cluster import ClusterError, cluster, source_digest
 from coordinator.workers.processes import process_pool

@@ -253,14 +253,14 @@ def test_joint_that_is_armed_at_the_only_point_has_finished() -> None:
     assert finished.position == position
 
 
-def test_go_that_drops_a_pending_start_is_judged_by_a_clock_without_what_was_left_of_a_map() -> None:
+def test_go_that_drops_a_pending_start_is_judged_by_a_clock_without_what_was_left_of_a_map() -> (
+    None
+):
     rig, now = armed()
     slewed = replace(MAP, number=2, joint_us=-4_000)
     plan = go(2, now + FAR_US)
     assert rig.path(now, plan, PERMIT_US).plan == 2
-    status = rig.drive(
-        now, mode=Mode.PATH, plan=plan, permit_us=PERMIT_US, clock_map=slewed
-    )
+    status = rig.drive(now, mode=Mode.PATH, plan=plan, permit_us=PERMIT_US, clock_map=slewed)
     assert (status.plan, status.remainder_us) == (2, -4_000)
     status = rig.drive(
         now + 1_000, mode=Mode.PATH, plan=go(3, now + 3_000), permit_us=PERMIT_US, clock_map=slewed

@@ -58,7 +58,9 @@ def test_drive_that_asks_for_it_brings_the_full_current_at_once_and_it_settles()
     assert rig.status(arm_us + 1_000 + AFTER_US).reduced
 
 
-def test_drivers_that_were_released_with_a_reduced_current_are_switched_on_with_the_full_one() -> None:
+def test_drivers_that_were_released_with_a_reduced_current_are_switched_on_with_the_full_one() -> (
+    None
+):
     rig, arm_us = resting()
     assert not rig.drive(arm_us + 1_000, stop=StopLevel.RELEASE).reduced
     rig.drive(arm_us + 2_000)

@@ -245,7 +245,9 @@ def test_joint_that_stands_still_may_be_on_any_edge() -> None:
     assert HomeEdges().astray(True, 20_000.0, 0.0, LIMITS) is None
 
 
-def test_next_homing_begins_before_the_place_where_the_rising_edge_was_met_last_and_slowly() -> None:
+def test_next_homing_begins_before_the_place_where_the_rising_edge_was_met_last_and_slowly() -> (
+    None
+):
     homing = Homing(1, configuration(), 0.0, level=False, now=0.0)
     homing.edge(True, 1_000_000.0)
     fast = homing.edges[0].position
