@@ -5,6 +5,7 @@
 
 static struct uj_endpoint endpoint;
 static SemaphoreHandle_t lock;
+static uint32_t changes;
 
 int64_t guard_time_us(void)
 {
@@ -23,6 +24,7 @@ static void tell_edges(void)
 {
     struct hall_edge edge;
     while (hall_take(&edge)) {
+        changes++;
         uj_joint_hall(&endpoint.joint, (double)edge.at_us, edge.active);
     }
 }
@@ -40,9 +42,15 @@ struct uj_endpoint *guard_try(uint32_t ms, double *now_us)
 struct uj_endpoint *guard_enter(double *now_us)
 {
     (void)xSemaphoreTake(lock, portMAX_DELAY);
+    changes++;
     tell_edges();
     *now_us = (double)guard_time_us();
     return &endpoint;
+}
+
+uint32_t guard_changes(void)
+{
+    return changes;
 }
 
 void guard_leave(void)

@@ -19,4 +19,8 @@ struct uj_endpoint *guard_try(uint32_t ms, double *now_us);
 
 void guard_leave(void);
 
+/* Grows with each guard_enter, and with each switch of the home sensor: with whatever may have told the joint something.
+ * Ask it with the lock taken. */
+uint32_t guard_changes(void);
+
 #endif

@@ -7,8 +7,6 @@
 #include "guard.h"
 #include "pins.h"
 
-/* Steps are handed over so far ahead: the peripheral holds up to 64 symbols of 64 µs, and the task runs every ms. */
-#define AHEAD_US 8000
 #define LOOKS 8         /* pieces in one turn at most */
 #define STEPS_A_TURN 1000
 #define LATE_TICKS (2 * UJ_PULSES_HZ / 1000) /* steps later than 2 ms are a fault */
@@ -130,33 +128,38 @@ static void tell_inputs(struct uj_joint *joint, double now_us)
     }
 }
 
-static void look(bool sound)
+static void look(bool sound, bool used_up)
 {
+    static uint32_t seen;
     double now_us;
-    /* While a long frame of points is judged the lock is taken for many ms: the piece that is here goes on. */
+    /* While a long frame of points is judged the lock is taken for many ms: the pieces that are here go on. */
     struct uj_endpoint *endpoint = guard_try(1, &now_us);
     if (endpoint == NULL) {
         return;
     }
     struct uj_joint *joint = &endpoint->joint;
+    const bool due = uj_feed_is_due(joint, now_us);
     uj_joint_driver(joint, now_us, !sound || board_driver_fault());
     tell_inputs(joint, now_us);
     uj_joint_poll(joint, now_us);
-    uj_feed_look(&feed, joint, now_us, board_take_shift());
+    const uint32_t changes = guard_changes();
+    const bool changed = used_up || due || changes != seen || joint->safety.faults != 0;
+    seen = changes;
+    uj_feed_look(&feed, joint, now_us, changed, board_take_shift());
     guard_leave();
 }
 
 static void turn(bool sound)
 {
-    const uj_time until = (uj_time)(guard_time_us() + AHEAD_US) * UJ_TIME_PER_US;
-    look(sound);
+    const uj_time until = (uj_time)(guard_time_us() + UJ_FEED_AHEAD_US) * UJ_TIME_PER_US;
+    look(sound, false);
     for (int looks = 1, steps = 0; steps < STEPS_A_TURN;) {
         const enum uj_feed_result result = uj_feed_next(&feed, until);
         if (result == UJ_FEED_LOOK) {
             if (looks++ == LOOKS) {
                 break;
             }
-            look(sound);
+            look(sound, true);
             continue;
         }
         portENTER_CRITICAL(&pulses_lock);

@@ -23,11 +23,27 @@ uint64_t uj_feed_ticks(const struct uj_feed *feed, uj_time t)
     return t <= feed->origin ? 0 : (uint64_t)((t - feed->origin) * TICKS_PER_US + UJ_TIME_PER_US / 2) / UJ_TIME_PER_US;
 }
 
-void uj_feed_look(struct uj_feed *feed, const struct uj_joint *joint, double now_us, int64_t shift)
+bool uj_feed_is_due(const struct uj_joint *joint, double now_us)
+{
+    return uj_joint_next_deadline(joint) <= now_us + UJ_FEED_AHEAD_US;
+}
+
+static void look_on(struct uj_feed *feed, const struct uj_joint *joint)
+{
+    if (feed->has_piece && !feed->has_next) {
+        feed->has_next = uj_joint_piece(joint, uj_time_to_us(feed->piece.to), &feed->next);
+    }
+}
+
+void uj_feed_look(struct uj_feed *feed, const struct uj_joint *joint, double now_us, bool changed, int64_t shift)
 {
     if (!joint->energised) {
         feed->on = false;
         feed->has_step = false;
+        return;
+    }
+    if (feed->on && !changed && shift == 0) {
+        look_on(feed, joint);
         return;
     }
     if (!feed->on) {
@@ -44,6 +60,8 @@ void uj_feed_look(struct uj_feed *feed, const struct uj_joint *joint, double now
         from_us = now_us;
     }
     feed->has_piece = uj_joint_piece(joint, from_us, &feed->piece);
+    feed->has_next = false;
+    look_on(feed, joint);
     if (!feed->has_piece) {
         feed->piece.to = feed->piece.from = -UJ_TIME_MAX; /* it rests: what is left of the last slice, and no more */
     }
@@ -57,7 +75,13 @@ enum uj_feed_result uj_feed_next(struct uj_feed *feed, uj_time until)
     if (feed->has_step) {
         return UJ_FEED_STEP;
     }
-    switch (uj_steps_next(&feed->steps, &feed->piece, until, &feed->step)) {
+    enum uj_steps_result result = uj_steps_next(&feed->steps, &feed->piece, until, &feed->step);
+    if (result == UJ_STEPS_PIECE && feed->has_next) {
+        feed->piece = feed->next;
+        feed->has_next = false;
+        result = uj_steps_next(&feed->steps, &feed->piece, until, &feed->step);
+    }
+    switch (result) {
     case UJ_STEPS_STEP:
         feed->has_step = true;
         return UJ_FEED_STEP;

@@ -6,10 +6,14 @@
 #include "pulses.h"
 #include "steps.h"
 
+#define UJ_FEED_AHEAD_US 8000 /* the peripheral holds up to 64 symbols of 64 µs, and the task runs every ms */
+
 struct uj_feed {
     struct uj_steps steps;
-    struct uj_motion_piece piece; /* a copy: good while nobody can look at the joint */
+    struct uj_motion_piece piece; /* copies: good while nobody can look at the joint */
+    struct uj_motion_piece next;  /* and the one after it */
     bool has_piece;
+    bool has_next;
     bool on;               /* the drivers are on, and `steps` counts */
     bool has_step;         /* `step` is made, and has found no room yet */
     struct uj_step step;
@@ -21,14 +25,18 @@ struct uj_feed {
 /* Begins with drivers off. `limits` are those of `pulses`. */
 void uj_feed_begin(struct uj_feed *feed, const struct uj_pulses_limits *limits, uj_time origin);
 
-/* Looks at the joint: the piece that holds where the steps are. `shift` is what uj_joint_shift told since the last look,
- * counts. Call it with the joint locked and polled to now_us. */
-void uj_feed_look(struct uj_feed *feed, const struct uj_joint *joint, double now_us, int64_t shift);
+/* Whether something happens by itself so soon that the steps that are made now are about it. Ask before the poll. */
+bool uj_feed_is_due(const struct uj_joint *joint, double now_us);
+
+/* Looks at the joint, with the joint locked and polled to now_us. `changed`: it was told something since the last look, or
+ * something was due; else only the next piece is made, where it lacks, since a piece costs some 30,000 instructions.
+ * `shift` is what UJ_TRUTH_SHIFT told since the last look, counts. */
+void uj_feed_look(struct uj_feed *feed, const struct uj_joint *joint, double now_us, bool changed, int64_t shift);
 
 enum uj_feed_result {
     UJ_FEED_STEP, /* a step is ready: uj_feed_put, and call again */
     UJ_FEED_REST, /* none before `until`: uj_feed_put, and that is all */
-    UJ_FEED_LOOK  /* the piece is used up: look again */
+    UJ_FEED_LOOK  /* the pieces are used up: look again */
 };
 
 /* Computes the next step before `until`, joint time in 1/256 µs. Touches nothing but `feed`. */

@@ -1,9 +1,9 @@
 /* The way from the joint to the motor's pins, with the pulse peripheral and the tasks' haste played here.
  *
- *   feed SEED TURN_MS BLOCKED_PERCENT
+ *   feed SEED TURN_MS BLOCKED_MS
  *
- * A joint jogs there and back for 6 s of joint time. The step task runs every TURN_MS, and finds the joint's lock taken in so
- * many percent of its turns. The two channels have 48 symbols each and are refilled by halves. Lines that come out:
+ * A joint jogs there and back for 6 s of joint time. The step task runs every TURN_MS, and finds the joint's lock taken for
+ * BLOCKED_MS after each drive, which come every 50 ms. The two channels have 48 symbols each and are refilled by halves. Lines that come out:
  *
  *   p TICKS COUNTS     where the joint is commanded to be
  *   r TICKS            rising edge of the step input
@@ -20,7 +20,6 @@
 
 #define MEMORY 48
 #define HALF (MEMORY / 2)
-#define AHEAD_US 8000
 #define SECONDS 6
 
 struct channel {
@@ -36,6 +35,7 @@ static struct uj_feed feed;
 static struct uj_pulses pulses;
 static struct channel channels[UJ_PULSES_READERS] = {{.reader = UJ_PULSES_STEP}, {.reader = UJ_PULSES_DIRECTION}};
 static uint32_t noise;
+static bool told; /* the joint was told something since the last look */
 
 static uint32_t chance(uint32_t below)
 {
@@ -117,17 +117,20 @@ static void drive(double now_us)
                                    .expiry_us = (int64_t)now_us + 250000,
                                    .map = {.number = 1}};
     (void)uj_joint_drive(&joint, now_us, &drive);
+    told = true;
 }
 
 /* One turn of the step task, as in main/stepper.c. */
 static void turn(double now_us, bool blocked)
 {
-    const uj_time until = uj_time_from_us(now_us + AHEAD_US);
+    const uj_time until = uj_time_from_us(now_us + UJ_FEED_AHEAD_US);
     for (int looks = 0; looks < 8; looks++) {
         enum uj_feed_result result;
         if (!blocked) {
+            const bool due = uj_feed_is_due(&joint, now_us);
             uj_joint_poll(&joint, now_us);
-            uj_feed_look(&feed, &joint, now_us, 0);
+            uj_feed_look(&feed, &joint, now_us, told || due || looks > 0, 0);
+            told = false;
         }
         do {
             result = uj_feed_next(&feed, until);
@@ -149,7 +152,7 @@ int main(int count, char **words)
     }
     noise = (uint32_t)strtoul(words[1], NULL, 10);
     const uint32_t turn_ms = (uint32_t)strtoul(words[2], NULL, 10);
-    const uint32_t blocked_percent = (uint32_t)strtoul(words[3], NULL, 10);
+    const uint32_t blocked_ms = (uint32_t)strtoul(words[3], NULL, 10);
     uj_joint_init(&joint, &settings, 0);
     (void)uj_joint_session(&joint, 0, coordinator, 7);
     configure();
@@ -167,7 +170,7 @@ int main(int count, char **words)
         }
         uj_joint_poll(&joint, now_us);
         if (ms % turn_ms == 0) {
-            turn(now_us, chance(100) < blocked_percent);
+            turn(now_us, ms % 50 < blocked_ms);
         }
         uj_joint_where(&joint, now_us, &position, &velocity);
         printf("p %" PRIu32 " %.3f\n", ms * 10000, position);
