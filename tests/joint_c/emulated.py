@@ -9,6 +9,7 @@ import random
 import shutil
 import subprocess
 from collections.abc import Sequence
+from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
@@ -100,28 +101,62 @@ class Start(Treatment):
             steps -= 1
         if steps == 0:
             raise RuntimeError(f"the joint is {self.pair.joint.state}, and should have finished")
+        self.pair.poll()
         self.pair.end()
 
 
-def whole_start(program: Path, seed: int = 3) -> list[str]:
-    """The lines of such a start; `program` is the `sequence` of this machine."""
+def whole_start(program: Path, seed: int = 1) -> tuple[list[str], list[dict[str, Any]]]:
+    """The lines of such a start, and what `program`, the `sequence` of this machine, says to them."""
     start = Start(program, seed)
     start.play()
-    return start.pair.log
+    lines = start.pair.log
+    done = subprocess.run(
+        [str(program)],
+        input="".join(f"{line}\n" for line in lines),
+        capture_output=True,
+        text=True,
+        check=True,
+    )
+    return lines, answers_of(done.stdout.splitlines())
 
 
-def costs(lines: Sequence[str], answers: Sequence[dict[str, Any]]) -> dict[str, tuple[int, int, int]]:
-    """Of each kind of line: how many, the most instructions of one, the deepest stack in bytes."""
-    found: dict[str, tuple[int, int, int]] = {}
+@dataclass(frozen=True, slots=True)
+class Cost:
+    """Of all lines of one kind: how many, instructions of one, deepest stack in bytes."""
+
+    count: int
+    mean: int
+    most: int
+    stack: int
+
+
+def costs(lines: Sequence[str], answers: Sequence[dict[str, Any]]) -> dict[str, Cost]:
+    """By the first word of the line."""
+    found: dict[str, list[tuple[int, int]]] = {}
     for line, answer in zip(lines, answers, strict=True):
-        kind = line.split()[0]
-        count, most, deepest = found.get(kind, (0, 0, 0))
-        found[kind] = (
-            count + 1,
-            max(most, answer["instructions"]),
-            max(deepest, answer["stack"]),
+        one = (answer["instructions"], answer["stack"])
+        found.setdefault(line.split()[0], []).append(one)
+    return {
+        kind: Cost(
+            count=len(ones),
+            mean=sum(spent for spent, _ in ones) // len(ones),
+            most=max(spent for spent, _ in ones),
+            stack=max(stack for _, stack in ones),
         )
-    return found
+        for kind, ones in found.items()
+    }
+
+
+def size(folder: Path) -> tuple[int, int]:
+    """Bytes of the core's code with its constants, unlinked, and of the joint's state."""
+    done = subprocess.run(
+        ["make", "-s", "-C", str(BENCH), "size", f"BUILD={folder}"],
+        capture_output=True,
+        text=True,
+        check=True,
+    )
+    code, state = done.stdout.split()
+    return int(code), int(state)
 
 
 def answers_of(lines: Sequence[str]) -> list[dict[str, Any]]:
