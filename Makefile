@@ -38,7 +38,7 @@ $(STAMP): pyproject.toml constraints.txt
 # The tests check the joints' clocks with an NTP client that is not ours, the page in a browser and
 # the unit file with systemd's own reader, and make networks of their own. Chromium without windows
 # is quicker, and not to be had everywhere: the tests do without.
-system: ## Install chrony, gcc, Chromium, systemd-analyze and ip, which the tests use, where missing
+system: ## Install what the tests use beside Python, where missing: chrony, gcc (for RISC-V too), qemu, Chromium, systemd-analyze, ip
 	@PATH="$$PATH:/usr/sbin:/usr/local/sbin"; \
 	missing=; quicker=; \
 	command -v chronyd >/dev/null || missing="$$missing chrony"; \
@@ -47,6 +47,8 @@ system: ## Install chrony, gcc, Chromium, systemd-analyze and ip, which the test
 	command -v chromium-headless-shell >/dev/null || quicker=chromium-headless-shell; \
 	command -v systemd-analyze >/dev/null || missing="$$missing systemd"; \
 	command -v ip >/dev/null || missing="$$missing iproute2"; \
+	command -v riscv64-unknown-elf-gcc >/dev/null || missing="$$missing gcc-riscv64-unknown-elf picolibc-riscv64-unknown-elf"; \
+	command -v qemu-system-riscv32 >/dev/null || missing="$$missing qemu-system-misc"; \
 	[ -n "$$missing$$quicker" ] || exit 0; \
 	if [ "$$(id -u)" = 0 ]; then root='env'; else root='sudo -n env'; fi; \
 	if command -v apt-get >/dev/null && $$root true 2>/dev/null; then \
@@ -56,7 +58,8 @@ system: ## Install chrony, gcc, Chromium, systemd-analyze and ip, which the test
 	    { [ -z "$$missing" ] || $$install $$missing >/dev/null; } && \
 	    { [ -z "$$quicker" ] || $$install $$quicker >/dev/null || true; } && \
 	    command -v chronyd >/dev/null && command -v gcc >/dev/null && command -v chromium >/dev/null && \
-	    command -v systemd-analyze >/dev/null && command -v ip >/dev/null && exit 0; \
+	    command -v systemd-analyze >/dev/null && command -v ip >/dev/null && \
+	    command -v riscv64-unknown-elf-gcc >/dev/null && command -v qemu-system-riscv32 >/dev/null && exit 0; \
 	fi; \
 	[ -n "$$missing" ] || exit 0; \
 	echo "The tests need$$missing, not found here and not to be installed from here: run 'sudo apt-get install$$missing' (or your system's counterpart) first." >&2; \

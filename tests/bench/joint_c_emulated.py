@@ -1,8 +1,8 @@
 """What the joint in C costs on an emulated controller.
 
 `python -m tests.bench.joint_c_emulated FOLDER` builds it in FOLDER, which holds the `sequence` of
-this machine (`make -C deploy/joint emulate` does both), plays one whole start to it and prints code,
-state, stack and instructions. Exit code 1 where it does anything else than on this machine.
+this machine (`make -C deploy/joint emulate` does both), plays one whole start to it and prints
+code, state, stack and instructions. Exit code 1 where it does anything else than on this machine.
 """
 
 import sys

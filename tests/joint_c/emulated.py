@@ -18,10 +18,25 @@ from protocol.states import JointState
 from tests.joint_c.treatment import Treatment
 
 BENCH = Path(__file__).parents[2] / "deploy" / "joint" / "bench"
-MACHINE = (
-    "qemu-system-riscv32 -M virt -cpu rv32,a=off,f=off,d=off -m 16M -bios none -display none "
-    "-monitor none -serial none -icount shift=0"
-).split()
+MACHINE = [
+    "qemu-system-riscv32",
+    "-M",
+    "virt",
+    "-cpu",
+    "rv32,a=off,f=off,d=off",
+    "-m",
+    "16M",
+    "-bios",
+    "none",
+    "-display",
+    "none",
+    "-monitor",
+    "none",
+    "-serial",
+    "none",
+    "-icount",
+    "shift=0",
+]
 NEEDED = ("riscv64-unknown-elf-gcc", "qemu-system-riscv32", "make")
 POINTS = 128
 """In one frame, as many as may be."""
@@ -38,7 +53,7 @@ def missing() -> str | None:
 def build(folder: Path) -> None:
     """Makes `sequence.elf` and `vectors.elf` in the folder."""
     done = subprocess.run(
-        ["make", "-s", "-C", str(BENCH), "programs", f"BUILD={folder}"],
+        ["make", "-s", "-j2", "-C", str(BENCH), "programs", f"BUILD={folder}"],
         capture_output=True,
         text=True,
     )
@@ -106,7 +121,7 @@ class Start(Treatment):
 
 
 def whole_start(program: Path, seed: int = 1) -> tuple[list[str], list[dict[str, Any]]]:
-    """The lines of such a start, and what `program`, the `sequence` of this machine, says to them."""
+    """The lines of such a start, and what `program`, this machine's `sequence`, says to them."""
     start = Start(program, seed)
     start.play()
     lines = start.pair.log

@@ -13,9 +13,7 @@ def defaults(chip: str) -> dict[str, int | None]:
     for block in (PORT / "main" / "Kconfig.projbuild").read_text().split("\n    config ")[1:]:
         name = "CONFIG_" + block.split("\n", 1)[0].strip()
         touch = {"depends on SOC_TOUCH": True, "depends on !SOC_TOUCH": False}
-        if any(
-            text in block and wanted != (chip != "ESP32C3") for text, wanted in touch.items()
-        ):
+        if any(text in block and wanted != (chip != "ESP32C3") for text, wanted in touch.items()):
             continue
         if "        bool " in block:
             found[name] = None
@@ -31,6 +29,4 @@ def defaults(chip: str) -> dict[str, int | None]:
 
 def flags(chip: str) -> list[str]:
     """The same for a compiler."""
-    return [
-        f"-D{name}={value}" for name, value in defaults(chip).items() if value is not None
-    ]
+    return [f"-D{name}={value}" for name, value in defaults(chip).items() if value is not None]

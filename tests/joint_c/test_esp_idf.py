@@ -1,7 +1,7 @@
 """The port for microcontrollers compiles, against a stand-in for its SDK: nothing of it is run.
 
-Whether names and types are the SDK's own is not shown here: deploy/joint/esp-idf/README.md tells how
-that was looked at.
+Whether names and types are the SDK's own is not shown here: deploy/joint/esp-idf/README.md tells
+how that was looked at.
 """
 
 import csv
@@ -26,8 +26,8 @@ def compiled(chip: str, sources: Sequence[Path], folder: Path) -> subprocess.Com
     return subprocess.run(
         [
             COMPILER,
-            *"-std=gnu17 -O2 -march=rv32imc -mabi=ilp32 --specs=picolibc.specs".split(),
-            *"-Wall -Wextra -Wconversion -Wshadow -Werror -c".split(),
+            *["-std=gnu17", "-O2", "-march=rv32imc", "-mabi=ilp32", "--specs=picolibc.specs"],
+            *["-Wall", "-Wextra", "-Wconversion", "-Wshadow", "-Werror", "-c"],
             f"-DCONFIG_IDF_TARGET_{chip}",
             *flags(chip),
             *(f"-I{folder}" for folder in includes),
@@ -105,7 +105,11 @@ def test_no_pin_is_given_twice_or_taken_from_the_chip(chip: str) -> None:
 
 
 def test_both_slots_for_a_program_fit_the_flash() -> None:
-    rows = [row for row in csv.reader((PORT / "partitions.csv").read_text().splitlines()) if row[0][0] != "#"]
+    rows = [
+        row
+        for row in csv.reader((PORT / "partitions.csv").read_text().splitlines())
+        if row[0][0] != "#"
+    ]
     at, slots = 0x9000, []
     for _, kind, sub, _, size in ([word.strip() for word in row] for row in rows):
         if kind == "app":
@@ -118,7 +122,10 @@ def test_both_slots_for_a_program_fit_the_flash() -> None:
 
 
 def test_the_example_of_the_store_has_what_the_joint_reads() -> None:
-    names = [row["key"] for row in csv.DictReader((PORT / "secrets.example.csv").read_text().splitlines())]
+    names = [
+        row["key"]
+        for row in csv.DictReader((PORT / "secrets.example.csv").read_text().splitlines())
+    ]
     source = (PORT / "main" / "store.c").read_text()
     assert names == ["joint", "key", "network", "password"]
     assert all(f'"{name}"' in source for name in names)

@@ -43,7 +43,8 @@ def test_a_temperature_is_within_half_a_degree_of_the_equation(
 def test_a_hotter_thermistor_never_reads_colder(parts: ctypes.CDLL) -> None:
     read = [found for mv in range(3301) if (found := temperature(parts, mv)) is not None]
     assert read == sorted(read, reverse=True)
-    assert (read[0], read[-1]) == (pytest.approx(12_000, abs=100), pytest.approx(-2_000, abs=100))
+    assert read[0] == pytest.approx(12_000, abs=100)
+    assert read[-1] == pytest.approx(-2_000, abs=100)
 
 
 @pytest.mark.parametrize("mv", [3300, 3299, 3100, 0, 3, 100, -1, 3400])
@@ -65,7 +66,7 @@ class Ring(ctypes.Structure):
 
 
 def felt(angle: float | None, middle: bool, sense: int) -> list[int]:
-    """The pads' readings with a finger at an angle: each pad's share falls to 0 at its neighbours."""
+    """The pads' readings with a finger at an angle: its share falls to 0 at the neighbours."""
     out = []
     for pad in range(PADS):
         share = 0.0
@@ -112,7 +113,8 @@ def test_slow_drift_is_no_touch(parts: ctypes.CDLL) -> None:
     for k in range(2000):
         readings = (ctypes.c_uint32 * (PADS + 1))(*[20_000 + 5 * k] * (PADS + 1))
         parts.uj_ring_take(ctypes.byref(ring), readings, 50)
-        assert not ring.touched and not ring.pressed
+        assert not ring.touched
+        assert not ring.pressed
 
 
 # Knob
