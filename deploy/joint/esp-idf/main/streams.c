@@ -62,12 +62,12 @@ void streams_send(void *context, uint32_t connection, bool text, const uint8_t *
 void streams_close(void *context, uint32_t connection, unsigned code)
 {
     struct stream *stream = find(connection);
-    uint8_t frame[4];
     (void)context;
     if (stream == NULL) {
         return;
     }
     if (stream->opened) {
+        uint8_t frame[4];
         (void)push(stream, frame, uj_websocket_close((enum uj_close)code, frame), 0);
     }
     (void)shutdown(stream->socket, SHUT_WR);
