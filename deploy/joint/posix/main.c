@@ -194,7 +194,8 @@ int main(int count, char **words)
         return CODE_WRONG_INPUT;
     }
     const uint16_t udp = datagrams_begin(&datagrams, &machine, &crystal, host);
-    const uint16_t stream_port = udp == 0 ? 0 : streams_begin(&streams, &machine, &crystal, host);
+    const uint16_t stream_port = udp == 0 ? 0 : streams_begin(&streams, &machine, &crystal, host,
+                                                                (uint16_t)options.stream_port);
     if (stream_port == 0 || multicast_begin(&multicast, host) != 0) {
         fail(options.interface);
     }

@@ -24,6 +24,7 @@ static const struct option known[] = {
     {"--key", TEXT, AT(key), 0, 0, "the file arm.key, readable by its owner alone"},
     {"--interface", TEXT, AT(interface), 0, 0, "IPv4 address to serve on; 127.0.0.1"},
     {"--service", TEXT, AT(service), 0, 0, "DNS-SD service; _unisono-joint._tcp"},
+    {"--stream-port", NUMBER, AT(stream_port), 0, 65535, "TCP port; 0 takes a free one"},
     {"--truth", TEXT, AT(truth), 0, 0, "append what truly happens to this file, as JSON lines"},
     {"--with-parent", NUMBER, AT(with_parent), 1, 4194304, "process that starts it: ends with it, leaves Ctrl-C to it"},
     {"--uptime-us", NUMBER, AT(uptime_us), 1, 1e12, "joint time at the start"},

@@ -17,6 +17,7 @@ struct options {
     const char *interface; /* IPv4 address */
     const char *service;   /* such as _unisono-joint._tcp */
     const char *truth;     /* file, or null */
+    double stream_port;    /* TCP; 0 for a free one */
     double with_parent;    /* process that started it: it dies with that one and leaves Ctrl-C to it; 0 for none */
     /* The clock. */
     double uptime_us; /* joint time at the start */
