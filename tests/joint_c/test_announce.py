@@ -1,7 +1,9 @@
-"""How the joint in C announces itself, message by message: RFC 6762 and 6763, by python-zeroconf's own reader and
-writer of messages. Times are µs.
+"""How the joint in C announces itself, message by message: RFC 6762 and 6763.
+
+Messages are written and read by python-zeroconf. Times are µs.
 """
 
+import itertools
 import json
 import subprocess
 from collections.abc import Iterator
@@ -81,7 +83,9 @@ class Announced:
     def take(self, data: bytes, port: int = MDNS) -> list[Sent]:
         return self._tell("take", port, data.hex())
 
-    def ask(self, *questions: tuple[str, int], known: tuple[DNSRecord, ...] = (), port: int = MDNS) -> list[Sent]:
+    def ask(
+        self, *questions: tuple[str, int], known: tuple[DNSRecord, ...] = (), port: int = MDNS
+    ) -> list[Sent]:
         return self.take(query(*questions, known=known), port)
 
     def end(self) -> list[Sent]:
@@ -93,7 +97,8 @@ class Announced:
         assert self._process.returncode == 0
 
     def _tell(self, what: str, *words: object) -> list[Sent]:
-        assert self._process.stdin is not None and self._process.stdout is not None
+        assert self._process.stdin is not None
+        assert self._process.stdout is not None
         self._process.stdin.write(" ".join(map(str, (what, self.now, *words))) + "\n")
         self._process.stdin.flush()
         self.answer = json.loads(self._process.stdout.readline())
@@ -111,7 +116,7 @@ def query(
     for record in (*known, *probed):
         message.add_answer_at_time(record, 0)
     packet = message.packets()[0]
-    # The library takes no record but a PTR as an authority: those of a probe are counted as that here.
+    # The library takes no record but a PTR as an authority: here a probe's are counted as that.
     return packet if known else packet[:6] + packet[8:10] + packet[6:8] + packet[10:]
 
 
@@ -150,20 +155,23 @@ def settled(fresh: Announced) -> Announced:
     return fresh
 
 
-def test_three_probes_a_quarter_of_a_second_apart_go_ahead_of_what_it_announces(fresh: Announced) -> None:
+def test_three_probes_a_quarter_of_a_second_apart_go_ahead_of_what_it_announces(
+    fresh: Announced,
+) -> None:
     begun = fresh.now
     probes = []
     while not fresh.answer["out"]:
         found = fresh.go_on()
         probes.append((fresh.now, found[0].message))
     announced = probes.pop()
-    assert [round(b - a) for (a, _), (b, _) in zip(probes, probes[1:], strict=False)] == [250_000] * 2
+    assert [round(b - a) for (a, _), (b, _) in itertools.pairwise(probes)] == [250_000] * 2
     assert 0 <= probes[0][0] - begun <= 250_000  # RFC 6762 8.1: at random
     assert announced[0] - probes[-1][0] == 250_000
     for _, probe in probes:
         assert [(one.name, one.type) for one in probe.questions] == [(NAME, ANY)]
         assert {one.type for one in probe.answers()} == {SRV, TXT}  # of its authority section
-        assert probe.is_query() and probe.num_authorities == 2
+        assert probe.is_query()
+        assert probe.num_authorities == 2
     assert fresh.answer["label"] == LABEL
 
 
@@ -174,11 +182,14 @@ def test_what_it_announces_are_the_records_of_the_page(fresh: Announced) -> None
         assert one.port == 0
         assert one.records == {(PTR, 4500), (SRV, 120), (TXT, 4500), (A, 120)}
         by_type = {record.type: record for record in one.message.answers()}
-        assert isinstance(by_type[PTR], DNSPointer) and by_type[PTR].alias == NAME
+        pointer, text = by_type[PTR], by_type[TXT]
+        assert isinstance(pointer, DNSPointer)
+        assert pointer.alias == NAME
         service = by_type[SRV]
         assert isinstance(service, DNSService)
         assert (service.name, service.port, service.server) == (NAME, 1234, HOST)
-        assert isinstance(by_type[TXT], DNSText) and by_type[TXT].text == TXT_BYTES
+        assert isinstance(text, DNSText)
+        assert text.text == TXT_BYTES
         address = by_type[A]
         assert isinstance(address, DNSAddress)
         assert (address.name, address.address) == (HOST, bytes([127, 0, 0, 1]))
@@ -237,7 +248,11 @@ def test_a_question_is_answered_once_with_what_is_best_sent_along(
     asked = settled.now
     sent = settled.ask((name, kind)) or settled.go_on()
     # At once where nobody else can answer, else 20 to 120 ms later (RFC 6762 6).
-    assert (20_000 if PTR in answers else 0) <= settled.now - asked <= (120_000 if PTR in answers else 0)
+    assert (
+        (20_000 if PTR in answers else 0)
+        <= settled.now - asked
+        <= (120_000 if PTR in answers else 0)
+    )
     (one,) = sent
     assert one.port == 0
     assert {record.type for record in one.message.answers()} == answers | along
@@ -246,7 +261,9 @@ def test_a_question_is_answered_once_with_what_is_best_sent_along(
 
 
 @pytest.mark.parametrize("question", [(NAME, 28), ("nose.local.", A), (SERVICE, SRV)])
-def test_what_it_does_not_have_is_not_answered(settled: Announced, question: tuple[str, int]) -> None:
+def test_what_it_does_not_have_is_not_answered(
+    settled: Announced, question: tuple[str, int]
+) -> None:
     assert settled.ask(question) == []
     assert settled.answer["next"] is None
 
@@ -254,7 +271,8 @@ def test_what_it_does_not_have_is_not_answered(settled: Announced, question: tup
 def test_a_record_is_not_multicast_again_within_a_second(settled: Announced) -> None:
     (first,) = settled.ask((NAME, TXT))
     begun = settled.now
-    assert settled.later(1_000) == [] and settled.ask((NAME, TXT)) == []
+    assert settled.later(1_000) == []
+    assert settled.ask((NAME, TXT)) == []
     (again,) = settled.go_on()
     assert settled.now - begun == S
     assert first.records == again.records == {(TXT, 4500)}
@@ -268,7 +286,9 @@ def test_a_probe_is_answered_sooner(settled: Announced) -> None:
 
 
 @pytest.mark.parametrize(("ttl", "answered"), [(4500, False), (2250, False), (2249, True)])
-def test_who_knows_the_answer_well_enough_gets_none(settled: Announced, ttl: int, answered: bool) -> None:
+def test_who_knows_the_answer_well_enough_gets_none(
+    settled: Announced, ttl: int, answered: bool
+) -> None:
     settled.ask((SERVICE, PTR), known=(ptr(ttl),))
     assert (settled.answer["next"] is not None) == answered
 
@@ -278,7 +298,9 @@ def test_a_one_shot_question_is_answered_straight_back(settled: Announced) -> No
     asked[:2] = b"\x12\x34"
     (one,) = settled.take(bytes(asked), port=40_000)
     assert (one.port, one.message.id) == (40_000, 0x1234)
-    assert [(question.name, question.type) for question in one.message.questions] == [(SERVICE, PTR)]
+    assert [(question.name, question.type) for question in one.message.questions] == [
+        (SERVICE, PTR)
+    ]
     assert {record.type for record in one.message.answers()} == {PTR, SRV, TXT, A}
     # RFC 6762 6.7: at most 10 s, and no cache-flush bit.
     assert all(record.ttl <= 10 and not record.unique for record in one.message.answers())
@@ -294,8 +316,12 @@ def test_somebody_who_claims_its_name_later_makes_it_ask_again(settled: Announce
     assert settled.answer["out"]
 
 
-@pytest.mark.parametrize("record", [srv(), txt(), DNSService(NAME, SRV, IN | FLUSH, 0, 0, 0, 99, HOST)])
-def test_its_own_words_and_goodbyes_of_others_are_no_claim(settled: Announced, record: DNSRecord) -> None:
+@pytest.mark.parametrize(
+    "record", [srv(), txt(), DNSService(NAME, SRV, IN | FLUSH, 0, 0, 0, 99, HOST)]
+)
+def test_its_own_words_and_goodbyes_of_others_are_no_claim(
+    settled: Announced, record: DNSRecord
+) -> None:
     settled.take(response(record))
     assert settled.answer["out"]
 
@@ -323,7 +349,9 @@ _GOOD = (
 )
 
 
-@settings(max_examples=300, suppress_health_check=[HealthCheck.function_scoped_fixture], deadline=None)
+@settings(
+    max_examples=300, suppress_health_check=[HealthCheck.function_scoped_fixture], deadline=None
+)
 @given(
     good=st.sampled_from(_GOOD),
     cut=st.integers(0, 400),
