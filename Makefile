@@ -14,10 +14,10 @@ STAMP := $(VENV)/.setup-done
 
 .DEFAULT_GOAL := help
 .DELETE_ON_ERROR:
-.PHONY: help setup system demo test fast lint types imports lab steps bench campaign mutants explore
+.PHONY: help setup system demo test joints-c fast lint types imports lab steps bench campaign mutants explore
 
 help: ## Show these targets
-	@awk -F ':.*## ' '/^[a-z]+:.*## / { printf "  make %-9s %s\n", $$1, $$2 }' $(MAKEFILE_LIST)
+	@awk -F ':.*## ' '/^[a-z-]+:.*## / { printf "  make %-9s %s\n", $$1, $$2 }' $(MAKEFILE_LIST)
 
 setup: $(STAMP) ## Create or refresh .venv with everything that running and testing need
 
@@ -75,6 +75,10 @@ test: setup system ## Run the tests
 fast: setup ## Compile what plays in virtual time, and test that it stays the same
 	$(BIN)/python -m fast
 	$(BIN)/python -m pytest -q tests/compiled
+
+# `make test` has some of them on joints in C; here are all of those that are about joints, on C joints and on mixed ones.
+joints-c: setup system ## Run the end-to-end tests on joints in C, all of them and every second one
+	UNISONO_TEST_JOINTS='c mixed' $(BIN)/python -m pytest -n 0 -m joints tests/e2e
 
 lint: setup ## Check style and format
 	$(BIN)/ruff check

@@ -139,19 +139,18 @@ class _Finder(MetaPathFinder):
         file = self._files.get(fullname)
         if file is None:
             return None
-        return spec_from_file_location(fullname, file, loader=_Loader(fullname, str(file)))
+        return spec_from_file_location(
+            fullname, file, loader=ExtensionFileLoader(fullname, str(file))
+        )
 
 
-class _Loader(ExtensionFileLoader):
-    """Compiled classes have no `__dict__` and no `__slots__`, so pickle must be told how to take
-    their objects apart.
+def pickled_by_constructor(*kinds: type[Any]) -> None:
+    """Tell pickle how to take objects of dataclasses apart that are compiled: they have no
+    `__dict__` and no `__slots__`. Each compiled module says it of its own, as compiled modules
+    also import each other past every finder.
     """
-
-    def exec_module(self, module: ModuleType) -> None:
-        super().exec_module(module)
-        for kind in vars(module).values():
-            if dataclasses.is_dataclass(kind) and isinstance(kind, type):
-                copyreg.pickle(kind, _taken_apart)
+    for kind in kinds:
+        copyreg.pickle(kind, _taken_apart)
 
 
 def _taken_apart(thing: Any) -> tuple[type, tuple[Any, ...]]:

@@ -5,6 +5,7 @@ The source stays as it is and is the only one; this is applied to a copy, which 
 - A dataclass gets its constructor written out. The one that `dataclasses` makes when a module is
   loaded is not compiled; of a value made at every exchange it is most of the cost.
 - What all objects of a dataclass share becomes a property: mypyc takes it for a field.
+- Pickle is told of the dataclasses, at a module's end.
 - A value made of numbers and texts alone is not looked through for cycles by the garbage collector.
 - A class with state may be built upon by code that is not compiled, and objects of it may be made
   without its constructor, so that a world can be copied.
@@ -27,6 +28,9 @@ PLAIN: Final = frozenset(
     }
 )
 """Numbers, texts, enumerations, and values made of these alone."""
+_TELL_PICKLE: Final = (
+    "from coordinator.compiled import pickled_by_constructor as _pickled_by_constructor"
+)
 _IMPORT: Final = "from mypy_extensions import mypyc_attr"
 
 
@@ -56,6 +60,13 @@ def rewrite(text: str) -> str:
     for one in sorted(found, key=lambda one: one.after, reverse=True):
         kept = [line for line in lines[one.after : one.until] if line and not one.replaces]
         lines[one.after : one.until] = [*kept, *one.lines]
+    kinds = [
+        one.name
+        for one in tree.body
+        if isinstance(one, ast.ClassDef) and any(map(_is_dataclass, one.decorator_list))
+    ]
+    if kinds:
+        lines += [_TELL_PICKLE, f"_pickled_by_constructor({', '.join(kinds)})"]
     return "\n".join(lines) + "\n"
 
 

@@ -7,7 +7,18 @@ from typing import Annotated
 
 import typer
 
-from coordinator.cli import go, jog, journal, local, queue, rehearse, remote, teach, warnings
+from coordinator.cli import (
+    conform,
+    go,
+    jog,
+    journal,
+    local,
+    queue,
+    rehearse,
+    remote,
+    teach,
+    warnings,
+)
 from coordinator.cli.common import (
     CAUTION,
     ENVIRONMENT,
@@ -39,6 +50,7 @@ def make_app() -> typer.Typer:
     app.callback()(_options)
     local.add_to(app)
     rehearse.add_to(app)
+    conform.add_to(app)
     remote.add_to(app)
     jog.add_to(app)
     go.add_to(app)

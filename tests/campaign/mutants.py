@@ -137,7 +137,7 @@ MUTANTS = (
             ),
             Edit(
                 f"{JOINT}/playing.py",
-                "        else:\n            self._newest = plan.number\n            if self._go(",
+                "        elif self._go(plan,",
                 "        elif self._body.state is JointState.RAMPING:\n"
                 "            path, arm_us = self._path, self._body.arm(now)\n"
                 "            here_us, rate = path.course.at(arm_us)\n"
@@ -146,10 +146,9 @@ MUTANTS = (
                 "                after = plan.change.after_ppm / PPM\n"
                 "                path.course = Course(arm_us, here_us, rate, after, path.ramp)\n"
                 "                self._body.state = JointState.MOVING\n"
-                "                self._newest = plan.number\n"
                 "                self._comply(plan.number)\n"
                 "                self._take_permit(drive.permit_us, now)\n"
-                "        else:\n            self._newest = plan.number\n            if self._go(",
+                "        elif self._go(plan,",
             ),
         ),
     ),

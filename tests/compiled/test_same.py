@@ -1,11 +1,12 @@
 """Compiled, worlds go the same way to the last bit; and nothing is compiled by accident."""
 
+import copyreg
 import json
 import os
 import subprocess
 import sys
 from concurrent.futures import Executor
-from dataclasses import FrozenInstanceError, replace
+from dataclasses import FrozenInstanceError, is_dataclass, replace
 from typing import Any
 
 import pytest
@@ -75,6 +76,23 @@ def value() -> Drive:
 
 def test_value_comes_whole_out_of_a_worker(worker: Executor) -> None:
     assert worker.submit(value).result() == value()
+
+
+def not_told_to_pickle() -> list[str]:
+    import tests.campaign.play  # noqa: F401  imports all that is compiled
+
+    return [
+        f"{module.__name__}.{name}"
+        for module in list(sys.modules.values())
+        if str(getattr(module, "__file__", "")).endswith(compiled.SUFFIX)
+        for name, kind in vars(module).items()
+        if isinstance(kind, type) and is_dataclass(kind) and kind.__module__ == module.__name__
+        if kind not in copyreg.dispatch_table
+    ]
+
+
+def test_every_value_comes_whole_out_of_a_worker(worker: Executor) -> None:
+    assert worker.submit(not_told_to_pickle).result() == []
 
 
 def of_values() -> list[str]:

@@ -153,7 +153,10 @@ class LoopsAsTold(Invariant):
         run = laptop.core.run
         if run is None or not run.play.loops.several:
             return None
-        return self._runs.setdefault((laptop.core.session, run.number), _Followed(run))
+        key = laptop.core.session, run.number
+        if key not in self._runs and run.phase is Phase.ENDED:
+            return None  # it is over, and a session has begun since
+        return self._runs.setdefault(key, _Followed(run))
 
     def _follow(self, laptop: Laptop) -> None:
         followed = self._followed(laptop)

@@ -1,0 +1,1 @@
+"""Holding one joint, whoever built it, to protocol/README.md: docs/conform.md."""

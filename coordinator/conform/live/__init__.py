@@ -1,0 +1,1 @@
+"""The checks over real sockets, a file for each part of protocol/README.md."""
