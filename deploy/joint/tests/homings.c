@@ -11,9 +11,10 @@ static double now_us;
 
 static void drive(uint32_t homing)
 {
-    static uint32_t sequence;
+    static uint32_t sequence = 0;
+    sequence++;
     const struct uj_drive drive = {.session = 7,
-                                   .sequence = ++sequence,
+                                   .sequence = sequence,
                                    .flags = UJ_DRIVE_MAP | UJ_DRIVE_ENERGISE | UJ_DRIVE_EXPIRY,
                                    .mode = homing != 0 ? UJ_MODE_HOME : UJ_MODE_NONE,
                                    .homing_number = homing,
