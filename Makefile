@@ -14,10 +14,10 @@ STAMP := $(VENV)/.setup-done
 
 .DEFAULT_GOAL := help
 .DELETE_ON_ERROR:
-.PHONY: help setup system demo test fast lint types imports lab steps bench campaign mutants explore
+.PHONY: help setup system demo test joints-c fast lint types imports lab steps bench campaign mutants explore
 
 help: ## Show these targets
-	@awk -F ':.*## ' '/^[a-z]+:.*## / { printf "  make %-9s %s\n", $$1, $$2 }' $(MAKEFILE_LIST)
+	@awk -F ':.*## ' '/^[a-z-]+:.*## / { printf "  make %-9s %s\n", $$1, $$2 }' $(MAKEFILE_LIST)
 
 setup: $(STAMP) ## Create or refresh .venv with everything that running and testing need
 
@@ -38,7 +38,7 @@ $(STAMP): pyproject.toml constraints.txt
 # The tests check the joints' clocks with an NTP client that is not ours, the page in a browser and
 # the unit file with systemd's own reader, and make networks of their own. Chromium without windows
 # is quicker, and not to be had everywhere: the tests do without.
-system: ## Install chrony, gcc, Chromium, systemd-analyze and ip, which the tests use, where missing
+system: ## Install what the tests use beside Python, where missing: chrony, gcc (for RISC-V too), qemu, Chromium, systemd-analyze, ip
 	@PATH="$$PATH:/usr/sbin:/usr/local/sbin"; \
 	missing=; quicker=; \
 	command -v chronyd >/dev/null || missing="$$missing chrony"; \
@@ -47,6 +47,8 @@ system: ## Install chrony, gcc, Chromium, systemd-analyze and ip, which the test
 	command -v chromium-headless-shell >/dev/null || quicker=chromium-headless-shell; \
 	command -v systemd-analyze >/dev/null || missing="$$missing systemd"; \
 	command -v ip >/dev/null || missing="$$missing iproute2"; \
+	command -v riscv64-unknown-elf-gcc >/dev/null || missing="$$missing gcc-riscv64-unknown-elf picolibc-riscv64-unknown-elf"; \
+	command -v qemu-system-riscv32 >/dev/null || missing="$$missing qemu-system-misc"; \
 	[ -n "$$missing$$quicker" ] || exit 0; \
 	if [ "$$(id -u)" = 0 ]; then root='env'; else root='sudo -n env'; fi; \
 	if command -v apt-get >/dev/null && $$root true 2>/dev/null; then \
@@ -56,7 +58,8 @@ system: ## Install chrony, gcc, Chromium, systemd-analyze and ip, which the test
 	    { [ -z "$$missing" ] || $$install $$missing >/dev/null; } && \
 	    { [ -z "$$quicker" ] || $$install $$quicker >/dev/null || true; } && \
 	    command -v chronyd >/dev/null && command -v gcc >/dev/null && command -v chromium >/dev/null && \
-	    command -v systemd-analyze >/dev/null && command -v ip >/dev/null && exit 0; \
+	    command -v systemd-analyze >/dev/null && command -v ip >/dev/null && \
+	    command -v riscv64-unknown-elf-gcc >/dev/null && command -v qemu-system-riscv32 >/dev/null && exit 0; \
 	fi; \
 	[ -n "$$missing" ] || exit 0; \
 	echo "The tests need$$missing, not found here and not to be installed from here: run 'sudo apt-get install$$missing' (or your system's counterpart) first." >&2; \
@@ -72,6 +75,10 @@ test: setup system ## Run the tests
 fast: setup ## Compile what plays in virtual time, and test that it stays the same
 	$(BIN)/python -m fast
 	$(BIN)/python -m pytest -q tests/compiled
+
+# `make test` has some of them on joints in C; here are all of those that are about joints, on C joints and on mixed ones.
+joints-c: setup system ## Run the end-to-end tests on joints in C, all of them and every second one
+	UNISONO_TEST_JOINTS='c mixed' $(BIN)/python -m pytest -n 0 -m joints tests/e2e
 
 lint: setup ## Check style and format
 	$(BIN)/ruff check

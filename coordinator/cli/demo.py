@@ -13,7 +13,7 @@ from collections.abc import Callable
 from dataclasses import dataclass
 from multiprocessing.connection import Connection
 from pathlib import Path
-from typing import Any, Final
+from typing import Any, Final, Literal
 
 from coordinator.cli import host, remote
 from coordinator.cli.common import (
@@ -51,7 +51,8 @@ class DemoSettings:
     """What `demo` needs to know."""
 
     port: int
-    network: str
+    joints: Literal["python", "c", "mixed"]
+    network: str | None
     seed: int
     truth: Path | None
     stay: bool
@@ -122,14 +123,15 @@ def _home_and_play(
 def _joints(settings: DemoSettings, data: Path) -> ExitCode:
     """Serve the software joints, in a process of their own."""
     with collecting_nothing():
-        from coordinator.cli.simulating import SimulateSettings, simulate
+        from coordinator.cli.simulating import SimulateSettings, network_for, shared_out, simulate
         from coordinator.rehearsal.software_joints import joint_settings
 
-    joints = tuple(joint_settings(load_arm(DEMO_ARM), settings.seed))
+    in_python, in_c = shared_out(joint_settings(load_arm(DEMO_ARM), settings.seed), settings.joints)
+    network = network_for(settings.joints, settings.network, "home")
     simulated = SimulateSettings(
-        joints, data, LOOPBACK, settings.network, settings.seed, settings.truth
+        in_python, data, LOOPBACK, network, settings.seed, settings.truth, in_c=in_c
     )
-    return simulate(simulated, lambda _ports: None)
+    return simulate(simulated, lambda _ports, _programs: None)
 
 
 def _coordinator(settings: DemoSettings, data: Path, url_out: Connection) -> ExitCode:

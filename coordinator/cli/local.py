@@ -47,17 +47,26 @@ if TYPE_CHECKING:
     from coordinator.cli.serving import Served
     from coordinator.programs import Switches
     from simulator.port import JointPort
+    from simulator.programs import JointProgram
 
 NetworkOption = Annotated[
     Literal["quiet", "home", "busy", "hostile"],
     typer.Option("--network", help="How bad the software joints' network is."),
 ]
 AnyNetworkOption = Annotated[
-    Literal["none", "quiet", "home", "busy", "hostile"],
+    Literal["none", "quiet", "home", "busy", "hostile"] | None,
     typer.Option(
         "--network",
-        help="How bad the software joints' network is; none adds nothing, for joints that reach "
-        "the coordinator by a network of yours.",
+        help="How bad the software joints' network is, quiet if not given; none adds nothing, for "
+        "joints that reach the coordinator by a network of yours.",
+    ),
+]
+JointsOption = Annotated[
+    Literal["python", "c", "mixed"],
+    typer.Option(
+        "--joints",
+        help="Which software joints: those in Python; the programs in C of deploy/joint, which "
+        "simulate no network; or both, turn and turn about.",
     ),
 ]
 SeedOption = Annotated[
@@ -222,7 +231,8 @@ def simulate(
     data: DataOption,
     arm: ArmOption = DEFAULT_ARM,
     interface: InterfaceOption = LOOPBACK,
-    network: AnyNetworkOption = "quiet",
+    joints: JointsOption = "python",
+    network: AnyNetworkOption = None,
     seed: SeedOption = 0,
     only: Annotated[
         list[str] | None,
@@ -231,45 +241,56 @@ def simulate(
     truth: TruthOption = None,
     as_json: JsonOption = False,
 ) -> ExitCode:
-    """Run software joints on real sockets until Ctrl-C, all in this one process.
+    """Run software joints on real sockets until Ctrl-C.
 
-    With --only some of them, so that one that runs in a process of its own can be killed alone.
+    Those in Python are all in this one process, each of those in C in one of its own. With --only
+    some of them, so that one that runs in a process of its own can be killed alone.
     """
     with collecting_nothing():
         from coordinator.cli import host
-        from coordinator.cli.simulating import SimulateSettings
+        from coordinator.cli.simulating import SimulateSettings, network_for, shared_out
         from coordinator.cli.simulating import simulate as serve_joints
         from coordinator.rehearsal.software_joints import joint_settings
 
     described = read_arm(arm)
     try:
-        joints = tuple(joint_settings(described, seed, only or ()))
+        asked = {joint.id for joint in joint_settings(described, seed, only or ())}
     except KeyError as error:
         known = " ".join(joint.name for joint in described.joints)
         raise Failure(
             ExitCode.WRONG_INPUT, f"there is no joint {error.args[0]!r}; {arm.name} has {known}"
         ) from error
-    settings = SimulateSettings(joints, data, host.check_interface(interface), network, seed, truth)
+    in_python, in_c = (
+        tuple(joint for joint in some if joint.id in asked)
+        for some in shared_out(joint_settings(described, seed), joints)
+    )
+    network_name = network_for(joints, network, "quiet")
+    settings = SimulateSettings(
+        in_python, data, host.check_interface(interface), network_name, seed, truth, in_c=in_c
+    )
     host.set_up_logging(logging.WARNING)
 
-    def ready(ports: "list[JointPort]") -> None:
+    def ready(ports: "list[JointPort]", programs: "list[JointProgram]") -> None:
+        served = {port.unit.settings.id: (port.stream_port, port.udp_port) for port in ports}
+        served |= {one.settings.id: (one.stream_port, one.udp_port) for one in programs}
         found = [
             {
-                "name": port.unit.settings.name,
-                "id": port.unit.settings.id,
-                "stream_port": port.stream_port,
-                "udp_port": port.udp_port,
+                "name": joint.name,
+                "id": joint.id,
+                "stream_port": served[joint.id][0],
+                "udp_port": served[joint.id][1],
             }
-            for port in ports
+            for joint in described.joints
+            if joint.id in served
         ]
         if as_json:
-            show_json({"interface": interface, "network": network, "joints": found})
+            show_json({"interface": interface, "network": network_name, "joints": found})
             return
         for joint in found:
             out().print(
                 "{name} {id}: stream on port {stream_port}, datagrams on {udp_port}".format(**joint)
             )
-        out().print(f"{len(found)} joints on {interface}, network {network}; Ctrl-C ends")
+        out().print(f"{len(found)} joints on {interface}, network {network_name}; Ctrl-C ends")
 
     return serve_joints(settings, ready)
 
@@ -328,7 +349,13 @@ def demonstrate(
         ),
     ] = None,
     port: PortOption = DEFAULT_PORT,
-    network: NetworkOption = "home",
+    joints: JointsOption = "python",
+    network: Annotated[
+        Literal["quiet", "home", "busy", "hostile"] | None,
+        typer.Option(
+            "--network", help="How bad the software joints' network is; home if not given."
+        ),
+    ] = None,
     seed: SeedOption = 0,
     truth: TruthOption = None,
     stay: Annotated[
@@ -343,5 +370,5 @@ def demonstrate(
     """
     from coordinator.cli import demo
 
-    settings = demo.DemoSettings(port, network, seed, truth, stay, as_json)
+    settings = demo.DemoSettings(port, joints, network, seed, truth, stay, as_json)
     return demo.demonstrate(settings, data)

@@ -94,7 +94,7 @@ class Eye:
 
 def _serve(pipe: Connection, settings: SimulateSettings) -> None:
     run_before_others()
-    simulate(settings, lambda ports: _ready(pipe, ports))
+    simulate(settings, lambda ports, _programs: _ready(pipe, ports))
 
 
 def _ready(pipe: Connection, ports: list[JointPort]) -> None:

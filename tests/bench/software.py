@@ -98,7 +98,7 @@ def answer(hear: Connection) -> Any:
 def _serve(tell: Connection, asked: tuple[SimulateSettings, Watch | None]) -> None:
     settings, watched = asked
 
-    def ready(ports: list[JointPort]) -> None:
+    def ready(ports: list[JointPort], _programs: object) -> None:
         if watched is not None:
             watched(ports)
         tell.send([port.udp_port for port in ports])

@@ -16,7 +16,7 @@ import time
 from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass, field
 from pathlib import Path
-from typing import Any, TypeVar
+from typing import Any, Literal, TypeVar, get_args
 
 import pytest
 
@@ -28,6 +28,9 @@ from coordinator.testing.live_arm import run_before_others
 from tests.quick_arm import arm_text
 
 T = TypeVar("T")
+Kind = Literal["python", "c", "mixed"]
+"""Which software joints: in Python, in C, or turn and turn about."""
+KINDS: tuple[Kind, ...] = get_args(Kind)
 
 DEADLINE_S = 60.0
 POLL_S = 0.05
@@ -110,6 +113,7 @@ class Bench:
     url: str = "http://127.0.0.1:9"
     processes: list[Process] = field(default_factory=list)
     python: str = sys.executable
+    kind: Kind = "python"
 
     @property
     def joints(self) -> list[str]:
@@ -127,12 +131,17 @@ class Bench:
         seed: int = 1,
         wrapper: Sequence[str] = (),
     ) -> Process:
-        """Software joints, announced when this returns."""
-        return self.start(
+        """Software joints, announced when this returns. Those in C alone simulate no network."""
+        process = self.start(
             "simulate", "--json", "--arm", str(arm or self.arm), "--data", str(data or self.data),
-            "--network", network, "--seed", str(seed), "--truth", str(self.truth),
+            *(() if self.kind == "c" else ("--network", network)), "--joints", self.kind,
+            "--seed", str(seed), "--truth", str(self.truth),
             *(word for name in only for word in ("--only", name)), wrapper=wrapper,
         )  # fmt: skip
+        if self.kind != "python":
+            for pid in children(process.pid):
+                run_before_others(pid)
+        return process
 
     def serve(self, wrapper: Sequence[str] = (), data: Path | None = None) -> Process:
         """A coordinator that answers when this returns. `wrapper` replaces `-m coordinator.cli`."""
@@ -316,11 +325,13 @@ class Bench:
 
 
 @contextlib.contextmanager
-def bench(folder: Path, count: int = 3, *, touch: bool = False) -> Iterator[Bench]:
+def bench(
+    folder: Path, count: int = 3, *, touch: bool = False, kind: Kind = "python"
+) -> Iterator[Bench]:
     """An arm with a key of its own; all processes end with it. `touch`: see `arm_text`."""
     arm = folder / "arm.toml"
     arm.write_text(arm_text(count, touch=touch))
-    made = Bench(folder, arm, folder / "data", folder / "truth.jsonl")
+    made = Bench(folder, arm, folder / "data", folder / "truth.jsonl", kind=kind)
     try:
         make_key(made.data)
         yield made
@@ -355,9 +366,9 @@ def is_running(pid: int) -> bool:
 
 
 @contextlib.contextmanager
-def linked_bench(folder: Path) -> Iterator[Bench]:
+def linked_bench(folder: Path, kind: Kind = "python") -> Iterator[Bench]:
     """Three joints and their coordinator, linked."""
-    with bench(folder) as made:
+    with bench(folder, kind=kind) as made:
         made.simulate()
         made.serve()
         made.until_linked()

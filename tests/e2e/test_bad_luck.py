@@ -13,6 +13,8 @@ from datetime import UTC, datetime, timedelta
 from pathlib import Path
 from typing import Any
 
+import pytest
+
 from protocol.ramp import Ramp
 from tests.e2e.harness import Bench, Process, program, start_skew_us, until
 
@@ -63,6 +65,7 @@ def assert_rest(
         assert 0 < line["at_ns"] / 1000 - killed_us <= longest_us, line["joint"]
 
 
+@pytest.mark.joints("c")
 def test_killed_joint_lets_the_rest_hold_and_moves_only_after_homing(bench: Bench) -> None:
     bench.simulate("turntable", "shoulder")
     elbow = bench.simulate("elbow")
@@ -102,6 +105,7 @@ def test_killed_joint_lets_the_rest_hold_and_moves_only_after_homing(bench: Benc
     assert done.popen.wait(60) == 0, done.errors()
 
 
+@pytest.mark.joints("mixed")
 def test_killed_coordinator_leaves_all_at_rest_together_and_its_heir_moves_nothing(
     bench: Bench,
 ) -> None:

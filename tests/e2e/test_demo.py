@@ -30,24 +30,28 @@ from tests.e2e.harness import (
 pytestmark = [pytest.mark.usefixtures("turn"), pytest.mark.timeout(400)]
 
 
-def run_its_children_before_others(demo: subprocess.Popen[Any]) -> None:
+def run_its_children_before_others(demo: subprocess.Popen[Any], programs: int = 0) -> None:
     """As the harness does with what it starts itself: joints and coordinator, once they are there.
 
-    Beside them stands what multiprocessing keeps.
+    Beside them stands what multiprocessing keeps. Each joint in C is a program of its own.
     """
-    until(lambda: demo.poll() is not None or len(children(demo.pid)) >= 3, "the demo's children")
+    count = 3 + programs
+    until(
+        lambda: demo.poll() is not None or len(children(demo.pid)) >= count, "the demo's children"
+    )
     for pid in children(demo.pid):
         with contextlib.suppress(ProcessLookupError):
             run_before_others(pid)
 
 
+@pytest.mark.joints("c")
 def test_demo_homes_plays_and_prints_its_report(bench: Bench) -> None:
     with subprocess.Popen(
         [bench.python, "-m", "coordinator.cli", "demo", "--json", "--port", "0",
-         "--truth", str(bench.truth)],
+         "--joints", bench.kind, "--truth", str(bench.truth)],
         stdout=subprocess.PIPE, stderr=subprocess.PIPE, text=True,
     ) as demo:  # fmt: skip
-        run_its_children_before_others(demo)
+        run_its_children_before_others(demo, {"python": 0, "mixed": 3, "c": 6}[bench.kind])
         out, err = demo.communicate(timeout=280)
     assert demo.returncode == 0, err
     report = json.loads(out)

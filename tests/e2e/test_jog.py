@@ -7,13 +7,15 @@ from collections.abc import Iterator
 
 import pytest
 
-from tests.e2e.harness import Bench, linked_bench, until
+from tests.e2e.harness import Bench, Kind, linked_bench, until
+
+pytestmark = pytest.mark.joints
 
 
 @pytest.fixture(scope="module")
-def arm(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Bench]:
+def arm(tmp_path_factory: pytest.TempPathFactory, kind: Kind) -> Iterator[Bench]:
     """Three joints and their coordinator, homed."""
-    with linked_bench(tmp_path_factory.mktemp("arm")) as made:
+    with linked_bench(tmp_path_factory.mktemp("arm"), kind) as made:
         made.home()
         yield made
 

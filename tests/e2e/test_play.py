@@ -2,9 +2,14 @@
 
 import signal
 
+import pytest
+
 from tests.e2e.harness import Bench, program, start_skew_us, until
 
+pytestmark = pytest.mark.joints
 
+
+@pytest.mark.joints("c")
 def test_six_commands_take_the_arm_from_nothing_to_a_proved_start(bench: Bench) -> None:
     bench.simulate()
     bench.serve()
@@ -40,6 +45,7 @@ def test_six_commands_take_the_arm_from_nothing_to_a_proved_start(bench: Bench) 
     assert bench.ask("report", "1") == report
 
 
+@pytest.mark.joints("mixed")
 def test_hold_rests_on_the_path_and_resume_goes_on(bench: Bench) -> None:
     bench.simulate()
     bench.serve()
@@ -88,6 +94,7 @@ def test_ctrl_c_on_run_holds_and_twice_stops(bench: Bench) -> None:
     assert bench.ask("report")["outcome"] == "stopped"
 
 
+@pytest.mark.joints("c")
 def test_stop_ends_the_run_off_the_path(bench: Bench) -> None:
     bench.simulate()
     bench.serve()

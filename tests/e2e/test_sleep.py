@@ -6,7 +6,11 @@ import signal
 from pathlib import Path
 from typing import Any
 
+import pytest
+
 from tests.e2e.harness import Bench, program, until
+
+pytestmark = pytest.mark.joints
 
 ASLEEP = """
 import sys, time

@@ -99,3 +99,15 @@ def test_turns_add_up_and_wrap(pair: Pair) -> None:
         0,
         0,
     )
+
+
+@pytest.mark.parametrize(
+    ("homings", "kept"),
+    [(1, ["1 1"]), (2, ["1 1", "2 2"]), (3, ["2 2", "3 3"]), (5, ["4 4", "5 5"])],
+)
+def test_the_events_of_the_last_two_homings_are_kept_each_with_its_own_edges(
+    joint_build: Path, homings: int, kept: list[str]
+) -> None:
+    program = str(joint_build / "homings")
+    done = subprocess.run([program, str(homings)], capture_output=True, text=True, check=True)
+    assert done.stdout.splitlines() == kept

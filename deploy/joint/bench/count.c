@@ -56,7 +56,7 @@ static void show(const struct tally *tally)
 /* The ramp for v/a of 0.5 s, as a coordinator makes it (protocol/README.md, "The ramp"). */
 static void make_ramp(void)
 {
-    struct uj_ramp_row rows[33] = {{0, 0}};
+    static struct uj_ramp_row rows[33];
     for (int k = 1; k <= 32; k++) {
         rows[k].rate_ppm = k == 32 ? 1000000 : (int64_t)(sqrt((1 - pow(0.2, k / 32.0)) / 0.8) * 1e6);
         const double s = (double)rows[k].rate_ppm / 1e6;

@@ -70,6 +70,19 @@ void uj_body_tell(struct uj_joint *joint, const struct uj_event *event)
     joint->event_count++;
 }
 
+void uj_body_forget_edges(struct uj_joint *joint, const struct uj_edge_list *list)
+{
+    for (unsigned newer = joint->event_count; newer > 0; newer--) {
+        const struct uj_event *event = &joint->events[(joint->event_head + newer - 1) % UJ_EVENTS_KEPT];
+        if ((event->type == UJ_EVENT_HOMED && event->of.homed.edges == list) ||
+            (event->type == UJ_EVENT_HOMING_FAILED && event->of.homing_failed.edges == list)) {
+            joint->event_head = (joint->event_head + newer) % UJ_EVENTS_KEPT;
+            joint->event_count -= newer;
+            return;
+        }
+    }
+}
+
 void uj_body_settle(struct uj_joint *joint)
 {
     uj_clock_settle(&joint->clock);

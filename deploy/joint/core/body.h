@@ -71,6 +71,7 @@ struct uj_joint {
     struct uj_player player;
     struct uj_mover mover;
     struct uj_homing_run homing;
+    struct uj_edge_list met[2]; /* edges of this homing and of the one before: their events may wait */
     struct uj_edges edges;
     struct uj_safety safety;
     struct uj_current current;
@@ -105,6 +106,9 @@ double uj_body_arm_us(const struct uj_joint *joint);
 
 /* Keeps an event; with UJ_EVENTS_KEPT kept already, the oldest is dropped. */
 void uj_body_tell(struct uj_joint *joint, const struct uj_event *event);
+
+/* The list gets other edges: the event that tells of those in it, and what is older, is dropped if it still waits. */
+void uj_body_forget_edges(struct uj_joint *joint, const struct uj_edge_list *list);
 
 /* At rest the arm clock may jump: the remainder is dropped, and the path lets arm time go back. */
 void uj_body_settle(struct uj_joint *joint);

@@ -88,7 +88,12 @@ void uj_homing_begin(struct uj_joint *joint, uint32_t number)
     double position;
     double velocity;
     uj_body_where(joint, &position, &velocity);
-    *run = (struct uj_homing_run){.number = number, .was_homed = joint->homed, .began_at = position};
+    *run = (struct uj_homing_run){.number = number,
+                                  .was_homed = joint->homed,
+                                  .began_at = position,
+                                  .list = run->list == 0 ? 1 : 0};
+    uj_body_forget_edges(joint, &joint->met[run->list]);
+    joint->met[run->list] = (struct uj_edge_list){0};
     joint->homed = false;
     uj_edges_forget_passages(joint);
     if (edges->active) {
@@ -112,10 +117,7 @@ void uj_homing_edge(struct uj_joint *joint, bool rising, double at, double veloc
 {
     struct uj_homing_run *run = &joint->homing;
     const int64_t position = uj_body_round(at);
-    if (run->edge_count < UJ_MAX_EDGES) {
-        run->edges[run->edge_count++] =
-            (struct uj_edge){.position = position, .rising = rising, .fast = run->step != UJ_HOMING_MEASURE};
-    }
+    uj_edge_list_add(&joint->met[run->list], position, rising, run->step != UJ_HOMING_MEASURE);
     uj_edges_keep(joint, rising, at, velocity);
     switch (run->step) {
     case UJ_HOMING_RETURN:
@@ -147,14 +149,6 @@ void uj_homing_edge(struct uj_joint *joint, bool rising, double at, double veloc
     }
 }
 
-static void copy_edges(const struct uj_homing_run *run, uint8_t *count, struct uj_edge edges[UJ_MAX_EDGES])
-{
-    *count = run->edge_count;
-    for (uint8_t i = 0; i < run->edge_count; i++) {
-        edges[i] = run->edges[i];
-    }
-}
-
 /* The joint rests at the middle: from now on that is `home`. */
 static void finish(struct uj_joint *joint)
 {
@@ -169,7 +163,7 @@ static void finish(struct uj_joint *joint)
     event.of.homed.shift = shift;
     event.of.homed.has_lost = run->was_homed;
     event.of.homed.lost = run->was_homed ? uj_middle_lost(shift, configuration->counts_per_turn) : 0;
-    copy_edges(run, &event.of.homed.edge_count, event.of.homed.edges);
+    event.of.homed.edges = &joint->met[run->list];
     uj_free_stand(&joint->mover.motion, joint->now_us, (double)(middle + shift));
     uj_edges_shift(joint, shift);
     uj_body_truth(joint, UJ_TRUTH_SHIFT, shift);
@@ -239,6 +233,6 @@ void uj_homing_failed(struct uj_joint *joint, const char *why)
     event.of.homing_failed.at_us = uj_body_round(joint->now_us);
     event.of.homing_failed.homing_number = joint->homing.number;
     uj_text_copy(event.of.homing_failed.message, why);
-    copy_edges(&joint->homing, &event.of.homing_failed.edge_count, event.of.homing_failed.edges);
+    event.of.homing_failed.edges = &joint->met[joint->homing.list];
     uj_body_tell(joint, &event);
 }

@@ -28,8 +28,7 @@ struct uj_homing_run {
     int64_t rising, falling; /* those of step 4 */
     bool has_rising;        /* in step 4 */
     uint32_t number;        /* of the last homing begun in this session, 0 for none */
-    uint8_t edge_count;
-    struct uj_edge edges[UJ_MAX_EDGES];
+    uint8_t list;           /* which of joint->met is of this homing */
 };
 
 /* Begins homing `number`; the joint is in state homing already. */

@@ -22,9 +22,9 @@ static uint32_t piece_of_path(const struct uj_ramp *ramp, uj_time path)
 void uj_ramp_make(struct uj_ramp *ramp, uint32_t rows, const struct uj_ramp_row *row)
 {
     int64_t sum = 0; /* S: twice the trapezoids, µs·ppm */
+    ramp->row = row;
     ramp->rows = rows <= UJ_MAX_RAMP_ROWS ? rows : UJ_MAX_RAMP_ROWS;
     for (uint32_t k = 0; k < ramp->rows; k++) {
-        ramp->row[k] = row[k];
         if (k > 0) {
             sum += (row[k].rate_ppm + row[k - 1].rate_ppm) * (row[k].time_us - row[k - 1].time_us);
         }

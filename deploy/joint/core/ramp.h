@@ -13,11 +13,12 @@
 
 struct uj_ramp {
     uint32_t rows; /* 2 to UJ_MAX_RAMP_ROWS; 0: no ramp yet */
-    struct uj_ramp_row row[UJ_MAX_RAMP_ROWS];
+    const struct uj_ramp_row *row; /* the caller's */
     uj_time path[UJ_MAX_RAMP_ROWS]; /* P at each row */
 };
 
-/* Makes the ramp of the rows of a sound configuration: from (0, 0) to 1000000 ppm, both columns growing. */
+/* Makes the ramp of the rows of a sound configuration: from (0, 0) to 1000000 ppm, both columns growing.
+ * They are not copied, and must stay. */
 void uj_ramp_make(struct uj_ramp *ramp, uint32_t rows, const struct uj_ramp_row *row);
 
 /* P(x): path from rest to table time x; before 0 and beyond the table it stays at the ends. */

@@ -126,17 +126,27 @@ size_t uj_write_reject(uint64_t ref, enum uj_reject reject, const char *message,
     return end(&writer);
 }
 
-static void edges(struct uj_writer *writer, const struct uj_edge *met, size_t count)
+void uj_edge_list_add(struct uj_edge_list *list, int64_t position, bool rising, bool fast)
+{
+    if (list->count < UJ_MAX_EDGES) {
+        list->position[list->count] = position;
+        list->rising |= (uint32_t)rising << list->count;
+        list->fast |= (uint32_t)fast << list->count;
+        list->count++;
+    }
+}
+
+static void edges(struct uj_writer *writer, const struct uj_edge_list *met)
 {
     uj_write_key(writer, "edges");
     uj_write_open(writer, '[');
-    for (size_t i = 0; i < count && i < UJ_MAX_EDGES; i++) {
+    for (unsigned i = 0; i < met->count && i < UJ_MAX_EDGES; i++) {
         uj_write_open(writer, '{');
-        member(writer, "position", met[i].position);
+        member(writer, "position", met->position[i]);
         uj_write_key(writer, "rising");
-        uj_write_bool(writer, met[i].rising);
+        uj_write_bool(writer, (met->rising >> i & 1) != 0);
         uj_write_key(writer, "fast");
-        uj_write_bool(writer, met[i].fast);
+        uj_write_bool(writer, (met->fast >> i & 1) != 0);
         uj_write_close(writer, '}');
     }
     uj_write_close(writer, ']');
@@ -158,7 +168,7 @@ size_t uj_write_event(const struct uj_event *event, uint8_t *out, size_t space)
     case UJ_EVENT_HOMED:
         member(&writer, "at_us", event->of.homed.at_us);
         member(&writer, "homing_number", event->of.homed.homing_number);
-        edges(&writer, event->of.homed.edges, event->of.homed.edge_count);
+        edges(&writer, event->of.homed.edges);
         member(&writer, "middle", event->of.homed.middle);
         member(&writer, "shift", event->of.homed.shift);
         if (event->of.homed.has_lost) {
@@ -172,7 +182,7 @@ size_t uj_write_event(const struct uj_event *event, uint8_t *out, size_t space)
         member(&writer, "at_us", event->of.homing_failed.at_us);
         member(&writer, "homing_number", event->of.homing_failed.homing_number);
         text(&writer, "message", event->of.homing_failed.message, UJ_SENTENCE_BYTES);
-        edges(&writer, event->of.homing_failed.edges, event->of.homing_failed.edge_count);
+        edges(&writer, event->of.homing_failed.edges);
         break;
     case UJ_EVENT_STARTED:
         member(&writer, "trajectory", event->of.started.trajectory);

@@ -42,10 +42,12 @@ struct uj_welcome {
     uint32_t next_index;
 };
 
-struct uj_edge {
-    int64_t position; /* counts, before the shift */
-    bool rising;
-    bool fast;
+/* The edges that a homing has met: the first UJ_MAX_EDGES of them, in their order. */
+struct uj_edge_list {
+    uint8_t count;
+    uint32_t rising; /* one bit each, that of the first lowest */
+    uint32_t fast;   /* the same */
+    int64_t position[UJ_MAX_EDGES]; /* counts, before the shift */
 };
 
 enum uj_event_type {
@@ -69,15 +71,13 @@ struct uj_event {
             int64_t shift;
             bool has_lost;
             int64_t lost;
-            uint8_t edge_count; /* at most UJ_MAX_EDGES: the first that were met */
-            struct uj_edge edges[UJ_MAX_EDGES];
+            const struct uj_edge_list *edges; /* the joint's own: good until the homing after the next begins */
         } homed;
         struct {
             int64_t at_us;
             uint32_t homing_number;
             char message[UJ_SENTENCE_BYTES];
-            uint8_t edge_count;
-            struct uj_edge edges[UJ_MAX_EDGES];
+            const struct uj_edge_list *edges;
         } homing_failed;
         struct {
             uint32_t trajectory;
@@ -113,6 +113,9 @@ struct uj_event {
 
 /* The name of one bit of UJ_FAULT_… in `event-fault`; empty for anything else. */
 const char *uj_fault_name(unsigned fault);
+
+/* Adds an edge, unless the list is full. */
+void uj_edge_list_add(struct uj_edge_list *list, int64_t position, bool rising, bool fast);
 
 size_t uj_write_welcome(const struct uj_welcome *welcome, uint8_t *out, size_t space);
 

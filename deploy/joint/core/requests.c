@@ -31,7 +31,7 @@ static enum uj_reject configure(struct uj_joint *joint, const struct uj_request 
     joint->configuration = *wanted;
     memcpy(joint->digest, request->digest, sizeof joint->digest);
     joint->configured = true;
-    uj_ramp_make(&joint->ramp, wanted->ramp_rows, wanted->ramp);
+    uj_ramp_make(&joint->ramp, joint->configuration.ramp_rows, joint->configuration.ramp);
     if (geometry && joint->homed) {
         joint->homed = false;
         if (joint->state == UJ_READY) {

@@ -59,13 +59,12 @@ static void take_signals(sigset_t *waiting)
     (void)sigdelset(waiting, SIGTERM);
     (void)sigdelset(waiting, SIGINT);
     (void)sigaction(SIGTERM, &end, NULL);
-    (void)sigaction(SIGINT, options.with_parent ? &ignore : &end, NULL);
+    (void)sigaction(SIGINT, options.with_parent > 0 ? &ignore : &end, NULL);
     (void)sigaction(SIGPIPE, &ignore, NULL);
-    if (options.with_parent) {
-        /* As power is lost: without goodbye. */
-        (void)prctl(PR_SET_PDEATHSIG, SIGKILL);
-        if (getppid() == 1) {
-            exit(CODE_FAILED);
+    if (options.with_parent > 0) {
+        (void)prctl(PR_SET_PDEATHSIG, SIGKILL); /* as power is lost: without goodbye */
+        if ((double)getppid() != options.with_parent) {
+            exit(CODE_FAILED); /* it is gone already */
         }
     }
 }
@@ -195,7 +194,8 @@ int main(int count, char **words)
         return CODE_WRONG_INPUT;
     }
     const uint16_t udp = datagrams_begin(&datagrams, &machine, &crystal, host);
-    const uint16_t stream_port = udp == 0 ? 0 : streams_begin(&streams, &machine, &crystal, host);
+    const uint16_t stream_port = udp == 0 ? 0 : streams_begin(&streams, &machine, &crystal, host,
+                                                                (uint16_t)options.stream_port);
     if (stream_port == 0 || multicast_begin(&multicast, host) != 0) {
         fail(options.interface);
     }

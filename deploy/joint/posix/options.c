@@ -6,7 +6,7 @@
 #include <stdlib.h>
 #include <string.h>
 
-enum kind { NUMBER, TEXT, FLAG, ID, FOLLOWS };
+enum kind { NUMBER, TEXT, ID, FOLLOWS };
 
 struct option {
     const char *name;
@@ -24,8 +24,9 @@ static const struct option known[] = {
     {"--key", TEXT, AT(key), 0, 0, "the file arm.key, readable by its owner alone"},
     {"--interface", TEXT, AT(interface), 0, 0, "IPv4 address to serve on; 127.0.0.1"},
     {"--service", TEXT, AT(service), 0, 0, "DNS-SD service; _unisono-joint._tcp"},
+    {"--stream-port", NUMBER, AT(stream_port), 0, 65535, "TCP port; 0 takes a free one"},
     {"--truth", TEXT, AT(truth), 0, 0, "append what truly happens to this file, as JSON lines"},
-    {"--with-parent", FLAG, AT(with_parent), 0, 0, "end with the process that started it; leave Ctrl-C to that"},
+    {"--with-parent", NUMBER, AT(with_parent), 1, 4194304, "process that starts it: ends with it, leaves Ctrl-C to it"},
     {"--uptime-us", NUMBER, AT(uptime_us), 1, 1e12, "joint time at the start"},
     {"--skew-ppm", NUMBER, AT(skew_ppm), -100, 100, "by how much the crystal is fast"},
     {"--start", NUMBER, AT(start), -1e15, 1e15, "where the motor stands at first, true counts"},
@@ -117,9 +118,6 @@ static void take(struct options *options, const struct option *option, const cha
     case FOLLOWS:
         take_follows(options, text);
         break;
-    case FLAG:
-    default:
-        break;
     }
 }
 
@@ -169,9 +167,7 @@ void options_read(struct options *options, int count, char **words)
         if (option == NULL) {
             refuse(words[i], "is no option; see --help");
         }
-        if (option->kind == FLAG) {
-            options->with_parent = true;
-        } else if (++i < count) {
+        if (++i < count) {
             take(options, option, words[i]);
         } else {
             refuse(option->name, "needs a value");

@@ -2,7 +2,6 @@
 #ifndef OPTIONS_H
 #define OPTIONS_H
 
-#include <stdbool.h>
 #include <stdint.h>
 
 #include "numbers.h"
@@ -18,7 +17,8 @@ struct options {
     const char *interface; /* IPv4 address */
     const char *service;   /* such as _unisono-joint._tcp */
     const char *truth;     /* file, or null */
-    bool with_parent;      /* dies with the process that started it, and leaves Ctrl-C to it */
+    double stream_port;    /* TCP; 0 for a free one */
+    double with_parent;    /* process that started it: it dies with that one and leaves Ctrl-C to it; 0 for none */
     /* The clock. */
     double uptime_us; /* joint time at the start */
     double skew_ppm;

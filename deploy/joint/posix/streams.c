@@ -109,10 +109,11 @@ struct uj_shell streams_shell(struct streams *streams)
 }
 
 uint16_t streams_begin(struct streams *streams, struct uj_machine *machine, const struct crystal *crystal,
-                       uint32_t address)
+                       uint32_t address, uint16_t port)
 {
-    struct sockaddr_in at = {.sin_family = AF_INET, .sin_addr.s_addr = htonl(address)};
+    struct sockaddr_in at = {.sin_family = AF_INET, .sin_port = htons(port), .sin_addr.s_addr = htonl(address)};
     socklen_t length = sizeof at;
+    const int yes = 1;
     streams->machine = machine;
     streams->crystal = *crystal;
     streams->numbers = streams->pings = 0;
@@ -120,7 +121,8 @@ uint16_t streams_begin(struct streams *streams, struct uj_machine *machine, cons
         streams->streams[i].file = -1;
     }
     streams->listener = socket(AF_INET, SOCK_STREAM | SOCK_CLOEXEC | SOCK_NONBLOCK, 0);
-    if (streams->listener < 0 || bind(streams->listener, (struct sockaddr *)&at, sizeof at) != 0 ||
+    if (streams->listener < 0 ||
+        setsockopt(streams->listener, SOL_SOCKET, SO_REUSEADDR, &yes, sizeof yes) != 0 || bind(streams->listener, (struct sockaddr *)&at, sizeof at) != 0 ||
         listen(streams->listener, STREAMS) != 0 ||
         getsockname(streams->listener, (struct sockaddr *)&at, &length) != 0) {
         return 0;

@@ -36,9 +36,9 @@ struct streams {
     struct stream streams[STREAMS];
 };
 
-/* Listens on a free port of an address; returns it, 0 where there is none to be had. */
+/* Listens on a port of an address, 0 for a free one; returns it, 0 where it is not to be had. */
 uint16_t streams_begin(struct streams *streams, struct uj_machine *machine, const struct crystal *crystal,
-                       uint32_t address);
+                       uint32_t address, uint16_t port);
 
 /* What the endpoint is given; its context is the streams. */
 struct uj_shell streams_shell(struct streams *streams);

@@ -18,13 +18,38 @@
 
 #include "endpoint.h"
 
+#ifdef UJ_METER
+#include "meter.h"
+#else
+#define MEASURED(call) call
+#define METER_SAY()
+#endif
+
 #define LINE_BYTES 16384
 #define WORDS 12
 
 static struct uj_endpoint endpoint;
 static bool begun;
 
-/* What came out of this line, as JSON members without the brackets around. */
+/* What came out of this line. It is kept as it came, and written once the joint is done: so what an emulated machine
+ * measures of a call is the joint's. */
+#define KEPT 256
+struct message {
+    uint32_t connection;
+    bool text;
+    size_t at, length; /* in sent_bytes */
+};
+struct closing {
+    uint32_t connection;
+    unsigned code;
+};
+static struct message messages[KEPT];
+static struct closing closings[KEPT];
+static struct uj_truth true_things[KEPT];
+static uint8_t sent_bytes[1 << 15];
+static size_t messages_count, closings_count, truths_count, sent_length;
+
+/* The same as JSON members without the brackets around. */
 static char sent[1 << 16];
 static char closed[4096];
 static char truths[1 << 16];
@@ -49,26 +74,59 @@ static void append_hex(char *list, size_t space, const uint8_t *bytes, size_t le
     }
 }
 
+static void crowded(void)
+{
+    fprintf(stderr, "sequence: more came out than there is room for\n");
+    exit(3);
+}
+
 static void on_send(void *context, uint32_t connection, bool text, const uint8_t *bytes, size_t length)
 {
     (void)context;
-    append(sent, sizeof sent, "%s[%" PRIu32 ",\"%s\",\"", sent[0] != '\0' ? "," : "", connection, text ? "t" : "b");
-    append_hex(sent, sizeof sent, bytes, length);
-    append(sent, sizeof sent, "\"]");
+    if (messages_count == KEPT || length > sizeof sent_bytes - sent_length) {
+        crowded();
+    }
+    messages[messages_count++] = (struct message){connection, text, sent_length, length};
+    memcpy(sent_bytes + sent_length, bytes, length);
+    sent_length += length;
 }
 
 static void on_close(void *context, uint32_t connection, unsigned code)
 {
     (void)context;
-    append(closed, sizeof closed, "%s[%" PRIu32 ",%u]", closed[0] != '\0' ? "," : "", connection, code);
+    if (closings_count == KEPT) {
+        crowded();
+    }
+    closings[closings_count++] = (struct closing){connection, code};
 }
 
 static void on_truth(void *world, const struct uj_truth *truth)
 {
-    static const char *const kinds[] = {"drivers", "current", "outputs", "shift", "state"};
     (void)world;
-    append(truths, sizeof truths, "%s[%.3f,\"%s\",%" PRId64 "]", truths[0] != '\0' ? "," : "", truth->at_us,
-           kinds[truth->kind], truth->value);
+    if (truths_count == KEPT) {
+        crowded();
+    }
+    true_things[truths_count++] = *truth;
+}
+
+static void write_what_came(void)
+{
+    static const char *const kinds[] = {"drivers", "current", "outputs", "shift", "state"};
+    sent[0] = closed[0] = truths[0] = '\0';
+    for (size_t i = 0; i < messages_count; i++) {
+        append(sent, sizeof sent, "%s[%" PRIu32 ",\"%s\",\"", i > 0 ? "," : "", messages[i].connection,
+               messages[i].text ? "t" : "b");
+        append_hex(sent, sizeof sent, sent_bytes + messages[i].at, messages[i].length);
+        append(sent, sizeof sent, "\"]");
+    }
+    for (size_t i = 0; i < closings_count; i++) {
+        append(closed, sizeof closed, "%s[%" PRIu32 ",%u]", i > 0 ? "," : "", closings[i].connection, closings[i].code);
+    }
+    for (size_t i = 0; i < truths_count; i++) {
+        append(truths, sizeof truths, "%s[%.3f,\"%s\",%" PRId64 "]", i > 0 ? "," : "", true_things[i].at_us,
+               kinds[true_things[i].kind], true_things[i].value);
+    }
+    messages_count = closings_count = truths_count = sent_length = 0;
 }
 
 static _Noreturn void refuse(const char *what)
@@ -137,14 +195,15 @@ static void take(char *words[WORDS], double now_us, char *reply)
         uint8_t nonce[UJ_NONCE_BYTES] = {0};
         const size_t length = unhex(words[4], bytes, sizeof bytes);
         unhex(words[5], nonce, sizeof nonce);
-        uj_endpoint_frame(&endpoint, now_us, (uint32_t)strtoul(words[2], NULL, 10), strcmp(words[3], "t") == 0, bytes,
-                          length, nonce);
+        const uint32_t connection = (uint32_t)strtoul(words[2], NULL, 10);
+        MEASURED(uj_endpoint_frame(&endpoint, now_us, connection, strcmp(words[3], "t") == 0, bytes, length, nonce));
     } else if (strcmp(what, "datagram") == 0) {
         struct uj_reply answer;
         uint8_t out[UJ_STATUS_DATAGRAM_BYTES];
         const size_t length = unhex(words[2], bytes, sizeof bytes);
-        uj_endpoint_datagram(&endpoint, (int64_t)now_us, bytes, length, &answer);
-        uj_endpoint_seal(&endpoint, &answer, strtoll(words[3], NULL, 10), out);
+        const int64_t sent_us = strtoll(words[3], NULL, 10);
+        MEASURED(uj_endpoint_datagram(&endpoint, (int64_t)now_us, bytes, length, &answer));
+        MEASURED(uj_endpoint_seal(&endpoint, &answer, sent_us, out));
         for (size_t i = 0; i < answer.length; i++) {
             sprintf(reply + 2 * i, "%02x", out[i]);
         }
@@ -166,7 +225,7 @@ static void take(char *words[WORDS], double now_us, char *reply)
     } else if (strcmp(what, "poll") != 0) {
         refuse("a line that begins with none of the events");
     }
-    uj_endpoint_poll(&endpoint, now_us);
+    MEASURED(uj_endpoint_poll(&endpoint, now_us));
 }
 
 static void say(const char *reply)
@@ -176,11 +235,13 @@ static void say(const char *reply)
     double position;
     double velocity;
     uj_joint_where(joint, joint->now_us, &position, &velocity);
+    write_what_came();
     printf("{\"sent\":[%s],\"closed\":[%s],\"truths\":[%s],\"reply\":\"%s\",\"state\":\"%s\"", sent, closed, truths,
            reply, uj_state_name(joint->state));
     printf(",\"position\":%.6f,\"velocity\":%.6f,\"outputs\":%u,\"word\":%d,\"light\":%s", position, velocity,
            joint->outputs, (int)uj_lamp_word(joint, joint->now_us),
            uj_lamp_is_on(joint, joint->now_us) ? "true" : "false");
+    METER_SAY();
     if (isinf(deadline_us)) {
         printf(",\"deadline\":null}\n");
     } else {
@@ -189,11 +250,16 @@ static void say(const char *reply)
     fflush(stdout);
 }
 
-int main(void)
+/* With a word, the lines come from the file of that name: an emulated machine has no standard input. */
+int main(int count_of_words, char **given)
 {
     static char line[LINE_BYTES];
     static char nothing[1];
-    while (fgets(line, sizeof line, stdin) != NULL) {
+    FILE *const in = count_of_words > 1 ? fopen(given[1], "r") : stdin;
+    if (in == NULL) {
+        refuse("a file that cannot be read");
+    }
+    while (fgets(line, sizeof line, in) != NULL) {
         char *words[WORDS];
         char reply[2 * UJ_STATUS_DATAGRAM_BYTES + 1] = "";
         size_t count = 0;
@@ -203,7 +269,6 @@ int main(void)
         while (count < WORDS) {
             words[count++] = nothing;
         }
-        sent[0] = closed[0] = truths[0] = '\0';
         take(words, strtod(words[1], NULL), reply);
         say(reply);
     }

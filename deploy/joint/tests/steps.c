@@ -220,7 +220,7 @@ static void carry_out(const char *word)
         limits.setup = (uint32_t)number();
         limits.hold = (uint32_t)number();
     } else if (strcmp(word, "ramp") == 0) {
-        struct uj_ramp_row rows[UJ_MAX_RAMP_ROWS];
+        static struct uj_ramp_row rows[UJ_MAX_RAMP_ROWS]; /* of the ramp, which does not copy them */
         const uint32_t many = (uint32_t)number() % (UJ_MAX_RAMP_ROWS + 1);
         for (uint32_t i = 0; i < many; i++) {
             rows[i].time_us = number();

@@ -104,10 +104,16 @@ static void answer(const char *line, size_t length)
     fflush(stdout);
 }
 
-int main(void)
+/* With a word, the questions come from the file of that name: an emulated machine has no standard input. */
+int main(int count, char **words)
 {
     static char line[VECTORS_LINE_BYTES + 1];
-    while (fgets(line, sizeof line, stdin) != NULL) {
+    FILE *const in = count > 1 ? fopen(words[1], "r") : stdin;
+    if (in == NULL) {
+        vectors_give_up("no file that can be read", "questions");
+        return 2;
+    }
+    while (fgets(line, sizeof line, in) != NULL) {
         const size_t length = strlen(line);
         if (length == 0 || line[length - 1] != '\n') {
             vectors_give_up("longer than 16384 bytes, or without a line end", "question");

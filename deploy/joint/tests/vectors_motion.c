@@ -45,7 +45,7 @@ static int64_t number(struct uj_json value)
 
 static void read_ramp(struct uj_json question, struct uj_ramp *ramp)
 {
-    struct uj_ramp_row rows[UJ_MAX_RAMP_ROWS];
+    static struct uj_ramp_row rows[UJ_MAX_RAMP_ROWS];
     const struct uj_json list = vectors_member(question, "rows");
     struct uj_json key;
     struct uj_json pair;

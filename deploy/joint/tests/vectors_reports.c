@@ -89,20 +89,20 @@ static size_t reject(struct uj_json message)
     return 0;
 }
 
-static uint8_t edges(struct uj_json message, struct uj_edge met[UJ_MAX_EDGES])
+static const struct uj_edge_list *edges(struct uj_json message)
 {
+    static struct uj_edge_list met;
     struct uj_json key;
     struct uj_json edge;
-    uint8_t count = 0;
-    for (size_t at = 0; uj_json_next(vectors_member(message, "edges"), &at, &key, &edge); count++) {
-        if (count == UJ_MAX_EDGES) {
+    memset(&met, 0, sizeof met);
+    for (size_t at = 0; uj_json_next(vectors_member(message, "edges"), &at, &key, &edge);) {
+        if (met.count == UJ_MAX_EDGES) {
             vectors_give_up("more than 32", "edges");
             break;
         }
-        met[count] = (struct uj_edge){vectors_integer(edge, "position"), is_true(edge, "rising"),
-                                      is_true(edge, "fast")};
+        uj_edge_list_add(&met, vectors_integer(edge, "position"), is_true(edge, "rising"), is_true(edge, "fast"));
     }
-    return count;
+    return &met;
 }
 
 static size_t event(struct uj_json message)
@@ -119,12 +119,12 @@ static size_t event(struct uj_json message)
         e.of.homed.shift = vectors_integer(message, "shift");
         e.of.homed.has_lost = !uj_json_is_null(vectors_member(message, "lost"));
         e.of.homed.lost = e.of.homed.has_lost ? vectors_integer(message, "lost") : 0;
-        e.of.homed.edge_count = edges(message, e.of.homed.edges);
+        e.of.homed.edges = edges(message);
     } else if (uj_json_is(name, "homing-failed")) {
         e.type = UJ_EVENT_HOMING_FAILED;
         e.of.homing_failed.at_us = vectors_integer(message, "at_us");
         e.of.homing_failed.homing_number = (uint32_t)vectors_integer(message, "homing_number");
-        e.of.homing_failed.edge_count = edges(message, e.of.homing_failed.edges);
+        e.of.homing_failed.edges = edges(message);
         copy_text(message, "message", e.of.homing_failed.message, sizeof e.of.homing_failed.message);
     } else if (uj_json_is(name, "started")) {
         e.type = UJ_EVENT_STARTED;

@@ -1,0 +1,28 @@
+/* The pins that are simply on or off, and the motor's current. */
+#ifndef BOARD_H
+#define BOARD_H
+
+#include <stdbool.h>
+#include <stdint.h>
+
+#include "body.h"
+
+/* Drivers off first of all; then the rest, with the interrupt service of the pins. */
+void board_begin(void);
+
+/* What the joint says as it happens: drivers, current, outputs, shift. For uj_settings.truth. */
+void board_truth(void *world, const struct uj_truth *truth);
+
+/* Counts that homing has shifted every position by, since the last call. Call it with the joint locked. */
+int64_t board_take_shift(void);
+
+/* The inputs as they are now, one bit each. */
+uint8_t board_inputs(void);
+
+/* Whether the motor driver reports a fault. False where no pin is wired for it. */
+bool board_driver_fault(void);
+
+/* The fan at so many percent. */
+void board_fan(uint8_t percent);
+
+#endif

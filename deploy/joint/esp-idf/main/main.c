@@ -1,0 +1,70 @@
+/* A joint on a microcontroller: starts its tasks.
+ *
+ * NEVER RUN. No line of this folder's main/ has run on a microcontroller, and no motor has turned by it. It was compiled
+ * against the SDK's headers (6.0.1), no more: not linked, not flashed. What is in ../parts and in ../../core is tested on a
+ * computer, and the core on an emulated one. Whoever starts it first: motor without load, hand at the supply's switch.
+ *
+ * It moves a machine. A stop by software is not a safety-rated emergency stop. */
+#include "board.h"
+#include "guard.h"
+#include "hall.h"
+#include "network.h"
+#include "pins.h"
+#include "slow.h"
+#include "station.h"
+#include "stepper.h"
+#include "store.h"
+
+#define WATCHDOG_MS 1000
+
+/* A task that hangs ends in a restart: then the drivers are off, and a raised arm may fall. */
+static void watch(void)
+{
+    const esp_task_wdt_config_t watchdog = {.timeout_ms = WATCHDOG_MS, .idle_core_mask = 0, .trigger_panic = true};
+    ESP_ERROR_CHECK(esp_task_wdt_reconfigure(&watchdog));
+}
+
+static void tell_sensors(struct uj_capabilities *capabilities)
+{
+    int count = 0;
+    capabilities->sensors[count++] = "hall";
+    if (CONFIG_UJ_ADC_TEMPERATURE >= 0) {
+        capabilities->sensors[count++] = "temperature";
+    }
+    if (CONFIG_UJ_ADC_SUPPLY >= 0) {
+        capabilities->sensors[count++] = "supply";
+    }
+}
+
+void app_main(void)
+{
+    static struct store store;
+    struct uj_settings settings = {
+        .udp = CONFIG_UJ_PORT,
+        .capabilities = {.point_capacity = UJ_POINT_CAPACITY,
+                         .max_step_rate_hz = CONFIG_UJ_MAX_STEP_RATE_HZ,
+                         .inputs = lines(input_pins),
+                         .outputs = lines(output_pins),
+                         .idle_current = PIN_CURRENT >= 0},
+        .tells_home_sensor = true,
+        .truth = board_truth,
+    };
+    board_begin();
+    watch();
+    ESP_ERROR_CHECK(esp_read_mac(settings.id, ESP_MAC_WIFI_STA));
+    settings.firmware = esp_app_get_description()->version;
+    if (!store_read(&store)) {
+        return; /* drivers off, nothing else runs: README.md, "Keys" */
+    }
+    tell_sensors(&settings.capabilities);
+    hall_begin();
+    /* Random numbers are random once the radio runs; the handshake's numbers come after that. */
+    station_begin(&store, &settings);
+    do {
+        settings.boot = esp_random();
+    } while (settings.boot == 0);
+    guard_begin(&settings, store.key, &network_shell);
+    stepper_begin();
+    network_begin();
+    slow_begin();
+}

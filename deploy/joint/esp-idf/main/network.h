@@ -1,0 +1,13 @@
+/* The task of the sockets: stream and datagrams. */
+#ifndef NETWORK_H
+#define NETWORK_H
+
+#include "endpoint.h"
+
+/* How the joint sends and closes. For guard_begin. */
+extern const struct uj_shell network_shell;
+
+/* Starts the task. The joint must be there, and the network's interface begun. */
+void network_begin(void);
+
+#endif
