@@ -138,12 +138,18 @@ def test_a_segment_of_the_vectors_is_judged_in_its_frame(
 
 def test_the_range_holds_for_points_and_for_the_cubic_between_them(buffer: Buffer) -> None:
     buffer.limits(-1000, 1000, 2_730_000, 5_460_000)
-    assert buffer.frame([(0, 0, 0), (1_000_000, 1001, 0)]) == "range"
-    assert buffer.frame([(0, 0, 0), (1_000_000, -1001, 0)]) == "range"
+    assert buffer.frame([(0, 0, 0), (1_000_000, 1002, 0)]) == "range"
+    assert buffer.frame([(0, 0, 0), (1_000_000, -1002, 0)]) == "range"
     # Between both it passes the end: at 0.5 s by 8000·1 s/8 = 1000 counts.
     passing = [(0, 0, 0), (1_000_000, 990, 4000), (2_000_000, 990, -4000)]
     assert buffer.frame(passing) == "range"
     assert buffer.frame([(0, 0, 0), (1_000_000, 990, 40), (2_000_000, 990, -40)]) == "accepted"
+
+
+@pytest.mark.parametrize("end", [1001, -1001])
+def test_a_point_one_count_beyond_the_range_is_rounding(buffer: Buffer, end: int) -> None:
+    buffer.limits(-1000, 1000, 2_730_000, 5_460_000)
+    assert buffer.frame([(0, 0, 0), (1_000_000, end, 0)]) == "accepted"
 
 
 def test_a_cubic_one_count_beyond_the_range_is_rounding(buffer: Buffer) -> None:
