@@ -132,16 +132,16 @@ class NoFurtherThanPermit(Invariant):
         stand_us = path.stand_us if state is JointState.ARMED else None
         furthest = self._furthest.setdefault(key, {})
         furthest[node.id] = max(furthest.get(node.id, 0.0), float(permit_us))
+        start_us = self._start[drive.session][2] if stand_us is None else stand_us
+        if permit_us <= start_us + FIRST_PERMIT_US:
+            return  # also where another lacks the points to start by it
         silent = [one for one in self.world.nodes if one not in furthest]
         if silent:
-            start_us = self._start[drive.session][2] if stand_us is None else stand_us
-            if permit_us > start_us + FIRST_PERMIT_US:
-                names = ", ".join(self.world.nodes[one].name for one in silent)
-                raise self.broken(
-                    f"{node.name} has a permit to {permit_us} µs, more than the first from "
-                    f"{start_us} µs, but {names} did not echo the start"
-                )
-            return
+            names = ", ".join(self.world.nodes[one].name for one in silent)
+            raise self.broken(
+                f"{node.name} has a permit to {permit_us} µs, more than the first from "
+                f"{start_us} µs, but {names} did not echo the start"
+            )
         lowest = min(furthest, key=lambda one: furthest[one])
         if permit_us > furthest[lowest] + WINDOW_MAX_US:
             raise self.broken(

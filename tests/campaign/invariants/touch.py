@@ -93,7 +93,8 @@ class OnlyAsTouched(Invariant):
                 f"{touched.turn:+d} detents, {touched.presses} and {touched.long_presses} presses "
                 f"are told of {node.name}, which were not made since they were told last"
             )
-        self._told[laptop.number, node.id, status.boot] = ends[-1]
+        # Turned to and fro it comes to the same counts again, maybe since this status went.
+        self._told[laptop.number, node.id, status.boot] = next(k for k in ends if k > begins[0])
         ago_us = self.world.now - done[begins[-1] + 1].at_us
         if ago_us > OLD_US + SPARE_US:
             raise self.broken(
