@@ -7,7 +7,18 @@ from typing import Annotated
 
 import typer
 
-from coordinator.cli import go, jog, journal, local, queue, rehearse, remote, teach, warnings
+from coordinator.cli import (
+    go,
+    jog,
+    joint,
+    journal,
+    local,
+    queue,
+    rehearse,
+    remote,
+    teach,
+    warnings,
+)
 from coordinator.cli.common import (
     CAUTION,
     ENVIRONMENT,
@@ -46,6 +57,7 @@ def make_app() -> typer.Typer:
     queue.add_to(app)
     warnings.add_to(app)
     journal.add_to(app)
+    joint.add_to(app)
     return app
 
 

@@ -1,1 +1,1 @@
-"""What a joint is told over its serial cable: the arm's key, the network, its name (../CABLE.md)."""
+"""What a joint is told over its serial cable: key, network, name (../CABLE.md)."""

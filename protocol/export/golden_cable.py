@@ -8,9 +8,7 @@ from protocol.export.golden_bytes import Vectors
 _KEY = bytes(range(0x40, 0x60))
 _SENT = {
     "who are you": Frame(Kind.WHO, 1),
-    "set the network": Frame(
-        Kind.SET_WIFI, 2, requests.wifi_body(b"greenhouse", "pricking out")
-    ),
+    "set the network": Frame(Kind.SET_WIFI, 2, requests.wifi_body(b"greenhouse", "pricking out")),
     "set an open network": Frame(Kind.SET_WIFI, 3, requests.wifi_body(b"bench", "")),
     "set the longest network": Frame(
         Kind.SET_WIFI, 4, requests.wifi_body(b"\xfe\xc5" * 16, "0123456789abcdef" * 4)

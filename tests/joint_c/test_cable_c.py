@@ -34,7 +34,9 @@ class CableC:
         *found, end = self.ask(line).split(".")
         assert end.strip() == "-"
         words = [one.split(" ") for one in map(str.strip, found)]
-        return [Frame(int(w[0]), int(w[1]), bytes.fromhex(w[2] if len(w) > 2 else "")) for w in words]
+        return [
+            Frame(int(w[0]), int(w[1]), bytes.fromhex(w[2] if len(w) > 2 else "")) for w in words
+        ]
 
     def board(self, frame: Frame) -> tuple[Frame | None, str]:
         """What a board in memory answers, and what it then has: key, bytes of ssid, names set."""
@@ -96,9 +98,7 @@ _pieces = st.one_of(
 
 
 @given(st.lists(_pieces, max_size=12))
-def test_c_and_python_find_the_same_in_any_bytes(
-    cable: CableC, pieces: list[bytes | None]
-) -> None:
+def test_c_and_python_find_the_same_in_any_bytes(cable: CableC, pieces: list[bytes | None]) -> None:
     """None stands for a pause."""
     cable.ask("new")
     decoder = Decoder()
