@@ -2,7 +2,7 @@
 
 import contextlib
 import io
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
 from pathlib import Path
 
 from coordinator.cable.errors import CableError, Trouble
@@ -59,39 +59,24 @@ def _require_fit(name: str, chip_id: int | None, offset: int, image: MergedImage
 
 
 @contextlib.contextmanager
-def _quiet(progress: Progress):  # type: ignore[no-untyped-def]
+def _quiet(progress: Progress) -> Iterator[None]:
     """The library says nothing of its own, and tells its progress."""
-    from esptool.logger import TemplateLogger, log
+    from esp_pylib.logger import EspLog, EspLogBase
 
-    class Told(TemplateLogger):  # type: ignore[misc]
-        def print(self, *args: object, **kwargs: object) -> None:
-            pass
+    def nothing(*args: object, **kwargs: object) -> None:
+        pass
 
-        def note(self, message: str) -> None:
-            pass
+    class Told(EspLogBase):  # type: ignore[misc]
+        print = note = hint = debug = warn = err = set_verbosity = nothing
+        warning = error = nothing
 
-        def warning(self, message: str) -> None:
-            pass
+        def progress_bar(self, done: int, of: int, *args: object, **kwargs: object) -> None:
+            progress(done, of)
 
-        def error(self, message: str) -> None:
-            pass
-
-        def stage(self, finish: bool = False) -> None:
-            pass
-
-        def set_verbosity(self, verbosity: str) -> None:
-            pass
-
-        def progress_bar(
-            self,
-            cur_iter: int,
-            total_iters: int,
-            prefix: str = "",
-            suffix: str = "",
-            bar_length: int = 30,
-        ) -> None:
-            progress(cur_iter, total_iters)
-
-    log.set_logger(Told())
-    with contextlib.redirect_stdout(io.StringIO()):
-        yield
+    before = EspLog.instance
+    EspLog.set_logger(Told())
+    try:
+        with contextlib.redirect_stdout(io.StringIO()):
+            yield
+    finally:
+        EspLog.instance = before
