@@ -18,7 +18,7 @@ Answers = Callable[[bytes], bytes]
 
 @contextmanager
 def cable(answers: Answers) -> Iterator[Path]:
-    """A port at whose other end that stands. It goes at the end, or where `answers` raises EOFError."""
+    """A port at whose other end that stands. It goes at the end, or by an EOFError of `answers`."""
     near, far = os.openpty()
     tty.setraw(far)
     path = Path(os.ttyname(far))
@@ -49,7 +49,7 @@ def cable(answers: Answers) -> Iterator[Path]:
 
 
 def board(answer: Callable[[Frame], bytes | None]) -> Answers:
-    """One that answers frames with bodies, each with the right kind and number; None for silence."""
+    """One that answers frames with bodies, in frames of their kind and number; None for silence."""
     decoder = Decoder()
 
     def said(data: bytes) -> bytes:

@@ -7,7 +7,9 @@ import operator
 ESP32_S3 = 9
 
 
-def program(chip_id: int = ESP32_S3, body: bytes = b"pricking out", *, digest: bool = True) -> bytes:
+def program(
+    chip_id: int = ESP32_S3, body: bytes = b"pricking out", *, digest: bool = True
+) -> bytes:
     """One program of one segment."""
     body += bytes(-len(body) % 4)
     header = bytes((0xE9, 1, 2, 0x20)) + (0x40374000).to_bytes(4, "little")

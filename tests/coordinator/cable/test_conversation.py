@@ -131,9 +131,12 @@ def refusing(body: bytes) -> Callable[[bytes], bytes]:
 
 
 def test_board_that_never_forgets_is_told() -> None:
-    with cable(board(lambda frame: b"\0\0\0\x05")) as path, Port(path) as port:
-        with pytest.raises(CableError, match="did not forget"):
-            Conversation(port).forget()
+    with (
+        cable(board(lambda frame: b"\0\0\0\x05")) as path,
+        Port(path) as port,
+        pytest.raises(CableError, match="did not forget"),
+    ):
+        Conversation(port).forget()
 
 
 def test_cable_pulled_within_a_question_is_told() -> None:
