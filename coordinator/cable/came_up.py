@@ -5,11 +5,15 @@ import secrets
 from ipaddress import IPv4Address
 from typing import Final
 
+from websockets.exceptions import ConnectionClosed, InvalidHandshake, InvalidURI
+
 from coordinator.cable.errors import CableError, Trouble
-from coordinator.core.events import Event, Found, Knock, Knocked, KnockFailed
+from coordinator.core.events import Event, Found
 from coordinator.links.discovery import Discovery
-from coordinator.links.knocking import Knocking
-from coordinator.links.opening import Opening
+from coordinator.links.failures import why_no_stream
+from coordinator.links.knocking import KNOCK_S
+from coordinator.links.opening import Opening, connection
+from protocol.errors import WireError
 
 ANNOUNCED_S: Final = 30.0
 PROVED_S: Final = 15.0
@@ -28,19 +32,17 @@ async def came_up(
     `at` is the address that the board told over its cable. Raises CableError, OSError.
     """
     announced: asyncio.Queue[Found] = asyncio.Queue()
-    knocked: asyncio.Queue[Knocked | KnockFailed] = asyncio.Queue()
 
     def deliver(event: Event) -> None:
         if isinstance(event, Found) and event.announcement.id == joint_id:
             announced.put_nowait(event)
 
-    discovery, knocking = Discovery(interface, service_type, deliver), Knocking(knocked.put_nowait)
+    discovery = Discovery(interface, service_type, deliver)
     await discovery.open()
     try:
         found = await _announced(announced, discovery, at, interface)
-        return await _proved(found, joint_id, opening, knocking, knocked)
+        return await _proved(found, joint_id, opening)
     finally:
-        await knocking.close()
         await discovery.close()
 
 
@@ -76,26 +78,27 @@ async def _announced(
     )
 
 
-async def _proved(
-    found: Found,
-    joint_id: str,
-    opening: Opening,
-    knocking: Knocking,
-    knocked: asyncio.Queue[Knocked | KnockFailed],
-) -> str:
+async def _proved(found: Found, joint_id: str, opening: Opening) -> str:
     """Ask for its proof, again while it cannot be reached: it has only just begun."""
     end_s = asyncio.get_running_loop().time() + PROVED_S
     while True:
-        knocking.begin(Knock(joint_id, found.address, opening.session, 0), opening)
-        came = await knocked.get()
-        if isinstance(came, Knocked):
-            return str(came.address)
-        if came.code != "unreachable" or asyncio.get_running_loop().time() > end_s:
-            raise CableError(
-                Trouble.NOT_PROVED,
-                f"the joint at {found.address} does not prove the arm's key: {came.message}",
-            )
+        try:
+            async with asyncio.timeout(KNOCK_S), connection(found.address) as socket:
+                await opening.greet(socket, joint_id)
+                return str(found.address)
+        except WireError as error:
+            why = error.message
+            break
+        except TimeoutError:
+            why = f"nobody answers within {KNOCK_S:g} s"
+        except (OSError, ConnectionClosed, InvalidHandshake, InvalidURI) as error:
+            why = why_no_stream(error, found.address)
+        if asyncio.get_running_loop().time() > end_s:
+            break
         await asyncio.sleep(ASK_S)
+    raise CableError(
+        Trouble.NOT_PROVED, f"the joint at {found.address} does not prove the arm's key: {why}"
+    )
 
 
 def a_session() -> int:

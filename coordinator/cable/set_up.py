@@ -85,8 +85,12 @@ def _restarted(path: Path, boot: int) -> Who:
             if who.boot != boot:
                 return who
         except CableError as error:
-            if error.trouble not in _AWAY or time.monotonic() > end_s:
+            if error.trouble not in _AWAY:
                 raise
+            if time.monotonic() > end_s:
+                raise CableError(
+                    Trouble.GONE, f"the board did not come back after its restart: {error}"
+                ) from error
         if time.monotonic() > end_s:
             raise CableError(Trouble.SILENT, f"the board at {path} does not restart")
         time.sleep(POLL_S)

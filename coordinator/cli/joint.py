@@ -2,6 +2,7 @@
 
 import asyncio
 import getpass
+import os
 import sys
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
@@ -149,7 +150,7 @@ def set_up(
         _beware(as_json=as_json)
         network = ssid or _ask("network: ", "--ssid is missing")
         password = _ask_secret(f"password of {network} (empty for an open network): ")
-        wanted = steps.Wanted(network.encode(), password, key, name)
+        wanted = steps.Wanted(os.fsencode(network), password, key, name)
         wifi = steps.set_up(port, wanted, _teller(as_json=as_json))
         at = _came_up(who.id, wifi, key, data, address)
     if as_json:
@@ -298,9 +299,14 @@ def _ask(prompt: str, missing: str) -> str:
 
 
 def _ask_secret(prompt: str) -> str:
-    if sys.stdin.isatty():
-        return getpass.getpass(prompt)
-    line = sys.stdin.readline()
+    try:
+        if sys.stdin.isatty():
+            return getpass.getpass(prompt)
+        line = sys.stdin.readline()
+    except UnicodeDecodeError:  # it would tell the bytes
+        raise Failure(ExitCode.WRONG_INPUT, "the password is no text in UTF-8") from None
+    except EOFError:
+        line = ""
     if not line:
         raise Failure(ExitCode.WRONG_INPUT, "there is no password on the input, not even an empty")
     return line.rstrip("\n")

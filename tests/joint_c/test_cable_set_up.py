@@ -1,14 +1,19 @@
 """`unisono joint` with a board in C: from bare to announced and proved, and what may be wrong."""
 
+import contextlib
 import io
 import json
 import os
+import subprocess
+import sys
 from pathlib import Path
 from typing import Any
 
 import pytest
 
 from coordinator.cable import came_up, set_up
+from coordinator.cable.errors import Trouble
+from coordinator.cli import joint
 from coordinator.cli.command import run
 from coordinator.config.data_folder import make_key
 from coordinator.config.settings import DEMO_ARM
@@ -18,7 +23,7 @@ from tests.joint_c.bare import ID, PASSWORD, SSID, Bench, Board
 
 @pytest.fixture(autouse=True)
 def impatient(monkeypatch: pytest.MonkeyPatch) -> None:
-    """Only for what is waited for in vain: nothing that comes is missed by it."""
+    """Of what is waited for in vain here, as of a board whose network never comes up."""
     monkeypatch.setattr(set_up, "JOIN_S", 0.5)
     monkeypatch.setattr(set_up, "POLL_S", 0.01)
 
@@ -49,7 +54,8 @@ class Command:
         self.errors = ""
 
     def __call__(self, *words: str, typed: str = "") -> int:
-        self._monkeypatch.setattr("sys.stdin", io.StringIO(typed))
+        data = io.BytesIO(typed.encode("utf-8", "surrogateescape"))
+        self._monkeypatch.setattr("sys.stdin", io.TextIOWrapper(data, "utf-8"))
         code = run(["joint", *words])
         self.said, self.errors = self._capsys.readouterr()
         return code
@@ -107,8 +113,8 @@ def test_bare_board_becomes_a_joint_that_proves_the_key(bench: Bench, command: C
 
 def test_neither_key_nor_password_is_told_anywhere(bench: Bench, command: Command) -> None:
     key = (bench.folder / "data" / "arm.key").read_text().strip()
-    with bench.board() as board:
-        command.set_up(board)
+    with bench.board("--no-address", "1") as board:
+        assert command.set_up(board) == 1
         texts = [command.said, command.errors]
         command("show", str(board.port))
         texts += [command.said, command.errors]
@@ -199,6 +205,7 @@ def test_board_that_no_joint_of_the_arm_has_is_told_what_to_write(
     [
         ((), "short\n", "has 5 characters"),
         ((), "", "there is no password on the input"),
+        ((), "pass\udcffword\n", "the password is no text in UTF-8"),
         (("--ssid", "s" * 33), "pricking out\n", "1 to 32 bytes, this one 33"),
     ],
 )
@@ -224,7 +231,44 @@ def test_missing_key_is_told_before_the_board_is_asked(bench: Bench, command: Co
     assert "there is no key in" in command.errors
 
 
+def test_password_that_is_typed_at_a_terminal_is_not_shown(bench: Bench, command: Command) -> None:
+    """A terminal shows what is typed until it is told not to. The network takes another one."""
+    near, far = os.openpty()
+    with bench.board("--air-password", "another one") as board:
+        words = ["setsid", "--ctty", sys.executable, "-m", "coordinator.cli", "joint", "set-up"]
+        words += [str(board.port), "--interface", "127.0.0.1", "--ssid", SSID]
+        words += ["--arm", str(bench.folder / "arm.toml"), "--data", str(bench.folder / "data")]
+        process = subprocess.Popen(words, stdin=far, stdout=far, stderr=far)
+        os.close(far)
+        shown = b""
+        while b"(empty for an open network): " not in shown:
+            shown += os.read(near, 4096)
+        os.write(near, PASSWORD.encode() + b"\n")
+        with contextlib.suppress(OSError):  # it hangs up at its end
+            while piece := os.read(near, 4096):
+                shown += piece
+        assert process.wait() == 1
+        os.close(near)
+        assert b"the network refuses the password" in shown
+        assert PASSWORD.encode() not in shown
+        assert told(command, board) == (True, SSID, "turntable")
+
+
+def test_board_that_does_not_come_back_is_told(
+    bench: Bench, command: Command, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr(set_up, "RESTART_S", 0.2)
+    with bench.board() as board:
+        monkeypatch.setattr(set_up, "_ask_to_restart", lambda conversation: board.pull())
+        assert command.set_up(board) == 4
+    assert "did not come back after its restart" in command.errors
+
+
 # Without a board in C
+
+
+def test_every_trouble_has_an_exit_code() -> None:
+    assert set(joint._CODES) == set(Trouble)
 
 
 @pytest.mark.parametrize("words", [("show",), ("forget", "--id", ID)])
