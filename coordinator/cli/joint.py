@@ -1,6 +1,5 @@
 """`unisono joint`: from a bare board to a joint of the arm, over its serial cable."""
 
-import asyncio
 import getpass
 import os
 import sys
@@ -284,6 +283,8 @@ def _name_in(arm: Arm, who: Who, port: Path) -> str:
 
 
 def _came_up(joint_id: str, wifi: Wifi, key: bytes, data: Path, interface: str) -> str:
+    import asyncio
+
     from coordinator.cable.came_up import a_session, came_up
     from coordinator.links.opening import Opening
 
