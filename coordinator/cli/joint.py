@@ -34,8 +34,9 @@ from protocol.errors import WireError
 
 CABLE_CAUTION: Final = (
     "Before you go on: support a raised arm, cut the supply of the joint's motor and leave the "
-    "board on its cable alone. A board that starts anew, or is flashed, may switch its driver in "
-    "any way: keep fingers out of the joint. Never plug a cable while mains wiring is open."
+    "board on its cable alone. Some boards start anew when their port is opened. One that does, or "
+    "is flashed, may switch its driver in any way: keep fingers out of the joint. Never plug a "
+    "cable while mains wiring is open."
 )
 _CODES: Final = {
     Trouble.NO_PORT: ExitCode.WRONG_INPUT,
@@ -90,6 +91,7 @@ def list_ports(as_json: JsonOption = False) -> ExitCode:
 
 def show(port: PortArgument, as_json: JsonOption = False) -> ExitCode:
     """Ask the board at a port who it is, what it was told, and how its network is."""
+    _beware_of_port(as_json=as_json)
     with _told():
         from coordinator.cable.conversation import Conversation
         from coordinator.cable.port import Port
@@ -142,11 +144,11 @@ def set_up(
 
     described, address = read_arm(arm), check_interface(interface)
     key = read_key(data)
+    _beware(as_json=as_json)
     with _told():
         with Port(port) as opened:
             who = Conversation(opened).who()
         name = _name_in(described, who, port)
-        _beware(as_json=as_json)
         network = ssid or _ask("network: ", "--ssid is missing")
         password = _ask_secret(f"password of {network} (empty for an open network): ")
         wanted = steps.Wanted(os.fsencode(network), password, key, name)
@@ -168,6 +170,7 @@ def forget(
     as_json: JsonOption = False,
 ) -> ExitCode:
     """Have the board at a port forget key, network and name. Its id says that you mean this one."""
+    _beware_of_port(as_json=as_json)
     with _told():
         from coordinator.cable.conversation import Conversation
         from coordinator.cable.port import Port
@@ -231,7 +234,7 @@ def flash(
     if as_json:
         show_json({"ok": True, "chip": chip, "bytes": len(held)})
     else:
-        out().print(f"{len(held)} bytes are on the {chip} at {port}, and read back the same")
+        out().print(f"{len(held)} bytes are on the {chip} at {port}, whose digest of them is right")
     return ExitCode.DONE
 
 
@@ -250,6 +253,12 @@ def _beware(*, as_json: bool) -> None:
     caution(as_json=as_json)
     if not as_json:
         out().print(CABLE_CAUTION)
+
+
+def _beware_of_port(*, as_json: bool) -> None:
+    """Of what opening a port may do."""
+    if not as_json:
+        err().print(CABLE_CAUTION)
 
 
 def _teller(*, as_json: bool) -> Callable[[str], None]:
