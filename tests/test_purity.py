@@ -28,6 +28,7 @@ PURE = (
     "coordinator/pictures",
     "coordinator/run_record",
     "coordinator/playing/queue.py",
+    "coordinator/cable/image.py",
     "coordinator/rehearsal",
 )
 

@@ -11,6 +11,7 @@ from coordinator.cli import (
     conform,
     go,
     jog,
+    joint,
     journal,
     local,
     queue,
@@ -58,6 +59,7 @@ def make_app() -> typer.Typer:
     queue.add_to(app)
     warnings.add_to(app)
     journal.add_to(app)
+    joint.add_to(app)
     return app
 
 

@@ -12,7 +12,14 @@ from typing import Any, Final
 from pydantic import BaseModel
 
 from protocol import messages
-from protocol.export import golden_bytes, golden_malformed, golden_motion, golden_whole, readme
+from protocol.export import (
+    golden_bytes,
+    golden_cable,
+    golden_malformed,
+    golden_motion,
+    golden_whole,
+    readme,
+)
 from protocol.messages import schema_name
 
 HERE: Final = Path(__file__).parent.parent
@@ -31,6 +38,7 @@ VECTORS: Final = {
     "fixedpoint": golden_whole.fixedpoint_vectors,
     "segments": golden_motion.segment_vectors,
     "middle": golden_whole.middle_vectors,
+    "cable": golden_cable.cable_vectors,
 }
 MESSAGES: Final[tuple[type[BaseModel], ...]] = (
     messages.Hello,

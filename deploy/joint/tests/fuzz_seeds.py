@@ -29,6 +29,9 @@ def seeds() -> list[tuple[str, str]]:
     for case in cases("malformed"):
         if case["what"] in FUZZERS:
             found.append((FUZZERS[str(case["what"])], str(case["bytes"])))
+    # The step, beyond any frame.
+    cable = json.loads((VECTORS / "cable.json").read_text())
+    found += [("cable", "ff" + str(case["bytes"])) for case in cable["frames"] + cable["streams"]]
     # The step; then masked a text, a fragment, a ping and a close.
     found.append(
         ("websocket", "00018337fa213d7f9f4d808237fa213d5b95898137fa213d08888237fa213d3412")

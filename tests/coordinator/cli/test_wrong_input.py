@@ -117,7 +117,7 @@ def folder(tmp_path: Path, unisono: Unisono) -> Path:
         ("simulate --data data --seed x", 2, "--seed is 'x', but must be a whole number; see"),
         ("key", 2, "Missing command; see 'unisono key --help'"),
         ("home --xyz", 2, "No such option: --xyz; see 'unisono home --help'"),
-        ("jions", 2, "No such command 'jions'. Did you mean 'joints'?"),
+        ("jions", 2, "No such command 'jions'. Did you mean 'joints'"),
         ("run good.nc far.nc", 2, "Got unexpected extra argument(s) (far.nc); see 'unisono run -"),
         ("simulate --data data --network awful", 2, "'awful' is not one of 'none', 'quiet', "),
         ("demo --network none", 2, "'none' is not one of 'quiet', 'home', 'busy', 'hostile'"),

@@ -1,0 +1,1 @@
+"""From a bare board to a joint of the arm, over its serial cable."""

@@ -1,0 +1,363 @@
+/* A bare board on Linux: the cable's machine behind a pseudo-terminal. Once it has key and network and has been
+ * restarted, it starts the joint's program, as a board goes on to be a joint. For tests; it moves nothing. */
+#include <errno.h>
+#include <fcntl.h>
+#include <poll.h>
+#include <signal.h>
+#include <stdio.h>
+#include <stdlib.h>
+#include <string.h>
+#include <sys/ioctl.h>
+#include <sys/prctl.h>
+#include <sys/random.h>
+#include <sys/wait.h>
+#include <termios.h>
+#include <unistd.h>
+
+#include "cable_board.h"
+#include "cable_store.h"
+
+#define FIRMWARE "unisono-joint-c 1"
+#define POWER_LOST 9
+#define CODE_WRONG_INPUT 2
+
+static struct {
+    const char *folder;   /* where it keeps what it is told */
+    const char *link;     /* a name for the pseudo-terminal, which is another after every restart */
+    const char *id;       /* 12 hex digits */
+    const char *air;      /* ssid of the one network in reach */
+    const char *password; /* of that network */
+    const char *joint;    /* the joint's program, null for none */
+    const char *interface;
+    const char *cut_bytes;  /* the power goes once so many bytes came, counted from a start */
+    const char *cut_store;  /* and at this step on the disk */
+    const char *no_address; /* the network gives none */
+    const char *drivers_on;
+    const char *noisy; /* it logs before every answer */
+} options = {.id = "0a1b2c3d4e5f", .interface = "127.0.0.1"};
+
+static const struct {
+    const char *name;
+    const char **value;
+} known[] = {
+    {"--folder", &options.folder},         {"--link", &options.link},
+    {"--id", &options.id},                 {"--air", &options.air},
+    {"--air-password", &options.password}, {"--joint", &options.joint},
+    {"--interface", &options.interface},   {"--cut-bytes", &options.cut_bytes},
+    {"--cut-store", &options.cut_store},   {"--no-address", &options.no_address},
+    {"--drivers-on", &options.drivers_on}, {"--noisy", &options.noisy},
+};
+
+static struct cable_store store;
+static struct uj_cable cable;
+static uint32_t boot;
+static struct uj_cable_wifi network; /* since its start */
+static pid_t child;
+static volatile sig_atomic_t asked_to_end;
+
+static void on_signal(int number)
+{
+    (void)number;
+    asked_to_end = 1;
+}
+
+static _Noreturn void fail(const char *what)
+{
+    fprintf(stderr, "bare_joint: %s: %s\n", what, strerror(errno));
+    exit(1);
+}
+
+static uint32_t random_number(void *owner)
+{
+    uint32_t number = 0;
+    (void)owner;
+    while (number == 0) {
+        if (getrandom(&number, sizeof number, 0) != (ssize_t)sizeof number) {
+            fail("there are no random numbers");
+        }
+    }
+    return number;
+}
+
+/* ---- what the machine asks of a board ---- */
+
+static void tell_who(void *owner, struct uj_cable_who *who)
+{
+    (void)owner;
+    for (size_t i = 0; i < sizeof who->id; i++) {
+        unsigned byte = 0;
+        (void)sscanf(options.id + 2 * i, "%2x", &byte);
+        who->id[i] = (uint8_t)byte;
+    }
+    who->boot = boot;
+    who->has_key = store.kept.has_key;
+    who->firmware = (struct uj_cable_text){(const uint8_t *)FIRMWARE, sizeof FIRMWARE - 1};
+    who->ssid = (struct uj_cable_text){store.kept.ssid, store.kept.ssid_length};
+    who->name = (struct uj_cable_text){store.kept.name, store.kept.name_length};
+}
+
+static void tell_wifi(void *owner, struct uj_cable_wifi *wifi)
+{
+    (void)owner;
+    *wifi = network;
+}
+
+static bool drivers_on(void *owner)
+{
+    (void)owner;
+    return options.drivers_on != NULL;
+}
+
+static enum uj_cable_key compare_key(void *owner, const uint8_t key[UJ_KEY_BYTES])
+{
+    (void)owner;
+    if (!store.kept.has_key) {
+        return UJ_CABLE_NO_KEY;
+    }
+    return memcmp(store.kept.key, key, UJ_KEY_BYTES) == 0 ? UJ_CABLE_SAME_KEY : UJ_CABLE_OTHER_KEY;
+}
+
+static bool set_wifi(void *owner, struct uj_cable_text ssid, struct uj_cable_text password)
+{
+    struct cable_kept kept = store.kept;
+    (void)owner;
+    memcpy(kept.ssid, ssid.bytes, ssid.length);
+    kept.ssid_length = (uint8_t)ssid.length;
+    memcpy(kept.password, password.bytes, password.length);
+    kept.password_length = (uint8_t)password.length;
+    return cable_store_put(&store, &kept);
+}
+
+static bool set_key(void *owner, const uint8_t key[UJ_KEY_BYTES])
+{
+    struct cable_kept kept = store.kept;
+    (void)owner;
+    memcpy(kept.key, key, UJ_KEY_BYTES);
+    kept.has_key = true;
+    return cable_store_put(&store, &kept);
+}
+
+static bool set_name(void *owner, struct uj_cable_text name)
+{
+    struct cable_kept kept = store.kept;
+    (void)owner;
+    memcpy(kept.name, name.bytes, name.length);
+    kept.name_length = (uint8_t)name.length;
+    return cable_store_put(&store, &kept);
+}
+
+static bool forget(void *owner)
+{
+    const struct cable_kept nothing = {.has_key = false};
+    (void)owner;
+    return cable_store_put(&store, &nothing);
+}
+
+/* ---- the joint that it becomes ---- */
+
+static bool is(const uint8_t *bytes, size_t length, const char *text)
+{
+    return text != NULL && strlen(text) == length && memcmp(bytes, text, length) == 0;
+}
+
+static void join_network(void)
+{
+    const struct cable_kept *kept = &store.kept;
+    unsigned part[4] = {0};
+    if (!kept->has_key || kept->ssid_length == 0) {
+        return;
+    }
+    network.state = UJ_WIFI_FAILED;
+    if (!is(kept->ssid, kept->ssid_length, options.air)) {
+        network.reason = UJ_WIFI_NOT_FOUND;
+    } else if (!is(kept->password, kept->password_length, options.password == NULL ? "" : options.password)) {
+        network.reason = UJ_WIFI_PASSWORD;
+    } else if (options.no_address != NULL) {
+        network.reason = UJ_WIFI_NO_ADDRESS;
+    } else if (sscanf(options.interface, "%3u.%3u.%3u.%3u", &part[0], &part[1], &part[2], &part[3]) == 4) {
+        for (size_t i = 0; i < 4; i++) {
+            network.address[i] = (uint8_t)part[i];
+        }
+        network.state = UJ_WIFI_CONNECTED;
+        network.rssi_dbm = -50;
+    }
+}
+
+static void begin_joint(void)
+{
+    char name[UJ_CABLE_TEXT_MAX + 1] = "joint";
+    if (network.state != UJ_WIFI_CONNECTED || options.joint == NULL) {
+        return;
+    }
+    const char *const key = cable_store_key_file(&store);
+    if (key == NULL) {
+        fail("the key's file cannot be written");
+    }
+    if (store.kept.name_length > 0) {
+        memcpy(name, store.kept.name, store.kept.name_length);
+        name[store.kept.name_length] = '\0';
+    }
+    child = fork();
+    if (child == 0) {
+        const char *const service = getenv("UNISONO_SERVICE");
+        char type[80];
+        (void)snprintf(type, sizeof type, "_%.60s._tcp", service == NULL ? "unisono-joint" : service);
+        (void)prctl(PR_SET_PDEATHSIG, SIGKILL);
+        (void)execl(options.joint, options.joint, "--id", options.id, "--name", name, "--key", key, "--interface",
+                    options.interface, "--service", type, (char *)NULL);
+        _exit(1);
+    }
+}
+
+static void end_joint(void)
+{
+    if (child > 0) {
+        (void)kill(child, SIGTERM);
+        (void)waitpid(child, NULL, 0);
+        child = 0;
+    }
+}
+
+/* ---- the cable ---- */
+
+/* The board's end; `*far` is kept open, so that nobody at the other end is no end of the cable. */
+static int open_cable(int *far)
+{
+    struct termios raw;
+    const int near = posix_openpt(O_RDWR | O_NOCTTY | O_CLOEXEC);
+    const char *name = near < 0 || grantpt(near) != 0 || unlockpt(near) != 0 ? NULL : ptsname(near);
+    *far = name == NULL ? -1 : open(name, O_RDWR | O_NOCTTY | O_CLOEXEC);
+    if (*far < 0 || tcgetattr(*far, &raw) != 0) {
+        fail("there is no pseudo-terminal");
+    }
+    cfmakeraw(&raw);
+    (void)tcsetattr(*far, TCSANOW, &raw);
+    if (options.link != NULL) {
+        char beside[4096];
+        (void)snprintf(beside, sizeof beside, "%s.new", options.link);
+        (void)unlink(beside);
+        if (symlink(name, beside) != 0 || rename(beside, options.link) != 0) {
+            fail(options.link);
+        }
+    }
+    printf("{\"port\": \"%s\", \"boot\": %u}\n", options.link == NULL ? name : options.link, (unsigned)boot);
+    (void)fflush(stdout);
+    return near;
+}
+
+static void say(int near, const void *bytes, size_t length)
+{
+    if (write(near, bytes, length) != (ssize_t)length) {
+        fail("the cable takes nothing");
+    }
+}
+
+/* Once the computer has read the answer, or after a second: whoever boots says nothing more. */
+static void wait_until_read(int near)
+{
+    int left = 1;
+    for (int i = 0; i < 100 && ioctl(near, TIOCOUTQ, &left) == 0 && left > 0; i++) {
+        (void)poll(NULL, 0, 10);
+    }
+    (void)poll(NULL, 0, 50);
+}
+
+static void obey(struct uj_cable_board *board, const struct uj_cable_frame *frame, int near, char **words)
+{
+    static const char log_line[] = "I (4711) wifi: \xfe\xc5\x05\xfa not a frame\r\n";
+    struct uj_cable_answer answer;
+    uj_cable_obey(board, frame, &answer);
+    if (options.noisy != NULL) {
+        say(near, log_line, sizeof log_line - 1);
+    }
+    say(near, answer.bytes, answer.length);
+    if (answer.restart) {
+        wait_until_read(near);
+        end_joint();
+        (void)execv("/proc/self/exe", words);
+        fail("it cannot restart");
+    }
+}
+
+static void serve(int near, char **words)
+{
+    static const char hello[] = "boot: firmware " FIRMWARE "\r\n";
+    long left = options.cut_bytes == NULL ? -1 : atol(options.cut_bytes);
+    struct uj_cable_board board = {.hooks = {.who = tell_who,
+                                             .wifi = tell_wifi,
+                                             .drivers_on = drivers_on,
+                                             .compare_key = compare_key,
+                                             .set_wifi = set_wifi,
+                                             .set_key = set_key,
+                                             .set_name = set_name,
+                                             .forget = forget,
+                                             .random = random_number}};
+    struct uj_cable_frame frame;
+    say(near, hello, sizeof hello - 1);
+    while (!asked_to_end) {
+        struct pollfd file = {.fd = near, .events = POLLIN};
+        uint8_t byte;
+        bool found;
+        if (poll(&file, 1, UJ_CABLE_PAUSE_MS) <= 0) {
+            while (uj_cable_pause(&cable, &frame)) {
+                obey(&board, &frame, near, words);
+            }
+            continue;
+        }
+        if (left == 0) {
+            _exit(POWER_LOST);
+        }
+        if (read(near, &byte, 1) != 1) {
+            continue;
+        }
+        left--;
+        size_t given = 1;
+        do {
+            (void)uj_cable_feed(&cable, &byte, given, &frame, &found);
+            given = 0;
+            if (found) {
+                obey(&board, &frame, near, words);
+            }
+        } while (found);
+    }
+}
+
+static void read_options(int count, char **words)
+{
+    for (int i = 1; i < count; i += 2) {
+        size_t k = 0;
+        while (k < sizeof known / sizeof known[0] && strcmp(words[i], known[k].name) != 0) {
+            k++;
+        }
+        if (k == sizeof known / sizeof known[0] || i + 1 == count) {
+            fprintf(stderr, "bare_joint: %s is no option, or has no value\n", words[i]);
+            exit(CODE_WRONG_INPUT);
+        }
+        *known[k].value = words[i + 1];
+    }
+    if (options.folder == NULL || strlen(options.id) != 12 || strspn(options.id, "0123456789abcdef") != 12) {
+        fprintf(stderr, "bare_joint: it needs --folder, and --id must be 12 hex digits\n");
+        exit(CODE_WRONG_INPUT);
+    }
+}
+
+int main(int count, char **words)
+{
+    struct sigaction end = {.sa_handler = on_signal};
+    int far;
+    read_options(count, words);
+    (void)sigaction(SIGTERM, &end, NULL);
+    (void)sigaction(SIGINT, &end, NULL);
+    if (!cable_store_open(&store, options.folder)) {
+        return CODE_WRONG_INPUT;
+    }
+    boot = random_number(NULL);
+    join_network();
+    begin_joint();
+    store.cut_before = options.cut_store == NULL ? 0 : atoi(options.cut_store);
+    const int near = open_cable(&far);
+    serve(near, words);
+    end_joint();
+    (void)close(far);
+    return 0;
+}

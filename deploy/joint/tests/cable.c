@@ -1,0 +1,170 @@
+/* The cable, asked on standard input; each line a word and hex, each answer a line.
+ *
+ *   feed HEX   the frames that end with these bytes: KIND NUMBER BODY, each behind a space; - for none
+ *   pause      those that a pause finds
+ *   new        a reader that has nothing
+ *   board HEX  a board in memory is given one frame whole: its answer's bytes in hex, - for none, and what it has */
+#include <stdio.h>
+#include <stdlib.h>
+#include <string.h>
+
+#include "cable_board.h"
+
+#define LINE_BYTES 16384
+
+static struct uj_cable cable;
+static struct uj_cable_board board;
+static uint8_t key[UJ_KEY_BYTES];
+static bool has_key;
+static uint8_t ssid[UJ_CABLE_SSID_MAX];
+static size_t ssid_length;
+static size_t names;
+static uint32_t numbers;
+
+static void print_hex(const uint8_t *bytes, size_t length)
+{
+    for (size_t i = 0; i < length; i++) {
+        printf("%02x", bytes[i]);
+    }
+}
+
+static void print_frame(const struct uj_cable_frame *frame)
+{
+    printf(" %u %u ", frame->kind, frame->number);
+    print_hex(frame->body, frame->length);
+    printf(".");
+}
+
+static void tell_who(void *owner, struct uj_cable_who *who)
+{
+    (void)owner;
+    who->boot = 1;
+    who->has_key = has_key;
+    who->firmware = (struct uj_cable_text){(const uint8_t *)"1", 1};
+    who->ssid = (struct uj_cable_text){ssid, ssid_length};
+    who->name = (struct uj_cable_text){(const uint8_t *)"elbow", names > 0 ? 5 : 0};
+}
+
+static void tell_wifi(void *owner, struct uj_cable_wifi *wifi)
+{
+    (void)owner;
+    wifi->state = UJ_WIFI_UNSET;
+}
+
+static bool drivers_on(void *owner)
+{
+    (void)owner;
+    return false;
+}
+
+static enum uj_cable_key compare_key(void *owner, const uint8_t other[UJ_KEY_BYTES])
+{
+    (void)owner;
+    return !has_key ? UJ_CABLE_NO_KEY : memcmp(key, other, sizeof key) == 0 ? UJ_CABLE_SAME_KEY : UJ_CABLE_OTHER_KEY;
+}
+
+static bool set_wifi(void *owner, struct uj_cable_text name, struct uj_cable_text password)
+{
+    (void)owner;
+    (void)password;
+    memcpy(ssid, name.bytes, name.length);
+    ssid_length = name.length;
+    return true;
+}
+
+static bool set_key(void *owner, const uint8_t other[UJ_KEY_BYTES])
+{
+    (void)owner;
+    memcpy(key, other, sizeof key);
+    has_key = true;
+    return true;
+}
+
+static bool set_name(void *owner, struct uj_cable_text name)
+{
+    (void)owner;
+    (void)name;
+    names++;
+    return true;
+}
+
+static bool forget(void *owner)
+{
+    (void)owner;
+    has_key = false;
+    ssid_length = 0;
+    names = 0;
+    return true;
+}
+
+static uint32_t next_number(void *owner)
+{
+    (void)owner;
+    return ++numbers;
+}
+
+/* The bytes of a line of hex, in memory of their own, so that a read beyond them is found. */
+static uint8_t *read_hex(const char *hex, size_t *length)
+{
+    *length = strspn(hex, "0123456789abcdef") / 2;
+    uint8_t *const bytes = malloc(*length + (*length == 0));
+    for (size_t i = 0; bytes != NULL && i < *length; i++) {
+        unsigned value = 0;
+        (void)sscanf(hex + 2 * i, "%2x", &value);
+        bytes[i] = (uint8_t)value;
+    }
+    return bytes;
+}
+
+static void feed(struct uj_cable *to, const uint8_t *bytes, size_t length, bool asked)
+{
+    struct uj_cable_frame frame;
+    struct uj_cable_answer answer;
+    size_t taken = 0;
+    bool found;
+    do {
+        taken += uj_cable_feed(to, bytes + taken, length - taken, &frame, &found);
+        if (found && asked) {
+            uj_cable_obey(&board, &frame, &answer);
+            print_hex(answer.bytes, answer.length);
+        } else if (found) {
+            print_frame(&frame);
+        }
+    } while (found || taken < length);
+}
+
+int main(void)
+{
+    static char line[LINE_BYTES];
+    board.hooks = (struct uj_cable_hooks){NULL,    tell_who, tell_wifi, drivers_on, compare_key,
+                                          set_wifi, set_key,  set_name,  forget,     next_number};
+    while (fgets(line, sizeof line, stdin) != NULL) {
+        struct uj_cable_frame frame;
+        size_t length = 0;
+        if (strncmp(line, "feed ", 5) == 0) {
+            uint8_t *const bytes = read_hex(line + 5, &length);
+            feed(&cable, bytes, length, false);
+            free(bytes);
+            printf(" -\n");
+        } else if (strncmp(line, "pause", 5) == 0) {
+            while (uj_cable_pause(&cable, &frame)) {
+                print_frame(&frame);
+            }
+            printf(" -\n");
+        } else if (strncmp(line, "board ", 6) == 0) {
+            struct uj_cable one = {.used = 0};
+            uint8_t *const bytes = read_hex(line + 6, &length);
+            feed(&one, bytes, length, true);
+            free(bytes);
+            printf(" %d %zu %zu\n", has_key, ssid_length, names);
+        } else if (strncmp(line, "new", 3) == 0) {
+            memset(&cable, 0, sizeof cable);
+            printf(" -\n");
+        } else {
+            fprintf(stderr, "cable: %s", line);
+            return 2;
+        }
+        (void)fflush(stdout);
+    }
+    return 0;
+}
