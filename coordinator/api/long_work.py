@@ -63,6 +63,7 @@ async def _ended(task: asyncio.Task[T]) -> T:
     try:
         return await task  # what was done in the last moment is done
     except asyncio.CancelledError:
+        _logger.warning("a program is given up: whoever asked has left")
         raise Refused(RefusalCode.LEFT, "whoever asked has left") from None
 
 

@@ -90,6 +90,7 @@ def test_by_keyboard_a_check_is_cancelled_and_another_one_begins(page: Page) -> 
     expect(check).to_be_focused()
     assert page.evaluate("window.asked")[-1] == {"path": "/check", "aborted": True}
     page.keyboard.press("Enter")
+    page.wait_for_function("window.asked.at(-1).accept !== undefined")
     say(page, far(700))
     expect(form).to_contain_text("Planning moves: 700 of 1000")
     expect(form).not_to_contain_text("Cancelled")
