@@ -78,7 +78,7 @@ fast: setup ## Compile what plays in virtual time, and test that it stays the sa
 
 # `make test` has some of them on joints in C; here are all of those that are about joints, on C joints and on mixed ones.
 joints-c: setup system ## Run the end-to-end tests on joints in C, all of them and every second one
-	UNISONO_TEST_JOINTS='c mixed' $(BIN)/python -m pytest -n 0 -m joints tests/e2e
+	UNISONO_TEST_JOINTS='c mixed' $(BIN)/python -m pytest -n 0 -m joints tests/e2e tests/joint_c
 
 lint: setup ## Check style and format
 	$(BIN)/ruff check

@@ -43,7 +43,10 @@ async def _homed(bench: Bench, number: int = 1) -> dict[str, Any]:
     """A whole homing; its event."""
     await _begun(bench, number)
     await bench.talk.until("an end", lambda s: s.state in AT_REST, 180.0, **_home(number))
-    return await bench.talk.stream.event("homed")
+    while True:  # that of a homing before may still wait there
+        event = await bench.talk.stream.event("homed")
+        if event["homing_number"] == number:
+            return event
 
 
 @HOMING.check("finds", "Homing finds the sensor: homed, ready, at rest at the middle.", moves=True)

@@ -87,8 +87,23 @@ void vectors_tell_code(enum uj_reject reject)
     printf(",\"code\":\"%s\"", uj_reject_name(reject));
 }
 
-static void answer(const char *line, size_t length)
+/* What the joint says is ASCII, and what it reads: a question with another character has it replaced, so that its id
+ * can be read. Returns whether there was one. */
+static bool make_ascii(char *line, size_t length)
 {
+    bool found = false;
+    for (size_t i = 0; i < length; i++) {
+        if ((unsigned char)line[i] >= 0x80) {
+            line[i] = '?';
+            found = true;
+        }
+    }
+    return found;
+}
+
+static void answer(char *line, size_t length)
+{
+    const bool beyond_ascii = make_ascii(line, length);
     struct uj_json question;
     if (!uj_json_check((const uint8_t *)line, length, &question) || !uj_json_is_object(question)) {
         vectors_give_up("no JSON object of the kind that a joint reads", "question");
@@ -97,6 +112,11 @@ static void answer(const char *line, size_t length)
     const struct uj_json ask = vectors_member(question, "ask");
     bool known = false;
     printf("{\"id\":%.*s", (int)id.length, id.text);
+    if (beyond_ascii) {
+        puts(",\"not_made\":\"this joint says nothing beyond ASCII\"}");
+        fflush(stdout);
+        return;
+    }
     for (size_t i = 0; i < sizeof PARTS / sizeof PARTS[0] && !known; i++) {
         known = PARTS[i](ask, question);
     }

@@ -343,3 +343,10 @@ def test_ctrl_c_stops_the_joint_first(rig: Bench) -> None:
     assert popen.returncode == 1
     assert "the joint rests, and keeps a stop latched" in errors
     assert "Traceback" not in errors
+
+
+def test_lost_is_told_of_the_second_homing_also_where_the_first_is_made_for_it(
+    rig: Bench, capsys: pytest.CaptureFixture[str]
+) -> None:
+    rig.simulate()
+    assert run(words(rig, "--moves", "--yes", "--only", "homing/lost")) == 0, capsys.readouterr()
