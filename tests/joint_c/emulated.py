@@ -162,16 +162,18 @@ def costs(lines: Sequence[str], answers: Sequence[dict[str, Any]]) -> dict[str, 
     }
 
 
-def size(folder: Path) -> tuple[int, int]:
-    """Bytes of the core's code with its constants, unlinked, and of the joint's state."""
+def size(folder: Path) -> tuple[int, int, int]:
+    """Bytes of the core's code with its constants, unlinked, of that of the cable, which is apart,
+    and of the joint's state.
+    """
     done = subprocess.run(
         ["make", "-s", "-C", str(BENCH), "size", f"BUILD={folder}"],
         capture_output=True,
         text=True,
         check=True,
     )
-    code, state = done.stdout.split()
-    return int(code), int(state)
+    code, cable, state = done.stdout.split()
+    return int(code), int(cable), int(state)
 
 
 def answers_of(lines: Sequence[str]) -> list[dict[str, Any]]:

@@ -14,6 +14,7 @@ from tests.joint_c.asking import Vectors
 from tests.joint_c.emulated import answers_of, build, costs, missing, run, size, whole_start
 
 CODE_BYTES = 64 * 1024
+CABLE_BYTES = 4 * 1024
 STATE_BYTES = 24 * 1024
 
 
@@ -77,6 +78,7 @@ def test_a_whole_start_goes_as_on_this_machine(joint_build: Path, machine: Path)
 
 
 def test_the_core_fits_its_budget(machine: Path) -> None:
-    code, state = size(machine)
+    code, cable, state = size(machine)
     assert 40_000 < code <= CODE_BYTES
+    assert 1_000 < cable <= CABLE_BYTES
     assert 20_000 < state <= STATE_BYTES
