@@ -95,7 +95,8 @@ FromLineOption = Annotated[
         "--from-line",
         metavar="N",
         min=1,
-        help="Begin at line N of the file: slowly to where it would be, and a pause there.",
+        max=MAX_PROGRAM_BYTES,
+        help="Begin at line N of the file, as an editor counts them and not as N words do: slowly to where it would be, and a pause there.",
         show_default="the beginning",
     ),
 ]

@@ -117,6 +117,8 @@ class CheckResult:
     """None for an arm without approach sides, and for a program with errors."""
     seam: Seam | None = None
     """With what another loop would begin; None where each ends as it begins."""
+    pauses: int | None = None
+    """How often it waits for somebody to resume, with these switches; None with errors."""
 
 
 def check_program(
@@ -184,6 +186,7 @@ def check_parts(
         more={name: count for name, count in more.items() if count},
         overtravel=overtravels.told() if has_approach(arm) else None,
         seam=seam(program, arm, start, end),
+        pauses=sum(part.pause_line is not None for part in parts),
     )
 
 

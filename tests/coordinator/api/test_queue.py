@@ -37,7 +37,8 @@ async def test_queue_is_edited_by_whoever_has_control_and_has_seen_it(
     assert code_of(await edited(http, 1, type="remove", entry=1)) == "queue-changed"
     assert code_of(await edited(http, 2, type="remove", entry=9)) == "queue-entry-unknown"
     assert code_of(await edited(http, 2, type="add", taught=99)) == "taught"
-    for wrong in ({"type": "add", "taught": first, "options": {"loops": 0}}, {"type": "clear", "entry": 1},
+    for wrong in ({"type": "add", "taught": first, "options": {"loops": 0}},
+                  {"type": "clear", "entry": 1},
                   {"type": "add", "taught": first, "options": {"loops": 2, "for_s": 9.0}},
                   {"type": "add", "taught": first, "options": {"optional_stop": 1}},
                   {"type": "add", "taught": first, "options": {"slowly": True}},
