@@ -96,7 +96,8 @@ FromLineOption = Annotated[
         metavar="N",
         min=1,
         max=MAX_PROGRAM_BYTES,
-        help="Begin at line N of the file, as an editor counts them and not as N words do: slowly to where it would be, and a pause there.",
+        help="Begin at line N of the file (lines are counted, N words say nothing): slowly to "
+        "where it would be, and a pause there.",
         show_default="the beginning",
     ),
 ]

@@ -38,7 +38,8 @@ CheckEdgesOption = Annotated[
     bool,
     typer.Option(
         "--check-edges",
-        help="Between two loops turn each joint over its home sensor, to find lost steps.",
+        help="Between two loops turn each joint over its home sensor, to find lost steps. "
+        "'check' says how long that takes.",
     ),
 ]
 

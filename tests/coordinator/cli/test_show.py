@@ -422,3 +422,23 @@ def test_check_says_how_often_a_program_waits_for_somebody() -> None:
     assert "it pauses twice until somebody resumes" in said(text, optional_stop=True)
     assert "it pauses 3 times until" in said("G0 A1\nA2\nA3\nM0\nA4\nM2\n", step_by_line=True)
     assert "pauses" not in said("G0 A1\nM2\n")
+
+
+def test_cycle_times_are_told_with_and_without_the_check_of_home_edges() -> None:
+    production = plain(REPORT)["production"] | {"done": 3, "slowest": None}
+    report = NOTHING | {"loops": 3, "check_edges": True}
+    report["production"] = production | {"mean_us": 76_000_000, "edges_mean_us": 62_500_000}
+    (told,) = (one for one in remarks_on(report) if one.startswith("loops:"))
+    assert told == "loops: 3 done of 3, 76.0 s each, 13.5 s without the checks of home edges"
+
+
+def test_check_says_how_long_home_edges_take_where_they_are_known() -> None:
+    widths = {joint.name: 4.0 for joint in DEMO.joints}
+    known = check_program("G0 A1\nM2\n", DEMO, half_widths_deg=widths)
+    assert known.edges_s is not None
+    assert known.edges_s > 10.0
+    assert (
+        f"t.nc: to check home edges between two loops would take {known.edges_s:.1f} s each time"
+        in check_sentences("t.nc", known)
+    )
+    assert check_program("G0 A1\nM2\n", DEMO).edges_s is None
