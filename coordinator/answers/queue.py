@@ -32,6 +32,8 @@ class QueueEntry:
     state: EntryState
     run: int | None
     """The run that played it last; None before."""
+    why: str | None = None
+    """Why it did not begin or finish when its turn came last; None where it did, or never came."""
 
 
 @dataclass(frozen=True, slots=True)

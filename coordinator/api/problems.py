@@ -77,7 +77,7 @@ def add_handlers(app: FastAPI) -> None:
             for found in error.problems
         ]
         count = f"more than {MAX_PROBLEMS}" if len(errors) > MAX_PROBLEMS else len(errors)
-        detail = f"the program has {count} mistake{'s' if len(errors) > 1 else ''}"
+        detail = f"{error.of} has {count} mistake{'s' if len(errors) > 1 else ''}"
         return problem(422, "program", detail, errors=errors)
 
     @app.exception_handler(NotFound)

@@ -12,7 +12,7 @@ from coordinator.api.control import Who
 from coordinator.api.control_routes import ControlDesk
 from coordinator.api.json_response import json_response
 from coordinator.api.long_work import long_work, run_begun
-from coordinator.playing.queue import AddEntry, MoveEntry, RemoveEntry, SetOptions
+from coordinator.playing.queue import AddEntry, ClearQueue, MoveEntry, RemoveEntry, SetOptions
 from coordinator.programs.progress import Tell
 from coordinator.service import Service
 from coordinator.teaching.known import Id
@@ -54,7 +54,7 @@ class QueueEditBody(QueueBody):
     """An edit of the queue."""
 
     edit: Annotated[
-        AddBody | SetOptionsBody | MoveEntry | RemoveEntry,
+        AddBody | SetOptionsBody | MoveEntry | RemoveEntry | ClearQueue,
         Field(
             discriminator="type", examples=[{"type": "add", "taught": 1, "options": {"loops": 2}}]
         ),

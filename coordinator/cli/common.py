@@ -95,7 +95,9 @@ FromLineOption = Annotated[
         "--from-line",
         metavar="N",
         min=1,
-        help="Begin at line N of the file: slowly to where it would be, and a pause there.",
+        max=MAX_PROGRAM_BYTES,
+        help="Begin at line N of the file (lines are counted, N words say nothing): slowly to "
+        "where it would be, and a pause there.",
         show_default="the beginning",
     ),
 ]
@@ -224,9 +226,27 @@ def show_json(value: Any) -> None:
 
 
 def caution(*, as_json: bool) -> None:
-    """Print the caution before anything may move; JSON for a program comes without."""
+    """Print the caution as something begins to move; JSON for a program comes without.
+
+    Not before: where it is refused, nothing moves and the reason is to be read.
+    """
     if not as_json:
         out().print(CAUTION)
+
+
+def require_yes(question: str, why: str, refused: str, *, given: bool, as_json: bool) -> None:
+    """A typed yes, unless it is `given` by an option. Raises Failure: `why` one is asked for where
+    nobody is there to type it, and `refused` for any other word.
+    """
+    if given:
+        return
+    if as_json or not sys.stdin.isatty():
+        raise Failure(
+            ExitCode.WRONG_INPUT, f"{why} asks for a yes in a terminal; without one give --yes"
+        )
+    err().print(f"{question} Type yes: ", end="")
+    if sys.stdin.readline().strip() != "yes":
+        raise Failure(ExitCode.REFUSED, refused)
 
 
 def give_up_on_pipe() -> None:

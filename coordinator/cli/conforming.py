@@ -8,7 +8,6 @@ import shlex
 import shutil
 import signal
 import socket
-import sys
 from collections.abc import Callable, Coroutine, Iterator, Mapping, Sequence
 from contextlib import contextmanager
 from dataclasses import dataclass
@@ -17,7 +16,16 @@ from typing import Any, Final, TypeVar
 
 from rich.progress import BarColumn, MofNCompleteColumn, Progress, TextColumn, TimeElapsedColumn
 
-from coordinator.cli.common import CAUTION, ExitCode, Failure, err, out, read_arm, show_json
+from coordinator.cli.common import (
+    CAUTION,
+    ExitCode,
+    Failure,
+    err,
+    out,
+    read_arm,
+    require_yes,
+    show_json,
+)
 from coordinator.cli.conform_table import counts, summary, table
 from coordinator.config.arm import Arm, Joint
 from coordinator.config.data_folder import read_key
@@ -169,15 +177,8 @@ def _ask_to_move(asked: Asked, name: str, *, as_json: bool) -> None:
     if not as_json:
         err().print(CAUTION)
         err().print(MOVES)
-    if asked.yes:
-        return
-    if as_json or not sys.stdin.isatty():
-        raise Failure(
-            ExitCode.WRONG_INPUT, "--moves asks for a yes in a terminal; without one give --yes"
-        )
-    err().print(f"May {name} move? Type yes: ", end="")
-    if sys.stdin.readline().strip() != "yes":
-        raise Failure(ExitCode.REFUSED, "it may not move: nothing was checked")
+    refused = "it may not move: nothing was checked"
+    require_yes(f"May {name} move?", "--moves", refused, given=asked.yes, as_json=as_json)
 
 
 async def _found(asked: Asked, arm: Arm, joint: Joint, key: bytes, address: str) -> Target:

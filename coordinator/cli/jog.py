@@ -74,11 +74,11 @@ def jog(
         arm = client.arm()
         require_known([joint], arm)
         beware(arm)
-        caution(as_json=as_json)
         speed_deg_s = _joint(arm, joint).jog_speeds_deg_s.named(speed)
         newest_us = max((note.at_us for note in arm.notes), default=-1)
         client.step(joint, degrees, speed_deg_s)
         with giving_back(client):
+            caution(as_json=as_json)
             arm = _follow(client, Progress(quiet=as_json), pressed)
     found = _joint(arm, joint)
     if as_json:

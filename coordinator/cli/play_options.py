@@ -3,6 +3,7 @@
 import functools
 import inspect
 from collections.abc import Callable
+from dataclasses import fields, replace
 from typing import Annotated
 
 import typer
@@ -16,7 +17,7 @@ from coordinator.cli.common import (
     StepByLineOption,
 )
 from coordinator.programs.loops import MAX_FOR_S, MAX_LOOPS
-from coordinator.programs.options import PlayOptions
+from coordinator.programs.options import AS_WRITTEN, PlayOptions
 
 LoopsOption = Annotated[
     int | None,
@@ -37,7 +38,8 @@ CheckEdgesOption = Annotated[
     bool,
     typer.Option(
         "--check-edges",
-        help="Between two loops turn each joint over its home sensor, to find lost steps.",
+        help="Between two loops turn each joint over its home sensor, to find lost steps. "
+        "'check' says how long that takes.",
     ),
 ]
 
@@ -84,6 +86,21 @@ def _play_options(
         )
     except ValueError as error:
         raise Failure(ExitCode.WRONG_INPUT, str(error)) from error
+
+
+def changed(before: PlayOptions, named: PlayOptions) -> PlayOptions:
+    """Options with those that were named in place of what they were; none named means none at all.
+
+    Raises ValueError for what cannot be asked together.
+    """
+    told = {
+        one.name: value
+        for one in fields(PlayOptions)
+        if (value := getattr(named, one.name)) != one.default
+    }
+    if "loops" in told or "for_s" in told:
+        told = {"loops": named.loops, "for_s": named.for_s} | told
+    return replace(before, **told) if told else AS_WRITTEN
 
 
 def options_words(options: PlayOptions) -> str:

@@ -5,7 +5,14 @@ from typing import TYPE_CHECKING, Final
 from coordinator.codes.delay import DELAY_WORDS
 
 if TYPE_CHECKING:
-    from coordinator.client.values import Cycle, Delay, Interventions, KeptReport, RunSnapshot
+    from coordinator.client.values import (
+        Cycle,
+        Delay,
+        Interventions,
+        KeptReport,
+        Production,
+        RunSnapshot,
+    )
 
 _INTERVENTIONS: Final = (
     ("holds", "hold by people", "holds by people"),
@@ -30,7 +37,7 @@ def progress_words(run: "RunSnapshot") -> str:
     told = loop_words(run)
     production = run.production
     if told and production.mean_us is not None:
-        told += f", {production.done} done, {seconds(production.mean_us)} each"
+        told += f", {production.done} done{_each(production)}"
     if told and run.to_go_us is not None:
         told += f", {seconds(run.to_go_us)} {'to go' if run.for_s is None else 'left to begin one'}"
     return told
@@ -42,8 +49,7 @@ def production_remarks(report: "KeptReport") -> list[str]:
         return []
     known = report.production
     asked = f"in {report.for_s:g} s" if report.for_s is not None else f"of {report.loops}"
-    each = "" if known.mean_us is None else f", {seconds(known.mean_us)} each"
-    remarks = [f"loops: {known.done} done {asked}{each}"]
+    remarks = [f"loops: {known.done} done {asked}{_each(known)}"]
     if known.slowest is not None and known.done > 1:
         remarks.append(_slowest(known.slowest))
     if told := _interventions(known.interventions):
@@ -56,6 +62,17 @@ def production_remarks(report: "KeptReport") -> list[str]:
             times = ", ".join(f"{name} {count}" for name, count in counts.items())
             remarks.append(f"home edge between loops, times {word}: {times}")
     return remarks
+
+
+def _each(known: "Production") -> str:
+    """What a loop takes, with and without the checks of home edges; empty where nobody knows."""
+    if known.mean_us is None:
+        return ""
+    told = f", {seconds(known.mean_us)} each"
+    if known.edges_mean_us is None:
+        return told
+    without_us = known.mean_us - known.edges_mean_us
+    return f"{told}, {seconds(without_us)} without the checks of home edges"
 
 
 def seconds(us: int) -> str:

@@ -15,10 +15,11 @@ from coordinator.cli.common import (
     caution,
     client_at,
     out,
+    require_yes,
     show_json,
 )
 from coordinator.cli.condition import unconfirmed
-from coordinator.cli.play_options import options_words, takes_play_options
+from coordinator.cli.play_options import changed, options_words, takes_play_options
 from coordinator.cli.remote import begun, giving_back
 from coordinator.cli.show import way_on
 from coordinator.cli.watch import Interrupts, Progress, follow_run, with_word
@@ -28,7 +29,7 @@ from coordinator.programs.options import PlayOptions
 from coordinator.programs.progress import Tell
 
 if TYPE_CHECKING:
-    from coordinator.client.values import Queue
+    from coordinator.client.values import Queue, QueueEntry
 
 LOOK_S: Final = 0.1
 Place = Annotated[int, typer.Argument(metavar="PLACE", min=1, help="In the queue, from 1.")]
@@ -41,7 +42,7 @@ def add_to(app: typer.Typer) -> None:
         no_args_is_help=True,
         rich_markup_mode=None,
     )
-    for command in (show, add, set_options, remove, move, play):
+    for command in (show, add, set_options, remove, move, clear, play):
         name = "set" if command is set_options else None
         queue.command(name, epilog=EXIT_CODES)(command)
     app.add_typer(queue, name="queue")
@@ -74,10 +75,17 @@ def set_options(
     url: UrlOption = DEFAULT_URL,
     as_json: JsonOption = False,
 ) -> ExitCode:
-    """Have an entry played as these options say, and not as those before."""
+    """Change how an entry is played. What no option names stays; --loops and --minutes replace
+    each other. Without any option it is played once, as it is written.
+    """
     with client_at(url) as client, giving_back(client):
-        after = client.queue_set(_entry(client.queue(), place), options)
-        return _shown(client, after, as_json=as_json)
+        queue = client.queue()
+        entry = _entry(queue, place)
+        try:
+            wanted = changed(queue.entries[place - 1].options, options)
+        except ValueError as error:
+            raise WrongInput(f"entry {place}: {error}") from error
+        return _shown(client, client.queue_set(entry, wanted), as_json=as_json)
 
 
 def remove(place: Place, url: UrlOption = DEFAULT_URL, as_json: JsonOption = False) -> ExitCode:
@@ -101,6 +109,22 @@ def move(
         return _shown(client, client.queue_move(entry, to - 1), as_json=as_json)
 
 
+def clear(
+    yes: Annotated[bool, typer.Option("--yes", help="Do not ask.")] = False,
+    url: UrlOption = DEFAULT_URL,
+    as_json: JsonOption = False,
+) -> ExitCode:
+    """Remove all entries, after a typed yes; not while the queue is played."""
+    with client_at(url) as client:
+        count = len(client.queue().entries)
+        question = f"Remove all {count} entries of the queue?"
+        if count:
+            kept = "the queue is as it was"
+            require_yes(question, "queue clear", kept, given=yes, as_json=as_json)
+        with giving_back(client):
+            return _shown(client, client.queue_clear(), as_json=as_json)
+
+
 def play(url: UrlOption = DEFAULT_URL, as_json: JsonOption = False) -> ExitCode:
     """Play the queue from its first entry to its last. Ctrl-C asks for a hold, twice for a stop.
 
@@ -108,7 +132,9 @@ def play(url: UrlOption = DEFAULT_URL, as_json: JsonOption = False) -> ExitCode:
     """
     with client_at(url) as client, Interrupts.counted() as pressed:
         client.arm()  # who hangs is found out before a plan is waited for
-        run = begun(client, "the queue", _begin, pressed)
+        entries = client.queue().entries
+        place = f"entry 1 of the queue, {entries[0].name}" if entries else "the queue"
+        run = begun(client, place, _begin, pressed)
         with giving_back(client):
             caution(as_json=as_json)
             _follow(client, run, pressed, as_json=as_json)
@@ -160,13 +186,19 @@ def _entry(queue: "Queue", place: int) -> int:
     return queue.entries[place - 1].id
 
 
+def _told(one: "QueueEntry") -> str:
+    """How far an entry is: one that waits and tells why was not begun when it was to be."""
+    return "waits, did not begin" if one.state == "waits" and one.why else str(one.state)
+
+
 def _shown(client: Client, queue: "Queue", *, as_json: bool) -> ExitCode:
     if as_json:
         show_json(client.answers["queue"])
         return ExitCode.DONE
     for place, one in enumerate(queue.entries, 1):
         run = f", run {one.run}" if one.run is not None else ""
-        out().print(f"{place}. {one.name}{options_words(one.options)}: {one.state}{run}")
+        why = f": {one.why}" if one.why else ""
+        out().print(f"{place}. {one.name}{options_words(one.options)}: {_told(one)}{run}{why}")
     if not queue.entries:
         out().print("the queue is empty")
     elif queue.playing:

@@ -92,9 +92,9 @@ def home(
         arm = client.arm()
         require_known(names or [], arm)
         beware(arm)
-        caution(as_json=as_json)
         number = client.home(names or [])
         with giving_back(client):
+            caution(as_json=as_json)
             result = follow_homing(client, number, Progress(quiet=as_json), pressed)
     if as_json:
         show_json(client.answers["homing"])

@@ -10,6 +10,7 @@ from rich.table import Table
 from coordinator.cli.condition import headline
 from coordinator.cli.production import loop_words, production_remarks
 from coordinator.codes.link_word import LinkWord
+from coordinator.codes.outcome import Outcome, last_place
 from coordinator.codes.refusal import RefusalCode
 from coordinator.config.mistake import Mistake
 from coordinator.core.stop_words import STOP_WORDS
@@ -212,7 +213,9 @@ def report_table(report: "KeptReport") -> Table:
     """One row a joint: the proof of the start, and the end."""
     table = Table(title=report_title(report), title_justify="left")
     table.add_column("joint")
-    for name in ("start margin", "clock uncertainty", "started at", "finished at", "buffer margin"):
+    # Each joint reaches a last point at every pause too.
+    end = "finished at" if report.outcome == Outcome.FINISHED else "last point at"
+    for name in ("start margin", "clock uncertainty", "started at", end, "buffer margin"):
         table.add_column(name, justify="right")
     begin = report.start.at_us if report.start else None
     for joint in report.joints:
@@ -261,6 +264,10 @@ def report_remarks(report: "KeptReport") -> list[str]:
     }
     switched = [name for name, is_on in switches.items() if is_on]
     remarks = _when(report)
+    loop = None if report.loops == 1 else report.production.done + 1
+    part = report.starts[-1].part if report.starts else None
+    if where := last_place(report.outcome, report.line, loop, report.loops, part):
+        remarks.append(where)
     if switched:
         remarks.append(f"switched on: {' and '.join(switched)}")
     if report.from_line is not None:
@@ -337,6 +344,16 @@ def check_sentences(name: str, result: "CheckResult") -> list[str]:
     moves = f"{count} move{'s' if count != 1 else ''}"
     begins = "where the arm stands" if result.begins == "here" else "the pose park"
     sentences = [f"{name}: no mistakes; {moves}, {result.duration_s:.1f} s from {begins}"]
+    if result.pauses:
+        times = {1: "once", 2: "twice"}.get(result.pauses, f"{result.pauses} times")
+        sentences.append(
+            f"{name}: it pauses {times} until somebody resumes; that is not in the time"
+        )
+    if result.edges_s is not None:
+        sentences.append(
+            f"{name}: to check home edges between two loops would take {result.edges_s:.1f} s "
+            "each time"
+        )
     if result.moves and result.moves[0].approach:
         first = result.moves[0]
         angles = " ".join(f"{letter}{angle:.2f}°" for letter, angle in first.target.items())

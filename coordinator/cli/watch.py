@@ -249,7 +249,19 @@ def _place(state: "RunSnapshot") -> str:
     seconds = "" if state.path_us is None else f", {state.path_us / 1e6:.1f} s"
     if state.end_us:
         seconds += f" of {state.end_us / 1e6:.1f} s"
-    parts = f", part {state.part} of {state.parts}" if (state.parts or 1) > 1 else ""
+    of_part = _part(state)
+    parts = f"{' of' if seconds else ','} {of_part}" if of_part else ""
     return (
         f", line {state.line}{seconds}{parts}{progress_words(state)}, at {state.rate_percent:g} %"
     )
+
+
+def _part(state: "RunSnapshot") -> str:
+    """Of which part the time is, and that it is not the last; empty where there is one only."""
+    if state.parts is None:
+        return f"part {state.part}, more may follow"
+    if state.parts == 1:
+        return ""
+    more = state.parts - state.part
+    follow = f", {more} part{'s follow' if more > 1 else ' follows'}" if more else ""
+    return f"part {state.part} of {state.parts}{follow}"

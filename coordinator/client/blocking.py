@@ -129,6 +129,7 @@ class Client:
     queue_set = _blocking(Questions.queue_set)
     queue_remove = _blocking(Questions.queue_remove)
     queue_move = _blocking(Questions.queue_move)
+    queue_clear = _blocking(Questions.queue_clear)
     play_queue = _blocking(Questions.play_queue)
     control = _blocking(Questions.control)
     take_control = _blocking(Questions.take_control)

@@ -564,6 +564,10 @@ class Questions:
         """Move the entry of this id to another place, counted from 0."""
         return await self._edit_queue({"type": "move", "entry": entry, "to": to})
 
+    async def queue_clear(self) -> Queue:
+        """Remove all entries; not while the queue is played."""
+        return await self._edit_queue({"type": "clear"})
+
     async def play_queue(self, *, tell: Tell = untold) -> int:
         """Play the queue from its first entry on; the first run's number.
 

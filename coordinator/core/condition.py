@@ -179,7 +179,7 @@ def _at_rest(arm: ArmParts) -> Condition:
     if run is not None and run.phase is Phase.HELD:
         return Condition(ConditionWord.HELD, run.cause)
     if run is not None and run.phase is Phase.PAUSED:
-        return Condition(ConditionWord.PAUSED, run.cause)
+        return Condition(ConditionWord.PAUSED, f"{run.play.name}: {run.cause}")
     unhomed = [link for link, _ in statuses if not link.homed]
     if unhomed:
         verb = "is" if len(unhomed) == 1 else "are"

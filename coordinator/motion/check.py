@@ -1,12 +1,12 @@
 """What a program would do, found without an arm: behind `unisono check`."""
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from typing import Final, Generic, TypeVar
 
 from coordinator.config.arm import Arm
 from coordinator.motion.entry import read_route
-from coordinator.motion.plan import Part, checked_parts
+from coordinator.motion.plan import Part, checked_parts, edges_s
 from coordinator.motion.points import CornerLimit, PassedCorner, PlannedMove
 from coordinator.motion.reversal import has_approach
 from coordinator.motion.route import Leg, Pose, pace, pose_of
@@ -117,6 +117,11 @@ class CheckResult:
     """None for an arm without approach sides, and for a program with errors."""
     seam: Seam | None = None
     """With what another loop would begin; None where each ends as it begins."""
+    pauses: int | None = None
+    """How often it waits for somebody to resume, with these switches; None with errors."""
+    edges_s: float | None = None
+    """How long one check of home edges takes between two loops, where it ends; None where it cannot
+    be made or nobody knows, and with errors."""
 
 
 def check_program(
@@ -125,9 +130,11 @@ def check_program(
     start_deg: Sequence[float] | None = None,
     switches: Switches = NO_SWITCHES,
     tell: Tell = untold,
+    half_widths_deg: Mapping[str, float] | None = None,
 ) -> CheckResult:
     """Read and plan a program for an arm that begins at `start_deg`, by default at its pose `park`.
 
+    `half_widths_deg` is half the width of the home sensor of each joint of which it is known.
     Never raises for anything in the text. Raises ValueError unless `start_deg` has one angle for
     each joint.
     """
@@ -137,7 +144,7 @@ def check_program(
     parts: tuple[Part, ...] = ()
     if not errors:
         parts, errors = checked_parts(program, arm, start, switches=switches, tell=tell)
-    return check_parts(program, errors, parts, arm, start, begins, tell)
+    return check_parts(program, errors, parts, arm, start, begins, tell, half_widths_deg)
 
 
 def check_parts(
@@ -148,6 +155,7 @@ def check_parts(
     start: Pose,
     begins: str,
     tell: Tell = untold,
+    half_widths_deg: Mapping[str, float] | None = None,
 ) -> CheckResult:
     """The outcome for a program that was read, and its parts unless it has errors."""
     remarks = tuple(unread(program))
@@ -184,6 +192,8 @@ def check_parts(
         more={name: count for name, count in more.items() if count},
         overtravel=overtravels.told() if has_approach(arm) else None,
         seam=seam(program, arm, start, end),
+        pauses=sum(part.pause_line is not None for part in parts),
+        edges_s=edges_s(arm, half_widths_deg or {}, end),
     )
 
 

@@ -61,6 +61,7 @@ from coordinator.programs import (
 from coordinator.programs.loops import ONCE, Loops
 from coordinator.programs.packed import StepKeeper
 from coordinator.programs.progress import Stage, Tell, counted, untold
+from protocol.constants import US
 from protocol.points import Point
 
 MAX_STEPS: Final = 100_000
@@ -297,6 +298,17 @@ def parts_from(
             pending, turns, first = StepKeeper(), [], loop
             if wait is not None and switches.step_by_line and _ends_line(step, following):
                 yield Part(arm, (), start, step.line, loop, (), loop)
+
+
+def edges_s(arm: Arm, half_widths_deg: Mapping[str, float], pose: Pose) -> float | None:
+    """How long one check of all home edges from a pose takes, seconds of path time; None where
+    the edge of some joint cannot be checked.
+    """
+    checks, why = edge_checks(arm, half_widths_deg, pose)
+    if why:
+        return None
+    part = Part(arm, tuple(edge_steps(checks, arm, pose, 1)), pose, None, edges=checks)
+    return sum(move.duration_us for move in part.moves()) / US
 
 
 def _ends_line(step: Step, following: Step | None) -> bool:

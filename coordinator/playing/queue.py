@@ -65,11 +65,27 @@ class SetOptions:
     options: PlayOptions
 
 
-QueueEdit = AddEntry | RemoveEntry | MoveEntry | SetOptions
+@dataclass(frozen=True, slots=True)
+class ClearQueue:
+    """None any more."""
+
+    __pydantic_config__: ClassVar = NOTHING_ELSE
+    type: Literal["clear"]
+
+
+QueueEdit = AddEntry | RemoveEntry | MoveEntry | SetOptions | ClearQueue
+_WAITS_NO_MORE: Final = {
+    EntryState.PLAYS: "is being played",
+    EntryState.FINISHED: "has finished",
+    EntryState.ENDED: "has ended",
+}
 
 
 def edited(queue: Queue, edit: QueueEdit, name: str = "") -> Queue:
-    """After an edit; `name` is that of what is added. Raises Refused, and nothing has changed."""
+    """After an edit; `name` is that of what is added. What was said of its end is said no more.
+
+    Raises Refused, and nothing has changed.
+    """
     entries = list(queue.entries)
     if queue.playing and not isinstance(edit, RemoveEntry):
         raise Refused(
@@ -89,7 +105,9 @@ def edited(queue: Queue, edit: QueueEdit, name: str = "") -> Queue:
             one = entries[_index(queue, edit.entry)]
             if queue.playing and one.state is not EntryState.WAITS:
                 raise Refused(
-                    RefusalCode.QUEUE_PLAYING, f"{one.name} is {one.state}: it waits no more"
+                    RefusalCode.QUEUE_PLAYING,
+                    f"{one.name} {_WAITS_NO_MORE[one.state]}: while the queue is played only "
+                    "entries that wait can be removed",
                 )
             entries.remove(one)
         case MoveEntry():
@@ -97,8 +115,10 @@ def edited(queue: Queue, edit: QueueEdit, name: str = "") -> Queue:
             entries.insert(edit.to, one)
         case SetOptions():
             k = _index(queue, edit.entry)
-            entries[k] = replace(entries[k], options=edit.options)
-    return replace(queue, entries=tuple(entries), revision=queue.revision + 1)
+            entries[k] = replace(entries[k], options=edit.options, why=None)
+        case ClearQueue():
+            entries = []
+    return replace(queue, entries=tuple(entries), revision=queue.revision + 1, message="")
 
 
 def require_seen(queue: Queue, revision: int) -> None:
@@ -120,7 +140,7 @@ def begun(queue: Queue) -> Queue:
         raise Refused(RefusalCode.QUEUE_PLAYING, "the queue is being played already")
     if not queue.entries:
         raise Refused(RefusalCode.QUEUE_EMPTY, "the queue is empty: nothing can be played")
-    anew = tuple(replace(one, state=EntryState.WAITS, run=None) for one in queue.entries)
+    anew = tuple(replace(one, state=EntryState.WAITS, run=None, why=None) for one in queue.entries)
     return replace(queue, entries=anew, playing=True, message="")
 
 
@@ -152,8 +172,13 @@ def ended(queue: Queue, entry: int, why: str) -> Queue:
     place = next(k for k, one in enumerate(queue.entries, 1) if one.id == entry)
     name = queue.entries[place - 1].name
     message = f"the queue ended at {place} of {len(queue.entries)}, {name}: {why}"
-    after = _changed(queue, entry, state=EntryState.ENDED)
+    after = _changed(queue, entry, state=EntryState.ENDED, why=why)
     return replace(after, playing=False, message=message)
+
+
+def refused(queue: Queue, entry: int, why: str) -> Queue:
+    """The entry with which it was to begin did not: the queue is as it was before."""
+    return _changed(queue, entry, why=why)
 
 
 def taken_up(kept: Any) -> Queue:
@@ -166,7 +191,9 @@ def taken_up(kept: Any) -> Queue:
     if not queue.playing:
         return queue
     cut = tuple(
-        replace(one, state=EntryState.ENDED) if one.state is EntryState.PLAYS else one
+        replace(one, state=EntryState.ENDED, why=ENDED_WITH_COORDINATOR)
+        if one.state is EntryState.PLAYS
+        else one
         for one in queue.entries
     )
     return replace(queue, entries=cut, playing=False, message=ENDED_WITH_COORDINATOR)
@@ -178,7 +205,7 @@ def _entry(kept: Mapping[str, Any]) -> QueueEntry:
     told = kept["options"] if "options" in kept else {"loops": int(kept["loops"])}
     return QueueEntry(
         int(kept["id"]), int(kept["taught"]), str(kept["name"]), PlayOptions(**told),
-        EntryState(kept["state"]), None if run is None else int(run),
+        EntryState(kept["state"]), None if run is None else int(run), kept.get("why"),
     )  # fmt: skip
 
 

@@ -117,9 +117,14 @@ class QueuePlayer:
             self._set(rules.begun(before))
             try:
                 entry, run = await self._begin(player, halts, has_left, tell)
-            except BaseException:
-                self._set(before)
+            except BaseException as error:
+                first = before.entries[0]
+                known = isinstance(error, FAILURES)
+                self._set(rules.refused(before, first.id, _cause(error)) if known else before)
                 self._arm.announce("")
+                if isinstance(error, ProgramError):
+                    of = f"{first.name}, entry 1 of the queue,"
+                    raise ProgramError(error.problems, of) from error
                 raise
             count = len(self.queue.entries)
             said = f"{player.name} plays the queue: {count} entr{'y' if count == 1 else 'ies'}"
@@ -172,7 +177,7 @@ class QueuePlayer:
                     with player.commanding():
                         entry, run = await self._begin(player, halts, player.has_left)
                 except FAILURES as error:
-                    self._set(rules.ended(self.queue, entry.id, str(error)))
+                    self._set(rules.ended(self.queue, entry.id, _cause(error)))
                     break
         except Exception:
             _logger.exception("the queue made a mistake")
@@ -202,6 +207,15 @@ class QueuePlayer:
                     _logger.error("the queue begins anew: %s", error)
                 self._known = True
             yield
+
+
+def _cause(error: BaseException) -> str:
+    """Why an entry did not begin, in one line: of many mistakes the first one."""
+    if not isinstance(error, ProgramError):
+        return str(error)
+    first, *others = error.problems
+    more = f"; and {len(others)} more mistake{'s' if len(others) > 1 else ''}" if others else ""
+    return f"{first}{more}"
 
 
 def _done(written: asyncio.Future[None]) -> None:

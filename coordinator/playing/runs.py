@@ -28,7 +28,7 @@ from coordinator.programs.size import size_mistake
 from coordinator.programs.words import count_lines
 from coordinator.records.homings import HomingKeeper
 from coordinator.records.runs import PlayedBy, RunKeeper
-from coordinator.store import Store
+from coordinator.store import Store, StoreError
 from coordinator.store.texts import digest_of
 from coordinator.teaching.program import ReadVisit
 from coordinator.teaching.shifted_text import ShiftedText
@@ -246,7 +246,11 @@ class Runs:
 
         The result is JSON. Raises PlannerBusy, and Refused where it cannot be found.
         """
-        return await self._planner.check(text, self._start_deg(), switches, tell)
+        widths: dict[str, float] = {}
+        with contextlib.suppress(StoreError):  # then how long a check of edges takes is not told
+            names = [joint.name for joint in self._core.arm.joints]
+            widths = await self._homings.half_widths_deg(names)
+        return await self._planner.check(text, self._start_deg(), switches, tell, widths)
 
     async def curves(
         self, text: str, switches: Switches = NO_SWITCHES, tell: Tell = untold

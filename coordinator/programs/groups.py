@@ -71,7 +71,7 @@ def sort_words(line: Line, joints: Mapping[str, int]) -> Sorted:
             strangers.append(word)
     for word in strangers if is_whole else ():  # else they may belong to a G or M word
         told = f"{refusal(word.text, word.letter)}; the joints are {' '.join(joints)}"
-        _mistake(found, line, word, told + _exponent(line, word))
+        _mistake(found, line, word, told)
     return found
 
 
@@ -96,13 +96,3 @@ def _sort_code(line: Line, word: Word, found: Sorted) -> bool:
 
 def _mistake(found: Sorted, line: Line, word: Word, message: str) -> None:
     found.problems.append(Problem(line.number, word.column, message))
-
-
-def _exponent(line: Line, word: Word) -> str:
-    """More about a word that may have been meant as the exponent of the one right before it."""
-    if word.letter != "E":
-        return ""
-    for before in line.words:
-        if before.column + len(before.text) == word.column:
-            return f"; a number has no exponent: {before.text}{word.text} is two words"
-    return ""

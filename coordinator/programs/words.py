@@ -3,6 +3,7 @@
 A line is: an optional `/`, an optional line number, then words and comments. Spaces, tabs and
 the case of letters mean nothing outside comments. A word is a letter and a number; a number has
 an optional sign, digits and at most one decimal point, at least one digit, and no exponent.
+What could be one is refused: `A1e-05` is A1 and E-5 to the letter, and hardly ever meant so.
 """
 
 import re
@@ -21,6 +22,7 @@ MAX_LINE_DIGITS: Final = 5
 _END_OF_LINE: Final = re.compile(r"\r\n|\r|\n")
 _BLANKS: Final = re.compile(r"[ \t]*")
 NUMBER: Final = re.compile(r"[ \t]*[+-]?(?:[ \t]*[0-9])*(?:[ \t]*\.(?:[ \t]*[0-9])*)?")
+_EXPONENT: Final = re.compile(r"(?<=[0-9.])[Ee][+-]?[0-9]+")
 _FOREIGN: Final = re.compile(r"[^A-Za-z \t();#\[]+")
 _FUNCTION: Final = re.compile(
     "[ \t]*(" + "|".join("[ \t]*".join(name) for name in FUNCTIONS) + r")[ \t]*\[", re.IGNORECASE
@@ -30,6 +32,8 @@ _STANDARD: Final = {
     "[": "'[' is an expression (NISTIR 6556 §3.3.2.3), and not taken here: write the number",
 }
 """What may begin a number in the standard."""
+_MINUSES: Final = "\u2010\u2011\u2012\u2013\u2014\u2212\ufe63\uff0d"
+"""What looks like a minus sign, and is another character."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -188,6 +192,12 @@ class _LineReader:
             self._problem(begin, "a line number N may only stand at the beginning of its line")
         elif not any(sign.isdigit() for sign in number):
             self._no_number(begin, letter + number)
+        elif exponent := _EXPONENT.match(self.text, self.at):
+            self._problem(
+                begin,
+                f"{self.text[begin : exponent.end()]} could be a number with an exponent, and "
+                "there are none: write a space before E, or the number without an exponent",
+            )
         else:
             # At most 256 characters, so the value is always finite.
             self.words.append(Word(letter, float(number), begin + 1, letter + number))
@@ -196,8 +206,12 @@ class _LineReader:
         """Of a word without one, where something else stands that the standard has."""
         at = _end(_BLANKS, self.text, self.at)
         function = _FUNCTION.match(self.text, self.at)
-        if self.text[at : at + 1] in _STANDARD:
-            self._problem(at, _STANDARD[self.text[at]])
+        follows = self.text[at : at + 1]
+        if follows in _STANDARD:
+            self._problem(at, _STANDARD[follows])
+        elif follows and follows in _MINUSES:
+            named = f"'{follows}' (U+{ord(follows):04X})"
+            self._problem(at, f"{named} is no minus sign here: write '-'")
         elif function is not None:
             name = re.sub(r"[ \t]", "", function[1]).lower()
             told = f"{name} is a function (NISTIR 6556 §3.3.2.4), and not taken here"

@@ -7,7 +7,7 @@ from coordinator.run_record.markup import Html, paragraph, section, table
 
 _HEADINGS: Final = (
     "joint", "hottest", "worst link delay at a start", "buffer margin", "clock uncertainty",
-    "reached its end", "firmware",
+    "last point of a part reached", "firmware",
 )  # fmt: skip
 _MEANS: Final = (
     "Hottest: the highest temperature that the joint told while the run went on and that could be "

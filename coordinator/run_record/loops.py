@@ -41,6 +41,7 @@ def loops_part(report: Kept) -> Html:
             [
                 ("Loops done", known.whole("done")),
                 ("Mean", _seconds(known.number("mean_us"))),
+                *_of_edges(known),
                 ("Slowest", _slowest(slowest)),
                 *((name, hands.whole(member)) for member, name in _INTERVENTIONS.items()),
             ]
@@ -59,6 +60,12 @@ def loops_part(report: Kept) -> Html:
             parts.append(paragraph(f"How often each home edge {what} between loops:"))
             parts.append(bullets(counts))
     return section("Loops", *parts)
+
+
+def _of_edges(known: Kept) -> list[tuple[str, str | None]]:
+    """How much of the mean were checks of home edges, where there were some."""
+    edges_us = known.number("edges_mean_us")
+    return [] if edges_us is None else [("Of that to check home edges", _seconds(edges_us))]
 
 
 def _slowest(cycle: Kept | None) -> str | None:

@@ -6,6 +6,7 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any, Final
 
+from coordinator.codes.outcome import last_place
 from coordinator.run_record.conduct import conducted, journal_part
 from coordinator.run_record.joints import joints_part
 from coordinator.run_record.kept import Kept, since
@@ -86,9 +87,21 @@ def _outcome(report: Kept) -> list[Html]:
     found.append(paragraph(told, kind="outcome"))
     if message := report.text("message"):
         found.append(paragraph(f"Why: {message}"))
+    if where := _last_place(report):
+        found.append(paragraph(f"{where[0].upper()}{where[1:]}."))
     if level := report.text("stop_level"):
         found.append(paragraph(f"Level of the stop that ended it: {level}."))
     return found
+
+
+def _last_place(report: Kept) -> str:
+    """At which line, loop and part a run was that did not finish; empty where that is not known."""
+    known, starts, loops = report.object("production"), report.objects("starts"), None
+    loop = None
+    if known is not None and not report.lacks("loops") and report.whole("loops") != 1:
+        loops, loop = report.whole("loops"), (known.whole("done") or 0) + 1
+    part = starts[-1].whole("part") if starts else None
+    return last_place(report.text("outcome") or "", report.whole("line"), loop, loops, part)
 
 
 def _what(report: Kept, kept: WhatIsKept) -> Html:

@@ -126,9 +126,10 @@ class Planner:
         start_deg: Sequence[float] | None,
         switches: Switches = NO_SWITCHES,
         tell: Tell = untold,
+        half_widths_deg: Mapping[str, float] | None = None,
     ) -> bytes:
         """What a program would do from there, or from `park`, as JSON."""
-        return await self._ask(tell, _check, text, start_deg, switches)
+        return await self._ask(tell, _check, text, start_deg, switches, half_widths_deg)
 
     async def plan(
         self,
@@ -371,12 +372,19 @@ def _program(arm: Arm, text: str, tell: Tell, *, block_delete: bool) -> Program:
 
 
 def _check(
-    arm: Arm, text: str, tell: Tell, start_deg: Sequence[float] | None, switches: Switches
+    arm: Arm,
+    text: str,
+    tell: Tell,
+    start_deg: Sequence[float] | None,
+    switches: Switches,
+    half_widths_deg: Mapping[str, float] | None = None,
 ) -> bytes:
     begins = "park" if start_deg is None else "here"
     start = pose_of(arm, arm.poses["park"] if start_deg is None else start_deg)
     read = _read(arm, text, start, switches, tell)
-    found = check_parts(read.program, read.problems, read.parts, arm, start, begins, tell)
+    found = check_parts(
+        read.program, read.problems, read.parts, arm, start, begins, tell, half_widths_deg
+    )
     return orjson.dumps(found)
 
 

@@ -3,6 +3,7 @@
 import json
 from typing import Any
 
+import pytest
 from playwright.sync_api import Page, Route, expect
 
 from tests.browser import canned
@@ -149,3 +150,59 @@ def test_the_text_of_a_long_program_is_not_fetched_while_it_moves(
     expect(listing.get_by_role("listitem").first).to_have_text("G0 A10")
     fetched = [url.rpartition("/api/v1/")[2] for url in asked if url.endswith("/program")]
     assert fetched == ["runs/4/program"]
+
+
+@pytest.mark.parametrize("width", [1280, 360])
+def test_what_from_line_does_stands_beside_its_field(
+    open_page: Open, files: str, width: int
+) -> None:
+    idle = canned.whole(run=None, phase="idle", condition=canned.condition("at rest"))
+    page = open_page(
+        f"{files}/#play",
+        before=Feed(idle).attach,
+        size={"width": width, "height": 800},
+        bypass_csp=True,
+    )
+    beside = page.locator(".beside").first
+    field = beside.get_by_label("From line").bounding_box()
+    hint = beside.get_by_text("slowly to where it would be").bounding_box()
+    assert field is not None
+    assert hint is not None
+    assert hint["x"] >= field["x"] + field["width"]
+    assert hint["y"] < field["y"] + field["height"]
+    assert field["y"] < hint["y"] + hint["height"]
+    looks_well(page)
+
+
+def test_time_and_bar_of_a_part_say_that_more_follow(open_page: Open, files: str) -> None:
+    paused = canned.run(phase="paused", part=1, parts=3, path_us=7, end_us=7, left_us=0)
+    feed = Feed(canned.whole(run=paused))
+    page = open_page(files, before=feed.attach)
+    bar = page.locator(".runbar")
+    expect(bar.locator(".left")).to_have_text("0:00 left of this part; 2 more follow")
+    expect(bar.get_by_role("img", name="33 % of the parts")).to_be_visible()
+    feed.say(canned.change(2, set={"run": {**paused, "part": 3}}))
+    expect(bar.locator(".left")).to_have_text("0:00 left of the last part")
+    feed.say(canned.change(3, set={"run": {**paused, "parts": None}}))
+    expect(bar.locator(".left")).to_have_text("0:00 left of this part; more may follow")
+
+
+def test_the_listing_has_as_many_lines_as_the_program(open_page: Open, files: str) -> None:
+    def before(page: Page) -> None:
+        Feed(canned.whole()).attach(page)
+        page.route(
+            "**/api/v1/runs/3/program", lambda route: route.fulfill(body="G0 A1\nG0 A0\nM2\n")
+        )
+
+    page = open_page(f"{files}/#play", before=before)
+    expect(page.locator(".listing li")).to_have_text(["G0 A1", "G0 A0", "M2"])
+
+
+def test_cycle_times_are_told_with_and_without_the_checks_of_home_edges(
+    open_page: Open, files: str
+) -> None:
+    feed = Feed(looping(production=PRODUCTION | {"mean_us": 76e6, "edges_mean_us": 62.5e6}))
+    page = open_page(files, before=feed.attach)
+    expect(page.locator(".runbar .production")).to_contain_text(
+        "76.0\u00a0s each, 13.5\u00a0s without the checks of home edges"
+    )

@@ -197,3 +197,31 @@ def test_an_entry_is_added_and_set_with_the_options_of_a_play_by_keyboard_and_sa
     expect(section.get_by_role("alert")).to_contain_text("From line must be")
     add = section.get_by_role("button", name="Add one tray", exact=True)
     expect(add).to_have_attribute("aria-disabled", "true")
+
+
+def test_all_entries_are_removed_once_that_was_confirmed_and_an_entry_says_why_it_ended(
+    open_page: Open, files: str
+) -> None:
+    why = "its run was stopped: the operator asked"
+    feed = Feed(resting(queue(entry(1, "ended", 3) | {"why": why}, entry(2))))
+    page = opened(open_page, files, feed, size=PHONE, bypass_csp=True)
+    asked: list[dict[str, Any]] = []
+
+    def edit(route: Route) -> None:
+        asked.append(json.loads(route.request.post_data or "{}")["edit"])
+        feed.say(canned.change(2, set={"queue": queue()}))
+        route.fulfill(json=queue())
+
+    page.route("**/api/v1/queue/edits", edit)
+    section = page.get_by_role("region", name="Queue")
+    expect(section.locator("li").first).to_contain_text(why)
+    section.get_by_role("button", name="Remove all…", exact=True).click()
+    expect(section).to_contain_text("Remove all 2 from the queue?")
+    section.get_by_role("button", name="Keep them").click()
+    expect(section).not_to_contain_text("Remove all 2")
+    assert asked == []
+    section.get_by_role("button", name="Remove all…", exact=True).click()
+    looks_well(page)
+    section.get_by_role("button", name="Remove all", exact=True).click()
+    expect(section).to_contain_text("Nothing is queued")
+    assert asked == [{"type": "clear"}]

@@ -20,6 +20,7 @@ from coordinator.core.run.report import Report
 from coordinator.playing import queue as rules
 from coordinator.playing.queue_player import QueuePlayer
 from coordinator.playing.runs import Runs, Wanted
+from coordinator.programs import Problem, ProgramError
 from coordinator.programs.options import AS_WRITTEN, PlayOptions
 from coordinator.programs.progress import Tell
 from coordinator.records.taught import TaughtKeeper
@@ -66,6 +67,48 @@ def test_while_it_plays_only_what_waits_can_be_removed() -> None:
             rules.edited(queue, edit, "x")
         assert refused.value.code == RefusalCode.QUEUE_PLAYING
     assert names(rules.edited(queue, rules.RemoveEntry("remove", 2))) == ["a"]
+
+
+def test_what_is_said_of_its_end_goes_with_the_next_edit() -> None:
+    queue = rules.over(rules.turn_of(rules.begun(queued("a", "b")), 1, "a"), 1, Outcome.STOPPED, "")
+    edits: list[rules.QueueEdit] = [
+        rules.AddEntry(1), rules.MoveEntry("move", 2, 0), rules.RemoveEntry("remove", 2),
+        rules.SetOptions(2, PlayOptions(3)),
+    ]  # fmt: skip
+    assert queue.message
+    for edit in edits:
+        assert rules.edited(queue, edit, "x").message == ""
+
+
+def test_a_queue_is_cleared_unless_it_is_being_played() -> None:
+    cleared = rules.edited(queued("a", "b"), rules.ClearQueue("clear"))
+    assert (cleared.entries, cleared.revision) == ((), 3)
+    with pytest.raises(Refused, match="the queue is being played"):
+        rules.edited(rules.begun(queued("a")), rules.ClearQueue("clear"))
+
+
+def test_why_an_entry_that_is_played_or_was_cannot_be_removed_is_said_in_words() -> None:
+    queue = rules.turn_of(rules.begun(queued("a", "b", "c")), 1, "a")
+    with pytest.raises(Refused, match="a is being played: while the queue is played only"):
+        rules.edited(queue, rules.RemoveEntry("remove", 1))
+    queue = rules.over(queue, 1, Outcome.FINISHED, "")
+    with pytest.raises(Refused, match="a has finished: while the queue is played"):
+        rules.edited(queue, rules.RemoveEntry("remove", 1))
+
+
+def test_an_entry_tells_why_it_did_not_finish_until_it_is_changed_or_played_again() -> None:
+    queue = rules.turn_of(rules.begun(queued("a", "b")), 1, "a")
+    ended = rules.over(queue, 1, Outcome.STOPPED, "the operator asked")
+    why = "its run was stopped: the operator asked"
+    assert [one.why for one in ended.entries] == [why, None]
+    assert rules.taken_up(asdict(ended)).entries == ended.entries
+    assert rules.edited(ended, rules.SetOptions(1, PlayOptions(3))).entries[0].why is None
+    assert rules.begun(ended).entries[0].why is None
+    refused = rules.refused(queued("a", "b"), 1, "elbow is not homed")
+    assert [(one.state, one.why) for one in refused.entries] == [
+        (EntryState.WAITS, "elbow is not homed"), (EntryState.WAITS, None),
+    ]  # fmt: skip
+    assert not refused.playing
 
 
 def test_an_empty_queue_or_one_that_plays_cannot_begin() -> None:
@@ -143,7 +186,7 @@ def test_whatever_happens_at_most_one_entry_plays_and_none_behind_one_that_ended
         assert states.count(EntryState.PLAYS) == (1 if queue.playing else 0)
         if EntryState.ENDED in states:
             assert not queue.playing
-            assert queue.message
+            assert all(one.why for one in queue.entries if one.state is EntryState.ENDED)
         assert len({one.id for one in queue.entries}) == len(queue.entries)
 
 
@@ -309,10 +352,31 @@ async def test_where_the_first_is_refused_the_queue_has_not_begun(store: Store) 
     arm = Arm(refused={"program 1": Refused(RefusalCode.NOT_HOMED, "elbow is not homed")})
     with pytest.raises(Refused, match="elbow is not homed"):
         await begun_with(store, arm, 1, 2)
+    await store.confirmed(lambda _connection: None)  # what is before it is on the disk then
     queue = await player_on(store, arm).now()
     assert not queue.playing
     assert [one.state for one in queue.entries] == [EntryState.WAITS] * 2
+    assert [one.why for one in queue.entries] == ["elbow is not homed", None]
     assert arm.told == []
+
+
+async def test_a_mistake_in_an_entry_names_the_entry_and_its_program(store: Store) -> None:
+    mistakes = [Problem(1, 4, "A9 is out of its range"), Problem(2, 1, "G5 is no word")]
+    arm = Arm(refused={"program 1": ProgramError(mistakes)})
+    with pytest.raises(ProgramError) as caught:
+        await begun_with(store, arm, 1, 2)
+    assert caught.value.of == "program 1, entry 1 of the queue,"
+    assert list(caught.value.problems) == mistakes
+    await store.confirmed(lambda _connection: None)
+    why = "line 1, column 4: A9 is out of its range; and 1 more mistake"
+    assert (await player_on(store, arm).now()).entries[0].why == why
+    later = Arm(refused={"program 2": ProgramError(mistakes)})
+    player = player_on(store, later)
+    await player.play((await player.now()).revision, later, 0, later.has_left)
+    later.end(1)
+    queue = await settled(player)
+    assert queue.message == f"the queue ended at 2 of 2, program 2: {why}"
+    assert queue.entries[1].why == why
 
 
 async def test_an_entry_that_waits_can_be_removed_while_one_plays(store: Store) -> None:

@@ -70,6 +70,11 @@ class Check(ResponseModel):
     """`null` for an arm without approach sides, and for a program with mistakes."""
     seam: Seam | None = eg(asdict(_SEAM))
     """With what another loop would begin; `null` where each ends as it begins."""
+    pauses: int | None = eg(2)
+    """How often it waits for somebody to resume, with these switches; `null` with mistakes."""
+    edges_s: float | None = eg(94.2)
+    """How long one check of home edges takes between two loops; `null` where it cannot be made or
+    nobody knows, and for a program with mistakes."""
     more: dict[str, int] = eg({})
     """Of `moves`, `slower` and `corners`, how many more there are: 50,000 of each are told."""
 

@@ -58,6 +58,8 @@ class Production:
     """Of the loops that are done; None before the first."""
     slowest: Cycle | None
     interventions: Interventions
+    edges_mean_us: int | None = None
+    """How much of `mean_us` were checks of home edges; None where there were none."""
 
 
 MOST_CAUSES: Final = 20
@@ -70,6 +72,10 @@ class Cycles:
 
     done: int = 0
     total_us: int = 0
+    first_us: int = 0
+    """What the first loop took, before which no home edges are checked."""
+    edges_us: int = 0
+    """What the checks of home edges took, of the loops that are done."""
     slowest: Cycle | None = None
     interventions: Interventions = field(default_factory=Interventions)
     _began_us: int | None = None
@@ -116,7 +122,14 @@ class Cycles:
         if self._since is not None:
             self.held_up(self._since[0], self._since[1], now)
         lasted_us = (now - self._began_us) // (loop - self.done)
+        if not self.done:
+            self.first_us = lasted_us
         self.total_us += now - self._began_us
+        self.edges_us += sum(
+            spent_us
+            for (kind, _), spent_us in self._delays.items()
+            if kind is DelayKind.EDGES_CHECKED
+        )
         self.done, self._began_us = loop, now
         if self.slowest is None or lasted_us > self.slowest.lasted_us:
             self.slowest = Cycle(loop, lasted_us, self._told())
@@ -145,15 +158,19 @@ class Cycles:
     def told(self) -> Production:
         """What is known so far."""
         mean_us = round(self.total_us / self.done) if self.done else None
-        return Production(self.done, mean_us, self.slowest, self.interventions)
+        edges_mean_us = round(self.edges_us / self.done) if self.edges_us else None
+        return Production(self.done, mean_us, self.slowest, self.interventions, edges_mean_us)
 
-    def to_go_us(self, number: int, now: int) -> int | None:
-        """Until so many loops are done, by the mean of those that are; None before one is."""
-        if not self.done or self._began_us is None:
+    def to_go_us(self, number: int, now: int, *, check_edges: bool = False) -> int | None:
+        """Until so many loops are done, by the mean of those that are; None before one is.
+
+        Where home edges are checked the first loop, before which they are not, says nothing.
+        """
+        done = self.done - check_edges
+        if done <= 0 or self._began_us is None:
             return None
-        return max(
-            0, round((number - self.done) * self.total_us / self.done) - (now - self._began_us)
-        )
+        total_us = self.total_us - (self.first_us if check_edges else 0)
+        return max(0, round((number - self.done) * total_us / done) - (now - self._began_us))
 
     def _add(self, kind: DelayKind, why: str, lasted_us: int) -> None:
         if lasted_us <= 0:

@@ -58,7 +58,8 @@ class RunSnapshot:
     production: Production
     """What became of the loops so far."""
     to_go_us: int | None
-    """Until all loops are done, if the rest take as long as the mean; None before one is done. For
+    """Until all loops are done, if the rest take as long as the mean; None before one is done,
+    and of those with a check of home edges one. For
     a time: until no other loop is begun."""
     path_us: int | None
     """Path time at which it is, in this part; None where nobody knows."""
@@ -131,7 +132,9 @@ def _to_go_us(run: Run, now: int) -> int | None:
     if loops.for_s is not None:
         return max(0, run.report.began_us + round(loops.for_s * US) - now)
     assert loops.number is not None
-    return run.report.cycles.to_go_us(loops.number, now) if loops.several else None
+    if not loops.several:
+        return None
+    return run.report.cycles.to_go_us(loops.number, now, check_edges=loops.check_edges)
 
 
 def _left_us(run: Run, path_us: int | None) -> int | None:

@@ -22,7 +22,7 @@ export function Listing({ run }) {
     if (long) return undefined;
     // Nobody asked for this: it says nothing of what was asked for.
     file(`/api/v1/runs/${run.number}/program`).then(
-      (text) => over || setLines(text.split(/\r\n|\r|\n/)),
+      (text) => over || setLines(linesOf(text)),
       (error) => {
         if (!(error instanceof Refusal)) throw error;
         if (!over) setTrouble(error.message);
@@ -48,6 +48,12 @@ export function Listing({ run }) {
               <code>${text || " "}</code></li>`)}
         </ol>`}
     </section>`;
+}
+
+// As they are counted elsewhere: a line end at the end of a file begins no other.
+function linesOf(text) {
+  const lines = text.split(/\r\n|\r|\n/);
+  return lines.at(-1) === "" ? lines.slice(0, -1) : lines;
 }
 
 const tooLong = (run) => `Its ${run.lines} lines are too long to be shown here${run.line ? `; it is in line ${run.line}` : ""}.`;

@@ -153,9 +153,17 @@ function Checked({ model, program, taught, found, setFound, select, gone, act })
         <a href="#watch">Watch</a>.</p>`}
       ${busyArm && html`<p>The arm is ${model.arm.phase}: play must wait for it.</p>`}
       <${Often} often=${often} change=${(some) => setOften((now) => ({ ...now, ...some }))}
-        lasts=${`about ${clockTime(often.loops * told.duration_s)} without pauses${often.edges ? ", and what the edges take" : ""}`} />
+        lasts=${lasts(often, told)} />
       <p class="row"><${Press} name="main" off=${busy || gone || busyArm || unhomed.length > 0 || Boolean(wrong(often))}
         press=${play}>Play<//></p>`}`;
+}
+
+// The checks of home edges are told apart: they may take longer than the loops.
+function lasts({ loops, edges }, { duration_s: each, edges_s: check }) {
+  const told = `about ${clockTime(loops * each)} without pauses`;
+  if (!edges) return told;
+  return check == null ? `${told}, and what the edges take`
+    : `${told}, and ${clockTime((loops - 1) * check)} to check home edges, ${clockTime(check)} each time`;
 }
 
 const STAGES = {
@@ -202,6 +210,8 @@ function Found({ found, select }) {
       ? `No mistakes: ${found.moves.length} moves, ${clockTime(found.duration_s)} at full speed from ${
         found.begins === "here" ? "where the arm stands" : "the pose park"}`
       : `${found.errors.length} mistake${found.errors.length > 1 ? "s" : ""}; it cannot be played`}</h3>
+    ${found.pauses > 0 && html`<p>It pauses ${found.pauses === 1 ? "once" : `${found.pauses} times`} until somebody
+      resumes; that is not in the time.</p>`}
     ${found.moves[0]?.approach && html`<p>First the arm goes slowly to where line ${found.moves[0].line} begins:${" "}
       ${Object.entries(found.moves[0].target).map(([letter, angle]) => `${letter} ${figure(angle, 2, "°")}`).join(", ")}.
       There it waits for Resume.</p>`}

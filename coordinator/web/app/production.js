@@ -30,6 +30,7 @@ export function Production({ run }) {
     `${interventions[member]} ${interventions[member] === 1 ? one : several}`);
   return html`<p class="small production">
     ${done} done${run.loops == null ? "" : ` of ${run.loops}`}${mean == null ? "" : `, ${seconds(mean)} each`}${
+      run.production.edges_mean_us == null ? "" : `, ${seconds(mean - run.production.edges_mean_us)} without the checks of home edges`}${
       run.to_go_us == null ? "" : `, ${clockTime(run.to_go_us / 1e6)} ${run.loops == null ? "left to begin one" : "to go"}`}.
     ${done > 1 && slowest ? ` Slowest: loop ${slowest.loop}, ${seconds(slowest.lasted_us)}: ${
       slowest.delays.map(delayWords).join("; ") || "nothing is recorded that held it up"}.` : ""}

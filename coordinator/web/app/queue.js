@@ -37,6 +37,7 @@ function optionWords(options) {
 export function Queue({ model, chosen, other, gone, act }) {
   const [often, setOften] = useState(ONCE);
   const [on, setOn] = useState(OFF);
+  const [clearing, setClearing] = useState(false); // whether all are to be removed is being asked
   const section = useRef(null);
   const removed = useRef(null); // the place of what somebody removes here, until it is gone
   const queue = model.arm.queue;
@@ -54,6 +55,11 @@ export function Queue({ model, chosen, other, gone, act }) {
   const remove = async (one, place) => {
     removed.current = place;
     if (!await edit({ type: "remove", entry: one.id })) removed.current = null;
+  };
+  const clear = async () => {
+    setClearing(false);
+    removed.current = 0;
+    if (!await edit({ type: "clear" })) removed.current = null;
   };
   const options = { ...asked(often), ...on };
   const add = () => edit({ type: "add", taught: chosen.id, options }, `${chosen.name} is queued.`);
@@ -76,13 +82,19 @@ export function Queue({ model, chosen, other, gone, act }) {
           <li key=${one.id} tabindex="-1" aria-current=${one.state === "plays" ? "step" : null}>
             ${k + 1}. <strong>${one.name}</strong> ${optionWords(one.options).map((words) => html`<span>${words}</span>`)}
             <span>${STATES[one.state] ?? one.state}${one.run ? `, run ${one.run}` : ""}</span>
+            ${one.why && html`<span class="bad">${one.state === "waits" ? "did not begin: " : ""}${one.why}</span>`}
             <${Press} off=${gone || queue.playing || k === 0} press=${() => edit({ type: "move", entry: one.id, to: k - 1 })}>
               Earlier<span class="unseen"> ${one.name}, place ${k + 1}</span><//>
             <${Press} off=${gone || queue.playing || !some} press=${() => set(one)}>
               Play as set<span class="unseen"> below, ${one.name}, place ${k + 1}</span><//>
             <${Press} off=${gone || (queue.playing && one.state !== "waits")} press=${() => remove(one, k)}>
               Remove<span class="unseen"> ${one.name}, place ${k + 1}</span><//>
-          </li>`)}</ol>`}
+          </li>`)}</ol>
+        <p class="row">${clearing ? html`
+          <span>Remove all ${queue.entries.length} from the queue? It cannot be undone.</span>
+          <${Press} off=${gone || queue.playing} press=${clear}>Remove all<//>
+          <${Press} press=${() => setClearing(false)}>Keep them<//>` : html`
+          <${Press} off=${gone || queue.playing} press=${() => setClearing(true)}>Remove all…<//>`}</p>`}
       <fieldset><legend>How an entry is played</legend>
         <${Often} often=${often} change=${(more) => setOften((now) => ({ ...now, ...more }))} />
         <${SwitchRow} on=${on} change=${(more) => setOn((now) => ({ ...now, ...more }))} />

@@ -12,6 +12,7 @@ export function Report({ report }) {
   return html`
     <h2>Run ${report.run}, ${report.name}: ${report.outcome}</h2>
     ${report.message && html`<p>${sentence(report.message)}</p>`}
+    ${lastPlace(report) && html`<p>${lastPlace(report)}</p>`}
     <p>${report.began_utc ? `Began ${dateTime(report.began_utc)}, took` : "Took"} ${figure(took, 1, "s")}.</p>
     <ul class="facts">
       ${starts.map((start, k) => html`<li key="s${k}"><strong>${start.path_us > 0 ? "Resume" : "Start"}</strong>: all
@@ -44,6 +45,18 @@ export function Report({ report }) {
     </div>
     <p class="small">Start margin: how long before the start a joint had all it needed. Buffer margin: how much
       longer its points would have lasted than the slowest delivery took.</p>`;
+}
+
+/** At which line, loop and part a run was that did not finish; empty of one that did or never began. */
+export function lastPlace(report) {
+  const { outcome, line, loops } = report;
+  if (line == null || outcome === "finished") return "";
+  const loop = loops === 1 || !report.production ? ""
+    : `, loop ${report.production.done + 1}${loops == null ? "" : ` of ${loops}`}`;
+  const part = report.starts.at(-1)?.part ?? 1;
+  const where = `line ${line}${loop}${part > 1 ? `, part ${part}` : ""}`;
+  return outcome === "lost" ? `The program was last known to be at ${where}, and may have gone on for some seconds.`
+    : `The program was last at ${where}.`;
 }
 
 /** How far apart on the path the joints came to rest, and of which that is not known. */

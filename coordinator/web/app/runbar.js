@@ -17,7 +17,9 @@ export function RunBar({ arm, gone, nowUs, act }) {
 }
 
 function Running({ run, told, act }) {
-  const done = run.end_us && run.path_us != null ? Math.min(1, run.path_us / run.end_us) : null;
+  const ofPart = run.end_us && run.path_us != null ? Math.min(1, run.path_us / run.end_us) : null;
+  // All parts count alike: how long those take that follow is not known yet.
+  const done = ofPart === null || run.parts === null ? null : (run.part - 1 + ofPart) / run.parts;
   const rests = run.phase === "held" || run.phase === "paused";
   return html`
     ${told !== run.name && html`<p class="what">${run.name}</p>`}
@@ -25,13 +27,20 @@ function Running({ run, told, act }) {
       loopWords(run)}${
       run.parts > 1 ? `, part ${run.part} of ${run.parts}` : ""}</p>
     <svg class="progress" height="8" role="img"
-      aria-label="${done === null ? "progress not known" : `${Math.round(done * 100)} % of the path`}">
+      aria-label="${done === null ? "progress not known" : `${Math.round(done * 100)} % of ${run.parts > 1 ? "the parts" : "the path"}`}">
       <rect class="trough" width="100%" height="8" />
       ${done !== null && html`<rect class="filled" width="${(done * 100).toFixed(2)}%" height="8" />`}
     </svg>
     <${Production} run=${run} />
-    <p class="left">${run.left_us == null ? "– left" : `${clockTime(run.left_us / 1e6)} left`}</p>
+    <p class="left">${run.left_us == null ? "– left" : `${clockTime(run.left_us / 1e6)} left${partLeft(run)}`}</p>
     <${Speed} percent=${run.rate_percent} rests=${rests} act=${act} />`;
+}
+
+// Of what that is left, where more follows.
+function partLeft({ part, parts }) {
+  if (parts === null) return " of this part; more may follow";
+  if (parts === part) return parts > 1 ? " of the last part" : "";
+  return ` of this part; ${parts - part} more follow${parts - part > 1 ? "" : "s"}`;
 }
 
 // The speed as asked for, until the coordinator says what it is.

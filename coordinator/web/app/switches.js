@@ -33,7 +33,7 @@ export function SwitchRow({ on, change }) {
       ${box("block_delete")} <span class="small">leaves out lines that begin with /</span>
       ${box("optional_stop")} <span class="small">stops at M1</span>
       ${box("step_by_line")} <span class="small">waits for Resume after each</span>
-      <label>From line <input type="number" min="1" step="1" value=${on.from_line ?? ""} onInput=${line} /></label>
-      <span class="small">slowly to where it would be, and waits there</span>
+      <span class="beside"><label>From line <input type="number" min="1" step="1" value=${on.from_line ?? ""} onInput=${line} /></label>
+        <span class="small">of the file: slowly to where it would be, and waits there</span></span>
     </p>`;
 }

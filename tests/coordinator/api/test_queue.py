@@ -8,6 +8,7 @@ import pytest
 from starlette.requests import Request
 
 from coordinator.playing.runs import Runs, Wanted
+from coordinator.programs import Problem, ProgramError
 from coordinator.programs.options import AS_WRITTEN
 from coordinator.service import Service
 from tests.coordinator.api.test_kept_programs import kept
@@ -36,7 +37,8 @@ async def test_queue_is_edited_by_whoever_has_control_and_has_seen_it(
     assert code_of(await edited(http, 1, type="remove", entry=1)) == "queue-changed"
     assert code_of(await edited(http, 2, type="remove", entry=9)) == "queue-entry-unknown"
     assert code_of(await edited(http, 2, type="add", taught=99)) == "taught"
-    for wrong in ({"type": "add", "taught": first, "options": {"loops": 0}}, {"type": "clear"},
+    for wrong in ({"type": "add", "taught": first, "options": {"loops": 0}},
+                  {"type": "clear", "entry": 1},
                   {"type": "add", "taught": first, "options": {"loops": 2, "for_s": 9.0}},
                   {"type": "add", "taught": first, "options": {"optional_stop": 1}},
                   {"type": "add", "taught": first, "options": {"slowly": True}},
@@ -51,6 +53,24 @@ async def test_queue_is_edited_by_whoever_has_control_and_has_seen_it(
     plain = (await edited(http, 3, type="set-options", entry=2, options={})).json()
     assert plain["entries"][0]["options"] == asdict(AS_WRITTEN)
     assert service.queue.queue.revision == 4
+    assert (await edited(http, 4, type="clear")).json()["entries"] == []
+
+
+async def test_a_mistake_in_the_first_entry_names_it_and_its_program(
+    http: httpx2.AsyncClient, service: Service, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    number = await kept(http, "one tray")
+    await http.post("/control/release")
+    await edited(http, 0, type="add", taught=number)
+
+    async def wrong(*_asked: object) -> int:
+        raise ProgramError([Problem(1, 4, "no")])
+
+    monkeypatch.setattr(Runs, "play", wrong)
+    answer = await http.post("/queue/play", json={"revision": 1}, headers=WHO)
+    assert code_of(answer) == "program"
+    assert answer.json()["detail"] == "one tray, entry 1 of the queue, has 1 mistake"
+    assert answer.json()["errors"] == [{"line": 1, "column": 4, "message": "no"}]
 
 
 async def test_a_queue_whose_first_run_is_refused_has_not_begun(

@@ -73,3 +73,28 @@ def test_wrong_input_comes_without_a_caution(
     said = capsys.readouterr()
     assert said.out == ""
     assert said.err.startswith("unisono: ")
+
+
+@pytest.mark.parametrize("command", ["home tip", "jog tip 5", "run good.nc"])
+def test_where_nothing_moves_the_reason_stands_alone(
+    tmp_path: Path,
+    monkeypatch: pytest.MonkeyPatch,
+    capsys: pytest.CaptureFixture[str],
+    command: str,
+) -> None:
+    monkeypatch.chdir(tmp_path)
+    (tmp_path / "good.nc").write_text("M2\n")
+    why = "tip is offline: silent for 3 s"
+
+    def refusing(path: str, asked: bytes) -> Answer:
+        if not asked:
+            return _willing(path, asked)
+        told = {"type": "urn:unisono:problem:joint-offline", "detail": why}
+        kind = {"Content-Type": "application/problem+json"}
+        return 409, kind, json.dumps(told).encode()
+
+    with served(refusing) as url:
+        assert run([*command.split(), "--url", url]) == 3
+    said = capsys.readouterr()
+    assert said.out == ""
+    assert said.err == f"unisono: {why}\n"

@@ -116,7 +116,7 @@ def lost() -> World:
         (limp, "motors off: the operator asked"),
         (faulty, "stopped: tip has a fault: driver"),
         (homing, "homing: tip"),
-        (paused, "paused: the pause of line 3 waits for resume"),
+        (paused, "paused: test: the pause of line 3 waits for resume"),
         (
             lost,
             (

@@ -7,16 +7,20 @@ from typing import Any
 import pytest
 from rich.console import Console
 
+from coordinator.api.responses.base import plain
+from coordinator.api.responses.report import REPORT
 from coordinator.cli.show import (
     check_sentences,
     joint_remarks,
     joints_table,
     report_remarks,
+    report_table,
     way_on,
 )
 from coordinator.client.reading import read
 from coordinator.client.values import KeptReport, RunGoing
 from coordinator.motion import check_program
+from coordinator.programs import Switches
 from tests.bench.reversal import with_approach
 from tests.coordinator.cli import servers
 from tests.coordinator.cli.servers import ARM, GOING, REPORTED, arm_told
@@ -366,3 +370,75 @@ def test_check_says_where_joints_overtravel_how_long_and_where_they_do_not() -> 
     ]
     plain = check_sentences("t.nc", check_program(text, DEMO, [0.0] * 6))
     assert not any("overtravel" in sentence for sentence in plain)
+
+
+@pytest.mark.parametrize(
+    ("changed", "told"),
+    [
+        ({"outcome": "stopped", "line": 7}, "the program was last at line 7"),
+        ({"outcome": "paused", "line": 7}, "the program was last at line 7"),
+        (
+            {"outcome": "held", "line": 7, "loops": 3, "starts": 2},
+            "the program was last at line 7, loop 2 of 3, part 2",
+        ),
+        (
+            {"outcome": "stopped", "line": 7, "loops": None, "for_s": 60.0},
+            "the program was last at line 7, loop 2",
+        ),
+        (
+            {"outcome": "lost", "line": 7},
+            "the program was last known to be at line 7, and may have gone on for some seconds",
+        ),
+        ({"outcome": "finished", "line": 7}, None),
+        ({"outcome": "stopped", "line": None}, None),
+    ],
+)
+def test_a_report_says_where_in_its_program_a_run_that_did_not_finish_was(
+    changed: dict[str, Any], told: str | None
+) -> None:
+    report = NOTHING | changed | {"starts": []}
+    if "starts" in changed:
+        report["starts"] = [plain(REPORT)["start"] | {"part": part} for part in (1, 2)]
+    if report["loops"] != 1:
+        report["production"] = plain(REPORT)["production"] | {"done": 1}
+    found = [one for one in remarks_on(report) if one.startswith("the program was")]
+    assert found == ([] if told is None else [told])
+
+
+def test_only_of_a_run_that_finished_the_last_point_is_called_its_finish() -> None:
+    for outcome, heading in (("finished", "finished at"), ("stopped", "last point at")):
+        report = read(KeptReport, NOTHING | {"outcome": outcome})
+        assert [column.header for column in report_table(report).columns][4] == heading
+
+
+def test_check_says_how_often_a_program_waits_for_somebody() -> None:
+    def said(text: str, **how: Any) -> str:
+        result = check_program(text, DEMO, switches=Switches(**how))
+        return "\n".join(check_sentences("t.nc", result))
+
+    text = "G0 A1\nM0\nA2\nM1\nA3\nM2\n"
+    once = "t.nc: it pauses once until somebody resumes; that is not in the time"
+    assert once in said(text)
+    assert "it pauses twice until somebody resumes" in said(text, optional_stop=True)
+    assert "it pauses 3 times until" in said("G0 A1\nA2\nA3\nM0\nA4\nM2\n", step_by_line=True)
+    assert "pauses" not in said("G0 A1\nM2\n")
+
+
+def test_cycle_times_are_told_with_and_without_the_check_of_home_edges() -> None:
+    production = plain(REPORT)["production"] | {"done": 3, "slowest": None}
+    report = NOTHING | {"loops": 3, "check_edges": True}
+    report["production"] = production | {"mean_us": 76_000_000, "edges_mean_us": 62_500_000}
+    (told,) = (one for one in remarks_on(report) if one.startswith("loops:"))
+    assert told == "loops: 3 done of 3, 76.0 s each, 13.5 s without the checks of home edges"
+
+
+def test_check_says_how_long_home_edges_take_where_they_are_known() -> None:
+    widths = {joint.name: 4.0 for joint in DEMO.joints}
+    known = check_program("G0 A1\nM2\n", DEMO, half_widths_deg=widths)
+    assert known.edges_s is not None
+    assert known.edges_s > 10.0
+    assert (
+        f"t.nc: to check home edges between two loops would take {known.edges_s:.1f} s each time"
+        in check_sentences("t.nc", known)
+    )
+    assert check_program("G0 A1\nM2\n", DEMO).edges_s is None

@@ -4,11 +4,15 @@ from collections.abc import Callable
 
 import pytest
 
-from coordinator.cli.watch import is_held, is_past_waiting, is_stopped, unstopped
+from coordinator.api.responses.base import plain
+from coordinator.api.responses.run import RUN
+from coordinator.cli.watch import _place, is_held, is_past_waiting, is_stopped, unstopped
+from coordinator.client.reading import read
 from coordinator.core import events as ev
 from coordinator.core.machine import Coordinator
 from coordinator.core.run import Phase
 from coordinator.core.snapshot.arm import ArmSnapshot, arm_snapshot
+from coordinator.core.snapshot.run import RunSnapshot
 from coordinator.core.stop_words import STOP_LEVELS, StopWord
 from coordinator.rehearsal.world import World
 from tests.coordinator.cli.servers import arm_told
@@ -133,3 +137,18 @@ def test_a_joint_that_is_lost_in_a_hold_is_waited_for_only_as_long_as_the_run_do
     assert not is_held(shown(world))
     until_phase(world, Phase.HELD)
     assert is_held(shown(world))
+
+
+def test_times_of_a_part_are_said_to_be_of_it_where_more_follow() -> None:
+    run = plain(RUN) | {"line": 7, "path_us": 1_400_000, "end_us": 1_400_000, "loops": 1}
+
+    def said(**of_it: object) -> str:
+        return _place(read(RunSnapshot, run | of_it))
+
+    assert said(part=2, parts=3) == (
+        ", line 7, 1.4 s of 1.4 s of part 2 of 3, 1 part follows, at 100 %"
+    )
+    assert ", 1.4 s of 1.4 s of part 1 of 3, 2 parts follow, at" in said(part=1, parts=3)
+    assert ", 1.4 s of 1.4 s of part 3 of 3, at" in said(part=3, parts=3)
+    assert ", line 7, 1.4 s of 1.4 s, at 100 %" in said(part=1, parts=1)
+    assert ", 1.4 s of 1.4 s of part 2, more may follow, at" in said(part=2, parts=None)

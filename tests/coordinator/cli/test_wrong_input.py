@@ -363,3 +363,14 @@ def test_minutes_out_of_bounds_are_told_by_their_option_and_unit(
     assert done.stderr == (
         f"unisono: --minutes is {minutes} min, but must be above 0 and at most 1440 min\n"
     )
+
+
+@pytest.mark.parametrize("command", ["check", "run", "queue add", "go --back"])
+def test_a_line_beyond_all_is_told_with_name_limit_and_value(
+    unisono: Unisono, command: str
+) -> None:
+    file = [] if command.startswith("go") else ["x.nc"]
+    done = unisono(*command.split(), *file, "--from-line", "99999999999")
+    assert done.returncode == 2
+    told = "--from-line is '99999999999', but must be a whole number from 1 to 1000000"
+    assert told in done.stderr

@@ -106,12 +106,13 @@ def test_a_resume_moves_while_joints_catch_up_and_says_who() -> None:
     assert "comes up to where the others hold" in told.cause
 
 
-def test_a_pause_says_which_line_waits() -> None:
+def test_a_pause_says_of_which_program_which_line_waits() -> None:
     world = homed_world("none")
     play(world, "G90 G94\nG0 A5\nM0\nG0 A0\nM2\n")
     until_phase(world, Phase.PAUSED)
     world.run_for(1 * S)
-    assert now(world) == Condition(ConditionWord.PAUSED, "the pause of line 3 waits for resume")
+    told = "test: the pause of line 3 waits for resume"
+    assert now(world) == Condition(ConditionWord.PAUSED, told)
 
 
 @pytest.mark.parametrize("level", list(StopLevel)[1:])

@@ -9,7 +9,7 @@ from coordinator.core.condition import condition
 from coordinator.core.run import Phase
 from coordinator.core.snapshot.arm import arm_snapshot
 from coordinator.core.snapshot.run import run_snapshot
-from coordinator.motion.plan import plan_text
+from coordinator.motion.plan import edges_s, plan_text
 from coordinator.motion.route import pose_at
 from coordinator.programs.loops import Loops
 from coordinator.rehearsal.world import World
@@ -375,3 +375,27 @@ def test_time_to_go_is_the_mean_of_the_loops_that_are_done() -> None:
     asked_us = world.laptop.now + shown.to_go_us
     finish(world)
     assert abs(world.laptop.now - asked_us) < 0.7 * S
+
+
+def test_what_checks_of_edges_take_is_told_apart_from_the_loops_and_counted_in_time_to_go() -> None:
+    world = homed_world(count=2)
+    play_loops(world, Loops(3, None, check_edges=True), "G0 A30\nG0 A0\nM2\n")
+    until(world, lambda: report_of(world).cycles.done == 1, 60 * S)
+    # Of a loop with a check nothing is known yet: the first one had none.
+    assert run_snapshot(run_of(world), world.laptop.now).to_go_us is None
+    assert report_of(world).cycles.told().edges_mean_us is None
+    until(world, lambda: report_of(world).cycles.done == 2, 120 * S)
+    shown = run_snapshot(run_of(world), world.laptop.now)
+    assert shown.to_go_us is not None
+    asked_us = world.laptop.now + shown.to_go_us
+    finish(world)
+    assert abs(world.laptop.now - asked_us) < 0.7 * S
+    told = report_of(world).cycles.told()
+    assert told.mean_us is not None
+    assert told.edges_mean_us is not None
+    start = pose_at(world.arm, world.core.start_counts())
+    expected_s = edges_s(world.arm, half_widths_deg(world), start)
+    assert expected_s is not None
+    # Two checks in three loops; to load and start each comes on top.
+    assert 0 <= 3 * told.edges_mean_us - 2 * expected_s * S <= 2 * 0.6 * S
+    assert told.edges_mean_us < told.mean_us

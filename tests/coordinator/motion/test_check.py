@@ -38,6 +38,7 @@ def test_pauses_add_nothing_and_a_move_to_the_same_place_takes_no_time() -> None
     with_pause = check_program("G0 A10\nM0\nA10\nA0\nM2", ARM, ZERO)
     without = check_program("G0 A10\nA0\nM2", ARM, ZERO)
     assert with_pause.duration_s == without.duration_s
+    assert (with_pause.pauses, without.pauses) == (1, 0)
     assert with_pause.moves[1].duration_s == 0.0
 
 

@@ -124,20 +124,9 @@ def test_motion_mode_feed_and_distance_mode_are_modal() -> None:
     assert found[1].column == 1
 
 
-def test_where_e_is_a_joint_f1e3_is_a_feed_and_a_target() -> None:
-    (move,) = moves("G1 F1E3")
+def test_where_e_is_a_joint_a_space_makes_it_a_target_beside_a_feed() -> None:
+    (move,) = moves("G1 F1 E3")
     assert (move.feed_deg_min, angles(move)) == (1.0, {"E": 3.0})
-
-
-def test_what_may_be_meant_as_an_exponent_is_told_to_be_a_word_of_its_own() -> None:
-    known = "E999 is no word of RS-274/NGC; the joints are A B C"
-    for text, more in (
-        ("G0 A1e999", "; a number has no exponent: A1E999 is two words"),
-        ("G0 A1 E999", ""),
-    ):
-        with pytest.raises(ProgramError) as caught:
-            parse_program(text + "\nM2", {"A": "a", "B": "b", "C": "c"})
-        assert [p.message for p in caught.value.problems] == [known + more]
 
 
 def test_order_of_execution_is_that_of_table_8() -> None:

@@ -19,7 +19,7 @@ from coordinator.programs import (
     print_program,
 )
 
-LETTERS = {"A": "turntable", "B": "shoulder", "C": "elbow"}
+LETTERS = {"A": "turntable", "B": "shoulder", "E": "wrist"}  # E could be read as an exponent
 
 
 def shape(step: Step) -> Step:

@@ -37,9 +37,35 @@ def test_a_number_has_an_optional_sign_digits_and_at_most_one_point(
     assert words(text) == [("A", value)]
 
 
-def test_a_number_has_no_exponent() -> None:
-    # Where E is a joint, `F1E3` is F1 and E3 (§3.3).
-    assert words("F1E3") == [("F", 1.0), ("E", 3.0)]
+@pytest.mark.parametrize(
+    "text", ["G0 A1e-05 B-60", "G0 A1E-05", "G0 A1.e5", "G0 A1e+5", "G0 A1E5.5"]
+)
+def test_what_could_be_an_exponent_is_refused_and_not_read_as_a_joint(text: str) -> None:
+    # §3.3.2.1 has no exponents, and by §3.3 `A1e-05` were A1 and E-5: as other languages print
+    # 0.00001, a joint E would turn by 5°. E is no word of the standard, so refusing takes nothing.
+    ((column, message),) = problems(text)
+    assert column == 4
+    assert "could be a number with an exponent" in message
+    assert "write a space before E, or the number without an exponent" in message
+
+
+@given(st.floats(allow_nan=False, allow_infinity=False).filter(lambda value: "e" in repr(value)))
+def test_no_exponent_that_python_prints_is_read_as_a_word(value: float) -> None:
+    assert len(problems(f"G0 A{value!r}")) == 1
+
+
+def test_with_a_space_before_it_e_is_a_word() -> None:
+    assert words("F1 E3") == [("F", 1.0), ("E", 3.0)]
+    assert words("A1 E-05") == [("A", 1.0), ("E", -5.0)]
+    assert words("E3A1") == [("E", 3.0), ("A", 1.0)]
+
+
+def test_a_typographic_minus_is_named() -> None:
+    ((column, message),) = problems("G0 A\u22125")
+    assert column == 5
+    assert message == "'\u2212' (U+2212) is no minus sign here: write '-'"
+    ((column, message),) = problems("G0 A\u20135")
+    assert message == "'\u2013' (U+2013) is no minus sign here: write '-'"
 
 
 @pytest.mark.parametrize(

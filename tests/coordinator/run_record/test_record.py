@@ -286,3 +286,10 @@ def test_it_says_how_many_holds_and_speeds_it_does_not_tell() -> None:
     told = words(record(holds_left_out=3, overrides_left_out=5))
     assert "Of 3 holds and 5 speeds in between nothing is kept" in told
     assert "in between nothing is kept" not in words(record())
+
+
+def test_it_says_at_which_line_loop_and_part_a_stopped_run_was() -> None:
+    found = words(record(outcome="stopped", line=7, loops=3, production={"done": 2}))
+    assert "The program was last at line 7, loop 3 of 3." in found
+    assert "The program was last" not in words(record(outcome="finished"))
+    assert "last point of a part reached" in words(record(outcome="stopped"))
