@@ -132,14 +132,14 @@ def run_before_others(pid: int = 0) -> None:
 
 
 def _await_links(client: Client) -> None:
-    """Wait until every joint is linked and heard. Raises NotLive."""
+    """Wait until every joint is linked, heard and measured. Raises NotLive."""
     deadline = time.monotonic() + LINKED_S
     while True:
         try:
             missing = [
                 f"{name} (link {joint.link})"
                 for name, joint in client.joints().items()
-                if joint.link != "up" or joint.state is None
+                if joint.link != "up" or joint.state is None or not joint.measured
             ]
         except ClientError as error:
             raise NotLive(f"the coordinator does not answer: {error}") from error

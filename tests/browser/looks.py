@@ -25,6 +25,10 @@ def violations(page: Page) -> list[str]:
     page.evaluate(_AXE.read_text(encoding="utf-8"))
     found = page.evaluate(
         """async () => {
+            // A colour on its way from one to another is neither.
+            const under_way = document.getAnimations().filter((one) =>
+                one.effect.getComputedTiming().endTime !== Infinity);
+            await Promise.allSettled(under_way.map((one) => one.finished));
             const only = ["wcag2a", "wcag2aa", "wcag21a", "wcag21aa", "wcag22aa", "best-practice"];
             const found = await axe.run(document, {runOnly: only});
             return found.violations.map((one) =>

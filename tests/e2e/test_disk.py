@@ -98,7 +98,8 @@ def test_what_was_done_is_told_by_the_next_coordinator(bench: Bench) -> None:
     assert {one["joint"] for one in events if one["code"] == "homed"} == set(bench.joints)
     bench.until_linked()
     bench.ask("home", "elbow")
-    assert stored(bench, "SELECT number, state FROM homings") == [(1, "done"), (2, "done")]
+    both = [(1, "done"), (2, "done")]  # it is written after it is told
+    until(lambda: stored(bench, "SELECT number, state FROM homings") == both, "both homings done")
 
 
 def test_damaged_database_is_one_line_and_exit_code_2(bench: Bench) -> None:

@@ -108,7 +108,7 @@ def test_an_input_that_never_comes_pauses_the_run_and_names_all_that_matters() -
     until_phase(world, Phase.PAUSED)
     assert world.now - begun_us == pytest.approx(2 * S, abs=S / 20)
     why = "held of tip was not on within 2 s of gripper on (line 3)"
-    assert condition(world.core, world.laptop.now).cause == why
+    assert condition(world.core, world.laptop.now).cause == f"test: {why}"
     assert (report_of(world).outcome, report_of(world).message) == (Outcome.PAUSED, why)
     (note,) = [note for note in world.notes if note.code == "paused"]
     assert note.message == f"paused: {why}; resume waits for it again"
@@ -147,7 +147,7 @@ def test_a_hold_while_it_waits_pauses_it_until_a_resume() -> None:
     world.command(ev.Hold())
     world.run_for(10 * S)
     assert run_of(world).phase is Phase.PAUSED
-    assert condition(world.core, world.laptop.now).cause == "the operator asked"
+    assert condition(world.core, world.laptop.now).cause == "test: the operator asked"
     assert refusal(world, ev.Hold()).message == (
         "run 1 waits for resume at the wait of line 3; nothing moves"
     )

@@ -137,6 +137,8 @@ def test_the_result_is_fit_for_json() -> None:
         "ok",
         "begins",
         "duration_s",
+        "pauses",
+        "edges_s",
         "moves",
         "slower",
         "corners",
