@@ -3,6 +3,7 @@
 What moves the arm is taken only from the client that has control.
 """
 
+from functools import partial
 from typing import Any, Final
 
 from fastapi import APIRouter, HTTPException, Request, Response
@@ -81,12 +82,7 @@ def commands(service: Service, desk: ControlDesk) -> APIRouter:
 
         async def work(tell: Tell) -> Response:
             with desk.commanding(request) as who:
-
-                async def has_left() -> bool:
-                    left = await request.is_disconnected()
-                    desk.require(who)  # planning took long: somebody may have taken control
-                    return left
-
+                has_left = partial(desk.has_left, request, who)
                 text = long.of(body, body.name)
                 if body.taught is not None:
                     await service.taught.require_text(body.taught, text)

@@ -53,6 +53,14 @@ class ControlDesk:
         """Raise Refused if control was taken over meanwhile."""
         self.control.require(who, self.now())
 
+    async def has_left(self, request: Request, who: Who) -> bool:
+        """Whether a client that plans a play has left; Refused if it has control no more, as
+        planning may take long.
+        """
+        left = await request.is_disconnected()
+        self.require(who)
+        return left
+
     def state(self) -> ControlState:
         """Who has control."""
         return self.control.state(self.now(), moving=self._service.busy)

@@ -2,6 +2,7 @@
 
 from contextlib import AbstractContextManager
 from dataclasses import dataclass
+from functools import partial
 from typing import Annotated, Literal
 
 from fastapi import APIRouter, Request, Response
@@ -101,12 +102,7 @@ def queue(service: Service, desk: ControlDesk) -> APIRouter:
 
         async def work(tell: Tell) -> Response:
             with desk.commanding(request) as who:
-
-                async def has_left() -> bool:
-                    left = await request.is_disconnected()
-                    desk.require(who)  # planning took long: somebody may have taken control
-                    return left
-
+                has_left = partial(desk.has_left, request, who)
                 as_client = _AsClient(desk, who)
                 return run_begun(await player.play(body.revision, as_client, halts, has_left, tell))
 

@@ -1,7 +1,6 @@
 """What `unisono conform` does: finds the joint, asks whether it may move, checks, and tells."""
 
 import asyncio
-import contextlib
 import logging
 import os
 import shlex
@@ -255,8 +254,7 @@ def _run(work: Coroutine[Any, Any, T]) -> T:
     async def watched() -> T:
         task = asyncio.current_task()
         assert task is not None
-        with contextlib.suppress(NotImplementedError):
-            asyncio.get_running_loop().add_signal_handler(signal.SIGTERM, task.cancel)
+        asyncio.get_running_loop().add_signal_handler(signal.SIGTERM, task.cancel)
         return await work
 
     try:

@@ -237,6 +237,13 @@ async def target_moves_on(bench: Bench) -> None:
         )
 
 
+async def _no_faster(bench: Bench, way: int, limit: int) -> None:
+    """Asked for three times its limit (counts/s) it keeps it. Raises Wrong."""
+    statuses = await bench.talk.keep(0.6, **_jog(way * limit * 3))
+    fastest = max(abs(s.velocity) for s in statuses)
+    require(0 < fastest <= limit + 1, f"at most {limit} counts/s", fastest)
+
+
 @JOG.check("limit", "A homed jog keeps within the configured velocity.", moves=True)
 async def limit(bench: Bench) -> None:
     _, way = await _ready(bench)
@@ -251,9 +258,7 @@ async def limit(bench: Bench) -> None:
         ),
         ramp=rows,
     )
-    statuses = await bench.talk.keep(0.6, **_jog(way * slow * 3))
-    fastest = max(abs(s.velocity) for s in statuses)
-    require(0 < fastest <= slow + 1, f"at most {slow} counts/s", fastest)
+    await _no_faster(bench, way, slow)
 
 
 @JOG.check("unhomed-limit", "An unhomed jog keeps within jog_unhomed.", moves=True)
@@ -264,9 +269,7 @@ async def unhomed_limit(bench: Bench) -> None:
     slow = max(1, bench.slow // 2)
     await bench.configured(jog_unhomed=slow)
     await bench.talk.learn()
-    statuses = await bench.talk.keep(0.6, **_jog(way * slow * 3))
-    fastest = max(abs(s.velocity) for s in statuses)
-    require(0 < fastest <= slow + 1, f"at most {slow} counts/s", fastest)
+    await _no_faster(bench, way, slow)
 
 
 @JOG.check("silence", "An expiry far ahead does not outlast 1.5 s without a drive.", moves=True)

@@ -309,30 +309,29 @@ async def full_frame(bench: Bench) -> None:
     equal("answer", "ack", await bench.talk.points(_still(here, MAX_POINTS_PER_FRAME)))
 
 
+async def _one_too_many(bench: Bench, *, leaving: int) -> None:
+    """Fill its buffer but for `leaving` points, then offer one more than that. Raises Wrong."""
+    count = bench.welcome.welcome.capabilities.point_capacity
+    if count > 20_000:
+        raise NotMade(f"it tells {count} points, too many to try")
+    points = _still(await _here(bench), count + 1)
+    first = count - leaving
+    equal("answer", "ack", await bench.talk.points(points[:first]))
+    await _refused(bench, "buffer-full", *points[first:], first=first)
+
+
 @BUFFER.check(
     "capacity", "As many points as it tells are taken; one more is buffer-full.", moves=True
 )
 async def capacity(bench: Bench) -> None:
-    count = bench.welcome.welcome.capabilities.point_capacity
-    if count > 20_000:
-        raise NotMade(f"it tells {count} points, too many to try")
-    here = await _here(bench)
-    points = _still(here, count + 1)
-    equal("answer", "ack", await bench.talk.points(points[:count]))
-    await _refused(bench, "buffer-full", points[count], first=count)
+    await _one_too_many(bench, leaving=0)
 
 
 @BUFFER.check(
     "full-whole", "A frame that fits in part only is buffer-full, and none is taken.", moves=True
 )
 async def full_whole(bench: Bench) -> None:
-    count = bench.welcome.welcome.capabilities.point_capacity
-    if count > 20_000:
-        raise NotMade(f"it tells {count} points, too many to try")
-    here = await _here(bench)
-    points = _still(here, count + 1)
-    equal("answer", "ack", await bench.talk.points(points[: count - 1]))
-    await _refused(bench, "buffer-full", *points[count - 1 :], first=count - 1)
+    await _one_too_many(bench, leaving=1)
 
 
 @BUFFER.check("discarded", "A discard empties the buffer.", moves=True)
