@@ -6,7 +6,6 @@ times may differ by 2 µs, positions by a count, or by what the joint passes in 
 
 import json
 import math
-import subprocess
 from collections.abc import Callable, Iterator, Mapping
 from dataclasses import fields
 from pathlib import Path
@@ -22,6 +21,7 @@ from protocol.states import JointState
 from protocol.status import Fault, Status, decode_status
 from simulator.joint.endpoint import Endpoint, StreamOut
 from simulator.joint.joint import Joint, JointIdentity
+from tests.joint_c.lines import Lines
 
 KEY = bytes(range(0x40, 0x60))
 ID = "0a1b2c3d4e5f"
@@ -86,22 +86,15 @@ class Pair:
         self._nonces: dict[int, bytes] = {}
         self.joint = Joint(JointIdentity(ID, "1.4.0", BOOT), inputs=2, outputs=2)
         self.endpoint = Endpoint(self.joint, KEY, UDP)
-        self._process = subprocess.Popen(
-            [str(program)],
-            stdin=subprocess.PIPE,
-            stdout=subprocess.PIPE,
-            text=True,
-            encoding="ascii",
-        )
+        self._program = Lines(program)
         self._answer: dict[str, Any] = self.tell(
             f"init {now} {KEY.hex()} {ID} {BOOT} 250000 2 2 1 1 {UDP}"
         )
 
     def end(self) -> None:
         """End the program; anything that it left undefined on the way is an error."""
-        self._process.communicate()
-        if self._process.returncode != 0:
-            raise Differs(f"the joint in C ended with exit code {self._process.returncode}")
+        if code := self._program.end():
+            raise Differs(f"the joint in C ended with exit code {code}")
 
     # What may happen to both
 
@@ -302,15 +295,10 @@ class Pair:
 
     def tell(self, line: str) -> dict[str, Any]:
         """A line to the joint in C alone, and what it says."""
-        assert self._process.stdin is not None
-        assert self._process.stdout is not None
         self.log.append(line)
-        self._process.stdin.write(line + "\n")
-        self._process.stdin.flush()
-        said = self._process.stdout.readline()
+        said = self._program.line(line)
         if not said:
-            self._process.wait()
-            raise Differs(f"the joint in C ended with exit code {self._process.returncode}")
+            raise Differs(f"the joint in C ended with exit code {self._program.wait()}")
         answer: dict[str, Any] = json.loads(said)
         return answer
 

@@ -5,7 +5,6 @@ Messages are written and read by python-zeroconf. Times are µs.
 
 import itertools
 import json
-import subprocess
 from collections.abc import Iterator
 from dataclasses import dataclass
 from pathlib import Path
@@ -24,6 +23,8 @@ from zeroconf import (  # type: ignore[attr-defined]
     DNSService,
     DNSText,
 )
+
+from tests.joint_c.lines import Lines
 
 SERVICE: Final = "_unisono-joint._tcp.local."
 LABEL: Final = "elbow-0a1b2c3d4e5f"
@@ -58,9 +59,7 @@ class Announced:
     def __init__(self, program: Path, *, port: int = 1234, random: int = 7) -> None:
         self.now = 10.0 * S
         self.answer: dict[str, Any] = {}
-        self._process = subprocess.Popen(
-            [program], stdin=subprocess.PIPE, stdout=subprocess.PIPE, text=True
-        )
+        self._program = Lines(program, "utf-8")
         service = SERVICE.removesuffix(".local.")
         self._tell("begin", service, LABEL, HOST.split(".")[0], 0x7F000001, port, random, *TEXT)
 
@@ -93,15 +92,11 @@ class Announced:
 
     def close(self) -> None:
         """End the program; anything that it left undefined on the way is an error."""
-        self._process.communicate()
-        assert self._process.returncode == 0
+        assert self._program.end() == 0
 
     def _tell(self, what: str, *words: object) -> list[Sent]:
-        assert self._process.stdin is not None
-        assert self._process.stdout is not None
-        self._process.stdin.write(" ".join(map(str, (what, self.now, *words))) + "\n")
-        self._process.stdin.flush()
-        self.answer = json.loads(self._process.stdout.readline())
+        line = " ".join(map(str, (what, self.now, *words)))
+        self.answer = json.loads(self._program.line(line))
         return [Sent(port, DNSIncoming(bytes.fromhex(raw))) for port, raw in self.answer["sent"]]
 
 

@@ -3,7 +3,6 @@
 import json
 import random
 import struct
-import subprocess
 from collections.abc import Iterator, Sequence
 from pathlib import Path
 from typing import Any
@@ -12,6 +11,7 @@ import numpy as np
 import pytest
 
 from tests.joint_c.exact import Points
+from tests.joint_c.lines import Lines
 from tests.joint_c.trajectories import random_points
 
 CAPACITY = 512  # UJ_POINT_CAPACITY, as it is by itself
@@ -21,35 +21,19 @@ SEGMENTS = json.loads(
 )
 
 
-class Buffer:
-    def __init__(self, program: Path) -> None:
-        self._process = subprocess.Popen(
-            [str(program)], stdin=subprocess.PIPE, stdout=subprocess.PIPE, text=True
-        )
-
-    def ask(self, line: str) -> str:
-        assert self._process.stdin is not None
-        assert self._process.stdout is not None
-        self._process.stdin.write(line + "\n")
-        self._process.stdin.flush()
-        return self._process.stdout.readline().rstrip("\n")
-
+class Buffer(Lines):
     def limits(self, low: int | None, high: int | None, velocity: int, acceleration: int) -> None:
         bounds = "0 0 0" if low is None else f"1 {low} {high}"
-        self.ask(f"limits {bounds} {velocity} {acceleration}")
+        self.line(f"limits {bounds} {velocity} {acceleration}")
 
     def frame(self, points: Sequence[tuple[int, ...]], first: int = 0, trajectory: int = 1) -> str:
         """The code. A point is time, position, velocity, and maybe flags, mask and values."""
         packed = b"".join(struct.pack(">qqiBBBB", *(*point, 0, 0, 0)[:6], 0) for point in points)
-        answer = self.ask(f"frame {trajectory} {first} {len(points)} {packed.hex()}")
+        answer = self.line(f"frame {trajectory} {first} {len(points)} {packed.hex()}")
         return answer.split()[0]
 
     def state(self) -> list[str]:
-        return self.ask("state").split()
-
-    def end(self) -> int:
-        self._process.communicate()
-        return self._process.returncode
+        return self.line("state").split()
 
 
 @pytest.fixture(scope="module")
@@ -61,7 +45,7 @@ def running(joint_build: Path) -> Iterator[Buffer]:
 
 @pytest.fixture
 def buffer(running: Buffer) -> Buffer:
-    running.ask("clear")
+    running.line("clear")
     running.limits(None, None, 2_730_000, 5_460_000)
     return running
 
@@ -118,7 +102,7 @@ def test_another_trajectory_waits_until_the_first_is_gone(buffer: Buffer) -> Non
     buffer.frame(still(2))
     assert buffer.frame(still(2), trajectory=2) == "trajectory-loaded"
     assert buffer.frame(still(2), trajectory=0) == "message-invalid"
-    buffer.ask("clear")
+    buffer.line("clear")
     assert buffer.frame(still(2), trajectory=2) == "accepted"
 
 
@@ -157,7 +141,7 @@ def test_a_cubic_one_count_beyond_the_range_is_rounding(buffer: Buffer) -> None:
     buffer.limits(-1000, 1000, 2_730_000, 5_460_000)
     start = [(0, 0, 0), (1_000_000, 1000, 4), (2_000_000, 1000, -4)]
     assert buffer.frame(start) == "accepted"
-    buffer.ask("clear")
+    buffer.line("clear")
     assert buffer.frame([start[0], (1_000_000, 1000, 5), (2_000_000, 1000, -5)]) == "range"
 
 
@@ -169,31 +153,31 @@ def test_a_full_buffer_refuses_a_frame_wholly_until_points_are_freed(buffer: Buf
     assert buffer.frame(still(100, taken), first=taken) == "buffer-full"
     assert buffer.frame(still(CAPACITY - taken, taken), first=taken) == "accepted"
     assert buffer.frame(still(1, CAPACITY), first=CAPACITY) == "buffer-full"
-    assert buffer.ask("free 1000005").split()[4] == "100"
+    assert buffer.line("free 1000005").split()[4] == "100"
     assert buffer.frame(still(100, CAPACITY), first=CAPACITY) == "accepted"
     assert buffer.state()[1] == str(CAPACITY + 100)
 
 
 def test_freeing_keeps_the_segment_and_what_an_arm_may_go_back_to(buffer: Buffer) -> None:
     buffer.frame(still(10))
-    assert buffer.ask("free 30000").split()[4] == "2"
-    assert buffer.ask("free 30002").split()[4] == "2"
-    assert buffer.ask("free 30003").split()[4] == "3"
-    assert buffer.ask("free 500000").split()[4] == "8"
+    assert buffer.line("free 30000").split()[4] == "2"
+    assert buffer.line("free 30002").split()[4] == "2"
+    assert buffer.line("free 30003").split()[4] == "3"
+    assert buffer.line("free 500000").split()[4] == "8"
 
 
 def test_points_switch_in_their_order_once_and_are_not_freed_before(buffer: Buffer) -> None:
     points = [(0, 0, 0, OUTPUTS, 3, 1), (10_000, 0, 0), (20_000, 0, 0, OUTPUTS, 4, 4)]
     buffer.frame(points)
     assert buffer.state()[5] == "0"
-    assert buffer.ask("free 20000").split()[4] == "0"
-    assert buffer.ask("switch -1") == "-"
-    assert buffer.ask("switch 19999") == "3 1 -"
-    assert buffer.ask("switch 19999") == "-"
+    assert buffer.line("free 20000").split()[4] == "0"
+    assert buffer.line("switch -1") == "-"
+    assert buffer.line("switch 19999") == "3 1 -"
+    assert buffer.line("switch 19999") == "-"
     assert buffer.state()[5] == "20000"
-    assert buffer.ask("switch 50000") == "4 4 -"
+    assert buffer.line("switch 50000") == "4 4 -"
     buffer.frame([(30_000, 0, 0), (40_000, 0, 0, OUTPUTS, 1, 0)], first=3)
-    assert buffer.ask("switch 50000") == "1 0 -"
+    assert buffer.line("switch 50000") == "1 0 -"
     assert buffer.state()[5] == "-"
 
 
@@ -213,8 +197,8 @@ def test_the_cubic_between_points_is_followed_while_points_come_and_go(
             assert buffer.frame(frame, first=taken) == "accepted"
             taken += count
         wanted = exact.at(np.array([float(path)]))
-        position, velocity = map(float, buffer.ask(f"where {path * 256}").split())
+        position, velocity = map(float, buffer.line(f"where {path * 256}").split())
         assert position == pytest.approx(float(wanted[0][0]), abs=1e-4)
         assert velocity == pytest.approx(float(wanted[1][0]), abs=1e-2)
-        buffer.ask(f"free {path}")
+        buffer.line(f"free {path}")
         path += rng.randrange(1, 100_000)

@@ -1,6 +1,5 @@
 """The cable in C: golden vectors, and the same as in Python whatever the bytes."""
 
-import subprocess
 from collections.abc import Iterator
 from pathlib import Path
 
@@ -12,23 +11,15 @@ from protocol.cable import requests
 from protocol.cable.frames import MAX_BODY_BYTES, SYNC, Decoder, Frame, encode
 from protocol.cable.requests import ANSWER, REFUSED, Kind, Refusal
 from protocol.errors import WireError
+from tests.joint_c.lines import Lines
 from tests.protocol.pages import vectors
 
 
-class CableC:
+class CableC(Lines):
     """The program, line by line."""
 
-    def __init__(self, program: Path) -> None:
-        self._process = subprocess.Popen(
-            [str(program)], stdin=subprocess.PIPE, stdout=subprocess.PIPE, text=True
-        )
-
     def ask(self, line: str) -> str:
-        assert self._process.stdin is not None
-        assert self._process.stdout is not None
-        self._process.stdin.write(line + "\n")
-        self._process.stdin.flush()
-        return self._process.stdout.readline().strip()
+        return self.line(line).strip()
 
     def frames(self, line: str) -> list[Frame]:
         *found, end = self.ask(line).split(".")
@@ -45,10 +36,6 @@ class CableC:
             return None, " ".join((answer, *has))
         [found] = Decoder().feed(bytes.fromhex(answer))
         return found, " ".join(has)
-
-    def end(self) -> int:
-        self._process.communicate()
-        return self._process.returncode
 
 
 @pytest.fixture(name="cable", scope="module")

@@ -3,6 +3,7 @@
 #include <stdio.h>
 
 #include "free_motion.h"
+#include "instructions.h"
 #include "path.h"
 #include "steps.h"
 
@@ -22,19 +23,6 @@ static struct uj_clock arm_clock;
 static struct uj_path path;
 static struct uj_steps steps;
 static struct uj_motion_piece piece;
-
-static uint64_t instructions(void)
-{
-    uint32_t high = 0;
-    uint32_t low = 0;
-    uint32_t again = 0;
-    do {
-        __asm__ volatile("csrr %0, minstreth" : "=r"(high));
-        __asm__ volatile("csrr %0, minstret" : "=r"(low));
-        __asm__ volatile("csrr %0, minstreth" : "=r"(again));
-    } while (high != again);
-    return (uint64_t)high << 32 | low;
-}
 
 /* What counting takes by itself: main finds it out first. */
 static uint64_t counting;

@@ -4,6 +4,8 @@
 #include <stddef.h>
 #include <stdio.h>
 
+#include "instructions.h"
+
 #define STACK_BYTES 0x4000
 #define PAINT UINT32_C(0x5aa55aa5)
 #define SPARED 256 /* bytes below the stack pointer that meter_begin itself may be using */
@@ -14,19 +16,6 @@ static uint64_t spent;
 static uint32_t deepest; /* bytes */
 static uint64_t begun;
 static uint32_t *top;
-
-static uint64_t instructions(void)
-{
-    uint32_t high;
-    uint32_t low;
-    uint32_t again;
-    do {
-        __asm__ volatile("csrr %0, minstreth" : "=r"(high));
-        __asm__ volatile("csrr %0, minstret" : "=r"(low));
-        __asm__ volatile("csrr %0, minstreth" : "=r"(again));
-    } while (high != again);
-    return (uint64_t)high << 32 | low;
-}
 
 static uint32_t *bottom(void)
 {

@@ -42,13 +42,9 @@ static enum uj_reject configure(struct uj_joint *joint, const struct uj_request 
     return UJ_ACCEPTED;
 }
 
-static enum uj_reject prepare(struct uj_joint *joint, uint32_t trajectory)
+/* What points and prepare need alike. */
+static enum uj_reject ready_for_a_trajectory(const struct uj_joint *joint)
 {
-    struct uj_point first;
-    struct uj_point second;
-    if (!uj_body_rests(joint)) {
-        return UJ_REJECT_NOT_AT_REST;
-    }
     if (!joint->configured) {
         return UJ_REJECT_NOT_CONFIGURED;
     }
@@ -57,6 +53,20 @@ static enum uj_reject prepare(struct uj_joint *joint, uint32_t trajectory)
     }
     if (joint->state == UJ_FAULTED) {
         return UJ_REJECT_FAULTED;
+    }
+    return UJ_ACCEPTED;
+}
+
+static enum uj_reject prepare(struct uj_joint *joint, uint32_t trajectory)
+{
+    struct uj_point first;
+    struct uj_point second;
+    if (!uj_body_rests(joint)) {
+        return UJ_REJECT_NOT_AT_REST;
+    }
+    const enum uj_reject unready = ready_for_a_trajectory(joint);
+    if (unready != UJ_ACCEPTED) {
+        return unready;
     }
     if (joint->safety.latched != UJ_STOP_NONE) {
         return UJ_REJECT_STOP_LATCHED;
@@ -153,14 +163,9 @@ enum uj_reject uj_requests_points(struct uj_joint *joint, const struct uj_points
                                   char sentence[UJ_SENTENCE_BYTES])
 {
     sentence[0] = '\0';
-    if (!joint->configured) {
-        return UJ_REJECT_NOT_CONFIGURED;
-    }
-    if (joint->state == UJ_UNHOMED) {
-        return UJ_REJECT_UNHOMED;
-    }
-    if (joint->state == UJ_FAULTED) {
-        return UJ_REJECT_FAULTED;
+    const enum uj_reject unready = ready_for_a_trajectory(joint);
+    if (unready != UJ_ACCEPTED) {
+        return unready;
     }
     if (joint->state == UJ_HOMING || joint->state == UJ_JOGGING || joint->state == UJ_STOPPING) {
         return UJ_REJECT_NOT_AT_REST;

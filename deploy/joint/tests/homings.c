@@ -5,6 +5,7 @@
 #include <stdlib.h>
 
 #include "joint.h"
+#include "usual.h"
 
 static struct uj_joint joint;
 static double now_us;
@@ -28,19 +29,7 @@ static void configure(void)
 {
     static struct uj_request request = {.type = UJ_REQUEST_CONFIGURE};
     char sentence[UJ_SENTENCE_BYTES];
-    request.of.configuration = (struct uj_configuration){
-        .counts_per_turn = 16384000,
-        .full_step = 4096,
-        .velocity = 2730000,
-        .acceleration = 5460000,
-        .jog_unhomed = 2730000,
-        .homing = {.direction = 1, .travel = 16384000, .backoff = 90000, .fast = 900000, .slow = 90000},
-        .ramp_rows = 2,
-        .ramp = {{0, 0}, {2500000, 1000000}},
-        .temperature_limit_centi_c = 6000,
-        .run_current_ma = 800,
-        .hold_current_ma = 400,
-    };
+    request.of.configuration = usual_configuration();
     if (uj_joint_request(&joint, now_us, &request, sentence) != UJ_ACCEPTED) {
         fprintf(stderr, "homings: the configuration is refused: %s\n", sentence);
         exit(2);

@@ -17,6 +17,7 @@
 #include <stdlib.h>
 
 #include "feed.h"
+#include "usual.h"
 
 #define MEMORY 48
 #define HALF (MEMORY / 2)
@@ -78,21 +79,8 @@ static void run_channel(struct channel *channel, uint64_t until)
 static void configure(void)
 {
     struct uj_request request = {.type = UJ_REQUEST_CONFIGURE};
-    struct uj_configuration *configuration = &request.of.configuration;
     char sentence[UJ_SENTENCE_BYTES];
-    *configuration = (struct uj_configuration){
-        .counts_per_turn = 16384000,
-        .full_step = 4096,
-        .velocity = 2730000,
-        .acceleration = 5460000,
-        .jog_unhomed = 2730000,
-        .homing = {.direction = 1, .travel = 16384000, .backoff = 90000, .fast = 900000, .slow = 90000},
-        .ramp_rows = 2,
-        .ramp = {{0, 0}, {2500000, 1000000}},
-        .temperature_limit_centi_c = 6000,
-        .run_current_ma = 800,
-        .hold_current_ma = 400,
-    };
+    request.of.configuration = usual_configuration();
     if (uj_joint_request(&joint, 0, &request, sentence) != UJ_ACCEPTED) {
         fprintf(stderr, "feed: the configuration is refused: %s\n", sentence);
         exit(2);
