@@ -27,6 +27,8 @@ class Board:
         """Cable and power at once, in no time."""
         self.process.send_signal(signal.SIGKILL)
         self.process.wait()
+        # Else its name leads to the next board that is given this terminal, of another test.
+        self.port.unlink(missing_ok=True)
 
     def who(self) -> Who:
         with Port(self.port) as port:

@@ -274,6 +274,9 @@ static void obey(struct uj_cable_board *board, const struct uj_cable_frame *fram
     if (answer.restart) {
         wait_until_read(near);
         end_joint();
+        if (options.link != NULL) {
+            (void)unlink(options.link); /* else it leads to whoever gets this terminal next */
+        }
         (void)execv("/proc/self/exe", words);
         fail("it cannot restart");
     }
