@@ -9,7 +9,7 @@ from coordinator.rehearsal.joint_node import Node
 from coordinator.rehearsal.observer import Observer
 from coordinator.rehearsal.schedule import Schedule
 from coordinator.rehearsal.stream import Link, Stream
-from coordinator.rehearsal.value_stream import Told, ValueStream
+from coordinator.rehearsal.value_stream import NO_KEYS, Told, ValueStream
 from coordinator.timing.exchange import Exchange
 from protocol.drive import Drive
 from protocol.status import Status
@@ -23,8 +23,8 @@ class Sent:
 
     drive: Drive
     t1_us: int
-    boot: int | None
-    """Whose datagram keys it is for."""
+    keyed: str
+    """The joint's nonce of the handshake whose datagram keys it is for."""
 
 
 @dataclass(slots=True, eq=False)
@@ -56,18 +56,18 @@ class ByValue(Carrier):
         """As above; what waits to be said goes too."""
         super().lost(node)
         told = self._told[node.id]
-        told.stream = None
+        told.stream, told.keyed = None, NO_KEYS
         told.kept.clear()
 
     def _seal(self, link: Link, drive: Drive, now: int) -> Sent:
-        return Sent(drive, now, link.boot)
+        return Sent(drive, now, link.keyed)
 
     def _damaged(self, message: object) -> None:
         return None
 
     def _take(self, node: Node, message: object) -> Answer | None:
         assert isinstance(message, Sent)
-        if node.boot != message.boot:
+        if message.keyed != self._told[node.id].keyed:
             return None
         came_us, status = node.unit.drive(self._schedule.now, message.drive)
         events = node.unit.joint.take_events()
@@ -91,7 +91,7 @@ class ByValue(Carrier):
     def _open(self, link: Link, message: object) -> ev.Replied | None:
         assert isinstance(message, Answer)
         drive, laptop = message.sent.drive, link.laptop
-        if drive.session != laptop.core.session:
+        if drive.session != laptop.core.session or message.sent.keyed != link.keyed:
             return None
         received_us = int(-(-message.came_us // 1))
         exchange = Exchange(message.sent.t1_us, received_us, message.replied_us, laptop.now)

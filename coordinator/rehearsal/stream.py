@@ -53,8 +53,8 @@ class Link:
     """As the laptop sees it."""
     address: ev.StreamAddress | None = None
     """Where the joint's datagrams go."""
-    boot: int | None = None
-    """The boot that the joint's datagram keys come from; another boot has other keys."""
+    keyed: str = ""
+    """The joint's nonce of the handshake that the datagram keys come from; another has others."""
 
     def forward(self, happen: Happen, *args: object) -> None:
         """Let something happen once what is written to a stream now has come to the joint."""
@@ -197,7 +197,7 @@ class Stream:
         """The handshake is whole."""
         self.is_up = True
         self.link.address = self.address
-        self.link.boot = welcome.boot
+        self.link.keyed = welcome.keyed or welcome.nonce
         self.link.laptop.handle(ev.LinkUp(self.link.node.id, welcome))
 
     def down(self, message: str, code: str = "stream-closed") -> None:

@@ -20,6 +20,8 @@ from simulator.joint.refusal import Refusal
 
 NO_PROOF: Final = "0" * 64
 """Values need no proofs; the bytes that carry them do."""
+NO_KEYS: Final = "none"
+"""In place of a nonce, before a handshake has made keys."""
 
 
 class Opening(Enum):
@@ -43,6 +45,10 @@ class Told:
     """A joint's stream that proved itself, and events that wait for one."""
 
     stream: Stream | None = None
+    keyed: str = NO_KEYS
+    """Its nonce of the handshake that its datagram keys come from: each that makes some has one of
+    its own."""
+    handshakes: int = 0
     kept: deque[AnyEvent] = field(default_factory=lambda: deque(maxlen=KEPT_EVENTS))
 
     def say(self, events: Sequence[AnyEvent]) -> None:
@@ -87,9 +93,12 @@ class ValueStream(Stream):
         older, self._told.stream = self._told.stream, self
         if older is not None and older.link is not self.link:
             older.refuse()
+        told = self._told
         if is_new:
-            self._told.kept.clear()
-        self.answer(_welcome(node, is_new=is_new))
+            told.kept.clear()
+            told.handshakes += 1
+            told.keyed = f"{told.handshakes:064x}"
+        self.answer(_welcome(node, told.keyed, is_new=is_new))
         self._told.say(node.unit.joint.take_events())
 
     def _close(self) -> None:
@@ -118,14 +127,14 @@ class ValueStream(Stream):
             raise HandshakeError(frame.code, frame.message)
 
 
-def _welcome(node: Node, *, is_new: bool) -> Welcome:
+def _welcome(node: Node, keyed: str, *, is_new: bool) -> Welcome:
     joint = node.unit.joint
     trajectory, next_index = joint.loaded
     return Welcome(
         id=node.id,
         firmware="world",
         boot=node.boot,
-        nonce=NO_PROOF,
+        nonce=keyed,
         proof=NO_PROOF,
         udp=DISCARD_PORT,
         capabilities=Capabilities(
@@ -136,7 +145,7 @@ def _welcome(node: Node, *, is_new: bool) -> Welcome:
             idle_current=joint.reduces_current,
         ),
         configuration=joint.configuration_digest,
-        keyed=None if is_new else NO_PROOF,
+        keyed=None if is_new else keyed,
         trajectory=trajectory,
         next_index=next_index,
     )

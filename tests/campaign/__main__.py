@@ -25,7 +25,7 @@ from tests.campaign.generate import generate
 from tests.campaign.happenings import CALM
 from tests.campaign.invariants.since_start import Apart
 from tests.campaign.lanes import Lanes
-from tests.campaign.play import Outcome, play, play_seed
+from tests.campaign.play import CRASH, Outcome, play, play_seed
 from tests.campaign.scenario import Scenario
 from tests.campaign.shrink import shrink
 
@@ -131,6 +131,9 @@ def _rests(rests: list[Apart]) -> Table:
 def explain(seed: int, sentence: str) -> None:
     """Shrink a failure, print it, draw it."""
     console.print(f"[bold]SEED={seed}[/bold] {sentence}", highlight=False)
+    if sentence.partition(" ")[0] == CRASH:
+        console.print("SEED=… make campaign shows where it was raised", highlight=False)
+        return
     small, outcome = shrink(generate(seed), sentence.partition(" ")[0])
     path = PICTURES / f"seed-{seed}.svg"
     console.print(f"shrunk, {outcome.violation}; picture in {path}", highlight=False)

@@ -673,20 +673,17 @@ MUTANTS = (
 def hunt(limit: int) -> int:
     """In the copy: play scenarios until one is caught; prints what caught it."""
     from tests.campaign.generate import generate
-    from tests.campaign.play import play
+    from tests.campaign.play import CRASH, play_seed
     from tests.campaign.shrink import shrink
 
     for seed in range(1, limit + 1):
-        scenario = generate(seed)
-        try:
-            violation = play(scenario).violation
-        except Exception as error:  # noqa: BLE001 - a core that breaks is caught as well
-            caught = Caught(seed, "crash", f"{type(error).__name__}: {error}", "")
-        else:
-            if violation is None:
-                continue
-            small, _ = shrink(scenario, violation.invariant)
-            caught = Caught(seed, violation.invariant, violation.message, small.to_json())
+        violation = play_seed(seed)[1].violation
+        if violation is None:
+            continue
+        smallest = ""
+        if violation.invariant != CRASH:
+            smallest = shrink(generate(seed), violation.invariant)[0].to_json()
+        caught = Caught(seed, violation.invariant, violation.message, smallest)
         print(json.dumps(asdict(caught)))  # noqa: T201
         return 0
     return 1

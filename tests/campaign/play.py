@@ -26,6 +26,7 @@ CALM_US = 12 * US
 """After the last happening: joints connect again within 2 s, a foreign session ends after 5 s."""
 TOLD_US = 5 * US
 """Once all joints rest, a run must know of it: many sends on the worst link."""
+CRASH = "crash"
 PLAY_WITHIN_US = 90 * US
 PLAY_WITHIN_PER_JOINT_US = 10 * US
 """The stated time of I12: for homing one joint after another, and a play of some seconds."""
@@ -88,8 +89,14 @@ def play(
 
 
 def play_seed(seed: int) -> tuple[int, Outcome]:
-    """The scenario of a seed, wherever it is played."""
-    return seed, play(generate(seed))
+    """The scenario of a seed, wherever it is played. What raises is told as the violation `crash`:
+    thousands of others are still to be played.
+    """
+    try:
+        return seed, play(generate(seed))
+    except Exception as error:  # noqa: BLE001 - whatever it is, of the core or of a rule
+        crash = Violated(CRASH, f"{type(error).__name__}: {error}", 0)
+        return seed, Outcome(crash, Counter(), Counter(), Counter(), 0)
 
 
 def _live(scenario: Scenario, world: World, happenings: Happenings, operator: Operator) -> None:

@@ -260,9 +260,9 @@ class LoopsAsTold(Invariant):
 def _loops_over(run: Run, index: int, part: Part) -> int:
     """Loops that are over with a part; with one that only checks edges, those before."""
     last_loop = part.loop + len(part.turns)
-    if part.edges:
-        return last_loop - 1
     following = run.play.part(index + 1)
+    if part.edges and following is not None and following.loop == last_loop:
+        return last_loop - 1
     while following is not None and following.loop == last_loop and not following.edges:
         if not following.is_empty:
             return last_loop - 1
