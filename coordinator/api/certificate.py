@@ -15,6 +15,7 @@ from cryptography.hazmat.primitives import hashes, serialization
 from cryptography.hazmat.primitives.asymmetric import ec
 from cryptography.x509.oid import ExtendedKeyUsageOID, NameOID
 
+from coordinator.codes.os_words import os_words
 from coordinator.config.data_folder import DataFolderError, write_whole
 
 SERVER_FILE: Final = "server.pem"
@@ -41,7 +42,7 @@ def own_certificate(data: Path, address: str, names: Sequence[str]) -> str:
     except FileNotFoundError:
         certificate = _make(path, wanted)
     except (OSError, ValueError) as error:
-        raise DataFolderError(f"{path} cannot be read: {error}") from error
+        raise DataFolderError(f"{path} cannot be read: {os_words(error)}") from error
     if not _fits(certificate, wanted):
         _logger.warning(
             "%s was for other names, or has nearly expired: it is made anew. Whoever has noted its "

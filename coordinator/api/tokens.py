@@ -13,6 +13,7 @@ from enum import StrEnum
 from pathlib import Path
 from typing import Final
 
+from coordinator.codes.os_words import os_words
 from coordinator.config.data_folder import DataFolderError, write_whole
 
 TOKENS_FILE: Final = "tokens.json"
@@ -86,7 +87,7 @@ class Tokens:
                 raise DataFolderError(f"{self._path} is gone") from error
             hashes, stat = {}, None
         except (OSError, ValueError, AttributeError) as error:
-            raise DataFolderError(f"{self._path} cannot be read: {error}") from error
+            raise DataFolderError(f"{self._path} cannot be read: {os_words(error)}") from error
         self._hashes, self._is_told = hashes, False
         self._read_of = (stat.st_mtime_ns, stat.st_ino) if stat else None
 

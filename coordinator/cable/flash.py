@@ -7,6 +7,7 @@ from pathlib import Path
 
 from coordinator.cable.errors import CableError, Trouble
 from coordinator.cable.image import MergedImage
+from coordinator.codes.os_words import os_words
 
 Progress = Callable[[int, int], None]
 """Told how many bytes of how many are written."""
@@ -42,7 +43,7 @@ def flash(path: Path, image: MergedImage, progress: Progress) -> str:
             cmds.reset_chip(with_stub)
             return str(chip.CHIP_NAME)
     except (FatalError, SerialException, OSError) as error:
-        why = " ".join(str(error).split()).rstrip(".")
+        why = " ".join(os_words(error).split()).rstrip(".")
         raise CableError(
             Trouble.NOT_FLASHED,
             f"the board at {path} was not flashed whole: {why}. It does no harm to begin again",

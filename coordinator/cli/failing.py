@@ -10,6 +10,7 @@ import typer
 
 from coordinator.cli.common import ExitCode, Failure, has_shown_json, show_json
 from coordinator.client import ClientError, NotFinished, Refused, WrongInput
+from coordinator.codes.os_words import os_words
 from coordinator.config.arm import ArmFileError
 from coordinator.config.data_folder import DataFolderError
 from coordinator.config.settings import SettingsError
@@ -96,7 +97,7 @@ def _number_wanted(error: typer.TyperException) -> str:
 
 def _os_sentence(error: OSError) -> str:
     what = f"{error.filename}: " if error.filename is not None else ""
-    return f"{what}{error.strerror or error}"
+    return f"{what}{os_words(error)}"
 
 
 def wants_json(arguments: Sequence[str]) -> bool:

@@ -93,8 +93,8 @@ def go_while_held(
         )
     with client_at(url) as client:
         client.arm()  # what is wrong with the address or the token is told best there
-        console.print(CAUTION)
         with Terminal.opened() as terminal, giving_back(client), feed_at(url) as feed:
+            console.print(CAUTION)  # no key is obeyed yet
             there = _Way(feed, terminal, title, place, angles_deg).run(console)
     if not there:
         raise Failure(ExitCode.NOT_FINISHED, f"left before the arm was at {title}: it is let go")

@@ -19,6 +19,7 @@ from websockets.sync.client import ClientConnection, connect
 
 from coordinator.answers.control import ControlState
 from coordinator.client import Unreachable
+from coordinator.client.asking import no_answer
 from coordinator.client.place import Place
 from coordinator.client.reading import Unlike, read
 from coordinator.client.values import ArmSnapshot, JointSnapshot
@@ -138,7 +139,7 @@ def feed_at(url: str) -> Iterator[Feed]:
     trusted = place.verify if isinstance(place.verify, ssl.SSLContext) else None
     allowed = {"Authorization": headers["Authorization"]} if "Authorization" in headers else {}
     try:
-        with connect(
+        connection = connect(
             f"ws{str(place.api).removeprefix('http')}/feed?{query}",
             additional_headers=allowed,
             ssl=(trusted or ssl.create_default_context()) if secure else None,
@@ -146,10 +147,19 @@ def feed_at(url: str) -> Iterator[Feed]:
             proxy=None,
             open_timeout=OPEN_S,
             close_timeout=1.0,
-        ) as connection:
-            yield Feed(connection, place.url)
-    except (InvalidHandshake, TimeoutError) as error:
+        )
+    except InvalidHandshake as error:
         raise Unreachable(f"the coordinator at {place.url} opens no feed: {error}") from error
+    except OSError as error:
+        raise Unreachable(no_answer(place.url, error)) from error
+    with connection:
+        try:
+            feed = Feed(connection, place.url)
+        except TimeoutError as error:
+            raise Unreachable(
+                f"the feed of {place.url} says nothing within {OPEN_S:g} s"
+            ) from error
+        yield feed
 
 
 def _here_us() -> float:

@@ -44,7 +44,6 @@ def live(url: str, speed: str) -> ExitCode:
         )
     with client_at(url) as client:
         client.arm()  # what is wrong with the address or the token is told best there
-        caution(as_json=False)
         with Terminal.opened() as terminal, giving_back(client):
             ended = _Live(client, url, terminal, speed).run()
     if ended is not None:
@@ -68,8 +67,9 @@ class _Live:
         hand: Hand | None = None
         while True:
             with feed_at(self._url) as feed:
-                names = [one.name for one in feed.arm.joints]
-                hand = hand or Hand(names, self._speed)
+                if hand is None:
+                    hand = Hand([one.name for one in feed.arm.joints], self._speed)
+                    caution(as_json=False)  # no key is obeyed yet
                 over = self._follow(feed, hand)
             if over:
                 return self._terminal.ended_by.name if self._terminal.ended_by else None

@@ -39,7 +39,7 @@ CheckEdgesOption = Annotated[
     typer.Option(
         "--check-edges",
         help="Between two loops turn each joint over its home sensor, to find lost steps. "
-        "'check' says how long that takes.",
+        "How long that takes is told before.",
     ),
 ]
 

@@ -2,6 +2,8 @@
 
 import contextlib
 import time
+from collections.abc import Mapping
+from types import MappingProxyType
 from typing import TYPE_CHECKING, Annotated, Final
 
 import typer
@@ -19,6 +21,7 @@ from coordinator.cli.common import (
     show_json,
 )
 from coordinator.cli.condition import unconfirmed
+from coordinator.cli.edges import edges_json, edges_s_of, tell_edges
 from coordinator.cli.play_options import changed, options_words, takes_play_options
 from coordinator.cli.remote import begun, giving_back
 from coordinator.cli.show import way_on
@@ -65,7 +68,9 @@ def add(
 ) -> ExitCode:
     """Add a sequence or kept program at the end."""
     with client_at(url) as client, giving_back(client):
-        return _shown(client, client.queue_add(name, options), as_json=as_json)
+        edges_s = _edges_s(client, name, options)
+        queue = client.queue_add(name, options)
+        return _shown_with_edges(client, queue, name, edges_s, options, as_json=as_json)
 
 
 @takes_play_options
@@ -85,7 +90,10 @@ def set_options(
             wanted = changed(queue.entries[place - 1].options, options)
         except ValueError as error:
             raise WrongInput(f"entry {place}: {error}") from error
-        return _shown(client, client.queue_set(entry, wanted), as_json=as_json)
+        name = queue.entries[place - 1].name
+        edges_s = _edges_s(client, name, wanted)
+        queue = client.queue_set(entry, wanted)
+        return _shown_with_edges(client, queue, name, edges_s, wanted, as_json=as_json)
 
 
 def remove(place: Place, url: UrlOption = DEFAULT_URL, as_json: JsonOption = False) -> ExitCode:
@@ -191,9 +199,39 @@ def _told(one: "QueueEntry") -> str:
     return "waits, did not begin" if one.state == "waits" and one.why else str(one.state)
 
 
-def _shown(client: Client, queue: "Queue", *, as_json: bool) -> ExitCode:
+def _edges_s(client: Client, name: str, options: PlayOptions) -> float | None:
+    """How long one check of home edges takes of what is played so, if one is asked for."""
+    if not options.check_edges:
+        return None
+    return edges_s_of(client, options, lambda client: client.taught_text(name))
+
+
+def _shown_with_edges(
+    client: Client,
+    queue: "Queue",
+    name: str,
+    edges_s: float | None,
+    options: PlayOptions,
+    *,
+    as_json: bool,
+) -> ExitCode:
+    """The queue, and how long its changed entry's checks of home edges take."""
+    beside = edges_json(edges_s, options)
+    code = _shown(client, queue, as_json=as_json, beside=beside)
+    if beside and not as_json:
+        tell_edges(name, edges_s, options, as_json=as_json)
+    return code
+
+
+def _shown(
+    client: Client,
+    queue: "Queue",
+    *,
+    as_json: bool,
+    beside: Mapping[str, object] = MappingProxyType({}),
+) -> ExitCode:
     if as_json:
-        show_json(client.answers["queue"])
+        show_json({**client.answers["queue"], **beside})
         return ExitCode.DONE
     for place, one in enumerate(queue.entries, 1):
         run = f", run {one.run}" if one.run is not None else ""

@@ -2,8 +2,9 @@
 
 import contextlib
 import os
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterator, Mapping
 from pathlib import Path
+from types import MappingProxyType
 from typing import TYPE_CHECKING, Annotated, Literal
 
 import typer
@@ -25,6 +26,7 @@ from coordinator.cli.common import (
     show_json,
 )
 from coordinator.cli.condition import headline, is_at_rest, not_confirmed_by, unconfirmed
+from coordinator.cli.edges import edges_json, edges_s_of, tell_edges
 from coordinator.cli.play_options import takes_play_options
 from coordinator.cli.watch import (
     REST_S,
@@ -159,7 +161,7 @@ def run(
     def play(client: Client, tell: Tell) -> int:
         return client.play(name, text, options, tell=tell)
 
-    return play_and_follow(url, str(file), play, as_json=as_json)
+    return play_and_follow(url, str(file), play, options, lambda _: text, as_json=as_json)
 
 
 def name_of(file: Path) -> str:
@@ -168,15 +170,27 @@ def name_of(file: Path) -> str:
 
 
 def play_and_follow(
-    url: str, place: str, begin: Callable[[Client, Tell], int], *, as_json: bool
+    url: str,
+    place: str,
+    begin: Callable[[Client, Tell], int],
+    options: PlayOptions,
+    text_of: Callable[[Client], str],
+    *,
+    as_json: bool,
 ) -> ExitCode:
-    """Begin a run and follow it. `place` is for the mistakes of its program."""
+    """Begin a run with these options, and follow it. `place` is for the mistakes of its program."""
     with client_at(url) as client, Interrupts.counted() as pressed:
         client.arm()  # who hangs is found out before a plan is waited for
+        edges_s = None
+        if options.check_edges:
+            edges_s = edges_s_of(client, options, text_of, pressed)
+            if edges_s is not None:  # else the play is refused, and says why
+                tell_edges(place, edges_s, options, as_json=as_json)
         number = begun(client, place, begin, pressed)
         with giving_back(client):
             caution(as_json=as_json)  # the joints are only being loaded
-            return follow(client, number, pressed, as_json=as_json)
+            beside = edges_json(edges_s, options)
+            return follow(client, number, pressed, as_json=as_json, beside=beside)
 
 
 def begun(
@@ -199,14 +213,21 @@ def begun(
         raise Failure(ExitCode.WRONG_INPUT, *show.mistakes(place, error.mistakes)) from error
 
 
-def follow(client: Client, number: int, pressed: Interrupts, *, as_json: bool) -> ExitCode:
-    """Follow a run and show its report.
+def follow(
+    client: Client,
+    number: int,
+    pressed: Interrupts,
+    *,
+    as_json: bool,
+    beside: Mapping[str, object] = MappingProxyType({}),
+) -> ExitCode:
+    """Follow a run and show its report, in JSON with what is to stand `beside` its members.
 
     Ctrl-C that came before the run had its number holds it at once.
     """
     state, arm = follow_run(client, number, Progress(quiet=as_json), pressed)
     result = client.report(number)
-    _show_report(client, result, as_json=as_json)
+    _show_report(client, result, as_json=as_json, beside=beside)
     if state.phase in ("held", "paused"):
         why = f": {state.message}" if state.message and is_at_rest(arm) else ""
         told = with_word(f"run {number} is {state.phase}{why}", arm)
@@ -246,6 +267,7 @@ def resume(url: UrlOption = DEFAULT_URL, as_json: JsonOption = False) -> ExitCod
     with client_at(url) as client:
         with _in_passing(client):
             client.resume()
+            caution(as_json=as_json)
         arm = client.arm()
     if as_json:
         _show_run_json(client)
@@ -495,9 +517,15 @@ def _write_record(client: Client, number: int, file: Path, *, as_json: bool) -> 
     return ExitCode.DONE
 
 
-def _show_report(client: Client, report: "KeptReport", *, as_json: bool) -> None:
+def _show_report(
+    client: Client,
+    report: "KeptReport",
+    *,
+    as_json: bool,
+    beside: Mapping[str, object] = MappingProxyType({}),
+) -> None:
     if as_json:
-        show_json(client.answers["report"])
+        show_json({**client.answers["report"], **beside})
         return
     out().print(show.report_table(report))
     for remark in show.report_remarks(report):

@@ -350,10 +350,7 @@ def check_sentences(name: str, result: "CheckResult") -> list[str]:
             f"{name}: it pauses {times} until somebody resumes; that is not in the time"
         )
     if result.edges_s is not None:
-        sentences.append(
-            f"{name}: to check home edges between two loops would take {result.edges_s:.1f} s "
-            "each time"
-        )
+        sentences.append(edges_sentence(name, result.edges_s))
     if result.moves and result.moves[0].approach:
         first = result.moves[0]
         angles = " ".join(f"{letter}{angle:.2f}°" for letter, angle in first.target.items())
@@ -375,6 +372,19 @@ def check_sentences(name: str, result: "CheckResult") -> list[str]:
     if result.seam is not None:
         sentences.append(_seam_sentence(name, result.seam))
     return sentences + [remark.sentence for remark in mistakes(name, result.remarks)]
+
+
+def edges_sentence(name: str, each_s: float | None, loops: int | None = None) -> str:
+    """How long checks of home edges take; all of them together where the loops are counted."""
+    if each_s is None:
+        return (
+            f"{name}: how long a check of home edges between two loops takes is not known; where "
+            "it has mistakes, or a joint was not homed yet or cannot pass its home sensor, it will "
+            "not be played"
+        )
+    times = 0 if loops is None else loops - 1
+    in_all = f", {times * each_s:.1f} s in all" if times > 1 else ""
+    return f"{name}: to check home edges between two loops takes {each_s:.1f} s each time{in_all}"
 
 
 def _overtravel_sentences(name: str, told: "Overtravels") -> Iterator[str]:

@@ -110,7 +110,10 @@ def play(
     def begin(client: Client, tell: Tell) -> int:
         return client.play_taught(name, options, tell=tell)
 
-    return play_and_follow(url, name, begin, as_json=as_json)
+    def text_of(client: Client) -> str:
+        return client.taught_text(name)
+
+    return play_and_follow(url, name, begin, options, text_of, as_json=as_json)
 
 
 def program(name: NameArgument, url: UrlOption = DEFAULT_URL) -> ExitCode:
@@ -176,8 +179,7 @@ def go(
     signal.signal(signal.SIGINT, signal.default_int_handler)
     with client_at(url) as client, giving_back(client):
         beware(client.arm())
-        caution(as_json=False)
-        client.go_to(waypoint)
+        client.go_to(waypoint, begun=lambda: caution(as_json=False))
     out().print(f"the arm is at {waypoint}")
     return ExitCode.DONE
 

@@ -22,6 +22,7 @@ from coordinator.client.errors import (
 )
 from coordinator.client.reading import Unlike, read
 from coordinator.client.transport import Hear, Transport
+from coordinator.codes.os_words import os_words
 from coordinator.programs.progress import Progress, Tell
 
 T = TypeVar("T")
@@ -170,10 +171,10 @@ class Asking:
                 "asked by http://"
             )
         kind = NobodyThere if _is_nobody_there(error) else Unreachable
-        way = "start one with 'unisono serve'"
         if isinstance(error, httpx2.RemoteProtocolError) and self.url.startswith("http:"):
             way = "one that was started with --listen is asked by https://"
-        return kind(f"no coordinator answers at {self.url} ({error}); {way}")
+            return kind(no_answer(self.url, error, way))
+        return kind(no_answer(self.url, error))
 
     def _error_of(self, status: int, answer: Any) -> ClientError:
         """What a problem amounts to (RFC 9457)."""
@@ -198,6 +199,25 @@ class Asking:
         except NotUnderstood as error:
             return error
         return WrongInput(detail, mistakes, code)
+
+
+def no_answer(url: str, error: Exception, way: str = "start one with 'unisono serve'") -> str:
+    """That nothing there answers as a coordinator does: why, and what there is to do."""
+    why = os_words(_of_the_system(error) or error).rstrip(".")
+    return f"no coordinator answers at {url}: {why}; {way}"
+
+
+def _of_the_system(error: BaseException) -> OSError | None:
+    """The system's own error behind what libraries have made of it, one of several."""
+    cause: BaseException | None = error
+    while cause is not None:
+        if isinstance(cause, OSError) and (cause.errno is not None or type(cause) is TimeoutError):
+            return cause
+        if isinstance(cause, BaseExceptionGroup):
+            cause = cause.exceptions[0]
+        else:
+            cause = cause.__cause__ or cause.__context__
+    return None
 
 
 def _is_nobody_there(error: httpx2.RequestError) -> bool:

@@ -5,7 +5,7 @@ Names, units and errors here are those of both clients: the methods of `Client` 
 
 import contextlib
 import time
-from collections.abc import AsyncIterator, Iterable, Iterator, Sequence
+from collections.abc import AsyncIterator, Callable, Iterable, Iterator, Sequence
 from dataclasses import dataclass, fields
 from typing import TYPE_CHECKING, Final, Literal, Protocol, TypeVar
 
@@ -28,10 +28,11 @@ from coordinator.client.errors import (
 from coordinator.codes.link_word import LinkWord
 from coordinator.codes.outcome import Outcome
 from coordinator.core.stop_words import StopWord
-from coordinator.programs import NO_SWITCHES, Switches
+from coordinator.programs import NO_SWITCHES, Problem, Switches
 from coordinator.programs.options import AS_WRITTEN, PlayOptions
 from coordinator.programs.progress import Tell, untold
 from coordinator.programs.size import MAX_LONG_BYTES
+from coordinator.programs.words import no_such_line
 from protocol.light import REST_WORDS
 
 if TYPE_CHECKING:
@@ -42,7 +43,6 @@ if TYPE_CHECKING:
         HomingSnapshot,
         JointSnapshot,
         KeptReport,
-        Problem,
         RunGoing,
         RunOver,
         TaughtSnapshot,
@@ -204,8 +204,9 @@ class Questions:
     ) -> "CheckResult":
         """What a program would do from where the arm stands, or from `park` if that is unsure.
 
-        Mistakes are in its `errors`: they raise nothing. `switches` are the operator's. `tell` is
-        called about four times a second with how far it is; what it raises ends the check.
+        Mistakes are in its `errors`: they raise nothing; WrongInput is raised where `from_line` is
+        no line of the text. `switches` are the operator's. `tell` is called about four times a
+        second with how far it is; what it raises ends the check.
         """
         answer = await self._looked_at("check", "/check", text, switches, tell, has="errors")
         from coordinator.client.values import CheckResult
@@ -231,6 +232,7 @@ class Questions:
         self, what: str, path: str, text: str, switches: Switches, tell: Tell, *, has: str
     ) -> Answer:
         """What is answered of a program, by which nothing moves."""
+        _require_line(text, switches.from_line)
         body = {**await self._named(text), **_members(switches)}
         patience_s = _planning_s(text)
         return await self._asking.ask_long(
@@ -261,6 +263,7 @@ class Questions:
         `tell` is as for `check`: what it raises ends the planning, and then nothing is played. A
         run that has begun by then goes on: hold it.
         """
+        _require_line(text, options.from_line)
         body: dict[str, object] = {
             "name": name,
             **await self._named(text),
@@ -426,8 +429,6 @@ class Questions:
         answer = await self._asking.ask(
             "mistakes", "POST", "/taught/check", {"text": text}, has="errors", patience_s=PLANNING_S
         )
-        from coordinator.client.values import Problem
-
         return self._asking.read(tuple[Problem, ...], answer["errors"], "errors")
 
     async def keep_program(self, name: str, text: str) -> "TaughtSnapshot":
@@ -467,8 +468,10 @@ class Questions:
         """Make the change again that was taken back last."""
         return await self._step_through("/taught/redo")
 
-    async def go_to(self, waypoint: str) -> None:
+    async def go_to(self, waypoint: str, *, begun: Callable[[], None] | None = None) -> None:
         """Turn all joints to a waypoint, and wait until they are there.
+
+        `begun` is called once, as the joints begin to turn: not where that is refused.
 
         Each goes its own way, at the arm file's speed for teaching. Said again all the while: where
         this is left, or cannot be said in time, the arm comes to rest by itself. Raises NotFinished
@@ -482,6 +485,9 @@ class Questions:
             while True:
                 body = {"waypoint": place.id}
                 await self._asking.ask("command", "POST", "/go", body, has="phase")
+                if begun is not None:
+                    begun()
+                    begun = None
                 joints = await self.joints()
                 away = [
                     name
@@ -647,6 +653,12 @@ class Questions:
     ) -> None:
         """Have something done; what comes of it, the arm's state tells."""
         await self._asking.ask("command", "POST", path, body, has="phase", patience_s=patience_s)
+
+
+def _require_line(text: str, line: int | None) -> None:
+    """Raise WrongInput for a line to begin from that a text does not have."""
+    if line is not None and (missing := no_such_line(line, text)):
+        raise WrongInput(missing, (Problem(max(line, 1), 1, missing),))
 
 
 _MAY_LACK: Final[Answer] = {

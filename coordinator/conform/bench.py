@@ -7,6 +7,7 @@ from contextlib import suppress
 from dataclasses import dataclass, field
 from typing import Final, Self
 
+from coordinator.codes.os_words import os_words
 from coordinator.conform.check import Blocked, Lost, NotMade, Wrong
 from coordinator.conform.datagrams import Datagrams
 from coordinator.conform.heard import Heard
@@ -135,7 +136,8 @@ class Bench:
                 stop=StopLevel.STOP,
             )
         except (Wrong, Lost, OSError) as error:
-            return f"the joint was asked to stop, and it is not known whether it did: {error}"
+            why = os_words(error)
+            return f"the joint was asked to stop, and it is not known whether it did: {why}"
         return None
 
     async def _settle(self, talk: Talk) -> None:

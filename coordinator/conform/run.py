@@ -4,6 +4,7 @@ import asyncio
 from collections.abc import Callable, Sequence
 from typing import Final
 
+from coordinator.codes.os_words import os_words
 from coordinator.conform.bench import Bench, Target
 from coordinator.conform.check import Blocked, Check, Lost, NotMade, Outcome, Result, Wrong
 
@@ -62,7 +63,7 @@ async def _make(check: Check, bench: Bench) -> tuple[Result, bool]:
     except Blocked as error:
         return _result(check, Outcome.NOT_MADE, why=str(error), is_blocked=True), True
     except (Lost, OSError) as error:
-        return _result(check, Outcome.NOT_MADE, why=str(error), is_blocked=True), False
+        return _result(check, Outcome.NOT_MADE, why=os_words(error), is_blocked=True), False
     except TimeoutError:
         found = _result(
             check, Outcome.FAIL, expected="an end of the check", came=f"none in {CHECK_S:g} s"

@@ -11,6 +11,7 @@ from websockets.asyncio.client import ClientConnection, connect
 from websockets.exceptions import ConnectionClosed, InvalidHandshake, InvalidMessage
 from websockets.typing import Origin, Subprotocol
 
+from coordinator.codes.os_words import os_words
 from coordinator.conform.check import Lost, Wrong
 from protocol.constants import MAX_FRAME_BYTES, PROTOCOL_VERSION, SUBPROTOCOL
 from protocol.errors import FrameError, WireError
@@ -79,7 +80,7 @@ async def opened(place: Place, **how: Any) -> ClientConnection:
     except TimeoutError as error:
         raise Lost(f"no answer at {place.host}:{place.port} within {PATIENCE_S:g} s") from error
     except OSError as error:
-        raise Lost(f"no connection to {place.host}:{place.port}: {error.strerror}") from error
+        raise Lost(f"no connection to {place.host}:{place.port}: {os_words(error)}") from error
     place.opened.append(socket)
     return socket
 

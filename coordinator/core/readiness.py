@@ -5,6 +5,7 @@ Every check raises `Refused` with a sentence that names the joint and what is wr
 
 from collections.abc import Sequence
 from functools import partial
+from typing import Final
 
 from coordinator.codes.level import Level
 from coordinator.codes.refusal import RefusalCode
@@ -17,6 +18,10 @@ from protocol.ramp import Ramp
 from protocol.states import JointState
 
 S = JointState
+_NOT_CONFIGURED_YET: Final = (
+    "is not configured yet: it is just being told the arm file's figures, which passes by itself "
+    "in a moment; then try again"
+)
 
 
 def require_link(link: JointLink, now: int) -> None:
@@ -26,10 +31,8 @@ def require_link(link: JointLink, now: int) -> None:
     if not link.up:
         raise Refused(RefusalCode.JOINT_OFFLINE, offline(link, now))
     if not connection.configured:
-        raise Refused(
-            RefusalCode.JOINT_NOT_CONFIGURED,
-            f"{link.name} is not configured: {connection.configuration_message or 'wait'}",
-        )
+        why = connection.configuration_message or _NOT_CONFIGURED_YET
+        raise Refused(RefusalCode.JOINT_NOT_CONFIGURED, f"{link.name} {why}")
 
 
 def require_alone(link: JointLink) -> None:

@@ -32,7 +32,8 @@ def too_wide(links: list[JointLink], limit_us: float, now: int) -> str | None:
     return (
         f"{widest.name}: its clock is known to ±{uncertainty_us / 1e3:.1f} ms only, so joints "
         f"could be {apart_us / 1e3:.1f} ms apart, {limit_us / 1e3:g} ms are allowed "
-        "(skew_limit_ms); its link's delays are long, or longer one way than the other"
+        "(skew_limit_ms); its link's delays are long, or longer one way than the other: take other "
+        "traffic off the network"
     )
 
 

@@ -24,8 +24,8 @@ SAMPLES: Final = 20
 LOPSIDED: Final = Kind(
     "link-lopsided",
     Level.ATTENTION,
-    "end the upload or download that fills a queue on the way, or take other traffic off the "
-    "network",
+    "end uploads and downloads on the joints' network, which make a queue one way, or take other "
+    "traffic off it",
     "has a link again that takes about as long both ways",
 )
 
@@ -56,11 +56,12 @@ class Lopsidedness:
         limit_us = max(SHARE * round_trip_us, LEAST_US)
         if abs(longer_us) <= limit_us:
             return Finding(LOPSIDED, None if abs(longer_us) > CLEAR * limit_us else False)
-        way = "to the joint" if longer_us > 0 else "back"
+        way = "to the joint than back" if longer_us > 0 else "back than to the joint"
         return Finding(
             LOPSIDED,
             True,
-            f"{name}: the way {way} takes {abs(longer_us) / 1e3:.0f} ms longer than the other, of "
-            f"{round_trip_us / 1e3:.0f} ms there and back: where that begins or ends in the middle "
-            "of a run, the arm holds to set its clock right",
+            f"{name}: messages take {abs(longer_us) / 1e3:.0f} ms longer {way}, of "
+            f"{round_trip_us / 1e3:.0f} ms there and back; joints still start together within "
+            "what is proved, or are refused a start, but a moving arm may hold to set this joint's "
+            "clock right",
         )

@@ -15,6 +15,7 @@ from zeroconf import (
 )
 from zeroconf.asyncio import AsyncServiceBrowser, AsyncServiceInfo, AsyncZeroconf
 
+from coordinator.codes.os_words import os_words
 from coordinator.core.events import AddressBack, AddressGone, Event, Found, Gone
 from coordinator.links import address
 from coordinator.links.names import Budget, Names
@@ -78,7 +79,7 @@ class Discovery:
             try:
                 await self._join()
             except (OSError, Error) as error:
-                self._warn(f"announcements on {self._interface} cannot be heard: {error}")
+                self._warn(f"announcements on {self._interface} cannot be heard: {os_words(error)}")
 
     async def _join(self) -> None:
         await self._seeking.open(self._interface)

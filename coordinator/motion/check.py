@@ -158,7 +158,7 @@ def check_parts(
     half_widths_deg: Mapping[str, float] | None = None,
 ) -> CheckResult:
     """The outcome for a program that was read, and its parts unless it has errors."""
-    remarks = tuple(unread(program))
+    remarks = (*program.remarks, *unread(program))
     if errors:
         return CheckResult(False, begins, None, (), (), (), errors, remarks, {})
     duration_us, end = 0, start

@@ -23,6 +23,7 @@ from coordinator.programs import (
 )
 from coordinator.programs.packed import kept
 from coordinator.programs.progress import Tell, untold
+from coordinator.programs.words import no_such_line
 
 OUTPUT_GROUPS = (("M3", "M5"), ("M8", "M9"))
 """Words of which the last one counts (NISTIR 6556 Table 4, groups 7 and 8)."""
@@ -44,7 +45,11 @@ def read_route(
         text, arm.letters, block_delete=switches.block_delete, tell=tell
     )
     if switches.from_line is not None and problems.count == 0:
-        program, found = _entered(program, arm, start, switches.from_line)
+        line = switches.from_line
+        if missing := no_such_line(line, text):
+            found = [Problem(line, 1, missing)]
+        else:
+            program, found = _entered(program, arm, start, line)
         problems.add(*found)
         if found:
             return program, problems.told()

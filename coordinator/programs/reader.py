@@ -8,6 +8,7 @@ from collections.abc import Mapping
 from typing import Final
 
 from coordinator.programs.interpreter import Interpreter
+from coordinator.programs.line_numbers import LineNumbers
 from coordinator.programs.packed import StepKeeper
 from coordinator.programs.problems import Problem, Problems, ProgramError
 from coordinator.programs.progress import Stage, Tell, counted, untold
@@ -44,7 +45,8 @@ def read_program(
         if reader.unread_line is not None:
             break
     reader.close()
-    return Program(steps.done(), reader.letters, reader.unread_line), reader.problems
+    program = Program(steps.done(), reader.letters, reader.unread_line, reader.remarks)
+    return program, reader.problems
 
 
 class Reader:
@@ -61,6 +63,7 @@ class Reader:
         """The first line behind the end that has text. A lone % is none: where a program is
         demarcated it stands behind M2."""
         self._interpreter = Interpreter(letters)
+        self._line_numbers = LineNumbers()
         self._block_delete = block_delete
         self._number = 0
         self._has_begun = False
@@ -72,6 +75,11 @@ class Reader:
     def letters(self) -> tuple[str, ...]:
         """The joints' letters in this program, base to tool, as far as it was read."""
         return self._interpreter.head.letters
+
+    @property
+    def remarks(self) -> tuple[Problem, ...]:
+        """What is no mistake, but may not be meant."""
+        return self._line_numbers.remarks
 
     def feed(self, text: str) -> list[Step]:
         """The steps of the next line, which comes without its end. Behind the program's end there
@@ -98,6 +106,8 @@ class Reader:
         line = read_line(text, self._number)
         if line.deletable and self._block_delete:
             return []
+        if line.line_number is not None:
+            self._line_numbers.add(line.line_number, self._number)
         steps, problems = self._interpreter.execute(line)
         self.problems.add(*problems)
         self.has_ended = any(isinstance(step, End) for step in steps)

@@ -5,6 +5,8 @@ from dataclasses import dataclass
 from enum import StrEnum
 from typing import Final
 
+from coordinator.programs.problems import Problem
+
 
 class PathControl(StrEnum):
     """How a move's end is passed (NISTIR 6556 §3.5.14)."""
@@ -108,6 +110,8 @@ class Program:
     """The joints' letters in it, base to tool."""
     unread_line: int | None = None
     """The first line behind its end that has text, which is not read; None where there is none."""
+    remarks: tuple[Problem, ...] = ()
+    """What was read, is no mistake, and may not be meant; in file order."""
     entry: Sequence[Step] = ()
     """What is played in place of `steps` the first time; empty where it begins at its beginning."""
 

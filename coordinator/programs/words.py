@@ -69,6 +69,8 @@ class Line:
     deletable: bool
     """It begins with a slash: not executed while the operator's block delete switch is on."""
     comments: tuple[Comment, ...] = ()
+    line_number: Word | None = None
+    """Its N word."""
 
 
 def lines_of(text: str) -> Iterator[str]:
@@ -88,6 +90,15 @@ def count_lines(text: str) -> int:
     return count - (last == "")
 
 
+def no_such_line(line: int, text: str) -> str:
+    """Why a program cannot begin from a line, a sentence; empty where its text has that line."""
+    count = count_lines(text)
+    if 1 <= line <= count:
+        return ""
+    lines = "1 line" if count == 1 else f"{count} lines"
+    return f"the line to begin from is {line}, but the program has {lines}, counted from 1"
+
+
 def read_line(text: str, number: int) -> Line:
     """The words of one line, up to the first thing that cannot be one: that is a problem.
 
@@ -104,6 +115,7 @@ class _LineReader:
         self.words: list[Word] = []
         self.problems: list[Problem] = []
         self.comments: list[Comment] = []
+        self.line_number: Word | None = None
 
     def read(self) -> Line:
         if len(self.text) > MAX_LINE_LENGTH:
@@ -123,7 +135,12 @@ class _LineReader:
         while len(self.problems) == known and self._skip_blanks() < len(self.text):
             self._item()
         return Line(
-            self.number, tuple(self.words), tuple(self.problems), deletable, tuple(self.comments)
+            self.number,
+            tuple(self.words),
+            tuple(self.problems),
+            deletable,
+            tuple(self.comments),
+            self.line_number,
         )
 
     def _problem(self, at: int, message: str) -> None:
@@ -150,6 +167,8 @@ class _LineReader:
                 begin,
                 f"line number N{digits} has {len(digits)} digits, the limit is {MAX_LINE_DIGITS}",
             )
+        else:
+            self.line_number = Word("N", float(digits), begin + 1, f"N{digits}")
 
     def _item(self) -> None:
         sign = self.text[self.at]

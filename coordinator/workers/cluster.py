@@ -9,6 +9,8 @@ from importlib.util import find_spec
 from pathlib import Path
 from typing import Final
 
+from coordinator.codes.os_words import os_words
+
 PACKAGES: Final = ("protocol", "simulator", "coordinator")
 ANSWER_S: Final = 5.0
 """For a scheduler to answer."""
@@ -42,7 +44,7 @@ def cluster(address: str) -> Iterator[Executor]:
     try:
         client = Client(address, timeout=ANSWER_S, set_as_default=False)
     except (OSError, ValueError) as error:
-        raise ClusterError(f"no cluster answers at {address}: {error}") from error
+        raise ClusterError(f"no cluster answers at {address}: {os_words(error)}") from error
     with client:
         digests = client.run(source_digest, on_error="return")
         if not digests:

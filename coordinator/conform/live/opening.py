@@ -8,6 +8,7 @@ from typing import Final
 from websockets.asyncio.client import ClientConnection
 from websockets.exceptions import ConnectionClosed, InvalidHandshake, InvalidStatus
 
+from coordinator.codes.os_words import os_words
 from coordinator.conform.bench import Bench
 from coordinator.conform.check import Lost, Section, Wrong, equal, require
 from coordinator.conform.stream import (
@@ -30,7 +31,7 @@ async def _status(bench: Bench, **how: object) -> int:
     except InvalidStatus as error:
         return error.response.status_code
     except (InvalidHandshake, TimeoutError, OSError) as error:
-        raise Wrong("an answer by HTTP", f"{type(error).__name__}: {error}") from error
+        raise Wrong("an answer by HTTP", f"{type(error).__name__}: {os_words(error)}") from error
     await socket.close()
     return 101
 

@@ -60,7 +60,8 @@ class JointSnapshot:
     link_message: str
     """Why the link is not up; empty if it is."""
     configuration_message: str
-    """Why it does not take the arm file's figures, so that nothing moves it; empty if it does."""
+    """Why it does not take the arm file's figures, so that nothing moves it; empty if it does, and
+    for the moment after its link is up in which it has not answered yet."""
     firmware: str | None
     boot: str | None
     """Another one after each restart of the joint."""

@@ -438,7 +438,7 @@ def test_check_says_how_long_home_edges_take_where_they_are_known() -> None:
     assert known.edges_s is not None
     assert known.edges_s > 10.0
     assert (
-        f"t.nc: to check home edges between two loops would take {known.edges_s:.1f} s each time"
+        f"t.nc: to check home edges between two loops takes {known.edges_s:.1f} s each time"
         in check_sentences("t.nc", known)
     )
     assert check_program("G0 A1\nM2\n", DEMO).edges_s is None

@@ -185,6 +185,19 @@ def test_nobody_somebody_who_hangs_and_a_stranger_are_told_apart(
             ask(url.replace("http", "https"), "arm")
 
 
+def test_what_keeps_a_connection_from_being_made_is_told_in_words(ask: Ask) -> None:
+    with pytest.raises(NobodyThere) as error:
+        ask("http://127.0.0.1:9", "arm")
+    assert str(error.value) == (
+        "no coordinator answers at http://127.0.0.1:9: nothing listens there; start one with "
+        "'unisono serve'"
+    )
+    with pytest.raises(NobodyThere) as error:
+        ask("http://nobody.invalid:9", "arm")  # a name that nobody has (RFC 6761 §6.4)
+    assert str(error.value).startswith("no coordinator answers at http://nobody.invalid:9: ")
+    assert "Errno" not in str(error.value)
+
+
 def test_who_hangs_up_before_it_says_a_word_of_tls_is_somebody(ask: Ask) -> None:
     with socket.create_server(("127.0.0.1", 0)) as server:
 
@@ -353,6 +366,26 @@ def test_what_is_checked_is_what_the_switches_leave(ask: Ask) -> None:
         ask(url, "check", "M2\n", Switches(block_delete=True, optional_stop=True))
     body = {"text": "M2\n", "block_delete": True, "optional_stop": True}
     assert coordinator.asked == [("/check", body)]
+
+
+def test_a_line_that_the_text_does_not_have_is_told_with_how_many_it_has(ask: Ask) -> None:
+    coordinator = Coordinator({})
+    with served(coordinator) as url:
+        for method, line, how in (
+            ("play", 4, PlayOptions(from_line=4)),
+            ("check", 4, Switches(from_line=4)),
+            ("check", 0, Switches(from_line=0)),
+            ("curves", -2, Switches(from_line=-2)),
+        ):
+            named = ("a.nc",) if method == "play" else ()
+            with pytest.raises(WrongInput) as error:
+                ask(url, method, *named, "G0 A1\nA2\nM2\n", how)
+            assert str(error.value) == (
+                f"the line to begin from is {line}, but the program has 3 lines, counted from 1"
+            )
+        with pytest.raises(WrongInput, match="but the program has 1 line, counted"):
+            ask(url, "check", "M2", Switches(from_line=2))
+    assert coordinator.asked == []
 
 
 def test_a_run_that_is_held_is_left_to_whoever_resumes(ask: Ask) -> None:

@@ -3,6 +3,7 @@
 import pytest
 
 from coordinator.codes.outcome import Outcome
+from coordinator.codes.refusal import RefusalCode
 from coordinator.core import events as ev
 from coordinator.core.homing import HomingSequence, HomingState
 from coordinator.core.run import Phase
@@ -27,9 +28,11 @@ from tests.coordinator.core.kit import (
     positions,
     refusal,
     run_of,
+    small_arm,
     state,
     truth,
     unit,
+    units,
     until,
     until_phase,
     wiretap,
@@ -65,6 +68,24 @@ def test_joints_are_homed_one_after_another_in_the_arm_files_order() -> None:
     found = of_kind(truth(world), "home")
     order = sorted(NAMES, key=lambda name: found[name][0].at_ns)
     assert tuple(order) == world.arm.homing_order
+
+
+def test_a_joint_that_does_not_know_its_figures_yet_is_named_and_that_it_passes_by_itself() -> None:
+    arm = small_arm(1)
+    world = World(arm, units(arm, 1), "none", 1)
+    last = link(world, arm.joints[0].name)
+    until(world, lambda: last.up)
+    assert not last.connection.configured
+    refused = refusal(world, ev.Home((last.name,)))
+    assert refused.code is RefusalCode.JOINT_NOT_CONFIGURED
+    assert refused.message == (
+        f"{last.name} is not configured yet: it is just being told the arm file's figures, which "
+        "passes by itself in a moment; then try again"
+    )
+    last.connection.configuration_refused("the ramp is too steep")
+    assert refusal(world, ev.Home((last.name,))).message == (
+        f"{last.name} does not take its configuration: the ramp is too steep"
+    )
 
 
 def test_no_two_joints_search_at_once() -> None:

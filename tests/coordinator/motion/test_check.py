@@ -11,7 +11,7 @@ from hypothesis import strategies as st
 from coordinator.config.arm import load_arm
 from coordinator.motion import CheckResult, check_program, plan_parts
 from coordinator.motion.points import CornerLimit
-from coordinator.programs import Problem, parse_program
+from coordinator.programs import Problem, Switches, parse_program
 
 DEMO = Path(__file__).parents[3] / "coordinator" / "demo"
 ARM = load_arm(DEMO / "arm.toml")
@@ -89,6 +89,29 @@ def test_text_behind_the_end_is_a_remark_and_no_mistake() -> None:
     )
     assert check_program("%\nG0 A10\nM2\n%\n", ARM, ZERO).remarks == ()
     assert check_program("G0 A171\nM2\n\nG0 A1", ARM, ZERO).remarks == result.remarks
+
+
+def test_a_line_number_that_stands_twice_is_a_remark_that_names_both_lines() -> None:
+    # "Line numbers may be repeated" (NISTIR 6556 §3.3.1, from memory): no mistake.
+    text = "N10 G0 A1\nN20 A2\n/N30 A3\n N010 A4\nN30 A5\nM2\n"
+    meant = "to begin from a line, lines of the text are counted, and N words say nothing"
+    result = check_program(text, ARM, ZERO)
+    assert result.ok
+    assert result.remarks == (
+        Problem(4, 2, f"N010 is the line number of line 1 too; {meant}"),
+        Problem(5, 1, f"N30 is the line number of line 3 too; {meant}"),
+    )
+    without = check_program(text, ARM, ZERO, Switches(block_delete=True))
+    assert [one.line for one in without.remarks] == [4]
+
+
+def test_of_many_line_numbers_that_stand_twice_the_first_are_told_and_how_many_follow() -> None:
+    lines = [f"N{k % 10} A{k % 7}" for k in range(60)]
+    remarks = check_program("\n".join(["G0", *lines, "M2\n"]), ARM, ZERO).remarks
+    assert [one.line for one in remarks] == list(range(12, 33))
+    assert remarks[-1].message == "from here on 30 more lines have a line number that stood before"
+    text = "G0 A1\nN99999 A2\nN1 A1\nM2\nN1 A2"
+    assert [one.line for one in check_program(text, ARM, ZERO).remarks] == [5]  # not read
 
 
 def test_corners_passed_slower_than_asked_are_told_with_limit_and_both_speeds() -> None:

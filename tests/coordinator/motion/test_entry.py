@@ -97,10 +97,21 @@ def test_in_the_middle_of_a_relative_block_what_no_line_has_named_is_refused() -
     assert ends(parts(named, from_line=3))[0] == (2.0, 0.0)
 
 
-@pytest.mark.parametrize("line", [9, 10, 400])
+@pytest.mark.parametrize("line", [11, 400])
+def test_a_line_beyond_the_text_is_told_with_how_many_there_are(line: int) -> None:
+    with pytest.raises(ProgramError) as caught:
+        parts(f"{TEXT.rstrip()}\n(the end)\n", from_line=line)
+    (problem,) = caught.value.problems
+    assert str(problem) == (
+        f"line {line}, column 1: the line to begin from is {line}, but the program has 10 lines, "
+        "counted from 1"
+    )
+
+
+@pytest.mark.parametrize("line", [9, 10])
 def test_behind_the_last_line_that_does_something_nothing_is_left_to_play(line: int) -> None:
     with pytest.raises(ProgramError) as caught:
-        parts(TEXT, from_line=line)
+        parts(f"{TEXT.rstrip()}\n(the end)\n", from_line=line)
     (problem,) = caught.value.problems
     assert str(problem) == (
         f"line {line}, column 1: from line {line} on nothing is left to play: the program ends on "
