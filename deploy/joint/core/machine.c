@@ -9,11 +9,14 @@ static void on_truth(void *world, const struct uj_truth *truth)
     if (truth->kind == UJ_TRUTH_SHIFT) {
         uj_steps_shift(&machine->steps, truth->value);
     } else if (truth->kind == UJ_TRUTH_DRIVERS) {
-        /* Wherever the rotor stands: from now on that is where the joint takes it to be. */
+        /* Wherever the rotor stands: from now on that is where the joint takes it to be. What was handed over ahead of
+         * time stays so: no step may come before that. */
         double position;
         double velocity;
         uj_joint_where(&machine->endpoint.joint, truth->at_us, &position, &velocity);
-        uj_steps_begin(&machine->steps, &machine->hardware.limits, uj_time_from_us(truth->at_us),
+        const uj_time now = uj_time_from_us(truth->at_us);
+        const uj_time handed = uj_steps_at(&machine->steps);
+        uj_steps_begin(&machine->steps, &machine->hardware.limits, handed > now ? handed : now,
                        uj_body_round(position));
     }
     machine->hardware.truth(machine->hardware.context, truth);

@@ -15,7 +15,7 @@
 #include <stdint.h>
 
 #define UJ_PULSES_HZ 10000000u
-#define UJ_PULSES_RING 512u       /* symbols */
+#define UJ_PULSES_RING 4096u      /* symbols */
 #define UJ_PULSES_KEPT_FREE 128u  /* of them for idle symbols that readers make */
 #define UJ_PULSES_IDLE 640u       /* ticks of the longest idle symbol: 64 µs */
 
