@@ -109,12 +109,14 @@ def test_the_motor_is_where_the_joint_is_commanded_to_be(joint_build: Path, seed
     assert pins.late <= SETUP  # the first step may wait for its direction
 
 
-@pytest.mark.parametrize("seed", range(6))
-def test_no_step_is_late_where_the_task_is_held_up_for_as_long_as_it_said(
-    joint_build: Path, seed: int
+@pytest.mark.parametrize("took_ms", [1, 18, 32])
+@pytest.mark.parametrize("seed", range(4))
+def test_no_step_is_late_in_long_work_and_the_motor_obeys_right_after_it(
+    joint_build: Path, seed: int, took_ms: int
 ) -> None:
-    pins = played(joint_build, seed, 2, 33, told=True)
-    assert pins.worst() <= allowed_counts(33 + 10 + 1)
+    # It says 33 ms, whatever it takes. Marks are 4 ms apart.
+    pins = played(joint_build, seed, 2, took_ms, told=True)
+    assert pins.worst() <= allowed_counts(10 + 4 + 1)
     assert pins.late <= SETUP
 
 

@@ -23,6 +23,9 @@ static bool on_step(void *context, const struct uj_step *step)
 static void on_truth(void *context, const struct uj_truth *truth)
 {
     (void)context;
+    if (truth->kind == UJ_TRUTH_DRIVERS || truth->kind == UJ_TRUTH_SHIFT) {
+        stepper_unmark(); /* the steps count from elsewhere now */
+    }
     if (truth->kind == UJ_TRUTH_DRIVERS) {
         drivers_on = truth->value != 0;
     }

@@ -20,10 +20,16 @@ void runner_begin(const struct uj_settings *settings, const uint8_t key[UJ_KEY_B
 double runner_run(double work_us)
 {
     const double now_us = (double)esp_timer_get_time();
-    machine.hardware.ahead_us = UJ_FEED_AHEAD_US + work_us;
-    uj_machine_run(&machine, now_us);
-    stepper_rest(uj_time_from_us(now_us + machine.hardware.ahead_us));
-    return now_us;
+    stepper_unmark();
+    for (double more_us = 0;; more_us += UJ_FEED_MORE_US) {
+        machine.hardware.ahead_us = UJ_FEED_AHEAD_US + more_us;
+        uj_machine_run(&machine, now_us);
+        stepper_rest(now_us + machine.hardware.ahead_us);
+        if (more_us >= work_us) {
+            return now_us;
+        }
+        stepper_mark(&machine.steps, now_us + machine.hardware.ahead_us);
+    }
 }
 
 struct uj_endpoint *runner_endpoint(void)
@@ -33,6 +39,10 @@ struct uj_endpoint *runner_endpoint(void)
 
 void runner_told(void)
 {
+    const struct uj_steps *steps = stepper_take_back((double)esp_timer_get_time() + UJ_FEED_AHEAD_US);
+    if (steps != NULL) {
+        machine.steps = *steps;
+    }
     uj_machine_told(&machine);
 }
 

@@ -15,7 +15,8 @@ struct runner_shown {
 void runner_begin(const struct uj_settings *settings, const uint8_t key[UJ_KEY_BYTES], const struct uj_shell *shell);
 
 /* Lets happen all that was due, and returns joint time now. The endpoint may then be told something at that time that
- * takes `work_us` more to judge than a datagram does: the steps of that time are handed over already. */
+ * takes `work_us` more to judge than a datagram does: the steps of that time are handed over already, and those that were
+ * not needed are taken back by runner_told. */
 double runner_run(double work_us);
 
 /* To be told something right after runner_run; then call runner_told. */

@@ -125,11 +125,31 @@ void stepper_step(const struct uj_step *step)
     portEXIT_CRITICAL(&pulses_lock);
 }
 
-void stepper_rest(uj_time until)
+void stepper_rest(double until_us)
 {
     portENTER_CRITICAL(&pulses_lock);
-    uj_feed_rest(&feed, until);
+    uj_feed_rest(&feed, until_us);
     portEXIT_CRITICAL(&pulses_lock);
+}
+
+void stepper_unmark(void)
+{
+    uj_feed_unmark(&feed);
+}
+
+void stepper_mark(const struct uj_steps *steps, double until_us)
+{
+    portENTER_CRITICAL(&pulses_lock);
+    uj_feed_mark(&feed, steps, until_us);
+    portEXIT_CRITICAL(&pulses_lock);
+}
+
+const struct uj_steps *stepper_take_back(double from_us)
+{
+    portENTER_CRITICAL(&pulses_lock);
+    const struct uj_steps *steps = uj_feed_take_back(&feed, from_us);
+    portEXIT_CRITICAL(&pulses_lock);
+    return steps;
 }
 
 bool stepper_check(void)

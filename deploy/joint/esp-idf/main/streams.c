@@ -10,9 +10,10 @@
 #define BYTES_AT_ONCE 1024
 #define WORK_US_PER_BYTE 8 /* a frame of points takes most: some 670 instructions a byte */
 
-_Static_assert((int64_t)CONFIG_UJ_MAX_STEP_RATE_HZ * (UJ_FEED_AHEAD_US + WORK_US_PER_BYTE * UJ_MAX_FRAME_BYTES) <
+_Static_assert((int64_t)CONFIG_UJ_MAX_STEP_RATE_HZ * (UJ_FEED_AHEAD_US + UJ_FEED_MARKS * UJ_FEED_MORE_US) <
                    1000000 * (int64_t)(UJ_PULSES_RING - UJ_PULSES_KEPT_FREE),
                "the steps of that time have room");
+_Static_assert(WORK_US_PER_BYTE * UJ_MAX_FRAME_BYTES <= UJ_FEED_MARKS * UJ_FEED_MORE_US, "and it has marks");
 
 struct stream {
     int socket; /* −1: free */

@@ -3,8 +3,8 @@
  *   feed SEED TURN_MS BLOCKED_MS TOLD
  *
  * A joint jogs there and back for 6 s of joint time; for a second of it its drivers are off. Its task runs it every
- * TURN_MS, and has something else to do for BLOCKED_MS after each drive, which come every 50 ms; where TOLD is 1 it says
- * so before. The two channels have 48 symbols each and are refilled by halves. Lines that come out:
+ * TURN_MS, and has something else to do for BLOCKED_MS before each drive, which come every 50 ms; where TOLD is 1 it
+ * takes 33 ms for that and says so before. The two channels have 48 symbols each and are refilled by halves. Lines that come out:
  *
  *   p TICKS COUNTS     where the joint is commanded to be
  *   r TICKS            rising edge of the step input
@@ -107,6 +107,7 @@ static void on_truth(void *context, const struct uj_truth *truth)
 {
     (void)context;
     if (truth->kind == UJ_TRUTH_DRIVERS) {
+        uj_feed_unmark(&feed);
         printf("o %.0f %d\n", truth->at_us * 10, (int)truth->value);
     }
 }
@@ -128,13 +129,29 @@ static double on_next_us(void *context)
 /* As main/runner.c. */
 static void run(double now_us, double work_us)
 {
-    machine.hardware.ahead_us = UJ_FEED_AHEAD_US + work_us;
-    uj_machine_run(&machine, now_us);
-    uj_feed_rest(&feed, uj_time_from_us(now_us + machine.hardware.ahead_us));
+    uj_feed_unmark(&feed);
+    for (double more_us = 0;; more_us += UJ_FEED_MORE_US) {
+        machine.hardware.ahead_us = UJ_FEED_AHEAD_US + more_us;
+        uj_machine_run(&machine, now_us);
+        uj_feed_rest(&feed, now_us + machine.hardware.ahead_us);
+        if (more_us >= work_us) {
+            return;
+        }
+        uj_feed_mark(&feed, &machine.steps, now_us + machine.hardware.ahead_us);
+    }
+}
+
+static void told(double now_us)
+{
+    const struct uj_steps *steps = uj_feed_take_back(&feed, now_us + UJ_FEED_AHEAD_US);
+    if (steps != NULL) {
+        machine.steps = *steps;
+    }
+    uj_machine_told(&machine);
 }
 
 /* A drive, every 50 ms, with a jog that changes now and then. */
-static void drive(uint32_t ms, double work_us)
+static void drive(uint32_t ms)
 {
     static uint32_t sequence;
     static int32_t velocity;
@@ -154,12 +171,12 @@ static void drive(uint32_t ms, double work_us)
                                    .jog_velocity = jogs ? velocity : 0,
                                    .expiry_us = (int64_t)now_us + 250000,
                                    .map = {.number = 1}};
-    run(now_us, work_us);
+    run(now_us, 0);
     (void)uj_joint_drive(&machine.endpoint.joint, now_us, &drive);
-    if (ms == OFF_TO_MS) {
+    if (ms / 50 * 50 == OFF_TO_MS) {
         ask(now_us, &(struct uj_request){.type = UJ_REQUEST_CLEAR});
     }
-    uj_machine_told(&machine);
+    told(now_us);
 }
 
 int main(int count, char **words)
@@ -181,7 +198,7 @@ int main(int count, char **words)
     noise = (uint32_t)strtoul(words[1], NULL, 10);
     const uint32_t turn_ms = (uint32_t)strtoul(words[2], NULL, 10);
     const uint32_t blocked_ms = (uint32_t)strtoul(words[3], NULL, 10);
-    const double work_us = strtoul(words[4], NULL, 10) == 1 ? 1000.0 * blocked_ms : 0;
+    const double work_us = strtoul(words[4], NULL, 10) == 1 ? 33000 : 0;
     const struct uj_joint *joint = &machine.endpoint.joint;
     uj_feed_begin(&feed, &limits, 0);
     uj_machine_init(&machine, &settings, key, &shell, &hardware, 0);
@@ -194,8 +211,12 @@ int main(int count, char **words)
         double position;
         double velocity;
         if (ms % 50 == 0) {
-            drive(ms, work_us);
-        } else if (ms % turn_ms == 0 && ms % 50 >= blocked_ms) {
+            run(1000.0 * ms, blocked_ms > 0 ? work_us : 0);
+        }
+        if (ms % 50 == blocked_ms) {
+            told(1000.0 * ms); /* what it was that took so long */
+            drive(ms);
+        } else if (ms % turn_ms == 0 && ms % 50 > blocked_ms) {
             run(1000.0 * ms, 0);
         }
         uj_joint_where(joint, fmax(joint->now_us, 1000.0 * ms), &position, &velocity);
