@@ -9,7 +9,6 @@
 #include "serial.h"
 #include "station.h"
 
-static struct uj_memory *memory;
 static struct uj_cable_who self; /* id, boot and firmware */
 static bool is_joint;
 static struct uj_cable cable;
@@ -84,9 +83,8 @@ static void run(void *argument)
     }
 }
 
-void told_begin(struct uj_memory *own, const struct uj_settings *settings, bool joint)
+void told_begin(struct uj_memory *memory, const struct uj_settings *settings, bool joint)
 {
-    memory = own;
     is_joint = joint;
     memcpy(self.id, settings->id, sizeof self.id);
     self.boot = settings->boot;
