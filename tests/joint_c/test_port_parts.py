@@ -1,4 +1,4 @@
-"""What of the microcontrollers' port needs none: thermistor, touch ring, knob and light."""
+"""What of the microcontrollers' port needs none: thermistor, inputs, touch ring, knob, light."""
 
 import ctypes
 import math
@@ -50,6 +50,47 @@ def test_a_hotter_thermistor_never_reads_colder(parts: ctypes.CDLL) -> None:
 @pytest.mark.parametrize("mv", [3300, 3299, 3100, 0, 3, 100, -1, 3400])
 def test_a_broken_or_shorted_wire_is_no_temperature(parts: ctypes.CDLL, mv: int) -> None:
     assert temperature(parts, mv) is None
+
+
+# Inputs
+
+
+class Steady(ctypes.Structure):
+    _fields_ = [
+        ("read", ctypes.c_uint8),
+        ("alike", ctypes.c_uint8),
+        ("told", ctypes.c_uint8),
+    ]
+
+
+def steadied(parts: ctypes.CDLL, readings: list[int]) -> list[tuple[int, int]]:
+    """At which reading what is told, by an owner that tells it at once."""
+    steady, told = Steady(), []
+    parts.uj_steady_take.restype = ctypes.c_bool
+    for k, reading in enumerate(readings):
+        if parts.uj_steady_take(ctypes.byref(steady), reading):
+            steady.told = reading
+            told.append((k, reading))
+    return told
+
+
+def test_an_input_counts_once_it_has_read_alike_five_times(parts: ctypes.CDLL) -> None:
+    assert steadied(parts, [0] * 9 + [1] * 4 + [0] * 9 + [1] * 9 + [0] * 9) == [(26, 1), (35, 0)]
+
+
+def test_an_input_that_is_on_at_the_start_is_told(parts: ctypes.CDLL) -> None:
+    assert steadied(parts, [3] * 9) == [(4, 3)]
+
+
+def test_a_contact_that_goes_on_bouncing_tells_nothing(parts: ctypes.CDLL) -> None:
+    assert steadied(parts, [1, 1, 1, 1, 0] * 20) == []
+
+
+def test_what_could_not_be_told_is_told_at_the_next_reading(parts: ctypes.CDLL) -> None:
+    steady = Steady()
+    parts.uj_steady_take.restype = ctypes.c_bool
+    found = [parts.uj_steady_take(ctypes.byref(steady), 1) for _ in range(8)]
+    assert found == [False] * 4 + [True] * 4
 
 
 # Touch ring

@@ -39,7 +39,8 @@ struct uj_reading {
 struct uj_hardware {
     void *context;
     struct uj_driver_limits limits;
-    double ahead_us; /* steps are handed over so long before they are due; 0 in a simulated world */
+    double ahead_us; /* steps are handed over so long before they are due; 0 in a simulated world. May be changed between
+                      * calls of the machine */
 
     /* One step of the motor, in the order of time. True: readings are there that the joint must have before more
      * steps are asked for. */

@@ -9,12 +9,15 @@ static void on_truth(void *world, const struct uj_truth *truth)
     if (truth->kind == UJ_TRUTH_SHIFT) {
         uj_steps_shift(&machine->steps, truth->value);
     } else if (truth->kind == UJ_TRUTH_DRIVERS) {
-        /* Wherever the rotor stands: from now on that is where the joint takes it to be. */
+        /* Wherever the rotor stands: from now on that is where the joint takes it to be. What was handed over ahead of
+         * time stays so: no step may come before that. */
         double position;
         double velocity;
         uj_joint_where(&machine->endpoint.joint, truth->at_us, &position, &velocity);
+        const uj_time handed = uj_steps_at(&machine->steps);
         uj_steps_begin(&machine->steps, &machine->hardware.limits, uj_time_from_us(truth->at_us),
                        uj_body_round(position));
+        uj_steps_rest(&machine->steps, handed);
     }
     machine->hardware.truth(machine->hardware.context, truth);
 }
@@ -111,17 +114,16 @@ static void take_readings(struct uj_machine *machine, double until_us)
 void uj_machine_run(struct uj_machine *machine, double now_us)
 {
     double due_us;
+    bool first; /* a reading comes before what is due, which may then be another thing */
     do {
         due_us = fmin(uj_machine_next_us(machine), now_us);
-        if (give_steps(machine, due_us + machine->hardware.ahead_us)) {
-            take_readings(machine, due_us);
-            due_us = -INFINITY; /* whatever is due now may be another thing */
-            continue;
-        }
+        first = give_steps(machine, due_us + machine->hardware.ahead_us);
         take_readings(machine, due_us);
-        uj_endpoint_poll(&machine->endpoint, due_us);
-        machine->fresh = false;
-    } while (due_us < now_us);
+        if (!first) {
+            uj_endpoint_poll(&machine->endpoint, due_us);
+            machine->fresh = false;
+        }
+    } while (first || due_us < now_us);
 }
 
 double uj_machine_next_us(const struct uj_machine *machine)

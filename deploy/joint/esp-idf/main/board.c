@@ -6,8 +6,6 @@
 #define FAN_HZ 25000
 #define CURRENT_HZ 25000
 
-static int64_t shift;
-
 static void level(int pin, int on)
 {
     ESP_ERROR_CHECK(gpio_set_level((gpio_num_t)pin, (uint32_t)on));
@@ -97,9 +95,8 @@ void board_begin(void)
     ESP_ERROR_CHECK(gpio_install_isr_service(0));
 }
 
-void board_truth(void *world, const struct uj_truth *truth)
+void board_truth(const struct uj_truth *truth)
 {
-    (void)world;
     switch (truth->kind) {
     case UJ_TRUTH_DRIVERS:
         drivers(truth->value != 0);
@@ -111,18 +108,9 @@ void board_truth(void *world, const struct uj_truth *truth)
         outputs((uint8_t)truth->value);
         break;
     case UJ_TRUTH_SHIFT:
-        shift += truth->value;
-        break;
     case UJ_TRUTH_STATE:
         break;
     }
-}
-
-int64_t board_take_shift(void)
-{
-    const int64_t taken = shift;
-    shift = 0;
-    return taken;
 }
 
 uint8_t board_inputs(void)

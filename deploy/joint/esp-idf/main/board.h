@@ -10,11 +10,8 @@
 /* Drivers off first of all; then the rest, with the interrupt service of the pins. */
 void board_begin(void);
 
-/* What the joint says as it happens: drivers, current, outputs, shift. For uj_settings.truth. */
-void board_truth(void *world, const struct uj_truth *truth);
-
-/* Counts that homing has shifted every position by, since the last call. Call it with the joint locked. */
-int64_t board_take_shift(void);
+/* What the joint says as it happens: drivers, current, outputs. */
+void board_truth(const struct uj_truth *truth);
 
 /* The inputs as they are now, one bit each. */
 uint8_t board_inputs(void);

@@ -1,10 +1,9 @@
 #include "hall.h"
 
 #include "pins.h"
-#include "sdk.h"
 
-static QueueHandle_t edges;
-static bool told; /* the level given last */
+static QueueHandle_t switches;
+static volatile bool missed = true; /* nobody knows how it stands at first */
 
 static bool is_active(void)
 {
@@ -14,13 +13,16 @@ static bool is_active(void)
 static void IRAM_ATTR on_edge(void *argument)
 {
     BaseType_t woken = pdFALSE;
-    const struct hall_edge edge = {.at_us = esp_timer_get_time(), .active = is_active()};
+    const struct uj_reading reading = {
+        .at_us = (double)esp_timer_get_time(), .kind = UJ_READING_HALL, .of.active = is_active()};
     (void)argument;
-    (void)xQueueSendFromISR(edges, &edge, &woken); /* full: hall_take finds the level */
+    if (xQueueSendFromISR(switches, &reading, &woken) != pdTRUE) {
+        missed = true;
+    }
     portYIELD_FROM_ISR(woken);
 }
 
-void hall_begin(void)
+void hall_begin(QueueHandle_t queue)
 {
     const gpio_config_t pin = {
         .pin_bit_mask = pin_bit(PIN_HALL),
@@ -29,21 +31,17 @@ void hall_begin(void)
         .pull_down_en = GPIO_PULLDOWN_DISABLE,
         .intr_type = GPIO_INTR_ANYEDGE,
     };
-    edges = xQueueCreate(16, sizeof(struct hall_edge));
-    ESP_ERROR_CHECK(edges != NULL ? ESP_OK : ESP_ERR_NO_MEM);
+    switches = queue;
     ESP_ERROR_CHECK(gpio_config(&pin));
     ESP_ERROR_CHECK(gpio_isr_handler_add(PIN_HALL, on_edge, NULL));
 }
 
-bool hall_take(struct hall_edge *edge)
+bool hall_missed(double at_us, struct uj_reading *reading)
 {
-    if (xQueueReceive(edges, edge, 0) != pdTRUE) {
-        const bool active = is_active();
-        if (active == told) {
-            return false;
-        }
-        *edge = (struct hall_edge){.at_us = esp_timer_get_time(), .active = active};
+    if (!missed) {
+        return false;
     }
-    told = edge->active;
+    missed = false; /* before the level is read: a switch after that comes by itself */
+    *reading = (struct uj_reading){.at_us = at_us, .kind = UJ_READING_HALL, .of.active = is_active()};
     return true;
 }

@@ -2,19 +2,13 @@
 #ifndef HALL_H
 #define HALL_H
 
-#include <stdbool.h>
-#include <stdint.h>
+#include "hardware.h"
+#include "sdk.h"
 
-struct hall_edge {
-    int64_t at_us; /* joint time */
-    bool active;
-};
+/* Switches go into `queue` of struct uj_reading. Needs the interrupt service of the pins. */
+void hall_begin(QueueHandle_t queue);
 
-/* Needs the interrupt service of the pins. */
-void hall_begin(void);
-
-/* Takes the oldest switch that is not taken; false for none. Where switches came too fast to be kept, the level at last
- * comes as one more. */
-bool hall_take(struct hall_edge *edge);
+/* Where switches came too fast for the queue, and at first: the level as it is now. False where none was missed. */
+bool hall_missed(double at_us, struct uj_reading *reading);
 
 #endif

@@ -6,14 +6,14 @@
  *
  * It moves a machine. A stop by software is not a safety-rated emergency stop. */
 #include "board.h"
-#include "guard.h"
-#include "hall.h"
 #include "network.h"
 #include "pins.h"
+#include "rig.h"
+#include "runner.h"
 #include "slow.h"
 #include "station.h"
-#include "stepper.h"
 #include "store.h"
+#include "told.h"
 
 #define WATCHDOG_MS 1000
 
@@ -36,9 +36,19 @@ static void tell_sensors(struct uj_capabilities *capabilities)
     }
 }
 
+/* Random numbers are random once the radio runs; the handshake's numbers come after that. */
+static uint32_t random_boot(void)
+{
+    uint32_t boot;
+    do {
+        boot = esp_random();
+    } while (boot == 0);
+    return boot;
+}
+
 void app_main(void)
 {
-    static struct store store;
+    static struct uj_memory memory;
     struct uj_settings settings = {
         .udp = CONFIG_UJ_PORT,
         .capabilities = {.point_capacity = UJ_POINT_CAPACITY,
@@ -47,24 +57,24 @@ void app_main(void)
                          .outputs = lines(output_pins),
                          .idle_current = PIN_CURRENT >= 0},
         .tells_home_sensor = true,
-        .truth = board_truth,
     };
     board_begin();
     watch();
     ESP_ERROR_CHECK(esp_read_mac(settings.id, ESP_MAC_WIFI_STA));
     settings.firmware = esp_app_get_description()->version;
-    if (!store_read(&store)) {
-        return; /* drivers off, nothing else runs: README.md, "Keys" */
+    store_begin(&memory);
+    /* A board without key or network is none of an arm: drivers off, and nothing but the cable. */
+    const bool is_joint = memory.told.has_key && memory.told.ssid_length > 0;
+    if (is_joint) {
+        station_begin(&memory.told, &settings);
     }
-    tell_sensors(&settings.capabilities);
-    hall_begin();
-    /* Random numbers are random once the radio runs; the handshake's numbers come after that. */
-    station_begin(&store, &settings);
-    do {
-        settings.boot = esp_random();
-    } while (settings.boot == 0);
-    guard_begin(&settings, store.key, &network_shell);
-    stepper_begin();
-    network_begin();
-    slow_begin();
+    settings.boot = random_boot();
+    if (is_joint) {
+        tell_sensors(&settings.capabilities);
+        rig_begin();
+        runner_begin(&settings, memory.told.key, &network_shell);
+        network_begin();
+        slow_begin();
+    }
+    told_begin(&memory, &settings, is_joint);
 }

@@ -1,16 +1,15 @@
 #include "network.h"
 
-#include <errno.h>
 #include <fcntl.h>
-#include <string.h>
 #include <unistd.h>
 
-#include "guard.h"
 #include "pins.h"
+#include "runner.h"
+#include "stepper.h"
 #include "streams.h"
 
 #define DATAGRAMS_A_TURN 8
-#define LONGEST_WAIT_US 10000 /* events that came of a reading go out so late at most */
+#define TURN_MS 2
 
 static int listener = -1;
 static int datagrams = -1;
@@ -38,7 +37,6 @@ static void open_sockets(void)
     listener = open_socket(SOCK_STREAM, CONFIG_UJ_PORT);
     datagrams = open_socket(SOCK_DGRAM, CONFIG_UJ_PORT);
     if (listener < 0 || datagrams < 0 || listen(listener, UJ_CONNECTIONS) < 0) {
-        ESP_LOGE("network", "Port %d cannot be opened: %s.", CONFIG_UJ_PORT, strerror(errno));
         esp_restart();
     }
     (void)setsockopt(datagrams, IPPROTO_IP, IP_TOS, &class, sizeof class);
@@ -52,35 +50,18 @@ static void take_datagrams(void)
         socklen_t peer_size = sizeof peer;
         struct uj_reply reply;
         uint8_t out[UJ_STATUS_DATAGRAM_BYTES];
-        double now_us;
         const ssize_t length = recvfrom(datagrams, bytes, sizeof bytes, 0, (struct sockaddr *)&peer, &peer_size);
         if (length < 0) {
             return;
         }
-        const int64_t received_us = guard_time_us() + 1; /* rounded up */
-        struct uj_endpoint *endpoint = guard_enter(&now_us);
-        uj_endpoint_datagram(endpoint, received_us, bytes, (size_t)length, &reply);
+        const int64_t received_us = (int64_t)runner_run(0) + 1; /* rounded up */
+        uj_endpoint_datagram(runner_endpoint(), received_us, bytes, (size_t)length, &reply);
+        runner_told();
         if (reply.length > 0) {
-            uj_endpoint_seal(endpoint, &reply, guard_time_us(), out);
-        }
-        guard_leave();
-        if (reply.length > 0) {
+            uj_endpoint_seal(runner_endpoint(), &reply, esp_timer_get_time(), out);
             (void)sendto(datagrams, out, reply.length, 0, (const struct sockaddr *)&peer, peer_size);
         }
     }
-}
-
-/* How long to wait for bytes: until something is due, and not for long. */
-static struct timeval wait_for(void)
-{
-    double now_us;
-    struct uj_endpoint *endpoint = guard_enter(&now_us);
-    uj_endpoint_poll(endpoint, now_us);
-    const double left_us = uj_endpoint_next_deadline(endpoint) - now_us;
-    guard_leave();
-    return (struct timeval){.tv_usec = left_us < 1000              ? 1000
-                                       : left_us > LONGEST_WAIT_US ? LONGEST_WAIT_US
-                                                                   : (suseconds_t)left_us};
 }
 
 static void run(void *argument)
@@ -88,16 +69,22 @@ static void run(void *argument)
     (void)argument;
     ESP_ERROR_CHECK(esp_task_wdt_add(NULL));
     open_sockets();
+    stepper_begin();
     for (;;) {
-        struct timeval wait = wait_for();
+        struct timeval wait = {.tv_usec = 1000 * TURN_MS};
         fd_set readable;
         FD_ZERO(&readable);
         FD_SET(listener, &readable);
         FD_SET(datagrams, &readable);
         int highest = listener > datagrams ? listener : datagrams;
         highest = streams_watch(&readable, highest);
+        const int found = select(highest + 1, &readable, NULL, NULL, &wait);
         ESP_ERROR_CHECK(esp_task_wdt_reset());
-        if (select(highest + 1, &readable, NULL, NULL, &wait) <= 0) {
+        runner_turn();
+        if (found <= 0) {
+            if (found < 0) {
+                vTaskDelay(TURN_MS); /* others must run too */
+            }
             continue;
         }
         if (FD_ISSET(datagrams, &readable)) {
@@ -114,7 +101,9 @@ const struct uj_shell network_shell = {.send = streams_send, .close = streams_cl
 
 void network_begin(void)
 {
-    const BaseType_t made = xTaskCreatePinnedToCore(run, "network", 8192, NULL, configMAX_PRIORITIES - 8, NULL,
+    /* Above the sockets' own task, as the motor's steps wait for it; on the core that the radio does not use where there
+     * are two. */
+    const BaseType_t made = xTaskCreatePinnedToCore(run, "joint", 8192, NULL, configMAX_PRIORITIES - 3, NULL,
                                                     portNUM_PROCESSORS - 1);
     ESP_ERROR_CHECK(made == pdPASS ? ESP_OK : ESP_ERR_NO_MEM);
 }

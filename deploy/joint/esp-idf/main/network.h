@@ -1,10 +1,10 @@
-/* The task of the sockets: stream and datagrams. */
+/* The joint's task: sockets for stream and datagrams, and between them the turns of the joint. */
 #ifndef NETWORK_H
 #define NETWORK_H
 
 #include "endpoint.h"
 
-/* How the joint sends and closes. For guard_begin. */
+/* How the joint sends and closes. For runner_begin. */
 extern const struct uj_shell network_shell;
 
 /* Starts the task. The joint must be there, and the network's interface begun. */

@@ -1,11 +1,12 @@
 #include "slow.h"
 
 #include "board.h"
-#include "guard.h"
 #include "hands.h"
 #include "lamps.h"
 #include "pins.h"
 #include "readings.h"
+#include "rig.h"
+#include "runner.h"
 
 #define TURN_MS 2 /* a knob is looked at so often */
 #define LIGHT_TURNS 10
@@ -13,48 +14,38 @@
 
 static void show(void)
 {
-    double now_us;
-    const struct uj_endpoint *endpoint = guard_enter(&now_us);
-    const enum uj_word word = uj_lamp_word(&endpoint->joint, now_us);
-    const bool on = uj_lamp_is_on(&endpoint->joint, now_us);
-    guard_leave();
-    lamps_show(word, on);
+    const struct runner_shown shown = runner_shown();
+    lamps_show(shown.word, shown.on);
+    board_fan(shown.fan_percent);
+}
+
+static void tell(struct uj_reading reading)
+{
+    reading.at_us = (double)esp_timer_get_time();
+    rig_tell(&reading);
 }
 
 static void sense(void)
 {
-    int16_t temperature_centi_c;
-    uint16_t supply_mv;
-    double now_us;
-    const bool has_temperature = readings_temperature(&temperature_centi_c);
-    const bool has_supply = readings_supply(&supply_mv);
-    const int8_t rssi_dbm = readings_rssi();
-    struct uj_endpoint *endpoint = guard_enter(&now_us);
-    uj_joint_sense(&endpoint->joint, now_us, has_temperature ? &temperature_centi_c : NULL,
-                   has_supply ? &supply_mv : NULL, rssi_dbm);
-    const uint8_t fan_percent = endpoint->joint.safety.fan_percent;
-    guard_leave();
-    board_fan(fan_percent);
+    struct uj_reading reading = {.kind = UJ_READING_SENSE};
+    reading.of.sense.has_temperature = readings_temperature(&reading.of.sense.temperature_centi_c);
+    reading.of.sense.has_supply = readings_supply(&reading.of.sense.supply_mv);
+    reading.of.sense.rssi_dbm = readings_rssi();
+    tell(reading);
 }
 
 static void feel(void)
 {
     static bool was_pressed;
     bool pressed = was_pressed;
-    double now_us;
     const int16_t detents = hands_take(&pressed);
-    if (detents == 0 && pressed == was_pressed) {
-        return;
-    }
-    struct uj_endpoint *endpoint = guard_enter(&now_us);
     if (detents != 0) {
-        uj_joint_turn(&endpoint->joint, now_us, detents);
+        tell((struct uj_reading){.kind = UJ_READING_TURN, .of.detents = detents});
     }
     if (pressed != was_pressed) {
-        uj_joint_press(&endpoint->joint, now_us, pressed);
+        tell((struct uj_reading){.kind = UJ_READING_PRESS, .of.active = pressed});
         was_pressed = pressed;
     }
-    guard_leave();
 }
 
 static void run(void *argument)

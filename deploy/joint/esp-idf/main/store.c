@@ -1,37 +1,43 @@
 #include "store.h"
 
-#include <string.h>
+#include <strings.h>
 
 #include "sdk.h"
 
-static bool read_text(nvs_handle_t handle, const char *name, char *text, size_t space)
-{
-    char read[65] = {0};
-    size_t length = sizeof read;
-    if (nvs_get_str(handle, name, read, &length) != ESP_OK || length < 2 || length > space + 1) {
-        ESP_LOGE("store", "There is no \"%s\" of at most %u characters in the store.", name, (unsigned)space);
-        return false;
-    }
-    memcpy(text, read, space);
-    return true;
-}
+#define SPACE "joint"
+#define RECORD "told"
 
-bool store_read(struct store *store)
+/* The store writes the new entry, then drops the old one, and here overwrites it: it may have been a key. */
+static bool put(const uint8_t record[UJ_MEMORY_BYTES])
 {
     nvs_handle_t handle;
-    size_t length = sizeof store->key;
-    *store = (struct store){0};
-    const esp_err_t ready = nvs_flash_init();
-    if (ready != ESP_OK || nvs_open("joint", NVS_READONLY, &handle) != ESP_OK) {
-        ESP_LOGE("store", "The store is empty or cannot be read: %s.", esp_err_to_name(ready));
+    if (nvs_open(SPACE, NVS_READWRITE_PURGE, &handle) != ESP_OK) {
         return false;
     }
-    bool all = nvs_get_blob(handle, "key", store->key, &length) == ESP_OK && length == sizeof store->key;
-    if (!all) {
-        ESP_LOGE("store", "There is no \"key\" of %u bytes in the store.", (unsigned)sizeof store->key);
-    }
-    all = read_text(handle, "network", store->network, sizeof store->network) && all;
-    all = read_text(handle, "password", store->password, sizeof store->password) && all;
+    const bool kept = nvs_set_blob(handle, RECORD, record, UJ_MEMORY_BYTES) == ESP_OK && nvs_commit(handle) == ESP_OK;
     nvs_close(handle);
-    return all;
+    return kept;
+}
+
+void store_begin(struct uj_memory *memory)
+{
+    nvs_handle_t handle;
+    uint8_t record[UJ_MEMORY_BYTES];
+    size_t length = sizeof record;
+    *memory = (struct uj_memory){.put = put};
+    esp_err_t found = nvs_flash_init();
+    if (found == ESP_OK) {
+        found = nvs_open(SPACE, NVS_READONLY, &handle);
+    }
+    if (found == ESP_OK) {
+        found = nvs_get_blob(handle, RECORD, record, &length);
+        nvs_close(handle);
+    }
+    if (found == ESP_ERR_NVS_NOT_FOUND) {
+        return; /* a bare board */
+    }
+    if (found != ESP_OK || !uj_memory_read(memory, record, length)) {
+        ESP_LOGE("store", "What this board was told cannot be read: %s.", esp_err_to_name(found));
+    }
+    explicit_bzero(record, sizeof record);
 }

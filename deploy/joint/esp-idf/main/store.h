@@ -1,18 +1,10 @@
-/* What this joint was given over its cable: the arm's key and the network. */
+/* Where the record of what this board was told is kept: one entry of the SDK's store in flash. */
 #ifndef STORE_H
 #define STORE_H
 
-#include <stdbool.h>
+#include "memory.h"
 
-#include "keys.h"
-
-struct store {
-    uint8_t key[UJ_KEY_BYTES];
-    char network[32];  /* ends with 0 where it is shorter */
-    char password[64]; /* the same */
-};
-
-/* Reads all of it; false, having said what is missing, where something is. */
-bool store_read(struct store *store);
+/* Reads what is known; nothing where there is no record, or none that can be read. */
+void store_begin(struct uj_memory *memory);
 
 #endif

@@ -3,10 +3,17 @@
 #include <errno.h>
 #include <unistd.h>
 
-#include "guard.h"
+#include "feed.h"
+#include "runner.h"
 #include "websocket.h"
 
 #define BYTES_AT_ONCE 1024
+#define WORK_US_PER_BYTE 8 /* a frame of points takes most: some 670 instructions a byte */
+
+_Static_assert((int64_t)CONFIG_UJ_MAX_STEP_RATE_HZ * (UJ_FEED_AHEAD_US + UJ_FEED_MARKS * UJ_FEED_MORE_US) <
+                   1000000 * (int64_t)(UJ_PULSES_RING - UJ_PULSES_KEPT_FREE),
+               "the steps of that time have room");
+_Static_assert(WORK_US_PER_BYTE * UJ_MAX_FRAME_BYTES <= UJ_FEED_MARKS * UJ_FEED_MORE_US, "and it has marks");
 
 struct stream {
     int socket; /* −1: free */
@@ -76,24 +83,21 @@ void streams_close(void *context, uint32_t connection, unsigned code)
 
 static void gone(struct stream *stream)
 {
-    double now_us;
     const uint32_t number = stream->number;
     cut(stream);
-    struct uj_endpoint *endpoint = guard_enter(&now_us);
-    uj_endpoint_closed(endpoint, now_us, number);
-    guard_leave();
+    uj_endpoint_closed(runner_endpoint(), runner_run(0), number);
+    runner_told();
 }
 
 static void message(struct stream *stream, const struct uj_websocket_event *event)
 {
     uint8_t nonce[UJ_NONCE_BYTES];
-    double now_us;
     esp_fill_random(nonce, sizeof nonce);
-    struct uj_endpoint *endpoint = guard_enter(&now_us);
-    uj_endpoint_frame(endpoint, now_us, stream->number, event->what == UJ_WEBSOCKET_TEXT, event->bytes, event->length,
-                      nonce);
-    const bool proven = uj_endpoint_proven(endpoint, stream->number);
-    guard_leave();
+    const double now_us = runner_run(WORK_US_PER_BYTE * (double)event->length);
+    uj_endpoint_frame(runner_endpoint(), now_us, stream->number, event->what == UJ_WEBSOCKET_TEXT, event->bytes,
+                      event->length, nonce);
+    runner_told();
+    const bool proven = uj_endpoint_proven(runner_endpoint(), stream->number);
     if (proven && stream->socket >= 0 && stream->websocket.buffer != large) {
         uj_websocket_use(&stream->websocket, large, sizeof large); /* a proven one before it is closed by now */
     }
@@ -162,7 +166,6 @@ void streams_accept(int listener)
     struct sockaddr_in peer;
     socklen_t peer_size = sizeof peer;
     const int one = 1;
-    double now_us;
     const int s = accept(listener, (struct sockaddr *)&peer, &peer_size);
     if (s < 0) {
         return;
@@ -170,9 +173,8 @@ void streams_accept(int listener)
     (void)setsockopt(s, IPPROTO_TCP, TCP_NODELAY, &one, sizeof one);
     connections++;
     /* Where there are too many the joint closes one now, and so makes room here. */
-    struct uj_endpoint *endpoint = guard_enter(&now_us);
-    uj_endpoint_opened(endpoint, now_us, connections, ntohl(peer.sin_addr.s_addr));
-    guard_leave();
+    uj_endpoint_opened(runner_endpoint(), runner_run(0), connections, ntohl(peer.sin_addr.s_addr));
+    runner_told();
     for (int i = 0; i < UJ_CONNECTIONS; i++) {
         if (streams[i].socket < 0) {
             streams[i] = (struct stream){.socket = s, .number = connections};
@@ -182,7 +184,6 @@ void streams_accept(int listener)
         }
     }
     (void)close(s);
-    endpoint = guard_enter(&now_us);
-    uj_endpoint_closed(endpoint, now_us, connections);
-    guard_leave();
+    uj_endpoint_closed(runner_endpoint(), runner_run(0), connections);
+    runner_told();
 }

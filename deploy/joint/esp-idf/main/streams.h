@@ -1,4 +1,4 @@
-/* The WebSockets: bytes of a socket to messages for the joint, and back. All of it runs in the network's task. */
+/* The WebSockets: bytes of a socket to messages for the joint, and back. All of it runs in the joint's task. */
 #ifndef STREAMS_H
 #define STREAMS_H
 
@@ -18,7 +18,7 @@ void streams_read(const fd_set *readable);
 
 void streams_accept(int listener);
 
-/* For struct uj_shell: called by the joint, with its lock held. */
+/* For struct uj_shell: called by the joint. */
 void streams_send(void *context, uint32_t connection, bool text, const uint8_t *bytes, size_t length);
 void streams_close(void *context, uint32_t connection, unsigned code);
 

@@ -1,111 +1,74 @@
 #include "feed.h"
 
-/* 1/256 µs are 10/256 ticks of 100 ns. */
-#define TICKS_PER_US 10
+#include <stddef.h>
 
+/* 1/256 µs are 10/256 ticks of 100 ns. */
+#define TICKS_PER_US (UJ_PULSES_HZ / 1000000)
+
+/* One tick more than the pulses keep, since instants are rounded to ticks. */
 static uint32_t time_of(uint32_t ticks)
 {
-    return (ticks * UJ_TIME_PER_US + TICKS_PER_US - 1) / TICKS_PER_US;
+    return ((ticks + 1) * UJ_TIME_PER_US + TICKS_PER_US - 1) / TICKS_PER_US;
 }
 
 void uj_feed_begin(struct uj_feed *feed, const struct uj_pulses_limits *limits, uj_time origin)
 {
-    *feed = (struct uj_feed){.origin = origin, .made = origin};
-    /* One tick more than the pulses keep, since instants are rounded to ticks. */
-    feed->limits.high = time_of(limits->high + 1);
-    feed->limits.low = time_of(limits->low + 1);
-    feed->limits.setup = time_of(limits->setup + 1);
-    feed->limits.hold = time_of(limits->hold + 1);
+    uj_pulses_begin(&feed->pulses, limits);
+    feed->origin = origin;
+    feed->mark_count = 0;
 }
 
-uint64_t uj_feed_ticks(const struct uj_feed *feed, uj_time t)
+struct uj_driver_limits uj_feed_limits(const struct uj_pulses_limits *limits)
 {
-    return t <= feed->origin ? 0 : (uint64_t)((t - feed->origin) * TICKS_PER_US + UJ_TIME_PER_US / 2) / UJ_TIME_PER_US;
+    return (struct uj_driver_limits){.high = time_of(limits->high),
+                                     .low = time_of(limits->low),
+                                     .setup = time_of(limits->setup),
+                                     .hold = time_of(limits->hold)};
 }
 
-bool uj_feed_is_due(const struct uj_joint *joint, double now_us)
+/* Stream time of a joint time; 0 for one before the stream began. */
+static uint64_t ticks_of(const struct uj_feed *feed, uj_time t)
 {
-    return uj_joint_next_deadline(joint) <= now_us + UJ_FEED_AHEAD_US;
+    return t <= feed->origin
+               ? 0
+               : (uint64_t)((t - feed->origin) * (int64_t)TICKS_PER_US + UJ_TIME_PER_US / 2) / UJ_TIME_PER_US;
 }
 
-static void look_on(struct uj_feed *feed, const struct uj_joint *joint)
+void uj_feed_step(struct uj_feed *feed, const struct uj_step *step)
 {
-    if (feed->has_piece && !feed->has_next) {
-        feed->has_next = uj_joint_piece(joint, uj_time_to_us(feed->piece.to), &feed->next);
-    }
-}
-
-void uj_feed_look(struct uj_feed *feed, const struct uj_joint *joint, double now_us, bool changed, int64_t shift)
-{
-    if (!joint->energised) {
-        feed->on = false;
-        feed->has_step = false;
-        return;
-    }
-    if (feed->on && !changed && shift == 0) {
-        look_on(feed, joint);
-        return;
-    }
-    if (!feed->on) {
-        double position;
-        double velocity;
-        uj_joint_where(joint, now_us, &position, &velocity);
-        uj_steps_begin(&feed->steps, &feed->limits, feed->made, uj_body_round(position));
-        feed->on = true;
-    } else if (shift != 0) {
-        uj_steps_shift(&feed->steps, shift);
-    }
-    double from_us = uj_time_to_us(uj_steps_at(&feed->steps));
-    if (from_us < now_us) {
-        from_us = now_us;
-    }
-    feed->has_piece = uj_joint_piece(joint, from_us, &feed->piece);
-    feed->has_next = false;
-    look_on(feed, joint);
-    if (!feed->has_piece) {
-        feed->piece.to = feed->piece.from = -UJ_TIME_MAX; /* it rests: what is left of the last slice, and no more */
+    const uint64_t at = ticks_of(feed, step->at);
+    const uint64_t turn_at = step->turns ? ticks_of(feed, step->turn_at) : at;
+    if (!uj_pulses_step(&feed->pulses, at, step->up, turn_at)) {
+        feed->pulses.lost_step = true;
     }
 }
 
-enum uj_feed_result uj_feed_next(struct uj_feed *feed, uj_time until)
+void uj_feed_rest(struct uj_feed *feed, double until_us)
 {
-    if (!feed->on) {
-        return UJ_FEED_REST;
+    uj_pulses_rest(&feed->pulses, ticks_of(feed, uj_time_from_us(until_us)));
+}
+
+void uj_feed_unmark(struct uj_feed *feed)
+{
+    feed->mark_count = 0;
+}
+
+void uj_feed_mark(struct uj_feed *feed, const struct uj_steps *steps, double until_us)
+{
+    if (feed->mark_count < UJ_FEED_MARKS) {
+        feed->marks[feed->mark_count++] =
+            (struct uj_feed_mark){.until_us = until_us, .steps = *steps, .end = feed->pulses.end};
     }
-    if (feed->has_step) {
-        return UJ_FEED_STEP;
-    }
-    enum uj_steps_result result = uj_steps_next(&feed->steps, &feed->piece, until, &feed->step);
-    if (result == UJ_STEPS_PIECE && feed->has_next) {
-        feed->piece = feed->next;
-        feed->has_next = false;
-        result = uj_steps_next(&feed->steps, &feed->piece, until, &feed->step);
-    }
-    switch (result) {
-    case UJ_STEPS_STEP:
-        feed->has_step = true;
-        return UJ_FEED_STEP;
-    case UJ_STEPS_PIECE:
-        if (feed->has_piece) {
-            return UJ_FEED_LOOK;
+}
+
+const struct uj_steps *uj_feed_take_back(struct uj_feed *feed, double from_us)
+{
+    for (uint8_t i = 0; i < feed->mark_count; i++) {
+        const struct uj_feed_mark *mark = &feed->marks[i];
+        if (mark->until_us >= from_us) {
+            feed->mark_count = 0; /* and stays as it is */
+            return uj_pulses_take_back(&feed->pulses, &mark->end) ? &mark->steps : NULL;
         }
-        uj_steps_rest(&feed->steps, until);
-        return UJ_FEED_REST;
-    case UJ_STEPS_UNTIL:
-        break;
     }
-    return UJ_FEED_REST;
-}
-
-bool uj_feed_put(struct uj_feed *feed, struct uj_pulses *pulses, uj_time until)
-{
-    if (!feed->has_step) {
-        uj_pulses_rest(pulses, uj_feed_ticks(feed, until));
-        feed->made = until;
-        return true;
-    }
-    const uint64_t at = uj_feed_ticks(feed, feed->step.at);
-    const uint64_t turn_at = feed->step.turns ? uj_feed_ticks(feed, feed->step.turn_at) : at;
-    feed->has_step = !uj_pulses_step(pulses, at, feed->step.up, turn_at);
-    return !feed->has_step;
+    return NULL;
 }

@@ -1,52 +1,49 @@
-/* From the joint's motion to step pulses, a few ms ahead of time. */
+/* Steps that a machine hands over ahead of time (core/hardware.h) as step pulses. */
 #ifndef UJ_FEED_H
 #define UJ_FEED_H
 
-#include "joint.h"
 #include "pulses.h"
 #include "steps.h"
 
-#define UJ_FEED_AHEAD_US 8000 /* the peripheral holds up to 64 symbols of 64 µs, and the task runs every ms */
+/* What a joint needs to judge a datagram, and a turn of its task; a stop reaches the motor so much later. */
+#define UJ_FEED_AHEAD_US 10000
+
+#define UJ_FEED_MORE_US 4000 /* what is handed over for longer work is marked so often … */
+#define UJ_FEED_MARKS 10     /* … and so many times at most: 40 ms */
+
+/* How far the steps had come when all before `until_us`, joint time, were handed over. */
+struct uj_feed_mark {
+    double until_us;
+    struct uj_steps steps;
+    struct uj_pulses_end end;
+};
 
 struct uj_feed {
-    struct uj_steps steps;
-    struct uj_motion_piece piece; /* copies: good while nobody can look at the joint */
-    struct uj_motion_piece next;  /* and the one after it */
-    bool has_piece;
-    bool has_next;
-    bool on;               /* the drivers are on, and `steps` counts */
-    bool has_step;         /* `step` is made, and has found no room yet */
-    struct uj_step step;
-    uj_time made;          /* joint time up to which all is written */
-    uj_time origin;        /* joint time at which the pulses' stream began */
-    struct uj_driver_limits limits;
+    struct uj_pulses pulses;
+    uj_time origin; /* joint time at which the pulses' stream began */
+    struct uj_feed_mark marks[UJ_FEED_MARKS];
+    uint8_t mark_count;
 };
 
-/* Begins with drivers off. `limits` are those of `pulses`. */
+/* Begins the stream at joint time `origin`. */
 void uj_feed_begin(struct uj_feed *feed, const struct uj_pulses_limits *limits, uj_time origin);
 
-/* Whether something happens by itself so soon that the steps that are made now are about it. Ask before the poll. */
-bool uj_feed_is_due(const struct uj_joint *joint, double now_us);
+/* The same limits for the machine: steps that keep them are never late because of the pulses' own. */
+struct uj_driver_limits uj_feed_limits(const struct uj_pulses_limits *limits);
 
-/* Looks at the joint, with the joint locked and polled to now_us. `changed`: it was told something since the last look, or
- * something was due; else only the next piece is made, where it lacks, since a piece costs some 30,000 instructions.
- * `shift` is what UJ_TRUTH_SHIFT told since the last look, counts. */
-void uj_feed_look(struct uj_feed *feed, const struct uj_joint *joint, double now_us, bool changed, int64_t shift);
+/* Writes one step. A step for which there is no room is lost, and so is the stream: `pulses.lost_step`. */
+void uj_feed_step(struct uj_feed *feed, const struct uj_step *step);
 
-enum uj_feed_result {
-    UJ_FEED_STEP, /* a step is ready: uj_feed_put, and call again */
-    UJ_FEED_REST, /* none before `until`: uj_feed_put, and that is all */
-    UJ_FEED_LOOK  /* the pieces are used up: look again */
-};
+/* No step comes before joint time `until_us` but those that are written. */
+void uj_feed_rest(struct uj_feed *feed, double until_us);
 
-/* Computes the next step before `until`, joint time in 1/256 µs. Touches nothing but `feed`. */
-enum uj_feed_result uj_feed_next(struct uj_feed *feed, uj_time until);
+/* Longer work comes: after each UJ_FEED_MORE_US of further steps and rest, beginning with none, call uj_feed_mark with the
+ * machine's steps. Begin with uj_feed_unmark. */
+void uj_feed_unmark(struct uj_feed *feed);
+void uj_feed_mark(struct uj_feed *feed, const struct uj_steps *steps, double until_us);
 
-/* Writes that step, or rest up to `until`. Short: the lock of the pulses is held for it. False where there was no room
- * for the step; then call it again later. */
-bool uj_feed_put(struct uj_feed *feed, struct uj_pulses *pulses, uj_time until);
-
-/* Stream time in ticks of a joint time; 0 for one before the stream began. */
-uint64_t uj_feed_ticks(const struct uj_feed *feed, uj_time t);
+/* The work is done. The steps at the first mark from `from_us` on, joint time: what was written after it is taken back, and
+ * the machine is to go on from there. Null where nothing can be taken back. */
+const struct uj_steps *uj_feed_take_back(struct uj_feed *feed, double from_us);
 
 #endif

@@ -12,8 +12,8 @@ void uj_pulses_begin(struct uj_pulses *pulses, const struct uj_pulses_limits *li
 /* Symbols that the slower reader has not read yet. */
 static uint32_t waiting(const struct uj_pulses *pulses)
 {
-    const uint32_t step = pulses->written - pulses->read[UJ_PULSES_STEP];
-    const uint32_t direction = pulses->written - pulses->read[UJ_PULSES_DIRECTION];
+    const uint32_t step = pulses->end.written - pulses->read[UJ_PULSES_STEP];
+    const uint32_t direction = pulses->end.written - pulses->read[UJ_PULSES_DIRECTION];
     return step > direction ? step : direction;
 }
 
@@ -24,11 +24,11 @@ bool uj_pulses_has_room(const struct uj_pulses *pulses)
 
 static void write(struct uj_pulses *pulses, uint32_t first, uint32_t second, bool pulse)
 {
-    pulses->ring[pulses->written % UJ_PULSES_RING] =
-        first | second << 16 | (pulses->up ? FIRST_LEVEL : 0) | (pulse ? SECOND_LEVEL : 0);
-    pulses->written++;
-    pulses->ticks += first + second;
-    pulses->after_pulse = pulse;
+    pulses->ring[pulses->end.written % UJ_PULSES_RING] =
+        first | second << 16 | (pulses->end.up ? FIRST_LEVEL : 0) | (pulse ? SECOND_LEVEL : 0);
+    pulses->end.written++;
+    pulses->end.ticks += first + second;
+    pulses->end.after_pulse = pulse;
 }
 
 /* An idle symbol of 2 ticks or more. */
@@ -39,8 +39,8 @@ static void write_idle(struct uj_pulses *pulses, uint32_t ticks)
 
 void uj_pulses_rest(struct uj_pulses *pulses, uint64_t until)
 {
-    while (pulses->ticks + 2 <= until && uj_pulses_has_room(pulses)) {
-        const uint64_t left = until - pulses->ticks;
+    while (pulses->end.ticks + 2 <= until && uj_pulses_has_room(pulses)) {
+        const uint64_t left = until - pulses->end.ticks;
         write_idle(pulses, left < UJ_PULSES_IDLE ? (uint32_t)left : UJ_PULSES_IDLE);
     }
 }
@@ -54,45 +54,56 @@ bool uj_pulses_step(struct uj_pulses *pulses, uint64_t at, bool up, uint64_t tur
 {
     const struct uj_pulses_limits *limits = &pulses->limits;
     uint64_t rise = at;
-    if (up != pulses->up) {
+    if (up != pulses->end.up) {
         /* The direction may change once the last step's hold is over, and not within its pulse. */
-        const uint64_t turn = later(turn_at, pulses->rose + limits->hold);
+        const uint64_t turn = later(turn_at, pulses->end.rose + limits->hold);
         uj_pulses_rest(pulses, turn);
-        if (pulses->ticks + 2 <= turn || !uj_pulses_has_room(pulses)) {
+        if (pulses->end.ticks + 2 <= turn || !uj_pulses_has_room(pulses)) {
             return false;
         }
-        if (pulses->ticks < turn) {
+        if (pulses->end.ticks < turn) {
             write_idle(pulses, 2); /* by a tick too long rather than too short */
         }
-        pulses->up = up;
-        pulses->turned = pulses->ticks;
+        pulses->end.up = up;
+        pulses->end.turned = pulses->end.ticks;
     }
-    if (pulses->turned > pulses->rose) {
-        rise = later(rise, pulses->turned + limits->setup);
+    if (pulses->end.turned > pulses->end.rose) {
+        rise = later(rise, pulses->end.turned + limits->setup);
     }
-    if (rise > pulses->ticks + UJ_PULSES_IDLE) {
+    if (rise > pulses->end.ticks + UJ_PULSES_IDLE) {
         uj_pulses_rest(pulses, rise - UJ_PULSES_IDLE / 2);
     }
-    if (rise > pulses->ticks + UJ_PULSES_IDLE || !uj_pulses_has_room(pulses)) {
+    if (rise > pulses->end.ticks + UJ_PULSES_IDLE || !uj_pulses_has_room(pulses)) {
         return false;
     }
-    rise = later(rise, pulses->ticks + (pulses->after_pulse ? limits->low : 1));
+    rise = later(rise, pulses->end.ticks + (pulses->end.after_pulse ? limits->low : 1));
     if (rise > at) {
         pulses->worst_late = later(pulses->worst_late, rise - at);
     }
-    write(pulses, (uint32_t)(rise - pulses->ticks), limits->high, true);
-    pulses->rose = rise;
+    write(pulses, (uint32_t)(rise - pulses->end.ticks), limits->high, true);
+    pulses->end.rose = rise;
+    return true;
+}
+
+bool uj_pulses_take_back(struct uj_pulses *pulses, const struct uj_pulses_end *end)
+{
+    for (int i = 0; i < UJ_PULSES_READERS; i++) {
+        if ((int32_t)(end->written - pulses->read[i]) < 0) {
+            return false;
+        }
+    }
+    pulses->end = *end;
     return true;
 }
 
 void uj_pulses_take(struct uj_pulses *pulses, enum uj_pulses_reader reader, uint32_t *symbols, size_t count)
 {
     for (size_t i = 0; i < count; i++) {
-        if (pulses->read[reader] == pulses->written) {
+        if (pulses->read[reader] == pulses->end.written) {
             if (waiting(pulses) >= UJ_PULSES_RING) {
                 pulses->lost_step = true;
-                pulses->read[UJ_PULSES_STEP] = pulses->written;
-                pulses->read[UJ_PULSES_DIRECTION] = pulses->written;
+                pulses->read[UJ_PULSES_STEP] = pulses->end.written;
+                pulses->read[UJ_PULSES_DIRECTION] = pulses->end.written;
             }
             write_idle(pulses, UJ_PULSES_IDLE);
         }

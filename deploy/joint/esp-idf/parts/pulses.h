@@ -15,7 +15,7 @@
 #include <stdint.h>
 
 #define UJ_PULSES_HZ 10000000u
-#define UJ_PULSES_RING 512u       /* symbols */
+#define UJ_PULSES_RING 4096u      /* symbols */
 #define UJ_PULSES_KEPT_FREE 128u  /* of them for idle symbols that readers make */
 #define UJ_PULSES_IDLE 640u       /* ticks of the longest idle symbol: 64 µs */
 
@@ -32,17 +32,22 @@ struct uj_pulses_limits {
     uint32_t hold;  /* and after it */
 };
 
+/* How far the maker is. */
+struct uj_pulses_end {
+    uint32_t written; /* symbols since the beginning; wraps */
+    uint64_t ticks;   /* stream time of all that is written */
+    uint64_t rose;    /* of the last rising edge */
+    uint64_t turned;  /* of the last change of direction */
+    bool up;          /* direction now */
+    bool after_pulse; /* the last symbol ends with a pulse */
+};
+
 struct uj_pulses {
     struct uj_pulses_limits limits;
     uint32_t ring[UJ_PULSES_RING];
-    uint32_t written;                     /* symbols since the beginning; wraps */
-    uint32_t read[UJ_PULSES_READERS];     /* the same */
-    uint64_t ticks;                       /* stream time of all that is written */
-    uint64_t ticks_read[UJ_PULSES_READERS]; /* and of what is read */
-    uint64_t rose;                        /* of the last rising edge */
-    uint64_t turned;                      /* of the last change of direction */
-    bool up;                              /* direction now */
-    bool after_pulse;                     /* the last symbol ends with a pulse */
+    struct uj_pulses_end end;
+    uint32_t read[UJ_PULSES_READERS];     /* symbols since the beginning; wraps */
+    uint64_t ticks_read[UJ_PULSES_READERS]; /* stream time of them */
     bool lost_step;                       /* one reader left the other behind: the ring is of no use any more */
     uint64_t worst_late;                  /* ticks by which a step came after its instant, at most so far */
 };
@@ -60,6 +65,9 @@ void uj_pulses_rest(struct uj_pulses *pulses, uint64_t until);
  * at the step before, it changes at `turn_at`, or as near as the limits let. False, with nothing but idle symbols
  * written, where there is no room: call again with the same step. */
 bool uj_pulses_step(struct uj_pulses *pulses, uint64_t at, bool up, uint64_t turn_at);
+
+/* Takes back all that was written since the end was `end`. False, with nothing changed, where a reader has some of it. */
+bool uj_pulses_take_back(struct uj_pulses *pulses, const struct uj_pulses_end *end);
 
 /* The next `count` symbols for one channel, with its levels: bit 15 that of the first duration, bit 31 that of the
  * second. */

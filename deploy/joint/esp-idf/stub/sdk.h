@@ -21,10 +21,12 @@
 #elif defined(CONFIG_IDF_TARGET_ESP32S3)
 #define SOC_TOUCH_SENSOR_SUPPORTED 1
 #define SOC_TOUCH_SENSOR_VERSION 2
+#define SOC_USB_SERIAL_JTAG_SUPPORTED 1
 #define SOC_RMT_MEM_WORDS_PER_CHANNEL 48
 #define ADC_CALI_SCHEME_CURVE_FITTING_SUPPORTED 1
 #define portNUM_PROCESSORS 2
 #else
+#define SOC_USB_SERIAL_JTAG_SUPPORTED 1
 #define SOC_RMT_MEM_WORDS_PER_CHANNEL 48
 #define ADC_CALI_SCHEME_CURVE_FITTING_SUPPORTED 1
 #define portNUM_PROCESSORS 1
@@ -35,13 +37,14 @@ typedef int esp_err_t;
 #define ESP_OK 0
 #define ESP_ERR_NO_MEM 0x101
 #define ESP_ERR_TIMEOUT 0x107
+#define ESP_ERR_NVS_NOT_FOUND 0x1102
 const char *esp_err_to_name(esp_err_t error);
 void stub_check(esp_err_t error);
 #define ESP_ERROR_CHECK(expression) stub_check(expression)
 __attribute__((format(printf, 2, 3))) void stub_log(const char *tag, const char *format, ...);
 #define ESP_LOGE(tag, ...) stub_log(tag, __VA_ARGS__)
-#define ESP_LOGW(tag, ...) stub_log(tag, __VA_ARGS__)
-#define ESP_LOGI(tag, ...) stub_log(tag, __VA_ARGS__)
+typedef enum { ESP_LOG_NONE } esp_log_level_t;
+void esp_log_level_set(const char *tag, esp_log_level_t level);
 #define IRAM_ATTR
 void esp_restart(void) __attribute__((noreturn));
 uint32_t esp_random(void);
@@ -65,7 +68,6 @@ typedef unsigned UBaseType_t;
 typedef uint32_t TickType_t;
 typedef struct stub_task *TaskHandle_t;
 typedef struct stub_queue *QueueHandle_t;
-typedef struct stub_queue *SemaphoreHandle_t;
 typedef struct {
     int taken;
 } portMUX_TYPE;
@@ -89,13 +91,13 @@ BaseType_t xTaskCreate(void (*run)(void *), const char *name, uint32_t stack, vo
 BaseType_t xTaskCreatePinnedToCore(void (*run)(void *), const char *name, uint32_t stack, void *argument,
                                    UBaseType_t priority, TaskHandle_t *task, BaseType_t core);
 TickType_t xTaskGetTickCount(void);
+void vTaskDelay(TickType_t ticks);
 BaseType_t xTaskDelayUntil(TickType_t *wake, TickType_t ticks);
 QueueHandle_t xQueueCreate(UBaseType_t length, UBaseType_t size);
+BaseType_t xQueueSend(QueueHandle_t queue, const void *item, TickType_t wait);
+BaseType_t xQueuePeek(QueueHandle_t queue, void *item, TickType_t wait);
 BaseType_t xQueueReceive(QueueHandle_t queue, void *item, TickType_t wait);
 BaseType_t xQueueSendFromISR(QueueHandle_t queue, const void *item, BaseType_t *woken);
-SemaphoreHandle_t xSemaphoreCreateMutex(void);
-BaseType_t xSemaphoreTake(SemaphoreHandle_t lock, TickType_t wait);
-BaseType_t xSemaphoreGive(SemaphoreHandle_t lock);
 esp_err_t esp_task_wdt_reconfigure(const esp_task_wdt_config_t *configuration);
 esp_err_t esp_task_wdt_add(TaskHandle_t task);
 esp_err_t esp_task_wdt_reset(void);
@@ -279,13 +281,46 @@ esp_err_t touch_sensor_start_continuous_scanning(touch_sensor_handle_t sensor);
 esp_err_t touch_channel_read_data(touch_channel_handle_t channel, touch_chan_data_type_t type, uint32_t *data);
 #endif
 
+/* Serial ports */
+#if SOC_USB_SERIAL_JTAG_SUPPORTED
+typedef struct {
+    uint32_t tx_buffer_size;
+    uint32_t rx_buffer_size;
+} usb_serial_jtag_driver_config_t;
+esp_err_t usb_serial_jtag_driver_install(usb_serial_jtag_driver_config_t *configuration);
+int usb_serial_jtag_read_bytes(void *bytes, uint32_t length, uint32_t wait);
+int usb_serial_jtag_write_bytes(const void *bytes, size_t length, uint32_t wait);
+esp_err_t usb_serial_jtag_wait_tx_done(uint32_t wait);
+#else
+typedef enum { UART_NUM_0 } uart_port_t;
+typedef enum { UART_DATA_8_BITS = 3 } uart_word_length_t;
+typedef enum { UART_PARITY_DISABLE } uart_parity_t;
+typedef enum { UART_STOP_BITS_1 = 1 } uart_stop_bits_t;
+typedef enum { UART_HW_FLOWCTRL_DISABLE } uart_hw_flowcontrol_t;
+typedef enum { UART_SCLK_DEFAULT = 1 } uart_sclk_t;
+typedef struct {
+    int baud_rate;
+    uart_word_length_t data_bits;
+    uart_parity_t parity;
+    uart_stop_bits_t stop_bits;
+    uart_hw_flowcontrol_t flow_ctrl;
+    uart_sclk_t source_clk;
+} uart_config_t;
+esp_err_t uart_driver_install(uart_port_t port, int in, int out, int events, QueueHandle_t *queue, int flags);
+esp_err_t uart_param_config(uart_port_t port, const uart_config_t *configuration);
+int uart_read_bytes(uart_port_t port, void *bytes, uint32_t length, uint32_t wait);
+int uart_write_bytes(uart_port_t port, const void *bytes, size_t length);
+esp_err_t uart_wait_tx_done(uart_port_t port, uint32_t wait);
+#endif
+
 /* Store */
 typedef uint32_t nvs_handle_t;
-typedef enum { NVS_READONLY } nvs_open_mode_t;
+typedef enum { NVS_READONLY, NVS_READWRITE_PURGE = 2 } nvs_open_mode_t;
 esp_err_t nvs_flash_init(void);
 esp_err_t nvs_open(const char *name, nvs_open_mode_t mode, nvs_handle_t *handle);
 esp_err_t nvs_get_blob(nvs_handle_t handle, const char *name, void *value, size_t *length);
-esp_err_t nvs_get_str(nvs_handle_t handle, const char *name, char *value, size_t *length);
+esp_err_t nvs_set_blob(nvs_handle_t handle, const char *name, const void *value, size_t length);
+esp_err_t nvs_commit(nvs_handle_t handle);
 void nvs_close(nvs_handle_t handle);
 
 /* Radio, announcement */
@@ -295,7 +330,15 @@ typedef void *esp_event_handler_instance_t;
 typedef struct stub_netif esp_netif_t;
 extern esp_event_base_t const WIFI_EVENT, IP_EVENT;
 #define ESP_EVENT_ANY_ID (-1)
-enum { WIFI_EVENT_STA_START = 2, WIFI_EVENT_STA_DISCONNECTED = 5, IP_EVENT_STA_GOT_IP = 0 };
+enum { WIFI_EVENT_STA_START = 2, WIFI_EVENT_STA_CONNECTED = 4, WIFI_EVENT_STA_DISCONNECTED = 5 };
+enum { IP_EVENT_STA_GOT_IP = 0, IP_EVENT_STA_LOST_IP = 1 };
+typedef enum {
+    WIFI_REASON_MIC_FAILURE = 14,
+    WIFI_REASON_4WAY_HANDSHAKE_TIMEOUT = 15,
+    WIFI_REASON_NO_AP_FOUND = 201,
+    WIFI_REASON_AUTH_FAIL = 202,
+    WIFI_REASON_HANDSHAKE_TIMEOUT = 204
+} wifi_err_reason_t;
 esp_err_t esp_event_loop_create_default(void);
 esp_err_t esp_event_handler_instance_register(esp_event_base_t base, int32_t event, esp_event_handler_t handler,
                                               void *argument, esp_event_handler_instance_t *instance);
@@ -309,9 +352,6 @@ typedef struct {
         esp_ip4_addr_t ip;
     } ip_info;
 } ip_event_got_ip_t;
-#define IPSTR "%d.%d.%d.%d"
-#define STUB_BYTE(ip, i) ((int)(((const uint8_t *)(ip))[i]))
-#define IP2STR(ip) STUB_BYTE(ip, 0), STUB_BYTE(ip, 1), STUB_BYTE(ip, 2), STUB_BYTE(ip, 3)
 typedef struct {
     uint8_t reason;
 } wifi_event_sta_disconnected_t;
@@ -321,7 +361,7 @@ typedef struct {
 #define WIFI_INIT_CONFIG_DEFAULT() {0}
 typedef enum { WIFI_ALL_CHANNEL_SCAN = 1 } wifi_scan_method_t;
 typedef enum { WIFI_CONNECT_AP_BY_SIGNAL } wifi_sort_method_t;
-typedef enum { WIFI_AUTH_WPA2_PSK = 3 } wifi_auth_mode_t;
+typedef enum { WIFI_AUTH_OPEN, WIFI_AUTH_WPA2_PSK = 3 } wifi_auth_mode_t;
 typedef enum { WPA3_SAE_PWE_BOTH = 2 } wifi_sae_pwe_method_t;
 typedef enum { WIFI_STORAGE_RAM = 1 } wifi_storage_t;
 typedef enum { WIFI_MODE_STA = 1 } wifi_mode_t;

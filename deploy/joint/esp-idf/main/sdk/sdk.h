@@ -32,6 +32,11 @@
 #include "nvs_flash.h"
 #include "sdkconfig.h"
 #include "soc/soc_caps.h"
+#if SOC_USB_SERIAL_JTAG_SUPPORTED
+#include "driver/usb_serial_jtag.h"
+#else
+#include "driver/uart.h"
+#endif
 #if SOC_TOUCH_SENSOR_SUPPORTED
 #include "driver/touch_sens.h"
 #endif
