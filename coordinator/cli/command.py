@@ -8,6 +8,7 @@ from typing import Annotated
 import typer
 
 from coordinator.cli import (
+    accuracy,
     conform,
     go,
     jog,
@@ -60,6 +61,7 @@ def make_app() -> typer.Typer:
     warnings.add_to(app)
     journal.add_to(app)
     joint.add_to(app)
+    accuracy.add_to(app)
     return app
 
 

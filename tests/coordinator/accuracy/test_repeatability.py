@@ -1,0 +1,62 @@
+"""Pose repeatability against a worked example and against what chance makes of a known scatter."""
+
+import numpy as np
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+
+from coordinator.accuracy.repeatability import repeatability
+
+# By the formulas of ISO 9283 (from memory), command 0, in µm, computed by hand.
+READINGS = [
+    (10.0, 20.0, 0.0), (-20.0, 10.0, 10.0), (30.0, -10.0, -10.0), (0.0, 0.0, 20.0),
+    (-10.0, -20.0, -20.0),
+]  # fmt: skip
+
+
+def test_figures_are_those_of_the_worked_example() -> None:
+    found = repeatability(READINGS)
+
+    assert found.bias == pytest.approx(2.000, abs=5e-4)
+    assert found.mean_distance == pytest.approx(25.977, abs=5e-4)
+    assert found.deviation == pytest.approx(5.1445, abs=5e-5)
+    assert found.repeatability == pytest.approx(41.411, abs=5e-4)
+
+
+def test_a_joint_that_always_stops_at_the_same_wrong_place_repeats_it_perfectly() -> None:
+    found = repeatability([(0.25,)] * 12)
+
+    assert (found.repeatability, found.uncertainty, found.bias) == (0.0, 0.0, 0.25)
+
+
+@pytest.mark.parametrize("count", [10, 30])
+def test_stated_uncertainty_is_how_far_the_figure_scatters(count: int) -> None:
+    # Many operators measure the same joint, whose scatter is normal in three directions.
+    chance = np.random.default_rng(9283)
+    found = [
+        repeatability([tuple(row) for row in chance.normal(0.0, 1.0, (count, 3)).tolist()])
+        for _ in range(1500)
+    ]
+    scatter = np.std([one.repeatability for one in found])
+    stated = np.sqrt(np.mean([one.uncertainty**2 for one in found]))
+
+    assert 0.85 < stated / scatter < 1.15
+
+
+@given(
+    st.lists(st.tuples(*[st.floats(-50, 50)] * 2), min_size=2, max_size=20),
+    st.tuples(*[st.floats(-50, 50)] * 2),
+)
+def test_where_the_pose_lies_says_nothing_of_its_repeatability(
+    readings: list[tuple[float, float]], shift: tuple[float, float]
+) -> None:
+    moved = [(x + shift[0], y + shift[1]) for x, y in readings]
+
+    assert repeatability(moved).repeatability == pytest.approx(
+        repeatability(readings).repeatability, abs=1e-6
+    )
+
+
+def test_one_reading_has_no_repeatability() -> None:
+    with pytest.raises(ValueError, match="1 readings, a deviation needs 2"):
+        repeatability([(1.0,)])
