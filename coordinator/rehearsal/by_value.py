@@ -9,7 +9,7 @@ from coordinator.rehearsal.joint_node import Node
 from coordinator.rehearsal.observer import Observer
 from coordinator.rehearsal.schedule import Schedule
 from coordinator.rehearsal.stream import Link, Stream
-from coordinator.rehearsal.value_stream import NO_KEYS, Told, ValueStream
+from coordinator.rehearsal.value_stream import Told, ValueStream
 from coordinator.timing.exchange import Exchange
 from protocol.drive import Drive
 from protocol.status import Status
@@ -56,7 +56,7 @@ class ByValue(Carrier):
         """As above; what waits to be said goes too."""
         super().lost(node)
         told = self._told[node.id]
-        told.stream, told.keyed = None, NO_KEYS
+        told.stream = None
         told.kept.clear()
 
     def _seal(self, link: Link, drive: Drive, now: int) -> Sent:
@@ -67,7 +67,8 @@ class ByValue(Carrier):
 
     def _take(self, node: Node, message: object) -> Answer | None:
         assert isinstance(message, Sent)
-        if message.keyed != self._told[node.id].keyed:
+        told = self._told[node.id]
+        if message.keyed != told.keyed or node.boot != told.boot:
             return None
         came_us, status = node.unit.drive(self._schedule.now, message.drive)
         events = node.unit.joint.take_events()

@@ -20,8 +20,6 @@ from simulator.joint.refusal import Refusal
 
 NO_PROOF: Final = "0" * 64
 """Values need no proofs; the bytes that carry them do."""
-NO_KEYS: Final = "none"
-"""In place of a nonce, before a handshake has made keys."""
 
 
 class Opening(Enum):
@@ -45,9 +43,11 @@ class Told:
     """A joint's stream that proved itself, and events that wait for one."""
 
     stream: Stream | None = None
-    keyed: str = NO_KEYS
-    """Its nonce of the handshake that its datagram keys come from: each that makes some has one of
-    its own."""
+    keyed: str = ""
+    """The joint's nonce of the handshake that its datagram keys come from: each that makes some
+    has another."""
+    boot: int = 0
+    """In which that was."""
     handshakes: int = 0
     kept: deque[AnyEvent] = field(default_factory=lambda: deque(maxlen=KEPT_EVENTS))
 
@@ -97,7 +97,7 @@ class ValueStream(Stream):
         if is_new:
             told.kept.clear()
             told.handshakes += 1
-            told.keyed = f"{told.handshakes:064x}"
+            told.keyed, told.boot = f"{told.handshakes:064x}", node.boot
         self.answer(_welcome(node, told.keyed, is_new=is_new))
         self._told.say(node.unit.joint.take_events())
 
