@@ -108,16 +108,17 @@ class NoFurtherThanPermit(Invariant):
         if status is None:
             return
         self._judge_report(node, status)
-        if plan is None or plan.change is None or status.plan != plan.number:
+        if plan is None or plan.change is None:
             return
-        path = path_of(node)
-        if plan.change.before_ppm == 0:
+        path, complies = path_of(node), status.plan == plan.number
+        if complies and plan.change.before_ppm == 0:
             known = self._start.get(drive.session)
             if known is not None and plan.change.at_us == known[1]:
                 self._mine[node.id] = drive.session, known[1]
                 self._began.setdefault((self._mine[node.id], node.id), drive.sequence)
         state = state_of(node)
-        if state is not JointState.ARMED and state is not JointState.MOVING:
+        # One that moves goes by its permit, also where it lacks the points for an override.
+        if state is not JointState.MOVING and not (complies and state is JointState.ARMED):
             return
         key = self._mine.get(node.id)
         permit_us = path.effective_permit_us()
