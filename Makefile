@@ -104,8 +104,8 @@ bench: setup ## Measure (BENCH_ARGS=… says what and how often)
 	@$(BIN)/python -m tests.bench $(BENCH_ARGS)
 
 # CLUSTER=tcp://… has it done by a dask.distributed cluster whose workers run in this tree.
-campaign: setup ## Try to break the coordinator (SEED=… replays one, SCENARIOS=… how many)
-	@SEED='$(SEED)' SCENARIOS='$(SCENARIOS)' CLUSTER='$(CLUSTER)' $(BIN)/python -m tests.campaign
+campaign: setup ## Try to break the coordinator (SEED=… replays one, SCENARIOS=… how many, JOINTS=c or mixed)
+	@SEED='$(SEED)' SCENARIOS='$(SCENARIOS)' CLUSTER='$(CLUSTER)' JOINTS='$(JOINTS)' $(BIN)/python -m tests.campaign
 
 mutants: setup ## Show that the campaign finds faults put in on purpose
 	@$(BIN)/python -m tests.campaign.mutants

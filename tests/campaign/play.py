@@ -1,7 +1,7 @@
 """Plays one scenario through under the eyes of all invariants."""
 
 from collections import Counter
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 
 from coordinator.core.run import Phase
 from coordinator.rehearsal.joint_node import Node
@@ -87,9 +87,14 @@ def play(
     return outcome
 
 
-def play_seed(seed: int) -> tuple[int, Outcome]:
+def play_seed(seed: int, joints_in: str = "python") -> tuple[int, Outcome]:
     """The scenario of a seed, wherever it is played."""
-    return seed, play(generate(seed))
+    return seed, play(scenario_of(seed, joints_in))
+
+
+def scenario_of(seed: int, joints_in: str) -> Scenario:
+    """The scenario of a seed with its joints in one of JOINTS_IN."""
+    return replace(generate(seed), joints_in=joints_in)
 
 
 def _live(scenario: Scenario, world: World, happenings: Happenings, operator: Operator) -> None:
