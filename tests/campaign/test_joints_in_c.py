@@ -10,6 +10,8 @@ from tests.campaign.clone import clone
 from tests.campaign.faults_in_c import FAULTS
 from tests.campaign.generate import generate
 from tests.campaign.joints_in_c.joint import JointInC
+from tests.campaign.joints_in_c.motor import STEP_COUNTS
+from tests.campaign.judge import Violated
 from tests.campaign.mutants import ROOT, Mutant, changed
 from tests.campaign.mutants_c import copied, run
 from tests.campaign.play import play, scenario_of
@@ -78,6 +80,18 @@ def test_copy_of_a_joint_in_c_goes_on_by_itself() -> None:
     assert clone(copy).status(copy._now).position == joint.status(joint._now).position
 
 
+@pytest.mark.parametrize(("what", "by"), [("motor", 2 * STEP_COUNTS), ("position", 100.0)])
+def test_steps_that_do_not_follow_the_joint_in_c_are_noticed(what: str, by: float) -> None:
+    stage = stage_of(scenario_of(14, "c"), ())
+    node = next(iter(stage.world.nodes.values()))
+    joint = node.unit.joint
+    assert isinstance(joint, JointInC)
+    node.touched()
+    setattr(joint.core.now, what, type(by)(getattr(joint.core.now, what) + by))
+    with pytest.raises(Violated, match="^motor "):
+        node.touched()
+
+
 @pytest.mark.parametrize("fault", FAULTS, ids=lambda fault: str(fault.slug))
 def test_fault_finds_its_text_once(fault: Mutant) -> None:
     for path, text in changed(fault, ROOT).items():
@@ -93,9 +107,8 @@ def test_faults_in_c_are_noticed(tmp_path: Path) -> None:
     parts = ("sequences", "campaign")
     copied(tmp_path, parts)
     for what, part, after in (
-        ("permit: it is not obeyed", "sequences", 3),
+        ("sequence: an old drive is taken", "sequences", 40),
         ("permit: it is not obeyed", "campaign", 3),
-        ("homing: the steps are not told of its shift", "campaign", 1),
     ):
         (fault,) = (one for one in FAULTS if one.what == what)
         found = run(fault, tmp_path, (part,))

@@ -74,7 +74,7 @@ class Parted(Exception):
 class Pair:
     """Both joints, at joint time `now` (whole µs). `program` is deploy/joint/tests/sequence.c."""
 
-    def __init__(self, program: Path, now: int = 1_000_000) -> None:
+    def __init__(self, program: Path, now: int = 1_000_000, capacity: int = 512) -> None:
         self.now = now
         self.log: list[str] = []
         """Every line that the joint in C was told."""
@@ -84,11 +84,13 @@ class Pair:
         """Streams that are open, with the keys of the one that is proven."""
         self._openers: dict[int, Keys] = {}
         self._nonces: dict[int, bytes] = {}
-        self.joint = Joint(JointIdentity(ID, "1.4.0", BOOT), inputs=2, outputs=2)
+        self.joint = Joint(
+            JointIdentity(ID, "1.4.0", BOOT), point_capacity=capacity, inputs=2, outputs=2
+        )
         self.endpoint = Endpoint(self.joint, KEY, UDP)
         self._program = Lines(program)
         self._answer: dict[str, Any] = self.tell(
-            f"init {now} {KEY.hex()} {ID} {BOOT} 250000 2 2 1 1 {UDP}"
+            f"init {now} {KEY.hex()} {ID} {BOOT} 250000 2 2 1 1 {UDP} {capacity}"
         )
 
     def end(self) -> None:
