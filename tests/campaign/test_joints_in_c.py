@@ -88,7 +88,7 @@ def test_steps_that_do_not_follow_the_joint_in_c_are_noticed(what: str, by: floa
     assert isinstance(joint, JointInC)
     node.touched()
     setattr(joint.core.now, what, type(by)(getattr(joint.core.now, what) + by))
-    with pytest.raises(Violated, match="^motor "):
+    with pytest.raises(Violated, match=r"^motor "):
         node.touched()
 
 
