@@ -50,14 +50,14 @@ class EndpointInC(Endpoint):
     ) -> StreamOut:
         self._nonces[stream_id] = nonce
         self.joint.core.opened(stream_id, now)
-        return self._said()
+        return self.said()
 
     def stream_frame(self, stream_id: int, data: str | bytes, now: float) -> StreamOut:
         nonce = self._nonces.get(stream_id)
         if nonce is None:
             return StreamOut(close=(stream_id,))
         self.joint.core.frame(stream_id, data, now, nonce)
-        return self._said()
+        return self.said()
 
     def stream_closed(self, stream_id: int, now: float) -> None:
         self._nonces.pop(stream_id, None)
@@ -65,20 +65,17 @@ class EndpointInC(Endpoint):
         self.joint.show()
 
     def outgoing(self) -> list[tuple[int, bytes]]:
-        frames: list[tuple[int, bytes]] = []
-        for stream_id, data in self._said().frames:
-            assert isinstance(data, bytes), "what a joint says by itself is sealed"
-            frames.append((stream_id, data))
-        return frames
+        raise NotImplementedError("what a joint in C says, it says in `said`")
 
     def next_deadline(self) -> float | None:
         return self.joint.next_deadline()
 
     def poll(self, now: float) -> StreamOut:
         self.joint.poll(now)
-        return self._said()
+        return self.said()
 
-    def _said(self) -> StreamOut:
+    def said(self) -> StreamOut:
+        """What it has said since the last call, whatever it was that made it."""
         self.joint.show()
         frames, close = self.joint.core.messages()
         for stream_id in close:
@@ -103,6 +100,14 @@ class UnitInC(JointUnit):
             reduces_current=settings.reduces_current,
         )
         return joint, EndpointInC(joint, self._key, self._udp_port)
+
+    def poll(self, true_us: float) -> StreamOut:
+        self._enter(true_us)
+        assert isinstance(self.endpoint, EndpointInC)
+        out = self.endpoint.said()
+        frames, close = (*self._frames, *out.frames), (*self._close, *out.close)
+        self._frames, self._close = [], []
+        return StreamOut(frames, close)
 
     def listens_at(self, udp_port: int) -> None:
         if udp_port != DISCARD_PORT:
