@@ -118,10 +118,10 @@ FAULTS = (
         "(double)configuration->velocity;",
     ),
     _one(
-        "homing: it ends a count beside the middle",
+        "homing: it ends a twentieth of a microstep beside the middle",
         "homing.c",
         "const int64_t shift = ",
-        "const int64_t shift = 1 + ",
+        "const int64_t shift = 12 + ",
     ),
     _one(
         "homing: the steps are not told of its shift",

@@ -308,6 +308,8 @@ class Pair:
         """Messages by stream, text ones as they are, others opened."""
         found: dict[int, list[dict[str, Any]]] = {}
         for stream, data in frames:
+            if isinstance(data, bytes) and stream not in self._openers:
+                raise Differs(f"a sealed message on stream {stream}, where nobody proved anything")
             body = (
                 data.encode()
                 if isinstance(data, str)
@@ -317,9 +319,12 @@ class Pair:
         return found
 
     def _messages(self, messages: list[dict[str, Any]], others: list[dict[str, Any]]) -> None:
+        first = self.joint.path.buffer.first
         if (
             any(m.get("code") == "position" for m in [*messages, *others])
             and messages[0].keys() != others[0].keys()
+            and first is not None
+            and abs(first.position - self.joint.position(self.now)[0]) <= COUNTS_APART
         ):
             # Rest between two points may be a count apart, and then one stands at the first point.
             raise Parted
