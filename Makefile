@@ -14,7 +14,7 @@ STAMP := $(VENV)/.setup-done
 
 .DEFAULT_GOAL := help
 .DELETE_ON_ERROR:
-.PHONY: help setup system demo test joints-c fast lint types imports lab steps bench campaign mutants explore
+.PHONY: help setup system demo test joints-c fast lint types imports lab steps bench campaign mutants mutants-c explore
 
 help: ## Show these targets
 	@awk -F ':.*## ' '/^[a-z-]+:.*## / { printf "  make %-9s %s\n", $$1, $$2 }' $(MAKEFILE_LIST)
@@ -104,11 +104,15 @@ bench: setup ## Measure (BENCH_ARGS=… says what and how often)
 	@$(BIN)/python -m tests.bench $(BENCH_ARGS)
 
 # CLUSTER=tcp://… has it done by a dask.distributed cluster whose workers run in this tree.
-campaign: setup ## Try to break the coordinator (SEED=… replays one, SCENARIOS=… how many)
-	@SEED='$(SEED)' SCENARIOS='$(SCENARIOS)' CLUSTER='$(CLUSTER)' $(BIN)/python -m tests.campaign
+campaign: setup ## Try to break the coordinator (SEED=… replays one, SCENARIOS=… how many, JOINTS=c or mixed)
+	@SEED='$(SEED)' SCENARIOS='$(SCENARIOS)' CLUSTER='$(CLUSTER)' JOINTS='$(JOINTS)' $(BIN)/python -m tests.campaign
 
 mutants: setup ## Show that the campaign finds faults put in on purpose
 	@$(BIN)/python -m tests.campaign.mutants
+
+# ONLY='part of a name' chooses faults, PARTS='sequences campaign' who is asked.
+mutants-c: setup system ## Show that faults put into the joint in C are found, and by what
+	@$(BIN)/python -m tests.campaign.mutants_c
 
 # FAMILIES='start hold' searches some; REPLAY='start 17=lost 25=lost' runs one schedule alone.
 explore: setup ## Search all schedules of a small arm, to a stated depth

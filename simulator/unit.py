@@ -126,7 +126,17 @@ class JointUnit:
             draw.getrandbits(32),
             start_us=true_us,
         )
-        self.joint = Joint(
+        self.joint, self.endpoint = self._firmware(identity, uptime_us)
+        self.joint.rssi_dbm = self.settings.rssi_dbm
+        self.joint.poll(uptime_us)
+        self.joint.input(self._inputs, self._inputs, uptime_us)
+        self._sense_us = math.floor(uptime_us / SENSE_US + 1) * float(SENSE_US)
+        self._played_us = uptime_us
+        self._settle(true_us, uptime_us)
+
+    def _firmware(self, identity: JointIdentity, uptime_us: float) -> tuple[Joint, Endpoint]:
+        """What runs from a boot on; another firmware may be played in this one's place."""
+        joint = Joint(
             identity,
             point_capacity=self.settings.point_capacity,
             max_step_rate_hz=self.settings.max_step_rate_hz,
@@ -134,13 +144,7 @@ class JointUnit:
             outputs=self.settings.outputs,
             reduces_current=self.settings.reduces_current,
         )
-        self.joint.rssi_dbm = self.settings.rssi_dbm
-        self.joint.poll(uptime_us)
-        self.joint.input(self._inputs, self._inputs, uptime_us)
-        self.endpoint = Endpoint(self.joint, self._key, self._udp_port)
-        self._sense_us = math.floor(uptime_us / SENSE_US + 1) * float(SENSE_US)
-        self._played_us = uptime_us
-        self._settle(true_us, uptime_us)
+        return joint, Endpoint(joint, self._key, self._udp_port)
 
     # Time
 

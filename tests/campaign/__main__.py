@@ -1,6 +1,7 @@
 """The long run: `make campaign`, with SEED=… to replay one scenario, SCENARIOS=… for how many.
 
-CLUSTER=… is the scheduler of a cluster that does the work; its workers run in this tree.
+JOINTS=c plays it on joints in C, JOINTS=mixed with every second one in C. CLUSTER=… is the
+scheduler of a cluster that does the work; its workers run in this tree.
 """
 
 import os
@@ -9,6 +10,7 @@ import time
 from collections import Counter
 from concurrent.futures import Executor
 from dataclasses import dataclass, field
+from functools import partial
 from itertools import islice
 from pathlib import Path
 
@@ -16,17 +18,18 @@ from rich.console import Console
 from rich.progress import track
 from rich.table import Table
 
+from coordinator import compiled
 from coordinator.cli.watch import Interrupts
 from coordinator.workers.cluster import cluster
 from coordinator.workers.processes import process_pool
 from coordinator.workers.spread import spread
 from tests.bench.figures import percentile
-from tests.campaign.generate import generate
 from tests.campaign.happenings import CALM
 from tests.campaign.invariants.since_start import Apart
+from tests.campaign.joints_in_c.library import library
 from tests.campaign.lanes import Lanes
-from tests.campaign.play import CRASH, Outcome, play, play_seed
-from tests.campaign.scenario import Scenario
+from tests.campaign.play import CRASH, Outcome, play, play_seed, scenario_of
+from tests.campaign.scenario import JOINTS_IN, Scenario
 from tests.campaign.shrink import shrink
 
 SCENARIOS = 2_000
@@ -36,6 +39,7 @@ TOLD_EVERY = 500
 """Scenarios between two lines of progress in a log."""
 LEVEL_MS = 0.001
 """Joints stand at whole µs of path time."""
+WHICH = {"python": "joints in Python", "c": "joints in C", "mixed": "joints in Python and C"}
 console = Console()
 
 
@@ -85,9 +89,10 @@ def picture(scenario: Scenario, path: Path) -> str:
     return sentence
 
 
-def report(totals: Totals, cpu_s: float) -> None:
+def report(totals: Totals, cpu_s: float, joints_in: str) -> None:
     """Print what struck, and what was found."""
-    table = Table("what", "times", title=f"{totals.scenarios} scenarios")
+    title = f"{totals.scenarios} scenarios on {WHICH[joints_in]}"
+    table = Table("what", "times", title=title)
     for name, count in sorted(totals.struck.items()):
         table.add_row(name, str(count))
     for name, count in sorted(totals.hits.items()):
@@ -97,6 +102,10 @@ def report(totals: Totals, cpu_s: float) -> None:
         f"{totals.virtual_us / 3.6e9:.1f} h of virtual time in {cpu_s:.0f} s of processor time; "
         f"{totals.guarantees} guarantees held against the truth; {totals.starts} starts, "
         f"{totals.partial_starts} partial"
+    )
+    console.print(
+        f"{totals.scenarios / cpu_s:.2f} scenarios a second of processor time on "
+        f"{WHICH[joints_in]}, {'compiled' if _runs_compiled(joints_in) else 'from source'}"
     )
     console.print(_rests(totals.rests))
     for network, count in sorted(Counter(one[0] for one in totals.first_failed).items()):
@@ -128,37 +137,44 @@ def _rests(rests: list[Apart]) -> Table:
     return table
 
 
-def explain(seed: int, sentence: str) -> None:
+def _runs_compiled(joints_in: str) -> bool:
+    """Joints in C stand in the place of what would be compiled."""
+    return joints_in == "python" and compiled.is_built()
+
+
+def explain(seed: int, sentence: str, joints_in: str = JOINTS_IN[0]) -> None:
     """Shrink a failure, print it, draw it."""
     console.print(f"[bold]SEED={seed}[/bold] {sentence}", highlight=False)
     if sentence.partition(" ")[0] == CRASH:
         console.print("SEED=… make campaign shows where it was raised", highlight=False)
         return
-    small, outcome = shrink(generate(seed), sentence.partition(" ")[0])
+    small, outcome = shrink(scenario_of(seed, joints_in), sentence.partition(" ")[0])
     path = PICTURES / f"seed-{seed}.svg"
     console.print(f"shrunk, {outcome.violation}; picture in {path}", highlight=False)
     picture(small, path)
     console.print(small.to_json(), highlight=False)
 
 
-def replay(seed: int) -> int:
+def replay(seed: int, joints_in: str) -> int:
     """One scenario again, with its picture."""
     path = PICTURES / f"seed-{seed}.svg"
-    scenario = generate(seed)
+    scenario = scenario_of(seed, joints_in)
     console.print(scenario.to_json(), highlight=False)
     sentence = picture(scenario, path)
     console.print(f"{sentence}; picture in {path}", highlight=False)
     if sentence == "no violation":
         return 0
-    explain(seed, sentence)
+    explain(seed, sentence, joints_in)
     return 1
 
 
-def run_all(seeds: range, executor: Executor) -> Totals:
+def run_all(seeds: range, executor: Executor, joints_in: str) -> Totals:
     """Play scenarios wherever the executor does, until all are played or Ctrl-C is pressed."""
     totals = Totals()
     with Interrupts.counted() as pressed:
-        results = spread(executor, play_seed, seeds, lambda: pressed.count > 0)
+        results = spread(
+            executor, partial(play_seed, joints_in=joints_in), seeds, lambda: pressed.count > 0
+        )
         for seed, outcome in track(results, total=len(seeds), console=console):
             totals.add(seed, outcome)
             if not console.is_terminal and totals.scenarios % TOLD_EVERY == 0:
@@ -172,17 +188,31 @@ def run_all(seeds: range, executor: Executor) -> Totals:
 
 def main() -> int:
     """Run as the environment asks."""
+    joints_in = os.environ.get("JOINTS") or JOINTS_IN[0]
+    at = os.environ.get("CLUSTER")
+    if joints_in not in JOINTS_IN:
+        console.print(f"JOINTS={joints_in} is none of {', '.join(JOINTS_IN)}.")
+        return 2
+    if at and joints_in != JOINTS_IN[0]:
+        console.print(f"JOINTS={joints_in} plays on this machine: leave CLUSTER out.")
+        return 2
+    if joints_in != JOINTS_IN[0]:
+        library()  # built once, before many processes ask for it
     if os.environ.get("SEED"):
-        return replay(int(os.environ["SEED"]))
+        return replay(int(os.environ["SEED"]), joints_in)
     count = int(os.environ.get("SCENARIOS") or SCENARIOS)
     first = int(os.environ.get("FIRST") or 1)
-    before, at = time.process_time(), os.environ.get("CLUSTER")
-    with cluster(at) if at else process_pool() as executor:
-        totals = run_all(range(first, first + count), executor)
+    before, from_source = time.process_time(), joints_in != JOINTS_IN[0]
+    with cluster(at) if at else process_pool(from_source=from_source) as executor:
+        totals = run_all(range(first, first + count), executor, joints_in)
     times = os.times()
-    report(totals, time.process_time() - before + times.children_user + times.children_system)
+    report(
+        totals,
+        time.process_time() - before + times.children_user + times.children_system,
+        joints_in,
+    )
     for seed, sentence in islice(sorted(totals.failures), FAILURES_SHOWN):
-        explain(seed, sentence)
+        explain(seed, sentence, joints_in)
     return 1 if totals.failures or totals.scenarios < count else 0
 
 

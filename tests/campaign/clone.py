@@ -148,6 +148,11 @@ def _function(thing: FunctionType, memo: _Memo) -> Any:
     return made
 
 
+def _by_itself(thing: Any, memo: _Memo) -> Any:
+    # What holds memory of its own knows how.
+    return memo.setdefault(id(thing), (thing.__deepcopy__({}), thing))[0]
+
+
 _HEAP_TYPE = 1 << 9
 """Py_TPFLAGS_HEAPTYPE: set for classes written in Python, whose state is all in attributes."""
 
@@ -179,6 +184,8 @@ def _how(kind: type) -> Callable[[Any, _Memo], Any]:
         return _shared
     if is_dataclass(kind) and kind.__dataclass_params__.frozen:  # type: ignore[attr-defined]
         return _shared
+    if hasattr(kind, "__deepcopy__"):
+        return _by_itself
     if not kind.__flags__ & _HEAP_TYPE:
         raise TypeError(f"a {kind.__module__}.{kind.__name__} cannot be copied")
     slots = [name for one in kind.__mro__ for name in getattr(one, "__slots__", ())]

@@ -1,7 +1,7 @@
 """Plays one scenario through under the eyes of all invariants."""
 
 from collections import Counter
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 
 from coordinator.core.run import Phase
 from coordinator.rehearsal.joint_node import Node
@@ -88,15 +88,20 @@ def play(
     return outcome
 
 
-def play_seed(seed: int) -> tuple[int, Outcome]:
+def play_seed(seed: int, joints_in: str = "python") -> tuple[int, Outcome]:
     """The scenario of a seed, wherever it is played. What raises is told as the violation `crash`:
     thousands of others are still to be played.
     """
     try:
-        return seed, play(generate(seed))
+        return seed, play(scenario_of(seed, joints_in))
     except Exception as error:  # noqa: BLE001 - whatever it is, of the core or of a rule
         crash = Violated(CRASH, f"{type(error).__name__}: {error}", 0)
         return seed, Outcome(crash, Counter(), Counter(), Counter(), 0)
+
+
+def scenario_of(seed: int, joints_in: str) -> Scenario:
+    """The scenario of a seed with its joints in one of JOINTS_IN."""
+    return replace(generate(seed), joints_in=joints_in)
 
 
 def _live(scenario: Scenario, world: World, happenings: Happenings, operator: Operator) -> None:

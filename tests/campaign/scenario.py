@@ -13,6 +13,8 @@ from simulator.unit import JointUnit
 
 LETTERS = "ABCDEUVWHIJK"
 KEY = bytes(range(32))
+JOINTS_IN = ("python", "c", "mixed")
+"""`mixed` is every second one in C, from the second on."""
 OUTPUT = "gripper"
 """On the last joint of every arm; its input follows it."""
 HALF_WINDOW_DEG = 0.6
@@ -68,7 +70,18 @@ class Scenario:
     """Whether home edges are checked between loops."""
     idle_current: bool = False
     """Whether the arm reduces the currents of joints that rest."""
+    joints_in: str = "python"
+    """In which language its joints are played: one of JOINTS_IN."""
     note: str = field(default="", compare=False)
+
+    @property
+    def by_bytes(self) -> bool:
+        """Whether messages pass as bytes: joints in C know nothing else."""
+        return self.real_bytes or self.joints_in != "python"
+
+    def in_c(self, index: int) -> bool:
+        """Whether a joint, counted from 0, is played in C."""
+        return self.joints_in == "c" or (self.joints_in == "mixed" and index % 2 == 1)
 
     @property
     def wanted_loops(self) -> Loops:
@@ -180,7 +193,7 @@ hop_resistance_ohm = 0.05
 
 def make_units(scenario: Scenario, arm: Arm, start_us: int) -> list[JointUnit]:
     """The software joints of an arm, each a few degrees before its home sensor."""
-    units = []
+    units: list[JointUnit] = []
     older = Random(f"older {scenario.arm_seed}")
     for k, joint in enumerate(arm.joints):
         per_degree = abs(joint.counts_per_degree)
@@ -203,5 +216,13 @@ def make_units(scenario: Scenario, arm: Arm, start_us: int) -> list[JointUnit]:
             point_capacity=scenario.capacities[k] if scenario.capacities else 512,
             reduces_current=not (scenario.idle_current and older.random() < OLDER_SHARE),
         )
-        units.append(JointUnit(settings, KEY, float(start_us)))
+        kind = _unit_in_c() if scenario.in_c(k) else JointUnit
+        units.append(kind(settings, KEY, float(start_us)))
     return units
+
+
+def _unit_in_c() -> type[JointUnit]:
+    # Only now: where JointUnit is compiled there can be none.
+    from tests.campaign.joints_in_c.unit import UnitInC
+
+    return UnitInC

@@ -87,7 +87,8 @@ def test_a_failure_is_told_with_seed_scenario_and_picture(
     told = io.StringIO()
     monkeypatch.setattr(campaign, "console", Console(file=told, width=400))
     monkeypatch.setattr(campaign, "PICTURES", tmp_path)
-    monkeypatch.setattr(campaign, "generate", {SCENARIO.seed: SCENARIO}.__getitem__)
+    made = {(SCENARIO.seed, "python"): SCENARIO}
+    monkeypatch.setattr(campaign, "scenario_of", lambda *asked: made[asked])
     campaign.explain(SCENARIO.seed, "I2 at 1.000000 s: 4 joints")
     text = told.getvalue()
     assert f"SEED={SCENARIO.seed} I2 at 1.000000 s: 4 joints" in text

@@ -74,7 +74,7 @@ class Parted(Exception):
 class Pair:
     """Both joints, at joint time `now` (whole µs). `program` is deploy/joint/tests/sequence.c."""
 
-    def __init__(self, program: Path, now: int = 1_000_000) -> None:
+    def __init__(self, program: Path, now: int = 1_000_000, capacity: int = 512) -> None:
         self.now = now
         self.log: list[str] = []
         """Every line that the joint in C was told."""
@@ -84,11 +84,13 @@ class Pair:
         """Streams that are open, with the keys of the one that is proven."""
         self._openers: dict[int, Keys] = {}
         self._nonces: dict[int, bytes] = {}
-        self.joint = Joint(JointIdentity(ID, "1.4.0", BOOT), inputs=2, outputs=2)
+        self.joint = Joint(
+            JointIdentity(ID, "1.4.0", BOOT), point_capacity=capacity, inputs=2, outputs=2
+        )
         self.endpoint = Endpoint(self.joint, KEY, UDP)
         self._program = Lines(program)
         self._answer: dict[str, Any] = self.tell(
-            f"init {now} {KEY.hex()} {ID} {BOOT} 250000 2 2 1 1 {UDP}"
+            f"init {now} {KEY.hex()} {ID} {BOOT} 250000 2 2 1 1 {UDP} {capacity}"
         )
 
     def end(self) -> None:
@@ -306,6 +308,8 @@ class Pair:
         """Messages by stream, text ones as they are, others opened."""
         found: dict[int, list[dict[str, Any]]] = {}
         for stream, data in frames:
+            if isinstance(data, bytes) and stream not in self._openers:
+                raise Differs(f"a sealed message on stream {stream}, where nobody proved anything")
             body = (
                 data.encode()
                 if isinstance(data, str)
@@ -315,9 +319,12 @@ class Pair:
         return found
 
     def _messages(self, messages: list[dict[str, Any]], others: list[dict[str, Any]]) -> None:
+        first = self.joint.path.buffer.first
         if (
             any(m.get("code") == "position" for m in [*messages, *others])
             and messages[0].keys() != others[0].keys()
+            and first is not None
+            and abs(first.position - self.joint.position(self.now)[0]) <= COUNTS_APART
         ):
             # Rest between two points may be a count apart, and then one stands at the first point.
             raise Parted

@@ -17,6 +17,7 @@ from protocol.points import Point, PointsFrame, encode_points
 from protocol.ramp import Ramp
 from protocol.states import JointState
 from tests.joint_c.pair import Keys, Pair
+from tests.joint_c.refused import CAPACITIES, REFUSED
 
 PER_DEGREE = 45_511
 TURN = 360 * PER_DEGREE
@@ -74,6 +75,7 @@ KINDS = {
     "silence": 1,
     "crossed": 2,
     "bent": 3,
+    "refused": 4,
 }
 """Kinds of step, and how often each."""
 
@@ -95,7 +97,8 @@ class Treatment:
 
     def __init__(self, program: Path, seed: int) -> None:
         self.random = random.Random(seed)
-        self.pair = Pair(program)
+        capacity = random.Random(f"capacity {seed}").choice(CAPACITIES)
+        self.pair = Pair(program, capacity=capacity)
         self.direction = self.random.choice((1, -1))
         self.world = World(self.direction * self.random.choice((0, 3, 20)) * PER_DEGREE)
         self.sequence = 0
@@ -413,12 +416,19 @@ class Treatment:
             self.drive(stop=StopLevel(level))
             self.wait(self.random.choice((0, 10_000, 40_000)))
 
-    def _load(self) -> None:
+    def _refused(self) -> None:
+        self.random.choice(REFUSED)(self)
+
+    def begin_load(self) -> int:
+        """Ready for another trajectory, if the joint can be; where it stands."""
         self._clear()
         self._discard()
         self.drive(energise=True)
         self.trajectory += 1
-        begin = self.pair.joint.status(self.pair.now).position
+        return self.pair.joint.status(self.pair.now).position
+
+    def _load(self) -> None:
+        begin = self.begin_load()
         self.rest = self.points(self.random.choice((1, 2, 3, 5, 12)), begin)
         self.index = self.random.choice((2, 3, len(self.rest), len(self.rest)))
         self._points(first=True)

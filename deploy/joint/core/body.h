@@ -46,7 +46,7 @@ struct uj_settings {
     const char *firmware;
     uint32_t boot;  /* random, never 0 */
     uint16_t udp;   /* the port for datagrams */
-    struct uj_capabilities capabilities; /* point_capacity at most UJ_POINT_CAPACITY */
+    struct uj_capabilities capabilities; /* point_capacity at most UJ_POINT_CAPACITY, which 0 stands for */
     bool tells_home_sensor;
     /* Told of every truth within the call in which it comes true; may be null. It must not call the joint. */
     void (*truth)(void *world, const struct uj_truth *truth);

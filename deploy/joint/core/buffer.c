@@ -84,7 +84,7 @@ enum uj_reject uj_buffer_take(struct uj_buffer *buffer, const struct uj_points *
     if (frame->first_index != next || frame->count > UINT32_MAX - next) {
         return UJ_REJECT_POINTS_GAP;
     }
-    if (frame->count > UJ_POINT_CAPACITY - buffer->count) {
+    if (buffer->count > limits->capacity || frame->count > limits->capacity - buffer->count) {
         return UJ_REJECT_BUFFER_FULL;
     }
     struct uj_point before;

@@ -23,8 +23,9 @@ struct uj_buffer {
     struct uj_point ring[UJ_POINT_CAPACITY];
 };
 
-/* What a frame of points must keep, from the configuration. */
+/* What a frame of points must keep, from the build and the configuration. */
 struct uj_point_limits {
+    uint32_t capacity; /* points that the buffer takes, at most UJ_POINT_CAPACITY */
     bool has_range;
     int64_t range_low, range_high; /* counts */
     double velocity;               /* counts/s */

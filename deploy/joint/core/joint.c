@@ -8,7 +8,10 @@
 void uj_joint_init(struct uj_joint *joint, const struct uj_settings *settings, double now_us)
 {
     *joint = (struct uj_joint){.settings = *settings, .now_us = now_us, .state = UJ_UNHOMED};
-    joint->settings.capabilities.point_capacity = UJ_POINT_CAPACITY;
+    uint32_t *capacity = &joint->settings.capabilities.point_capacity;
+    if (*capacity == 0 || *capacity > UJ_POINT_CAPACITY) {
+        *capacity = UJ_POINT_CAPACITY;
+    }
     uj_clock_clear(&joint->clock);
     uj_player_init(joint);
     uj_free_stand(&joint->mover.motion, now_us, 0);

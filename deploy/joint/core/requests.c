@@ -176,7 +176,8 @@ enum uj_reject uj_requests_points(struct uj_joint *joint, const struct uj_points
         uj_path_free(&joint->player.path, &joint->buffer, arm_us);
     }
     const struct uj_configuration *configuration = &joint->configuration;
-    const struct uj_point_limits limits = {.has_range = configuration->has_range,
+    const struct uj_point_limits limits = {.capacity = joint->settings.capabilities.point_capacity,
+                                           .has_range = configuration->has_range,
                                            .range_low = configuration->range_low,
                                            .range_high = configuration->range_high,
                                            .velocity = (double)configuration->velocity,

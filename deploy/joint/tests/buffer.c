@@ -15,7 +15,7 @@
 #include "buffer.h"
 
 static struct uj_buffer buffer;
-static struct uj_point_limits limits;
+static struct uj_point_limits limits = {.capacity = UJ_POINT_CAPACITY};
 static char hex[2 * 24 * UJ_MAX_POINTS_PER_FRAME + 1];
 
 static int64_t number(void)

@@ -1,7 +1,7 @@
 /* A joint that is told events, one a line, and says after each what came out of it, one JSON object a line. Times are
  * joint time in µs, bytes are hex.
  *
- *   init NOW KEY ID BOOT MAX_STEP_RATE INPUTS OUTPUTS IDLE_CURRENT TELLS_HOME_SENSOR UDP
+ *   init NOW KEY ID BOOT MAX_STEP_RATE INPUTS OUTPUTS IDLE_CURRENT TELLS_HOME_SENSOR UDP [POINT_CAPACITY]
  *   open NOW CONNECTION ADDRESS        frame NOW CONNECTION t|b BYTES NONCE        close NOW CONNECTION
  *   datagram NOW BYTES T3              poll NOW
  *   hall NOW 0|1    input NOW BITS     sense NOW TEMPERATURE|- SUPPLY|- RSSI       driver NOW 0|1
@@ -162,7 +162,7 @@ static void init(char *words[WORDS], double now_us)
         .firmware = "1.4.0",
         .boot = (uint32_t)strtoul(words[4], NULL, 10),
         .udp = (uint16_t)strtoul(words[10], NULL, 10),
-        .capabilities = {.point_capacity = UJ_POINT_CAPACITY,
+        .capabilities = {.point_capacity = (uint32_t)strtoul(words[11], NULL, 10),
                          .max_step_rate_hz = (uint32_t)strtoul(words[5], NULL, 10),
                          .sensors = {"hall", "temperature", "supply"},
                          .inputs = (uint8_t)strtoul(words[6], NULL, 10),
