@@ -6,7 +6,9 @@ import zlib
 from protocol import messages, ntp
 from protocol.drive import FIELD_DRIVE, Drive, encode_drive, pack_drive
 from protocol.export.golden_bytes import DRIVES, KEYS, POINTS, STATUSES, WELCOME, Vectors
+from protocol.export.golden_image import HEADER
 from protocol.frames import FrameSealer
+from protocol.image import ImageFrame, encode_header, encode_image_frame
 from protocol.keys import Channel, Direction, seal_datagram
 from protocol.points import encode_points
 from protocol.status import encode_status
@@ -33,7 +35,7 @@ def _bytes(offset: int, number: int) -> dict[str, int]:
 
 def malformed_vectors() -> Vectors:
     """Datagrams, frames and messages that are refused."""
-    cases = [*_datagrams(), *_frames(), *_points(), *_messages()]
+    cases = [*_datagrams(), *_frames(), *_points(), *_image(), *_messages()]
     return {
         "about": "What must be refused. `what` names the decoder. Datagrams and frames have a "
         "right tag unless the code says otherwise, so that the fault named is the only one.",
@@ -163,6 +165,35 @@ def _points() -> list[_Case]:
     ]  # fmt: skip
 
 
+def _image() -> list[_Case]:
+    body, none = encode_image_frame(ImageFrame(0, b"\x07")), b""
+    header = encode_header(HEADER)
+
+    def crc(data: bytes) -> bytes:
+        return data + struct.pack(">I", zlib.crc32(data))
+
+    def of_header(name: str, data: bytes) -> _Case:
+        return "image-header", name, none, data, "message-invalid"
+
+    return [
+        ("image", "cut", none, body[:-1], "frame-length"),
+        ("image", "no bytes", none, crc(b"\x02" + bytes(7)), "frame-length"),
+        ("image", "one byte more", none, crc(body[:-4] + b"\0"), "frame-length"),
+        ("image", "2049 bytes", none, crc(b"\x02\0\x08\x01" + bytes(4 + 2049)), "frame-length"),
+        ("image", "kind 3", none, crc(_changed(body[:-4], _0=3)), "frame-type"),
+        ("image", "second byte 1", none, crc(_changed(body[:-4], _1=1)), "frame-type"),
+        ("image", "wrong CRC", none, _changed(body, _8=8), "frame-crc"),
+        of_header("another label", _changed(header, _15=0x32)),
+        of_header("no board", header[:16] + bytes(16) + header[32:]),
+        of_header("a capital in the board", _changed(header, _16=0x42)),
+        of_header("a zero byte within the board", _changed(header, _20=0)),
+        of_header("no version", header[:32] + bytes(32) + header[64:]),
+        of_header("a version with a line end", _changed(header, _33=10)),
+        of_header("no bytes", header[:64] + bytes(4) + header[68:]),
+        of_header("2^31 bytes", header[:64] + b"\x80\0\0\0" + header[68:]),
+    ]
+
+
 def _messages() -> list[_Case]:
     def case(what: str, text: str, code: str) -> _Case:
         return what, text[:40], b"", text.encode(), code
@@ -188,6 +219,8 @@ def _messages() -> list[_Case]:
         case("request", '{"type":"prepare","trajectory":-1}', "message-invalid"),
         case("request", '{"type":"prepare","trajectory":4294967296}', "message-invalid"),
         case("request", '{"type":"blink","seconds":0}', "message-invalid"),
+        case("request", '{"type":"install","now":true}', "message-invalid"),
+        case("request", '{"type":"update","header":"00","signature":"00"}', "message-invalid"),
         case("request", '{"type":"prepare","trajectory":7,"trajectory":7}', "message-invalid"),
         case("request", '{"type":"fly","type":"discard"}', "message-invalid"),
         case("request", '{"type":"discard","type":"fly"}', "message-invalid"),
