@@ -28,6 +28,7 @@ from tests.joint_c.updated import (
     set_up,
 )
 from tests.joint_c.updating import Gone, Rejected, Signed, Stream, signed, stream
+from tests.reference.rfc_vectors import ED25519
 
 IMAGE = json.loads((FOLDER / "image.json").read_text())
 MALFORMED = json.loads((FOLDER / "malformed.json").read_text())["cases"]
@@ -51,6 +52,25 @@ def test_signature_of_the_golden_header_is_right(vectors: Vectors) -> None:
         bytes.fromhex(IMAGE[name]) for name in ("public_key", "header", "signature")
     )
     assert ask_signature(vectors, key, header, signature) == {"signed": True}
+
+
+@pytest.mark.parametrize("case", WRONG, ids=lambda case: case["name"])
+def test_signature_that_is_not_right_is_refused(vectors: Vectors, case: dict[str, str]) -> None:
+    data = bytes.fromhex(case["bytes"])
+    answer = ask_signature(vectors, bytes.fromhex(case["key"]), data[:100], data[100:])
+    assert answer == {"code": "image-signature"}
+
+
+# RFC 8032 section 7.1.
+@pytest.mark.parametrize(("secret", "public", "message", "signature"), ED25519)
+def test_signatures_of_the_standard_are_right_and_no_others(
+    vectors: Vectors, secret: str, public: str, message: bytes, signature: str
+) -> None:
+    key, right = bytes.fromhex(public), bytes.fromhex(signature)
+    assert ask_signature(vectors, key, message, right) == {"signed": True}
+    for wrong in (bytes((right[0] ^ 1,)) + right[1:], right[:-1] + bytes((right[-1] ^ 1,))):
+        assert ask_signature(vectors, key, message, wrong) == {"code": "image-signature"}
+    assert ask_signature(vectors, key, message + b"\0", right) == {"code": "image-signature"}
 
 
 # ---- a board, and its joint ----------------------------------------------------------------
@@ -137,14 +157,13 @@ def test_what_came_before_a_break_is_kept_and_another_image_begins_anew(
             pass
         assert link.announce(new) == 100_000
         one.pull()
-    with board.power() as (_, port):
-        with stream(port) as link:
-            frame = encode_image_frame(ImageFrame(100_000, b"\0"))
-            assert rejected(link, frame) == "image-gap"  # it was not announced since the boot
-            assert link.announce(new) == 100_000
-            link.bring_all(new, 100_000)
-            assert link.announce(short) == 0
-            assert link.announce(new) == 0
+    with board.power() as (_, port), stream(port) as link:
+        frame = encode_image_frame(ImageFrame(100_000, b"\0"))
+        assert rejected(link, frame) == "image-gap"  # it was not announced since the boot
+        assert link.announce(new) == 100_000
+        link.bring_all(new, 100_000)
+        assert link.announce(short) == 0
+        assert link.announce(new) == 0
 
 
 def test_joint_says_what_is_wrong_with_an_update(link: Stream, short: Signed) -> None:
@@ -262,9 +281,7 @@ def test_joint_without_the_key_that_signs_takes_no_image(
     board = Updated.copy_of(memory, joint_build, tmp_path / "bench")
     with board.power() as (one, _), Port(one.port) as cable:
         # Forget all, and tell it again all but that key.
-        sure = requests.read_forget(
-            Conversation(cable).ask(Kind.FORGET, requests.forget_body(0))
-        )
+        sure = requests.read_forget(Conversation(cable).ask(Kind.FORGET, requests.forget_body(0)))
         Conversation(cable).ask(Kind.FORGET, requests.forget_body(sure))
         for kind, body in SET_UP[:-1]:
             Conversation(cable).do(kind, body)

@@ -6,6 +6,7 @@ without power.
 
 import random
 import threading
+import time
 from collections.abc import Callable
 from dataclasses import dataclass, field
 from enum import Enum
@@ -50,6 +51,8 @@ class Update:
     found: Found | None = None
     kept: int = 0
     """Bytes with which it went on after the power was back."""
+    took_s: float = 0.0
+    """From the power on to the confirmation, where nothing befell it."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -67,10 +70,12 @@ class Cut:
         with self.board.power(*options) as (one, port):
             if pull is not None:
                 pull(one)
+            began = time.monotonic()
             try:
                 self._bring(one, port)
             except Gone:
                 return one.process.wait()
+            self.update.took_s = time.monotonic() - began
             return None
 
     def _bring(self, one: Board, port: int) -> None:
@@ -83,8 +88,8 @@ class Cut:
             if link.welcome.firmware == OLD:
                 update.told = link.announce(image)
                 update.phase = Phase.ANNOUNCED
-                for update.sent in link.bring(image, update.told):
-                    update.phase = Phase.PART
+                for sent in link.bring(image, update.told):
+                    update.phase, update.sent = Phase.PART, sent
                 link.install()
                 update.phase = Phase.INSTALLED
                 link.closing_code()
@@ -138,9 +143,8 @@ class Cut:
     def _require_possible(self, found: Found) -> None:
         """An answer may be lost, a promise may not be broken."""
         update = self.update
-        if update.phase in (Phase.NOTHING, Phase.ANNOUNCED):
-            assert found is Found.OLD
-        elif update.phase is Phase.PART and update.sent < len(self.image.data):
+        unsent = update.sent < len(self.image.data)
+        if update.phase in (Phase.NOTHING, Phase.ANNOUNCED, Phase.PART) and unsent:
             assert found is Found.OLD
         elif update.phase is Phase.CONFIRMED:
             assert found is Found.NEW

@@ -15,16 +15,10 @@ from websockets.exceptions import ConnectionClosed, InvalidHandshake, InvalidMes
 from websockets.sync.client import ClientConnection, connect
 from websockets.typing import Subprotocol
 
-from protocol.constants import PROTOCOL_VERSION, SUBPROTOCOL
+from protocol.constants import MAX_IMAGE_FRAME_BYTES, PROTOCOL_VERSION, SUBPROTOCOL
 from protocol.drive import Drive, encode_drive
 from protocol.frames import FrameOpener, FrameSealer
-from protocol.image import (
-    MAX_IMAGE_FRAME_BYTES,
-    ImageFrame,
-    ImageHeader,
-    encode_header,
-    encode_image_frame,
-)
+from protocol.image import ImageFrame, ImageHeader, encode_header, encode_image_frame
 from protocol.keys import Channel, Direction, Transcript, proof, session_key
 from protocol.messages import Hello, Install, Proof, Update, Welcome, decode_opening, encode
 from protocol.status import Status, decode_status
@@ -224,10 +218,9 @@ def stream(port: int, alive: Callable[[], bool] = lambda: True) -> Iterator[Stre
                     close_timeout=0.1,
                     open_timeout=PATIENCE_S,
                 )
-            except (OSError, InvalidHandshake, InvalidMessage) as error:
+            except (OSError, ConnectionClosed, InvalidHandshake, InvalidMessage) as error:
                 if not alive() or time.monotonic() > end:
                     raise Gone from error
                 time.sleep(0.02)
         stack.enter_context(web)
         yield Stream(web)
-

@@ -97,9 +97,9 @@ static enum uj_reject judge(const struct uj_update *update, const struct uj_join
                : UJ_REJECT_IMAGE_SIGNATURE;
 }
 
-static void tell_received(struct uj_update *update, struct uj_joint *joint)
+static void tell_kept(const struct uj_update *update, struct uj_joint *joint, uint32_t kept)
 {
-    struct uj_event event = {.type = UJ_EVENT_UPDATE, .of.update.received = update->here};
+    struct uj_event event = {.type = UJ_EVENT_UPDATE, .of.update.received = kept};
     memcpy(event.of.update.image, update->header.sha256, UJ_SHA256_BYTES);
     uj_body_tell(joint, &event);
 }
@@ -118,17 +118,19 @@ static enum uj_reject announce(struct uj_update *update, struct uj_joint *joint,
     }
     const bool same =
         update->announced && memcmp(update->header_bytes, request->header, UJ_IMAGE_HEADER_BYTES) == 0;
-    update->announced = hooks->begin(hooks->owner, request->header, &update->here);
-    if (!update->announced) {
+    uint32_t kept = 0;
+    if (!hooks->begin(hooks->owner, request->header, &kept)) {
         return UJ_REJECT_IMAGE_STORE;
     }
-    update->header = header;
-    memcpy(update->header_bytes, request->header, UJ_IMAGE_HEADER_BYTES);
-    if (!same || update->hashed > update->here) {
+    if (!same) {
+        update->announced = true;
+        update->header = header;
+        memcpy(update->header_bytes, request->header, UJ_IMAGE_HEADER_BYTES);
+        update->here = kept;
         hash_anew(update);
     }
     update->due_us = joint->now_us;
-    tell_received(update, joint);
+    tell_kept(update, joint, kept);
     return UJ_ACCEPTED;
 }
 
@@ -222,10 +224,10 @@ static void poll(struct uj_update *update, double now_us)
     update->due_us = sound && update->hashed < update->here ? now_us + HASH_EVERY_US : INFINITY;
 }
 
-void uj_update_init(struct uj_update *update, const struct uj_update_start *start, double now_us)
+void uj_update_init(struct uj_update *update, const struct uj_update_start *start, double boot_us)
 {
     *update = (struct uj_update){.start = *start, .on_trial = start->on_trial, .take = take, .confirm = confirm,
                                  .poll = poll};
     update->image = start->has_image ? update->start.image : NULL;
-    update->due_us = start->on_trial ? now_us + UJ_TRIAL_US : INFINITY;
+    update->due_us = start->on_trial ? boot_us + UJ_TRIAL_US : INFINITY;
 }
