@@ -43,8 +43,15 @@ class Coming:
 class ImageStore:
     """Two images and what to run of them. `public_key` is that of who signs, 32 bytes."""
 
-    def __init__(self, public_key: bytes, board: str = BOARD, capacity: int = CAPACITY) -> None:
+    def __init__(
+        self,
+        public_key: bytes,
+        board: str = BOARD,
+        capacity: int = CAPACITY,
+        page_bytes: int = PAGE_BYTES,
+    ) -> None:
         self.public_key = public_key
+        self.page_bytes = page_bytes
         self.board = board
         self.capacity = capacity
         """Bytes of the largest image."""
