@@ -25,7 +25,7 @@ class Updater:
         """Whether the joint wants to restart: it does nothing else any more."""
         self._body = body
         self._announced: Coming | None = None
-        self._tail = bytearray()
+        self._tail = b""
         """What came behind that which is kept: a power cut takes it, and so does another `update`,
         as what comes next begins where that says."""
 
@@ -59,7 +59,7 @@ class Updater:
         page = self.store.page_bytes
         whole = len(tail) if end == size else len(tail) // page * page
         coming.data += tail[:whole]
-        del tail[:whole]
+        self._tail = tail[whole:]
         return None
 
     def confirm(self) -> bool:
@@ -107,7 +107,7 @@ class Updater:
             if store.fails:
                 return _NOT_STORED
             coming = store.begin(header)
-        self._announced, self._tail = coming, bytearray()
+        self._announced, self._tail = coming, b""
         self._body.emit(Updating(image=described.sha256.hex(), received=len(coming.data)))
         return None
 
