@@ -1,7 +1,6 @@
 """The coordinator's data folder: the arm's key, its own lasting id, and who is using it.
 
 arm.key          the arm's 256-bit key in hex, for the owner's eyes only
-firmware.pub     the public half, in hex, of the key that signs firmware
 coordinator.id   16 bytes in hex, made once; joints know their coordinator by it
 lock             held while a coordinator runs, with its process id
 unisono.db       what changes by use (coordinator.store)
@@ -19,11 +18,9 @@ from pathlib import Path
 from typing import Final
 
 from coordinator.config.regular_file import require_regular
-from protocol.image import PUBLIC_KEY_BYTES
 from protocol.keys import KEY_BYTES
 
 KEY_FILE: Final = "arm.key"
-UPDATE_KEY_FILE: Final = "firmware.pub"
 ID_FILE: Final = "coordinator.id"
 LOCK_FILE: Final = "lock"
 ID_BYTES: Final = 16
@@ -88,26 +85,6 @@ def read_key(folder: Path) -> bytes:
             f"arm: run 'chmod 600 {path}'"
         )
     if not re.fullmatch(f"[0-9a-fA-F]{{{2 * KEY_BYTES}}}", text):
-        raise DataFolderError(f"{path} holds no key of 64 hex digits")
-    return bytes.fromhex(text)
-
-
-def read_update_key(folder: Path) -> bytes | None:
-    """The public half of the key that signs firmware; None where the folder has none.
-
-    Raises DataFolderError if it is malformed.
-    """
-    path = folder / UPDATE_KEY_FILE
-    try:
-        require_regular(path)
-        text = path.read_text(encoding="ascii").strip()
-    except FileNotFoundError:
-        return None
-    except UnicodeDecodeError:
-        raise DataFolderError(f"{path} holds no key of 64 hex digits") from None
-    except OSError as error:
-        raise DataFolderError(f"{path} cannot be read: {error.strerror}") from error
-    if not re.fullmatch(f"[0-9a-fA-F]{{{2 * PUBLIC_KEY_BYTES}}}", text):
         raise DataFolderError(f"{path} holds no key of 64 hex digits")
     return bytes.fromhex(text)
 

@@ -32,7 +32,7 @@ class Coming:
         self.header = header
         """Its 100 bytes."""
         self.described = decode_header(header)
-        self.data = bytearray()
+        self.data = b""
 
     @property
     def is_right(self) -> bool:
@@ -43,8 +43,15 @@ class Coming:
 class ImageStore:
     """Two images and what to run of them. `public_key` is that of who signs, 32 bytes."""
 
-    def __init__(self, public_key: bytes, board: str = BOARD, capacity: int = CAPACITY) -> None:
+    def __init__(
+        self,
+        public_key: bytes,
+        board: str = BOARD,
+        capacity: int = CAPACITY,
+        page_bytes: int = PAGE_BYTES,
+    ) -> None:
         self.public_key = public_key
+        self.page_bytes = page_bytes
         self.board = board
         self.capacity = capacity
         """Bytes of the largest image."""
@@ -77,7 +84,7 @@ class ImageStore:
         """The image on its way, which is whole and right, is to be tried."""
         coming = self.coming
         assert coming is not None, "only asked with an image that is whole"
-        self._noted, self.coming = Image(coming.described, bytes(coming.data)), None
+        self._noted, self.coming = Image(coming.described, coming.data), None
 
     def restart(self) -> None:
         """What runs from now on: one that was noted, or what an unconfirmed one stood in for."""

@@ -12,7 +12,7 @@ from protocol.errors import FrameError
 from protocol.image import ImageFrame, decode_header, is_signed
 from protocol.messages import Install, Update, Updating
 from simulator.joint.body import Body
-from simulator.joint.images import PAGE_BYTES, Coming, ImageStore
+from simulator.joint.images import Coming, ImageStore
 from simulator.joint.refusal import Refusal
 
 
@@ -25,8 +25,9 @@ class Updater:
         """Whether the joint wants to restart: it does nothing else any more."""
         self._body = body
         self._announced: Coming | None = None
-        self._tail = bytearray()
-        """What came behind that which is kept: a power cut takes it."""
+        self._tail = b""
+        """What came behind that which is kept: a power cut takes it, and so does another `update`,
+        as what comes next begins where that says."""
 
     def request(self, message: Update | Install) -> Refusal | None:
         """One request: carried out wholly, or refused and nothing is changed."""
@@ -55,9 +56,10 @@ class Updater:
         if self.store is None or self.store.fails:
             return _NOT_STORED
         tail += frame.data[here - frame.offset :]
-        whole = len(tail) if end == size else len(tail) // PAGE_BYTES * PAGE_BYTES
+        page = self.store.page_bytes
+        whole = len(tail) if end == size else len(tail) // page * page
         coming.data += tail[:whole]
-        del tail[:whole]
+        self._tail = tail[whole:]
         return None
 
     def confirm(self) -> bool:
@@ -105,8 +107,7 @@ class Updater:
             if store.fails:
                 return _NOT_STORED
             coming = store.begin(header)
-        if coming is not self._announced:
-            self._announced, self._tail = coming, bytearray()
+        self._announced, self._tail = coming, b""
         self._body.emit(Updating(image=described.sha256.hex(), received=len(coming.data)))
         return None
 

@@ -114,16 +114,19 @@ def test_an_image_begins_at_its_first_byte_and_goes_on_where_it_is_kept() -> Non
     assert received(joint) == len(NEW)
 
 
-def test_what_came_and_is_not_kept_is_known_until_a_restart() -> None:
+@pytest.mark.parametrize("power_cut", [True, False])
+def test_what_comes_next_begins_where_the_joint_says(power_cut: bool) -> None:
+    """An ack does not say that what came is kept."""
     images = store()
     joint = booted(images)
     received(joint)
     bring(joint, NEW[:6_144])
-    assert received(joint) == 4_096
-    assert joint.image_frame(ImageFrame(6_144, NEW[6_144:8_000]), NOW) is None
-    joint = booted(images)
+    if power_cut:
+        joint = booted(images)
     assert received(joint) == 4_096
     assert code(joint.image_frame(ImageFrame(6_144, NEW[6_144:8_000]), NOW)) == "image-gap"
+    bring(joint, begin=4_096)
+    assert joint.request(Install(), NOW) is None
 
 
 def test_another_image_takes_the_place_of_the_one_on_its_way() -> None:
