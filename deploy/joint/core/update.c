@@ -40,15 +40,18 @@ enum uj_reject uj_update_read(const uint8_t *body, size_t length, struct uj_upda
 
 /* ---- hashing ---- */
 
+static uint32_t least(uint32_t one, uint32_t other)
+{
+    return one < other ? one : other;
+}
+
 /* Hashes at most so many of the bytes that are here; false where they cannot be read. */
 static bool hash(struct uj_update *update, uint32_t most)
 {
     const struct uj_update_hooks *hooks = &update->start.hooks;
     uint8_t bytes[READ_BYTES];
     while (update->hashed < update->here && most > 0) {
-        uint32_t some = update->here - update->hashed;
-        some = some < READ_BYTES ? some : READ_BYTES;
-        some = some < most ? some : most;
+        const uint32_t some = least(least(update->here - update->hashed, READ_BYTES), most);
         if (!hooks->read(hooks->owner, update->hashed, bytes, some)) {
             return false;
         }
@@ -97,9 +100,9 @@ static enum uj_reject judge(const struct uj_update *update, const struct uj_join
                : UJ_REJECT_IMAGE_SIGNATURE;
 }
 
-static void tell_kept(const struct uj_update *update, struct uj_joint *joint, uint32_t kept)
+static void tell_received(const struct uj_update *update, struct uj_joint *joint)
 {
-    struct uj_event event = {.type = UJ_EVENT_UPDATE, .of.update.received = kept};
+    struct uj_event event = {.type = UJ_EVENT_UPDATE, .of.update.received = update->here};
     memcpy(event.of.update.image, update->header.sha256, UJ_SHA256_BYTES);
     uj_body_tell(joint, &event);
 }
@@ -122,15 +125,15 @@ static enum uj_reject announce(struct uj_update *update, struct uj_joint *joint,
     if (!hooks->begin(hooks->owner, request->header, &kept)) {
         return UJ_REJECT_IMAGE_STORE;
     }
-    if (!same) {
-        update->announced = true;
-        update->header = header;
-        memcpy(update->header_bytes, request->header, UJ_IMAGE_HEADER_BYTES);
-        update->here = kept;
+    update->announced = true;
+    update->header = header;
+    memcpy(update->header_bytes, request->header, UJ_IMAGE_HEADER_BYTES);
+    update->here = kept;
+    if (!same || update->hashed > kept) {
         hash_anew(update);
     }
     update->due_us = joint->now_us;
-    tell_kept(update, joint, kept);
+    tell_received(update, joint);
     return UJ_ACCEPTED;
 }
 

@@ -39,7 +39,7 @@ static bool begin(void *owner, const uint8_t header[UJ_IMAGE_HEADER_BYTES], uint
         memcpy(slot->header, header, sizeof slot->header);
         (void)uj_image_header_read(header, &slot->read);
     }
-    *kept = kept_of(slot);
+    *kept = slot->written = kept_of(slot);
     return true;
 }
 
