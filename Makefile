@@ -14,7 +14,7 @@ STAMP := $(VENV)/.setup-done
 
 .DEFAULT_GOAL := help
 .DELETE_ON_ERROR:
-.PHONY: help setup system demo test joints-c fast lint types imports lab steps bench campaign mutants mutants-c explore
+.PHONY: help setup system demo test joints-c fast lint types imports lab steps updates bench campaign mutants mutants-c explore
 
 help: ## Show these targets
 	@awk -F ':.*## ' '/^[a-z-]+:.*## / { printf "  make %-9s %s\n", $$1, $$2 }' $(MAKEFILE_LIST)
@@ -38,11 +38,12 @@ $(STAMP): pyproject.toml constraints.txt
 # The tests check the joints' clocks with an NTP client that is not ours, the page in a browser and
 # the unit file with systemd's own reader, and make networks of their own. Chromium without windows
 # is quicker, and not to be had everywhere: the tests do without.
-system: ## Install what the tests use beside Python, where missing: chrony, gcc (for RISC-V too), qemu, Chromium, systemd-analyze, ip
+system: ## Install what the tests use beside Python, where missing: chrony, gcc (for RISC-V too), libsodium, qemu, Chromium, systemd-analyze, ip
 	@PATH="$$PATH:/usr/sbin:/usr/local/sbin"; \
 	missing=; quicker=; \
 	command -v chronyd >/dev/null || missing="$$missing chrony"; \
 	command -v gcc >/dev/null || missing="$$missing gcc libc6-dev"; \
+	[ -e /usr/include/sodium.h ] || missing="$$missing libsodium-dev"; \
 	command -v chromium >/dev/null || missing="$$missing chromium fonts-dejavu-core"; \
 	command -v chromium-headless-shell >/dev/null || quicker=chromium-headless-shell; \
 	command -v systemd-analyze >/dev/null || missing="$$missing systemd"; \
@@ -59,7 +60,8 @@ system: ## Install what the tests use beside Python, where missing: chrony, gcc 
 	    { [ -z "$$quicker" ] || $$install $$quicker >/dev/null || true; } && \
 	    command -v chronyd >/dev/null && command -v gcc >/dev/null && command -v chromium >/dev/null && \
 	    command -v systemd-analyze >/dev/null && command -v ip >/dev/null && \
-	    command -v riscv64-unknown-elf-gcc >/dev/null && command -v qemu-system-riscv32 >/dev/null && exit 0; \
+	    command -v riscv64-unknown-elf-gcc >/dev/null && command -v qemu-system-riscv32 >/dev/null && \
+	    [ -e /usr/include/sodium.h ] && exit 0; \
 	fi; \
 	[ -n "$$missing" ] || exit 0; \
 	echo "The tests need$$missing, not found here and not to be installed from here: run 'sudo apt-get install$$missing' (or your system's counterpart) first." >&2; \
@@ -97,6 +99,11 @@ lab: setup system ## Test on real network stacks, at full length (LAB_ARGS='-k g
 # 60 of them in every `make test`.
 steps: setup system ## Ask for 1,000 steps on the page over hostile links, and look where they end
 	UNISONO_LAB=long $(BIN)/python -m pytest -q -n 0 -s tests/browser/test_steps.py
+
+# 30 of them in every `make test`, and one at each step on the disk.
+updates: setup system ## Cut the power 1,000 times while a board in C gets firmware, and look what comes up
+	$(MAKE) -s -C deploy/joint joint
+	$(BIN)/python -m tests.bench.joint_c_updates deploy/joint/build 1000
 
 # BENCH_ARGS='--tables guarantee outages --networks quiet' measures a part; '--help' lists the sizes.
 # All of it takes hours of processor time, most of that in virtual time.

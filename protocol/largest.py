@@ -9,8 +9,9 @@ from pydantic import BaseModel
 
 from protocol import messages
 from protocol.configuration import MAX_RAMP_US, Configuration, Homing, IdleCurrent, OutputsOff
-from protocol.constants import MAX_INTEGER, MAX_POINTS_PER_FRAME
+from protocol.constants import MAX_IMAGE_FRAME_BYTES, MAX_INTEGER, MAX_POINTS_PER_FRAME
 from protocol.frames import HEAD_BYTES
+from protocol.image import ImageFrame, encode_image_frame
 from protocol.points import Point, PointsFrame, encode_points
 
 _U32, _I31 = 2**32 - 1, 2**31 - 1
@@ -50,9 +51,10 @@ OPENINGS: Final[tuple[BaseModel, ...]] = (
         id="f" * 12, firmware=_WORD, boot=_U32, nonce=_HEX32, proof=_HEX32, udp=65_535,
         capabilities=messages.Capabilities(
             point_capacity=_I31, max_step_rate_hz=_I31, sensors=["x" * 16] * 8, inputs=8, outputs=8,
-            idle_current=False,
+            idle_current=False, board="x" * 16, image_capacity=_I31,
         ),
-        configuration=_HEX32, keyed=_HEX32, trajectory=_U32, next_index=_U32,
+        configuration=_HEX32, keyed=_HEX32, trajectory=_U32, next_index=_U32, image=_HEX32,
+        on_trial=False,
     ),
     messages.Proof(proof=_HEX32),
 )  # fmt: skip
@@ -62,6 +64,8 @@ FRAMED: Final[tuple[BaseModel, ...]] = (
     messages.Discard(),
     messages.Clear(),
     messages.Blink(seconds=60),
+    messages.Update(header="f" * 200, signature="f" * 128),
+    messages.Install(),
     messages.Ack(ref=MAX_INTEGER),
     messages.Reject(ref=MAX_INTEGER, code=_WORD, message=_SENTENCE),
     messages.Homed(
@@ -82,7 +86,9 @@ FRAMED: Final[tuple[BaseModel, ...]] = (
     ),
     messages.Stopped(at_us=-MAX_INTEGER, level=3, position=-MAX_INTEGER),
     messages.Faulted(at_us=-MAX_INTEGER, fault=_WORD, message=_SENTENCE),
+    messages.Updating(image=_HEX32, received=_I31),
 )  # fmt: skip
+IMAGE: Final = ImageFrame(0, bytes(MAX_IMAGE_FRAME_BYTES))
 POINTS: Final = PointsFrame(1, 0, (Point(0, 0, 0),) * MAX_POINTS_PER_FRAME)
 
 
@@ -92,4 +98,7 @@ def sizes() -> dict[str, int]:
     found |= {
         messages.schema_name(type(one)): HEAD_BYTES + len(messages.encode(one)) for one in FRAMED
     }
-    return found | {"points": HEAD_BYTES + len(encode_points(POINTS))}
+    return found | {
+        "points": HEAD_BYTES + len(encode_points(POINTS)),
+        "image": HEAD_BYTES + len(encode_image_frame(IMAGE)),
+    }

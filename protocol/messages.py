@@ -69,6 +69,10 @@ class Capabilities(Report):
     outputs: Annotated[int, Field(ge=0, le=8)] = 0
     idle_current: bool = False
     """Whether it can reduce its current at rest; one that does not say so is not asked to."""
+    board: Annotated[str, Field(max_length=16)] | None = None
+    """The board that images for it are for; None where it takes none."""
+    image_capacity: Annotated[int, Field(ge=0, le=2**31 - 1)] = 0
+    """Bytes of the largest image that it takes."""
 
 
 class Welcome(Report):
@@ -91,6 +95,10 @@ class Welcome(Report):
     coordinator whose first stream broke right after its proof could not know which keys hold."""
     trajectory: U32 = 0
     next_index: U32 = 0
+    image: Hex32 | None = None
+    """SHA-256 of the image that runs; None for one that did not come over the air."""
+    on_trial: bool = False
+    """Whether the image that runs is not confirmed yet: a restart brings back the one before."""
 
 
 class Proof(Request):
@@ -135,6 +143,22 @@ class Blink(Request):
 
     type: Literal["blink"] = "blink"
     seconds: Annotated[int, Field(ge=1, le=60)] = 5
+
+
+class Update(Request):
+    """At rest with drivers off only: an image comes. The same one again goes on where it was."""
+
+    type: Literal["update"] = "update"
+    header: Annotated[str, Field(pattern="^[0-9a-f]{200}$")]
+    """`protocol.image.encode_header` in hex."""
+    signature: Annotated[str, Field(pattern="^[0-9a-f]{128}$")]
+    """Of the header, by Ed25519."""
+
+
+class Install(Request):
+    """At rest with drivers off only: restart with the image that came, on trial."""
+
+    type: Literal["install"] = "install"
 
 
 class Ack(Report):
@@ -246,17 +270,28 @@ class Faulted(Report):
     message: Sentence
 
 
-Event = Annotated[
-    Homed | HomingFailed | Started | Finished | Held | Stopped | Faulted,
-    Field(discriminator="event"),
-]
-AnyRequest = Configure | Prepare | Discard | Clear | Blink
+class Updating(Report):
+    """How much of an image is kept: what comes next begins there."""
+
+    type: Literal["event"] = "event"
+    event: Literal["update"] = "update"
+    image: Hex32
+    """SHA-256 of the image."""
+    received: Annotated[int, Field(ge=0, le=2**31 - 1)]
+    """Bytes of it that also a power cut leaves."""
+
+
+AnyEvent = Homed | HomingFailed | Started | Finished | Held | Stopped | Faulted | Updating
+Event = Annotated[AnyEvent, Field(discriminator="event")]
+AnyRequest = Configure | Prepare | Discard | Clear | Blink | Update | Install
 ToJoint = Annotated[AnyRequest, Field(discriminator="type")]
+_WithoutImages = Configure | Prepare | Discard | Clear | Blink
 
 _requests: TypeAdapter[AnyRequest] = TypeAdapter(ToJoint)
-_events: TypeAdapter[Homed | HomingFailed | Started | Finished | Held | Stopped | Faulted] = (
-    TypeAdapter(Event)
+_without_images: TypeAdapter[_WithoutImages] = TypeAdapter(
+    Annotated[_WithoutImages, Field(discriminator="type")]
 )
+_events: TypeAdapter[AnyEvent] = TypeAdapter(Event)
 _opening: dict[str, type[Hello] | type[Welcome] | type[Proof] | type[Reject]] = {
     "hello": Hello, "welcome": Welcome, "proof": Proof, "reject": Reject,
 }  # fmt: skip
@@ -300,21 +335,22 @@ def decode_opening_to_joint(text: str) -> Hello | Proof:
     return message
 
 
-def decode_request(body: bytes) -> AnyRequest:
-    """A tagged request to the joint. Raises FrameError for unknown types and fields."""
+def decode_request(body: bytes, *, takes_images: bool = True) -> AnyRequest:
+    """A tagged request to the joint. Raises FrameError for unknown types and fields.
+
+    A joint that takes no images knows no requests about them.
+    """
     _require_plain(body)
     _require_json(body)
     try:
-        return _requests.validate_json(body)
+        return (_requests if takes_images else _without_images).validate_json(body)
     except ValidationError as error:
         kind = error.errors()[0]["type"]
         code = "message-unknown" if kind.startswith("union_tag") else "message-invalid"
         raise FrameError(code, _first(error)) from error
 
 
-def decode_report(
-    body: bytes,
-) -> Ack | Reject | Homed | HomingFailed | Started | Finished | Held | Stopped | Faulted | None:
+def decode_report(body: bytes) -> Ack | Reject | AnyEvent | None:
     """A tagged report from the joint; None for a type that this version does not know.
 
     Raises FrameError when a known report lacks what it must have.

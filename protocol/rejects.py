@@ -43,4 +43,14 @@ REJECTS: Final[dict[str, str]] = {
     "output-in-motion": "a point with a velocity other than 0 switches outputs",
     "after-last": "points follow the point marked last",
     "last-moving": "the point marked last has a velocity other than 0",
+    # Update.
+    "energised": "the drivers are on",
+    "on-trial": "the image that runs is not confirmed yet",
+    "image-board": "the image is for another board",
+    "image-size": "the image is larger than the joint has room for",
+    "image-signature": "the image is not signed by the key that the joint trusts",
+    "image-gap": "no image was announced, or the frame begins behind the byte that is missing next",
+    "image-missing": "no image was announced, or not all of it is here",
+    "image-wrong": "what came is not the image that was signed; it was dropped",
+    "image-store": "the joint could not store it",
 }

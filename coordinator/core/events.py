@@ -19,9 +19,13 @@ from coordinator.programs.loops import ONCE, Loops
 from coordinator.timing.exchange import Exchange
 from protocol.discovery import Announcement
 from protocol.drive import Drive, StopLevel
+from protocol.image import ImageFrame
 from protocol.messages import AnyRequest, Welcome
 from protocol.points import PointsFrame
 from protocol.status import Status
+
+Content = AnyRequest | PointsFrame | ImageFrame
+"""Of a frame on a joint's stream."""
 
 # ---- events -------------------------------------------------------------------------------
 
@@ -357,11 +361,11 @@ class SendDrive:
 
 @dataclass(frozen=True, slots=True)
 class SendFrame:
-    """Send a request or a frame of points on the stream and report it with FrameSent."""
+    """Send a request, a frame of points or one of an image and report it with FrameSent."""
 
     joint_id: str
     token: int
-    content: AnyRequest | PointsFrame
+    content: Content
 
 
 @dataclass(frozen=True, slots=True)

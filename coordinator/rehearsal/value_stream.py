@@ -11,7 +11,8 @@ from coordinator.core import events as ev
 from coordinator.rehearsal.joint_node import Node
 from coordinator.rehearsal.stream import Link, Stream
 from protocol.errors import HandshakeError
-from protocol.messages import Ack, AnyRequest, Capabilities, Reject, Report, Welcome
+from protocol.image import ImageFrame
+from protocol.messages import Ack, Capabilities, Reject, Report, Welcome
 from protocol.points import PointsFrame
 from simulator.joint.body import AnyEvent
 from simulator.joint.endpoint import DISCARD_PORT, KEPT_EVENTS
@@ -35,7 +36,7 @@ class Asked:
     """What a joint is asked for, by the number of its frame."""
 
     number: int
-    content: AnyRequest | PointsFrame
+    content: ev.Content
 
 
 @dataclass(slots=True, eq=False)
@@ -110,7 +111,7 @@ class ValueStream(Stream):
     def _hello(self) -> Opening:
         return Opening.HELLO
 
-    def _seal(self, content: AnyRequest | PointsFrame) -> tuple[int, Asked]:
+    def _seal(self, content: ev.Content) -> tuple[int, Asked]:
         self._sent += 1
         return self._sent, Asked(self._sent, content)
 
@@ -128,11 +129,11 @@ class ValueStream(Stream):
 
 
 def _welcome(node: Node, keyed: str, *, is_new: bool) -> Welcome:
-    joint = node.unit.joint
+    joint, images = node.unit.joint, node.unit.images
     trajectory, next_index = joint.loaded
     return Welcome(
         id=node.id,
-        firmware="world",
+        firmware=joint.identity.firmware,
         boot=node.boot,
         nonce=keyed,
         proof=NO_PROOF,
@@ -143,17 +144,23 @@ def _welcome(node: Node, keyed: str, *, is_new: bool) -> Welcome:
             inputs=joint.input_count,
             outputs=joint.output_count,
             idle_current=joint.reduces_current,
+            board=images.board if images is not None else None,
+            image_capacity=images.capacity if images is not None else 0,
         ),
         configuration=joint.configuration_digest,
         keyed=None if is_new else keyed,
         trajectory=trajectory,
         next_index=next_index,
+        image=images.running_sha256 if images is not None else None,
+        on_trial=images is not None and images.on_trial,
     )
 
 
-def _carry_out(content: AnyRequest | PointsFrame, joint: Joint, now: float) -> Refusal | None:
+def _carry_out(content: ev.Content, joint: Joint, now: float) -> Refusal | None:
     if isinstance(content, PointsFrame):
         return joint.points(content, now)
+    if isinstance(content, ImageFrame):
+        return joint.image_frame(content, now)
     return joint.request(content, now)
 
 

@@ -31,6 +31,7 @@ class Kind(IntEnum):
     FORGET = 5
     WIFI = 6
     RESTART = 7
+    SET_UPDATE_KEY = 8
 
 
 class Refusal(IntEnum):
@@ -75,6 +76,8 @@ class Who:
     """Of the network that is set; empty without one."""
     name: str
     """Empty without one."""
+    has_update_key: bool
+    """Whether it has the public key that signs updates."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -107,7 +110,7 @@ def wifi_body(ssid: bytes, password: str) -> bytes:
 
 
 def key_body(key: bytes) -> bytes:
-    """The body of set-key. Raises ValueError for another length than KEY_BYTES."""
+    """The body of set-key and of set-update-key. Raises ValueError beyond KEY_BYTES."""
     if len(key) != KEY_BYTES:
         raise ValueError(f"a key of {len(key)} bytes, it has {KEY_BYTES}")
     return key
@@ -167,6 +170,7 @@ def read_who(body: bytes) -> Who:
         firmware=reader.match(_FIRMWARE),
         ssid=reader.text(SSID_BYTES),
         name=reader.match(re.compile(b"|" + _NAME.pattern.encode())),
+        has_update_key=reader.flag(),
     )
     reader.end()
     if found.boot == 0:

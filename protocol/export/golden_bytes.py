@@ -75,6 +75,8 @@ WELCOME = messages.Welcome(
         inputs=2,
         outputs=2,
         idle_current=True,
+        board="bench-joint",
+        image_capacity=1_900_544,
     ),
 )
 CONFIGURE = messages.Configure(configuration=CONFIGURATION)
@@ -95,6 +97,8 @@ REQUESTS = [
             update={"idle_current": IdleCurrent(after_ms=60_000, current_ma=300)}
         )
     ),
+    messages.Update(header="5a" * 100, signature="a5" * 64),
+    messages.Install(),
 ]
 EDGES = [
     messages.Edge(position=-100_200, rising=True, fast=True),
@@ -118,6 +122,7 @@ REPORTS = [
     messages.Faulted(
         at_us=75_000_000, fault="over-temperature", message="60.1 °C, the limit is 60.0 °C"
     ),
+    messages.Updating(image="5a" * 32, received=65_536),
 ]
 POINTS = {
     "one point at rest": PointsFrame(7, 0, (Point(0, 0, 0),)),

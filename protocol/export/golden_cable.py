@@ -19,22 +19,28 @@ _SENT = {
     "forget, then": Frame(Kind.FORGET, 8, requests.forget_body(0xC0FFEE)),
     "how is the network": Frame(Kind.WIFI, 9),
     "restart": Frame(Kind.RESTART, 255),
+    "set the key that signs updates": Frame(Kind.SET_UPDATE_KEY, 10, requests.key_body(_KEY[::-1])),
 }
 _ID = bytes.fromhex("0a1b2c3d4e5f")
 _ANSWERED = {
     "a bare board": Frame(
-        Kind.WHO | ANSWER, 1, b"\x01" + _ID + bytes.fromhex("00c0ffee") + b"\0\x011\0\0"
+        Kind.WHO | ANSWER, 1, b"\x01" + _ID + bytes.fromhex("00c0ffee") + b"\0\x011\0\0\0"
     ),
     "a board that has all": Frame(
         Kind.WHO | ANSWER,
         1,
-        b"\x01" + _ID + b"\xff\xff\xff\xff\x01\x051.4.0\x0agreenhouse\x05elbow",
+        b"\x01" + _ID + b"\xff\xff\xff\xff\x01\x051.4.0\x0agreenhouse\x05elbow\0",
+    ),
+    "a board that takes updates": Frame(
+        Kind.WHO | ANSWER,
+        1,
+        b"\x01" + _ID + b"\xff\xff\xff\xff\x01\x051.4.0\x0agreenhouse\x05elbow\x01",
     ),
     "the longest answer": Frame(
         Kind.WHO | ANSWER,
         0,
         b"\x01" + _ID + b"\0\0\0\x01\x01\x20" + b"~" * 32 + b"\x20" + b"\xff" * 32
-        + b"\x20" + b"a" * 32,
+        + b"\x20" + b"a" * 32 + b"\0",
     ),
     "done": Frame(Kind.SET_KEY | ANSWER, 5),
     "sure?": Frame(Kind.FORGET | ANSWER, 7, requests.forget_body(0xC0FFEE)),

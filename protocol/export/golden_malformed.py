@@ -6,7 +6,9 @@ import zlib
 from protocol import messages, ntp
 from protocol.drive import FIELD_DRIVE, Drive, encode_drive, pack_drive
 from protocol.export.golden_bytes import DRIVES, KEYS, POINTS, STATUSES, WELCOME, Vectors
+from protocol.export.golden_image import HEADER, OTHER_KEY, PUBLIC_KEY, SIGNATURE
 from protocol.frames import FrameSealer
+from protocol.image import ImageFrame, encode_header, encode_image_frame
 from protocol.keys import Channel, Direction, seal_datagram
 from protocol.points import encode_points
 from protocol.status import encode_status
@@ -31,9 +33,13 @@ def _bytes(offset: int, number: int) -> dict[str, int]:
     return {f"_{offset + k}": byte for k, byte in enumerate(number.to_bytes(8, signed=True))}
 
 
+_ORDER = 2**252 + 27742317777372353535851937790883648493
+"""Of the group: S of a signature is below it (RFC 8032 §5.1.7)."""
+
+
 def malformed_vectors() -> Vectors:
     """Datagrams, frames and messages that are refused."""
-    cases = [*_datagrams(), *_frames(), *_points(), *_messages()]
+    cases = [*_datagrams(), *_frames(), *_points(), *_image(), *_signatures(), *_messages()]
     return {
         "about": "What must be refused. `what` names the decoder. Datagrams and frames have a "
         "right tag unless the code says otherwise, so that the fault named is the only one.",
@@ -149,7 +155,7 @@ def _points() -> list[_Case]:
         ("points", "one byte more", none, crc(head + b"\0"), "frame-length"),
         ("points", "no points", none, crc(_changed(head, _3=0)), "frame-length"),
         ("points", "129 points", none, crc(_changed(head, _3=129)), "frame-length"),
-        ("points", "kind 2", none, crc(_changed(head, _0=2)), "frame-type"),
+        ("points", "kind 3", none, crc(_changed(head, _0=3)), "frame-type"),
         ("points", "second byte 1", none, crc(_changed(head, _1=1)), "frame-type"),
         ("points", "wrong CRC", none, _changed(body, _12=1), "frame-crc"),
         ("points", "an unknown flag", none, crc(_changed(head, _32=4)), "frame-field"),
@@ -161,6 +167,59 @@ def _points() -> list[_Case]:
         ("points", "a position of -2^53", none, crc(_changed(head, **_bytes(20, -(2**53)))),
          "frame-field"),
     ]  # fmt: skip
+
+
+def _image() -> list[_Case]:
+    body, none = encode_image_frame(ImageFrame(0, b"\x07")), b""
+    header = encode_header(HEADER)
+
+    def crc(data: bytes) -> bytes:
+        return data + struct.pack(">I", zlib.crc32(data))
+
+    def of_header(name: str, data: bytes) -> _Case:
+        return "image-header", name, none, data, "message-invalid"
+
+    return [
+        ("image", "cut", none, body[:-1], "frame-length"),
+        ("image", "no bytes", none, crc(b"\x02" + bytes(7)), "frame-length"),
+        ("image", "one byte more", none, crc(body[:-4] + b"\0"), "frame-length"),
+        ("image", "2049 bytes", none, crc(b"\x02\0\x08\x01" + bytes(4 + 2049)), "frame-length"),
+        ("image", "kind 3", none, crc(_changed(body[:-4], _0=3)), "frame-type"),
+        ("image", "second byte 1", none, crc(_changed(body[:-4], _1=1)), "frame-type"),
+        ("image", "wrong CRC", none, _changed(body, _8=8), "frame-crc"),
+        of_header("another label", _changed(header, _15=0x32)),
+        of_header("no board", header[:16] + bytes(16) + header[32:]),
+        of_header("a capital in the board", _changed(header, _16=0x42)),
+        of_header("a zero byte within the board", _changed(header, _20=0)),
+        of_header("no version", header[:32] + bytes(32) + header[64:]),
+        of_header("a version with a line end", _changed(header, _33=10)),
+        of_header("no bytes", header[:64] + bytes(4) + header[68:]),
+        of_header("2^31 bytes", header[:64] + b"\x80\0\0\0" + header[68:]),
+    ]
+
+
+def _signatures() -> list[_Case]:
+    """By the public key: a header and its signature."""
+    header = encode_header(HEADER)
+    s = int.from_bytes(SIGNATURE[32:], "little")
+
+    def case(name: str, key: bytes, head: bytes, signature: bytes) -> _Case:
+        return "image-signature", name, key, head + signature, "image-signature"
+
+    return [
+        case("another size", PUBLIC_KEY, _changed(header, _67=0xC3), SIGNATURE),
+        case("another hash", PUBLIC_KEY, _changed(header, _99=0x92), SIGNATURE),
+        case("another R", PUBLIC_KEY, header, _changed(SIGNATURE, _0=SIGNATURE[0] ^ 1)),
+        case("another S", PUBLIC_KEY, header, _changed(SIGNATURE, _32=SIGNATURE[32] ^ 1)),
+        case(
+            "S and the order",
+            PUBLIC_KEY,
+            header,
+            SIGNATURE[:32] + (s + _ORDER).to_bytes(32, "little"),
+        ),
+        case("zeros", PUBLIC_KEY, header, bytes(64)),
+        case("another key", OTHER_KEY, header, SIGNATURE),
+    ]
 
 
 def _messages() -> list[_Case]:
@@ -188,6 +247,8 @@ def _messages() -> list[_Case]:
         case("request", '{"type":"prepare","trajectory":-1}', "message-invalid"),
         case("request", '{"type":"prepare","trajectory":4294967296}', "message-invalid"),
         case("request", '{"type":"blink","seconds":0}', "message-invalid"),
+        case("request", '{"type":"install","now":true}', "message-invalid"),
+        case("request", '{"type":"update","header":"00","signature":"00"}', "message-invalid"),
         case("request", '{"type":"prepare","trajectory":7,"trajectory":7}', "message-invalid"),
         case("request", '{"type":"fly","type":"discard"}', "message-invalid"),
         case("request", '{"type":"discard","type":"fly"}', "message-invalid"),

@@ -15,6 +15,7 @@ from protocol import messages
 from protocol.export import (
     golden_bytes,
     golden_cable,
+    golden_image,
     golden_malformed,
     golden_motion,
     golden_whole,
@@ -28,6 +29,7 @@ VECTORS: Final = {
     "handshake": golden_bytes.handshake_vectors,
     "stream": golden_bytes.stream_vectors,
     "points": golden_bytes.points_vectors,
+    "image": golden_image.image_vectors,
     "ntp": golden_bytes.ntp_vectors,
     "drive": golden_bytes.drive_vectors,
     "status": golden_bytes.status_vectors,
@@ -49,6 +51,8 @@ MESSAGES: Final[tuple[type[BaseModel], ...]] = (
     messages.Discard,
     messages.Clear,
     messages.Blink,
+    messages.Update,
+    messages.Install,
     messages.Ack,
     messages.Reject,
     messages.Homed,
@@ -58,6 +62,7 @@ MESSAGES: Final[tuple[type[BaseModel], ...]] = (
     messages.Held,
     messages.Stopped,
     messages.Faulted,
+    messages.Updating,
 )
 
 

@@ -22,9 +22,12 @@ def main(folder: Path) -> int:
     for answer in answers:
         del answer["instructions"], answer["stack"]
     differ = sum(one != other for one, other in zip(answers, wanted, strict=True))
-    code, cable, state = size(folder)
+    found = size(folder)
     print(f"{len(lines)} events of a whole start, {differ} answered otherwise than here")
-    print(f"code {code} bytes, of the cable {cable} bytes, state {state} bytes")
+    print(
+        f"code {found.code} bytes, of the cable {found.cable_code}, of images {found.image_code}; "
+        f"state {found.state} bytes, of images {found.image_state}"
+    )
     print(f"{'event':10} {'times':>5} {'mean':>9} {'most':>9} instructions {'stack':>5} bytes")
     for kind, cost in spent.items():
         print(f"{kind:10} {cost.count:5} {cost.mean:9} {cost.most:9} {'':12} {cost.stack:5}")

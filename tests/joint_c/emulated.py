@@ -162,18 +162,38 @@ def costs(lines: Sequence[str], answers: Sequence[dict[str, Any]]) -> dict[str, 
     }
 
 
-def size(folder: Path) -> tuple[int, int, int]:
-    """Bytes of the core's code with its constants, unlinked, of that of the cable, which is apart,
-    and of the joint's state.
-    """
+@dataclass(frozen=True, slots=True)
+class Size:
+    """Bytes. Code with its constants, unlinked; that of cable and images is apart from the core."""
+
+    code: int
+    cable_code: int
+    image_code: int
+    state: int
+    image_state: int
+
+
+def size(folder: Path) -> Size:
+    """What the core takes on the emulated controller."""
     done = subprocess.run(
         ["make", "-s", "-C", str(BENCH), "size", f"BUILD={folder}"],
         capture_output=True,
         text=True,
         check=True,
     )
-    code, cable, state = done.stdout.split()
-    return int(code), int(cable), int(state)
+    return Size(*(int(word) for word in done.stdout.split()))
+
+
+def asked_by_the_core(folder: Path, apart: Sequence[str]) -> set[str]:
+    """The symbols that the core's objects want of each other, but those of the objects apart."""
+    objects = [one for one in (folder / "rv32imc").glob("*.o") if one.name not in apart]
+    done = subprocess.run(
+        [NEEDED[0].removesuffix("gcc") + "nm", "-u", "-j", *map(str, objects)],
+        capture_output=True,
+        text=True,
+        check=True,
+    )
+    return {line for line in done.stdout.split() if not line.endswith(":")}
 
 
 def answers_of(lines: Sequence[str]) -> list[dict[str, Any]]:

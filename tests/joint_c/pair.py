@@ -20,12 +20,15 @@ from protocol.ntp import decode_packet
 from protocol.states import JointState
 from protocol.status import Fault, Status, decode_status
 from simulator.joint.endpoint import Endpoint, StreamOut
+from simulator.joint.images import ImageStore
 from simulator.joint.joint import Joint, JointIdentity
 from tests.joint_c.lines import Lines
 
 KEY = bytes(range(0x40, 0x60))
 ID = "0a1b2c3d4e5f"
 BOOT = 12648430
+BOOTED_US = 1_000_000
+"""Joint time at which anything happens first."""
 UDP = 49152
 SENT_LATE_US = 17
 COUNTS_APART = 6
@@ -74,8 +77,16 @@ class Parted(Exception):
 class Pair:
     """Both joints, at joint time `now` (whole µs). `program` is deploy/joint/tests/sequence.c."""
 
-    def __init__(self, program: Path, now: int = 1_000_000, capacity: int = 512) -> None:
+    def __init__(
+        self,
+        program: Path,
+        now: int = BOOTED_US,
+        capacity: int = 512,
+        images: ImageStore | None = None,
+    ) -> None:
         self.now = now
+        self.boot = BOOT
+        self._images = images
         self.log: list[str] = []
         """Every line that the joint in C was told."""
         self.status: Status | None = None
@@ -84,14 +95,22 @@ class Pair:
         """Streams that are open, with the keys of the one that is proven."""
         self._openers: dict[int, Keys] = {}
         self._nonces: dict[int, bytes] = {}
-        self.joint = Joint(
-            JointIdentity(ID, "1.4.0", BOOT), point_capacity=capacity, inputs=2, outputs=2
-        )
-        self.endpoint = Endpoint(self.joint, KEY, UDP)
+        self._capacity = capacity
+        self._boot_python()
         self._program = Lines(program)
         self._answer: dict[str, Any] = self.tell(
-            f"init {now} {KEY.hex()} {ID} {BOOT} 250000 2 2 1 1 {UDP} {capacity}"
+            f"init {now} {KEY.hex()} {ID} {BOOT} 250000 2 2 1 1 {UDP} {capacity} "
+            + ("-" if images is None else images.public_key.hex())
         )
+
+    def _boot_python(self) -> None:
+        running = None if self._images is None else self._images.running
+        firmware = "1.4.0" if running is None else running.header.firmware
+        identity = JointIdentity(ID, firmware, self.boot)
+        self.joint = Joint(
+            identity, point_capacity=self._capacity, inputs=2, outputs=2, images=self._images
+        )
+        self.endpoint = Endpoint(self.joint, KEY, UDP)
 
     def end(self) -> None:
         """End the program; anything that it left undefined on the way is an error."""
@@ -107,6 +126,23 @@ class Pair:
         while due_us is not None and 0 < abs(due_us - self.now) <= 2 * PATH_TOLERANCE_US:
             self.now += 5
             due_us = self.endpoint.next_deadline()
+
+    def restart(self) -> None:
+        """Both boot anew, at joint time 0, and run the firmware that is to run then."""
+        if self._images is not None:
+            self._images.restart()
+        self.boot += 1
+        self.now = BOOTED_US
+        self.streams.clear()
+        self._openers.clear()
+        self._boot_python()
+        self._do(f"restart {self.now} {self.boot}", StreamOut)
+
+    def store(self, *, fails: bool) -> None:
+        """From now on nothing of an image can be stored, or again."""
+        if self._images is not None:
+            self._images.fails = fails
+            self._do(f"store {self.now} {not fails:d}", StreamOut)
 
     def poll(self) -> None:
         self._do(f"poll {self.now}", lambda: StreamOut())
@@ -157,7 +193,7 @@ class Pair:
         self, stream: int, coordinator: bytes, session: int, nonce: bytes
     ) -> Transcript:
         return Transcript(
-            nonce, self._nonces[stream], coordinator, bytes.fromhex(ID), BOOT, session
+            nonce, self._nonces[stream], coordinator, bytes.fromhex(ID), self.boot, session
         )
 
     def prove(self, stream: int, transcript: Transcript) -> bool:
@@ -267,12 +303,14 @@ class Pair:
         for stream in closed:
             self.streams.pop(stream, None)
         self._same("state", self.joint.state.word, answer["state"])
+        self._same("restarts", self.joint.restarts, answer["restarts"])
         self._same("outputs", self.joint.outputs, answer["outputs"])
         position, velocity = self.joint.position(self.now)
         self._near("position", position, answer["position"])
         self._near("velocity", velocity, answer["velocity"])
         self._same("light", self.joint.light_is_on(self.now), answer["light"])
-        self._deadlines(self.endpoint.next_deadline(), answer["deadline"])
+        if not answer["hashes"]:  # C hashes what is kept of an image piece by piece, Python at once
+            self._deadlines(self.endpoint.next_deadline(), answer["deadline"])
         return found
 
     def _deadlines(self, due_us: float | None, other_due_us: float | None) -> None:

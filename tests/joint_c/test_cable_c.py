@@ -30,9 +30,12 @@ class CableC(Lines):
         ]
 
     def board(self, frame: Frame) -> tuple[Frame | None, str]:
-        """What a board in memory answers, and what it then has: key, bytes of ssid, names set."""
+        """What a board in memory answers, and what it then has.
+
+        That is: key, bytes of ssid, names set, the key that signs updates.
+        """
         answer, *has = self.ask(f"board {encode(frame).hex()}").split(" ")
-        if len(has) < 3:
+        if len(has) < 4:
             return None, " ".join((answer, *has))
         [found] = Decoder().feed(bytes.fromhex(answer))
         return found, " ".join(has)
@@ -183,7 +186,41 @@ def test_forgetting_twice_is_as_once(cable: CableC) -> None:
     answer, has = cable.board(Frame(Kind.FORGET, 2, requests.forget_body(12345)))
     assert answer is not None
     assert requests.read_forget(answer.body) == 0
-    assert has == "0 0 0"
+    assert has == "0 0 0 0"
+
+
+def test_each_key_is_its_own_and_both_are_forgotten(cable: CableC) -> None:
+    forget_all(cable)
+    ours, others = bytes(32), bytes(31) + b"\1"
+    assert refused(cable.board(Frame(Kind.SET_KEY, 1, others))[0]) is None
+    for key, wanted in ((ours, None), (ours, None), (others, Refusal.KEY_SET), (ours, None)):
+        assert refused(cable.board(Frame(Kind.SET_UPDATE_KEY, 1, key))[0]) is wanted
+    answer, has = cable.board(Frame(Kind.WHO, 1))
+    assert answer is not None
+    assert (requests.read_who(answer.body).has_update_key, has) == (True, "1 0 0 1")
+    assert refused(cable.board(Frame(Kind.SET_UPDATE_KEY, 1, ours[:-1]))[0]) is Refusal.BODY
+    forget_all(cable)
+    answer, has = cable.board(Frame(Kind.WHO, 1))
+    assert answer is not None
+    assert (requests.read_who(answer.body).has_update_key, has) == (False, "0 0 0 0")
+
+
+def test_key_that_signs_updates_alone_is_something_to_forget(cable: CableC) -> None:
+    forget_all(cable)
+    cable.board(Frame(Kind.SET_UPDATE_KEY, 1, bytes(32)))
+    answer, has = cable.board(Frame(Kind.FORGET, 1, bytes(4)))
+    assert answer is not None
+    assert requests.read_forget(answer.body) != 0
+    assert has == "0 0 0 1"
+
+
+def test_board_that_takes_no_updates_does_not_know_their_key(joint_build: Path) -> None:
+    plain = CableC(joint_build / "cable")
+    plain.ask("plain")
+    for body in (bytes(32), b""):
+        answer, has = plain.board(Frame(Kind.SET_UPDATE_KEY, 1, body))
+        assert (refused(answer), has) == (Refusal.UNKNOWN, "0 0 0 0")
+    assert plain.end() == 0
 
 
 def test_no_answer_carries_the_key(cable: CableC) -> None:

@@ -22,28 +22,31 @@ from protocol.cable.requests import Kind, Who
 from tests.joint_c.bare import PASSWORD, SSID, Bench
 
 KEY = bytes(range(0x40, 0x60))
+UPDATE_KEY = bytes(range(0x60, 0x80))
 WANTED = Wanted(SSID.encode(), PASSWORD, KEY, "elbow")
-Told = tuple[bool, bytes, str]
-"""Has a key, ssid, name."""
+Told = tuple[bool, bytes, str, bool]
+"""Has a key, ssid, name, has the key that signs updates."""
 BODIES = (
     (Kind.SET_KEY, KEY),
     (Kind.SET_WIFI, requests.wifi_body(WANTED.ssid, PASSWORD)),
     (Kind.SET_NAME, requests.name_body("elbow")),
+    (Kind.SET_UPDATE_KEY, UPDATE_KEY),
     (Kind.FORGET, bytes(4)),
     (Kind.FORGET, bytes(4)),
 )
 AFTER: tuple[Told, ...] = (
-    (False, b"", ""),
-    (True, b"", ""),
-    (True, b"greenhouse", ""),
-    (True, b"greenhouse", "elbow"),
-    (True, b"greenhouse", "elbow"),
-    (False, b"", ""),
+    (False, b"", "", False),
+    (True, b"", "", False),
+    (True, b"greenhouse", "", False),
+    (True, b"greenhouse", "elbow", False),
+    (True, b"greenhouse", "elbow", True),
+    (True, b"greenhouse", "elbow", True),
+    (False, b"", "", False),
 )
 """What a board has been told once so many of them were answered."""
 BYTES = sum(len(encode(Frame(kind, 0, body))) for kind, body in BODIES)
-STEPS = 4 * 7
-"""Four things are stored, each in seven steps."""
+STEPS = 5 * 7
+"""Five things are stored, each in seven steps."""
 
 
 @pytest.fixture(autouse=True)
@@ -58,7 +61,7 @@ def bench_of_a_board(joint_build: Path, tmp_path: Path) -> Bench:
 
 
 def told(who: Who) -> Told:
-    return who.has_key, who.ssid, who.name
+    return who.has_key, who.ssid, who.name, who.has_update_key
 
 
 def tell_all(path: Path) -> int:
@@ -87,6 +90,9 @@ def require_whole(bench: Bench, answered: int) -> None:
         if found[0]:
             with Port(board.port) as port:
                 Conversation(port).do(Kind.SET_KEY, KEY)  # it is this one, not a part of it
+        if found[3]:
+            with Port(board.port) as port:
+                Conversation(port).do(Kind.SET_UPDATE_KEY, UPDATE_KEY)
     assert [one.name for one in bench.memory.iterdir() if one.name != "board"] == []
 
 
@@ -116,8 +122,8 @@ def test_power_that_goes_at_any_step_on_the_disk_leaves_each_thing_whole_or_not_
             seen.append(tell_all(board.port))
         require_whole(bench, seen[-1])
     # The last of them is beyond all steps: nothing was cut, so every step there is was tried.
-    assert seen[-2:] == [4, 5]
-    assert set(seen) == {0, 1, 2, 4, 5}
+    assert seen[-2:] == [5, 6]
+    assert set(seen) == {0, 1, 2, 3, 5, 6}
 
 
 def interrupted(at: int, what: Callable[[], None]) -> Callable[[str], None]:

@@ -5,16 +5,21 @@ from pathlib import Path
 import pytest
 
 from tests.joint_c.pair import Differs, Parted
-from tests.joint_c.treatment import Treatment
+from tests.joint_c.update_treatment import UpdateTreatment
 
 STEPS = 12
 SEEDS = 300
 GROUPS = 10
+UPDATE_SEEDS = 100
+UPDATE_GROUPS = 4
 
 
-def differs(program: Path, seed: int) -> str | None:
-    """What differs after the sequence of a seed, and how it came to that; None for nothing."""
-    treatment = Treatment(program, seed)
+def differs(program: Path, seed: int, *, alone: bool = False) -> str | None:
+    """What differs after the sequence of a seed, and how it came to that; None for nothing.
+
+    `alone`: of updates, and of nothing else that would need a joint that moves.
+    """
+    treatment = UpdateTreatment(program, seed, alone=alone)
     try:
         treatment.play(STEPS)
     except Parted:
@@ -30,6 +35,16 @@ def test_both_joints_do_the_same_whatever_happens(joint_build: Path, group: int)
     share = SEEDS // GROUPS
     found = [
         differs(joint_build / "sequence", seed)
+        for seed in range(group * share, (group + 1) * share)
+    ]
+    assert not [one for one in found if one is not None][:1]
+
+
+@pytest.mark.parametrize("group", range(UPDATE_GROUPS))
+def test_both_joints_take_the_same_firmware_whatever_happens(joint_build: Path, group: int) -> None:
+    share = UPDATE_SEEDS // UPDATE_GROUPS
+    found = [
+        differs(joint_build / "sequence", seed, alone=True)
         for seed in range(group * share, (group + 1) * share)
     ]
     assert not [one for one in found if one is not None][:1]

@@ -11,11 +11,22 @@ import pytest
 
 from tests.joint_c import test_vectors
 from tests.joint_c.asking import Vectors
-from tests.joint_c.emulated import answers_of, build, costs, missing, run, size, whole_start
+from tests.joint_c.emulated import (
+    answers_of,
+    asked_by_the_core,
+    build,
+    costs,
+    missing,
+    run,
+    size,
+    whole_start,
+)
 
 CODE_BYTES = 64 * 1024
 CABLE_BYTES = 4 * 1024
+IMAGE_BYTES = 4 * 1024
 STATE_BYTES = 24 * 1024
+IMAGE_STATE_BYTES = 1024
 
 
 @pytest.fixture(scope="module")
@@ -78,7 +89,15 @@ def test_a_whole_start_goes_as_on_this_machine(joint_build: Path, machine: Path)
 
 
 def test_the_core_fits_its_budget(machine: Path) -> None:
-    code, cable, state = size(machine)
-    assert 40_000 < code <= CODE_BYTES
-    assert 1_000 < cable <= CABLE_BYTES
-    assert 20_000 < state <= STATE_BYTES
+    found = size(machine)
+    assert 40_000 < found.code <= CODE_BYTES
+    assert 1_000 < found.cable_code <= CABLE_BYTES
+    assert 1_000 < found.image_code <= IMAGE_BYTES
+    assert 20_000 < found.state <= STATE_BYTES
+    assert 300 < found.image_state <= IMAGE_STATE_BYTES
+
+
+def test_a_joint_that_takes_no_images_links_nothing_of_them(machine: Path) -> None:
+    asked = asked_by_the_core(machine, apart=("update.o", "image.o"))
+    assert "uj_joint_drive" in asked
+    assert not [name for name in asked if name.startswith(("uj_update", "uj_image", "uj_sign"))]

@@ -9,7 +9,7 @@ import pytest
 from tests.joint_c.asking import Vectors
 
 FOLDER = Path(__file__).parents[2] / "protocol" / "vectors"
-KEYED = ("keys", "handshake", "stream", "points", "ntp", "drive", "status", "malformed")
+KEYED = ("keys", "handshake", "stream", "points", "ntp", "drive", "status", "image", "malformed")
 FILES: dict[str, Any] = {name: json.loads((FOLDER / f"{name}.json").read_text()) for name in KEYED}
 
 
@@ -161,6 +161,21 @@ def test_reads_points_in_their_frame(vectors: Vectors, place: int) -> None:
     assert opened == {"number": case["number"], "body": case["body"]}
 
 
+def test_reads_the_header_of_an_image(vectors: Vectors) -> None:
+    file = FILES["image"]
+    wanted = {name: file[name] for name in ("board", "firmware", "size_bytes", "sha256")}
+    assert vectors.ask("image-header", header=file["header"]) == wanted
+
+
+@pytest.mark.parametrize("place", range(len(FILES["image"]["frames"])))
+def test_reads_a_part_of_an_image_in_its_frame(vectors: Vectors, place: int) -> None:
+    case = FILES["image"]["frames"][place]
+    answer = vectors.ask("image", body=case["body"])
+    assert answer == {name: case[name] for name in ("offset", "data")}
+    opened = vectors.ask("frame-open", key=case["key"], direction=0, frame=case["frame"])
+    assert opened == {"number": case["number"], "body": case["body"]}
+
+
 @pytest.mark.parametrize("place", range(len(FILES["ntp"]["cases"])))
 def test_answers_a_bare_request(vectors: Vectors, place: int) -> None:
     case = FILES["ntp"]["cases"][place]
@@ -184,7 +199,7 @@ def test_seals_a_status(vectors: Vectors, case: dict[str, Any]) -> None:
 READ = {
     case["what"] + ": " + case["name"]: case
     for case in FILES["malformed"]["cases"]
-    if case["what"] in ("drive", "frame", "points", "request", "opening")
+    if case["what"] in ("drive", "frame", "points", "image", "image-header", "request", "opening")
 }
 
 
@@ -195,6 +210,8 @@ def test_refuses_what_is_malformed_with_the_code(vectors: Vectors, name: str) ->
         answer = vectors.ask("drive", key=case["key"], bytes=case["bytes"])
     elif case["what"] == "frame":
         answer = vectors.ask("frame-open", key=case["key"], direction=0, frame=case["bytes"])
+    elif case["what"] == "image-header":
+        answer = vectors.ask("image-header", header=case["bytes"])
     else:
         answer = vectors.ask(case["what"], body=case["bytes"])
     assert answer == {"code": case["code"]}

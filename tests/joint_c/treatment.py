@@ -16,6 +16,7 @@ from protocol.pathtime import Course, RateChange
 from protocol.points import Point, PointsFrame, encode_points
 from protocol.ramp import Ramp
 from protocol.states import JointState
+from simulator.joint.images import ImageStore
 from tests.joint_c.pair import Keys, Pair
 from tests.joint_c.refused import CAPACITIES, REFUSED
 
@@ -95,10 +96,11 @@ class World:
 class Treatment:
     """One sequence of events, drawn from a seed."""
 
-    def __init__(self, program: Path, seed: int) -> None:
+    def __init__(self, program: Path, seed: int, images: ImageStore | None = None) -> None:
         self.random = random.Random(seed)
+        self.kinds = KINDS
         capacity = random.Random(f"capacity {seed}").choice(CAPACITIES)
-        self.pair = Pair(program, capacity=capacity)
+        self.pair = Pair(program, capacity=capacity, images=images)
         self.direction = self.random.choice((1, -1))
         self.world = World(self.direction * self.random.choice((0, 3, 20)) * PER_DEGREE)
         self.sequence = 0
@@ -122,7 +124,7 @@ class Treatment:
         self.drive(energise=True)
         if self.random.random() < 0.9:
             self._home_wholly()
-        kinds, weights = list(KINDS), list(KINDS.values())
+        kinds, weights = list(self.kinds), list(self.kinds.values())
         for _ in range(steps):
             getattr(self, "_" + self.random.choices(kinds, weights)[0])()
             self.wait(self.random.choice(WAITS_US))

@@ -40,6 +40,8 @@ struct uj_truth {
     int64_t value;
 };
 
+struct uj_update;
+
 /* What a joint is, from its build and its place: lasts from boot to boot. */
 struct uj_settings {
     uint8_t id[UJ_JOINT_ID_BYTES];
@@ -48,6 +50,7 @@ struct uj_settings {
     uint16_t udp;   /* the port for datagrams */
     struct uj_capabilities capabilities; /* point_capacity at most UJ_POINT_CAPACITY, which 0 stands for */
     bool tells_home_sensor;
+    struct uj_update *update; /* update.h; null only where it takes no images */
     /* Told of every truth within the call in which it comes true; may be null. It must not call the joint. */
     void (*truth)(void *world, const struct uj_truth *truth);
     void *world;

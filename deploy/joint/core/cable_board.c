@@ -8,7 +8,7 @@
 #define ANSWER 0x80
 #define REFUSED 0xff
 
-enum kind { WHO = 1, SET_WIFI, SET_KEY, SET_NAME, FORGET, WIFI, RESTART };
+enum kind { WHO = 1, SET_WIFI, SET_KEY, SET_NAME, FORGET, WIFI, RESTART, SET_UPDATE_KEY };
 enum refusal { DONE, UNKNOWN, BODY, KEY_SET, DRIVERS_ON, STORE };
 
 /* What is left to be read of a body. */
@@ -113,6 +113,7 @@ static void tell_who(const struct uj_cable_hooks *hooks, struct writer *writer)
     put_text(writer, who.firmware);
     put_text(writer, who.ssid);
     put_text(writer, who.name);
+    put_byte(writer, who.has_update_key ? 1 : 0);
 }
 
 static void tell_wifi(const struct uj_cable_hooks *hooks, struct writer *writer)
@@ -138,7 +139,10 @@ static enum refusal set_wifi(const struct uj_cable_hooks *hooks, struct reader b
     return hooks->set_wifi(hooks->owner, ssid, password) ? DONE : STORE;
 }
 
-static enum refusal set_key(const struct uj_cable_hooks *hooks, struct reader body)
+/* The arm's key, or the one that signs updates. */
+static enum refusal set_key(const struct uj_cable_hooks *hooks, struct reader body,
+                            enum uj_cable_key (*compare)(void *owner, const uint8_t *key),
+                            bool (*set)(void *owner, const uint8_t *key))
 {
     if (body.left != UJ_KEY_BYTES) {
         return BODY;
@@ -146,7 +150,7 @@ static enum refusal set_key(const struct uj_cable_hooks *hooks, struct reader bo
     if (hooks->drivers_on(hooks->owner)) {
         return DRIVERS_ON;
     }
-    switch (hooks->compare_key(hooks->owner, body.at)) {
+    switch (compare(hooks->owner, body.at)) {
     case UJ_CABLE_SAME_KEY:
         return DONE;
     case UJ_CABLE_OTHER_KEY:
@@ -154,7 +158,7 @@ static enum refusal set_key(const struct uj_cable_hooks *hooks, struct reader bo
     case UJ_CABLE_NO_KEY:
         break;
     }
-    return hooks->set_key(hooks->owner, body.at) ? DONE : STORE;
+    return set(hooks->owner, body.at) ? DONE : STORE;
 }
 
 static enum refusal set_name(const struct uj_cable_hooks *hooks, struct reader body)
@@ -182,7 +186,7 @@ static enum refusal forget(struct uj_cable_board *board, struct reader body, uin
         return DRIVERS_ON;
     }
     hooks->who(hooks->owner, &who);
-    if (!who.has_key && who.ssid.length == 0 && who.name.length == 0) {
+    if (!who.has_key && !who.has_update_key && who.ssid.length == 0 && who.name.length == 0) {
         put_number(writer, 0);
         return DONE;
     }
@@ -207,7 +211,11 @@ static enum refusal obey(struct uj_cable_board *board, uint8_t kind, struct read
     case SET_WIFI:
         return set_wifi(hooks, body);
     case SET_KEY:
-        return set_key(hooks, body);
+        return set_key(hooks, body, hooks->compare_key, hooks->set_key);
+    case SET_UPDATE_KEY:
+        return hooks->set_update_key == NULL
+                   ? UNKNOWN
+                   : set_key(hooks, body, hooks->compare_update_key, hooks->set_update_key);
     case SET_NAME:
         return set_name(hooks, body);
     case FORGET:

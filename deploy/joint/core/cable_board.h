@@ -32,6 +32,7 @@ struct uj_cable_who {
     struct uj_cable_text firmware; /* texts: at most UJ_CABLE_TEXT_MAX bytes */
     struct uj_cable_text ssid;     /* empty without a network */
     struct uj_cable_text name;     /* empty without one */
+    bool has_update_key;
 };
 
 struct uj_cable_wifi {
@@ -54,6 +55,9 @@ struct uj_cable_hooks {
     bool (*set_name)(void *owner, struct uj_cable_text name);
     bool (*forget)(void *owner);
     uint32_t (*random)(void *owner);
+    /* Of the key that signs updates, its public half; both null where none are taken. */
+    enum uj_cable_key (*compare_update_key)(void *owner, const uint8_t key[UJ_KEY_BYTES]);
+    bool (*set_update_key)(void *owner, const uint8_t key[UJ_KEY_BYTES]);
 };
 
 struct uj_cable_board {

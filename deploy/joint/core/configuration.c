@@ -9,7 +9,7 @@
 #define COUNT(table) (sizeof(table) / sizeof(table)[0])
 
 #define INTEGER(type, member, low, high) \
-    {#member, uj_field_integer, offsetof(struct type, member), low, high, false}
+    {#member, uj_field_integer, offsetof(struct type, member), false, low, high}
 
 static const struct uj_field HOMING[] = {
     INTEGER(uj_homing, direction, -1, 1),
@@ -114,23 +114,22 @@ static bool read_idle_current(const struct uj_field *field, struct uj_json value
 }
 
 static const struct uj_field CONFIGURATION[] = {
-    {"name", read_name, offsetof(struct uj_configuration, name), 0, 0, false},
+    {"name", read_name, offsetof(struct uj_configuration, name), false, 0, 0},
     INTEGER(uj_configuration, counts_per_turn, 1, UJ_MAX_INTEGER),
     INTEGER(uj_configuration, full_step, 1, U31_MAX),
-    {"range_low", read_end, offsetof(struct uj_configuration, range_low), -UJ_MAX_INTEGER, UJ_MAX_INTEGER, false},
-    {"range_high", read_end, offsetof(struct uj_configuration, range_high), -UJ_MAX_INTEGER, UJ_MAX_INTEGER,
-     false},
+    {"range_low", read_end, offsetof(struct uj_configuration, range_low), false, -UJ_MAX_INTEGER, UJ_MAX_INTEGER},
+    {"range_high", read_end, offsetof(struct uj_configuration, range_high), false, -UJ_MAX_INTEGER, UJ_MAX_INTEGER},
     INTEGER(uj_configuration, velocity, 1, U31_MAX),
     INTEGER(uj_configuration, acceleration, 1, INT64_C(1) << 40),
     INTEGER(uj_configuration, jog_unhomed, 1, U31_MAX),
-    {"homing", read_homing, offsetof(struct uj_configuration, homing), 0, 0, false},
-    {"ramp", read_ramp, 0, 0, 0, false},
+    {"homing", read_homing, offsetof(struct uj_configuration, homing), false, 0, 0},
+    {"ramp", read_ramp, 0, false, 0, 0},
     INTEGER(uj_configuration, temperature_limit_centi_c, 0, 15000),
     INTEGER(uj_configuration, supply_limit_mv, 0, 60000),
     INTEGER(uj_configuration, run_current_ma, 0, 10000),
     INTEGER(uj_configuration, hold_current_ma, 0, 10000),
-    {"outputs_off", read_outputs_off, 0, 0, 0, true},
-    {"idle_current", read_idle_current, 0, 0, 0, true},
+    {"outputs_off", read_outputs_off, 0, true, 0, 0},
+    {"idle_current", read_idle_current, 0, true, 0, 0},
 };
 
 bool uj_configuration_read(struct uj_json object, struct uj_configuration *configuration)

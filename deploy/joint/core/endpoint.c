@@ -8,6 +8,7 @@
 #include "messages.h"
 #include "points.h"
 #include "reports.h"
+#include "update.h"
 #include "websocket.h"
 
 void uj_endpoint_init(struct uj_endpoint *endpoint, const struct uj_settings *settings,
@@ -41,16 +42,37 @@ static void time_out(struct uj_endpoint *endpoint, double now_us)
     }
 }
 
+/* Null where the joint takes no images. */
+static struct uj_update *update_of(const struct uj_endpoint *endpoint)
+{
+    return endpoint->joint.settings.update;
+}
+
+/* Nothing counts any more that comes: it would be begun, and cut off. */
+static bool restarts(const struct uj_endpoint *endpoint)
+{
+    const struct uj_update *update = update_of(endpoint);
+    return update != NULL && update->restarts;
+}
+
 void uj_endpoint_poll(struct uj_endpoint *endpoint, double now_us)
 {
+    struct uj_update *update = update_of(endpoint);
     uj_joint_poll(&endpoint->joint, now_us);
+    if (update != NULL) {
+        update->poll(update, endpoint->joint.now_us);
+    }
     send_events(endpoint);
     time_out(endpoint, now_us);
 }
 
 double uj_endpoint_next_deadline(const struct uj_endpoint *endpoint)
 {
+    const struct uj_update *update = update_of(endpoint);
     double next_us = uj_joint_next_deadline(&endpoint->joint);
+    if (update != NULL) {
+        next_us = fmin(next_us, update->due_us);
+    }
     for (size_t i = 0; i < UJ_CONNECTIONS; i++) {
         const struct uj_connection *connection = &endpoint->connections[i];
         if (connection->open && connection->stage != UJ_STAGE_PROVEN) {
@@ -95,8 +117,13 @@ static enum uj_reject take_body(struct uj_endpoint *endpoint, double now_us, con
         const enum uj_reject reject = uj_points_open(frame->body, frame->length, &points);
         return reject != UJ_ACCEPTED ? reject : uj_joint_points(&endpoint->joint, now_us, &points, sentence);
     }
+    const bool takes_images = endpoint->joint.settings.capabilities.board != NULL;
     struct uj_request request;
     const enum uj_reject reject = uj_request_read(frame->body, frame->length, &request);
+    if (takes_images && (reject == UJ_REJECT_MESSAGE_UNKNOWN || frame->body[0] == UJ_IMAGE_KIND)) {
+        struct uj_update *update = update_of(endpoint);
+        return update->take(update, &endpoint->joint, frame->body, frame->length);
+    }
     return reject != UJ_ACCEPTED ? reject : uj_joint_request(&endpoint->joint, now_us, &request, sentence);
 }
 
@@ -127,7 +154,7 @@ void uj_endpoint_frame(struct uj_endpoint *endpoint, double now_us, uint32_t num
 {
     uj_endpoint_poll(endpoint, now_us);
     struct uj_connection *connection = uj_connections_find(endpoint, number);
-    if (connection == NULL) {
+    if (connection == NULL || restarts(endpoint)) {
         return;
     }
     if (connection->stage == UJ_STAGE_PROVEN) {
@@ -148,12 +175,17 @@ void uj_endpoint_datagram(struct uj_endpoint *endpoint, int64_t received_us, con
         reply->length = uj_ntp_read(bytes, &reply->request) ? UJ_PACKET_BYTES : 0;
         return;
     }
+    struct uj_update *update = update_of(endpoint);
     struct uj_drive drive;
-    if (!endpoint->keyed || length != UJ_DRIVE_DATAGRAM_BYTES ||
+    if (restarts(endpoint) || !endpoint->keyed || length != UJ_DRIVE_DATAGRAM_BYTES ||
         uj_drive_open(endpoint->datagram_key_in, bytes, length, &reply->request, &drive) != UJ_ACCEPTED ||
-        !uj_joint_drive(&endpoint->joint, (double)received_us, &drive)) {
+        !uj_session_drives(&endpoint->joint, &drive)) {
         return;
     }
+    if (update != NULL && update->on_trial && !update->confirm(update)) {
+        return; /* its answer would be the proof that what runs is to stay */
+    }
+    (void)uj_joint_drive(&endpoint->joint, (double)received_us, &drive);
     uj_joint_status(&endpoint->joint, &reply->status);
     reply->length = UJ_STATUS_DATAGRAM_BYTES;
     send_events(endpoint);

@@ -11,9 +11,9 @@ struct uj_field {
     /* Reads a value to `into`; false where it is not one of this field. */
     bool (*read)(const struct uj_field *field, struct uj_json value, void *into);
     size_t offset;  /* of `into` in the object's struct */
+    bool optional;  /* may be left out: then nothing is written */
     int64_t low;    /* of an integer; of hex and of what else has one, the number of bytes */
     int64_t high;
-    bool optional;  /* may be left out: then nothing is written */
 };
 
 /* Reads an object into a struct. False where it is no object, lacks a field, has a wrong or an unknown one. */

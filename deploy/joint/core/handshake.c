@@ -5,6 +5,7 @@
 #include "connections.h"
 #include "messages.h"
 #include "reports.h"
+#include "update.h"
 #include "websocket.h"
 
 /* Whether the datagram keys in force are those of the session that the hello names. */
@@ -29,14 +30,16 @@ static void welcome(struct uj_endpoint *endpoint, struct uj_connection *connecti
                                  .boot = joint->settings.boot,
                                  .udp = joint->settings.udp,
                                  .capabilities = joint->settings.capabilities,
-                                 .has_configuration = joint->configured,
-                                 .has_keyed = connection->told_keyed,
+                                 .configuration = joint->configured ? joint->digest : NULL,
+                                 .keyed = connection->told_keyed ? connection->keyed_by : NULL,
                                  .trajectory = in_force ? joint->buffer.trajectory : 0,
                                  .next_index = in_force ? uj_buffer_next_index(&joint->buffer) : 0};
     memcpy(message.id, joint->settings.id, UJ_JOINT_ID_BYTES);
     memcpy(message.nonce, connection->nonce, UJ_NONCE_BYTES);
-    memcpy(message.configuration, joint->digest, UJ_SHA256_BYTES);
-    memcpy(message.keyed, connection->keyed_by, UJ_NONCE_BYTES);
+    if (joint->settings.update != NULL) {
+        message.image = joint->settings.update->image;
+        message.on_trial = joint->settings.update->on_trial;
+    }
     uj_proof(endpoint->arm_key, UJ_TO_COORDINATOR, connection->transcript, message.proof);
     const size_t length = uj_write_welcome(&message, endpoint->out, sizeof endpoint->out);
     endpoint->shell.send(endpoint->shell.context, connection->number, true, endpoint->out, length);

@@ -126,7 +126,7 @@ bool uj_joint_drive(struct uj_joint *joint, double now_us, const struct uj_drive
 {
     uj_joint_poll(joint, now_us);
     struct uj_session *session = &joint->session;
-    if (!session->begun || drive->session != session->session || drive->sequence <= session->sequence) {
+    if (!uj_session_drives(joint, drive)) {
         return false;
     }
     session->sequence = drive->sequence;

@@ -2,10 +2,8 @@
 
 #include <string.h>
 
-#include "fields.h"
-
 #define COUNT(table) (sizeof(table) / sizeof(table)[0])
-#define TYPE {"type", uj_field_known, 0, 0, 0, false}
+#define TYPE {"type", uj_field_known, 0, false, 0, 0}
 
 static bool read_u64(const struct uj_field *field, struct uj_json value, void *into)
 {
@@ -30,47 +28,40 @@ static bool read_configuration(const struct uj_field *field, struct uj_json valu
 
 static const struct uj_field HELLO[] = {
     TYPE,
-    {"protocol", uj_field_u32, offsetof(struct uj_hello, protocol), 0, 65535, false},
-    {"coordinator", uj_field_hex, offsetof(struct uj_hello, coordinator), UJ_COORDINATOR_ID_BYTES, 0, false},
-    {"session", read_u64, offsetof(struct uj_hello, session), 0, 0, false},
-    {"nonce", uj_field_hex, offsetof(struct uj_hello, nonce), UJ_NONCE_BYTES, 0, false},
+    {"protocol", uj_field_u32, offsetof(struct uj_hello, protocol), false, 0, 65535},
+    {"coordinator", uj_field_hex, offsetof(struct uj_hello, coordinator), false, UJ_COORDINATOR_ID_BYTES, 0},
+    {"session", read_u64, offsetof(struct uj_hello, session), false, 0, 0},
+    {"nonce", uj_field_hex, offsetof(struct uj_hello, nonce), false, UJ_NONCE_BYTES, 0},
 };
 
 static const struct uj_field PROOF[] = {
     TYPE,
-    {"proof", uj_field_hex, 0, UJ_PROOF_BYTES, 0, false},
+    {"proof", uj_field_hex, 0, false, UJ_PROOF_BYTES, 0},
 };
 
 static const struct uj_field CONFIGURE[] = {
     TYPE,
-    {"configuration", read_configuration, offsetof(struct uj_request, of.configuration), 0, 0, false},
+    {"configuration", read_configuration, offsetof(struct uj_request, of.configuration), false, 0, 0},
 };
 
 static const struct uj_field PREPARE[] = {
     TYPE,
-    {"trajectory", uj_field_u32, offsetof(struct uj_request, of.trajectory), 0, UINT32_MAX, false},
+    {"trajectory", uj_field_u32, offsetof(struct uj_request, of.trajectory), false, 0, UINT32_MAX},
 };
 
 static const struct uj_field BARE[] = {TYPE};
 
 static const struct uj_field BLINK[] = {
     TYPE,
-    {"seconds", uj_field_u32, offsetof(struct uj_request, of.seconds), 1, 60, true},
+    {"seconds", uj_field_u32, offsetof(struct uj_request, of.seconds), true, 1, 60},
 };
 
-/* One type of message: what its fields are. */
-struct form {
-    const char *type;
-    const struct uj_field *fields;
-    size_t count;
-};
-
-static const struct form OPENINGS[] = {
+static const struct uj_form OPENINGS[] = {
     [UJ_OPENING_HELLO] = {"hello", HELLO, COUNT(HELLO)},
     [UJ_OPENING_PROOF] = {"proof", PROOF, COUNT(PROOF)},
 };
 
-static const struct form REQUESTS[] = {
+static const struct uj_form REQUESTS[] = {
     [UJ_REQUEST_CONFIGURE] = {"configure", CONFIGURE, COUNT(CONFIGURE)},
     [UJ_REQUEST_PREPARE] = {"prepare", PREPARE, COUNT(PREPARE)},
     [UJ_REQUEST_DISCARD] = {"discard", BARE, COUNT(BARE)},
@@ -78,9 +69,8 @@ static const struct form REQUESTS[] = {
     [UJ_REQUEST_BLINK] = {"blink", BLINK, COUNT(BLINK)},
 };
 
-/* Checks the text and finds the form of its type. */
-static enum uj_reject find_form(const uint8_t *body, size_t length, const struct form *forms, size_t count,
-                                struct uj_json *object, size_t *form)
+enum uj_reject uj_form_find(const uint8_t *body, size_t length, const struct uj_form *forms, size_t count,
+                            struct uj_json *object, size_t *form)
 {
     struct uj_json type;
     if (!uj_json_check(body, length, object) || !uj_json_is_object(*object)) {
@@ -101,7 +91,7 @@ enum uj_reject uj_opening_read(const uint8_t *body, size_t length, struct uj_ope
 {
     struct uj_json object;
     size_t form;
-    const enum uj_reject found = find_form(body, length, OPENINGS, COUNT(OPENINGS), &object, &form);
+    const enum uj_reject found = uj_form_find(body, length, OPENINGS, COUNT(OPENINGS), &object, &form);
     if (found != UJ_ACCEPTED) {
         return found;
     }
@@ -115,7 +105,7 @@ enum uj_reject uj_request_read(const uint8_t *body, size_t length, struct uj_req
 {
     struct uj_json object;
     size_t form;
-    const enum uj_reject found = find_form(body, length, REQUESTS, COUNT(REQUESTS), &object, &form);
+    const enum uj_reject found = uj_form_find(body, length, REQUESTS, COUNT(REQUESTS), &object, &form);
     if (found != UJ_ACCEPTED) {
         return found;
     }

@@ -6,6 +6,7 @@
 #include <stdint.h>
 
 #include "configuration.h"
+#include "fields.h"
 #include "keys.h"
 #include "rejects.h"
 
@@ -31,6 +32,18 @@ struct uj_opening {
  * (handshake-order) is for the caller to say. */
 enum uj_reject uj_opening_read(const uint8_t *body, size_t length, struct uj_opening *opening);
 
+/* One type of message: what its fields are. */
+struct uj_form {
+    const char *type;
+    const struct uj_field *fields;
+    size_t count;
+};
+
+/* The form of a message, and its object, which is not read yet. UJ_ACCEPTED, UJ_REJECT_MESSAGE_INVALID for what is no
+ * JSON of the protocol, UJ_REJECT_MESSAGE_UNKNOWN for a type without a form. */
+enum uj_reject uj_form_find(const uint8_t *body, size_t length, const struct uj_form *forms, size_t count,
+                            struct uj_json *object, size_t *form);
+
 enum uj_request_type {
     UJ_REQUEST_CONFIGURE,
     UJ_REQUEST_PREPARE,
@@ -39,7 +52,7 @@ enum uj_request_type {
     UJ_REQUEST_BLINK
 };
 
-/* The body of a tagged frame whose first byte is not 1. */
+/* The body of a tagged frame that carries neither points nor an image. Those of updates are in update.h. */
 struct uj_request {
     enum uj_request_type type;
     uint8_t digest[UJ_SHA256_BYTES]; /* of a configure: of the body, byte for byte */

@@ -14,7 +14,7 @@ enum uj_reject {
     UJ_REJECT_HANDSHAKE_TIMEOUT,
     UJ_REJECT_MESSAGE_INVALID,
     UJ_REJECT_MESSAGE_UNKNOWN,
-    UJ_REJECT_FRAME_LENGTH, /* of points in a reject; of a tagged frame it ends the stream unanswered */
+    UJ_REJECT_FRAME_LENGTH, /* of points or an image in a reject; of a tagged frame it ends the stream unanswered */
     UJ_REJECT_FRAME_TYPE,
     UJ_REJECT_FRAME_CRC,
     UJ_REJECT_FRAME_FIELD,
@@ -39,6 +39,15 @@ enum uj_reject {
     UJ_REJECT_OUTPUT_IN_MOTION,
     UJ_REJECT_AFTER_LAST,
     UJ_REJECT_LAST_MOVING,
+    UJ_REJECT_ENERGISED,
+    UJ_REJECT_ON_TRIAL,
+    UJ_REJECT_IMAGE_BOARD,
+    UJ_REJECT_IMAGE_SIZE,
+    UJ_REJECT_IMAGE_SIGNATURE,
+    UJ_REJECT_IMAGE_GAP,
+    UJ_REJECT_IMAGE_MISSING,
+    UJ_REJECT_IMAGE_WRONG,
+    UJ_REJECT_IMAGE_STORE,
 
     /* Of a tagged frame: end the stream unanswered. TAG_WRONG also of a datagram. */
     UJ_REJECT_TAG_WRONG,

@@ -8,6 +8,7 @@
 #define CODE_CHARACTERS 32
 #define SENTENCE_CHARACTERS 200
 #define SENSOR_CHARACTERS 16
+#define BOARD_CHARACTERS 16
 
 const char *uj_fault_name(unsigned fault)
 {
@@ -61,13 +62,25 @@ static void hex(struct uj_writer *writer, const char *key, const uint8_t *bytes,
     uj_write_hex(writer, bytes, count);
 }
 
-static void hex_or_null(struct uj_writer *writer, const char *key, bool there, const uint8_t *bytes, size_t count)
+static void null(struct uj_writer *writer, const char *key)
 {
     uj_write_key(writer, key);
-    if (there) {
-        uj_write_hex(writer, bytes, count);
+    uj_write_null(writer);
+}
+
+static void flag(struct uj_writer *writer, const char *key, bool value)
+{
+    uj_write_key(writer, key);
+    uj_write_bool(writer, value);
+}
+
+/* 32 bytes, or null for none. */
+static void digest_or_null(struct uj_writer *writer, const char *key, const uint8_t *bytes)
+{
+    if (bytes != NULL) {
+        hex(writer, key, bytes, UJ_SHA256_BYTES);
     } else {
-        uj_write_null(writer);
+        null(writer, key);
     }
 }
 
@@ -85,8 +98,13 @@ static void capabilities(struct uj_writer *writer, const struct uj_capabilities 
     uj_write_close(writer, ']');
     member(writer, "inputs", values->inputs);
     member(writer, "outputs", values->outputs);
-    uj_write_key(writer, "idle_current");
-    uj_write_bool(writer, values->idle_current);
+    flag(writer, "idle_current", values->idle_current);
+    if (values->board != NULL) {
+        text(writer, "board", values->board, BOARD_CHARACTERS);
+    } else {
+        null(writer, "board");
+    }
+    member(writer, "image_capacity", values->image_capacity);
     uj_write_close(writer, '}');
 }
 
@@ -101,10 +119,12 @@ size_t uj_write_welcome(const struct uj_welcome *welcome, uint8_t *out, size_t s
     hex(&writer, "proof", welcome->proof, UJ_PROOF_BYTES);
     member(&writer, "udp", welcome->udp);
     capabilities(&writer, &welcome->capabilities);
-    hex_or_null(&writer, "configuration", welcome->has_configuration, welcome->configuration, UJ_SHA256_BYTES);
-    hex_or_null(&writer, "keyed", welcome->has_keyed, welcome->keyed, UJ_NONCE_BYTES);
+    digest_or_null(&writer, "configuration", welcome->configuration);
+    digest_or_null(&writer, "keyed", welcome->keyed);
     member(&writer, "trajectory", welcome->trajectory);
     member(&writer, "next_index", welcome->next_index);
+    digest_or_null(&writer, "image", welcome->image);
+    flag(&writer, "on_trial", welcome->on_trial);
     return end(&writer);
 }
 
@@ -143,10 +163,8 @@ static void edges(struct uj_writer *writer, const struct uj_edge_list *met)
     for (unsigned i = 0; i < met->count && i < UJ_MAX_EDGES; i++) {
         uj_write_open(writer, '{');
         member(writer, "position", met->position[i]);
-        uj_write_key(writer, "rising");
-        uj_write_bool(writer, (met->rising >> i & 1) != 0);
-        uj_write_key(writer, "fast");
-        uj_write_bool(writer, (met->fast >> i & 1) != 0);
+        flag(writer, "rising", (met->rising >> i & 1) != 0);
+        flag(writer, "fast", (met->fast >> i & 1) != 0);
         uj_write_close(writer, '}');
     }
     uj_write_close(writer, ']');
@@ -159,7 +177,7 @@ size_t uj_write_event(const struct uj_event *event, uint8_t *out, size_t space)
         [UJ_EVENT_HOMED] = "homed",       [UJ_EVENT_HOMING_FAILED] = "homing-failed",
         [UJ_EVENT_STARTED] = "started",   [UJ_EVENT_FINISHED] = "finished",
         [UJ_EVENT_HELD] = "held",         [UJ_EVENT_STOPPED] = "stopped",
-        [UJ_EVENT_FAULT] = "fault",
+        [UJ_EVENT_FAULT] = "fault",       [UJ_EVENT_UPDATE] = "update",
     };
     struct uj_writer writer;
     begin(&writer, "event", out, space);
@@ -174,8 +192,7 @@ size_t uj_write_event(const struct uj_event *event, uint8_t *out, size_t space)
         if (event->of.homed.has_lost) {
             member(&writer, "lost", event->of.homed.lost);
         } else {
-            uj_write_key(&writer, "lost");
-            uj_write_null(&writer);
+            null(&writer, "lost");
         }
         break;
     case UJ_EVENT_HOMING_FAILED:
@@ -212,6 +229,10 @@ size_t uj_write_event(const struct uj_event *event, uint8_t *out, size_t space)
         member(&writer, "at_us", event->of.fault.at_us);
         text(&writer, "fault", uj_fault_name(event->of.fault.fault), CODE_CHARACTERS);
         text(&writer, "message", event->of.fault.message, UJ_SENTENCE_BYTES);
+        break;
+    case UJ_EVENT_UPDATE:
+        hex(&writer, "image", event->of.update.image, UJ_SHA256_BYTES);
+        member(&writer, "received", event->of.update.received);
         break;
     }
     return end(&writer);

@@ -24,6 +24,8 @@ struct uj_capabilities {
     uint8_t inputs;            /* 0 to 8 */
     uint8_t outputs;           /* 0 to 8 */
     bool idle_current;
+    const char *board;         /* that images for it are for, 16 characters at most; null where it takes none */
+    uint32_t image_capacity;   /* bytes of the largest image; 0 where it takes none */
 };
 
 struct uj_welcome {
@@ -34,12 +36,12 @@ struct uj_welcome {
     uint8_t proof[UJ_PROOF_BYTES];
     uint16_t udp;
     struct uj_capabilities capabilities;
-    bool has_configuration;
-    uint8_t configuration[UJ_SHA256_BYTES]; /* digest of the one in force */
-    bool has_keyed;
-    uint8_t keyed[UJ_NONCE_BYTES]; /* the joint's nonce of the handshake that the datagram keys come from */
+    const uint8_t *configuration; /* digest of the one in force, 32 bytes; null for none */
+    const uint8_t *keyed; /* the joint's nonce of the handshake that the datagram keys come from, 32 bytes; or null */
     uint32_t trajectory;
     uint32_t next_index;
+    const uint8_t *image; /* SHA-256 of the one that runs; null where it did not come by an update */
+    bool on_trial;
 };
 
 /* The edges that a homing has met: the first UJ_MAX_EDGES of them, in their order. */
@@ -57,7 +59,8 @@ enum uj_event_type {
     UJ_EVENT_FINISHED,
     UJ_EVENT_HELD,
     UJ_EVENT_STOPPED,
-    UJ_EVENT_FAULT
+    UJ_EVENT_FAULT,
+    UJ_EVENT_UPDATE
 };
 
 /* One event. Times are µs: at_us, permission_us, start_us joint time, path_us and ramp_began_us path time. */
@@ -108,6 +111,10 @@ struct uj_event {
             uint8_t fault; /* one bit of UJ_FAULT_… */
             char message[UJ_SENTENCE_BYTES];
         } fault;
+        struct {
+            uint8_t image[UJ_SHA256_BYTES];
+            uint32_t received; /* bytes of it that are kept */
+        } update;
     } of;
 };
 

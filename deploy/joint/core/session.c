@@ -3,12 +3,19 @@
 #include <string.h>
 
 #include "body.h"
+#include "drive.h"
 
 bool uj_session_is(const struct uj_joint *joint, const uint8_t coordinator[UJ_COORDINATOR_ID_BYTES],
                    uint64_t session)
 {
     return joint->session.begun && joint->session.session == session &&
            memcmp(joint->session.coordinator, coordinator, UJ_COORDINATOR_ID_BYTES) == 0;
+}
+
+bool uj_session_drives(const struct uj_joint *joint, const struct uj_drive *drive)
+{
+    const struct uj_session *now = &joint->session;
+    return now->begun && drive->session == now->session && drive->sequence > now->sequence;
 }
 
 enum uj_reject uj_session_judge(const struct uj_joint *joint, const uint8_t coordinator[UJ_COORDINATOR_ID_BYTES],

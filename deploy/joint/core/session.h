@@ -8,6 +8,7 @@
 #include "keys.h"
 #include "rejects.h"
 
+struct uj_drive;
 struct uj_joint;
 
 struct uj_session {
@@ -32,5 +33,8 @@ enum uj_reject uj_session_judge(const struct uj_joint *joint, const uint8_t coor
 
 /* Begins a session that may begin, or goes on with the one in force. Returns whether it is a new one. */
 bool uj_session_begin(struct uj_joint *joint, const uint8_t coordinator[UJ_COORDINATOR_ID_BYTES], uint64_t session);
+
+/* Whether a drive is of the session in force, and newer than those before. */
+bool uj_session_drives(const struct uj_joint *joint, const struct uj_drive *drive);
 
 #endif

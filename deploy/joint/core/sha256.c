@@ -1,10 +1,10 @@
-/* SHA-256 as FIPS 180-4 has it, section 6.2. Left out where a platform links a function of its own. */
+/* SHA-256 as FIPS 180-4 has it, section 6.2. Left out where a platform links functions of its own. */
 #include <string.h>
 
 #include "bytes.h"
 #include "crypto.h"
 
-#define BLOCK_BYTES 64
+#define BLOCK_BYTES UJ_SHA256_BLOCK_BYTES
 
 static const uint32_t ROUND[64] = {
     0x428a2f98, 0x71374491, 0xb5c0fbcf, 0xe9b5dba5, 0x3956c25b, 0x59f111f1, 0x923f82a4, 0xab1c5ed5,
@@ -53,40 +53,55 @@ static void take_block(uint32_t hash[8], const uint8_t block[BLOCK_BYTES])
     }
 }
 
-void uj_crypto_sha256(const struct uj_piece *pieces, size_t count, uint8_t digest[UJ_SHA256_BYTES])
+void uj_sha256_begin(struct uj_sha256 *sha)
 {
-    uint32_t hash[8] = {0x6a09e667, 0xbb67ae85, 0x3c6ef372, 0xa54ff53a,
-                        0x510e527f, 0x9b05688c, 0x1f83d9ab, 0x5be0cd19};
-    uint8_t block[BLOCK_BYTES];
-    size_t used = 0;
-    uint64_t total = 0;
-    for (size_t i = 0; i < count; i++) {
-        const uint8_t *from = pieces[i].bytes;
-        size_t left = pieces[i].length;
-        total += left;
-        while (left > 0) {
-            const size_t room = BLOCK_BYTES - used;
-            const size_t some = left < room ? left : room;
-            memcpy(block + used, from, some);
-            used += some;
-            from += some;
-            left -= some;
-            if (used == BLOCK_BYTES) {
-                take_block(hash, block);
-                used = 0;
-            }
+    static const uint32_t START[8] = {0x6a09e667, 0xbb67ae85, 0x3c6ef372, 0xa54ff53a,
+                                      0x510e527f, 0x9b05688c, 0x1f83d9ab, 0x5be0cd19};
+    memcpy(sha->hash, START, sizeof sha->hash);
+    sha->total = 0;
+}
+
+void uj_sha256_add(struct uj_sha256 *sha, const uint8_t *bytes, size_t length)
+{
+    size_t used = sha->total % BLOCK_BYTES;
+    sha->total += length;
+    while (length > 0) {
+        const size_t room = BLOCK_BYTES - used;
+        const size_t some = length < room ? length : room;
+        memcpy(sha->block + used, bytes, some);
+        used += some;
+        bytes += some;
+        length -= some;
+        if (used == BLOCK_BYTES) {
+            take_block(sha->hash, sha->block);
+            used = 0;
         }
     }
-    block[used++] = 0x80;
+}
+
+void uj_sha256_end(struct uj_sha256 *sha, uint8_t digest[UJ_SHA256_BYTES])
+{
+    size_t used = sha->total % BLOCK_BYTES;
+    sha->block[used++] = 0x80;
     if (used > BLOCK_BYTES - 8) { /* no room for the length: it goes into a block of its own */
-        memset(block + used, 0, BLOCK_BYTES - used);
-        take_block(hash, block);
+        memset(sha->block + used, 0, BLOCK_BYTES - used);
+        take_block(sha->hash, sha->block);
         used = 0;
     }
-    memset(block + used, 0, BLOCK_BYTES - 8 - used);
-    uj_put_u64(block + BLOCK_BYTES - 8, total * 8);
-    take_block(hash, block);
+    memset(sha->block + used, 0, BLOCK_BYTES - 8 - used);
+    uj_put_u64(sha->block + BLOCK_BYTES - 8, sha->total * 8);
+    take_block(sha->hash, sha->block);
     for (size_t i = 0; i < 8; i++) {
-        uj_put_u32(digest + 4 * i, hash[i]);
+        uj_put_u32(digest + 4 * i, sha->hash[i]);
     }
+}
+
+void uj_crypto_sha256(const struct uj_piece *pieces, size_t count, uint8_t digest[UJ_SHA256_BYTES])
+{
+    struct uj_sha256 sha;
+    uj_sha256_begin(&sha);
+    for (size_t i = 0; i < count; i++) {
+        uj_sha256_add(&sha, pieces[i].bytes, pieces[i].length);
+    }
+    uj_sha256_end(&sha, digest);
 }

@@ -12,14 +12,18 @@
 #include <sys/random.h>
 #include <sys/wait.h>
 #include <termios.h>
+#include <time.h>
 #include <unistd.h>
 
 #include "cable_board.h"
 #include "cable_store.h"
+#include "firmware.h"
+#include "update_store.h"
 
-#define FIRMWARE "unisono-joint-c 1"
-#define POWER_LOST 9
+#define POWER_LOST WHOLE_FILE_POWER_LOST
 #define CODE_WRONG_INPUT 2
+#define CODE_RESTART 10 /* of the joint's program */
+#define WATCH_S 130     /* a little longer than what runs on trial has by itself */
 
 static struct {
     const char *folder;   /* where it keeps what it is told */
@@ -34,6 +38,10 @@ static struct {
     const char *no_address; /* the network gives none */
     const char *drivers_on;
     const char *noisy; /* it logs before every answer */
+    const char *stream_port; /* of the joint, null for a free one */
+    const char *watch;       /* seconds after which firmware on trial that has not confirmed itself is ended */
+    const char *cut_boot;    /* the power goes at this step on the disk of choosing the firmware */
+    const char *cut_joint;   /* and at this one of the joint, counted from its start */
 } options = {.id = "0a1b2c3d4e5f", .interface = "127.0.0.1"};
 
 static const struct {
@@ -46,9 +54,15 @@ static const struct {
     {"--interface", &options.interface},   {"--cut-bytes", &options.cut_bytes},
     {"--cut-store", &options.cut_store},   {"--no-address", &options.no_address},
     {"--drivers-on", &options.drivers_on}, {"--noisy", &options.noisy},
+    {"--stream-port", &options.stream_port}, {"--watch", &options.watch},
+    {"--cut-boot", &options.cut_boot},     {"--cut-joint", &options.cut_joint},
 };
 
 static struct cable_store store;
+static struct update_store updates;
+static struct uj_image_header image;  /* of the firmware that runs, where it came by an update */
+static const char *program;           /* the joint's, of that firmware; null for none */
+static bool on_trial;                 /* since the start */
 static struct uj_cable cable;
 static uint32_t boot;
 static struct uj_cable_wifi network; /* since its start */
@@ -91,9 +105,11 @@ static void tell_who(void *owner, struct uj_cable_who *who)
     }
     who->boot = boot;
     who->has_key = store.kept.has_key;
-    who->firmware = (struct uj_cable_text){(const uint8_t *)FIRMWARE, sizeof FIRMWARE - 1};
+    const char *const firmware = program == options.joint ? FIRMWARE : image.firmware;
+    who->firmware = (struct uj_cable_text){(const uint8_t *)firmware, strlen(firmware)};
     who->ssid = (struct uj_cable_text){store.kept.ssid, store.kept.ssid_length};
     who->name = (struct uj_cable_text){store.kept.name, store.kept.name_length};
+    who->has_update_key = store.kept.has_update_key;
 }
 
 static void tell_wifi(void *owner, struct uj_cable_wifi *wifi)
@@ -108,13 +124,24 @@ static bool drivers_on(void *owner)
     return options.drivers_on != NULL;
 }
 
+static enum uj_cable_key compared(bool there, const uint8_t *kept, const uint8_t *key)
+{
+    if (!there) {
+        return UJ_CABLE_NO_KEY;
+    }
+    return memcmp(kept, key, UJ_KEY_BYTES) == 0 ? UJ_CABLE_SAME_KEY : UJ_CABLE_OTHER_KEY;
+}
+
 static enum uj_cable_key compare_key(void *owner, const uint8_t key[UJ_KEY_BYTES])
 {
     (void)owner;
-    if (!store.kept.has_key) {
-        return UJ_CABLE_NO_KEY;
-    }
-    return memcmp(store.kept.key, key, UJ_KEY_BYTES) == 0 ? UJ_CABLE_SAME_KEY : UJ_CABLE_OTHER_KEY;
+    return compared(store.kept.has_key, store.kept.key, key);
+}
+
+static enum uj_cable_key compare_update_key(void *owner, const uint8_t key[UJ_KEY_BYTES])
+{
+    (void)owner;
+    return compared(store.kept.has_update_key, store.kept.update_key, key);
 }
 
 static bool set_wifi(void *owner, struct uj_cable_text ssid, struct uj_cable_text password)
@@ -134,6 +161,15 @@ static bool set_key(void *owner, const uint8_t key[UJ_KEY_BYTES])
     (void)owner;
     memcpy(kept.key, key, UJ_KEY_BYTES);
     kept.has_key = true;
+    return cable_store_put(&store, &kept);
+}
+
+static bool set_update_key(void *owner, const uint8_t key[UJ_KEY_BYTES])
+{
+    struct cable_kept kept = store.kept;
+    (void)owner;
+    memcpy(kept.update_key, key, UJ_KEY_BYTES);
+    kept.has_update_key = true;
     return cable_store_put(&store, &kept);
 }
 
@@ -183,10 +219,50 @@ static void join_network(void)
     }
 }
 
+/* The boot's step: which firmware runs. */
+static void choose_firmware(void)
+{
+    updates.files.cut_before = options.cut_boot == NULL ? 0 : atoi(options.cut_boot);
+    (void)update_store_boot(&updates); /* where nothing can be noted, what is confirmed runs */
+    on_trial = update_store_on_trial(&updates);
+    program = update_store_program(&updates, &image);
+    if (program == NULL) {
+        program = options.joint;
+    }
+}
+
+/* The joint's program becomes this process. */
+static _Noreturn void be_joint(const char *key, const char *name)
+{
+    const char *const service = getenv("UNISONO_SERVICE");
+    char type[80], update_key[2 * UJ_KEY_BYTES + 1];
+    const char *words[24] = {program,       "--id",      options.id, "--name", name, "--key", key, "--interface",
+                             options.interface, "--service", type,   "--updates", options.folder};
+    size_t count = 13;
+    (void)snprintf(type, sizeof type, "_%.60s._tcp", service == NULL ? "unisono-joint" : service);
+    if (store.kept.has_update_key) {
+        for (size_t i = 0; i < UJ_KEY_BYTES; i++) {
+            (void)snprintf(update_key + 2 * i, 3, "%02x", store.kept.update_key[i]);
+        }
+        words[count++] = "--update-key";
+        words[count++] = update_key;
+    }
+    if (options.stream_port != NULL) {
+        words[count++] = "--stream-port";
+        words[count++] = options.stream_port;
+    }
+    if (options.cut_joint != NULL) {
+        words[count++] = "--cut-update";
+        words[count++] = options.cut_joint;
+    }
+    (void)execv(program, (char **)(uintptr_t)words);
+    _exit(1);
+}
+
 static void begin_joint(void)
 {
     char name[UJ_CABLE_TEXT_MAX + 1] = "joint";
-    if (network.state != UJ_WIFI_CONNECTED || options.joint == NULL) {
+    if (network.state != UJ_WIFI_CONNECTED || program == NULL) {
         return;
     }
     const char *const key = cable_store_key_file(&store);
@@ -199,20 +275,22 @@ static void begin_joint(void)
     }
     child = fork();
     if (child == 0) {
-        const char *const service = getenv("UNISONO_SERVICE");
-        char type[80];
-        (void)snprintf(type, sizeof type, "_%.60s._tcp", service == NULL ? "unisono-joint" : service);
         (void)prctl(PR_SET_PDEATHSIG, SIGKILL);
-        (void)execl(options.joint, options.joint, "--id", options.id, "--name", name, "--key", key, "--interface",
-                    options.interface, "--service", type, (char *)NULL);
-        _exit(1);
+        be_joint(key, name);
     }
+}
+
+static double now_s(void)
+{
+    struct timespec now = {0};
+    (void)clock_gettime(CLOCK_MONOTONIC, &now);
+    return (double)now.tv_sec + (double)now.tv_nsec * 1e-9;
 }
 
 static void end_joint(void)
 {
     if (child > 0) {
-        (void)kill(child, SIGTERM);
+        (void)kill(child, on_trial ? SIGKILL : SIGTERM); /* it may be of any kind */
         (void)waitpid(child, NULL, 0);
         child = 0;
     }
@@ -262,6 +340,38 @@ static void wait_until_read(int near)
     (void)poll(NULL, 0, 50);
 }
 
+static _Noreturn void restart(char **words)
+{
+    end_joint();
+    if (options.link != NULL) {
+        (void)unlink(options.link); /* else it leads to whoever gets this terminal next */
+    }
+    (void)execv("/proc/self/exe", words);
+    fail("it cannot restart");
+}
+
+/* What a board's watchdog does, and what happens to all of it when the joint's program loses power. */
+static void watch_joint(double started_s, char **words)
+{
+    const double watch_s = options.watch == NULL ? WATCH_S : atof(options.watch);
+    int how = 0;
+    if (child > 0 && waitpid(child, &how, WNOHANG) == child) {
+        child = 0;
+        if (WIFEXITED(how) && WEXITSTATUS(how) == POWER_LOST) {
+            _exit(POWER_LOST);
+        }
+        if ((WIFEXITED(how) && WEXITSTATUS(how) == CODE_RESTART) || (on_trial && update_store_on_trial(&updates))) {
+            restart(words);
+        }
+    }
+    if (on_trial && now_s() - started_s >= watch_s) {
+        on_trial = false;
+        if (update_store_on_trial(&updates)) {
+            restart(words);
+        }
+    }
+}
+
 static void obey(struct uj_cable_board *board, const struct uj_cable_frame *frame, int near, char **words)
 {
     static const char log_line[] = "I (4711) wifi: \xfe\xc5\x05\xfa not a frame\r\n";
@@ -273,12 +383,7 @@ static void obey(struct uj_cable_board *board, const struct uj_cable_frame *fram
     say(near, answer.bytes, answer.length);
     if (answer.restart) {
         wait_until_read(near);
-        end_joint();
-        if (options.link != NULL) {
-            (void)unlink(options.link); /* else it leads to whoever gets this terminal next */
-        }
-        (void)execv("/proc/self/exe", words);
-        fail("it cannot restart");
+        restart(words);
     }
 }
 
@@ -294,10 +399,14 @@ static void serve(int near, char **words)
                                              .set_key = set_key,
                                              .set_name = set_name,
                                              .forget = forget,
-                                             .random = random_number}};
+                                             .random = random_number,
+                                             .compare_update_key = compare_update_key,
+                                             .set_update_key = set_update_key}};
     struct uj_cable_frame frame;
+    const double started_s = now_s();
     say(near, hello, sizeof hello - 1);
     while (!asked_to_end) {
+        watch_joint(started_s, words);
         struct pollfd file = {.fd = near, .events = POLLIN};
         uint8_t byte;
         bool found;
@@ -351,13 +460,14 @@ int main(int count, char **words)
     read_options(count, words);
     (void)sigaction(SIGTERM, &end, NULL);
     (void)sigaction(SIGINT, &end, NULL);
-    if (!cable_store_open(&store, options.folder)) {
+    if (!cable_store_open(&store, options.folder) || !update_store_open(&updates, options.folder)) {
         return CODE_WRONG_INPUT;
     }
+    choose_firmware();
     boot = random_number(NULL);
     join_network();
     begin_joint();
-    store.cut_before = options.cut_store == NULL ? 0 : atoi(options.cut_store);
+    store.files.cut_before = options.cut_store == NULL ? 0 : atoi(options.cut_store);
     const int near = open_cable(&far);
     serve(near, words);
     end_joint();

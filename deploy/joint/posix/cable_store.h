@@ -7,10 +7,10 @@
 #include <stdint.h>
 
 #include "cable_board.h"
+#include "whole_file.h"
 
 struct cable_store {
-    const char *folder;
-    int cut_before; /* this many steps on the disk from now the power goes; 0 never */
+    struct whole_files files;
     struct cable_kept {
         bool has_key;
         uint8_t key[UJ_KEY_BYTES];
@@ -20,6 +20,8 @@ struct cable_store {
         uint8_t password_length;
         uint8_t name[UJ_CABLE_TEXT_MAX];
         uint8_t name_length;
+        bool has_update_key;
+        uint8_t update_key[UJ_KEY_BYTES]; /* that signs updates, the public half */
     } kept;
 };
 

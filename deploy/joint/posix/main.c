@@ -13,17 +13,21 @@
 #include <unistd.h>
 
 #include "datagrams.h"
+#include "firmware.h"
 #include "key_file.h"
 #include "multicast.h"
 #include "options.h"
 #include "streams.h"
 #include "times.h"
 #include "truth.h"
+#include "update.h"
+#include "update_store.h"
 #include "world.h"
 
-#define FIRMWARE "unisono-joint-c 1"
+#define IMAGE_CAPACITY (64u << 20) /* bytes */
 #define CODE_FAILED 1
 #define CODE_WRONG_INPUT 2
+#define CODE_RESTART 10 /* with the firmware that is to be tried, or the one before */
 
 static struct options options;
 static struct world world;
@@ -31,6 +35,8 @@ static struct uj_machine machine;
 static struct streams streams;
 static struct datagrams datagrams;
 static struct multicast multicast;
+static struct update_store update_store;
+static struct uj_update update;
 
 static volatile sig_atomic_t asked_to_end;
 
@@ -80,6 +86,13 @@ static uint32_t random_number(void)
     return number;
 }
 
+static void begin_update(double joint_us)
+{
+    struct uj_update_start start = update_store_start(&update_store);
+    memcpy(start.key, options.update_key, sizeof start.key);
+    uj_update_init(&update, &start, joint_us);
+}
+
 static void begin_joint(uint16_t udp, const uint8_t key[UJ_KEY_BYTES], double true_us)
 {
     const struct uj_shell shell = streams_shell(&streams);
@@ -98,6 +111,14 @@ static void begin_joint(uint16_t udp, const uint8_t key[UJ_KEY_BYTES], double tr
         .tells_home_sensor = true,
     };
     memcpy(settings.id, options.id, sizeof settings.id);
+    if (options.updates != NULL) {
+        begin_update(joint_us);
+        settings.update = &update;
+        if (options.has_update_key) {
+            settings.capabilities.board = options.board;
+            settings.capabilities.image_capacity = IMAGE_CAPACITY;
+        }
+    }
     world.joint = &machine.endpoint.joint;
     uj_machine_init(&machine, &settings, key, &shell, &hardware, joint_us);
     uj_machine_run(&machine, joint_us);
@@ -152,7 +173,7 @@ static void serve(uint16_t stream_port, uint16_t udp, const sigset_t *waiting)
 {
     struct pollfd files[2 + 1 + STREAMS];
     bool told = false;
-    while (!asked_to_end) {
+    while (!asked_to_end && !update.restarts) {
         const double due_us = fmin(times_true_of_us(&world.crystal, uj_machine_next_us(&machine)),
                                    fmin(streams_next_us(&streams), announce_next_us(&multicast.announce)));
         files[0] = (struct pollfd){.fd = datagrams.file, .events = POLLIN};
@@ -190,9 +211,12 @@ int main(int count, char **words)
     const struct crystal crystal = {
         .true_us = true_us, .since_us = options.uptime_us, .rate = 1 + options.skew_ppm * 1e-6};
     world_begin(&world, &options, &crystal, options.uptime_us);
-    if (!key_file_read(options.key, key) || !truth_open(&world.log, options.truth, options.name)) {
+    if (!key_file_read(options.key, key) ||
+        (options.updates != NULL && !update_store_open(&update_store, options.updates)) ||
+        !truth_open(&world.log, options.truth, options.name)) {
         return CODE_WRONG_INPUT;
     }
+    update_store.files.cut_before = (int)options.cut_update;
     const uint16_t udp = datagrams_begin(&datagrams, &machine, &crystal, host);
     const uint16_t stream_port = udp == 0 ? 0 : streams_begin(&streams, &machine, &crystal, host,
                                                                 (uint16_t)options.stream_port);
@@ -206,5 +230,5 @@ int main(int count, char **words)
     announce_end(&multicast.announce);
     uj_endpoint_end(&machine.endpoint);
     streams_end(&streams);
-    return 0;
+    return update.restarts ? CODE_RESTART : 0;
 }

@@ -1,12 +1,13 @@
 #include "options.h"
 
 #include <math.h>
+#include <stdbool.h>
 #include <stddef.h>
 #include <stdio.h>
 #include <stdlib.h>
 #include <string.h>
 
-enum kind { NUMBER, TEXT, ID, FOLLOWS };
+enum kind { NUMBER, TEXT, ID, UPDATE_KEY, FOLLOWS };
 
 struct option {
     const char *name;
@@ -26,6 +27,10 @@ static const struct option known[] = {
     {"--service", TEXT, AT(service), 0, 0, "DNS-SD service; _unisono-joint._tcp"},
     {"--stream-port", NUMBER, AT(stream_port), 0, 65535, "TCP port; 0 takes a free one"},
     {"--truth", TEXT, AT(truth), 0, 0, "append what truly happens to this file, as JSON lines"},
+    {"--updates", TEXT, AT(updates), 0, 0, "folder for firmware that comes; without, it takes none. It ends with 10 to be restarted"},
+    {"--board", TEXT, AT(board), 0, 0, "that firmware must be for; posix"},
+    {"--update-key", UPDATE_KEY, 0, 0, 0, "that signs firmware, the public half, 64 hex digits"},
+    {"--cut-update", NUMBER, AT(cut_update), 0, 1e9, "for tests: the power goes at so manieth step on the disk"},
     {"--with-parent", NUMBER, AT(with_parent), 1, 4194304, "process that starts it: ends with it, leaves Ctrl-C to it"},
     {"--uptime-us", NUMBER, AT(uptime_us), 1, 1e12, "joint time at the start"},
     {"--skew-ppm", NUMBER, AT(skew_ppm), -100, 100, "by how much the crystal is fast"},
@@ -76,18 +81,27 @@ static double number(const struct option *option, const char *text)
     return value;
 }
 
-static void take_id(struct options *options, const char *text)
+/* Hex in lower case of just so many bytes. */
+static bool take_hex(const char *text, uint8_t *bytes, size_t count)
 {
     static const char digits[] = "0123456789abcdef";
-    if (strlen(text) != 2 * UJ_JOINT_ID_BYTES || strspn(text, digits) != 2 * UJ_JOINT_ID_BYTES) {
+    if (strlen(text) != 2 * count || strspn(text, digits) != 2 * count) {
+        return false;
+    }
+    for (size_t i = 0; i < count; i++) {
+        const ptrdiff_t high = strchr(digits, text[2 * i]) - digits;
+        const ptrdiff_t low = strchr(digits, text[2 * i + 1]) - digits;
+        bytes[i] = (uint8_t)(high << 4 | low);
+    }
+    return true;
+}
+
+static void take_id(struct options *options, const char *text)
+{
+    if (!take_hex(text, options->id, UJ_JOINT_ID_BYTES)) {
         refuse("--id", "must be 12 hex digits in lower case");
     }
     memcpy(options->id_text, text, sizeof options->id_text);
-    for (size_t i = 0; i < UJ_JOINT_ID_BYTES; i++) {
-        const ptrdiff_t high = strchr(digits, text[2 * i]) - digits;
-        const ptrdiff_t low = strchr(digits, text[2 * i + 1]) - digits;
-        options->id[i] = (uint8_t)(high << 4 | low);
-    }
 }
 
 static void take_follows(struct options *options, const char *text)
@@ -115,6 +129,12 @@ static void take(struct options *options, const struct option *option, const cha
     case ID:
         take_id(options, text);
         break;
+    case UPDATE_KEY:
+        if (!take_hex(text, options->update_key, sizeof options->update_key)) {
+            refuse("--update-key", "must be 64 hex digits in lower case");
+        }
+        options->has_update_key = true;
+        break;
     case FOLLOWS:
         take_follows(options, text);
         break;
@@ -134,6 +154,10 @@ static void require_sound(const struct options *options)
             refuse("--name", "holds a quotation mark, a backslash or a control character");
         }
     }
+    if (options->board[0] == '\0' || strlen(options->board) > 16 ||
+        strspn(options->board, "abcdefghijklmnopqrstuvwxyz0123456789-") != strlen(options->board)) {
+        refuse("--board", "must have 1 to 16 of a-z, 0-9 and hyphen");
+    }
     if (options->home_period > 0 &&
         options->home_period <= 2 * (options->home_half_width + options->home_hysteresis)) {
         refuse("--home-period", "is filled by the magnet");
@@ -144,6 +168,7 @@ void options_read(struct options *options, int count, char **words)
 {
     *options = (struct options){.interface = "127.0.0.1",
                                 .service = "_unisono-joint._tcp",
+                                .board = "posix",
                                 .uptime_us = 1e6,
                                 .home_half_width = 45511, /* 1° at 3200 microsteps a turn, geared 20:1 */
                                 .start = 455111,

@@ -2,6 +2,7 @@
 #ifndef OPTIONS_H
 #define OPTIONS_H
 
+#include <stdbool.h>
 #include <stdint.h>
 
 #include "numbers.h"
@@ -18,6 +19,11 @@ struct options {
     const char *service;   /* such as _unisono-joint._tcp */
     const char *truth;     /* file, or null */
     double stream_port;    /* TCP; 0 for a free one */
+    const char *updates;    /* folder for firmware that comes, and who runs; null: it takes none */
+    const char *board;      /* that images are for */
+    bool has_update_key;
+    uint8_t update_key[UJ_KEY_BYTES]; /* that signs them, the public half */
+    double cut_update;      /* for tests: the power goes at this step on the disk; 0 never */
     double with_parent;    /* process that started it: it dies with that one and leaves Ctrl-C to it; 0 for none */
     /* The clock. */
     double uptime_us; /* joint time at the start */

@@ -3,6 +3,7 @@
  *   feed HEX   the frames that end with these bytes: KIND NUMBER BODY, each behind a space; - for none
  *   pause      those that a pause finds
  *   new        a reader that has nothing
+ *   plain      boards in memory take no updates from here on
  *   board HEX  a board in memory is given one frame whole: its answer's bytes in hex, - for none, and what it has */
 #include <stdio.h>
 #include <stdlib.h>
@@ -18,6 +19,8 @@ static uint8_t key[UJ_KEY_BYTES];
 static bool has_key;
 static uint8_t ssid[UJ_CABLE_SSID_MAX];
 static size_t ssid_length;
+static uint8_t update_key[UJ_KEY_BYTES];
+static bool has_update_key;
 static size_t names;
 static uint32_t numbers;
 
@@ -43,6 +46,7 @@ static void tell_who(void *owner, struct uj_cable_who *who)
     who->firmware = (struct uj_cable_text){(const uint8_t *)"1", 1};
     who->ssid = (struct uj_cable_text){ssid, ssid_length};
     who->name = (struct uj_cable_text){(const uint8_t *)"elbow", names > 0 ? 5 : 0};
+    who->has_update_key = has_update_key;
 }
 
 static void tell_wifi(void *owner, struct uj_cable_wifi *wifi)
@@ -80,6 +84,23 @@ static bool set_key(void *owner, const uint8_t other[UJ_KEY_BYTES])
     return true;
 }
 
+static enum uj_cable_key compare_update_key(void *owner, const uint8_t other[UJ_KEY_BYTES])
+{
+    (void)owner;
+    if (!has_update_key) {
+        return UJ_CABLE_NO_KEY;
+    }
+    return memcmp(update_key, other, sizeof update_key) == 0 ? UJ_CABLE_SAME_KEY : UJ_CABLE_OTHER_KEY;
+}
+
+static bool set_update_key(void *owner, const uint8_t other[UJ_KEY_BYTES])
+{
+    (void)owner;
+    memcpy(update_key, other, sizeof update_key);
+    has_update_key = true;
+    return true;
+}
+
 static bool set_name(void *owner, struct uj_cable_text name)
 {
     (void)owner;
@@ -91,7 +112,7 @@ static bool set_name(void *owner, struct uj_cable_text name)
 static bool forget(void *owner)
 {
     (void)owner;
-    has_key = false;
+    has_key = has_update_key = false;
     ssid_length = 0;
     names = 0;
     return true;
@@ -136,8 +157,17 @@ static void feed(struct uj_cable *to, const uint8_t *bytes, size_t length, bool 
 int main(void)
 {
     static char line[LINE_BYTES];
-    board.hooks = (struct uj_cable_hooks){NULL,    tell_who, tell_wifi, drivers_on, compare_key,
-                                          set_wifi, set_key,  set_name,  forget,     next_number};
+    board.hooks = (struct uj_cable_hooks){.who = tell_who,
+                                          .wifi = tell_wifi,
+                                          .drivers_on = drivers_on,
+                                          .compare_key = compare_key,
+                                          .set_wifi = set_wifi,
+                                          .set_key = set_key,
+                                          .set_name = set_name,
+                                          .forget = forget,
+                                          .random = next_number,
+                                          .compare_update_key = compare_update_key,
+                                          .set_update_key = set_update_key};
     while (fgets(line, sizeof line, stdin) != NULL) {
         struct uj_cable_frame frame;
         size_t length = 0;
@@ -156,7 +186,11 @@ int main(void)
             uint8_t *const bytes = read_hex(line + 6, &length);
             feed(&one, bytes, length, true);
             free(bytes);
-            printf(" %d %zu %zu\n", has_key, ssid_length, names);
+            printf(" %d %zu %zu %d\n", has_key, ssid_length, names, has_update_key);
+        } else if (strncmp(line, "plain", 5) == 0) {
+            board.hooks.compare_update_key = NULL;
+            board.hooks.set_update_key = NULL;
+            printf(" -\n");
         } else if (strncmp(line, "new", 3) == 0) {
             memset(&cable, 0, sizeof cable);
             printf(" -\n");

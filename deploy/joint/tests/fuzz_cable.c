@@ -91,7 +91,7 @@ int LLVMFuzzerTestOneInput(const uint8_t *data, size_t size)
 {
     struct uj_cable cable = {.used = 0};
     struct uj_cable_board board = {.hooks = {NULL, tell_who, tell_wifi, no, compare_key, set_wifi, set_key, set_name,
-                                             no, number}};
+                                             no, number, compare_key, set_key}};
     struct uj_cable_frame frame;
     if (size < 1) {
         return 0;

@@ -9,6 +9,8 @@ FUZZERS = {
     "drive": "datagram",
     "frame": "frame",
     "points": "points",
+    "image": "image",
+    "image-header": "image",
     "request": "message",
     "opening": "message",
 }
@@ -26,6 +28,9 @@ def seeds() -> list[tuple[str, str]]:
     for case in cases("stream"):
         found += [("frame", str(case["frame"])), ("message", str(case["body"]))]
     found += [("points", str(case["body"])) for case in cases("points")]
+    image = json.loads((VECTORS / "image.json").read_text())
+    found += [("image", str(case["body"])) for case in image["frames"]]
+    found.append(("image", str(image["header"])))
     for case in cases("malformed"):
         if case["what"] in FUZZERS:
             found.append((FUZZERS[str(case["what"])], str(case["bytes"])))

@@ -1,14 +1,16 @@
 /* A joint that is told events, one a line, and says after each what came out of it, one JSON object a line. Times are
  * joint time in µs, bytes are hex.
  *
- *   init NOW KEY ID BOOT MAX_STEP_RATE INPUTS OUTPUTS IDLE_CURRENT TELLS_HOME_SENSOR UDP [POINT_CAPACITY]
+ *   init NOW KEY ID BOOT MAX_STEP_RATE INPUTS OUTPUTS IDLE_CURRENT TELLS_HOME_SENSOR UDP POINT_CAPACITY UPDATE_KEY|-
+ *   restart NOW BOOT                   store 0|1: whether images can be stored
  *   open NOW CONNECTION ADDRESS        frame NOW CONNECTION t|b BYTES NONCE        close NOW CONNECTION
  *   datagram NOW BYTES T3              poll NOW
  *   hall NOW 0|1    input NOW BITS     sense NOW TEMPERATURE|- SUPPLY|- RSSI       driver NOW 0|1
  *   turn NOW DETENTS                   press NOW 0|1
  *
  * Each answer has `sent` (connection, text or binary, bytes), `closed` (connection, code), `reply` (a datagram's
- * answer with that T3), `truths` (time, kind, value), and how the joint is then. */
+ * answer with that T3), `truths` (time, kind, value), and how the joint is then; `restarts` where it wants to, which
+ * comes about by the line alone, `hashes` while it has that to do by itself. */
 #include <inttypes.h>
 #include <math.h>
 #include <stdarg.h>
@@ -17,6 +19,7 @@
 #include <string.h>
 
 #include "endpoint.h"
+#include "sequence_images.h"
 
 #ifdef UJ_METER
 #include "meter.h"
@@ -26,7 +29,7 @@
 #endif
 
 #define LINE_BYTES 16384
-#define WORDS 12
+#define WORDS 13
 
 static struct uj_endpoint endpoint;
 static bool begun;
@@ -154,12 +157,26 @@ static size_t unhex(const char *text, uint8_t *bytes, size_t space)
     return length;
 }
 
-static void init(char *words[WORDS], double now_us)
+static uint8_t key[UJ_KEY_BYTES];
+static struct uj_settings settings;
+static struct uj_update update;
+static uint8_t update_key[UJ_SIGNATURE_KEY_BYTES];
+
+/* A boot, at joint time 0. */
+static void boot(double now_us)
 {
     static const struct uj_shell shell = {.send = on_send, .close = on_close};
-    uint8_t key[UJ_KEY_BYTES] = {0};
-    struct uj_settings settings = {
-        .firmware = "1.4.0",
+    const struct uj_update_start start = images_start(update_key);
+    const char *const came = images_firmware();
+    uj_update_init(&update, &start, 0);
+    settings.firmware = came != NULL ? came : "1.4.0";
+    uj_endpoint_init(&endpoint, &settings, key, &shell, now_us);
+    begun = true;
+}
+
+static void init(char *words[WORDS], double now_us)
+{
+    settings = (struct uj_settings){
         .boot = (uint32_t)strtoul(words[4], NULL, 10),
         .udp = (uint16_t)strtoul(words[10], NULL, 10),
         .capabilities = {.point_capacity = (uint32_t)strtoul(words[11], NULL, 10),
@@ -173,8 +190,12 @@ static void init(char *words[WORDS], double now_us)
     };
     unhex(words[2], key, sizeof key);
     unhex(words[3], settings.id, sizeof settings.id);
-    uj_endpoint_init(&endpoint, &settings, key, &shell, now_us);
-    begun = true;
+    if (unhex(words[12], update_key, sizeof update_key) > 0) {
+        settings.update = &update;
+        settings.capabilities.board = "bench";
+        settings.capabilities.image_capacity = IMAGES_CAPACITY;
+    }
+    boot(now_us);
 }
 
 static void take(char *words[WORDS], double now_us, char *reply)
@@ -186,6 +207,12 @@ static void take(char *words[WORDS], double now_us, char *reply)
         init(words, now_us);
     } else if (!begun) {
         refuse("the first line is init");
+    } else if (strcmp(what, "restart") == 0) {
+        images_restart();
+        settings.boot = (uint32_t)strtoul(words[2], NULL, 10);
+        boot(now_us);
+    } else if (strcmp(what, "store") == 0) {
+        images_can_be_stored(strcmp(words[2], "1") == 0);
     } else if (strcmp(what, "open") == 0) {
         uj_endpoint_opened(&endpoint, now_us, (uint32_t)strtoul(words[2], NULL, 10),
                            (uint32_t)strtoul(words[3], NULL, 10));
@@ -241,6 +268,8 @@ static void say(const char *reply)
     printf(",\"position\":%.6f,\"velocity\":%.6f,\"outputs\":%u,\"word\":%d,\"light\":%s", position, velocity,
            joint->outputs, (int)uj_lamp_word(joint, joint->now_us),
            uj_lamp_is_on(joint, joint->now_us) ? "true" : "false");
+    printf(",\"restarts\":%s,\"hashes\":%s", update.restarts ? "true" : "false",
+           !isinf(update.due_us) && !update.on_trial ? "true" : "false");
     METER_SAY();
     if (isinf(deadline_us)) {
         printf(",\"deadline\":null}\n");

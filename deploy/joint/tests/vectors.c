@@ -10,7 +10,7 @@ typedef bool (*part)(struct uj_json ask, struct uj_json question);
 
 static const part PARTS[] = {
     vectors_keys,   vectors_messages, vectors_reports,   vectors_datagrams,
-    vectors_motion, vectors_digests,  vectors_websocket,
+    vectors_motion, vectors_digests,  vectors_websocket, vectors_image,
 };
 
 void vectors_give_up(const char *why, const char *what)

@@ -20,6 +20,7 @@ bool vectors_keys(struct uj_json ask, struct uj_json question);      /* keys, ha
 bool vectors_messages(struct uj_json ask, struct uj_json question);  /* openings and requests */
 bool vectors_reports(struct uj_json ask, struct uj_json question);   /* what the joint says */
 bool vectors_datagrams(struct uj_json ask, struct uj_json question); /* ntp, drive, status, points */
+bool vectors_image(struct uj_json ask, struct uj_json question);     /* header, signature and frame of an image */
 bool vectors_motion(struct uj_json ask, struct uj_json question);    /* ramp to middle, and the whole numbers */
 
 /* Parts for questions of this project's own tests, beyond docs/conform.md. */

@@ -2,6 +2,7 @@
 #include <stdio.h>
 
 #include "messages.h"
+#include "update.h"
 #include "vectors.h"
 
 static uint8_t bytes[VECTORS_LINE_BYTES / 2];
@@ -78,6 +79,23 @@ static void configuration(const struct uj_configuration *c)
     putchar('}');
 }
 
+/* Of a joint that takes images. */
+static void update_request(size_t length)
+{
+    struct uj_update_request read;
+    const enum uj_reject reject = uj_update_read(bytes, length, &read);
+    if (reject != UJ_ACCEPTED) {
+        vectors_tell_code(reject);
+    } else if (read.type == UJ_UPDATE_INSTALL) {
+        printf(",\"message\":{\"type\":\"install\"}");
+    } else {
+        printf(",\"message\":{\"type\":\"update\"");
+        vectors_tell_hex("header", read.header, sizeof read.header);
+        vectors_tell_hex("signature", read.signature, sizeof read.signature);
+        putchar('}');
+    }
+}
+
 static void request(struct uj_json question)
 {
     static const char *const TYPES[] = {
@@ -88,6 +106,10 @@ static void request(struct uj_json question)
     static struct uj_request read;
     const size_t length = vectors_bytes(question, "body", bytes, sizeof bytes);
     const enum uj_reject reject = uj_request_read(bytes, length, &read);
+    if (reject == UJ_REJECT_MESSAGE_UNKNOWN) {
+        update_request(length);
+        return;
+    }
     if (reject != UJ_ACCEPTED) {
         vectors_tell_code(reject);
         return;

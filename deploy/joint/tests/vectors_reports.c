@@ -25,19 +25,22 @@ static bool is_true(struct uj_json object, const char *name)
     return vectors_member(object, name).text[0] == 't';
 }
 
-static bool bytes_or_null(struct uj_json object, const char *name, uint8_t *bytes, size_t count)
+/* 32 bytes; null for null. */
+static const uint8_t *digest_or_null(struct uj_json object, const char *name, uint8_t bytes[UJ_SHA256_BYTES])
 {
     if (uj_json_is_null(vectors_member(object, name))) {
-        return false;
+        return NULL;
     }
-    vectors_exactly(object, name, bytes, count);
-    return true;
+    vectors_exactly(object, name, bytes, UJ_SHA256_BYTES);
+    return bytes;
 }
 
 static size_t welcome(struct uj_json message)
 {
     static char firmware[33];
     static char sensors[UJ_MAX_SENSORS][17];
+    static char board[17];
+    uint8_t configuration[UJ_SHA256_BYTES], keyed[UJ_SHA256_BYTES], image[UJ_SHA256_BYTES];
     const struct uj_json capabilities = vectors_member(message, "capabilities");
     struct uj_welcome w = {
         .firmware = firmware,
@@ -45,6 +48,10 @@ static size_t welcome(struct uj_json message)
         .udp = (uint16_t)vectors_integer(message, "udp"),
         .trajectory = (uint32_t)vectors_integer(message, "trajectory"),
         .next_index = (uint32_t)vectors_integer(message, "next_index"),
+        .configuration = digest_or_null(message, "configuration", configuration),
+        .keyed = digest_or_null(message, "keyed", keyed),
+        .image = digest_or_null(message, "image", image),
+        .on_trial = is_true(message, "on_trial"),
         .capabilities =
             {
                 .point_capacity = (uint32_t)vectors_integer(capabilities, "point_capacity"),
@@ -52,6 +59,7 @@ static size_t welcome(struct uj_json message)
                 .inputs = (uint8_t)vectors_integer(capabilities, "inputs"),
                 .outputs = (uint8_t)vectors_integer(capabilities, "outputs"),
                 .idle_current = is_true(capabilities, "idle_current"),
+                .image_capacity = (uint32_t)vectors_integer(capabilities, "image_capacity"),
             },
     };
     struct uj_json key;
@@ -70,8 +78,10 @@ static size_t welcome(struct uj_json message)
         sensors[count][sensor.length - 2] = '\0';
         w.capabilities.sensors[count] = sensors[count];
     }
-    w.has_configuration = bytes_or_null(message, "configuration", w.configuration, sizeof w.configuration);
-    w.has_keyed = bytes_or_null(message, "keyed", w.keyed, sizeof w.keyed);
+    if (!uj_json_is_null(vectors_member(capabilities, "board"))) {
+        copy_text(capabilities, "board", board, sizeof board);
+        w.capabilities.board = board;
+    }
     return uj_write_welcome(&w, out, sizeof out);
 }
 
@@ -160,6 +170,10 @@ static size_t event(struct uj_json message)
                 e.of.fault.fault = (uint8_t)(1u << bit);
             }
         }
+    } else if (uj_json_is(name, "update")) {
+        e.type = UJ_EVENT_UPDATE;
+        vectors_exactly(message, "image", e.of.update.image, sizeof e.of.update.image);
+        e.of.update.received = (uint32_t)vectors_integer(message, "received");
     } else {
         vectors_give_up("no event of this joint", "event");
     }
