@@ -12,6 +12,7 @@ from pydantic import BaseModel
 
 from coordinator.codes.level import Level
 from coordinator.codes.refusal import RefusalCode
+from coordinator.core.updating.signed import SignedImage
 from coordinator.motion.feeding import PlayedPart, PlayedParts, part_at
 from coordinator.motion.outputs import ToolNeed
 from coordinator.programs import NO_SWITCHES, Switches
@@ -19,9 +20,13 @@ from coordinator.programs.loops import ONCE, Loops
 from coordinator.timing.exchange import Exchange
 from protocol.discovery import Announcement
 from protocol.drive import Drive, StopLevel
+from protocol.image import ImageFrame
 from protocol.messages import AnyRequest, Welcome
 from protocol.points import PointsFrame
 from protocol.status import Status
+
+Content = AnyRequest | PointsFrame | ImageFrame
+"""Of a frame on a joint's stream."""
 
 # ---- events -------------------------------------------------------------------------------
 
@@ -292,7 +297,36 @@ class Switch:
     on: bool
 
 
-Command = Home | Play | Hold | Resume | Stop | Override | Jog | Step | Go | Blink | Switch
+@dataclass(frozen=True, slots=True)
+class Update:
+    """Give a joint new firmware: nothing moves, and its motor is off."""
+
+    joint: str
+    file: SignedImage
+
+
+@dataclass(frozen=True, slots=True)
+class CancelUpdate:
+    """Send no more of it; too late once the joint is to install it."""
+
+    joint: str
+
+
+Command = (
+    Home
+    | Play
+    | Hold
+    | Resume
+    | Stop
+    | Override
+    | Jog
+    | Step
+    | Go
+    | Blink
+    | Switch
+    | Update
+    | CancelUpdate
+)
 
 
 class Refused(Exception):
@@ -357,11 +391,11 @@ class SendDrive:
 
 @dataclass(frozen=True, slots=True)
 class SendFrame:
-    """Send a request or a frame of points on the stream and report it with FrameSent."""
+    """Send a request, a frame of points or one of an image and report it with FrameSent."""
 
     joint_id: str
     token: int
-    content: AnyRequest | PointsFrame
+    content: Content
 
 
 @dataclass(frozen=True, slots=True)

@@ -16,6 +16,7 @@ from protocol.constants import PROTOCOL_VERSION
 from protocol.drive import Drive, encode_drive
 from protocol.errors import HandshakeError, WireError
 from protocol.frames import FrameOpener, FrameSealer
+from protocol.image import ImageFrame, encode_image_frame
 from protocol.keys import Channel, Direction, Transcript, proof, same, session_key
 from protocol.messages import (
     Hello,
@@ -199,6 +200,8 @@ class Exchanges:
         return Replied(joint_id, sequence, exchange, status)
 
 
-def frame_body(content: Request | PointsFrame) -> bytes:
+def frame_body(content: Request | PointsFrame | ImageFrame) -> bytes:
     """The body of a stream frame."""
+    if isinstance(content, ImageFrame):
+        return encode_image_frame(content)
     return encode_points(content) if isinstance(content, PointsFrame) else encode(content)

@@ -12,15 +12,14 @@ from typing import Final
 from websockets.asyncio.client import ClientConnection
 from websockets.exceptions import ConnectionClosed, InvalidHandshake, InvalidURI
 
-from coordinator.core.events import Connect, Event, LinkDown, LinkUp, Reported
+from coordinator.core.events import Connect, Content, Event, LinkDown, LinkUp, Reported
 from coordinator.links.failures import why_closed, why_no_stream
 from coordinator.links.opening import Opening, connection
 from coordinator.links.peer import SessionKeys, frame_body, reject_of_proof
 from protocol.constants import HANDSHAKE_TIMEOUT_US, US
 from protocol.errors import FrameError, HandshakeError, WireError
 from protocol.frames import FrameOpener, FrameSealer
-from protocol.messages import Ack, Reject, Request, Welcome, decode_opening, decode_report
-from protocol.points import PointsFrame
+from protocol.messages import Ack, Reject, Welcome, decode_opening, decode_report
 
 QUEUE_FRAMES: Final = 64
 """The core has a handful of frames under way to a joint; more means that it takes none."""
@@ -52,7 +51,7 @@ class JointStream:
             self._run(), name=f"stream {target.joint_id}"
         )
 
-    def send(self, content: Request | PointsFrame) -> int | None:
+    def send(self, content: Content) -> int | None:
         """Seal and queue a frame; its number, or None while there is no stream to send it on."""
         if self._sealer is None or self._task.done():
             return None

@@ -18,8 +18,7 @@ from protocol.drive import Drive
 from protocol.errors import HandshakeError, WireError
 from protocol.frames import FrameOpener, FrameSealer
 from protocol.keys import NONCE_BYTES
-from protocol.messages import Ack, AnyRequest, Reject, Welcome, decode_opening, decode_report
-from protocol.points import PointsFrame
+from protocol.messages import Ack, Reject, Welcome, decode_opening, decode_report
 from protocol.status import Status
 from simulator.joint.endpoint import Reply, StreamOut
 
@@ -146,7 +145,7 @@ class ByteStream(Stream):
     def _hello(self) -> str:
         return self._handshake.hello()
 
-    def _seal(self, content: AnyRequest | PointsFrame) -> tuple[int, bytes]:
+    def _seal(self, content: ev.Content) -> tuple[int, bytes]:
         assert self._sealer is not None
         return self._sealer.seal(frame_body(content))
 

@@ -14,8 +14,7 @@ from coordinator.rehearsal.laptop import Laptop
 from coordinator.rehearsal.observer import Observer
 from coordinator.rehearsal.schedule import Happen, Schedule
 from protocol.errors import HandshakeError, WireError
-from protocol.messages import AnyRequest, Welcome
-from protocol.points import PointsFrame
+from protocol.messages import Welcome
 
 KNOCK_US: Final = 3_000_000
 """What a knock is given."""
@@ -108,7 +107,7 @@ class Stream:
         """The laptop takes a frame. Raises HandshakeError or WireError for one that ends it."""
 
     @abstractmethod
-    def _seal(self, content: AnyRequest | PointsFrame) -> tuple[int, object]:
+    def _seal(self, content: ev.Content) -> tuple[int, object]:
         """The number and the frame of something that the joint is asked for."""
 
     # ---- from the laptop ----------------------------------------------------------------------
@@ -124,7 +123,7 @@ class Stream:
             self.link.schedule.at(now + KNOCK_US, self.down, silent, "unreachable")
         self.link.forward(self._opens, hello)
 
-    def send(self, content: AnyRequest | PointsFrame) -> int | None:
+    def send(self, content: ev.Content) -> int | None:
         """Send something on a stream that is up; the number of its frame."""
         if not self.is_up:
             return None

@@ -11,7 +11,8 @@ from coordinator.core import events as ev
 from coordinator.rehearsal.joint_node import Node
 from coordinator.rehearsal.stream import Link, Stream
 from protocol.errors import HandshakeError
-from protocol.messages import Ack, AnyRequest, Capabilities, Reject, Report, Welcome
+from protocol.image import ImageFrame
+from protocol.messages import Ack, Capabilities, Reject, Report, Welcome
 from protocol.points import PointsFrame
 from simulator.joint.body import AnyEvent
 from simulator.joint.endpoint import DISCARD_PORT, KEPT_EVENTS
@@ -35,7 +36,7 @@ class Asked:
     """What a joint is asked for, by the number of its frame."""
 
     number: int
-    content: AnyRequest | PointsFrame
+    content: ev.Content
 
 
 @dataclass(slots=True, eq=False)
@@ -101,7 +102,7 @@ class ValueStream(Stream):
     def _hello(self) -> Opening:
         return Opening.HELLO
 
-    def _seal(self, content: AnyRequest | PointsFrame) -> tuple[int, Asked]:
+    def _seal(self, content: ev.Content) -> tuple[int, Asked]:
         self._sent += 1
         return self._sent, Asked(self._sent, content)
 
@@ -142,9 +143,10 @@ def _welcome(node: Node, *, is_new: bool) -> Welcome:
     )
 
 
-def _carry_out(content: AnyRequest | PointsFrame, joint: Joint, now: float) -> Refusal | None:
+def _carry_out(content: ev.Content, joint: Joint, now: float) -> Refusal | None:
     if isinstance(content, PointsFrame):
         return joint.points(content, now)
+    assert not isinstance(content, ImageFrame), "no joint here takes images"
     return joint.request(content, now)
 
 

@@ -96,7 +96,7 @@ def test_every_member_is_required_but_one_and_has_an_example(document: dict[str,
         "Shifted", "TaughtSnapshot", "Event", "RunInShort", "KeptProgram", "ChangedLine",
         "ProgramPreview", "Queue", "QueueEntry", "PlayOptions", "Curves", "CurveMark",
         "TaughtResult",
-        "Production", "Cycle", "Delay", "Interventions", "Seam", "WayBack",
+        "Production", "Cycle", "Delay", "Interventions", "Seam", "WayBack", "UpdateSnapshot",
     }  # fmt: skip
     bare = {
         f"{name}.{member}"
