@@ -1,5 +1,6 @@
 """The arm as it is now: the core's own snapshot, with an example of the whole."""
 
+from dataclasses import replace
 from typing import Final
 
 from coordinator.api.responses.base import ResponseModel, as_answer, eg, plain
@@ -92,6 +93,20 @@ UPDATE: Final = UpdateSnapshot(
     sent_bytes=812_336,
     sha256="5a" * 32,
     may_be_cancelled=False,
+)
+UPDATING: Final = replace(
+    UPDATE,
+    phase=UpdatePhase.OFFERED,
+    message="offering 1.4.0 to elbow",
+    sent_bytes=0,
+    may_be_cancelled=True,
+)
+CANCELLED_UPDATE: Final = replace(
+    UPDATE,
+    phase=UpdatePhase.CANCELLED,
+    message="the update of elbow was cancelled; what came of it (65536 bytes) is kept, and does "
+    "nothing",
+    sent_bytes=65_536,
 )
 _NOTE: Final = Note(
     80_500_000,

@@ -104,7 +104,7 @@ def test_answer_to_an_older_question_is_passed_over() -> None:
 @pytest.mark.parametrize(
     ("code", "trouble", "words"),
     [
-        (Refusal.UNKNOWN, Trouble.REFUSED, "older than this program"),
+        (Refusal.UNKNOWN, Trouble.UNKNOWN, "older than this program"),
         (Refusal.BODY, Trouble.REFUSED, "another version"),
         (Refusal.KEY_SET, Trouble.OTHER_KEY, "key of another arm"),
         (Refusal.DRIVERS_ON, Trouble.REFUSED, "a raised arm would fall"),
