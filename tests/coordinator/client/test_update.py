@@ -8,7 +8,7 @@ import pytest
 
 from coordinator.api.responses.arm import UPDATE, UPDATING
 from coordinator.api.responses.base import plain
-from coordinator.client import Refused, UpdateFailed, WrongInput
+from coordinator.client import ClientError, Refused, UpdateFailed, WrongInput
 from coordinator.codes.update_phase import UpdatePhase
 from tests.coordinator.cli.servers import served
 from tests.coordinator.client.asked import Coordinator, blocking, in_a_loop, told
@@ -59,7 +59,9 @@ def test_a_word_that_is_not_known_yet_is_waited_out(ask: Ask) -> None:
 @pytest.mark.parametrize(
     ("status", "code", "kind"), [(409, "energised", Refused), (422, "image-board", WrongInput)]
 )
-def test_refusals_keep_their_code(ask: Ask, status: int, code: str, kind: type) -> None:
+def test_refusals_keep_their_code(
+    ask: Ask, status: int, code: str, kind: type[ClientError]
+) -> None:
     problem = {"type": f"urn:unisono:problem:{code}", "status": status, "detail": "no"}
     with served(Coordinator({PLACE: [told(problem, status)]})) as url, pytest.raises(kind) as error:
         ask(url, "update", "elbow", FILE)
