@@ -68,7 +68,8 @@ def choose(page: Page, held: bytes, joint: str = "elbow") -> None:
 def test_axe_finds_nothing_and_nothing_is_too_wide_or_too_small(
     open_page: Open, files: str, size: dict[str, int], phase: str
 ) -> None:
-    told = update(phase, "elbow went back to 0.1.0: the new firmware did not answer")
+    back = "elbow went back to 0.1.0: the new firmware did not answer"
+    told = update(phase, back if phase == "went-back" else "")
     unknown = [{"instance": "a", "id": "3c71bf4affff", "host": "10.0.0.9"}]
     page = opened(
         open_page, files, Feed(limp(update=told if phase else None, unknown=unknown)), size

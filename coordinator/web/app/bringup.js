@@ -65,6 +65,9 @@ function imageWords(joint) {
   return joint.on_trial ? `${image}, on trial` : image;
 }
 
+// No line ends within an option: its hyphens would be taken for the line's own.
+const wordsOf = (command) => command.split(" ").map((word, k) => html`${k ? " " : ""}<span>${word}</span>`);
+
 // A browser cannot reach a cable; the commands can be taken from here.
 function Bare() {
   const [copied, setCopied] = useState("");
@@ -83,7 +86,7 @@ function Bare() {
         capitals: DIR is the coordinator's data folder, ADDR this computer's address on the joints' network.</p>
       <ol class="steps">${STEPS.map(([words, command]) => html`
         <li key=${command}>${words && html`<p>${words}</p>`}
-          <p class="row"><code>${command}</code>
+          <p class="row"><code>${wordsOf(command)}</code>
             <button class="plain" aria-label="Copy ${command}" onClick=${() => copy(command)}>Copy</button></p></li>`)}</ol>
       <p role="status" class="small">${copied}</p>
     </section>`;
