@@ -66,4 +66,7 @@ MAX_POINTS_PER_FRAME: Final = 128
 MAX_INTEGER: Final = 2**53 - 1
 """Magnitude of every number: what a JSON reader that uses doubles keeps exactly (RFC 7493 §2.2)."""
 TRIAL_US: Final = 120_000_000
+"""From boot: an image that no drive has confirmed by then gives way to the one before."""
+MAX_IMAGE_FRAME_BYTES: Final = 2_048
+"""Of an image in one frame: two TCP segments, and whole pages of any flash memory."""
 HANDSHAKE_TIMEOUT_US: Final = 5_000_000

@@ -12,15 +12,18 @@ import zlib
 from dataclasses import dataclass
 from typing import Final
 
+from cryptography.exceptions import InvalidSignature
+from cryptography.hazmat.primitives.asymmetric.ed25519 import Ed25519PublicKey
+
+from protocol.constants import MAX_IMAGE_FRAME_BYTES
 from protocol.errors import FrameError
 
 LABEL: Final = b"unisono.image.v1"
 IMAGE_FRAME: Final = 2
 HEADER_BYTES: Final = 100
 SIGNATURE_BYTES: Final = 64
+PUBLIC_KEY_BYTES: Final = 32
 MAX_IMAGE_BYTES: Final = 2**31 - 1
-MAX_IMAGE_FRAME_BYTES: Final = 2048
-"""Of an image in one frame."""
 _HEADER: Final = struct.Struct(">16s16s32sI32s")
 _HEAD: Final = struct.Struct(">BBHI")
 _CRC: Final = struct.Struct(">I")
@@ -66,6 +69,15 @@ def decode_header(data: bytes) -> ImageHeader:
             "message-invalid", f"an image of {size_bytes} bytes, it has 1 to {MAX_IMAGE_BYTES}"
         )
     return ImageHeader(_text(board, _BOARD), _text(firmware, _FIRMWARE), size_bytes, sha256)
+
+
+def is_signed(header: bytes, signature: bytes, public_key: bytes) -> bool:
+    """Whether 64 bytes are the signature of a header by the key with this public half, 32 bytes."""
+    try:
+        Ed25519PublicKey.from_public_bytes(public_key).verify(signature, header)
+    except InvalidSignature:
+        return False
+    return True
 
 
 @dataclass(frozen=True, slots=True)

@@ -9,9 +9,9 @@ from pydantic import BaseModel
 
 from protocol import messages
 from protocol.configuration import MAX_RAMP_US, Configuration, Homing, IdleCurrent, OutputsOff
-from protocol.constants import MAX_INTEGER, MAX_POINTS_PER_FRAME
+from protocol.constants import MAX_IMAGE_FRAME_BYTES, MAX_INTEGER, MAX_POINTS_PER_FRAME
 from protocol.frames import HEAD_BYTES
-from protocol.image import MAX_IMAGE_FRAME_BYTES, ImageFrame, encode_image_frame
+from protocol.image import ImageFrame, encode_image_frame
 from protocol.points import Point, PointsFrame, encode_points
 
 _U32, _I31 = 2**32 - 1, 2**31 - 1

@@ -285,8 +285,12 @@ AnyEvent = Homed | HomingFailed | Started | Finished | Held | Stopped | Faulted 
 Event = Annotated[AnyEvent, Field(discriminator="event")]
 AnyRequest = Configure | Prepare | Discard | Clear | Blink | Update | Install
 ToJoint = Annotated[AnyRequest, Field(discriminator="type")]
+_WithoutImages = Configure | Prepare | Discard | Clear | Blink
 
 _requests: TypeAdapter[AnyRequest] = TypeAdapter(ToJoint)
+_without_images: TypeAdapter[_WithoutImages] = TypeAdapter(
+    Annotated[_WithoutImages, Field(discriminator="type")]
+)
 _events: TypeAdapter[AnyEvent] = TypeAdapter(Event)
 _opening: dict[str, type[Hello] | type[Welcome] | type[Proof] | type[Reject]] = {
     "hello": Hello, "welcome": Welcome, "proof": Proof, "reject": Reject,
@@ -331,12 +335,15 @@ def decode_opening_to_joint(text: str) -> Hello | Proof:
     return message
 
 
-def decode_request(body: bytes) -> AnyRequest:
-    """A tagged request to the joint. Raises FrameError for unknown types and fields."""
+def decode_request(body: bytes, *, takes_images: bool = True) -> AnyRequest:
+    """A tagged request to the joint. Raises FrameError for unknown types and fields.
+
+    A joint that takes no images knows no requests about them.
+    """
     _require_plain(body)
     _require_json(body)
     try:
-        return _requests.validate_json(body)
+        return (_requests if takes_images else _without_images).validate_json(body)
     except ValidationError as error:
         kind = error.errors()[0]["type"]
         code = "message-unknown" if kind.startswith("union_tag") else "message-invalid"

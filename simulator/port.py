@@ -19,6 +19,7 @@ from typing import Final, cast
 
 from websockets.asyncio.server import Server, ServerConnection, serve
 from websockets.exceptions import ConnectionClosed
+from websockets.frames import CloseCode
 from websockets.http11 import Request, Response
 from websockets.typing import Subprotocol
 
@@ -58,12 +59,12 @@ class _Stream:
         self.socket = socket
         self.is_open = False
         """Whether it has become a WebSocket."""
-        self.out: asyncio.Queue[str | bytes | None] = asyncio.Queue(MAX_FRAMES_OUT)
+        self.out: asyncio.Queue[str | bytes | CloseCode] = asyncio.Queue(MAX_FRAMES_OUT)
         self.on_way = asyncio.Semaphore(MAX_FRAMES_ON_WAY)
 
-    def put(self, frame: str | bytes | None, _at_us: float) -> None:
-        """Queue a frame, or None to close; a peer that takes nothing loses its stream."""
-        if self.out.full() or (not self.is_open and frame is None):
+    def put(self, frame: str | bytes | CloseCode, _at_us: float) -> None:
+        """Queue a frame, or with what to close; a peer that takes nothing loses its stream."""
+        if self.out.full() or (not self.is_open and isinstance(frame, CloseCode)):
             self.socket.transport.abort()
             return
         if isinstance(frame, bytes):
@@ -73,9 +74,9 @@ class _Stream:
 
     async def write(self) -> None:
         """Write until closed."""
-        while (frame := await self.out.get()) is not None:
+        while not isinstance(frame := await self.out.get(), CloseCode):
             await self.socket.send(frame)
-        await self.socket.close()
+        await self.socket.close(frame)
 
 
 class _Connection(ServerConnection):
@@ -104,6 +105,9 @@ class JointPort(asyncio.DatagramProtocol):
         self.stream_port = 0
         self.instance = ""
         """Its DNS-SD name, once it is announced."""
+        self.on_restart: Callable[[], None] | None = None
+        """Called when the joint is in another boot than before."""
+        self._boot = unit.joint.identity.boot
         self._link = link
         self._on_truth = on_truth
         self._queue: list[tuple[float, int, Callable[[float], None]]] = []
@@ -178,11 +182,19 @@ class JointPort(asyncio.DatagramProtocol):
             self._send(self.unit.poll(now), now)
             for truth in self.unit.take_truth():
                 self.tell(truth)
+            self._look_at_boot()
             due = [self.unit.next_deadline(), *(entry[0] for entry in self._queue[:1])]
             wait_us = min(due) - world_us()
         if self._timer is not None:
             self._timer.cancel()
         self._timer = asyncio.get_running_loop().call_later(wait_us / US, self._go_on)
+
+    def _look_at_boot(self) -> None:
+        boot = self.unit.joint.identity.boot
+        if boot != self._boot:
+            self._boot = boot
+            if self.on_restart is not None:
+                self.on_restart()
 
     # ---- datagrams ------------------------------------------------------------------------
 
@@ -279,7 +291,10 @@ class JointPort(asyncio.DatagramProtocol):
 
     def _send(self, out: StreamOut, at_us: float) -> None:
         """Put frames, then closings, on their way."""
-        closings: list[tuple[int, str | bytes | None]] = [(number, None) for number in out.close]
+        closings: list[tuple[int, str | bytes | CloseCode]] = [
+            *((number, CloseCode.NORMAL_CLOSURE) for number in out.close),
+            *((number, CloseCode.GOING_AWAY) for number in out.going),
+        ]
         for stream_id, frame in [*out.frames, *closings]:
             stream = self._streams.get(stream_id)
             if stream is not None:

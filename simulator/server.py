@@ -11,6 +11,7 @@ import json
 import secrets
 import socket
 from collections.abc import AsyncIterator, Awaitable, Callable, Sequence
+from functools import partial
 from pathlib import Path
 from random import Random
 from typing import IO, Final
@@ -20,10 +21,11 @@ from zeroconf.asyncio import AsyncServiceInfo, AsyncZeroconf
 
 from protocol.constants import SERVICE_TYPE
 from protocol.discovery import Announcement
+from simulator.joint.images import ImageStore
 from simulator.network import Link, Profile
 from simulator.port import JointPort, world_us
 from simulator.settings import JointSettings
-from simulator.unit import FIRMWARE, JointUnit, WorldTruth, share_supply
+from simulator.unit import JointUnit, WorldTruth, share_supply
 
 PROBE_MS: Final = 1_200
 """An owner answers a question for its own name at once, or within a second where it has multicast
@@ -40,8 +42,12 @@ async def joints_served(
     seed: int,
     truth: Path | None = None,
     service_type: str = SERVICE_TYPE,
+    update_key: bytes | None = None,
 ) -> AsyncIterator[list[JointPort]]:
     """Serve joints, base to tool, on the interface with this IPv4 address, until left.
+
+    `key` is the arm's; `update_key` the public half of the one that signs firmware, without which
+    they take none. What they keep of images ends with this.
 
     The joints have announced themselves when this is entered, and say goodbye when it is left.
     Raises OSError when an address or the truth log cannot be had.
@@ -52,7 +58,9 @@ async def joints_served(
             on_truth = _TruthLog(stack.enter_context(truth.open("a", encoding="utf-8"))).write
         ports = []
         for settings in joints:
-            unit = JointUnit(settings, key, world_us(), boot=secrets.randbits(32) or 1)
+            images = ImageStore(update_key) if update_key is not None else None
+            boot = secrets.randbits(32) or 1
+            unit = JointUnit(settings, key, world_us(), boot=boot, images=images)
             link = Link(profile, _link_seed(seed, settings.id), int(world_us()))
             port = JointPort(unit, link, on_truth)
             await port.open(interface)
@@ -68,6 +76,9 @@ async def joints_served(
             *(_announce(zeroconf, port, interface, service_type) for port in ports)
         )
         await asyncio.gather(*announced)
+        renewals = stack.enter_context(_Renewals(zeroconf, interface, service_type))
+        for port in ports:
+            port.on_restart = partial(renewals.renew, port)
         yield ports
 
 
@@ -82,9 +93,18 @@ async def _announce(
     zeroconf: AsyncZeroconf, port: JointPort, interface: str, service_type: str
 ) -> Awaitable[None]:
     settings = port.unit.settings
-    announcement = Announcement(settings.id, FIRMWARE, port.udp_port)
     port.instance = await _free_name(zeroconf, f"{settings.name}-{settings.id}", service_type)
-    service = ServiceInfo(
+    # The name was probed for already.
+    return await zeroconf.async_register_service(
+        _service(port, interface, service_type), cooperating_responders=True
+    )
+
+
+def _service(port: JointPort, interface: str, service_type: str) -> ServiceInfo:
+    """A joint's records, as it is now."""
+    settings, firmware = port.unit.settings, port.unit.joint.identity.firmware
+    announcement = Announcement(settings.id, firmware, port.udp_port)
+    return ServiceInfo(
         service_type,
         f"{port.instance}.{service_type}",
         addresses=[socket.inet_aton(interface)],
@@ -93,8 +113,33 @@ async def _announce(
         # A host name of its own: two joints with one id must not share an address record.
         server=f"{settings.id}-{port.udp_port}.local.",
     )
-    # The name was probed for already.
-    return await zeroconf.async_register_service(service, cooperating_responders=True)
+
+
+class _Renewals:
+    """Joints that restarted announce themselves anew: their firmware may be another one."""
+
+    def __init__(self, zeroconf: AsyncZeroconf, interface: str, service_type: str) -> None:
+        self._zeroconf = zeroconf
+        self._interface = interface
+        self._service_type = service_type
+        self._tasks: set[asyncio.Task[None]] = set()
+
+    def __enter__(self) -> "_Renewals":
+        return self
+
+    def __exit__(self, *_: object) -> None:
+        for task in self._tasks:
+            task.cancel()
+
+    def renew(self, port: JointPort) -> None:
+        """Announce it as it is now."""
+        task = asyncio.create_task(self._renew(port))
+        self._tasks.add(task)
+        task.add_done_callback(self._tasks.discard)
+
+    async def _renew(self, port: JointPort) -> None:
+        service = _service(port, self._interface, self._service_type)
+        await (await self._zeroconf.async_update_service(service))
 
 
 async def _free_name(zeroconf: AsyncZeroconf, name: str, service_type: str) -> str:

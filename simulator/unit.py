@@ -16,6 +16,7 @@ from protocol.states import MOVING_STATES
 from protocol.status import Fault, Status
 from simulator.edges import SOON_US, PathEdges, next_edge
 from simulator.joint.endpoint import DISCARD_PORT, Endpoint, Reply, StreamOut
+from simulator.joint.images import ImageStore
 from simulator.joint.joint import Joint, JointIdentity
 from simulator.physics.clock import JointOscillator
 from simulator.physics.hall import HallSensor
@@ -65,7 +66,8 @@ class JointUnit:
     """A software joint. `key` is the arm's, `start_us` the true time at which its world begins.
 
     `boot` is this boot's number where the world outlives a seed, as a process that is started
-    again does; otherwise it is drawn from the seed.
+    again does; otherwise it is drawn from the seed. With `images` it takes new firmware, which
+    changes no more than the version that it tells.
     """
 
     def __init__(
@@ -75,8 +77,10 @@ class JointUnit:
         start_us: float = 0.0,
         *,
         boot: int | None = None,
+        images: ImageStore | None = None,
     ) -> None:
         self.settings = settings
+        self.images = images
         self.hall = HallSensor(
             settings.home_centre,
             settings.home_half_width,
@@ -114,12 +118,18 @@ class JointUnit:
         self._truths: list[WorldTruth] = []
         self._frames: list[tuple[int, str | bytes]] = []
         self._close: list[int] = []
+        self._going: list[int] = []
         self._start_firmware(start_us, self._random.uniform(1.0, UPTIME_US), boot)
 
     def _start_firmware(self, true_us: float, uptime_us: float, boot: int | None = None) -> None:
         draw = self._random
         drawn = draw.getrandbits(32) or 1
-        identity = JointIdentity(self.settings.id, FIRMWARE, boot or drawn)
+        firmware = FIRMWARE
+        if self.images is not None:
+            self.images.restart()
+            if self.images.running is not None:
+                firmware = self.images.running.header.firmware
+        identity = JointIdentity(self.settings.id, firmware, boot or drawn)
         self.oscillator = JointOscillator(
             uptime_us - true_us,
             draw.uniform(-SKEW_PPM, SKEW_PPM),
@@ -133,6 +143,7 @@ class JointUnit:
             inputs=self.settings.inputs,
             outputs=self.settings.outputs,
             reduces_current=self.settings.reduces_current,
+            images=self.images,
         )
         self.joint.rssi_dbm = self.settings.rssi_dbm
         self.joint.poll(uptime_us)
@@ -161,8 +172,8 @@ class JointUnit:
         """Let happen what is due; gives frames and closings for the streams."""
         self._enter(true_us)
         self._frames += self.endpoint.outgoing()
-        out = StreamOut(tuple(self._frames), tuple(self._close))
-        self._frames, self._close = [], []
+        out = StreamOut(tuple(self._frames), tuple(self._close), tuple(self._going))
+        self._frames, self._close, self._going = [], [], []
         return out
 
     # The network's side
@@ -193,6 +204,10 @@ class JointUnit:
         now = self._enter(true_us)
         out = self.endpoint.stream_frame(stream_id, data, now)
         self._settle(true_us, now)
+        if self.joint.restarts:
+            self._restart(true_us)
+            out = StreamOut(out.frames, out.close, tuple(self._going))
+            self._going = []
         return out
 
     def stream_closed(self, stream_id: int, true_us: float) -> None:
@@ -206,6 +221,8 @@ class JointUnit:
         now = self._enter(true_us)
         result = act(self.joint, now)
         self._settle(true_us, now)
+        if self.joint.restarts:
+            self._restart(true_us)
         return result
 
     def drive(self, true_us: float, drive: Drive) -> tuple[float, Status | None]:
@@ -252,9 +269,7 @@ class JointUnit:
         Its outputs are off.
         """
         self.poll(true_us)
-        self._truths += self._outputs_end(true_us)
-        self._origin = self.true_position(true_us)[0]
-        self._start_firmware(true_us, 0.0)
+        self._boot_again(true_us)
 
     def true_position(self, true_us: float) -> tuple[float, float]:
         """Where the axis really is (true counts) and how fast it moves (counts/s of joint time)."""
@@ -281,6 +296,18 @@ class JointUnit:
 
     # Inside
 
+    def _restart(self, true_us: float) -> None:
+        """As the firmware asked: its streams are closed first."""
+        self._frames += self.endpoint.outgoing()
+        self._going += self.endpoint.streams
+        self._boot_again(true_us)
+
+    def _boot_again(self, true_us: float) -> None:
+        position = self._true(self.joint.position(self.joint_us(true_us))[0])
+        self._truths += self._outputs_end(true_us, position)
+        self._origin = position
+        self._start_firmware(true_us, 0.0)
+
     def _enter(self, true_us: float) -> float:
         """Bring the joint up to a true time; gives its joint time."""
         now = self.joint_us(true_us)
@@ -302,7 +329,11 @@ class JointUnit:
                 out = self.endpoint.poll(due_us)
                 self._frames += out.frames
                 self._close += out.close
-            self._settle(self.oscillator.true_us(due_us), due_us)
+            due_true_us = self.oscillator.true_us(due_us)
+            self._settle(due_true_us, due_us)
+            if self.joint.restarts:
+                self._restart(min(due_true_us, true_us))
+                now = self.joint_us(true_us)
         self._take_up(now)
         now = self.joint.poll(now)
         if self.joint.motion is None and self.joint.path.course is None:
@@ -373,11 +404,10 @@ class JointUnit:
         self.joint.input(mask, values, now)
         self._settle(true_us, now)
 
-    def _outputs_end(self, true_us: float) -> list[WorldTruth]:
+    def _outputs_end(self, true_us: float, position: float) -> list[WorldTruth]:
         """What is true of outputs when power is lost."""
         if not self.joint.outputs:
             return []
-        position = self.true_position(true_us)[0]
         at_ns, output = round(true_us * 1_000), self._play.follow(position)
         return [WorldTruth("outputs", at_ns, position, 0.0, 0, 0, 0, self._inputs, output)]
 

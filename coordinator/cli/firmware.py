@@ -106,10 +106,11 @@ def sign(
 
 def image(file: FileArgument, data: DataOption, as_json: JsonOption = False) -> ExitCode:
     """Show what a signed image is, and whether it was signed with the data folder's key."""
-    from coordinator.config.update_key import is_signed_by, public_update_key
+    from coordinator.config.update_key import public_update_key
+    from protocol.image import is_signed
 
     found, public = _signed(file), public_update_key(data)
-    is_own = None if public is None else is_signed_by(public, found.signature, found.signed)
+    is_own = None if public is None else is_signed(found.signed, found.signature, public)
     header = found.header
     if as_json:
         value = _image_value(header.board, header.firmware, found.image)

@@ -11,6 +11,7 @@ from coordinator.cli.common import ExitCode, Failure
 from coordinator.cli.host import asked_to_end, run_alone
 from coordinator.config.data_folder import KEY_FILE, read_key
 from coordinator.config.settings import service_type
+from coordinator.config.update_key import public_update_key
 from simulator.network import PROFILES
 from simulator.port import JointPort
 from simulator.programs import JointProgram, ProgramError, joint_program, programs_served
@@ -72,7 +73,7 @@ def simulate(settings: SimulateSettings, ready: Ready) -> ExitCode:
 
 async def _simulate(settings: SimulateSettings, ready: Ready) -> ExitCode:
     ended = asked_to_end()
-    key = read_key(settings.data)
+    key, update_key = read_key(settings.data), public_update_key(settings.data)
     async with contextlib.AsyncExitStack() as stack:
         try:
             programs = await stack.enter_async_context(
@@ -97,6 +98,7 @@ async def _simulate(settings: SimulateSettings, ready: Ready) -> ExitCode:
                     seed=settings.seed,
                     truth=settings.truth,
                     service_type=settings.service_type,
+                    update_key=update_key,
                 )
             )
         ready(ports, programs)

@@ -12,11 +12,10 @@ from pathlib import Path
 from typing import Final
 
 from coordinator.config.data_folder import DataFolderError, read_hex, read_secret, write_new
+from protocol.image import PUBLIC_KEY_BYTES
 
 SECRET_FILE: Final = "firmware.key"
 PUBLIC_FILE: Final = "firmware.pub"
-UPDATE_KEY_BYTES: Final = 32
-"""Of either half."""
 
 
 def make_update_key(folder: Path) -> tuple[Path, Path]:
@@ -54,19 +53,7 @@ def sign(folder: Path, header: bytes) -> bytes:
 def public_update_key(folder: Path) -> bytes | None:
     """The public half, 32 bytes; None where the folder has none. Raises DataFolderError."""
     path = folder / PUBLIC_FILE
-    return read_hex(path, UPDATE_KEY_BYTES) if os.path.lexists(path) else None
-
-
-def is_signed_by(public: bytes, signature: bytes, header: bytes) -> bool:
-    """Whether that is the signature of a header by the key with this public half."""
-    from cryptography.exceptions import InvalidSignature
-    from cryptography.hazmat.primitives.asymmetric.ed25519 import Ed25519PublicKey
-
-    try:
-        Ed25519PublicKey.from_public_bytes(public).verify(signature, header)
-    except (InvalidSignature, ValueError):  # ValueError: the public half is no point of the curve
-        return False
-    return True
+    return read_hex(path, PUBLIC_KEY_BYTES) if os.path.lexists(path) else None
 
 
 def _taken(path: Path) -> str:

@@ -19,11 +19,12 @@ from coordinator.conform.live import (
     requests,
     restart,
     timing,
+    update,
 )
 
 _MODULES: Final = (
     announced, opening, handshake, frames, malformed, requests, timing, drives,
-    homing, points, jogging, plans, permits, outputs, restart,
+    update, homing, points, jogging, plans, permits, outputs, restart,
 )  # fmt: skip
 CHECKS: Final[tuple[Check, ...]] = tuple(
     check
@@ -56,5 +57,6 @@ TITLES: Final = {
     "faults": "Faults",
     "current": "Current",
     "outputs": "Outputs",
+    "update": "Update",
 }
 """The headings of protocol/README.md, by their anchors, in its order."""

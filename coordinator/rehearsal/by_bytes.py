@@ -188,7 +188,7 @@ def _route(end: JointEnd, out: StreamOut) -> None:
         stream = end.streams.get(number)
         if stream is not None:
             stream.answer(data)
-    for number in out.close:
+    for number in (*out.close, *out.going):
         stream = end.streams.get(number)
         if stream is not None:
             stream.refuse()

@@ -55,6 +55,14 @@ class ByValue(Carrier):
     def lost(self, node: Node) -> None:
         """As above; what waits to be said goes too."""
         super().lost(node)
+        self._forget(node)
+
+    def restarted(self, node: Node) -> None:
+        """As above; what waits to be said goes too."""
+        super().restarted(node)
+        self._forget(node)
+
+    def _forget(self, node: Node) -> None:
         told = self._told[node.id]
         told.stream = None
         told.kept.clear()

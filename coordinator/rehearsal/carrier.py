@@ -210,6 +210,12 @@ class Carrier:
                 at_us = self._schedule.now + NO_ANSWER_US
                 self._schedule.at(at_us, stream.down, "it answers no pings")
 
+    def restarted(self, node: Node) -> None:
+        """A joint restarted by itself: it closed its streams before, and says that it is there."""
+        for stream in list(self._ends[node.id].streams.values()):
+            stream.refuse()
+        self.announce_joint(node)
+
     def is_back(self, node: Node) -> None:
         """A joint that lost its power is there again, knows no older stream and says so."""
         for links in self._links:

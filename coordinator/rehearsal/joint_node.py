@@ -13,7 +13,8 @@ from simulator.unit import JointUnit
 class Node:
     """A joint. Whoever does something with its unit calls `touched` afterwards.
 
-    `poll` is called when its unit has something to do by itself.
+    `poll` is called when its unit has something to do by itself, `restarted` after it restarted
+    by itself.
     """
 
     def __init__(
@@ -22,6 +23,7 @@ class Node:
         schedule: Schedule,
         observer: Observer | None,
         poll: Callable[["Node"], None],
+        restarted: Callable[["Node"], None],
     ) -> None:
         self.unit = unit
         self.schedule = schedule
@@ -38,6 +40,8 @@ class Node:
         """How long it takes before it answers a datagram."""
         self._observer = observer
         self._poll = poll
+        self._restarted = restarted
+        self._known_boot = self.boot
         self._wake_joint_us = math.inf
         """Joint time of the earliest wake-up that stands in the schedule."""
 
@@ -48,6 +52,9 @@ class Node:
 
     def touched(self) -> None:
         """See to it that the world comes back in time, and let the observer look."""
+        if self.boot != self._known_boot:
+            self.rewind()
+            self._restarted(self)
         due = self.unit.due_us
         if due < self._wake_joint_us:
             self._wake_at(due)
@@ -60,10 +67,12 @@ class Node:
 
     def announcement(self) -> ev.Found:
         """What it announces of itself."""
-        return ev.Found(self.name, self.host, 1, Announcement(self.id, "world", 1))
+        firmware = self.unit.joint.identity.firmware
+        return ev.Found(self.name, self.host, 1, Announcement(self.id, firmware, 1))
 
     def rewind(self) -> None:
         """Its clock is another one now: find the next wake-up anew."""
+        self._known_boot = self.boot
         self._wake_at(self.unit.due_us)
 
     def _wake_at(self, due: float) -> None:

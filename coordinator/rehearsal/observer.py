@@ -43,4 +43,4 @@ class Observer(Protocol):
         """A laptop has just woken up."""
 
     def rebooted(self, joint_id: str) -> None:
-        """A joint has lost its power and begun a new boot."""
+        """A joint has lost its power, or restarted, and begun a new boot."""

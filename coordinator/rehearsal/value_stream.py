@@ -120,11 +120,11 @@ class ValueStream(Stream):
 
 
 def _welcome(node: Node, *, is_new: bool) -> Welcome:
-    joint = node.unit.joint
+    joint, images = node.unit.joint, node.unit.images
     trajectory, next_index = joint.loaded
     return Welcome(
         id=node.id,
-        firmware="world",
+        firmware=joint.identity.firmware,
         boot=node.boot,
         nonce=NO_PROOF,
         proof=NO_PROOF,
@@ -135,18 +135,23 @@ def _welcome(node: Node, *, is_new: bool) -> Welcome:
             inputs=joint.input_count,
             outputs=joint.output_count,
             idle_current=joint.reduces_current,
+            board=images.board if images is not None else None,
+            image_capacity=images.capacity if images is not None else 0,
         ),
         configuration=joint.configuration_digest,
         keyed=None if is_new else NO_PROOF,
         trajectory=trajectory,
         next_index=next_index,
+        image=images.running_sha256 if images is not None else None,
+        on_trial=images is not None and images.on_trial,
     )
 
 
 def _carry_out(content: ev.Content, joint: Joint, now: float) -> Refusal | None:
     if isinstance(content, PointsFrame):
         return joint.points(content, now)
-    assert not isinstance(content, ImageFrame), "no joint here takes images"
+    if isinstance(content, ImageFrame):
+        return joint.image_frame(content, now)
     return joint.request(content, now)
 
 

@@ -62,7 +62,7 @@ class World:
         self._observer = observer
         for unit in units:
             node = self.nodes[unit.settings.id] = Node(
-                unit, self.schedule, observer, self.carrier.poll
+                unit, self.schedule, observer, self.carrier.poll, self._restarted
             )
             self.carrier.add_joint(node)
         for node in self.nodes.values():
@@ -175,6 +175,12 @@ class World:
         node.alive = True
         self.carrier.is_back(node)
         node.rewind()
+
+    def _restarted(self, node: Node) -> None:
+        """A joint restarted by itself, with another image."""
+        self.carrier.restarted(node)
+        if self._observer is not None:
+            self._observer.rebooted(node.id)
 
     def move_joint(self, name: str, host: str, *, is_heard: bool = True) -> None:
         """A joint gets another address; what ran on its streams is gone.

@@ -10,6 +10,8 @@ from protocol.image import ImageFrame, ImageHeader, encode_header, encode_image_
 from protocol.keys import Channel, Direction
 
 _SECRET = Ed25519PrivateKey.from_private_bytes(bytes(range(0x60, 0x80)))
+PUBLIC_KEY = _SECRET.public_key().public_bytes_raw()
+OTHER_KEY = Ed25519PrivateKey.from_private_bytes(bytes(32)).public_key().public_bytes_raw()
 IMAGE = bytes(k * 7 & 0xFF for k in range(2500))
 HEADER = ImageHeader("bench-joint", "1.5.0", len(IMAGE), sha256(IMAGE).digest())
 SIGNATURE = _SECRET.sign(encode_header(HEADER))
@@ -42,7 +44,7 @@ def image_vectors() -> Vectors:
         "about": "A firmware image, its header and what signs that, and frames that carry images. "
         "The secret half of the key is here for tests only.",
         "secret_key": _SECRET.private_bytes_raw().hex(),
-        "public_key": _SECRET.public_key().public_bytes_raw().hex(),
+        "public_key": PUBLIC_KEY.hex(),
         "board": HEADER.board,
         "firmware": HEADER.firmware,
         "size_bytes": HEADER.size_bytes,

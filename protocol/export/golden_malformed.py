@@ -6,7 +6,7 @@ import zlib
 from protocol import messages, ntp
 from protocol.drive import FIELD_DRIVE, Drive, encode_drive, pack_drive
 from protocol.export.golden_bytes import DRIVES, KEYS, POINTS, STATUSES, WELCOME, Vectors
-from protocol.export.golden_image import HEADER
+from protocol.export.golden_image import HEADER, OTHER_KEY, PUBLIC_KEY, SIGNATURE
 from protocol.frames import FrameSealer
 from protocol.image import ImageFrame, encode_header, encode_image_frame
 from protocol.keys import Channel, Direction, seal_datagram
@@ -33,9 +33,13 @@ def _bytes(offset: int, number: int) -> dict[str, int]:
     return {f"_{offset + k}": byte for k, byte in enumerate(number.to_bytes(8, signed=True))}
 
 
+_ORDER = 2**252 + 27742317777372353535851937790883648493
+"""Of the group: S of a signature is below it (RFC 8032 §5.1.7)."""
+
+
 def malformed_vectors() -> Vectors:
     """Datagrams, frames and messages that are refused."""
-    cases = [*_datagrams(), *_frames(), *_points(), *_image(), *_messages()]
+    cases = [*_datagrams(), *_frames(), *_points(), *_image(), *_signatures(), *_messages()]
     return {
         "about": "What must be refused. `what` names the decoder. Datagrams and frames have a "
         "right tag unless the code says otherwise, so that the fault named is the only one.",
@@ -191,6 +195,30 @@ def _image() -> list[_Case]:
         of_header("a version with a line end", _changed(header, _33=10)),
         of_header("no bytes", header[:64] + bytes(4) + header[68:]),
         of_header("2^31 bytes", header[:64] + b"\x80\0\0\0" + header[68:]),
+    ]
+
+
+def _signatures() -> list[_Case]:
+    """By the public key: a header and its signature."""
+    header = encode_header(HEADER)
+    s = int.from_bytes(SIGNATURE[32:], "little")
+
+    def case(name: str, key: bytes, head: bytes, signature: bytes) -> _Case:
+        return "image-signature", name, key, head + signature, "image-signature"
+
+    return [
+        case("another size", PUBLIC_KEY, _changed(header, _67=0xC3), SIGNATURE),
+        case("another hash", PUBLIC_KEY, _changed(header, _99=0x92), SIGNATURE),
+        case("another R", PUBLIC_KEY, header, _changed(SIGNATURE, _0=SIGNATURE[0] ^ 1)),
+        case("another S", PUBLIC_KEY, header, _changed(SIGNATURE, _32=SIGNATURE[32] ^ 1)),
+        case(
+            "S and the order",
+            PUBLIC_KEY,
+            header,
+            SIGNATURE[:32] + (s + _ORDER).to_bytes(32, "little"),
+        ),
+        case("zeros", PUBLIC_KEY, header, bytes(64)),
+        case("another key", OTHER_KEY, header, SIGNATURE),
     ]
 
 

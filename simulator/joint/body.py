@@ -5,24 +5,14 @@ from dataclasses import dataclass
 from protocol.clockmap import ArmClock
 from protocol.configuration import Configuration
 from protocol.drive import StopLevel
-from protocol.messages import (
-    Event,
-    Faulted,
-    Finished,
-    Held,
-    Homed,
-    HomingFailed,
-    Started,
-    Stopped,
-)
+from protocol.messages import AnyEvent
 from protocol.states import AT_REST, JointState, Trigger, follow
 from protocol.status import Fault
 from simulator.joint.current import IdleCurrent
 from simulator.joint.motion import FreeMotion
 from simulator.joint.path import Path
 
-AnyEvent = Homed | HomingFailed | Started | Finished | Held | Stopped | Faulted
-__all__ = ["AnyEvent", "Body", "Event", "JointIdentity", "Truth"]
+__all__ = ["AnyEvent", "Body", "JointIdentity", "Truth"]
 
 
 @dataclass(frozen=True, slots=True)

@@ -14,6 +14,7 @@ from protocol.constants import MAX_OPENING_BYTES
 from protocol.drive import REQUEST_BYTES, decode_drive
 from protocol.errors import DatagramError, FrameError, HandshakeError
 from protocol.frames import FrameOpener, FrameSealer
+from protocol.image import IMAGE_FRAME, decode_image_frame
 from protocol.keys import Channel, Direction, Transcript, fingerprint, session_key
 from protocol.messages import Ack, decode_request, encode
 from protocol.points import POINTS_FRAME, decode_points
@@ -55,6 +56,8 @@ class StreamOut:
 
     frames: tuple[tuple[int, str | bytes], ...] = ()
     close: tuple[int, ...] = ()
+    going: tuple[int, ...] = ()
+    """Closed too, with 1001: the joint restarts."""
 
 
 @dataclass(slots=True)
@@ -118,6 +121,8 @@ class Endpoint:
 
     def stream_frame(self, stream_id: int, data: str | bytes, now: float) -> StreamOut:
         """A frame came: text in the handshake, binary after it."""
+        if self.joint.restarts:
+            return StreamOut()
         if self._stream is not None and stream_id == self._stream.number:
             return self._tagged(self._stream, data, now)
         handshake = self._handshakes.get(stream_id)
@@ -156,6 +161,12 @@ class Endpoint:
         frames = [(number, sealer.seal(encode(event))[1]) for event in self._kept]
         self._kept.clear()
         return frames
+
+    @property
+    def streams(self) -> tuple[int, ...]:
+        """All that are open, proven or not."""
+        proven = () if self._stream is None else (self._stream.number,)
+        return (*proven, *self._handshakes)
 
     def next_deadline(self) -> float | None:
         """Joint time at which `poll` has something to do, None for never."""
@@ -231,10 +242,14 @@ class Endpoint:
         return StreamOut(((stream.number, sealed), *self.outgoing()))
 
     def _carry_out(self, body: bytes, now: float) -> Refusal | None:
+        takes_images = self.joint.images is not None
         try:
             if body[0] == POINTS_FRAME:
                 return self.joint.points(decode_points(body), now)
-            return self.joint.request(decode_request(body), now, fingerprint(body))
+            if body[0] == IMAGE_FRAME and takes_images:
+                return self.joint.image_frame(decode_image_frame(body), now)
+            message = decode_request(body, takes_images=takes_images)
+            return self.joint.request(message, now, fingerprint(body))
         except FrameError as error:
             return Refusal(error.code, error.message)
 

@@ -59,6 +59,7 @@ class Handshake:
         nonce_in_force = key_nonce(keyed, transcript)
         self.offered = Offered(transcript, nonce_in_force)
         trajectory, next_index = joint.loaded if nonce_in_force else (0, 0)
+        images = joint.images
         return Welcome(
             id=joint.identity.id,
             firmware=joint.identity.firmware,
@@ -73,11 +74,15 @@ class Handshake:
                 outputs=joint.output_count,
                 inputs=joint.input_count,
                 idle_current=joint.reduces_current,
+                board=images.board if images is not None else None,
+                image_capacity=images.capacity if images is not None else 0,
             ),
             configuration=joint.configuration_digest,
             keyed=nonce_in_force.hex() if nonce_in_force else None,
             trajectory=trajectory,
             next_index=next_index,
+            image=images.running_sha256 if images is not None else None,
+            on_trial=images is not None and images.on_trial,
         )
 
     def proved(self, text: str, key: bytes) -> Offered:

@@ -11,23 +11,26 @@ from typing import Final
 from protocol.clockmap import ArmClock, ClockMap
 from protocol.constants import REMAINDER_LIMIT_US, SILENCE_US
 from protocol.drive import Drive, Mode, StopLevel
+from protocol.image import ImageFrame
 from protocol.light import ConditionWord
-from protocol.messages import Configure
+from protocol.messages import AnyRequest, Configure
 from protocol.points import PointsFrame
 from protocol.states import JointState
 from protocol.status import Fault, Reason, Status
 from simulator.joint.body import AnyEvent, Body, JointIdentity, Truth
 from simulator.joint.free import Mover
 from simulator.joint.homing import Phase
+from simulator.joint.images import ImageStore
 from simulator.joint.light import Lamp
 from simulator.joint.maps import credible
 from simulator.joint.motion import FreeMotion
 from simulator.joint.path import Coming, Path
 from simulator.joint.playing import Player
 from simulator.joint.refusal import Refusal
-from simulator.joint.requests import Request, RequestHandler
+from simulator.joint.requests import RequestHandler
 from simulator.joint.safety import Safety
 from simulator.joint.session import Session
+from simulator.joint.update import Updater
 
 _REMAINDER_TOLD_US: Final = 2**31 - 1
 """Largest that a status has room for: a wrong map may leave more."""
@@ -36,7 +39,10 @@ _TIMED_END: Final = frozenset({JointState.STOPPING, JointState.HOMING})
 
 
 class Joint:
-    """A joint. Not configured, not homed and without session when it boots."""
+    """A joint. Not configured, not homed and without session when it boots.
+
+    `images` is what outlives its boots; one without takes no images.
+    """
 
     def __init__(
         self,
@@ -48,6 +54,7 @@ class Joint:
         inputs: int = 8,
         outputs: int = 8,
         reduces_current: bool = True,
+        images: ImageStore | None = None,
     ) -> None:
         self.identity = identity
         self.max_step_rate_hz = max_step_rate_hz
@@ -65,8 +72,9 @@ class Joint:
         self._mover = Mover(self._body)
         self._safety = Safety(self._body, self._player, self._mover)
         self._lamp = Lamp()
+        self._updater = Updater(self._body, images)
         self._requests = RequestHandler(
-            self._body, self._player, self._safety, self._lamp, max_step_rate_hz
+            self._body, self._player, self._safety, self._lamp, self._updater, max_step_rate_hz
         )
         self._session = Session()
         self._configured_by: str | None = None
@@ -78,13 +86,19 @@ class Joint:
         """Whether it was at rest, and not armed, when it was last looked at."""
         self._due_us = math.inf
         self._due: tuple[Coming, float] | str = ""
+        self._schedule()
 
     # What is asked of it
 
     def drive(self, drive: Drive, now: float) -> Status | None:
-        """Take a drive; None when it is old or of another session and must get no reply."""
+        """Take a drive; None when it is old or of another session and must get no reply.
+
+        None too from a joint that wants to restart, or cannot store that this confirms its image.
+        """
         now = self.poll(now)
-        if not self._session.takes(drive.session, drive.sequence, now):
+        if self.restarts or not self._session.takes(drive.session, drive.sequence, now):
+            return None
+        if not self._updater.confirm():
             return None
         body = self._body
         self._driven_us = now
@@ -113,7 +127,12 @@ class Joint:
         self._schedule()
         return refusal
 
-    def request(self, message: Request, now: float, digest: str | None = None) -> Refusal | None:
+    def image_frame(self, frame: ImageFrame, now: float) -> Refusal | None:
+        """Take a part of an image. Only for a joint that takes images."""
+        self.poll(now)
+        return self._updater.frame(frame)
+
+    def request(self, message: AnyRequest, now: float, digest: str | None = None) -> Refusal | None:
         """Carry out a request of the stream, or say why not.
 
         `digest` is the SHA-256 of the bytes that it came in, where it came in bytes.
@@ -284,6 +303,16 @@ class Joint:
         return self._session.number
 
     @property
+    def images(self) -> ImageStore | None:
+        """What it keeps of images, to look at only; None where it takes none."""
+        return self._updater.store
+
+    @property
+    def restarts(self) -> bool:
+        """Whether it wants to restart: whoever runs it does that now, with the same `images`."""
+        return self._updater.restarts
+
+    @property
     def configuration_digest(self) -> str | None:
         """SHA-256 of the request that set the configuration in force, None before the first."""
         return self._configured_by
@@ -340,6 +369,7 @@ class Joint:
             self._sooner(self._driven_us + SILENCE_US, "lost")
         if rests and body.energised:
             self._sooner(body.current.due_us(body.configuration), "idle")
+        self._sooner(self._updater.due_us(), "trial")
 
     def _goes_off(self) -> int:
         """Outputs that are on and go off when nothing is heard any more: at rest only."""
@@ -354,6 +384,8 @@ class Joint:
     def _happen(self, due: tuple[Coming, float] | str, now: float) -> None:
         if isinstance(due, tuple):
             self._player.happen(due[0], due[1], now)
+        elif due == "trial":
+            self._updater.give_up()
         elif due == "lost":
             self._body.switch(self._goes_off(), 0, now)
         elif due == "idle":

@@ -1,11 +1,14 @@
-"""The requests of the stream: configure, prepare, discard, clear, blink. None moves."""
+"""The requests of the stream: configure, prepare, discard, clear, blink. None moves.
+
+Those about images are `update`'s.
+"""
 
 from typing import Final
 
 from protocol.configuration import Configuration
 from protocol.constants import COUNTS_PER_MICROSTEP
 from protocol.drive import StopLevel
-from protocol.messages import Blink, Clear, Configure, Discard, Prepare
+from protocol.messages import AnyRequest, Blink, Configure, Discard, Install, Prepare, Update
 from protocol.points import PointsFrame
 from protocol.ramp import Ramp
 from protocol.states import ON_PATH, JointState, Trigger
@@ -14,8 +17,8 @@ from simulator.joint.light import Lamp
 from simulator.joint.playing import Player
 from simulator.joint.refusal import Refusal
 from simulator.joint.safety import Safety
+from simulator.joint.update import Updater
 
-Request = Configure | Prepare | Discard | Clear | Blink
 _WITH_TRAJECTORY: Final = frozenset(
     {JointState.PREPARED, JointState.ARMED, JointState.HELD, JointState.FINISHED}
 )
@@ -25,18 +28,27 @@ class RequestHandler:
     """Answers requests: each is carried out wholly, or refused and changes nothing."""
 
     def __init__(
-        self, body: Body, player: Player, safety: Safety, lamp: Lamp, max_step_rate_hz: int
+        self,
+        body: Body,
+        player: Player,
+        safety: Safety,
+        lamp: Lamp,
+        updater: Updater,
+        max_step_rate_hz: int,
     ) -> None:
         self._body = body
         self._player = player
         self._safety = safety
         self._max_speed = max_step_rate_hz * COUNTS_PER_MICROSTEP
         self._lamp = lamp
+        self._updater = updater
 
-    def request(self, message: Request, asked: StopLevel, now: float) -> Refusal | None:
+    def request(self, message: AnyRequest, asked: StopLevel, now: float) -> Refusal | None:
         """One request; `asked` is the stop level of the newest drive."""
         if isinstance(message, Blink):
             self._lamp.blink(message.seconds, now)
+        elif isinstance(message, Update | Install):
+            return self._updater.request(message)
         elif not self._body.at_rest:
             return Refusal("not-at-rest", f"the joint is {self._body.state.word}, not at rest")
         elif self._body.path.pending is not None:

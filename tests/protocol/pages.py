@@ -42,7 +42,8 @@ def table(name: str) -> list[list[str]]:
 def read(name: str, data: bytes) -> dict[str, Any]:
     """The fields in bytes, by a table with offset, size, type and field in its first columns.
 
-    Unsigned 64-bit numbers and bytes come as hex, as in the vectors. The table must cover the
+    Unsigned 64-bit numbers and bytes come as hex, as in the vectors, texts without what fills them.
+    The table must cover the
     bytes without gap or overlap.
     """
     fields: dict[str, Any] = {}
@@ -53,6 +54,8 @@ def read(name: str, data: bytes) -> dict[str, Any]:
         end += len(value)
         if kind == "bytes" or kind == "u64":
             fields[field] = value.hex()
+        elif kind == "text":
+            fields[field] = value.rstrip(b"\0").decode("ascii")
         else:
             assert kind[0] in "ui"
             assert int(kind[1:]) == 8 * len(value), f"{name}: {field}"

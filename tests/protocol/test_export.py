@@ -12,10 +12,20 @@ from hypothesis import strategies as st
 from protocol import ntp
 from protocol.clockmap import ArmClock, ClockMap
 from protocol.drive import decode_drive, encode_drive
-from protocol.errors import WireError
+from protocol.errors import FrameError, WireError
 from protocol.export.golden_bytes import drive_fields, point_fields, status_fields
 from protocol.export.outputs import HERE, MESSAGES, outputs
 from protocol.frames import FrameOpener, FrameSealer
+from protocol.image import (
+    HEADER_BYTES,
+    ImageFrame,
+    ImageHeader,
+    decode_header,
+    decode_image_frame,
+    encode_header,
+    encode_image_frame,
+    is_signed,
+)
 from protocol.keys import Channel, Direction, Transcript, hkdf_sha256, proof, session_key, tag
 from protocol.messages import (
     AnyRequest,
@@ -175,6 +185,23 @@ def test_points_agree() -> None:
         assert encode_points(frame).hex() == case["body"]
 
 
+def test_image_agrees() -> None:
+    found = vectors("image")
+    header = ImageHeader(
+        found["board"], found["firmware"], found["size_bytes"], bytes.fromhex(found["sha256"])
+    )
+    data, signature, key = (
+        bytes.fromhex(found[name]) for name in ("header", "signature", "public_key")
+    )
+    assert decode_header(data) == header
+    assert encode_header(header) == data
+    assert is_signed(data, signature, key)
+    for case in found["frames"]:
+        frame = ImageFrame(case["offset"], bytes.fromhex(case["data"]))
+        assert decode_image_frame(bytes.fromhex(case["body"])) == frame
+        assert encode_image_frame(frame).hex() == case["body"]
+
+
 def test_ntp_agrees() -> None:
     for case in vectors("ntp")["cases"]:
         request = ntp.decode_packet(bytes.fromhex(case["request"]))
@@ -209,11 +236,19 @@ def open_frame(data: bytes, key: bytes) -> object:
     return FrameOpener(key, Direction.TO_JOINT).open(data)
 
 
+def checked_signature(data: bytes, key: bytes) -> None:
+    if not is_signed(data[:HEADER_BYTES], data[HEADER_BYTES:], key):
+        raise FrameError("image-signature", "another key signed it, or other bytes")
+
+
 DECODERS: dict[str, Callable[[bytes, bytes], object]] = {
     "drive": decode_drive,
     "status": decode_status,
     "frame": open_frame,
     "points": lambda data, _: decode_points(data),
+    "image": lambda data, _: decode_image_frame(data),
+    "image-header": lambda data, _: decode_header(data),
+    "image-signature": checked_signature,
     "request": lambda data, _: decode_request(data),
     "opening": lambda data, _: decode_opening_to_joint(data.decode()),
     "welcome": lambda data, _: decode_opening(data),

@@ -26,7 +26,7 @@ def test_every_message_has_its_largest_and_the_page_tells_its_bytes() -> None:
     assert set(kinds) == set(MESSAGES)
     told = {row[0].strip("`"): int(row[1]) for row in rows(block("sizes"))}
     assert told == largest.sizes()
-    assert set(told) == {row[0].strip("`") for row in table("messages")} | {"points"}
+    assert set(told) == {row[0].strip("`") for row in table("messages")} | {"points", "image"}
     assert f"the frame ({told['points']} bytes)" in README
 
 

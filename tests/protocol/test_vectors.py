@@ -1,7 +1,8 @@
 """The golden vectors against a reader that knows README.md only.
 
 Nothing of `protocol` is imported here: bytes are read by the tables of README.md with the standard
-library, and the law of motion is written down once more from its text.
+library (signatures with `cryptography`), and the law of motion is written down once more from its
+text.
 """
 
 import hashlib
@@ -13,6 +14,7 @@ from itertools import pairwise
 from typing import Any
 
 import pytest
+from cryptography.hazmat.primitives.asymmetric.ed25519 import Ed25519PrivateKey
 
 from tests.protocol.pages import README, read, table, vectors
 
@@ -97,6 +99,7 @@ def test_all_files_use_the_keys_of_the_one_handshake() -> None:
     assert {case["key"] for case in vectors("drive")["cases"]} == {keys[2, 0]}
     assert {case["key"] for case in vectors("status")["cases"]} == {keys[2, 1]}
     assert {case["key"] for case in vectors("points")["cases"]} == {keys[1, 0]}
+    assert {case["key"] for case in vectors("image")["frames"]} == {keys[1, 0]}
     for case in vectors("stream")["cases"]:
         assert case["key"] == keys[1, case["direction"]]
 
@@ -150,6 +153,41 @@ def test_points_frames(case: dict[str, Any]) -> None:
     assert frame["body"] == case["body"]
     assert int(frame["number"], 16) == case["number"]
     assert mac(case["key"], 0, 1, bytes.fromhex(frame["number"]) + body) == frame["tag"]
+
+
+@pytest.mark.parametrize("case", vectors("image")["frames"], ids=lambda case: str(case["name"]))
+def test_image_frames(case: dict[str, Any]) -> None:
+    body = bytes.fromhex(case["body"])
+    assert read("image-frame", body[:-4]) == {
+        "kind": 2, "count": len(case["data"]) // 2, "offset": case["offset"], "data": case["data"]
+    }  # fmt: skip
+    assert zlib.crc32(body[:-4]).to_bytes(4, "big") == body[-4:]
+    frame = read("frame", bytes.fromhex(case["frame"]))
+    assert frame["body"] == case["body"]
+    assert int(frame["number"], 16) == case["number"]
+    assert mac(case["key"], 0, 1, bytes.fromhex(frame["number"]) + body) == frame["tag"]
+
+
+def test_image_header_and_its_signature() -> None:
+    found = vectors("image")
+    header, image = bytes.fromhex(found["header"]), bytes.fromhex(found["image"])
+    assert len(header) == 100
+    assert read("image-header", header) == {
+        "label": b"unisono.image.v1".hex(),
+        "board": found["board"],
+        "firmware": found["firmware"],
+        "size": len(image),
+        "sha256": hashlib.sha256(image).hexdigest(),
+    }
+    secret = Ed25519PrivateKey.from_private_bytes(bytes.fromhex(found["secret_key"]))
+    public = secret.public_key()
+    assert public.public_bytes_raw().hex() == found["public_key"]
+    assert secret.sign(header).hex() == found["signature"]
+    public.verify(bytes.fromhex(found["signature"]), header)
+    assert [bytes.fromhex(one["data"]) for one in found["frames"][:2]] == [
+        image[:2048],
+        image[2048:],
+    ]
 
 
 @pytest.mark.parametrize("case", vectors("ntp")["cases"])

@@ -15,13 +15,17 @@ from coordinator.conform.check import Make, Section, equal
 from coordinator.conform.stream import opened, require_reject, send
 from protocol import ntp
 from protocol.drive import REQUEST_BYTES
+from protocol.image import IMAGE_FRAME, SIGNATURE_BYTES
 from protocol.keys import TAG_BYTES, Channel, Direction, tag
+from protocol.messages import Update, encode
 from protocol.points import POINTS_FRAME
 
 ANSWERED: Final = Section("what-is-answered")
 MESSAGES: Final = Section("messages")
 POINTS_FRAMES: Final = Section("points-frame")
 OPENINGS: Final = Section("handshake")
+UPDATE: Final = Section("update")
+_OF_IMAGES: Final = (b'"type":"update"', b'"type":"install"')
 
 
 def _cases() -> list[dict[str, Any]]:
@@ -46,11 +50,15 @@ def _datagram(data: bytes, code: str) -> Make:
 
 
 def _body(body: bytes, code: str) -> Make:
-    # By its first byte it is no frame of points, and then it is no JSON either.
-    is_other = code == "frame-type" and body[0] != POINTS_FRAME
-    expected = "message-invalid" if is_other else code
-
     async def make(bench: Bench) -> None:
+        takes_images = bench.welcome.welcome.capabilities.board is not None
+        expected = code
+        # By its first byte it is no frame that it knows, and then it is no JSON either.
+        if code.startswith("frame-"):
+            known = (POINTS_FRAME, IMAGE_FRAME) if takes_images else (POINTS_FRAME,)
+            expected = code if body[0] in known else "message-invalid"
+        elif not takes_images and any(kind in body for kind in _OF_IMAGES):
+            expected = "message-unknown"
         before = await bench.talk.drive()
         equal("reject", expected, await bench.talk.ask(body))
         after = await bench.talk.drive()
@@ -61,6 +69,11 @@ def _body(body: bytes, code: str) -> Make:
         )
 
     return make
+
+
+def _header(header: bytes, code: str) -> Make:
+    update = encode(Update(header=header.hex(), signature="00" * SIGNATURE_BYTES))
+    return _body(update, code)
 
 
 def _opening(text: str, code: str) -> Make:
@@ -88,6 +101,8 @@ def _add_all() -> None:
 
     makers: dict[str, tuple[Section, Callable[[bytes, str], Make], str]] = {
         "points": (POINTS_FRAMES, _body, "Points, {name}: rejected with {code}."),
+        "image": (UPDATE, _body, "A frame of an image, {name}: rejected with {code}."),
+        "image-header": (UPDATE, _header, "A header with {name}: rejected with {code}."),
         "request": (MESSAGES, _body, "Request, {name}: rejected with {code}."),
         "drive": (ANSWERED, _datagram, "Drive, {name}: no reply, and nothing changes."),
     }

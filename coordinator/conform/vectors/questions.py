@@ -9,6 +9,7 @@ from coordinator.conform.check import Wrong
 from coordinator.conform.vectors.motion import motion_questions
 from coordinator.conform.vectors.question import Question, exactly, member, refusing
 from protocol.drive import REQUEST_BYTES
+from protocol.image import HEADER_BYTES
 
 
 def read(name: str) -> Any:
@@ -24,6 +25,7 @@ def questions() -> list[Question]:
         *_handshake(),
         *_stream(),
         *_points(),
+        *_image(),
         *_datagrams(),
         *_malformed(),
         *motion_questions(read),
@@ -141,6 +143,22 @@ def _points() -> Iterator[Question]:
         yield Question(f"{name} open", "frame-open", given, judge)
 
 
+def _image() -> Iterator[Question]:
+    found = read("image")
+    names = ("board", "firmware", "size_bytes", "sha256")
+    judge = exactly(**{name: found[name] for name in names})
+    yield Question("image header", "image-header", {"header": found["header"]}, judge)
+    signed = {name: found[name] for name in ("public_key", "header", "signature")}
+    yield Question("image signature", "image-signature", signed, exactly(signed=True))
+    for k, case in enumerate(found["frames"], 1):
+        name, body = f"image frames {k}", case["body"]
+        judge = exactly(offset=case["offset"], data=case["data"])
+        yield Question(f"{name} body", "image", {"body": body}, judge)
+        given = {"key": case["key"], "direction": 0, "frame": case["frame"]}
+        judge = exactly(number=case["number"], body=body)
+        yield Question(f"{name} open", "frame-open", given, judge)
+
+
 def _datagrams() -> Iterator[Question]:
     for k, case in enumerate(read("ntp")["cases"], 1):
         given = {name: case[name] for name in ("request", "receive_us", "transmit_us")}
@@ -167,5 +185,11 @@ def _malformed() -> Iterator[Question]:
         elif what == "frame":
             given = {"key": case["key"], "direction": 0, "frame": data}
             yield Question(name, "frame-open", given, judge)
-        elif what in ("points", "request", "opening"):
+        elif what == "image-header":
+            yield Question(name, what, {"header": data}, judge)
+        elif what == "image-signature":
+            header, signature = data[: 2 * HEADER_BYTES], data[2 * HEADER_BYTES :]
+            given = {"public_key": case["key"], "header": header, "signature": signature}
+            yield Question(name, what, given, judge)
+        elif what in ("points", "image", "request", "opening"):
             yield Question(name, what, {"body": data}, judge)

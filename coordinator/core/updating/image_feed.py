@@ -2,7 +2,8 @@
 
 from typing import Final
 
-from protocol.image import MAX_IMAGE_FRAME_BYTES, ImageFrame
+from protocol.constants import MAX_IMAGE_FRAME_BYTES
+from protocol.image import ImageFrame
 
 FRAMES_UNDER_WAY: Final = 4
 """More would only queue in the joint's small TCP stack."""

@@ -11,8 +11,9 @@ from protocol import fixedpoint, ntp
 from protocol.clockmap import ArmClock, ClockMap
 from protocol.configuration import Configuration
 from protocol.drive import decode_drive
-from protocol.errors import WireError
+from protocol.errors import FrameError, WireError
 from protocol.frames import FrameOpener
+from protocol.image import decode_header, decode_image_frame, is_signed
 from protocol.keys import (
     Channel,
     Direction,
@@ -206,6 +207,21 @@ def answer(q: dict[str, Any]) -> dict[str, Any]:
             "first_index": frame.first_index,
             "points": [_point(one) for one in frame.points],
         }
+    if ask == "image-header":
+        header = decode_header(_hex(q["header"]))
+        return {
+            "board": header.board,
+            "firmware": header.firmware,
+            "size_bytes": header.size_bytes,
+            "sha256": header.sha256.hex(),
+        }
+    if ask == "image-signature":
+        if not is_signed(*(_hex(q[name]) for name in ("header", "signature", "public_key"))):
+            raise FrameError("image-signature", "another key signed it, or other bytes")
+        return {"signed": True}
+    if ask == "image":
+        part = decode_image_frame(_hex(q["body"]))
+        return {"offset": part.offset, "data": part.data.hex()}
     if ask == "ramp":
         ramp, time_us = Ramp(q["rows"]), q["time_256"] / 256
         return {"path_us": ramp.path(time_us), "rate_ppm": ramp.rate(time_us) * 1e6}
@@ -279,7 +295,7 @@ def main(fault: str = "") -> None:
             q["id"] = "keys tags 99"
         elif fault == "a long line" and count == 5:
             found["more"] = "x" * 20_000
-        elif fault == "accepts" and found.get("code") == "frame-crc":
+        elif fault == "accepts" and q["ask"] == "points" and found.get("code") == "frame-crc":
             found = {"trajectory": 7, "first_index": 0, "points": []}
         sys.stdout.write(json.dumps({"id": q["id"], **found}) + "\n")
         sys.stdout.flush()

@@ -1,5 +1,6 @@
 """Joints with one fault each, by patching this process's own joint, and which checks find it."""
 
+import zlib
 from collections.abc import Callable
 from dataclasses import dataclass, replace
 from typing import Any
@@ -11,6 +12,7 @@ from protocol.discovery import Announcement
 from protocol.drive import Drive, Mode, Plan, decode_drive
 from protocol.errors import FrameError
 from protocol.frames import FrameOpener
+from protocol.image import is_signed
 from protocol.keys import Channel, Direction, proof, tag
 from protocol.messages import Configure, Discard, Started
 from protocol.ntp import NtpPacket
@@ -21,12 +23,13 @@ from protocol.segments import check_segment
 from protocol.states import JointState
 from protocol.status import Reason
 from simulator import port
-from simulator.joint import buffer, endpoint, free, handshake, joint, path, playing
+from simulator.joint import buffer, endpoint, free, handshake, joint, path, playing, update
 from simulator.joint.body import Body
 from simulator.joint.buffer import PointBuffer
 from simulator.joint.current import IdleCurrent
 from simulator.joint.endpoint import Endpoint, StreamOut
 from simulator.joint.handshake import Handshake, Offered
+from simulator.joint.images import ImageStore
 from simulator.joint.joint import Joint
 from simulator.joint.path import Path
 from simulator.joint.playing import Player
@@ -34,6 +37,8 @@ from simulator.joint.refusal import Refusal
 from simulator.joint.requests import RequestHandler
 from simulator.joint.safety import Safety
 from simulator.joint.session import Session
+from simulator.joint.update import Updater
+from tests.protocol.pages import vectors
 
 Patch = pytest.MonkeyPatch
 
@@ -318,6 +323,76 @@ def _(patch: Patch) -> None:
         return old(self, *args)
 
     around(patch, RequestHandler, "request", request)
+
+
+# ---- update ----
+
+
+_UPDATE = "update/board update/size update/unsigned update/signature update/published-key"
+
+
+@fault(
+    "takes any signature",
+    among=_UPDATE,
+    found_by="update/unsigned update/signature update/published-key",
+)
+def _(patch: Patch) -> None:
+    patch.setattr(update, "is_signed", lambda header, signature, key: True)
+
+
+@fault(
+    "trusts the key that the vectors have published",
+    among=_UPDATE,
+    found_by="update/published-key",
+)
+def _(patch: Patch) -> None:
+    published = bytes.fromhex(vectors("image")["public_key"])
+    around(
+        patch,
+        update,
+        "is_signed",
+        lambda old, header, signature, key: old(header, signature, published),
+    )
+
+
+@fault("looks at the signature first", among=_UPDATE, found_by="update/board update/size")
+def _(patch: Patch) -> None:
+    def ask(old: Any, self: Updater, store: ImageStore, message: Any) -> Any:
+        header, signature = bytes.fromhex(message.header), bytes.fromhex(message.signature)
+        if not is_signed(header, signature, store.public_key):
+            return Refusal("image-signature", "not signed")
+        return old(self, store, message)
+
+    around(patch, Updater, "_update", ask)
+
+
+@fault(
+    "installs with drivers on",
+    among="update/energised update/gap update/nothing",
+    found_by="update/energised",
+)
+def _(patch: Patch) -> None:
+    def install(old: Any, self: Updater, store: ImageStore) -> Any:
+        self._body.energised, was = False, self._body.energised
+        found = old(self, store)
+        self._body.energised = was
+        return found
+
+    around(patch, Updater, "_install", install)
+
+
+@fault(
+    "takes a frame without looking at its CRC",
+    among="update/vector-image",
+    found_by="update/vector-image-wrong-crc",
+)
+def _(patch: Patch) -> None:
+    def carry_out(old: Any, self: Endpoint, body: bytes, now: float) -> Any:
+        if body[0] == 2:
+            body = body[:-4] + zlib.crc32(body[:-4]).to_bytes(4)
+        return old(self, body, now)
+
+    around(patch, Endpoint, "_carry_out", carry_out)
 
 
 # ---- timing ----

@@ -16,12 +16,14 @@ from coordinator.conform.stream import Place
 from coordinator.core.configure import arm_ramp, configuration_of
 from coordinator.rehearsal.software_joints import joint_settings
 from protocol.constants import STREAM_PATH
+from simulator.joint.images import ImageStore
 from simulator.network import PROFILES, Link
 from simulator.port import JointPort, world_us
 from simulator.server import joints_served
 from simulator.unit import JointUnit
 from tests.own import SERVICE_TYPE
 from tests.quick_arm import arm_text
+from tests.simulator.joint.signing import PUBLIC
 
 HOST = "127.0.0.1"
 KEY = bytes(range(32))
@@ -36,9 +38,10 @@ def quick_arm(folder: Path) -> Arm:
 
 @contextlib.asynccontextmanager
 async def target(
-    folder: Path, *, may_move: bool = True, announce: bool = False
+    folder: Path, *, may_move: bool = True, announce: bool = False, takes_images: bool = True
 ) -> AsyncIterator[tuple[Target, JointPort]]:
     """A joint that answers, ready to be checked. Unless `announce`, it announces nothing."""
+    update_key = PUBLIC if takes_images else None
     arm = quick_arm(folder)
     (settings,) = joint_settings(arm, 1)
     (joint,) = arm.joints
@@ -58,11 +61,14 @@ async def target(
                     profile=PROFILES["none"],
                     seed=1,
                     service_type=SERVICE_TYPE,
+                    update_key=update_key,
                 )
             )
             heard = await listen(HOST, SERVICE_TYPE, joint.id)
         else:
-            unit = JointUnit(settings, KEY, world_us(), boot=secrets.randbits(32) or 1)
+            images = None if update_key is None else ImageStore(update_key)
+            boot = secrets.randbits(32) or 1
+            unit = JointUnit(settings, KEY, world_us(), boot=boot, images=images)
             port = JointPort(unit, Link(PROFILES["none"], 1), lambda _name, _truth: None)
             await port.open(HOST)
             stack.push_async_callback(port.close)

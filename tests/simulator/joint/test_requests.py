@@ -3,13 +3,12 @@
 import pytest
 
 from protocol.drive import Drive, Mode, StopLevel
-from protocol.messages import Clear, Configure, Discard, Prepare
+from protocol.messages import AnyRequest, Clear, Configure, Discard, Prepare
 from protocol.points import PointsFrame
 from protocol.states import JointState
 from protocol.status import Fault
 from simulator.joint.joint import Joint
 from simulator.joint.refusal import Refusal
-from simulator.joint.requests import Request
 from tests.simulator.joint.rig import (
     COORDINATOR,
     IDENTITY,
@@ -33,7 +32,7 @@ def code(refusal: Refusal | None) -> str | None:
 @pytest.mark.parametrize(
     "message", [Prepare(trajectory=5), Discard(), Clear(), Configure(configuration=configuration())]
 )
-def test_requests_need_a_joint_at_rest_without_a_start_pending(message: Request) -> None:
+def test_requests_need_a_joint_at_rest_without_a_start_pending(message: AnyRequest) -> None:
     rig = Rig()
     at_us = rig.moving()
     assert code(rig.joint.request(message, at_us + 100_000.0)) == "not-at-rest"

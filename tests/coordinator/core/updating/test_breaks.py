@@ -6,7 +6,7 @@ import pytest
 
 from coordinator.codes.update_phase import UpdatePhase as P
 from protocol import messages
-from protocol.image import MAX_IMAGE_FRAME_BYTES
+from protocol.constants import MAX_IMAGE_FRAME_BYTES
 from tests.coordinator.core.kit import S
 from tests.coordinator.core.updating.scripted import (
     BLOCK,

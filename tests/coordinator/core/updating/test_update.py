@@ -11,8 +11,9 @@ from coordinator.core.condition import condition
 from coordinator.core.snapshot.arm import arm_snapshot
 from coordinator.core.updating.image_feed import FRAMES_UNDER_WAY
 from protocol import messages
+from protocol.constants import MAX_IMAGE_FRAME_BYTES
 from protocol.drive import StopLevel
-from protocol.image import MAX_IMAGE_FRAME_BYTES, ImageFrame
+from protocol.image import ImageFrame
 from protocol.light import ConditionWord
 from protocol.states import JointState
 from tests.coordinator.core.kit import S
