@@ -16,7 +16,7 @@ from coordinator.codes.update_phase import UpdatePhase
 from coordinator.config.update_key import make_update_key
 from protocol.image import HEADER_BYTES, SIGNATURE_BYTES
 from tests.coordinator.cli.here import Unisono, unisono_here
-from tests.coordinator.cli.servers import Answer, served
+from tests.coordinator.cli.servers import ARM, Answer, served
 
 HEAD = HEADER_BYTES + SIGNATURE_BYTES
 IMAGE = b"pricking out " * 300
@@ -267,3 +267,17 @@ def test_ctrl_c_that_comes_too_late_says_so_and_it_is_followed_on(
         done = unisono("joint", "update", "elbow", str(signed), "--url", url)
     assert done.code == 0
     assert "cannot be kept from it any more" in done.err
+
+
+def test_joints_tells_of_an_update_that_is_under_way_and_of_none_that_is_over(
+    unisono: Unisono,
+) -> None:
+    def coordinator(update: object) -> Callable[[str, bytes], Answer]:
+        told = json.dumps(ARM | {"update": plain(update)}).encode()
+        return lambda path, body: (200, {"Content-Type": "application/json"}, told)
+
+    with served(coordinator(SENDING)) as url:
+        done = unisono("joints", "--url", url)
+    assert "elbow is being updated: sending 1.4.0, 9 of 90 bytes" in done.out
+    with served(coordinator(UPDATE)) as url:
+        assert "being updated" not in unisono("joints", "--url", url).out
