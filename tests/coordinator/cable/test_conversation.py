@@ -117,6 +117,18 @@ def test_refusal_is_told_with_its_reason(code: Refusal, trouble: Trouble, words:
     assert words in str(error)
 
 
+def test_what_a_board_does_not_know_can_be_offered_and_any_other_refusal_is_trouble() -> None:
+    def asked(answers: Answers) -> bool:
+        with cable(answers) as path, Port(path) as port:
+            return Conversation(port).offer(Kind.SET_UPDATE_KEY, bytes(32))
+
+    assert asked(board(lambda frame: b""))
+    assert not asked(refusing(bytes((Refusal.UNKNOWN,))))
+    with pytest.raises(CableError, match="trusts another key for its updates") as caught:
+        asked(refusing(bytes((Refusal.KEY_SET,))))
+    assert caught.value.trouble is Trouble.OTHER_KEY
+
+
 def test_refusal_that_is_not_on_the_page_is_a_wrong_answer() -> None:
     assert trouble_with(refusing(b"\x09")).trouble is Trouble.STRANGER
 
