@@ -128,6 +128,7 @@ class Service:
         await self.queue.close()
         if not self.failed.is_set():
             ending = "the coordinator is ending: what moves comes to rest"
+            self._core.updates.end(arm_now_us())
             self.tell(Level.INFO, "coordinator-ending", ending)
             with contextlib.suppress(Refused, TimeoutError):
                 patience_s = EXIT_HOLD_S + self._core.ramp.duration_us / US

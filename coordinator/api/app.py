@@ -25,6 +25,7 @@ from coordinator.api.served_at import ON_LOOPBACK, ServedAt
 from coordinator.api.state_routes import reading
 from coordinator.api.taught import taught
 from coordinator.api.touch import TouchHands
+from coordinator.api.updates import updates
 from coordinator.api.warnings import warnings
 from coordinator.config.settings import API_PREFIX
 from coordinator.service import Service
@@ -47,6 +48,7 @@ def create_app(service: Service, served_at: ServedAt = ON_LOOPBACK) -> FastAPI:
     for part in (
         reading(service),
         joints(service),
+        updates(service, desk),
         records(service),
         commands(service, desk),
         taking(desk),

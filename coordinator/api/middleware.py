@@ -23,6 +23,7 @@ from coordinator.api.served_at import ServedAt
 from coordinator.api.tokens import Role
 from coordinator.config.data_folder import DataFolderError
 from coordinator.config.settings import API_PREFIX
+from coordinator.core.updating.signed import MAX_SIGNED_BYTES
 from coordinator.links.clock import arm_now_us
 from coordinator.programs.size import MAX_LONG_BYTES
 
@@ -32,7 +33,7 @@ POSTS_AT_ONCE: Final = 100
 BODY_S: Final = 15.0
 """For a whole body: the longest program, with every line end as two bytes, at 1.2 Mbit/s."""
 LONG_S: Final = 120.0
-"""For a long program's text: at 2 Mbit/s."""
+"""For a long program's text, or a joint's firmware: at 2 Mbit/s."""
 READS_PER_S: Final = 200.0
 READS_AT_ONCE: Final = 400
 """Of the API: the page's own files, the feed and the probes are not counted."""
@@ -42,6 +43,7 @@ _STOPPING: Final = (f"{API_PREFIX}/hold", f"{API_PREFIX}/stop")
 _OPEN: Final = (f"{API_PREFIX}/session", f"{API_PREFIX}/healthz")
 """What needs no token, as the page's files and the probes at the root do not."""
 _TEXTS: Final = f"{API_PREFIX}/texts"
+_UPDATE: Final = re.compile(rf"{API_PREFIX}/joints/[^/]+/update")
 _FEED: Final = f"{API_PREFIX}/feed"
 _METRICS: Final = "/metrics"
 _READING: Final = ("GET", "HEAD")
@@ -78,7 +80,7 @@ class RequestChecks:
         )
         async with AsyncExitStack() as held:
             if objection is None and scope["type"] == "http":
-                body = await self._body(scope["path"] == _TEXTS, headers, receive, held)
+                body = await self._body(_longest(scope["path"]), headers, receive, held)
                 if isinstance(body, Response):
                     objection = body
                 else:
@@ -141,15 +143,15 @@ class RequestChecks:
         return problem(403, "role", "this token may watch, hold and stop; that takes the other one")
 
     async def _body(
-        self, may_be_long: bool, headers: Headers, receive: Receive, held: AsyncExitStack
+        self, longest: int | None, headers: Headers, receive: Receive, held: AsyncExitStack
     ) -> list[Message] | Response:
         """The messages that bring a request's body, or the answer to one that must not come.
 
-        While a long one is `held`, no other comes.
+        `longest`: of one that may be long, in bytes. While such a one is `held`, no other comes.
         """
         limit, within_s = self._max_body_bytes, self._body_s
-        if may_be_long:
-            limit, within_s = MAX_LONG_BYTES, LONG_S
+        if longest is not None:
+            limit, within_s = longest, LONG_S
         # Whoever sends on is not listened to: the answer closes the connection.
         sentence = f"a body of more than {limit} bytes"
         too_large = problem(413, "too-large", sentence, headers=_CLOSE)
@@ -164,7 +166,9 @@ class RequestChecks:
                 while not messages or messages[-1].get("more_body", False):
                     if not is_long and max(size, announced) > self._max_body_bytes:
                         if self._long.locked():
-                            return busy("another long text is on its way; try again later", _CLOSE)
+                            return busy(
+                                "another long text or image is on its way; try again later", _CLOSE
+                            )
                         await held.enter_async_context(self._long)
                         is_long = True
                     messages.append(await receive())
@@ -175,6 +179,13 @@ class RequestChecks:
             sentence = f"a body that was not there after {within_s:g} s"
             return problem(408, "slow", sentence, headers=_CLOSE)
         return messages
+
+
+def _longest(path: str) -> int | None:
+    """How long a body may be that comes to a path for long ones, in bytes."""
+    if path == _TEXTS:
+        return MAX_LONG_BYTES
+    return MAX_SIGNED_BYTES if _UPDATE.fullmatch(path) else None
 
 
 def _while_valid(access: Authentication, token: str | None, send: Send) -> Send:

@@ -27,8 +27,8 @@ PROBLEM_TYPES: Final[dict[str, str]] = {
     "program": "The program has mistakes; `errors` lists them with line and column.",
     "taught": "What was asked of waypoints or sequences cannot be.",
     # ---- the coordinator cannot ---------------------------------------------------------------
-    "busy": "Too many programs are being checked, or a long text or a record is under way already; "
-    "`Retry-After` says how long to wait.",
+    "busy": "Too many programs are being checked, or a long text, an image or a record is under "
+    "way already; `Retry-After` says how long to wait.",
     "store": "The database cannot be read or written.",
     "data-folder": "The data folder cannot be read.",
     "not-ready": "The coordinator is beginning or ending (only `/readyz`).",

@@ -22,6 +22,14 @@ _WHY: Final = {
     "arm would fall; bring the motors off first",
     Refusal.STORE: "it could not store it, and keeps what it had",
 }
+_OTHER_SIGNER: Final = (
+    "it trusts another key for its updates, and keeps that: 'unisono joint forget' makes it forget "
+    "all keys, its network and name"
+)
+_TROUBLE: Final = {
+    Refusal.KEY_SET: Trouble.OTHER_KEY,
+    Refusal.UNKNOWN: Trouble.UNKNOWN,
+}
 
 
 class Conversation:
@@ -56,8 +64,18 @@ class Conversation:
         except WireError as error:
             raise self._stranger(error) from error
 
+    def offer(self, kind: Kind, body: bytes) -> bool:
+        """The same of what not every board knows: whether this one does."""
+        try:
+            self.do(kind, body)
+        except CableError as error:
+            if error.trouble is not Trouble.UNKNOWN:
+                raise
+            return False
+        return True
+
     def forget(self) -> None:
-        """Have it forget key, network and name: asked, and asked again."""
+        """Have it forget keys, network and name: asked, and asked again."""
         try:
             sure = requests.read_forget(self.ask(Kind.FORGET, requests.forget_body(0)))
             if sure:
@@ -93,20 +111,22 @@ class Conversation:
                 if frame.kind < ANSWER:
                     self._has_echo = True
                 elif frame.number == self._number and (
-                    self._refused(frame) or frame.kind == kind | ANSWER
+                    self._refused(frame, kind) or frame.kind == kind | ANSWER
                 ):
                     return frame.body
         return None
 
-    def _refused(self, frame: Frame) -> bool:
+    def _refused(self, frame: Frame, asked: Kind) -> bool:
         """False where it is none. Raises CableError."""
         try:
             why = requests.refusal(frame)
         except WireError as error:
             raise self._stranger(error) from error
         if why is not None:
-            trouble = Trouble.OTHER_KEY if why is Refusal.KEY_SET else Trouble.REFUSED
-            raise CableError(trouble, f"the board at {self.where} refuses: {_WHY[why]}")
+            is_other_signer = why is Refusal.KEY_SET and asked is Kind.SET_UPDATE_KEY
+            told = _OTHER_SIGNER if is_other_signer else _WHY[why]
+            trouble = _TROUBLE.get(why, Trouble.REFUSED)
+            raise CableError(trouble, f"the board at {self.where} refuses: {told}")
         return False
 
     def _unanswered(self) -> CableError:

@@ -14,6 +14,8 @@ class Trouble(StrEnum):
     STRANGER = "stranger"
     """Something answers, but not as a board of this project."""
     REFUSED = "refused"
+    UNKNOWN = "unknown"
+    """A board refuses a request that its firmware does not know."""
     OTHER_KEY = "other-key"
     WIFI = "wifi"
     NOT_ANNOUNCED = "not-announced"

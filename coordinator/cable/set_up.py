@@ -1,4 +1,4 @@
-"""A board gets key, network and name, restarts, and has to say that it is on the network."""
+"""A board gets keys, network and name, restarts, and has to say that it is on the network."""
 
 import time
 from collections.abc import Callable
@@ -35,6 +35,8 @@ class Wanted:
     password: str = field(repr=False)
     key: bytes = field(repr=False)
     name: str
+    update_key: bytes | None = None
+    """The public half of the key that signs its firmware; None where it is to get none."""
 
 
 def set_up(path: Path, wanted: Wanted, tell: Tell) -> Wifi:
@@ -50,6 +52,7 @@ def set_up(path: Path, wanted: Wanted, tell: Tell) -> Wifi:
         boot = board.who().boot
         board.do(Kind.SET_KEY, requests.key_body(wanted.key))
         tell("the key is set")
+        takes_updates = _set_update_key(board, wanted.update_key, tell)
         board.do(Kind.SET_WIFI, wifi_body)
         tell(f"the network is set: {show_ssid(wanted.ssid)}")
         board.do(Kind.SET_NAME, name_body)
@@ -57,13 +60,26 @@ def set_up(path: Path, wanted: Wanted, tell: Tell) -> Wifi:
         _ask_to_restart(board)
     after = _restarted(path, boot)
     tell("it has restarted")
-    _require_kept(path, after, wanted)
+    _require_kept(path, after, wanted, takes_updates=takes_updates)
     return _joined(path, wanted, tell)
 
 
 def show_ssid(ssid: bytes) -> str:
     """A network's name for people: any bytes may be one."""
     return ssid.decode("utf-8", errors="backslashreplace")
+
+
+def _set_update_key(board: Conversation, key: bytes | None, tell: Tell) -> bool:
+    """Whether it has that now."""
+    if key is None:
+        return False
+    is_known = board.offer(Kind.SET_UPDATE_KEY, requests.key_body(key))
+    tell(
+        "the key that signs its updates is set"
+        if is_known
+        else "it takes no updates over the air: it does not know the key that signs them"
+    )
+    return is_known
 
 
 def _ask_to_restart(board: Conversation) -> None:
@@ -96,13 +112,14 @@ def _restarted(path: Path, boot: int) -> Who:
         time.sleep(POLL_S)
 
 
-def _require_kept(path: Path, who: Who, wanted: Wanted) -> None:
+def _require_kept(path: Path, who: Who, wanted: Wanted, *, takes_updates: bool) -> None:
     lost = [
         what
         for what, is_there in (
             ("key", who.has_key),
             ("network", who.ssid == wanted.ssid),
             ("name", who.name == wanted.name),
+            ("key that signs its updates", who.has_update_key or not takes_updates),
         )
         if not is_there
     ]

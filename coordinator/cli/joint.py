@@ -12,6 +12,7 @@ from typing import Annotated, Any, Final
 import typer
 
 from coordinator.cable.errors import CableError, Trouble
+from coordinator.cli import firmware
 from coordinator.cli.common import (
     EXIT_CODES,
     DataOption,
@@ -29,6 +30,7 @@ from coordinator.config.arm import Arm
 from coordinator.config.data_folder import coordinator_id, read_key
 from coordinator.config.regular_file import read_regular
 from coordinator.config.settings import service_type
+from coordinator.config.update_key import public_update_key
 from protocol.cable.requests import Who, Wifi
 from protocol.errors import WireError
 
@@ -44,6 +46,7 @@ _CODES: Final = {
     Trouble.LACKING: ExitCode.WRONG_INPUT,
     Trouble.BUSY: ExitCode.REFUSED,
     Trouble.REFUSED: ExitCode.REFUSED,
+    Trouble.UNKNOWN: ExitCode.REFUSED,
     Trouble.OTHER_KEY: ExitCode.REFUSED,
     Trouble.GONE: ExitCode.UNREACHABLE,
     Trouble.SILENT: ExitCode.UNREACHABLE,
@@ -64,13 +67,16 @@ PortArgument = Annotated[
 def add_to(app: typer.Typer) -> None:
     """Add the commands."""
     joint = typer.Typer(
-        help="Set up a joint over its serial cable.", no_args_is_help=True, rich_markup_mode=None
+        help="Set up a joint over its serial cable, and give it new firmware.",
+        no_args_is_help=True,
+        rich_markup_mode=None,
     )
     joint.command("list", epilog=EXIT_CODES)(list_ports)
     joint.command("show", epilog=EXIT_CODES)(show)
     joint.command("set-up", epilog=EXIT_CODES)(set_up)
     joint.command("forget", epilog=EXIT_CODES)(forget)
     joint.command("flash", epilog=EXIT_CODES)(flash)
+    firmware.add_to(joint)
     app.add_typer(joint, name="joint")
 
 
@@ -105,6 +111,7 @@ def show(port: PortArgument, as_json: JsonOption = False) -> ExitCode:
     value = _who_value(who)
     out().print(f"id {who.id}, firmware {who.firmware}")
     out().print(f"key: {'set' if who.has_key else 'none'}")
+    out().print(f"key that signs updates: {'set' if who.has_update_key else 'none'}")
     out().print(f"name: {who.name or 'none'}")
     out().print(f"network: {value['ssid'] or 'none'}, {_wifi_words(wifi)}")
     return ExitCode.DONE
@@ -134,6 +141,7 @@ def set_up(
 ) -> ExitCode:
     """Give the board at a port the arm's key, the network and its name, and see that it comes up.
 
+    Where DIR has firmware.pub it gets that too, and takes firmware by it over the air from then on.
     The network's password is asked for without being shown; where the input is no terminal, its
     first line is the password. Neither it nor the key can be given on a command line.
     """
@@ -143,7 +151,7 @@ def set_up(
     from coordinator.cli.host import check_interface
 
     described, address = read_arm(arm), check_interface(interface)
-    key = read_key(data)
+    key, update_key = read_key(data), public_update_key(data)
     _beware(as_json=as_json)
     with _told():
         with Port(port) as opened:
@@ -151,7 +159,7 @@ def set_up(
         name = _name_in(described, who, port)
         network = ssid or _ask("network: ", "--ssid is missing")
         password = _ask_secret(f"password of {network} (empty for an open network): ")
-        wanted = steps.Wanted(os.fsencode(network), password, key, name)
+        wanted = steps.Wanted(os.fsencode(network), password, key, name, update_key)
         wifi = steps.set_up(port, wanted, _teller(as_json=as_json))
         at = _came_up(who.id, wifi, key, data, address)
     if as_json:
@@ -169,7 +177,7 @@ def forget(
     ],
     as_json: JsonOption = False,
 ) -> ExitCode:
-    """Have the board at a port forget key, network and name. Its id says that you mean this one."""
+    """Have the board at a port forget keys, network, name. Its id says that you mean this one."""
     _beware_of_port(as_json=as_json)
     with _told():
         from coordinator.cable.conversation import Conversation
@@ -187,7 +195,7 @@ def forget(
     if as_json:
         show_json({"ok": True, "id": who.id})
     else:
-        out().print(f"{who.id} has forgotten key, network and name")
+        out().print(f"{who.id} has forgotten keys, network and name")
     return ExitCode.DONE
 
 

@@ -41,6 +41,7 @@ from coordinator.cli.which_arm import ArmChoiceOption, ChosenArm, choose_arm
 from coordinator.cli.written import require_writable, write_file
 from coordinator.config.data_folder import make_key, read_key
 from coordinator.config.settings import DEFAULT_PORT, DEFAULT_URL, LOOPBACK, ServiceSettings
+from coordinator.config.update_key import make_update_key
 from coordinator.programs.size import MAX_LONG_BYTES
 
 if TYPE_CHECKING:
@@ -102,19 +103,19 @@ def add_to(app: typer.Typer) -> None:
     for command in (simulate, serve, demonstrate, check):
         name = "demo" if command is demonstrate else None
         app.command(name, epilog=EXIT_CODES)(command)
-    keys = typer.Typer(rich_markup_mode=None, help="The arm's key.", epilog=EXIT_CODES)
+    keys = typer.Typer(
+        rich_markup_mode=None,
+        help="The arm's key, and the one that signs firmware.",
+        no_args_is_help=True,
+        epilog=EXIT_CODES,
+    )
     keys.command("new", epilog=EXIT_CODES)(new_key)
-    # A second command would go here; the callback keeps `new` from becoming the whole of `key`.
-    keys.callback()(_key)
+    keys.command("firmware", epilog=EXIT_CODES)(new_firmware_key)
     app.add_typer(keys, name="key")
     tokens = typer.Typer(rich_markup_mode=None, help="Tokens for the page.", epilog=EXIT_CODES)
     tokens.command("new", epilog=EXIT_CODES)(new_token)
     tokens.callback()(_token)
     app.add_typer(tokens, name="token")
-
-
-def _key() -> None:
-    """The arm's key, by which joints and coordinator know each other."""
 
 
 def new_key(data: DataOption, as_json: JsonOption = False) -> ExitCode:
@@ -124,6 +125,20 @@ def new_key(data: DataOption, as_json: JsonOption = False) -> ExitCode:
         show_json({"key": str(path)})
     else:
         out().print(f"the arm's key is in {path}, readable by you only")
+    return ExitCode.DONE
+
+
+def new_firmware_key(data: DataOption, as_json: JsonOption = False) -> ExitCode:
+    """Make the key that signs firmware: the joints' firmware is changed by whoever has it.
+
+    Its public half reaches the joints over their cables, by 'unisono joint set-up'.
+    """
+    secret, public = make_update_key(data)
+    if as_json:
+        show_json({"key": str(secret), "public": str(public)})
+    else:
+        out().print(f"the key that signs firmware is in {secret}, readable by you only")
+        out().print(f"its public half is in {public}; keep a copy of both where no one else comes")
     return ExitCode.DONE
 
 

@@ -123,6 +123,8 @@ def joint_remarks(arm: "ArmSnapshot") -> list[str]:
         for one in arm.warnings
         if one.code != LOST.code or not told.get(one.joint)
     ]
+    if arm.update is not None and not arm.update.phase.is_over:
+        remarks.append(f"{arm.update.joint} is being updated: {arm.update.message}")
     if unhomed and unhomed not in said:
         remarks.append(f"{unhomed}; home first")
     for level in StopLevel:

@@ -19,6 +19,7 @@ from coordinator.client.errors import (
     RunHeld,
     RunNotFinished,
     Unreachable,
+    UpdateFailed,
     WrongInput,
 )
 from coordinator.programs import Switches
@@ -41,5 +42,6 @@ __all__ = [
     "RunNotFinished",
     "Switches",
     "Unreachable",
+    "UpdateFailed",
     "WrongInput",
 ]

@@ -4,7 +4,7 @@ from collections.abc import Sequence
 from typing import TYPE_CHECKING
 
 if TYPE_CHECKING:
-    from coordinator.client.values import HomingSnapshot, KeptReport, Problem
+    from coordinator.client.values import HomingSnapshot, KeptReport, Problem, UpdateSnapshot
 
 
 class ClientError(Exception):
@@ -21,6 +21,7 @@ class ClientError(Exception):
      ├── JogLapsed          a jog was not said again in time
      └── NotFinished        it began, and did not end as it was asked
           ├── HomingFailed
+          ├── UpdateFailed
           └── RunNotFinished  stopped, faulted, lost
                └── RunHeld    it rests on its path, and may be resumed
 
@@ -91,6 +92,15 @@ class HomingFailed(NotFinished):
     def __init__(self, homing: "HomingSnapshot") -> None:
         super().__init__(f"homing failed: {homing.message}")
         self.homing = homing
+
+
+class UpdateFailed(NotFinished):
+    """A joint's new firmware does not run. `update` tells what became of it."""
+
+    def __init__(self, update: "UpdateSnapshot") -> None:
+        super().__init__(update.message)
+        self.update = update
+        self.code = update.code
 
 
 class RunNotFinished(NotFinished):

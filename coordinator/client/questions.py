@@ -8,6 +8,7 @@ import time
 from collections.abc import AsyncIterator, Callable, Iterable, Iterator, Sequence
 from dataclasses import dataclass, fields
 from typing import TYPE_CHECKING, Final, Literal, Protocol, TypeVar
+from urllib.parse import quote
 
 from coordinator.answers.control import ControlAsked
 from coordinator.answers.queue import Queue
@@ -23,10 +24,13 @@ from coordinator.client.errors import (
     RunHeld,
     RunNotFinished,
     Unreachable,
+    UpdateFailed,
     WrongInput,
 )
+from coordinator.client.transport import File
 from coordinator.codes.link_word import LinkWord
 from coordinator.codes.outcome import Outcome
+from coordinator.codes.update_phase import UpdatePhase
 from coordinator.core.stop_words import StopWord
 from coordinator.programs import NO_SWITCHES, Problem, Switches
 from coordinator.programs.options import AS_WRITTEN, PlayOptions
@@ -46,6 +50,7 @@ if TYPE_CHECKING:
         RunGoing,
         RunOver,
         TaughtSnapshot,
+        UpdateSnapshot,
         WarningSnapshot,
     )
 
@@ -196,6 +201,45 @@ class Questions:
         if homing.state != "done":
             raise HomingFailed(homing)
         return homing
+
+    # ---- firmware ---------------------------------------------------------------------------
+
+    async def update(self, joint: str, file: bytes) -> "UpdateSnapshot":
+        """Begin to give a joint new firmware, by a file that `unisono joint sign` made; how it
+        goes. Nothing of the arm moves until it is over.
+        """
+        path, patience_s = _update_of(joint), PLANNING_S + len(file) / IMAGE_BYTES_PER_S
+        return await self._updating("POST", path, File(file), patience_s)
+
+    async def updating(self, joint: str) -> "UpdateSnapshot":
+        """How the newest update goes or went. WrongInput where it was not this joint's."""
+        return await self._updating("GET", _update_of(joint))
+
+    async def cancel_update(self, joint: str) -> "UpdateSnapshot":
+        """Cancel a joint's update. Refused once it is to install it."""
+        return await self._updating("DELETE", _update_of(joint))
+
+    async def update_and_wait(self, joint: str, file: bytes) -> "UpdateSnapshot":
+        """The same as `update`, to its end. Raises UpdateFailed where the new firmware does not run
+        then. To wait no longer ends nothing.
+        """
+        update = await self.update(joint, file)
+        while not update.phase.is_over:
+            await self._asking.transport.sleep(LOOK_S)
+            update = await self.updating(joint)
+        if update.phase != UpdatePhase.DONE:
+            raise UpdateFailed(update)
+        return update
+
+    async def _updating(
+        self, method: str, path: str, body: File | None = None, patience_s: float | None = None
+    ) -> "UpdateSnapshot":
+        answer = await self._asking.ask(
+            "update", method, path, body, has="phase", patience_s=patience_s
+        )
+        from coordinator.client.values import UpdateSnapshot
+
+        return self._asking.read(UpdateSnapshot, answer)
 
     # ---- programs ---------------------------------------------------------------------------
 
@@ -677,6 +721,14 @@ SETTLED_S: Final = 10.0
 """Joints that are there say so in a moment."""
 THERE_DEG: Final = 0.02
 """A joint that rests this near is there: more than a count of any joint."""
+
+
+IMAGE_BYTES_PER_S: Final = 250_000
+"""At 2 Mbit/s."""
+
+
+def _update_of(joint: str) -> str:
+    return f"/joints/{quote(joint, safe='')}/update"
 
 
 def _planning_s(text: str) -> float:

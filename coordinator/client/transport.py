@@ -3,6 +3,7 @@
 import asyncio
 import time
 from collections.abc import Callable
+from dataclasses import dataclass
 from typing import Final, Protocol
 
 import httpx2
@@ -11,10 +12,23 @@ from coordinator.client.errors import OtherLoop
 from coordinator.client.place import Place
 
 _TEXT: Final = {"Content-Type": "text/plain; charset=utf-8"}
+_FILE: Final = {"Content-Type": "application/octet-stream"}
 
 LINES: Final = "application/x-ndjson"
 _LINES: Final = {"Accept": f"{LINES}, application/json"}
 Hear = Callable[[bytes], None]
+
+
+@dataclass(frozen=True, slots=True)
+class File:
+    """A body that is no text."""
+
+    data: bytes
+
+
+def _as_it_is(body: bytes | File) -> tuple[bytes, dict[str, str]]:
+    """A body that is no JSON, and the header that says what it is."""
+    return (body.data, _FILE) if isinstance(body, File) else (body, _TEXT)
 
 
 class _Lines:
@@ -48,8 +62,8 @@ class Transport(Protocol):
     async def request(
         self, method: str, path: str, body: object, patience_s: float
     ) -> httpx2.Response:
-        """Ask below the API's prefix, with JSON unless the body is None or bytes of text. Raises
-        httpx2's errors, and OtherLoop.
+        """Ask below the API's prefix, with JSON unless the body is None, bytes of text or a File.
+        Raises httpx2's errors, and OtherLoop.
         """
 
     async def stream(
@@ -86,9 +100,10 @@ class LoopTransport:
     ) -> httpx2.Response:
         """Ask."""
         self._require_its_loop()
-        if isinstance(body, bytes):
+        if isinstance(body, bytes | File):
+            content, headers = _as_it_is(body)
             return await self._http.request(
-                method, path, content=body, headers=_TEXT, timeout=patience_s
+                method, path, content=content, headers=headers, timeout=patience_s
             )
         return await self._http.request(method, path, json=body, timeout=patience_s)
 
@@ -141,8 +156,11 @@ class ThreadTransport:
         self, method: str, path: str, body: object, patience_s: float
     ) -> httpx2.Response:
         """Ask, and wait for the answer."""
-        if isinstance(body, bytes):
-            return self._http.request(method, path, content=body, headers=_TEXT, timeout=patience_s)
+        if isinstance(body, bytes | File):
+            content, headers = _as_it_is(body)
+            return self._http.request(
+                method, path, content=content, headers=headers, timeout=patience_s
+            )
         return self._http.request(method, path, json=body, timeout=patience_s)
 
     async def stream(

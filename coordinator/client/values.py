@@ -21,6 +21,7 @@ from coordinator.core.snapshot.joint import JointSnapshot
 from coordinator.core.snapshot.run import RunSnapshot
 from coordinator.core.snapshot.warning import WarningSnapshot
 from coordinator.core.start_forecast import StartForecast
+from coordinator.core.updating.updates import UpdateSnapshot
 from coordinator.motion.check import CheckResult, Overtravels, SlowerCorner
 from coordinator.motion.curves import Curves
 from coordinator.motion.marks import CurveMark
@@ -59,6 +60,7 @@ __all__ = [
     "StartForecast",
     "StartReport",
     "TaughtSnapshot",
+    "UpdateSnapshot",
     "Visit",
     "WarningSnapshot",
     "Waypoint",

@@ -66,6 +66,15 @@ class RefusalCode(StrEnum):
     TEXT_GONE = "text-gone", "The text was sent, but another one has come since: send it again."
     REHEARSING = "rehearsing", "Another rehearsal goes on."
     PLANNER = "planner", "The process that checks programs ended; try again."
+    UPDATING = "updating", "A joint's firmware is being updated: what would move must wait."
+    NO_UPDATE = "no-update", "No update of that joint is under way."
+    INSTALLING = "installing", "The joint is to install the image already: too late to cancel."
+    ENERGISED = "energised", "The joint's motor is on."
+    NO_IMAGES = "no-images", "The joint takes no firmware over the air."
+    IMAGE_UNCLEAR = "image-unclear", "The file is no signed image, or not a whole one."
+    IMAGE_BOARD = "image-board", "The image is for another board."
+    IMAGE_SIZE = "image-size", "The image is larger than the joint has room for."
+    IMAGE_RUNS = "image-runs", "The joint runs this very image already."
     ENDING = "ending", "The coordinator is ending."
     FAILED = "failed", "The coordinator broke: see its log, then start it anew."
 
@@ -82,6 +91,9 @@ INPUT_CODES: Final = frozenset(
         RefusalCode.STOP_LEVEL,
         RefusalCode.QUEUE_ENTRY_UNKNOWN,
         RefusalCode.POSE_UNKNOWN,
+        RefusalCode.IMAGE_UNCLEAR,
+        RefusalCode.IMAGE_BOARD,
+        RefusalCode.IMAGE_SIZE,
     }
 )
 """What is refused because it asks for what cannot be; all else may change."""

@@ -1,11 +1,12 @@
 """The coordinator's data folder: the arm's key, its own lasting id, and who is using it.
 
 arm.key          the arm's 256-bit key in hex, for the owner's eyes only
+firmware.key     what signs firmware, and firmware.pub (config.update_key); it may be elsewhere
 coordinator.id   16 bytes in hex, made once; joints know their coordinator by it
 lock             held while a coordinator runs, with its process id
 unisono.db       what changes by use (coordinator.store)
 
-The folder is made with the key, and by nothing else.
+The folder is made with a key, and by nothing else.
 """
 
 import contextlib
@@ -36,56 +37,79 @@ def make_key(folder: Path) -> Path:
     Raises DataFolderError if there is a key already.
     """
     path = folder / KEY_FILE
+    taken = (
+        f"{path} is there already; joints that hold it would be lost with it. Move it away "
+        "first if a new key is what you want."
+    )
+    write_new(path, os.urandom(KEY_BYTES).hex() + "\n", 0o600, taken)
+    return path
+
+
+def write_new(path: Path, text: str, mode: int, taken: str) -> None:
+    """Write a file that is not there yet, with the mode that it is to have, and the folder for it.
+
+    Raises DataFolderError, `taken` where there is one; then nothing was changed.
+    """
     try:
-        folder.mkdir(mode=0o700, parents=True, exist_ok=True)
+        path.parent.mkdir(mode=0o700, parents=True, exist_ok=True)
     except OSError as error:
-        raise DataFolderError(f"{folder} cannot be made: {error.strerror}") from error
-    text = os.urandom(KEY_BYTES).hex() + "\n"
+        raise DataFolderError(f"{path.parent} cannot be made: {error.strerror}") from error
     try:
         # O_EXCL: a key that some joints already hold is never written over.
-        descriptor = os.open(path, os.O_WRONLY | os.O_CREAT | os.O_EXCL, 0o600)
+        descriptor = os.open(path, os.O_WRONLY | os.O_CREAT | os.O_EXCL, mode)
     except FileExistsError:
-        raise DataFolderError(
-            f"{path} is there already; joints that hold it would be lost with it. Move it away "
-            "first if a new key is what you want."
-        ) from None
+        raise DataFolderError(taken) from None
     except OSError as error:
         raise DataFolderError(f"{path} cannot be written: {error.strerror}") from error
     try:
         with os.fdopen(descriptor, "w") as file:
-            os.fchmod(descriptor, 0o600)
+            os.fchmod(descriptor, mode)
             file.write(text)
             file.flush()
             os.fsync(descriptor)
-        sync_folder(folder)
+        sync_folder(path.parent)
     except OSError as error:
         path.unlink(missing_ok=True)  # no joint holds it yet, and a part of a key bars a new one
         raise DataFolderError(f"{path} cannot be written: {error.strerror}") from error
-    return path
 
 
 def read_key(folder: Path) -> bytes:
     """The arm's key. Raises DataFolderError if it is absent, malformed or open to others."""
-    path = folder / KEY_FILE
+    absent = f"there is no key in {folder}: make one with 'unisono key new --data {folder}'"
+    return read_secret(folder / KEY_FILE, absent, "move the arm")
+
+
+def read_secret(path: Path, absent: str, misuse: str) -> bytes:
+    """A secret key. Raises DataFolderError: `absent` where there is none, and where other users,
+    who could do what is `misuse`, may read it.
+    """
     try:
         require_regular(path)
         mode = path.stat().st_mode
-        text = path.read_text(encoding="ascii").strip()
     except FileNotFoundError:
-        raise DataFolderError(
-            f"there is no key in {folder}: make one with 'unisono key new --data {folder}'"
-        ) from None
-    except UnicodeDecodeError:
-        raise DataFolderError(f"{path} holds no key of 64 hex digits") from None
+        raise DataFolderError(absent) from None
     except OSError as error:
         raise DataFolderError(f"{path} cannot be read: {error.strerror}") from error
     if mode & (stat.S_IRWXG | stat.S_IRWXO):
         raise DataFolderError(
-            f"{path} is open to other users (mode {stat.S_IMODE(mode):04o}), who could move the "
-            f"arm: run 'chmod 600 {path}'"
+            f"{path} is open to other users (mode {stat.S_IMODE(mode):04o}), who could {misuse}: "
+            f"run 'chmod 600 {path}'"
         )
-    if not re.fullmatch(f"[0-9a-fA-F]{{{2 * KEY_BYTES}}}", text):
-        raise DataFolderError(f"{path} holds no key of 64 hex digits")
+    return read_hex(path, KEY_BYTES)
+
+
+def read_hex(path: Path, length: int) -> bytes:
+    """A key of so many bytes, in hex. Raises DataFolderError."""
+    unlike = f"{path} holds no key of {2 * length} hex digits"
+    try:
+        require_regular(path)
+        text = path.read_text(encoding="ascii").strip()
+    except UnicodeDecodeError:
+        raise DataFolderError(unlike) from None
+    except OSError as error:
+        raise DataFolderError(f"{path} cannot be read: {error.strerror}") from error
+    if not re.fullmatch(f"[0-9a-fA-F]{{{2 * length}}}", text):
+        raise DataFolderError(unlike)
     return bytes.fromhex(text)
 
 

@@ -15,6 +15,7 @@ from coordinator.core.link.link import JointLink, rests_by_us
 from coordinator.core.link.words import listed, not_heard, not_reached
 from coordinator.core.run import Phase, Run
 from coordinator.core.run.start import Stage
+from coordinator.core.updating.updates import Updates
 from protocol.drive import StopLevel
 from protocol.light import ConditionWord
 from protocol.ramp import Ramp
@@ -49,6 +50,7 @@ class ArmParts(Protocol):
     ramp: Ramp
     stopped_why: str
     announced: str
+    updates: Updates
 
     @property
     def jogging(self) -> list[JointLink]:
@@ -105,7 +107,7 @@ def _unknown(arm: ArmParts, now: int) -> Condition | None:
     if not silent:
         return None
     first = silent[0]
-    cause = not_heard(first)
+    cause = arm.updates.away(first) or not_heard(first)
     if len(silent) > 1:
         cause = f"{_names(silent)} are offline"
     by_us = rests_by_us(silent, arm.ramp)

@@ -12,6 +12,7 @@ from pydantic import BaseModel
 
 from coordinator.codes.level import Level
 from coordinator.codes.refusal import RefusalCode
+from coordinator.core.updating.signed import SignedImage
 from coordinator.motion.feeding import PlayedPart, PlayedParts, part_at
 from coordinator.motion.outputs import ToolNeed
 from coordinator.programs import NO_SWITCHES, Switches
@@ -296,7 +297,36 @@ class Switch:
     on: bool
 
 
-Command = Home | Play | Hold | Resume | Stop | Override | Jog | Step | Go | Blink | Switch
+@dataclass(frozen=True, slots=True)
+class Update:
+    """Give a joint new firmware: nothing moves, and its motor is off."""
+
+    joint: str
+    file: SignedImage
+
+
+@dataclass(frozen=True, slots=True)
+class CancelUpdate:
+    """Send no more of it; too late once the joint is to install it."""
+
+    joint: str
+
+
+Command = (
+    Home
+    | Play
+    | Hold
+    | Resume
+    | Stop
+    | Override
+    | Jog
+    | Step
+    | Go
+    | Blink
+    | Switch
+    | Update
+    | CancelUpdate
+)
 
 
 class Refused(Exception):

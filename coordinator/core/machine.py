@@ -41,6 +41,7 @@ from coordinator.core.run.edge_watch import require_edges
 from coordinator.core.run.report import Report
 from coordinator.core.stop_watch import StopWatch, tell_of_stop
 from coordinator.core.touch import TouchWatch
+from coordinator.core.updating.updates import Updates
 from coordinator.core.watch import Watch
 from protocol import messages
 from protocol.constants import (
@@ -86,6 +87,7 @@ class Coordinator:
         self.jog = Jog(self.outbox)
         self.tool = ToolOutputs(self.links, self.outbox)
         self.currents = Currents(arm, self.links)
+        self.updates = Updates(self.links, self.outbox)
         self.members = Membership(arm, self.links, self.ramp, self.jog, self.outbox, session)
         self._hands = JogCommands(self.jog, self.outbox, self.named, self._require_at_most_jog)
         self.run: Run | None = None
@@ -187,6 +189,8 @@ class Coordinator:
                 self.outbox.note(now, Level.INFO, "joint-stopped", message, link.name, detail=True)
             case messages.Faulted():
                 self._faulted(link, report, now)
+            case messages.Updating():
+                self.updates.told(link, report, now)
 
     def _faulted(self, link: JointLink, report: messages.Faulted, now: int) -> None:
         """A joint tells of a fault, before its status or after."""
@@ -201,7 +205,8 @@ class Coordinator:
 
     def _link_up(self, link: JointLink, welcome: messages.Welcome, now: int) -> None:
         begins_anew = link.welcome is not None and welcome.keyed is None
-        rebooted = self.members.link_up(link, welcome, now, self._ends_with(link))
+        expected = self.updates.restarted(link, welcome)
+        rebooted = self.members.link_up(link, welcome, now, self._ends_with(link), expected)
         if begins_anew:
             self.tool.forget()
         if begins_anew and self.homing:
@@ -286,6 +291,10 @@ class Coordinator:
             case ev.Switch():
                 self._require_no_motion(now)
                 self.tool.ask(command, now)
+            case ev.Update(joint=joint):
+                self._update(self.named(joint), command, now)
+            case ev.CancelUpdate(joint=joint):
+                self.updates.cancel(self.named(joint), now)
             case _:
                 assert_never(command)
         if not isinstance(command, ev.Switch | ev.Blink | ev.Override):
@@ -347,6 +356,7 @@ class Coordinator:
             raise ev.Refused(RefusalCode.JOGGING, jogged(self.jog.links))
 
     def _require_at_most_jog(self, wanted: str, now: int) -> None:
+        self.updates.require_none(wanted)
         self.require_no_run(wanted)
         if self.homing is not None and self.homing.state is HomingState.RUNNING:
             raise ev.Refused(
@@ -378,6 +388,16 @@ class Coordinator:
         self.reports[number] = self.run.report
         self.reports.pop(number - KEPT, None)
         return number
+
+    def _update(self, link: JointLink, update: ev.Update, now: int) -> None:
+        self._require_idle("an update", now)
+        if self.announced:
+            raise ev.Refused(
+                RefusalCode.RUNNING,
+                f"{self.announced} is about to be played: an update must wait for it; stop ends it",
+            )
+        self._require_no_motion(now)
+        self.updates.begin(link, update, now)
 
     def _home(self, names: tuple[str, ...], now: int) -> int:
         self._require_idle("homing", now)
@@ -439,7 +459,8 @@ class Coordinator:
                 self.run.note_line(now)
             for link in self.links:
                 is_told = self.run is not None and self.run.tells_of_loss(link)
-                self.watch.look_for(link, now, is_told=is_told)
+                if not self.updates.away(link):
+                    self.watch.look_for(link, now, is_told=is_told)
                 if link.in_session:
                     drive = next_drive(link, self, self._word, now)
                     self.outbox.actions.append(ev.SendDrive(link.id, drive))
@@ -453,7 +474,9 @@ class Coordinator:
         if connect_us is not None:
             due_us = min(due_us, connect_us)
         run_us = self.run.next_deadline() if self.run is not None else None
-        return due_us if run_us is None else min(due_us, run_us)
+        for one_us in (run_us, self.updates.next_deadline()):
+            due_us = due_us if one_us is None else min(due_us, one_us)
+        return due_us
 
     @property
     def session(self) -> int:
@@ -499,6 +522,7 @@ class Coordinator:
     def _step(self, now: int) -> None:
         self.jog.step(now)
         self.tool.step(now)
+        self.updates.step(now)
         if self.homing is not None:
             self.homing.step(now)
         run = self.run

@@ -113,18 +113,26 @@ class Membership:
             self._outbox.note(now, Level.ATTENTION, "address-wrong", message, link.name)
 
     def link_up(
-        self, link: JointLink, welcome: messages.Welcome, now: int, ended: str = ""
+        self,
+        link: JointLink,
+        welcome: messages.Welcome,
+        now: int,
+        ended: str = "",
+        expected: str = "",
     ) -> bool:
         """Take a finished handshake; whether the joint has booted since the last one.
 
-        `ended`: what ends if it has, a clause.
+        `ended`: what ends if it has, a clause. `expected`: the sentence for one that was to.
         """
         rebooted = link.linked(welcome, now)
         if rebooted:
             self._jog.end_of(link, now)
+            level = Level.INFO if expected else Level.ATTENTION
+            what = expected or f"{link.name} restarted"
             self._outbox.note(
-                now, Level.ATTENTION, "joint-restarted",
-                f"{link.name} restarted and must be homed again{ended and f'; {ended}'}", link.name,
+                now, level, "joint-restarted",
+                f"{what} and must be homed again{ended and f'; {ended}'}", link.name,
+                detail=bool(expected),
             )  # fmt: skip
         return rebooted
 

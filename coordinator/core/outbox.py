@@ -4,11 +4,10 @@ from collections import deque
 from typing import Final
 
 from coordinator.codes.level import Level
-from coordinator.core.events import Action, Note, Touched
+from coordinator.core.events import Action, Content, Note, Touched
 from coordinator.core.link.link import JointLink
 from coordinator.core.link.requests import Answer
-from protocol.messages import AnyRequest, Reject
-from protocol.points import PointsFrame
+from protocol.messages import Reject
 
 NOTES_KEPT: Final = 200
 
@@ -34,9 +33,7 @@ class Outbox:
         """What people did at the joints' controls is told to nobody any more."""
         self.actions = [one for one in self.actions if not isinstance(one, Touched)]
 
-    def request(
-        self, link: JointLink, content: AnyRequest | PointsFrame, answer: Answer, now: int
-    ) -> None:
+    def request(self, link: JointLink, content: Content, answer: Answer, now: int) -> None:
         """Send a request on a joint's stream; `answer` gets its ack or reject."""
         self._token += 1
         self.actions.append(link.requests.request(self._token, content, answer, now))

@@ -8,6 +8,7 @@ from typing import Any
 from coordinator.codes.level import Level
 from coordinator.core.events import (
     Blink,
+    CancelUpdate,
     Command,
     Go,
     Hold,
@@ -20,6 +21,7 @@ from coordinator.core.events import (
     Step,
     Stop,
     Switch,
+    Update,
 )
 from coordinator.core.stop_words import STOP_WORDS
 from coordinator.store import Store, events
@@ -113,7 +115,7 @@ def _joint_of(command: Command) -> str | None:
     """The one joint that a command is about, if it is about one."""
     if isinstance(command, Jog) and len(command.velocities_deg_s) == 1:
         return next(iter(command.velocities_deg_s))
-    return command.joint if isinstance(command, Step | Blink) else None
+    return command.joint if isinstance(command, Step | Blink | Update | CancelUpdate) else None
 
 
 def command_words(command: Command, number: int | None) -> str:
@@ -142,3 +144,8 @@ def command_words(command: Command, number: int | None) -> str:
             return f"blink {joint}"
         case Switch(output=output, on=on):
             return f"switch {output} {'on' if on else 'off'}"
+        case Update(joint=joint, file=file):
+            header = file.header
+            return f"update {joint} to {header.firmware}, {header.size_bytes} bytes"
+        case CancelUpdate(joint=joint):
+            return f"cancel the update of {joint}"

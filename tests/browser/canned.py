@@ -16,7 +16,8 @@ def joint(index: int, **values: Any) -> dict[str, Any]:
     return {
         "name": name, "id": f"3c71bf4a{index:04x}", "word": "ABCDEUVWHIJKLQRXYZ"[index % 18],
         "link": "up", "link_message": "", "configuration_message": "",
-        "firmware": "0.1.0", "boot": "0000002a",
+        "firmware": "0.1.0", "boot": "0000002a", "image": None, "on_trial": False,
+        "board": "bench-joint", "image_capacity_bytes": 1_900_544,
         "heard_at_us": NOW_US - 40_000, "measured": True, "worst_delay_us": 21_000, "loss": 0.01,
         "rtt_p50_us": 3_100, "rtt_p99_us": 9_400, "stop_wanted": 0, "stop": 0,
         "clock": {"locked": True, "reason": "", "uncertainty_us": 620, "rate_ppm": -12.3},
@@ -69,7 +70,8 @@ def whole(joints: int = 6, seq: int = 1, version: str = "1", **values: Any) -> d
         "arm": "bench arm", "session": "0" * 16, "now_us": NOW_US, "phase": "moving",
         "condition": condition(cause="prick_out_tray.nc"), "rests_after_us": 4_000_000,
         "poses": {"park": dict.fromkeys(NAMES, 0.0)},
-        "run": run(), "homing": None, "start_forecast": None, "joints": lanes, "unknown": [],
+        "run": run(), "homing": None, "update": None, "start_forecast": None, "joints": lanes,
+        "unknown": [],
         "warnings": [],
         "notes": [note(NOW_US - 7_000_000, "Start of prick_out_tray.nc: first try.")],
         "preview": {

@@ -1,5 +1,6 @@
 """The arm as it is now: the core's own snapshot, with an example of the whole."""
 
+from dataclasses import replace
 from typing import Final
 
 from coordinator.api.responses.base import ResponseModel, as_answer, eg, plain
@@ -8,12 +9,14 @@ from coordinator.api.responses.run import RUN
 from coordinator.codes.arm_phase import ArmPhase
 from coordinator.codes.level import Level
 from coordinator.codes.link_word import LinkWord
+from coordinator.codes.update_phase import UpdatePhase
 from coordinator.config.jog_speeds import JogSpeeds
 from coordinator.core.condition import Condition
 from coordinator.core.events import Note
 from coordinator.core.snapshot.arm import ArmSnapshot
 from coordinator.core.snapshot.joint import ClockSnapshot, CountersSnapshot, JointSnapshot
 from coordinator.core.snapshot.warning import WarningSnapshot
+from coordinator.core.updating.updates import UpdateSnapshot
 from protocol.light import ConditionWord
 from protocol.states import JointState
 
@@ -25,6 +28,10 @@ _JOINT: Final = JointSnapshot(
     link_message="",
     configuration_message="",
     firmware="1.4.0",
+    image="5a" * 32,
+    on_trial=False,
+    board="bench-joint",
+    image_capacity_bytes=1_900_544,
     boot="5f0c21aa",
     age_us=18_400,
     heard_at_us=81_211_642,
@@ -74,6 +81,33 @@ WARNING: Final = WarningSnapshot(
     acknowledged=False,
     since_utc="2026-05-01T10:00:22+00:00",
 )
+UPDATE: Final = UpdateSnapshot(
+    joint="elbow",
+    phase=UpdatePhase.DONE,
+    message="elbow: 1.4.0 confirmed; it was 1.3.2",
+    code="",
+    before="1.3.2",
+    firmware="1.4.0",
+    board="bench-joint",
+    size_bytes=812_336,
+    sent_bytes=812_336,
+    sha256="5a" * 32,
+    may_be_cancelled=False,
+)
+UPDATING: Final = replace(
+    UPDATE,
+    phase=UpdatePhase.OFFERED,
+    message="offering 1.4.0 to elbow",
+    sent_bytes=0,
+    may_be_cancelled=True,
+)
+CANCELLED_UPDATE: Final = replace(
+    UPDATE,
+    phase=UpdatePhase.CANCELLED,
+    message="the update of elbow was cancelled; what came of it (65536 bytes) is kept, and does "
+    "nothing",
+    sent_bytes=65_536,
+)
 _NOTE: Final = Note(
     80_500_000,
     Level.ATTENTION,
@@ -92,6 +126,7 @@ ARM: Final = ArmSnapshot(
     poses={"park": {"elbow": 110.0}},
     run=RUN,
     homing=HOMING,
+    update=UPDATE,
     start_forecast=None,
     joints=(_JOINT,),
     warnings=(),
@@ -101,6 +136,7 @@ ARM: Final = ArmSnapshot(
 
 as_answer(ArmSnapshot)
 as_answer(WarningSnapshot)
+as_answer(UpdateSnapshot)
 
 
 class Warnings(ResponseModel):

@@ -5,7 +5,14 @@ from typing import Any, Final
 
 from pydantic import BaseModel, TypeAdapter
 
-from coordinator.api.responses.arm import ARM, WARNING, Warnings
+from coordinator.api.responses.arm import (
+    ARM,
+    CANCELLED_UPDATE,
+    UPDATE,
+    UPDATING,
+    WARNING,
+    Warnings,
+)
 from coordinator.api.responses.base import example_of, plain
 from coordinator.api.responses.homing import HOMING, NewestOfJoint
 from coordinator.api.responses.program import CURVES, Begun, Check, Choice, Rehearsal
@@ -28,6 +35,7 @@ from coordinator.api.responses.taught import (
     TaughtResults,
     Unfit,
 )
+from coordinator.core.updating.updates import UpdateSnapshot
 
 JSON: Final = "application/json"
 
@@ -60,10 +68,12 @@ def _told(words: str, example: object, kind: type | None = None) -> DescribedRes
     return DescribedResponse(words, kind or type(example), plain(example))
 
 
+_PLACE: Final = {"Location": "Where it can be followed."}
+
+
 def _begun(words: str, kind: type[BaseModel]) -> DescribedResponse:
     """Something has begun, and has a place where it can be followed."""
-    headers = {"Location": "Where it can be followed."}
-    return DescribedResponse(words, kind, example_of(kind), 202, headers=headers)
+    return DescribedResponse(words, kind, example_of(kind), 202, headers=_PLACE)
 
 
 _TAKEN: Final = _response("It was taken; what comes of it, `GET /arm` shows.", Taken)
@@ -86,6 +96,15 @@ RESPONSES: Final[dict[str, DescribedResponse]] = {
     "GET /joints/{name}/homing": _response(
         "What its newest homing that found something has found.", NewestOfJoint
     ),
+    "POST /joints/{name}/update": DescribedResponse(
+        "The update has begun: the image is being offered to the joint.",
+        UpdateSnapshot,
+        plain(UPDATING),
+        202,
+        headers=_PLACE,
+    ),
+    "GET /joints/{name}/update": _told("How its newest update goes or went.", UPDATE),
+    "DELETE /joints/{name}/update": _told("The update, cancelled.", CANCELLED_UPDATE),
     "GET /homings/{number}": _told("How the homing goes or went.", HOMING),
     "GET /runs": _response("Runs in short, newest first.", Runs),
     "GET /runs/{number}": _told("Where the run is.", OVER, RunProgress),

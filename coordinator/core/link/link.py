@@ -93,6 +93,11 @@ class JointLink:
         return self.welcome is not None and self.welcome.capabilities.idle_current
 
     @property
+    def on_trial(self) -> bool:
+        """Whether the image that it runs is not confirmed yet: a status is the proof that it is."""
+        return self.welcome is not None and self.welcome.on_trial and self.status is None
+
+    @property
     def clock(self) -> JointClock:
         """What is known of the joint's clock."""
         return self.sync.clock

@@ -6,9 +6,8 @@ from collections.abc import Callable
 from dataclasses import dataclass
 from typing import Final
 
-from coordinator.core.events import SendFrame
-from protocol.messages import AnyRequest, Reject
-from protocol.points import PointsFrame
+from coordinator.core.events import Content, SendFrame
+from protocol.messages import Reject
 
 DELIVERIES: Final = 200
 """As many as exchanges that the worst link delay is made of."""
@@ -43,9 +42,7 @@ class Requests:
         """How many wait for their answer."""
         return len(self._pending)
 
-    def request(
-        self, token: int, content: AnyRequest | PointsFrame, answer: Answer, now: int
-    ) -> SendFrame:
+    def request(self, token: int, content: Content, answer: Answer, now: int) -> SendFrame:
         """A frame to send, whose answer will be given to `answer`."""
         self._pending[token] = _Pending(answer, now)
         return SendFrame(self._joint_id, token, content)

@@ -13,6 +13,7 @@ from coordinator.core.snapshot.joint import JointSnapshot, joint_snapshot
 from coordinator.core.snapshot.run import RunSnapshot, run_snapshot
 from coordinator.core.snapshot.warning import WarningSnapshot, warning_snapshot
 from coordinator.core.start_forecast import StartForecast, start_forecast
+from coordinator.core.updating.updates import UpdateSnapshot
 
 
 @dataclass(frozen=True, slots=True)
@@ -45,6 +46,9 @@ class ArmSnapshot:
     """The one that has not ended."""
     homing: HomingSnapshot | None
     """The newest."""
+    update: UpdateSnapshot | None
+    """The newest of a joint's firmware; None where none was asked for since the coordinator began.
+    """
     start_forecast: StartForecast | None
     """None while anything is under way."""
     joints: tuple[JointSnapshot, ...]
@@ -73,6 +77,7 @@ def arm_snapshot(core: Coordinator, now: int) -> ArmSnapshot:
         rests_after_us=rests_after_us(core.ramp),
         run=run_snapshot(run, now) if run else None,
         homing=core.homing.snapshot() if core.homing else None,
+        update=core.updates.snapshot(),
         start_forecast=start_forecast(core, now) if doing is ArmPhase.IDLE else None,
         joints=tuple(joint_snapshot(core, link, now) for link in core.links),
         poses={name: core.arm.pose_deg(name) for name in core.arm.poses},

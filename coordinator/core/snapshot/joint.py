@@ -63,6 +63,15 @@ class JointSnapshot:
     """Why it does not take the arm file's figures, so that nothing moves it; empty if it does, and
     for the moment after its link is up in which it has not answered yet."""
     firmware: str | None
+    """The version that runs."""
+    image: str | None
+    """SHA-256 of the image that runs; None also for one that did not come over the air."""
+    on_trial: bool | None
+    """Whether that image is not confirmed yet: a restart brings back the one before."""
+    board: str | None
+    """For which images must be made; None also where it takes none over the air."""
+    image_capacity_bytes: int | None
+    """Size of the largest that it takes; 0 where it takes none."""
     boot: str | None
     """Another one after each restart of the joint."""
     age_us: int | None
@@ -146,6 +155,10 @@ def joint_snapshot(core: Coordinator, link: JointLink, now: int) -> JointSnapsho
         link_message="" if word is LinkWord.UP else why_offline(link, now),
         configuration_message=link.connection.configuration_message,
         firmware=link.welcome.firmware if link.welcome else None,
+        image=link.welcome.image if link.welcome else None,
+        on_trial=link.on_trial if link.welcome else None,
+        board=link.welcome.capabilities.board if link.welcome else None,
+        image_capacity_bytes=link.welcome.capabilities.image_capacity if link.welcome else None,
         boot=f"{link.welcome.boot:08x}" if link.welcome else None,
         age_us=now - link.heard_us if link.heard_us is not None else None,
         heard_at_us=link.heard_us,

@@ -24,6 +24,7 @@ export const post = (path, body = undefined) => ask("POST", path, body);
 const LIMITS_S = { "/stop": 2, "/hold": 2, "/check": 30, "/check/curves": 30, "/runs": 30,
   "/queue/play": 30, "/taught/shift": 60, "/taught/edits": 60, "/runs/N/way": 300 };
 const LIMIT_S = 15;
+const FILE_S = 125; // a little more than the coordinator waits for it
 const GONE = "The coordinator does not answer: it has ended, or the network to it is gone.";
 const LINES = "application/x-ndjson";
 
@@ -52,6 +53,11 @@ export async function ask(method, path, body) {
   const request = { method, headers, body: body === undefined ? undefined : JSON.stringify(body) };
   return answer(PREFIX + path, request, limitS(path), (response) => response.json());
 }
+
+/** Post a file as it is. */
+export const postFile = (path, file) => answer(PREFIX + path,
+  { method: "POST", headers: { ...named(), "Content-Type": "application/octet-stream" }, body: file },
+  FILE_S, (response) => response.json());
 
 /**
  * Post what may take long: `told` is called with how far it is, { stage, done, of }. To abort the `signal`

@@ -43,7 +43,8 @@ function Outputs({ joint, fresh, act }) {
 
 const identity = (joint) => [
   ["id", joint.id],
-  ["firmware", joint.firmware ?? NONE],
+  ["firmware", `${joint.firmware ?? NONE}${joint.on_trial ? ", on trial" : ""}`],
+  ["board", joint.board ?? NONE],
   ["boot", joint.boot ?? NONE],
 ];
 

@@ -3,6 +3,7 @@
 import { html, render } from "htm/preact";
 import { get, leave, post, Refusal, sentence } from "./api.js";
 import { Band, tooLate, unconfirmed } from "./band.js";
+import { BringUp } from "./bringup.js";
 import { Commands } from "./commands.js";
 import { follow } from "./feed.js";
 import { keepFocus } from "./focus.js";
@@ -126,7 +127,7 @@ function drawSoon() {
 
 function Page({ page, view, gone, nowUs, ms }) {
   const { model, open, ended, you, role, needsToken, unstopped } = page;
-  const pages = { watch: Watch, teach: Teach, play: Play, records: Records };
+  const pages = { watch: Watch, teach: Teach, play: Play, records: Records, bringup: BringUp };
   const View = pages[view] ?? Watch;
   const late = tooLate(unstopped, ms);
   return html`

@@ -116,6 +116,8 @@ async def test_watching_sees_holds_and_stops_and_nothing_else(
             assert verdict(answer)[1] in ("", "no-run")
         else:
             assert verdict(answer) == (403, "role"), path
+    for ask in (http.post, http.delete):
+        assert verdict(await ask(API_PREFIX + "/joints/elbow/update")) == (403, "role")
 
 
 async def test_a_way_back_takes_the_role_to_operate_as_it_takes_the_planner(

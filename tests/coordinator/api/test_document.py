@@ -96,7 +96,7 @@ def test_every_member_is_required_but_one_and_has_an_example(document: dict[str,
         "Shifted", "TaughtSnapshot", "Event", "RunInShort", "KeptProgram", "ChangedLine",
         "ProgramPreview", "Queue", "QueueEntry", "PlayOptions", "Curves", "CurveMark",
         "TaughtResult",
-        "Production", "Cycle", "Delay", "Interventions", "Seam", "WayBack",
+        "Production", "Cycle", "Delay", "Interventions", "Seam", "WayBack", "UpdateSnapshot",
     }  # fmt: skip
     bare = {
         f"{name}.{member}"
@@ -154,7 +154,10 @@ def test_what_begins_something_says_where_and_what_is_no_json_says_so(
 ) -> None:
     done = {operation.name: operation.done for operation in operations}
     begun = {name for name, (status, _) in done.items() if status == 202}
-    assert begun == {"POST /home", "POST /runs", "POST /queue/play", "POST /rehearsals"}
+    assert begun == {
+        "POST /home", "POST /runs", "POST /queue/play", "POST /rehearsals",
+        "POST /joints/{name}/update",
+    }  # fmt: skip
     assert {
         name for name, (_, answer) in done.items() if "Location" in answer.get("headers", {})
     } == (begun)

@@ -11,7 +11,7 @@ from pathlib import Path
 from protocol.cable.frames import Decoder, Frame, encode
 from protocol.cable.requests import ANSWER, Kind
 
-WHO = b"\x01" + bytes.fromhex("02000000bb01") + b"\0\0\0\x07\0\x011\0\0"
+WHO = b"\x01" + bytes.fromhex("02000000bb01") + b"\0\0\0\x07\0\x011\0\0\0"
 Answers = Callable[[bytes], bytes]
 """From what came to what is said."""
 

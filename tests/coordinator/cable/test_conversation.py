@@ -104,7 +104,7 @@ def test_answer_to_an_older_question_is_passed_over() -> None:
 @pytest.mark.parametrize(
     ("code", "trouble", "words"),
     [
-        (Refusal.UNKNOWN, Trouble.REFUSED, "older than this program"),
+        (Refusal.UNKNOWN, Trouble.UNKNOWN, "older than this program"),
         (Refusal.BODY, Trouble.REFUSED, "another version"),
         (Refusal.KEY_SET, Trouble.OTHER_KEY, "key of another arm"),
         (Refusal.DRIVERS_ON, Trouble.REFUSED, "a raised arm would fall"),
@@ -115,6 +115,18 @@ def test_refusal_is_told_with_its_reason(code: Refusal, trouble: Trouble, words:
     error = trouble_with(refusing(bytes((code,))))
     assert error.trouble is trouble
     assert words in str(error)
+
+
+def test_what_a_board_does_not_know_can_be_offered_and_any_other_refusal_is_trouble() -> None:
+    def asked(answers: Answers) -> bool:
+        with cable(answers) as path, Port(path) as port:
+            return Conversation(port).offer(Kind.SET_UPDATE_KEY, bytes(32))
+
+    assert asked(board(lambda frame: b""))
+    assert not asked(refusing(bytes((Refusal.UNKNOWN,))))
+    with pytest.raises(CableError, match="trusts another key for its updates") as caught:
+        asked(refusing(bytes((Refusal.KEY_SET,))))
+    assert caught.value.trouble is Trouble.OTHER_KEY
 
 
 def test_refusal_that_is_not_on_the_page_is_a_wrong_answer() -> None:

@@ -61,6 +61,9 @@ def served(answer: Callable[[str, bytes], Answer]) -> Iterator[str]:
         def do_POST(self) -> None:
             self.do_GET()
 
+        def do_DELETE(self) -> None:
+            self.do_GET()
+
         def log_message(self, format: str, *args: object) -> None:
             """Stay quiet."""
 

@@ -38,6 +38,14 @@ def told(value: object, status: int = 200) -> Answer:
     return status, {"Content-Type": "application/json"}, json.dumps(value).encode()
 
 
+def _said(body: bytes) -> Any:
+    """What a body says in JSON, else as it came."""
+    try:
+        return json.loads(body)
+    except ValueError:
+        return body
+
+
 class Coordinator:
     """Answers each path with its values one after another, the last for ever; keeps what came."""
 
@@ -47,7 +55,7 @@ class Coordinator:
 
     def __call__(self, path: str, body: bytes) -> Answer:
         path = path.removeprefix(PREFIX)
-        said = body.decode() if path == "/texts" else json.loads(body) if body else None
+        said = body.decode() if path == "/texts" else _said(body) if body else None
         self.asked.append((path, said))
         values = self._answers.get(path) or self._answers[path.partition("?")[0]]
         value = values.pop(0) if len(values) > 1 else values[0]

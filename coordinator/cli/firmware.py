@@ -1,0 +1,216 @@
+"""`unisono joint sign`, `image` and `update`: firmware that a joint takes over the air."""
+
+import hashlib
+import time
+from pathlib import Path
+from typing import TYPE_CHECKING, Annotated, Final
+
+import typer
+
+from coordinator.cli.common import (
+    EXIT_CODES,
+    DataOption,
+    ExitCode,
+    Failure,
+    JsonOption,
+    UrlOption,
+    client_at,
+    err,
+    out,
+    path_of,
+    show_json,
+)
+from coordinator.config.regular_file import read_regular
+from coordinator.config.settings import DEFAULT_URL
+
+if TYPE_CHECKING:
+    from coordinator.cli.watch import Interrupts, Progress
+    from coordinator.client import Client
+    from coordinator.client.values import UpdateSnapshot
+    from coordinator.core.updating.signed import SignedImage
+
+UPDATE_CAUTION: Final = (
+    "The joint restarts with its motor off, which holds nothing then: support a raised arm. What a "
+    "gripper of this joint holds may fall. Keep its supply on until it is over."
+)
+LOOK_S: Final = 0.1
+"""Between two looks at how it goes."""
+FileArgument = Annotated[
+    Path,
+    typer.Argument(
+        metavar="FILE", parser=path_of("FILE"), help="A signed image, as 'joint sign' makes it."
+    ),
+]
+
+
+def add_to(joint: typer.Typer) -> None:
+    """Add the commands to those of `unisono joint`."""
+    joint.command("sign", epilog=EXIT_CODES)(sign)
+    joint.command("image", epilog=EXIT_CODES)(image)
+    joint.command("update", epilog=EXIT_CODES)(update)
+
+
+def sign(
+    file: Annotated[
+        Path,
+        typer.Argument(
+            metavar="IMAGE",
+            parser=path_of("IMAGE"),
+            help="The program alone, without bootloader and table.",
+        ),
+    ],
+    board: Annotated[
+        str, typer.Option("--board", metavar="NAME", help="For which board it was built.")
+    ],
+    firmware: Annotated[
+        str, typer.Option("--firmware", metavar="VERSION", help="The version that it says it is.")
+    ],
+    data: DataOption,
+    output: Annotated[
+        Path | None,
+        typer.Option(
+            "--output",
+            parser=path_of("--output"),
+            metavar="FILE",
+            help="Where to; beside IMAGE, with .signed behind its name, if not given.",
+        ),
+    ] = None,
+    as_json: JsonOption = False,
+) -> ExitCode:
+    """Sign an image with the data folder's key, so that joints that trust it take it.
+
+    What is signed changes what joints do: sign only what you built yourself, or trust.
+    """
+    from coordinator.config.update_key import sign as signature_of
+    from coordinator.core.updating.signed import MAX_SIGNED_BYTES
+    from protocol.image import HEADER_BYTES, SIGNATURE_BYTES, ImageHeader, encode_header
+
+    held = _read(file, MAX_SIGNED_BYTES - HEADER_BYTES - SIGNATURE_BYTES)
+    made = ImageHeader(board, firmware, len(held), hashlib.sha256(held).digest())
+    try:
+        header = encode_header(made)
+    except ValueError as error:
+        raise Failure(ExitCode.WRONG_INPUT, f"{file} is not signed: {error}") from error
+    signature = signature_of(data, header)
+    to = output or file.with_name(f"{file.name}.signed")
+    try:
+        to.write_bytes(header + signature + held)
+    except OSError as error:
+        raise Failure(ExitCode.WRONG_INPUT, f"{to} cannot be written: {error.strerror}") from error
+    if as_json:
+        show_json({"file": str(to), **_image_value(made.board, made.firmware, held)})
+    else:
+        out().print(f"{to} holds {firmware} for {board}, {len(held)} bytes, signed")
+    return ExitCode.DONE
+
+
+def image(file: FileArgument, data: DataOption, as_json: JsonOption = False) -> ExitCode:
+    """Show what a signed image is, and whether it was signed with the data folder's key."""
+    from coordinator.config.update_key import public_update_key
+    from protocol.image import is_signed
+
+    found, public = _signed(file), public_update_key(data)
+    is_own = None if public is None else is_signed(found.signed, found.signature, public)
+    header = found.header
+    if as_json:
+        value = _image_value(header.board, header.firmware, found.image)
+        show_json({**value, "signed_by_this_key": is_own})
+        return ExitCode.DONE
+    out().print(f"board {header.board}, firmware {header.firmware}")
+    out().print(f"{header.size_bytes} bytes, SHA-256 {found.digest}")
+    whose = {
+        True: f"signed with the key of {data}",
+        False: f"NOT signed with the key of {data}: joints that trust that refuse it",
+        None: f"whether it is signed is not known: {data} has no firmware.pub",
+    }
+    out().print(whose[is_own])
+    return ExitCode.DONE
+
+
+def update(
+    name: Annotated[str, typer.Argument(metavar="JOINT", help="Which joint.")],
+    file: FileArgument,
+    url: UrlOption = DEFAULT_URL,
+    as_json: JsonOption = False,
+) -> ExitCode:
+    """Give a joint new firmware over the air, and show how that goes. Ctrl-C cancels.
+
+    Nothing may move meanwhile, and its motor must be off. Once the joint is to install it, Ctrl-C
+    changes nothing any more: it restarts, and goes back to its old firmware where the new one
+    does not answer.
+    """
+    from coordinator.cli.remote import giving_back
+    from coordinator.cli.watch import Interrupts, Progress
+
+    _signed(file)
+    data = file.read_bytes()
+    with client_at(url) as client, Interrupts.counted() as pressed:
+        begun = client.update(name, data)
+        with giving_back(client):
+            if not as_json:
+                out().print(UPDATE_CAUTION)
+            ended = _follow(client, begun, Progress(quiet=as_json), pressed)
+    if as_json:
+        show_json(client.answers["update"])
+    if ended.phase != "done":
+        raise Failure(ExitCode.NOT_FINISHED, ended.message)
+    if not as_json:
+        out().print(ended.message)
+    return ExitCode.DONE
+
+
+def _follow(
+    client: "Client", update: "UpdateSnapshot", progress: "Progress", pressed: "Interrupts"
+) -> "UpdateSnapshot":
+    """Follow an update until it is over; Ctrl-C cancels it as long as that can be."""
+    from coordinator.client import Refused
+
+    with progress.shown():
+        answered = 0
+        while not update.phase.is_over:
+            words = update.message.partition(",")[0]
+            progress.tell(words, f"{update.message[len(words) :]}{_share(update)}")
+            if pressed.count > answered:
+                answered = pressed.count
+                try:
+                    client.cancel_update(update.joint)
+                except Refused as refused:
+                    err().print(str(refused))
+            else:
+                time.sleep(LOOK_S)
+            update = client.updating(update.joint)
+    return update
+
+
+def _share(update: "UpdateSnapshot") -> str:
+    if update.phase != "sending":
+        return ""
+    return f" ({100 * update.sent_bytes // update.size_bytes} %); Ctrl-C cancels"
+
+
+def _signed(file: Path) -> "SignedImage":
+    from coordinator.core.updating.signed import MAX_SIGNED_BYTES, ImageMistake, read_signed
+
+    try:
+        return read_signed(str(file), _read(file, MAX_SIGNED_BYTES))
+    except ImageMistake as error:
+        raise Failure(ExitCode.WRONG_INPUT, str(error)) from error
+
+
+def _read(file: Path, limit: int) -> bytes:
+    try:
+        held, size = read_regular(file, limit)
+    except OSError as error:
+        raise Failure(ExitCode.WRONG_INPUT, f"{file} cannot be read: {error.strerror}") from error
+    if size > limit:
+        raise Failure(ExitCode.WRONG_INPUT, f"{file} has {size} bytes, at most {limit} are taken")
+    return held
+
+
+def _image_value(board: str, firmware: str, image: bytes) -> dict[str, str | int]:
+    return {
+        "board": board,
+        "firmware": firmware,
+        "size_bytes": len(image),
+        "sha256": hashlib.sha256(image).hexdigest(),
+    }

@@ -1,0 +1,1 @@
+"""New firmware for one joint, over the air (protocol/README.md, "Update")."""
