@@ -155,7 +155,7 @@ def _points() -> list[_Case]:
         ("points", "one byte more", none, crc(head + b"\0"), "frame-length"),
         ("points", "no points", none, crc(_changed(head, _3=0)), "frame-length"),
         ("points", "129 points", none, crc(_changed(head, _3=129)), "frame-length"),
-        ("points", "kind 2", none, crc(_changed(head, _0=2)), "frame-type"),
+        ("points", "kind 3", none, crc(_changed(head, _0=3)), "frame-type"),
         ("points", "second byte 1", none, crc(_changed(head, _1=1)), "frame-type"),
         ("points", "wrong CRC", none, _changed(body, _12=1), "frame-crc"),
         ("points", "an unknown flag", none, crc(_changed(head, _32=4)), "frame-field"),

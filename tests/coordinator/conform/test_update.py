@@ -14,7 +14,9 @@ from tests.e2e.harness import before_others
 async def test_joint_passes_whether_it_takes_images_or_not(
     takes_images: bool, tmp_path: Path
 ) -> None:
-    checks = [one for one in chosen("update/", "messages/vector-request") if not one.moves]
+    checks = [
+        one for one in chosen("update/", "messages/vector", "points-frame/vector") if not one.moves
+    ]
     with before_others():
         async with target(tmp_path, may_move=False, takes_images=takes_images) as (joint, _):
             results = await made(joint, checks)
