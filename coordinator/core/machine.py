@@ -474,9 +474,7 @@ class Coordinator:
         if connect_us is not None:
             due_us = min(due_us, connect_us)
         run_us = self.run.next_deadline() if self.run is not None else None
-        for one_us in (run_us, self.updates.next_deadline()):
-            due_us = due_us if one_us is None else min(due_us, one_us)
-        return due_us
+        return due_us if run_us is None else min(due_us, run_us)
 
     @property
     def session(self) -> int:

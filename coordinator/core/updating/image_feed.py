@@ -16,8 +16,6 @@ class ImageFeed:
         self._image = image
         self._sent = 0
         self._under_way = 0
-        self.round = 0
-        """How often it began anew: an answer to a frame of an earlier round counts no more."""
         self.acked = 0
         """Bytes that came, one behind the other from the first on."""
         self.furthest = 0
@@ -25,7 +23,6 @@ class ImageFeed:
 
     def begin_at(self, offset: int) -> bool:
         """Go on from a byte of it: the joint has all before. Whether it never had as much."""
-        self.round += 1
         self._sent = self.acked = offset
         self._under_way = 0
         return self._advanced()

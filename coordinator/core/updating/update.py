@@ -55,8 +55,6 @@ class Update:
         """The one to which the image was offered last, or which runs it."""
         self._streams = 0
         """How often its stream had been opened when it was last looked at."""
-        self._round = 0
-        """Of offers: what answers an earlier one counts no more."""
         self._taken = False
         """Whether it has taken the newest offer, so that it says next how much it has."""
         self._installs = False
@@ -70,13 +68,6 @@ class Update:
         if not self.phase.is_over:
             self._go_on(now)
             self._give_up_late(now)
-
-    def next_deadline(self) -> int | None:
-        """When to step again, whatever happens; None once it is over."""
-        if self.phase.is_over:
-            return None
-        counts = self.phase.may_be_cancelled
-        return min(self._until_us, self._stalled_us) if counts else self._until_us
 
     def told(self, event: messages.Updating, now: int) -> None:
         """The joint says how much of an image it keeps."""
@@ -148,7 +139,7 @@ class Update:
     def _linked(self, welcome: Welcome, now: int) -> None:
         """A stream was opened, the first of this update or another one."""
         rebooted, self._boot = welcome.boot != self._boot, welcome.boot
-        if self._installs and welcome.image == self.file.digest:
+        if welcome.image == self.file.digest:
             if welcome.on_trial:
                 self.phase = P.ON_TRIAL
                 self._until_us = now + BACK_US
@@ -164,18 +155,16 @@ class Update:
         # Else the stream came back before the restart that it has promised.
 
     def _offer(self, now: int) -> None:
-        self._round += 1
         self._taken = False
         self.phase = P.OFFERED
         self._until_us = now + OFFER_US
         request = messages.Update(
             header=self.file.signed.hex(), signature=self.file.signature.hex()
         )
-        answer = partial(self._offer_answered, self._round)
-        self._outbox.request(self.link, request, answer, now)
+        self._outbox.request(self.link, request, self._offer_answered, now)
 
-    def _offer_answered(self, of_round: int, reject: Reject | None, now: int) -> None:
-        if of_round != self._round or self.phase is not P.OFFERED:
+    def _offer_answered(self, reject: Reject | None, now: int) -> None:
+        if self.phase is not P.OFFERED:
             return
         if reject is None:
             self._taken = True
@@ -185,14 +174,14 @@ class Update:
     def _send(self, now: int) -> None:
         while (frame := self.feed.take()) is not None:
             end = frame.offset + len(frame.data)
-            answer = partial(self._frame_answered, self.feed.round, end)
+            answer = partial(self._frame_answered, end)
             self._outbox.request(self.link, frame, answer, now)
         if self.feed.is_through:
             self._install(now)
 
-    def _frame_answered(self, of_round: int, end: int, reject: Reject | None, now: int) -> None:
-        if of_round != self.feed.round or self.phase is not P.SENDING:
-            return
+    def _frame_answered(self, end: int, reject: Reject | None, now: int) -> None:
+        if self.phase is not P.SENDING:
+            return  # a joint answers in order: none of these comes after the next offer's answer
         if reject is None:
             self._gained(is_more=self.feed.acknowledged(end), now=now)
             self._until_us = now + FRAME_US
@@ -203,11 +192,10 @@ class Update:
         self._installs = True
         self.phase = P.INSTALLING
         self._until_us = now + INSTALL_US
-        answer = partial(self._install_answered, self._round)
-        self._outbox.request(self.link, messages.Install(), answer, now)
+        self._outbox.request(self.link, messages.Install(), self._install_answered, now)
 
-    def _install_answered(self, of_round: int, reject: Reject | None, now: int) -> None:
-        if of_round != self._round or self.phase is not P.INSTALLING:
+    def _install_answered(self, reject: Reject | None, now: int) -> None:
+        if self.phase is not P.INSTALLING:
             return
         if reject is None:
             self.phase = P.RESTARTING

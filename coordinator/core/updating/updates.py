@@ -103,10 +103,6 @@ class Updates:
         if self._update is not None:
             self._update.step(now)
 
-    def next_deadline(self) -> int | None:
-        """When to step again, whatever happens; None where nothing is under way."""
-        return None if self._update is None else self._update.next_deadline()
-
     def end(self, now: int) -> None:
         """The coordinator ends."""
         if self._update is not None:

@@ -184,6 +184,39 @@ def test_what_a_joint_refuses_in_the_end_is_told_with_its_code_and_sentence(
     assert bench.joint.runs.version == "1.4.0"
 
 
+def test_a_joint_that_lost_what_it_acknowledged_is_asked_how_much_it_has() -> None:
+    bench, file = Bench(), signed(bytes(range(256)) * 400)
+    bench.begin(file)
+    bench.until(lambda: bench.update.sent_bytes >= 5 * BLOCK)
+    bench.joint.memory = bench.joint.memory[:BLOCK]
+    bench.until(lambda: bench.update.sent_bytes == BLOCK)
+
+    def is_over() -> bool:
+        update = bench.update
+        assert update.phase is not P.SENDING or update.sent_bytes <= len(bench.joint.memory)
+        return update.phase.is_over
+
+    bench.until(is_over)
+    assert bench.update.phase is P.DONE
+    installs = [one for _, one in bench.sent if isinstance(one.content, messages.Install)]
+    assert len(installs) == 1
+
+
+def test_one_that_goes_on_losing_it_is_given_up() -> None:
+    bench = Bench()
+
+    def loses(frame: ev.SendFrame) -> None:
+        if isinstance(frame.content, ImageFrame):
+            bench.joint.memory.clear()
+
+    bench.joint.memory.clear()
+    bench.on_frame = loses
+    bench.begin(signed(bytes(100_000)))
+    update = bench.over()
+    assert (update.phase, update.code) == (P.FAILED, "image-gap")
+    assert bench.now < 60 * S
+
+
 def test_a_foreign_signature_is_refused_by_the_joint_and_nothing_is_sent() -> None:
     bench = Bench()
     bench.begin(signed(signature=GOOD_SIGNATURE[::-1][:63] + b"\0"))

@@ -65,6 +65,12 @@ def test_a_motor_that_is_on_is_refused_with_what_to_do_first() -> None:
     assert "a raised arm may fall" in found.message
 
 
+def test_a_motor_that_is_about_to_be_on_is_refused() -> None:
+    bench = Bench()
+    bench.link.orders.energise = True  # and its joint has not said yet that it is
+    assert refused(bench, UPDATE).code == "energised"
+
+
 def test_a_joint_that_takes_no_images_is_refused() -> None:
     bench = Bench()
     bench.joint.board = None
