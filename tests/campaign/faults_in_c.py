@@ -225,15 +225,15 @@ FAULTS = (
     ),
     _one(
         "sequence: an old drive is taken",
-        "joint.c",
-        " || drive->sequence <= session->sequence) {",
-        ") {",
+        "session.c",
+        " && drive->sequence > now->sequence;",
+        ";",
     ),
     _one(
         "session: a drive of another one is taken",
-        "joint.c",
-        "!session->begun || drive->session != session->session || ",
-        "!session->begun || ",
+        "session.c",
+        "now->begun && drive->session == now->session && ",
+        "now->begun && ",
     ),
     _one(
         "session: another one begins while the joint moves",

@@ -11,6 +11,7 @@ from protocol.configuration import Configuration, Homing, IdleCurrent, OutputsOf
 from protocol.constants import PPM
 from protocol.drive import Drive, StopLevel, encode_drive
 from protocol.light import WORDS, ConditionWord
+from protocol.messages import AnyRequest
 from protocol.pathtime import Course, RateChange
 from protocol.points import Point, PointsFrame
 from protocol.ramp import Ramp
@@ -21,7 +22,6 @@ from simulator.joint.joint import Joint
 from simulator.joint.light import Lamp
 from simulator.joint.motion import FreeMotion, Segment
 from simulator.joint.refusal import Refusal
-from simulator.joint.requests import Request
 from tests.campaign.joints_in_c.core import Core
 from tests.campaign.joints_in_c.library import (
     EVENTS,
@@ -137,7 +137,7 @@ class JointInC(Joint):
     def points(self, frame: PointsFrame, now: float) -> Refusal | None:
         raise NotImplementedError("points come to a joint in C as bytes")
 
-    def request(self, message: Request, now: float, digest: str | None = None) -> Refusal | None:
+    def request(self, message: AnyRequest, now: float, digest: str | None = None) -> Refusal | None:
         raise NotImplementedError("requests come to a joint in C as bytes")
 
     def session_refusal(self, coordinator_id: bytes, session: int, now: float) -> Refusal | None:
