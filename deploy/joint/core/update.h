@@ -1,8 +1,8 @@
 /* Firmware over the air: protocol/README.md, "Update". The rules; where images are kept is the port's affair.
  *
- * A port that takes images gives its joint a struct uj_update in its settings, and restarts once that says so. Board and
- * image_capacity stand in its capabilities where it has the key that signs, and no board where it has not. A port that
- * gives none links nothing of update.c and image.c: the endpoint reaches it by what is in the struct alone. */
+ * A port that takes images gives its joint a struct uj_update in its settings, and restarts once that says so. Board
+ * and image_capacity stand in its capabilities where it has the key that signs, and no board where it has not. A port
+ * that gives none links nothing of update.c and image.c: the endpoint reaches it by what is in the struct alone. */
 #ifndef UJ_UPDATE_H
 #define UJ_UPDATE_H
 

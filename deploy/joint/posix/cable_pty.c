@@ -273,9 +273,13 @@ static void begin_joint(void)
         memcpy(name, store.kept.name, store.kept.name_length);
         name[store.kept.name_length] = '\0';
     }
+    const pid_t board = getpid();
     child = fork();
     if (child == 0) {
         (void)prctl(PR_SET_PDEATHSIG, SIGKILL);
+        if (getppid() != board) {
+            _exit(1); /* the power went before that: nobody would end it */
+        }
         be_joint(key, name);
     }
 }

@@ -27,7 +27,7 @@ static const struct option known[] = {
     {"--service", TEXT, AT(service), 0, 0, "DNS-SD service; _unisono-joint._tcp"},
     {"--stream-port", NUMBER, AT(stream_port), 0, 65535, "TCP port; 0 takes a free one"},
     {"--truth", TEXT, AT(truth), 0, 0, "append what truly happens to this file, as JSON lines"},
-    {"--updates", TEXT, AT(updates), 0, 0, "folder for firmware that comes; without, it takes none. It ends with 10 to be restarted"},
+    {"--updates", TEXT, AT(updates), 0, 0, "folder for firmware, else it takes none; ends with 10 to restart"},
     {"--board", TEXT, AT(board), 0, 0, "that firmware must be for; posix"},
     {"--update-key", UPDATE_KEY, 0, 0, 0, "that signs firmware, the public half, 64 hex digits"},
     {"--cut-update", NUMBER, AT(cut_update), 0, 1e9, "for tests: the power goes at so manieth step on the disk"},
