@@ -106,11 +106,11 @@ def test_no_two_faults_have_one_name() -> None:
 def test_faults_in_c_are_noticed(tmp_path: Path) -> None:
     parts = ("sequences", "campaign")
     copied(tmp_path, parts)
-    for what, part, after in (
-        ("sequence: an old drive is taken", "sequences", 40),
-        ("permit: it is not obeyed", "campaign", 3),
+    for what, part in (
+        ("sequence: an old drive is taken", "sequences"),
+        ("permit: it is not obeyed", "campaign"),
     ):
         (fault,) = (one for one in FAULTS if one.what == what)
         found = run(fault, tmp_path, (part,))
         assert found is not None
-        assert (found.by, found.after <= after) == (part, True), found
+        assert found.by == part

@@ -86,6 +86,8 @@ def run(program: Path, lines: Sequence[str], folder: Path) -> list[str]:
 class Start(Treatment):
     """One whole use of a joint, from the handshake to the end of its path; no accident."""
 
+    capacities = (512,)
+
     def expiry_us(self) -> int | None:
         return self.arm_us() + 250_000
 

@@ -2,9 +2,10 @@
 
 import json
 import random
+from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from pathlib import Path
-from typing import Any
+from typing import Any, ClassVar
 
 from protocol.clockmap import ClockMap
 from protocol.constants import PPM
@@ -96,10 +97,13 @@ class World:
 class Treatment:
     """One sequence of events, drawn from a seed."""
 
+    capacities: ClassVar[Sequence[int]] = CAPACITIES
+    """Of points; one is drawn."""
+
     def __init__(self, program: Path, seed: int, images: ImageStore | None = None) -> None:
         self.random = random.Random(seed)
         self.kinds = KINDS
-        capacity = random.Random(f"capacity {seed}").choice(CAPACITIES)
+        capacity = random.Random(f"capacity {seed}").choice(self.capacities)
         self.pair = Pair(program, capacity=capacity, images=images)
         self.direction = self.random.choice((1, -1))
         self.world = World(self.direction * self.random.choice((0, 3, 20)) * PER_DEGREE)
