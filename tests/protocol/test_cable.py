@@ -207,5 +207,5 @@ def test_figures_of_the_page_are_those_of_the_code() -> None:
     assert f"of the body, 0 to {MAX_BODY_BYTES}" in PAGE
     assert f"0x{frames.SYNC.hex().upper()}" in PAGE
     assert f"pause of\n{frames.PAUSE_S * 1000:g} ms" in PAGE
-    assert f"version {requests.VERSION} (draft)" in PAGE.splitlines()[0]
+    assert f"version {requests.VERSION}" in PAGE.splitlines()[0]
     assert re.search(rf"set-key \| {KEY_BYTES} bytes", PAGE)

@@ -23,8 +23,8 @@ from simulator.joint import endpoint, maps
 from tests.protocol.pages import README, block, rows, table
 
 
-def test_the_page_calls_itself_a_draft_and_no_stop_an_emergency_stop() -> None:
-    assert README.splitlines()[0].endswith("(draft)")
+def test_the_page_names_its_version_and_no_stop_an_emergency_stop() -> None:
+    assert README.splitlines()[0].endswith(f"version {constants.PROTOCOL_VERSION}")
     assert README.count("safety-rated emergency stop") == 2
     assert "**Nothing is encrypted.**" in README
 
