@@ -21,6 +21,7 @@ from coordinator.core.snapshot.joint import JointSnapshot
 from coordinator.core.snapshot.run import RunSnapshot
 from coordinator.core.snapshot.warning import WarningSnapshot
 from coordinator.core.start_forecast import StartForecast
+from coordinator.health.heat_report import Estimate, HeatReport, TimeLeft
 from coordinator.motion.check import CheckResult, Overtravels, SlowerCorner
 from coordinator.motion.curves import Curves
 from coordinator.motion.marks import CurveMark
@@ -37,7 +38,9 @@ __all__ = [
     "Curves",
     "Cycle",
     "Delay",
+    "Estimate",
     "Event",
+    "HeatReport",
     "HoldRecord",
     "HomingSnapshot",
     "Interventions",
@@ -59,6 +62,7 @@ __all__ = [
     "StartForecast",
     "StartReport",
     "TaughtSnapshot",
+    "TimeLeft",
     "Visit",
     "WarningSnapshot",
     "Waypoint",

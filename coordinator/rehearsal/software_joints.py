@@ -14,7 +14,7 @@ START_DEG: Final = (5.0, 25.0)
 """How far before home, seen in the direction of homing, a joint stands at first."""
 
 HEAT_FACTOR: Final = 1.2
-"""By which joints of one design differ in how their heat gets out: how tightly a motor sits in its
+"""By which joints of one build differ in how their heat gets out: how tightly a motor sits in its
 print, how much air there is (an assumption)."""
 
 
