@@ -27,7 +27,7 @@ H: Final = 3
 K: Final = 4
 B: Final = 5
 G: Final = 6
-PRIOR: Final = (
+PRIOR: Final[list[tuple[float, float]]] = [
     # mean, one standard deviation
     (0.0, 50.0),
     (0.0, 0.0),
@@ -36,7 +36,7 @@ PRIOR: Final = (
     (1 / 1500, 1 / 2000),
     (0.0, 0.010),
     (1 / 800, 1 / 800),
-)
+]
 """In °C and s. 1 to 8 W in some 200 J/K at run current, time constants of ten minutes to two hours,
 air of 10 to 40 °C, electronics of up to 2 W, a fan that makes heat go two to four times as fast."""
 STRAY_C_PER_S: Final = 0.0008

@@ -61,11 +61,11 @@ def outlook(
     ]
     if load_variance > 0.0:
         by = math.sqrt(load_variance)
-        more, less = (course(mean, load + x, fan, likely, steps_s) for x in (by, -by))
-        pairs.append((more, less))
-    for rules in _shifted(likely):
-        later, sooner = (course(mean, load, fan, rule, steps_s) for rule in rules)
-        pairs.append((later, sooner))
+        more = course(mean, load + by, fan, likely, steps_s)
+        pairs.append((more, course(mean, load - by, fan, likely, steps_s)))
+    for more_c, less_c in _shifted(likely):
+        later = course(mean, load, fan, more_c, steps_s)
+        pairs.append((later, course(mean, load, fan, less_c, steps_s)))
     otherwise = middle if seen == likely else course(mean, load, fan, seen, steps_s)
     rate = _rate(mean, fan)
     at_s, deviation_c, now_s = [], [], 0.0

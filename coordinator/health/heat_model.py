@@ -18,7 +18,7 @@ GAP_S: Final = 60.0
 LEAST_S: Final = 180.0
 """Of readings in one piece, before anything is told."""
 AHEAD_S: Final = 600.0
-STEPS_S: Final = (20.0,) * 36 + (60.0,) * 48 + (300.0,) * 60
+STEPS_S: Final[list[float]] = [20.0] * 36 + [60.0] * 48 + [300.0] * 60
 """Of an outlook, closely at first: together six hours."""
 WIDEST_C: Final = 5.0
 """A 90 % interval that reaches further to either side tells nobody anything."""
@@ -101,7 +101,7 @@ class HeatModel:
 
     def _close(self, now: int) -> None:
         """A bin is full: from the middle of the last one to the middle of this one."""
-        at_s, above_c, load, fan = (total / self._count for total in self._sums)
+        at_s, above_c, load, fan = [total / self._count for total in self._sums]
         at_s += self._bin_us / US
         present = self._load.mean
         last, known = self._last, self._filter
