@@ -178,8 +178,16 @@ def _heat(joint: "JointSnapshot") -> str:
         return f"{joint.name}: may reach its limit of {joint.limit_c:g} °C at this load, {soonest}"
     return (
         f"{joint.name}: at this load it is at its limit of {joint.limit_c:g} °C in about "
-        f"{left.likely_s // 60:.0f} min, {soonest}; there the arm stops"
+        f"{left.likely_s // 60:.0f} min, {soonest}; there the arm stops{_rest(joint)}"
     )
+
+
+def _rest(joint: "JointSnapshot") -> str:
+    """What keeps it below its limit, a clause; empty where that is not known."""
+    share = joint.heat.rest_share if joint.heat is not None else None
+    if not share:
+        return ""
+    return f"; resting {share:.0%} of the time, in turns of a few minutes, keeps it below"
 
 
 def _warning(one: "WarningSnapshot", sentence: str) -> str:

@@ -5,6 +5,7 @@ from collections.abc import Callable
 from dataclasses import replace
 from typing import Final
 
+from coordinator.health.derate import rest_share
 from coordinator.health.heat_filter import REFERENCE_C, A, B, G, H, HeatFilter, K
 from coordinator.health.heat_forecast import SLOWEST, SURE, spread
 from coordinator.health.heat_report import Estimate, HeatReport
@@ -16,10 +17,12 @@ WIDEST_C: Final = 10.0
 
 
 def figures(
-    known: HeatFilter, fan: float, load: float, *, fan_seen: bool
+    known: HeatFilter, fan: float, load: float, rest_load: float, limit_c: float, *, fan_seen: bool
 ) -> tuple[HeatReport, str]:
     """Ambient, rise, steady temperature, time constant and the fan's effect, with `fan` as its
     share now; and why some of them cannot be told, a clause or nothing. `fan_seen`: it switched.
+
+    How much it must rest, too, for which `rest_load` is the load of rest.
     """
     told = HeatReport("")
     mean, columns = known.mean, spread(known.covariance)
@@ -57,6 +60,16 @@ def figures(
         steady_c=_unless_wide(mean, columns, steady),
         fan_factor=within(*_of(mean, columns, factor), 2) if fan_seen else None,
     )
+    if told.steady_c is not None:
+
+        def highest_c(mean_load: float) -> float:
+            def settles(one: list[float]) -> float:
+                return ambient(one) + max(one[H], 0.0) * mean_load / rate(one)
+
+            value, deviation = _of(mean, columns, settles)
+            return value + SURE * deviation
+
+        told = replace(told, rest_share=rest_share(highest_c, load, rest_load, limit_c))
     missing = [
         name
         for name, value in (

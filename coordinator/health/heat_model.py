@@ -27,7 +27,9 @@ WIDEST_C: Final = 5.0
 class HeatModel:
     """What is learnt of one joint, in a fixed memory."""
 
-    def __init__(self) -> None:
+    def __init__(self, rest_load: float = 0.0) -> None:
+        """`rest_load`: its load at rest with its motor held, as a share of that at run current."""
+        self._rest_load = rest_load
         self._filter = HeatFilter()
         self._load = PresentLoad()
         self._fan = FanWatch()
@@ -137,7 +139,12 @@ class HeatModel:
             why_not = "how warm it is in ten minutes hangs on its fan, which was not seen to switch"
         seen = self._fan.seen
         told, missing = figures(
-            self._filter, self._fan.share or 0.0, self._load.mean, fan_seen=seen.has_switched
+            self._filter,
+            self._fan.share or 0.0,
+            self._load.mean,
+            self._rest_load,
+            limit_c,
+            fan_seen=seen.has_switched,
         )
         why_not = " and ".join(why for why in (why_not, missing) if why)
         return replace(

@@ -42,6 +42,11 @@ class HeatReport:
     """Until its warning."""
     limit: TimeLeft | None = None
     """Until its limit, at which the arm stops."""
+    rest_share: float | None = None
+    """Of the time that it must rest, by turns of a few minutes at most, so that it settles below
+    its limit even at the upper end of the interval; 0 where it does so anyway. None where that is
+    not known, or rest with its motor held does not do.
+    """
     fan_on_c: float | None = None
     """Above which its fan was seen to come on."""
     fan_off_c: float | None = None

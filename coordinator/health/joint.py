@@ -17,7 +17,7 @@ class JointHealth:
     def __init__(self, joint: Joint, idle_share: float = 1.0) -> None:
         """`idle_share`: of its hold current, that it has after long at rest."""
         self.sensor = TemperatureSensor(joint.name)
-        self.heat = HeatModel()
+        self.heat = HeatModel((joint.hold_current_a / joint.run_current_a) ** 2)
         self._idle_share = idle_share
         self._lopsidedness = Lopsidedness()
         self._joint = joint

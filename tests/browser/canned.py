@@ -18,7 +18,8 @@ HEAT = {
     "ten_minutes_c": {"value": 43.4, "low": 42.7, "high": 44.1},
     "warning": {"likely_s": 1500.0, "soonest_s": 1260.0, "latest_s": None},
     "limit": {"likely_s": None, "soonest_s": None, "latest_s": None},
-    "fan_on_c": 45.0, "fan_off_c": None, "fan_factor": {"value": 2.9, "low": 2.6, "high": 3.2},
+    "rest_share": 0.25, "fan_on_c": 45.0, "fan_off_c": None,
+    "fan_factor": {"value": 2.9, "low": 2.6, "high": 3.2},
 }  # fmt: skip
 
 

@@ -120,6 +120,7 @@ def test_details_tell_how_a_joint_warms_with_intervals_or_why_not(
         ("in ten minutes at this load", "43.4\u00a0°C (42.7 to 44.1)"),
         ("until its warning at this load", "likely in 25\u00a0min, at the soonest in 21\u00a0min"),
         ("until its limit at this load", "not within six hours"),
+        ("rest that keeps it below its limit", "25\u00a0% of the time; slower does not cool it"),
         ("time constant", "22\u00a0min (20 to 25)"),
         ("fan seen to come on, to go off", "45\u00a0°C, –"),
     ):

@@ -63,6 +63,7 @@ _JOINT: Final = JointSnapshot(
         ten_minutes_c=Estimate(43.4, 42.7, 44.1),
         warning=TimeLeft(None, None, None),
         limit=TimeLeft(None, None, None),
+        rest_share=0.0,
         fan_on_c=45.0,
         fan_off_c=40.1,
         fan_factor=Estimate(2.9, 2.6, 3.2),

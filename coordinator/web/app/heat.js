@@ -11,6 +11,7 @@ export function heatRows(joint) {
     ["in ten minutes at this load", within(heat.ten_minutes_c, 1, "°C")],
     ["until its warning at this load", left(heat.warning)],
     ["until its limit at this load", left(heat.limit)],
+    ["rest that keeps it below its limit", rest(heat.rest_share)],
     ["settles at this load at", within(heat.steady_c, 1, "°C")],
     ["settles without load at", within(heat.ambient_c, 1, "°C")],
     ["this load adds", within(heat.rise_c, 1, "K")],
@@ -25,6 +26,12 @@ export function heatRows(joint) {
 function within(one, decimals, unit) {
   if (one == null) return null;
   return `${figure(one.value, decimals, unit)} (${figure(one.low, decimals, "")} to ${figure(one.high, decimals, "")})`;
+}
+
+// Of the time, in turns of a few minutes.
+function rest(share) {
+  if (share == null) return null;
+  return share === 0 ? "none needed" : `${figure(share * 100, 0, "%")} of the time; slower does not cool it`;
 }
 
 function minutes(one) {

@@ -234,6 +234,11 @@ def test_a_joint_on_its_way_to_its_limit_is_told_of(
     arm = ARM | {"joints": [told | {"heat": warming}], "start_forecast": None}
     assert joint_remarks_on(arm) == says
     assert joint_remarks_on(arm | {"joints": [told | {"heat": None}]}) == []
+    resting = arm | {"joints": [told | {"heat": warming | {"rest_share": 0.35}}]}
+    if left[0] is not None:
+        assert joint_remarks_on(resting) == [
+            f"{says[0]}; resting 35% of the time, in turns of a few minutes, keeps it below"
+        ]
 
 
 def test_every_column_of_figures_names_what_it_is_and_its_unit() -> None:
