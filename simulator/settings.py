@@ -2,6 +2,8 @@
 
 from dataclasses import dataclass
 
+from simulator.physics.heat import NOISE_C, USUAL, Build
+
 
 @dataclass(frozen=True, slots=True)
 class JointSettings:
@@ -25,6 +27,10 @@ class JointSettings:
     max_step_rate_hz: int = 250_000
     """Of the driver: STEP high and low at least 1.9 µs each (TI SLVSA73)."""
     ambient_c: float = 25.0
+    heat: Build = USUAL
+    """How its heat gets out of it."""
+    noise_c: float = NOISE_C
+    """One standard deviation of what its temperature sensor reads."""
     source_v: float = 24.0
     hop_ohm: float = 0.05
     """Resistance of the way from the joint before it, there and back."""

@@ -109,7 +109,9 @@ class JointUnit:
         self._play = Play(settings.play_counts, self._origin)
         self._played_us = 0.0
         """Joint time up to which the output has followed the motor."""
-        self._thermal = Thermal(settings.ambient_c, start_us=round(start_us))
+        self._thermal = Thermal(settings.ambient_c, settings.heat, start_us=round(start_us))
+        self._thermal.set_power(round(start_us), 0.0, settings.idle_watts)
+        self._noise = Random(settings.seed + 1)
         self._heated = 0.0, False
         self._edge: tuple[float, bool] | None = None
         """Joint time of the next Hall edge and the level from then on."""
@@ -285,7 +287,7 @@ class JointUnit:
         return self._play.follow(self.true_position(true_us)[0])
 
     def temperature_c(self, true_us: float) -> float:
-        """The body's true temperature."""
+        """The true temperature where its sensor is."""
         return self._thermal.temperature(round(true_us)) + self.warmer_c
 
     @property
@@ -389,7 +391,7 @@ class JointUnit:
             self._follow(true_us)
         watts, fan = self._winding_watts(), self.joint.fan_percent > 0
         if (watts, fan) != self._heated:
-            self._thermal.set_power(round(true_us), watts + self.settings.idle_watts)
+            self._thermal.set_power(round(true_us), watts, self.settings.idle_watts)
             self._thermal.set_fan(round(true_us), fan)
             self._heated = watts, fan
         self._edge = self._next_edge(now)
@@ -436,7 +438,8 @@ class JointUnit:
         self._sense_us = now + SENSE_US
         code = self.sensor_code
         if code is None:
-            code = sensor_code(self.temperature_c(self.oscillator.true_us(now)))
+            true_c = self.temperature_c(self.oscillator.true_us(now))
+            code = sensor_code(true_c + self._noise.gauss(0.0, self.settings.noise_c))
         celsius = code_to_celsius(code)
         supply_v = self._alone_v() if self.supply_v is None else self.supply_v
         self.joint.sense(round(celsius * 100), round(supply_v * 1_000), now)

@@ -125,6 +125,7 @@ def joint_remarks(arm: "ArmSnapshot") -> list[str]:
     ]
     if arm.update is not None and not arm.update.phase.is_over:
         remarks.append(f"{arm.update.joint} is being updated: {arm.update.message}")
+    remarks += [one for joint in arm.joints if (one := _heat(joint))]
     if unhomed and unhomed not in said:
         remarks.append(f"{unhomed}; home first")
     for level in StopLevel:
@@ -167,6 +168,28 @@ def _switched(joint: "JointSnapshot") -> str:
         for kind, found in kinds
         for name, on in (found or {}).items()
     )
+
+
+def _heat(joint: "JointSnapshot") -> str:
+    """How soon a joint may be at its limit at its present load; empty if that is not in sight."""
+    left = joint.heat.limit if joint.heat is not None and _is_fresh(joint) else None
+    if left is None or left.soonest_s is None:
+        return ""
+    soonest = f"at the soonest in {left.soonest_s // 60:.0f} min"
+    if left.likely_s is None:
+        return f"{joint.name}: may reach its limit of {joint.limit_c:g} °C at this load, {soonest}"
+    return (
+        f"{joint.name}: at this load it is at its limit of {joint.limit_c:g} °C in about "
+        f"{left.likely_s // 60:.0f} min, {soonest}; there the arm stops{_rest(joint)}"
+    )
+
+
+def _rest(joint: "JointSnapshot") -> str:
+    """What keeps it below its limit, a clause; empty where that is not known."""
+    share = joint.heat.rest_share if joint.heat is not None else None
+    if not share:
+        return ""
+    return f"; resting {share:.0%} of the time, in turns of a few minutes, keeps it below"
 
 
 def _warning(one: "WarningSnapshot", sentence: str) -> str:

@@ -22,6 +22,7 @@ from coordinator.core.snapshot.run import RunSnapshot
 from coordinator.core.snapshot.warning import WarningSnapshot
 from coordinator.core.start_forecast import StartForecast
 from coordinator.core.updating.updates import UpdateSnapshot
+from coordinator.health.heat_report import Estimate, HeatReport, TimeLeft
 from coordinator.motion.check import CheckResult, Overtravels, SlowerCorner
 from coordinator.motion.curves import Curves
 from coordinator.motion.marks import CurveMark
@@ -38,7 +39,9 @@ __all__ = [
     "Curves",
     "Cycle",
     "Delay",
+    "Estimate",
     "Event",
+    "HeatReport",
     "HoldRecord",
     "HomingSnapshot",
     "Interventions",
@@ -60,6 +63,7 @@ __all__ = [
     "StartForecast",
     "StartReport",
     "TaughtSnapshot",
+    "TimeLeft",
     "UpdateSnapshot",
     "Visit",
     "WarningSnapshot",

@@ -8,6 +8,7 @@ from dataclasses import dataclass
 from typing import Final
 
 from coordinator.config.approach import Approach, read_approach
+from coordinator.config.printed_material import GLASS_TRANSITION_C, default_limit_c
 from coordinator.config.toml_table import Complaints, Table, show
 from protocol.constants import COUNTS_PER_MICROSTEP
 
@@ -107,6 +108,8 @@ class Joint:
     """Play between motor and output (reversal value of ISO 230-2). Software joints have it."""
     approach: Approach | None = None
     """From which side it arrives where it stops; None for whichever it comes from."""
+    printed_material: str | None = None
+    """Of which gear and housing are; None where the file does not say."""
 
     @property
     def counts_per_degree(self) -> float:
@@ -138,6 +141,7 @@ def read_joint(row: object, index: int, complaints: Complaints) -> Joint:
     table = Table(row, ("joints", index), label, complaints)
     limit_v = table.number("supply_limit_v", 0.0, 60.0, "V")
     range_deg, reversal_error_deg = _read_range(table), _read_reversal_error(table)
+    material = _read_material(table)
     joint = Joint(
         name=table.text("name", NAME, NAME_MEANING),
         id=table.text("id", r"[0-9a-f]{12}", "12 hex digits in lower case"),
@@ -155,7 +159,7 @@ def read_joint(row: object, index: int, complaints: Complaints) -> Joint:
         home_deg=table.number("home_deg", -MAX_ANGLE_DEG, MAX_ANGLE_DEG, "°"),
         homing=_read_homing(table, label),
         temperature_warning_c=table.number("temperature_warning_c", 0.0, 125.0, "°C"),
-        temperature_limit_c=table.number("temperature_limit_c", 0.0, 125.0, "°C"),
+        temperature_limit_c=_read_limit(table, material),
         supply_limit_v=limit_v,
         supply_warning_v=(
             table.number("supply_warning_v", 0.0, 60.0, "V")
@@ -172,6 +176,7 @@ def read_joint(row: object, index: int, complaints: Complaints) -> Joint:
         touch=table.boolean("touch") if table.has("touch") else True,
         reversal_error_deg=reversal_error_deg,
         approach=read_approach(table, label, range_deg, reversal_error_deg),
+        printed_material=material or None,
     )
     _check_joint(table, joint)
     table.finish()
@@ -234,6 +239,32 @@ def _read_range(table: Table) -> tuple[float, float] | None:
 def _read_reversal_error(table: Table) -> float:
     key = "reversal_error_deg"
     return table.number(key, 0.0, MAX_REVERSAL_ERROR_DEG, "°") if table.has(key) else 0.0
+
+
+def _read_material(table: Table) -> str:
+    """Of what it is printed; empty where the file does not say, or after a complaint."""
+    if not table.has("printed_material"):
+        return ""
+    known = list(GLASS_TRANSITION_C)
+    return table.text("printed_material", "|".join(known), f"one of {' '.join(known)}")
+
+
+def _read_limit(table: Table, material: str) -> float:
+    """Above which it stops: as the file says, else by what it is printed of."""
+    key, default_c = "temperature_limit_c", default_limit_c(material)
+    if default_c is not None and not table.has(key):
+        return default_c
+    if table.has("printed_material") and not material and not table.has(key):
+        return math.nan  # of the material it was complained
+    limit_c = table.number(key, 0.0, 125.0, "°C")
+    if default_c is not None and limit_c >= GLASS_TRANSITION_C[material]:
+        table.complain(
+            key,
+            f"{key} is {limit_c:g}, but must be below the {GLASS_TRANSITION_C[material]:g} °C at "
+            f"which {material} goes soft",
+        )
+        return math.nan
+    return limit_c
 
 
 def _read_homing(joint: Table, label: str) -> Homing:

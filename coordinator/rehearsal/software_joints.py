@@ -5,12 +5,17 @@ from random import Random
 from typing import Final
 
 from coordinator.config.arm import Arm, Joint
+from simulator.physics.heat import drawn_build
 from simulator.settings import JointSettings
 
 WINDOW_DEG: Final = 1.0
 """Half the width of the home sensor's window: a small magnet on a hand-sized joint."""
 START_DEG: Final = (5.0, 25.0)
 """How far before home, seen in the direction of homing, a joint stands at first."""
+
+HEAT_FACTOR: Final = 1.2
+"""By which joints of one build differ in how their heat gets out: how tightly a motor sits in its
+print, how much air there is (an assumption)."""
 
 
 def joint_settings(arm: Arm, seed: int, only: Iterable[str] = ()) -> list[JointSettings]:
@@ -40,6 +45,7 @@ def _settings(arm: Arm, joint: Joint, seed: int) -> JointSettings:
         hop_ohm=joint.hop_resistance_ohm,
         run_current_a=joint.run_current_a,
         hold_current_a=joint.hold_current_a,
+        heat=drawn_build(Random(f"heat {seed} {joint.id}"), HEAT_FACTOR),
         inputs=len(joint.inputs),
         outputs=len(joint.outputs),
         play_counts=round(joint.reversal_error_deg * per_degree),

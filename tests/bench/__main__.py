@@ -2,7 +2,8 @@
 
 Ends with 1 if a bound was ever broken: the true start skew of a start that its report states, the
 guarantee of a clock, or how far apart joints may rest after an outage or a kill; if a joint truly
-was elsewhere than its plan says; or if anything is missing that the database had confirmed.
+was elsewhere than its plan says; if forecasts of heat miss their goals; or if anything is missing
+that the database had confirmed.
 """
 
 import argparse
@@ -16,6 +17,7 @@ from tests.bench import (
     back,
     blending,
     coordinator_kills,
+    heat,
     kills,
     lag_table,
     long_program,
@@ -47,6 +49,7 @@ TABLES = (
     "speed",
     "blending",
     "reversal",
+    "heat",
     "long",
     "long-text",
     "true-path",
@@ -97,6 +100,8 @@ def main() -> int:
         broken += blending.table(asked.programs, asked.seed, asked.processes)
     if "reversal" in asked.tables:
         broken += reversal.table()
+    if "heat" in asked.tables:
+        broken += heat.table(asked.heat_joints, asked.seed, asked.processes)
     if "long" in asked.tables:
         broken += long_program.table(
             asked.networks, asked.hours, asked.rows, asked.seed, asked.processes
@@ -158,6 +163,7 @@ def _arguments() -> argparse.Namespace:
     parser.add_argument("--plays", type=int, default=6, help="worlds of long plays of each kind")
     parser.add_argument("--rounds", type=int, default=3, help="of each kind, of speed")
     parser.add_argument("--programs", type=int, default=1_000, help="in G64, planned and judged")
+    parser.add_argument("--heat-joints", type=int, default=500, help="random ones, of heat")
     parser.add_argument("--true-runs", type=int, default=20, help="of whole paths, per network")
     parser.add_argument("--hours", type=float, default=12.0, help="of a program in virtual time")
     parser.add_argument("--rows", type=int, default=6, help="of what is seen in those hours")

@@ -9,6 +9,19 @@ from starlette.responses import JSONResponse, Response
 NAMES = ("turntable", "shoulder", "elbow", "forearm", "wrist", "tool")
 NOW_US = 3_600_000_000
 
+HEAT = {
+    "why_not": "",
+    "ambient_c": {"value": 27.4, "low": 26.8, "high": 28.0},
+    "rise_c": {"value": 19.2, "low": 17.9, "high": 20.5},
+    "steady_c": {"value": 46.6, "low": 45.1, "high": 48.1},
+    "time_constant_s": {"value": 1320.0, "low": 1190.0, "high": 1480.0},
+    "ten_minutes_c": {"value": 43.4, "low": 42.7, "high": 44.1},
+    "warning": {"likely_s": 1500.0, "soonest_s": 1260.0, "latest_s": None},
+    "limit": {"likely_s": None, "soonest_s": None, "latest_s": None},
+    "rest_share": 0.25, "fan_on_c": 45.0, "fan_off_c": None,
+    "fan_factor": {"value": 2.9, "low": 2.6, "high": 3.2},
+}  # fmt: skip
+
 
 def joint(index: int, **values: Any) -> dict[str, Any]:
     """A joint that moves, as the feed tells it."""
@@ -24,7 +37,8 @@ def joint(index: int, **values: Any) -> dict[str, Any]:
         "state": "moving", "homed": True, "energised": True, "reduced": False,
         "full_current_because": "",
         "position_deg": round(31.42 - 17.5 * index, 2), "velocity_deg_s": 4.0,
-        "temperature_c": 36.0 + index, "plausible": True, "warm": False, "supply_v": 23.8,
+        "temperature_c": 36.0 + index, "plausible": True, "temperature_sensor": "sound",
+        "heat": HEAT, "warm": False, "supply_v": 23.8,
         "fan_percent": 30, "rssi_dbm": -52, "faults": [],
         "counters": {
             "exchanges": 200, "lost": 2, "streams": 3, "boots_seen": 1, "touch_presses": 4,

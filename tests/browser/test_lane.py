@@ -69,18 +69,30 @@ def test_a_warm_joint_is_told_by_word_shape_and_colour(
     expect(warmth.locator(".shape")).to_have_count(1)
 
 
-@pytest.mark.parametrize("celsius", [-50.0, 130.0], ids=["open", "shorted"])
+@pytest.mark.parametrize(
+    ("state", "says"),
+    [
+        ("open", "sensor open –"),
+        ("shorted", "sensor shorted –"),
+        ("frozen", "sensor frozen –"),
+        ("implausible", "sensor implausible –"),
+        ("missing", "sensor gives nothing –"),
+        (None, "sensor not believed –"),
+    ],
+)
 def test_a_sensor_that_is_not_believed_shows_no_temperature_and_is_never_hot(
-    open_page: Open, files: str, celsius: float
+    open_page: Open, files: str, state: str | None, says: str
 ) -> None:
-    page = shown(open_page, files, temperature_c=celsius, plausible=False)
+    broken = {"temperature_c": None, "plausible": False, "temperature_sensor": state}
+    page = shown(open_page, files, **broken)
     warmth = page.locator(".lane.attention .warmth.attention")
-    expect(warmth).to_contain_text("sensor not believed –")
+    expect(warmth).to_contain_text(says)
     expect(warmth.locator("svg.shape")).to_have_count(1)
     expect(warmth.locator(".filled")).to_have_count(0)
     assert "hot" not in page.locator(".lane").inner_text()
     page.locator(".lane .name").click()
-    expect(page.locator(".details")).to_contain_text("(not believed)")
+    expect(row(page, "temperature")).to_have_text("–")
+    expect(row(page, "its temperature sensor")).to_have_text(state or "–")
 
 
 def test_no_point_of_a_sensor_that_is_not_believed_is_drawn(open_page: Open, files: str) -> None:
@@ -97,6 +109,27 @@ def test_no_point_of_a_sensor_that_is_not_believed_is_drawn(open_page: Open, fil
     believed = {"temperature_c": 31.0, "plausible": True, "heard_at_us": canned.NOW_US + 6_000_000}
     feed.say(canned.change(3, at_us=canned.NOW_US + 6_000_000, joints={"turntable": believed}))
     expect(trace).not_to_have_attribute("points", "")
+
+
+def test_details_tell_how_a_joint_warms_with_intervals_or_why_not(
+    open_page: Open, files: str
+) -> None:
+    page = shown(open_page, files)
+    page.locator(".lane .name").click()
+    for name, says in (
+        ("in ten minutes at this load", "43.4\u00a0°C (42.7 to 44.1)"),
+        ("until its warning at this load", "likely in 25\u00a0min, at the soonest in 21\u00a0min"),
+        ("until its limit at this load", "not within six hours"),
+        ("rest that keeps it below its limit", "25\u00a0% of the time; slower does not cool it"),
+        ("time constant", "22\u00a0min (20 to 25)"),
+        ("fan seen to come on, to go off", "45\u00a0°C, –"),
+    ):
+        expect(row(page, name)).to_have_text(says)
+    unknown = dict.fromkeys(canned.HEAT) | {"why_not": "it must be watched first"}
+    page = shown(open_page, files, heat=unknown)
+    page.locator(".lane .name").click()
+    expect(row(page, "how it warms")).to_have_text("not all is known: it must be watched first")
+    expect(page.locator(".details dt", has_text="at this load")).to_have_count(0)
 
 
 def row(page: Page, name: str) -> Any:

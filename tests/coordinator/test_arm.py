@@ -105,6 +105,37 @@ def test_a_supply_warning_that_cannot_be_is_one_sentence(value: str, says: str) 
     assert mistakes(text) == (f"arm.toml:{line + 1}: joint elbow: supply_warning_v {says}",)
 
 
+# Glass transitions by makers' sheets, as filamentspecs.com cites them: PLA 59 °C, PETG 77 °C, ABS
+# about 100 to 105 °C.
+@pytest.mark.parametrize(("material", "softens_c"), [("PLA", 59), ("PETG", 77), ("ABS", 100)])
+def test_a_joint_s_limit_is_some_degrees_below_where_its_print_goes_soft(
+    material: str, softens_c: float
+) -> None:
+    text, line = changed("elbow", "printed_material", f'"{material}"')
+    elbow = parse_arm(text, PATH).joint("elbow")
+    assert elbow.printed_material == material
+    assert elbow.temperature_limit_c == softens_c - 4
+    text, _ = changed("elbow", "printed_material", f'"{material}"\ntemperature_limit_c = 52.5')
+    assert parse_arm(text, PATH).joint("elbow").temperature_limit_c == 52.5
+    text, _ = changed("elbow", "printed_material", f'"{material}"\ntemperature_limit_c = 110')
+    (sentence,) = mistakes(text)
+    assert sentence == (
+        f"arm.toml:{line + 1}: joint elbow: temperature_limit_c is 110, but must be below the "
+        f"{softens_c} °C at which {material} goes soft"
+    )
+
+
+def test_a_limit_may_be_given_without_a_material_and_has_bounds() -> None:
+    line = line_of(TEXT, "elbow", "printed_material")
+    lines = TEXT.split("\n")
+    lines[line - 1] = "temperature_limit_c = 80"
+    elbow = parse_arm("\n".join(lines), PATH).joint("elbow")
+    assert (elbow.printed_material, elbow.temperature_limit_c) == (None, 80.0)
+    lines[line - 1] = "temperature_limit_c = 400"
+    (sentence,) = mistakes("\n".join(lines))
+    assert sentence.startswith(f"arm.toml:{line}: joint elbow: temperature_limit_c is 400, but")
+
+
 def test_an_address_is_read_and_left_out_for_joints_that_announce_themselves() -> None:
     text, _ = changed("elbow", "supply_limit_v", '18\naddress = "192.168.4.21:8000"')
     assert [joint.address for joint in parse_arm(text, PATH).joints[1:3]] == [
@@ -163,7 +194,7 @@ def test_counts_survive_the_way_through_degrees(joint: int, counts: int) -> None
         ("home_deg", "131", ["home_deg", "131", "-130 to 130°"]),
         ("homing", "3", ["homing", "table"]),
         ("temperature_warning_c", "58", ["temperature_warning_c", "58", "temperature_limit_c"]),
-        ("temperature_limit_c", "400", ["temperature_limit_c", "400", "125 °C"]),
+        ("printed_material", '"wood"', ["printed_material", "wood", "PLA PETG ABS"]),
         ("supply_limit_v", "-1", ["supply_limit_v", "-1", "60 V"]),
         ("run_current_a", "0", ["run_current_a", "0", "10 A"]),
         ("hold_current_a", "2", ["hold_current_a", "2", "run_current_a", "1.4"]),
@@ -352,7 +383,7 @@ def test_an_output_has_one_carrier_and_one_pair_of_words() -> None:
 
 def test_a_missing_key_is_named_with_the_line_of_its_joint() -> None:
     table_line = line_of(TEXT, "wrist", "name") - 1
-    (sentence,) = mistakes(removed("wrist", "temperature_limit_c"))
+    (sentence,) = mistakes(removed("wrist", "printed_material"))
     assert sentence == f"arm.toml:{table_line}: joint wrist: lacks temperature_limit_c"
 
 

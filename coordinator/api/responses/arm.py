@@ -9,6 +9,7 @@ from coordinator.api.responses.run import RUN
 from coordinator.codes.arm_phase import ArmPhase
 from coordinator.codes.level import Level
 from coordinator.codes.link_word import LinkWord
+from coordinator.codes.sensor_state import SensorState
 from coordinator.codes.update_phase import UpdatePhase
 from coordinator.config.jog_speeds import JogSpeeds
 from coordinator.core.condition import Condition
@@ -17,6 +18,7 @@ from coordinator.core.snapshot.arm import ArmSnapshot
 from coordinator.core.snapshot.joint import ClockSnapshot, CountersSnapshot, JointSnapshot
 from coordinator.core.snapshot.warning import WarningSnapshot
 from coordinator.core.updating.updates import UpdateSnapshot
+from coordinator.health.heat_report import Estimate, HeatReport, TimeLeft
 from protocol.light import ConditionWord
 from protocol.states import JointState
 
@@ -58,6 +60,21 @@ _JOINT: Final = JointSnapshot(
     velocity_deg_s=12.5,
     temperature_c=41.5,
     plausible=True,
+    temperature_sensor=SensorState.SOUND,
+    heat=HeatReport(
+        why_not="",
+        ambient_c=Estimate(27.4, 26.8, 28.0),
+        rise_c=Estimate(19.2, 17.9, 20.5),
+        steady_c=Estimate(46.6, 45.1, 48.1),
+        time_constant_s=Estimate(1320.0, 1190.0, 1480.0),
+        ten_minutes_c=Estimate(43.4, 42.7, 44.1),
+        warning=TimeLeft(None, None, None),
+        limit=TimeLeft(None, None, None),
+        rest_share=0.0,
+        fan_on_c=45.0,
+        fan_off_c=40.1,
+        fan_factor=Estimate(2.9, 2.6, 3.2),
+    ),
     warm=False,
     supply_v=24.1,
     fan_percent=30,

@@ -49,7 +49,8 @@ def rests_by_us(links: Iterable["JointLink"], ramp: Ramp) -> int | None:
 class JointLink:
     """One joint of the arm. Each part changes by its own methods; what touches several is here."""
 
-    def __init__(self, joint: Joint, index: int) -> None:
+    def __init__(self, joint: Joint, index: int, idle_share: float = 1.0) -> None:
+        """`idle_share`: of its hold current, that the joint has after long at rest."""
         self.joint = joint
         self.id = joint.id
         self.name = joint.name
@@ -61,7 +62,7 @@ class JointLink:
         self.requests = Requests(joint.id)
         self.orders = Orders()
         self.quality = LinkQuality()
-        self.health = JointHealth(joint)
+        self.health = JointHealth(joint, idle_share)
         self.status: Status | None = None
         self.heard_us: int | None = None
         self.was_heard = False

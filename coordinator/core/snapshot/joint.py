@@ -4,10 +4,12 @@ import math
 from dataclasses import dataclass
 
 from coordinator.codes.link_word import LinkWord
+from coordinator.codes.sensor_state import SensorState
 from coordinator.config.jog_speeds import JogSpeeds
 from coordinator.core.link.link import JointLink
 from coordinator.core.link.words import link_word, why_offline
 from coordinator.core.machine import Coordinator
+from coordinator.health.heat_report import HeatReport
 from coordinator.health.temperature import WARM
 from protocol.drive import StopLevel
 
@@ -117,9 +119,13 @@ class JointSnapshot:
     """None also while it is not homed."""
     velocity_deg_s: float | None
     temperature_c: float | None
-    """At its driver, in °C."""
+    """At its driver, in °C; None also where its sensor is not sound."""
     plausible: bool | None
-    """Whether that temperature can be believed."""
+    """Whether what its sensor reads can be believed."""
+    temperature_sensor: SensorState | None
+    """What is known of that sensor."""
+    heat: HeatReport | None
+    """What was learnt of how it warms, and what comes of that at its present load."""
     warm: bool | None
     """Whether the warning of a warm joint stands."""
     supply_v: float | None
@@ -145,7 +151,7 @@ def joint_snapshot(core: Coordinator, link: JointLink, now: int) -> JointSnapsho
     status, joint, quality = link.status, link.joint, link.quality
     word = link_word(link, now)
     loaded = status if status is not None and status.trajectory else None
-    temperature = status.temperature_centi_c if status else None
+    temperature, sensor = status.temperature_centi_c if status else None, link.health.sensor
     supply = status.supply_mv if status else None
     return JointSnapshot(
         name=joint.name,
@@ -183,8 +189,14 @@ def joint_snapshot(core: Coordinator, link: JointLink, now: int) -> JointSnapsho
         full_current_because=_full_current_because(core, link),
         position_deg=joint.to_degrees(status.position) if status and link.homed else None,
         velocity_deg_s=joint.to_degrees(status.velocity) if status else None,
-        temperature_c=temperature / 100 if temperature is not None else None,
+        temperature_c=None if temperature is None or sensor.trouble else temperature / 100,
         plausible=_plausible(link),
+        temperature_sensor=sensor.state,
+        heat=(
+            link.health.heat.report(now, joint.temperature_warning_c, joint.temperature_limit_c)
+            if status
+            else None
+        ),
         warm=core.watch.warnings.stands(link.name, WARM) if temperature is not None else None,
         supply_v=supply / 1000 if supply is not None else None,
         fan_percent=status.fan_percent if status else None,

@@ -5,13 +5,14 @@ import { useEffect, useState } from "preact/hooks";
 import { closed, get, post, Refusal } from "./api.js";
 import { angle, figure, micros, NONE, timeOfDay } from "./figures.js";
 import { isFresh } from "./state.js";
+import { heatRows } from "./heat.js";
 import { Warmth } from "./warmth.js";
 
 const LAST = 5; // of what happened to the joint
 
 /** One joint on demand. */
 export function Details({ joint, history, notes, homing, nowUs, gone, act }) {
-  const rows = [...identity(joint), ...link(joint), ...motion(joint), ...counters(joint)];
+  const rows = [...identity(joint), ...link(joint), ...motion(joint), ...heatRows(joint), ...counters(joint)];
   return html`
     <section class="details" aria-label="Details of ${joint.name}">
       <dl>${rows.map(([name, value]) => html`<div key=${name}><dt>${name}</dt><dd>${value}</dd></div>`)}</dl>
@@ -62,14 +63,14 @@ function link(joint) {
 }
 
 function motion(joint) {
-  const believed = joint.plausible === false ? " (not believed)" : "";
   return [
     ["homed", joint.homed == null ? NONE : joint.homed ? "yes" : "no"],
     ["motor", motor(joint)],
     ["speed", figure(joint.velocity_deg_s, 1, "°/s")],
     ["largest speed", figure(joint.velocity_limit_deg_s, 0, "°/s")],
     ["largest acceleration", figure(joint.acceleration_limit_deg_s2, 0, "°/s²")],
-    ["its temperature sensor says", figure(joint.temperature_c, 1, "°C") + believed],
+    ["temperature", figure(joint.temperature_c, 1, "°C")],
+    ["its temperature sensor", joint.temperature_sensor ?? NONE],
     ["temperature, warning and limit", `${figure(joint.warning_c, 0, "°C")}, ${figure(joint.limit_c, 0, "°C")}`],
     ["faults", joint.faults == null ? NONE : joint.faults.join(", ") || "none"],
   ];

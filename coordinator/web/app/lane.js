@@ -50,9 +50,16 @@ export function Lane({ joint, model, late, nowUs, gone, open, toggle, act, hand 
 /** How warm a joint is, with a word and a level; not known where its sensor is not believed. */
 function warmthOf(joint) {
   const c = joint.temperature_c ?? null;
-  if (joint.plausible === false) return { c: null, word: "sensor not believed", level: "attention" };
+  if (joint.plausible === false) return { c: null, word: sensorWord(joint), level: "attention" };
   if (c !== null && joint.limit_c != null && c > joint.limit_c) return { c, word: "hot", level: "danger" };
   return joint.warm && c !== null ? { c, word: "warm", level: "attention" } : { c, word: "", level: "" };
+}
+
+/** What is wrong with a temperature sensor, in two words. */
+function sensorWord(joint) {
+  const broken = joint.temperature_sensor;
+  if (broken === "missing") return "sensor gives nothing";
+  return broken && broken !== "sound" ? `sensor ${broken}` : "sensor not believed";
 }
 
 // Its outputs and inputs, where it has some, as it said last.

@@ -206,6 +206,41 @@ def test_table_of_joints_fits_where_a_motor_has_reduced_current() -> None:
     assert row.split() == [*cells, "1235", "1024", "940"]
 
 
+@pytest.mark.parametrize(
+    ("left", "says"),
+    [
+        ((None, None, None), []),
+        (
+            (None, 7290.0, None),
+            ["turntable: may reach its limit of 80 °C at this load, at the soonest in 121 min"],
+        ),
+        (
+            (2050.0, 1290.0, 3600.0),
+            [
+                (
+                    "turntable: at this load it is at its limit of 80 °C in about 34 min, at the "
+                    "soonest in 21 min; there the arm stops"
+                )
+            ],
+        ),
+    ],
+)
+def test_a_joint_on_its_way_to_its_limit_is_told_of(
+    left: tuple[float | None, ...], says: list[str]
+) -> None:
+    names = ("likely_s", "soonest_s", "latest_s")
+    told = joint()
+    warming = told["heat"] | {"limit": dict(zip(names, left, strict=True))}
+    arm = ARM | {"joints": [told | {"heat": warming}], "start_forecast": None}
+    assert joint_remarks_on(arm) == says
+    assert joint_remarks_on(arm | {"joints": [told | {"heat": None}]}) == []
+    resting = arm | {"joints": [told | {"heat": warming | {"rest_share": 0.35}}]}
+    if left[0] is not None:
+        assert joint_remarks_on(resting) == [
+            f"{says[0]}; resting 35% of the time, in turns of a few minutes, keeps it below"
+        ]
+
+
 def test_every_column_of_figures_names_what_it_is_and_its_unit() -> None:
     lines = table_of(joint())
     first = next(k for k, line in enumerate(lines) if "angle" in line)

@@ -49,9 +49,9 @@ TOLD = plain(ARM)
 PLACES = st.sampled_from(members(TOLD))
 BY_JOINT: list[Path] = [
     *(("homing", "joints"), ("run", "start", "start_margin_us")),
-    *(("joints", 0, "outputs"), ("joints", 0, "inputs")),
+    *(("joints", 0, "outputs"), ("joints", 0, "inputs"), ("poses",), ("poses", "park")),
 ]
-"""Objects whose members are joints, outputs or inputs."""
+"""Objects whose members are joints, outputs, inputs or poses."""
 
 
 @pytest.mark.parametrize("example", EXAMPLES, ids=lambda one: type(one).__name__)

@@ -9,7 +9,8 @@ from coordinator.core.machine import Coordinator
 from coordinator.core.run import Phase
 from coordinator.core.snapshot.arm import arm_snapshot
 from coordinator.rehearsal.world import World
-from simulator.physics.heat import OPEN_CODE
+from protocol.drive import StopLevel
+from simulator.physics.heat import OPEN_CODE, SHORTED_CODE, sensor_code
 from tests.as_json import as_json
 from tests.coordinator.core.kit import (
     EVEN,
@@ -111,10 +112,50 @@ def test_an_open_sensor_in_mid_move_is_shown_and_stops_nothing() -> None:
     unit(world, "tip").sensor_code = OPEN_CODE
     until(world, lambda: ("tip", "temperature-implausible") in standing(world))
     assert run_of(world).phase is Phase.MOVING, describe(world)
-    assert shown(world, "tip")["plausible"] is False
+    told = shown(world, "tip")
+    assert (told["plausible"], told["temperature_sensor"]) == (False, "open")
+    assert told["temperature_c"] is None
     finish(world)
     assert report_of(world).outcome == "finished"
     assert "joint-warm" not in codes(world)
+
+
+@pytest.mark.parametrize(
+    ("code", "after_s", "state"),
+    [(SHORTED_CODE, 3, "shorted"), (sensor_code(50.0), 3, "implausible")],
+)
+def test_from_the_pin_to_the_snapshot_a_broken_sensor_is_a_state_and_no_temperature(
+    code: int, after_s: int, state: str
+) -> None:
+    world = homed_world("none")
+    assert shown(world, "tip")["temperature_sensor"] == "sound"
+    unit(world, "tip").sensor_code = code
+    world.run_for(after_s * S)
+    told = shown(world, "tip")
+    assert (told["temperature_sensor"], told["temperature_c"]) == (state, None)
+
+
+def test_a_frozen_sensor_is_told_of_once_the_load_changed() -> None:
+    world = homed_world("none")
+    tip = unit(world, "tip")
+    tip.sensor_code = sensor_code(tip.temperature_c(world.now))
+    world.run_for(60 * S)
+    world.command(ev.Stop(StopLevel.RELEASE))
+    world.run_for(620 * S)
+    told = shown(world, "tip")
+    assert (told["temperature_sensor"], told["temperature_c"]) == ("frozen", None)
+    assert ("tip", "temperature-implausible") in standing(world)
+
+
+def test_the_snapshot_tells_what_was_learnt_of_a_joint_s_heat() -> None:
+    world = homed_world("none")
+    heat = shown(world, "tip")["heat"]
+    assert heat["why_not"] == "its temperature must be watched for three minutes first"
+    world.run_for(300 * S)
+    heat = shown(world, "tip")["heat"]
+    true_c = unit(world, "tip").temperature_c(world.now + 600 * S)
+    assert heat["ten_minutes_c"]["low"] <= true_c <= heat["ten_minutes_c"]["high"]
+    assert heat["limit"]["likely_s"] is None
 
 
 def test_nothing_starts_with_a_sensor_that_cannot_be_believed() -> None:

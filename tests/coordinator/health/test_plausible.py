@@ -1,21 +1,26 @@
 """Whether a temperature sensor is believed."""
 
+from random import Random
+
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
+from coordinator.codes.sensor_state import SensorState
 from coordinator.health.plausible import (
     CALM_US,
     FASTEST_C_PER_S,
+    FROZEN_US,
     HIGHEST_C,
     LOWEST_C,
     PLAY_C,
     TemperatureSensor,
 )
 from simulator.physics.heat import (
-    CAPACITY_J_PER_K,
+    NOISE_C,
     OPEN_CODE,
     SHORTED_CODE,
+    USUAL,
     Thermal,
     code_to_celsius,
     sensor_code,
@@ -123,7 +128,78 @@ def test_whatever_a_joint_does_its_own_temperature_is_plausible(
 def test_the_fastest_plausible_change_is_far_beyond_any_joint() -> None:
     # Copper (handbook values) at 10 A/mm² without cooling, and the simulated joint at 10 A.
     copper_c_per_s = 1e7**2 * 1.7e-8 / (385 * 8960)
-    joint_c_per_s = winding_watts(10.0, 2.0) / CAPACITY_J_PER_K
+    joint_c_per_s = winding_watts(10.0, 2.0) / USUAL.motor_j_per_k
     assert copper_c_per_s == pytest.approx(0.49, abs=0.01)
-    assert 5 * max(copper_c_per_s, joint_c_per_s) <= FASTEST_C_PER_S
+    assert 3 * max(copper_c_per_s, joint_c_per_s) <= FASTEST_C_PER_S
     assert PLAY_C == 2 * 2.0  # ±2 °C, twice
+
+
+@pytest.mark.parametrize(
+    ("celsius", "dead", "state"),
+    [
+        (30.0, False, SensorState.SOUND),
+        (code_to_celsius(OPEN_CODE), False, SensorState.OPEN),
+        (code_to_celsius(SHORTED_CODE), False, SensorState.SHORTED),
+        (None, True, SensorState.MISSING),
+        (None, False, None),
+    ],
+)
+def test_each_way_to_be_broken_is_a_state_of_its_own(
+    celsius: float | None, dead: bool, state: SensorState | None
+) -> None:
+    sensor = TemperatureSensor("tip")
+    assert sensor.state is None
+    sensor.observe(celsius, 0, dead=dead)
+    assert sensor.state is state
+
+
+def test_a_jump_is_implausible_until_readings_were_calm() -> None:
+    sensor = TemperatureSensor("tip")
+    for second, celsius, state in (
+        (0, 30.0, SensorState.SOUND),
+        (1, 70.0, SensorState.IMPLAUSIBLE),
+        (2, 70.0, SensorState.IMPLAUSIBLE),
+        (1 + CALM_US // S, 70.1, SensorState.SOUND),
+    ):
+        sensor.observe(celsius, second * S)
+        assert sensor.state is state
+
+
+def test_a_reading_that_stays_the_same_though_the_load_changed_is_frozen() -> None:
+    sensor, frozen_s = TemperatureSensor("tip"), FROZEN_US // S
+    for second in range(frozen_s + 1):
+        assert sensor.trouble == ""
+        sensor.observe(30.12, second * S, load=0.0 if second < 60 else 0.4)
+    assert str(sensor.state) == "frozen"
+    assert sensor.trouble == (
+        "tip: its temperature sensor has read exactly 30.12 °C for 10 min though the load of its "
+        "motor changed, so it is frozen; how warm it is is not known"
+    )
+    for second in range(frozen_s + 1, frozen_s + 12):
+        sensor.observe(30.1 + second / 1000, second * S, load=0.4)
+    assert sensor.state is SensorState.SOUND
+
+
+@pytest.mark.parametrize("load", [0.0, 0.3])
+def test_one_that_stays_the_same_at_a_load_that_does_too_is_believed(load: float) -> None:
+    sensor = TemperatureSensor("tip")
+    for second in range(2 * FROZEN_US // S):
+        sensor.observe(30.12, second * S, load=load)
+    assert sensor.state is SensorState.SOUND
+
+
+def test_a_joint_that_was_not_heard_for_long_is_not_frozen() -> None:
+    sensor = TemperatureSensor("tip")
+    for second in range(100):
+        sensor.observe(30.12, second * S, load=1.0 if second % 2 else 0.0)
+    sensor.observe(30.12, FROZEN_US + 200 * S, load=1.0)
+    assert sensor.state is SensorState.SOUND
+
+
+def test_noise_alone_keeps_a_simulated_sensor_from_being_frozen() -> None:
+    # 0.15 °C of noise over steps of 0.08 °C: the same reading twice in a row is rare enough.
+    sensor, noise = TemperatureSensor("tip"), Random(1)
+    for second in range(4 * FROZEN_US // S):
+        read = code_to_celsius(sensor_code(30.0 + noise.gauss(0, NOISE_C)))
+        sensor.observe(read, second * S, load=float(second % 2))
+        assert sensor.state is SensorState.SOUND
