@@ -16,9 +16,9 @@ REJECTS: Final[dict[str, str]] = {
     # The form of a message or frame.
     "message-invalid": "a message is no JSON of this page, lacks a field, or has a wrong one",
     "message-unknown": "the joint does not know a message of this type",
-    "frame-length": "a points frame's length does not fit its count, or the count is not allowed",
-    "frame-type": "a binary body is no points frame",
-    "frame-crc": "the CRC-32 of a points frame is wrong",
+    "frame-length": "a frame's length does not fit its count, or the count is not allowed",
+    "frame-type": "a binary body is neither points nor a part of an image",
+    "frame-crc": "the CRC-32 of a frame is wrong",
     "frame-field": "a point has flags, a reserved byte or a number that no point may have",
     # The joint's condition.
     "not-configured": "the joint has no configuration yet",

@@ -96,10 +96,11 @@ class Joint:
         None too from a joint that wants to restart, or cannot store that this confirms its image.
         """
         now = self.poll(now)
-        if self.restarts or not self._session.takes(drive.session, drive.sequence, now):
+        if self.restarts or not self._session.may_take(drive.session, drive.sequence):
             return None
         if not self._updater.confirm():
             return None
+        self._session.took(drive.sequence, now)
         body = self._body
         self._driven_us = now
         self._asked = drive.stop

@@ -40,9 +40,10 @@ class Session:
         self.coordinator_id, self.number, self.sequence = coordinator_id, number, 0
         return True
 
-    def takes(self, session: int, sequence: int, now: float) -> bool:
+    def may_take(self, session: int, sequence: int) -> bool:
         """Whether a drive is of this session and newer than all before."""
-        if session != self.number or sequence <= self.sequence:
-            return False
+        return session == self.number and sequence > self.sequence
+
+    def took(self, sequence: int, now: float) -> None:
+        """It has taken such a drive."""
         self.sequence, self.heard_us = sequence, now
-        return True

@@ -197,14 +197,14 @@ MUTANTS = (
     _one(
         "session check: a joint takes drives of any session",
         f"{JOINT}/session.py",
-        "if session != self.number or sequence <= self.sequence:",
-        "if sequence <= self.sequence:",
+        "return session == self.number and sequence > self.sequence",
+        "return sequence > self.sequence",
     ),
     _one(
         "sequence check: a joint takes old drives",
         f"{JOINT}/session.py",
-        "if session != self.number or sequence <= self.sequence:",
-        "if session != self.number:",
+        "return session == self.number and sequence > self.sequence",
+        "return session == self.number",
     ),
     Mutant(
         "reserve: the ramp leaves the path no acceleration",

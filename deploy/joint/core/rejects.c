@@ -16,9 +16,9 @@ static const char *const WORDS[UJ_REJECT_COUNT] = {
         "message-invalid\0a message is no JSON of this protocol, lacks a field, or has a wrong one",
     [UJ_REJECT_MESSAGE_UNKNOWN] = "message-unknown\0the joint does not know a message of this type",
     [UJ_REJECT_FRAME_LENGTH] =
-        "frame-length\0a points frame's length does not fit its count, or the count is not allowed",
-    [UJ_REJECT_FRAME_TYPE] = "frame-type\0a binary body is no points frame",
-    [UJ_REJECT_FRAME_CRC] = "frame-crc\0the CRC-32 of a points frame is wrong",
+        "frame-length\0a frame's length does not fit its count, or the count is not allowed",
+    [UJ_REJECT_FRAME_TYPE] = "frame-type\0a binary body is neither points nor a part of an image",
+    [UJ_REJECT_FRAME_CRC] = "frame-crc\0the CRC-32 of a frame is wrong",
     [UJ_REJECT_FRAME_FIELD] = "frame-field\0a point has flags, a reserved byte or a number that no point may have",
     [UJ_REJECT_NOT_CONFIGURED] = "not-configured\0the joint has no configuration yet",
     [UJ_REJECT_NOT_AT_REST] = "not-at-rest\0the request needs a joint at rest without a start pending",
