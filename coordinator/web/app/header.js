@@ -3,7 +3,8 @@
 import { html } from "htm/preact";
 import { ask, post } from "./api.js";
 
-const VIEWS = [["watch", "Watch"], ["teach", "Teach"], ["play", "Play"], ["records", "Records"]];
+const VIEWS = [["watch", "Watch"], ["teach", "Teach"], ["play", "Play"], ["records", "Records"],
+  ["history", "History"]];
 
 /** Always there. */
 export function Header({ arm, view, you, role, gone, act, release, keys }) {

@@ -9,6 +9,7 @@ import { keepFocus } from "./focus.js";
 import { makeGoing } from "./going.js";
 import { makeHand } from "./hand.js";
 import { Header, takeControl } from "./header.js";
+import { History } from "./history.js";
 import { isAltered, isKey } from "./keys.js";
 import { isText, KeysList, makeKeysList } from "./keyslist.js";
 import { Login } from "./login.js";
@@ -126,7 +127,7 @@ function drawSoon() {
 
 function Page({ page, view, gone, nowUs, ms }) {
   const { model, open, ended, you, role, needsToken, unstopped } = page;
-  const pages = { watch: Watch, teach: Teach, play: Play, records: Records };
+  const pages = { watch: Watch, teach: Teach, play: Play, records: Records, history: History };
   const View = pages[view] ?? Watch;
   const late = tooLate(unstopped, ms);
   return html`
