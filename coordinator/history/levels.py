@@ -1,8 +1,8 @@
 """How finely the past is kept, and which of it answers a question.
 
 Every sample goes into a cell of each level at once, so nothing is lost when finer cells go. A joint
-has at most 21,600 cells of a second, 50,400 of a minute and 8,760 a year of an hour, of 120 bytes
-or so: tests/bench, table `history`, has the sizes on the disk.
+has about 21,600 cells of a second and 50,400 of a minute at most, and 8,760 of an hour with each
+year, of a hundred bytes or so: tests/bench, table `history`, has the size on the disk.
 """
 
 import math
