@@ -46,6 +46,8 @@ class HistoryKeeper:
         self._writing: asyncio.Future[None] | None = None
         self._timer: asyncio.TimerHandle | None = None
         self._trouble = ""
+        # One thread reads: whoever asks for many charts at once must not keep all others from it.
+        self._reading = asyncio.Lock()
 
     def begin(self) -> None:
         """Sample from now on, once a second."""
@@ -91,16 +93,18 @@ class HistoryKeeper:
         Of what is committed: the last seconds come later. Raises StoreError.
         """
         look = look_at(from_s, to_s, points, now_s)
-        found = await self._store.read(
-            lambda connection: joint_history.stretches(connection, joint, look)
-        )
+        async with self._reading:
+            found = await self._store.read(
+                lambda connection: joint_history.stretches(connection, joint, look)
+            )
         return history_of(self._links[joint].joint, look, found)
 
     async def wear(self, joint: str) -> JointWear:
         """What a joint has done in all, but for the last seconds. Raises StoreError."""
-        since_s, counts = await self._store.read(
-            lambda connection: joint_history.in_all(connection, joint)
-        )
+        async with self._reading:
+            since_s, counts = await self._store.read(
+                lambda connection: joint_history.in_all(connection, joint)
+            )
         return wear_of(joint, since_s, counts)
 
     def _tick(self) -> None:

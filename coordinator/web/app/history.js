@@ -2,7 +2,7 @@
 
 import { html } from "htm/preact";
 import { useEffect, useRef, useState } from "preact/hooks";
-import { get } from "./api.js";
+import { get, Refusal } from "./api.js";
 import { figure } from "./figures.js";
 import { HistoryChart } from "./historychart.js";
 import { isAltered, isKey } from "./keys.js";
@@ -34,7 +34,7 @@ const KINDS = [
 ];
 
 /** A joint, a stretch of time, and a chart for each quantity. */
-export function History({ model, act }) {
+export function History({ model, gone, act }) {
   const names = model.arm.joints.map((one) => one.name);
   const [chosen, setJoint] = useState(names[0]);
   const [span, setSpan] = useState(() => last(SPANS[0][1], nowS()));
@@ -43,7 +43,7 @@ export function History({ model, act }) {
   const place = useRef(null);
   const asked = useRef(null); // the newest question
   const joint = names.includes(chosen) ? chosen : names[0];
-  const load = (about) => act(async () => {
+  const load = async (about) => {
     const mine = asked.current = {};
     const points = Math.max(LEAST_POINTS, Math.min(MOST_POINTS, Math.floor(place.current.clientWidth / 2)));
     const found = await get(`${pathOf(joint, about)}&points=${points}`);
@@ -51,11 +51,17 @@ export function History({ model, act }) {
     if (asked.current !== mine) return;
     setShown({ told: found, span: about });
     setWear(done);
-  });
+  };
+  const isGone = useRef(gone);
+  isGone.current = gone;
   useEffect(() => {
-    load(span);
+    act(() => load(span));
     if (!span.follows) return undefined;
-    const again = setInterval(() => document.visibilityState === "visible" && load(upTo(span, nowS())), AGAIN_MS);
+    // Nobody asked for it: it wipes nothing that is said, and what fails is tried again.
+    const look = () => load(upTo(span, nowS())).catch((error) => {
+      if (!(error instanceof Refusal)) throw error;
+    });
+    const again = setInterval(() => document.visibilityState === "visible" && !isGone.current && look(), AGAIN_MS);
     return () => clearInterval(again);
   }, [joint, span]);
   const zoom = (from, to) => setSpan(between(from, to));

@@ -8,8 +8,10 @@ from coordinator.history.cells import Cell, CellKey, cell_of
 from coordinator.history.collector import Collector
 from coordinator.history.levels import HOUR, LEVELS, Look, look_at
 from coordinator.history.quantities import COUNTS, GAUGES, Counts
-from coordinator.store import Store, joint_history
+from coordinator.store import Store, events, homings, joint_history, runs
 from coordinator.store.schema import JOINT_HISTORY
+from tests.coordinator.store.test_events import UTC, add
+from tests.coordinator.store.test_runs import report
 
 VALUES = st.none() | st.integers(-(10**6), 10**9)
 CELLS = st.builds(
@@ -107,3 +109,26 @@ async def test_a_spike_of_one_second_is_seen_in_the_chart_of_a_year(store: Store
     assert supply is not None
     assert (warm.least, warm.greatest, warm.count) == (3_000, 7_900, 3_600)
     assert supply.least == 17_900
+
+
+async def test_whatever_is_forgotten_of_joints_runs_homings_and_the_journal_stay(
+    store: Store,
+) -> None:
+    cell = cell_of((4_000, None, None, None, None), Counts())
+    cells = batch([("tip", 0, cell)])
+    homing = {"number": 1, "state": "done", "message": "", "joints": {}}
+
+    def write(connection: Connection) -> None:
+        joint_history.add(connection, cells)
+        runs.begin(connection, report(1), "M2\n")
+        homings.save(connection, homing, UTC)
+        add(connection, "a line")
+
+    await store.write(write)
+    for _ in range(3):
+        await store.write(lambda connection: joint_history.forget(connection, "tip", 2**40))
+    assert await store.read(lambda connection: _count(connection, 1)) == 0
+    assert await store.read(lambda connection: runs.program(connection, 1)) == "M2\n"
+    assert await store.read(lambda connection: homings.load(connection, 1)) == homing
+    (line,) = await store.read(lambda connection: events.newest(connection, None, 9))
+    assert line["message"] == "a line"
