@@ -6,6 +6,7 @@ What the disk does not take is written with the next batch.
 
 import asyncio
 import contextlib
+import itertools
 import logging
 from collections.abc import Callable, Mapping, Sequence
 from typing import Final
@@ -39,6 +40,8 @@ class HistoryKeeper:
         self._links = {link.name: link for link in links}
         self._by_id = {link.id: link for link in links}
         self._counters = {link.id: MotionCounter(link.joint) for link in links}
+        self._turns = itertools.cycle(self._links)
+        """Of one joint after another the oldest is deleted, with each batch: it costs as much."""
         self._arm_now_us = arm_now_us
         self._collector = Collector()
         self._samples = 0
@@ -116,12 +119,11 @@ class HistoryKeeper:
         cells, now_s = self._collector.drained(), self._now_s
         if not cells:
             return
-        joints = {key.joint for key in cells}
+        joint = next(self._turns)
 
         def work(connection: Connection) -> None:
             joint_history.add(connection, cells)
-            for joint in joints:
-                joint_history.forget(connection, joint, now_s)
+            joint_history.forget(connection, joint, now_s)
 
         self._writing = self._store.write(work)
         self._writing.add_done_callback(lambda done: self._done(cells, done))

@@ -41,10 +41,10 @@ def forget(connection: Connection, joint: str, now_s: int) -> None:
             continue
         of_it = and_(_COLUMNS.cell_s == level.cell_s, _COLUMNS.joint == joint)
         starts = select(_COLUMNS.start_s).where(of_it).order_by(_COLUMNS.start_s)
-        far = connection.execute(starts.offset(FORGOTTEN_AT_ONCE).limit(1)).scalar()
-        before_s = now_s - level.kept_s
-        if far is not None:
-            before_s = min(before_s, far)
+        oldest_s = connection.execute(starts.limit(1)).scalar()
+        if oldest_s is None or oldest_s >= now_s - level.kept_s:
+            continue
+        before_s = min(now_s - level.kept_s, oldest_s + FORGOTTEN_AT_ONCE * level.cell_s)
         connection.execute(delete(JOINT_HISTORY).where(of_it, _COLUMNS.start_s < before_s))
 
 

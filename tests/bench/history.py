@@ -5,6 +5,7 @@ it; the newest hours go second by second the way that a coordinator writes them,
 with what is forgotten. One second of it all has a spike, which every chart over it must show.
 """
 
+import itertools
 import statistics
 import time
 from collections.abc import Iterator
@@ -94,11 +95,10 @@ def measure(past: Past, repeats: int, folder: Path) -> Left:
     engine, left = engine_of(path, writes=True), Left()
     with engine.begin() as connection:
         migrate(connection)
-    for cells in _batches(past):
+    for cells, name in zip(_batches(past), itertools.cycle(NAMES), strict=False):
         with engine.begin() as connection:
             joint_history.add(connection, cells)
-            for name in NAMES:
-                joint_history.forget(connection, name, max(one.start_s for one in cells))
+            joint_history.forget(connection, name, max(one.start_s for one in cells))
     with engine.connect() as connection:
         for level in LEVELS:
             wanted = select(func.count()).where(JOINT_HISTORY.c.cell_s == level.cell_s)

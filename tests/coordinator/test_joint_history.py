@@ -10,9 +10,10 @@ from pathlib import Path
 import pytest
 
 from coordinator.core.link.link import JointLink
+from coordinator.history.levels import LEVELS, Look
 from coordinator.records import joint_history as keeping
 from coordinator.records.joint_history import BATCH, HistoryKeeper
-from coordinator.store import Store, StoreError
+from coordinator.store import Store, StoreError, joint_history
 from protocol.states import JointState
 from protocol.status import Status
 from tests.coordinator.core.kit import small_arm
@@ -158,6 +159,29 @@ async def test_what_the_disk_does_not_take_is_written_later_and_said_once(
     found = await sampled.keeper.history("tip", BEGAN_S, BEGAN_S + 60, 60, BEGAN_S + 60)
     assert found.temperature_c.count == (1,) * 30
     await store.close()
+
+
+async def test_with_each_batch_what_is_old_of_one_joint_is_forgotten_in_turn(
+    sampled: Sampled,
+) -> None:
+    for _ in range(BATCH):
+        sampled.second()
+    await asyncio.gather(*writes(sampled))
+    sampled.now_s += 100 * 24 * HOUR_S
+    look = Look(LEVELS[0], 1, BEGAN_S, BEGAN_S + 60)
+    left = []
+    for _ in sampled.links:
+        for _ in range(BATCH):
+            sampled.second()
+        await asyncio.gather(*writes(sampled))
+        found = await store_of(sampled).read(
+            lambda connection: joint_history.stretches(connection, "tip", look)
+        )
+        left.append(len(found))
+    assert (left[0], left[-1]) == (BATCH, 0)
+    told = await sampled.keeper.wear("tip")
+    assert told.on_s > 4 * BATCH * 0.9
+    await store_of(sampled).close()
 
 
 async def test_a_sample_a_second_is_taken_until_the_end(
