@@ -32,6 +32,7 @@ from coordinator.core.events import (
     Jog,
     Note,
     Refused,
+    Replied,
     ReportGrew,
     Resume,
     SendDrive,
@@ -51,6 +52,7 @@ from coordinator.playing.runs import Runs
 from coordinator.records.choices import Choices
 from coordinator.records.counts import RunCounts
 from coordinator.records.homings import HomingKeeper
+from coordinator.records.joint_history import HistoryKeeper
 from coordinator.records.journal import Journal
 from coordinator.records.taught import TaughtKeeper
 from coordinator.records.warning_times import WarningTimes
@@ -90,6 +92,7 @@ class Service:
         self.homings = HomingKeeper(self._store, self._core.homings)
         self.runs = Runs(self._core, self._store, self._planner, self, self.homings)
         self.journal = Journal(self._store, self.runs.event_lost)
+        self.history = HistoryKeeper(self._store, self._core.links, arm_now_us)
         self.choices = Choices(self._store)
         self.taught = TaughtKeeper(self._store, arm, lambda: self._core.standing_deg(arm_now_us()))
         self.queue = QueuePlayer(self._store, self.runs, self.taught, self)
@@ -109,6 +112,7 @@ class Service:
             raise
         self._tell_of_beginning()
         self._go_on()
+        self.history.begin()
         try:
             await self.taught.now()
             await self.queue.now()
@@ -143,13 +147,16 @@ class Service:
         await asyncio.gather(*self._tasks)
         loop = asyncio.get_running_loop()
         until_s = loop.time() + DISK_S
-        last = [loop.create_task(keeper.close()) for keeper in (self.homings, self.runs)]
+        keepers = self.homings, self.runs, self.history
+        last = [loop.create_task(keeper.close()) for keeper in keepers]
         await asyncio.wait(last, timeout=DISK_S)
         # Until then nothing that waits for the disk is given up.
         await self._store.close(max(0.0, until_s - loop.time()))
         for task in last:
             if not task.done():
-                _logger.error("the end of a run or homing is not written: the disk does not answer")
+                _logger.error(
+                    "what came last of runs, homings or joints is not written: the disk hangs"
+                )
                 task.cancel()
         await asyncio.gather(*last, return_exceptions=True)
 
@@ -251,6 +258,10 @@ class Service:
         self._core.named(joint)
         return await self.homings.newest_of(joint)
 
+    def require_joint(self, joint: str) -> None:
+        """Raise Refused where the arm has none of that name."""
+        self._core.named(joint)
+
     # ---- the loop -------------------------------------------------------------------------
 
     def _happened(self, event: Event) -> None:
@@ -259,6 +270,8 @@ class Service:
         with self._guarded():
             self._core.handle(event, arm_now_us())
             self._go_on()
+        if isinstance(event, Replied):
+            self.history.replied(event.joint_id)
 
     def _wake(self) -> None:
         if self._closed or self.failed.is_set():

@@ -22,6 +22,7 @@ PURE = (
     "simulator/unit.py",
     "coordinator/timing",
     "coordinator/health",
+    "coordinator/history",
     "coordinator/programs",
     "coordinator/motion",
     "coordinator/core",

@@ -145,6 +145,8 @@ def _described(response: "DescribedResponse", references: dict[type, Any]) -> di
         "description": response.words,
         "content": {response.media_type: {"schema": schema, "example": response.example}},
     }
+    for media_type, example in response.others.items():
+        said["content"][media_type] = {"schema": {"type": "string"}, "example": example}
     if response.headers:
         said["headers"] = {
             name: {"description": words, "required": True, "schema": {"type": "string"}}

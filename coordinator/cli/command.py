@@ -11,6 +11,7 @@ from coordinator.cli import (
     accuracy,
     conform,
     go,
+    history,
     jog,
     joint,
     journal,
@@ -60,6 +61,7 @@ def make_app() -> typer.Typer:
     queue.add_to(app)
     warnings.add_to(app)
     journal.add_to(app)
+    history.add_to(app)
     joint.add_to(app)
     accuracy.add_to(app)
     return app

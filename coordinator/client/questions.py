@@ -7,10 +7,12 @@ import contextlib
 import time
 from collections.abc import AsyncIterator, Callable, Iterable, Iterator, Sequence
 from dataclasses import dataclass, fields
+from datetime import datetime
 from typing import TYPE_CHECKING, Final, Literal, Protocol, TypeVar
-from urllib.parse import quote
+from urllib.parse import quote, urlencode
 
 from coordinator.answers.control import ControlAsked
+from coordinator.answers.joint_history import JointHistory, JointWear
 from coordinator.answers.queue import Queue
 from coordinator.answers.records import Event, RunInShort
 from coordinator.answers.way import WayBack
@@ -654,6 +656,44 @@ class Questions:
         )
         return self._asking.read(ControlAsked, answer)
 
+    # ---- what joints were -------------------------------------------------------------------
+
+    async def joint_history(
+        self,
+        joint: str,
+        since: datetime | None = None,
+        until: datetime | None = None,
+        points: int = 400,
+    ) -> JointHistory:
+        """What a joint was over time, in at most so many stretches, 2 to 2,000.
+
+        From one instant to a later one, each with its zone; the last hour without.
+        """
+        path = _history_path(joint, since, until, points)
+        answer = await self._asking.ask("joint-history", "GET", path, has="stretch_s")
+        return self._asking.read(JointHistory, answer)
+
+    async def joint_history_csv(
+        self,
+        joint: str,
+        since: datetime | None = None,
+        until: datetime | None = None,
+        points: int = 400,
+    ) -> str:
+        """The same as a table (RFC 4180): a line for each stretch."""
+        path = f"{_history_path(joint, since, until, points)}&format=csv"
+        response = await self._asking.response("GET", path)
+        if not response.headers.get("Content-Type", "").startswith("text/csv"):
+            raise self._asking.no_coordinator()
+        return response.text
+
+    async def joint_wear(self, joint: str) -> JointWear:
+        """What a joint has done in all: hours, starts, reversals, distance."""
+        path = f"/joints/{quote(joint, safe='')}/wear"
+        return self._asking.read(
+            JointWear, await self._asking.ask("joint-wear", "GET", path, has="distance_deg")
+        )
+
     # ---- the journal ------------------------------------------------------------------------
 
     async def events(
@@ -697,6 +737,17 @@ class Questions:
     ) -> None:
         """Have something done; what comes of it, the arm's state tells."""
         await self._asking.ask("command", "POST", path, body, has="phase", patience_s=patience_s)
+
+
+def _history_path(joint: str, since: datetime | None, until: datetime | None, points: int) -> str:
+    """Where a joint's history is asked for. Raises WrongInput for an instant without its zone."""
+    asked: dict[str, object] = {"points": points}
+    for name, at in (("from", since), ("to", until)):
+        if at is not None:
+            if at.tzinfo is None:
+                raise WrongInput(f"{name!r} is {at.isoformat()}, but must name its zone")
+            asked[name] = at.isoformat()
+    return f"/joints/{quote(joint, safe='')}/history?{urlencode(asked)}"
 
 
 def _require_line(text: str, line: int | None) -> None:

@@ -5,6 +5,7 @@ import them once there is an answer to read.
 """
 
 from coordinator.answers.control import ControlAsked
+from coordinator.answers.joint_history import JointHistory, JointWear, Readings
 from coordinator.answers.queue import Queue, QueueEntry
 from coordinator.answers.records import Event, RunInShort
 from coordinator.answers.report import KeptReport
@@ -45,7 +46,9 @@ __all__ = [
     "HoldRecord",
     "HomingSnapshot",
     "Interventions",
+    "JointHistory",
     "JointSnapshot",
+    "JointWear",
     "KeptReport",
     "Note",
     "Overtravels",
@@ -53,6 +56,7 @@ __all__ = [
     "Production",
     "Queue",
     "QueueEntry",
+    "Readings",
     "RunGoing",
     "RunInShort",
     "RunOver",

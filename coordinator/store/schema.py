@@ -1,12 +1,14 @@
 """The tables as they are now. What they were before is in `migrations`.
 
 Instants are UTC as ISO 8601 text, for people: nothing depends on them. Arm time (`at_us`, and all
-times in reports) holds within one session only.
+times in reports) holds within one session only. The history of joints is by Unix time in s.
 """
 
 from typing import Final
 
 from sqlalchemy import JSON, Boolean, Column, Integer, MetaData, Table, Text, false
+
+from coordinator.history.quantities import COUNTS, GAUGES
 
 METADATA: Final = MetaData()
 
@@ -86,4 +88,26 @@ SETTINGS: Final = Table(
     METADATA,
     Column("key", Text, primary_key=True),
     Column("value", JSON, nullable=False),
+)
+
+
+def _gauge(name: str) -> list[Column[int]]:
+    """What its readings were; least and greatest are null where there were none."""
+    return [
+        Column(f"{name}_least", Integer),
+        Column(f"{name}_greatest", Integer),
+        Column(f"{name}_total", Integer, nullable=False),
+        Column(f"{name}_count", Integer, nullable=False),
+    ]
+
+
+JOINT_HISTORY: Final = Table(
+    "joint_history",
+    METADATA,
+    Column("cell_s", Integer, primary_key=True, autoincrement=False),
+    Column("joint", Text, primary_key=True),
+    Column("start_s", Integer, primary_key=True, autoincrement=False),  # Unix time
+    *(column for gauge in GAUGES for column in _gauge(gauge.name)),
+    *(Column(name, Integer, nullable=False) for name in COUNTS),
+    sqlite_with_rowid=False,  # the key is the order on the disk, and is there once
 )

@@ -2,8 +2,8 @@
 
 Ends with 1 if a bound was ever broken: the true start skew of a start that its report states, the
 guarantee of a clock, or how far apart joints may rest after an outage or a kill; if a joint truly
-was elsewhere than its plan says; if forecasts of heat miss their goals; or if anything is missing
-that the database had confirmed.
+was elsewhere than its plan says; if forecasts of heat miss their goals; if anything is missing
+that the database had confirmed; or if a chart of a joint's past hides what was read.
 """
 
 import argparse
@@ -18,6 +18,7 @@ from tests.bench import (
     blending,
     coordinator_kills,
     heat,
+    history,
     kills,
     lag_table,
     long_program,
@@ -37,6 +38,7 @@ TABLES = (
     "cost",
     "kills",
     "store",
+    "history",
     "answers",
     "virtual",
     "guarantee",
@@ -90,6 +92,9 @@ def main() -> int:
     if "store" in asked.tables:
         with tempfile.TemporaryDirectory() as folder:
             broken += store_kills.table(asked.store_kills, asked.seed, Path(folder))
+    if "history" in asked.tables:
+        with tempfile.TemporaryDirectory() as folder:
+            broken += history.table(asked.charts, Path(folder))
     if "answers" in asked.tables:
         broken += coordinator_kills.table(asked.answer_kills, asked.seed)
     if "back" in asked.tables:
@@ -149,6 +154,7 @@ def _arguments() -> argparse.Namespace:
         "--answer-kills", type=int, default=200, help="of a coordinator that plays and answers"
     )
     parser.add_argument("--store-kills", type=int, default=200, help="of who writes the database")
+    parser.add_argument("--charts", type=int, default=20, help="of each kind, of a year of joints")
     parser.add_argument("--wakes", type=int, default=20, help="of the laptop, of each kind")
     parser.add_argument("--page-joints", type=int, default=3, help="before the page")
     parser.add_argument("--stops", type=int, default=20, help="by the page, per network")

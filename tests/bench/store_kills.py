@@ -1,10 +1,11 @@
 """Kill whoever writes the database at random instants: what was confirmed must be there.
 
-A child process writes runs, events, acknowledgements, settings and what is taught (record, edit,
-undo, redo) as fast as the disk lets it, and prints a line for each once it is confirmed. `kill -9`
-strikes after a random number of lines, or while the database is being opened. Then what the next
-child would write over is looked for, and now and then and at the end all lines of all children. The
-machine keeps running: what a power failure does is up to `synchronous = FULL` and the disk.
+A child process writes runs, events, acknowledgements, settings, what joints did and what is taught
+(record, edit, undo, redo) as fast as the disk lets it, and prints a line for each once it is
+confirmed. `kill -9` strikes after a random number of lines, or while the database is being opened.
+Then what the next child would write over is looked for, and now and then and at the end all lines
+of all children. The machine keeps running: what a power failure does is up to `synchronous =
+FULL` and the disk.
 """
 
 import asyncio
@@ -24,8 +25,20 @@ import orjson
 from sqlalchemy import Connection
 
 from coordinator.core.events import Refused
+from coordinator.history.cells import cell_of
+from coordinator.history.collector import Collector
+from coordinator.history.levels import LEVELS, Look
+from coordinator.history.quantities import Counts
 from coordinator.records.taught import TaughtKeeper, TaughtNow
-from coordinator.store import Store, acknowledgements, events, runs, settings, taught
+from coordinator.store import (
+    Store,
+    acknowledgements,
+    events,
+    joint_history,
+    runs,
+    settings,
+    taught,
+)
 from coordinator.store.taught import Kept
 from coordinator.teaching.sequence_edits import AddSequence
 from coordinator.teaching.taught import Taught, TaughtError
@@ -40,6 +53,10 @@ LOOK_EVERY: Final = 25
 """Kills from one look for all lines to the next: of hundreds of children that takes seconds."""
 PATIENCE_S: Final = 600.0
 """For such a look; a disk that hangs is not the question here."""
+HISTORY_FROM_S: Final = 1_779_998_400
+"""Unix time of a whole hour."""
+HISTORY_BATCH: Final = 10
+"""Samples of one joint in a transaction, each with one start."""
 AT_ONCE: Final = 8
 """Writers of each kind, so that writes share transactions."""
 
@@ -56,6 +73,8 @@ class Confirmed:
     """How often each setting was changed in all."""
     taught: dict[int, str] = field(default_factory=dict)
     """What was shown as saved, by its revision."""
+    history: dict[str, int] = field(default_factory=dict)
+    """How many starts of each joint were written in all."""
     kills: int = 0
     lines: int = 0
     missing: list[str] = field(default_factory=list)
@@ -75,6 +94,8 @@ class Confirmed:
                 self.settings[key] = int(value)
             case "taught":
                 self.taught[int(key)] = value
+            case "history":
+                self.history[key] = int(value)
 
     def look(self, connection: Connection) -> None:
         """Look for all of what stays as it was written."""
@@ -95,7 +116,20 @@ class Confirmed:
             value = settings.get(connection, key)
             if (value or 0) < count:
                 self.missing.append(f"setting {key} was {count}, kept: {value}")
+        for joint, starts in self.history.items():
+            self._look_at_history(joint, starts, connection)
         self._look_at_taught(taught.load(connection), connection)
+
+    def _look_at_history(self, joint: str, starts: int, connection: Connection) -> None:
+        """All levels of a joint tell the same, whole batches, and no less than was confirmed."""
+        kept = {}
+        for level in LEVELS:
+            look = Look(level, level.cell_s, HISTORY_FROM_S, HISTORY_FROM_S + 10**9)
+            cells = joint_history.stretches(connection, joint, look)
+            kept[level.cell_s] = sum(cell.counts.starts for _, cell in cells)
+        least = min(kept.values())
+        if least < starts or least % HISTORY_BATCH or len(set(kept.values())) > 1:
+            self.missing.append(f"{joint} had {starts} starts, kept by length of cells: {kept}")
 
     def _look_at_taught(self, kept: Kept, connection: Connection) -> None:
         """What holds is what was shown last, or what came after it; and all changes come to it."""
@@ -124,13 +158,13 @@ def table(kills: int, seed: int, folder: Path) -> list[str]:
         "Whoever writes the database killed (SIGKILL) at random instants, in one folder",
         (
             "kills", "confirmed", "runs", "events", "acknowledgements", "settings", "taught",
-            "missing",
+            "joints", "missing",
         ),
         [
             (
                 found.kills, found.lines, len(found.runs), len(found.events),
                 len(found.acknowledgements), len(found.settings), len(found.taught),
-                len(found.missing),
+                len(found.history), len(found.missing),
             )
         ],
     )  # fmt: skip
@@ -270,8 +304,25 @@ async def _write(folder: Path, mode: str, child: int) -> None:
                 _say(f"taught {now.revision} {digest(now.taught)}")
             await asyncio.sleep(0)
 
+    async def write_history(writer: int) -> None:
+        joint = f"joint-{writer}"
+        _, done = await store.read(lambda connection: joint_history.in_all(connection, joint))
+        starts = done.starts
+        while True:
+            collector = Collector()
+            for _ in range(HISTORY_BATCH):
+                sample = cell_of((starts, None, None, None, None), Counts(starts=1))
+                collector.add(joint, HISTORY_FROM_S + starts, sample)
+                starts += 1
+            cells = collector.drained()
+            await confirmed(
+                lambda connection, cells=cells: joint_history.add(connection, cells)  # type: ignore[misc]
+            )
+            _say(f"history {joint} {starts}")
+            await asyncio.sleep(0)
+
     kinds: tuple[Callable[[int], Awaitable[None]], ...] = (
-        write_events, write_acknowledgements, write_runs, write_settings, teach,
+        write_events, write_acknowledgements, write_runs, write_settings, teach, write_history,
     )  # fmt: skip
     await asyncio.gather(*(kind(writer) for kind in kinds for writer in range(AT_ONCE)))
 

@@ -252,7 +252,7 @@ async def test_end_waits_for_a_disk_that_hangs_only_so_long_and_says_what_is_not
         service._store.write(lambda _connection: let.wait(30))
         service.homings._unsaved[7] = {"number": 7, "state": "done"}, "2026-05-01T10:00:00+00:00"
     assert "has not answered: what waits for it is not written" in caplog.text
-    assert "the end of a run or homing is not written" in caplog.text
+    assert "what came last of runs, homings or joints is not written" in caplog.text
     let.set()
     service._store._writer._thread.join(30)
 

@@ -5,6 +5,7 @@ from typing import Any, Final
 
 from pydantic import BaseModel, TypeAdapter
 
+from coordinator.answers.joint_history import JointHistory
 from coordinator.api.responses.arm import (
     ARM,
     CANCELLED_UPDATE,
@@ -15,6 +16,7 @@ from coordinator.api.responses.arm import (
 )
 from coordinator.api.responses.base import example_of, plain
 from coordinator.api.responses.homing import HOMING, NewestOfJoint
+from coordinator.api.responses.joint_history import HISTORY, WEAR
 from coordinator.api.responses.program import CURVES, Begun, Check, Choice, Rehearsal
 from coordinator.api.responses.queue import QUEUE
 from coordinator.api.responses.report import REPORT, Events, Runs
@@ -51,6 +53,8 @@ class DescribedResponse:
     media_type: str = JSON
     headers: dict[str, str] = field(default_factory=dict)
     """What each says, by name."""
+    others: dict[str, str] = field(default_factory=dict)
+    """The same as text of other media types, for who asks for one: an example of each."""
 
     @property
     def adapter(self) -> TypeAdapter[Any]:
@@ -105,6 +109,13 @@ RESPONSES: Final[dict[str, DescribedResponse]] = {
     ),
     "GET /joints/{name}/update": _told("How its newest update goes or went.", UPDATE),
     "DELETE /joints/{name}/update": _told("The update, cancelled.", CANCELLED_UPDATE),
+    "GET /joints/{name}/history": DescribedResponse(
+        "What it was, as a table with `format=csv` or `Accept: text/csv`.",
+        JointHistory,
+        plain(HISTORY),
+        others={"text/csv": "utc,stretch_s\r\n2026-05-01T09:00:00+00:00,1800\r\n"},
+    ),
+    "GET /joints/{name}/wear": _told("What it has done in all.", WEAR),
     "GET /homings/{number}": _told("How the homing goes or went.", HOMING),
     "GET /runs": _response("Runs in short, newest first.", Runs),
     "GET /runs/{number}": _told("Where the run is.", OVER, RunProgress),

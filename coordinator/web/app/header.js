@@ -4,7 +4,7 @@ import { html } from "htm/preact";
 import { ask, post } from "./api.js";
 
 const VIEWS = [["watch", "Watch"], ["teach", "Teach"], ["play", "Play"], ["records", "Records"],
-  ["bringup", "Bring up"]];
+  ["history", "History"], ["bringup", "Bring up"]];
 
 /** Always there. */
 export function Header({ arm, view, you, role, gone, act, release, keys }) {

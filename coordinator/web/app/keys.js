@@ -12,6 +12,10 @@ export const KEYS = {
   earlier: { keys: ["ArrowUp"], where: "on a visit's place number", does: "moves it to an earlier place" },
   later: { keys: ["ArrowDown"], where: "on a visit's place number", does: "moves it to a later place" },
   record: { keys: ["r"], where: "on Teach, but not in a text", does: "records the place where the arm stands" },
+  zoomIn: { keys: ["+"], where: "on History's charts", does: "shows half the time" },
+  zoomOut: { keys: ["-"], where: "on History's charts", does: "shows twice the time" },
+  before: { keys: ["ArrowLeft"], where: "on History's charts", does: "goes earlier" },
+  after: { keys: ["ArrowRight"], where: "on History's charts", does: "goes later" },
   resume: { keys: ["Enter", " "], where: "on Resume", does: "kept pressed for a second, resumes; shorter, asks first" },
 };
 

@@ -10,6 +10,7 @@ import { keepFocus } from "./focus.js";
 import { makeGoing } from "./going.js";
 import { makeHand } from "./hand.js";
 import { Header, takeControl } from "./header.js";
+import { History } from "./history.js";
 import { isAltered, isKey } from "./keys.js";
 import { isText, KeysList, makeKeysList } from "./keyslist.js";
 import { Login } from "./login.js";
@@ -127,7 +128,8 @@ function drawSoon() {
 
 function Page({ page, view, gone, nowUs, ms }) {
   const { model, open, ended, you, role, needsToken, unstopped } = page;
-  const pages = { watch: Watch, teach: Teach, play: Play, records: Records, bringup: BringUp };
+  const pages = { watch: Watch, teach: Teach, play: Play, records: Records, history: History,
+    bringup: BringUp };
   const View = pages[view] ?? Watch;
   const late = tooLate(unstopped, ms);
   return html`

@@ -19,7 +19,11 @@ import pytest
 from sqlalchemy import Connection
 
 from coordinator.config.data_folder import DataFolderError
-from coordinator.store import Store, StoreError, events, homings, runs, writer
+from coordinator.history.cells import Cell, CellKey, cell_of
+from coordinator.history.collector import Collector
+from coordinator.history.levels import look_at
+from coordinator.history.quantities import Counts
+from coordinator.store import Store, StoreError, events, homings, joint_history, runs, writer
 from tests.coordinator.store.test_events import UTC, add
 from tests.coordinator.store.test_runs import report
 
@@ -185,6 +189,64 @@ async def test_full_disk_is_told_as_such(store: Store) -> None:
 
     with pytest.raises(StoreError, match="there is no space left on its disk"):
         await store.write(fill)
+
+
+def past_of(starts: int, begin_s: int = 1_779_998_400) -> dict[CellKey, Cell]:
+    """Cells of a joint that began to turn once in each of so many seconds."""
+    collector = Collector()
+    for after_s in range(starts):
+        sample = cell_of((4_000, 24_000, 9_000, 0, 400), Counts(starts=1))
+        collector.add("elbow", begin_s + after_s, sample)
+    return collector.drained()
+
+
+async def test_history_that_a_full_disk_does_not_take_leaves_that_before_it_as_it_was(
+    store: Store,
+) -> None:
+    await store.write(lambda connection: joint_history.add(connection, past_of(50)))
+
+    def fill(connection: Connection) -> None:
+        (pages,) = connection.exec_driver_sql("PRAGMA page_count").one()
+        connection.exec_driver_sql(f"PRAGMA max_page_count = {pages}")
+        joint_history.add(connection, past_of(5_000))
+
+    with pytest.raises(StoreError, match="there is no space left on its disk"):
+        await store.write(fill)
+    _, counts = await store.read(lambda connection: joint_history.in_all(connection, "elbow"))
+    assert counts.starts == 50
+    room = f"PRAGMA max_page_count = {2**30}"
+    await store.write(lambda connection: connection.exec_driver_sql(room).close())
+    await store.write(lambda connection: joint_history.add(connection, past_of(5_000)))
+    _, counts = await store.read(lambda connection: joint_history.in_all(connection, "elbow"))
+    assert counts.starts == 5_050
+
+
+async def test_history_in_a_damaged_file_lets_no_other_error_out(
+    tmp_path: Path,
+) -> None:
+    store = Store(tmp_path)
+    await store.write(lambda connection: joint_history.add(connection, past_of(3_000)))
+    await store.close()
+    path = tmp_path / "unisono.db"
+    whole, chance, told = path.read_bytes(), random.Random(2), 0
+    look = look_at(1_779_998_400, 1_780_002_000, 400, 1_780_002_000)
+    for _ in range(20):
+        damaged = bytearray(whole)
+        for _ in range(64):
+            damaged[chance.randrange(4_096, len(damaged))] = chance.randrange(256)
+        path.write_bytes(damaged)
+        try:
+            store = Store(tmp_path)
+        except StoreError:
+            told += 1
+            continue
+        try:
+            await store.read(lambda connection: joint_history.stretches(connection, "elbow", look))
+            await store.read(lambda connection: joint_history.in_all(connection, "elbow"))
+        except StoreError:
+            told += 1
+        await store.close()
+    assert told
 
 
 async def test_database_that_another_program_keeps_locked_is_told(store: Store) -> None:

@@ -1,0 +1,79 @@
+"""What a joint was over time, and what it has done in all."""
+
+from dataclasses import dataclass
+
+
+@dataclass(frozen=True, slots=True)
+class Readings:
+    """A figure over time: one value for each stretch, None where nothing was known of it."""
+
+    min: tuple[float | None, ...]
+    """The least that was read in each stretch."""
+    mean: tuple[float | None, ...]
+    """The mean of all that was read."""
+    max: tuple[float | None, ...]
+    """The greatest."""
+    count: tuple[int, ...]
+    """How often it was read: once a second at most."""
+
+
+@dataclass(frozen=True, slots=True)
+class JointHistory:
+    """A joint over time, in stretches of one length. Those of which nothing is known are left out.
+
+    Instants are the laptop's time of day, which somebody may have set meanwhile.
+    """
+
+    joint: str
+    from_utc: str
+    """Where the first stretch begins, as far as anything is known: at what was asked for or before,
+    as stretches begin at multiples of their length."""
+    to_utc: str
+    """Where the last one would end."""
+    stretch_s: int
+    """How long each is, in s."""
+    start_s: tuple[int, ...]
+    """Where each begins, Unix time in s, oldest first. All else is in this order too."""
+    temperature_c: Readings
+    """At its driver, where it can be believed."""
+    supply_v: Readings
+    rtt_p99_us: Readings
+    """99th percentile of the last 200 round trips, read once a second."""
+    loss: Readings
+    """Share of the last 200 exchanges that were lost, 0 to 1, read once a second."""
+    clock_uncertainty_us: Readings
+    """What the error of its clock map could not exceed."""
+    on_s: tuple[float, ...]
+    """How long it was heard in each stretch, in s."""
+    moving_s: tuple[float, ...]
+    """How long it turned."""
+    starts: tuple[int, ...]
+    """How often it began to turn."""
+    reversals: tuple[int, ...]
+    """How often it turned the other way than before."""
+    distance_deg: tuple[float, ...]
+    """How far it turned, both ways together, as it reports its position."""
+    temperature_warning_c: float
+    """The arm file's limits as they are now, as the next three."""
+    temperature_limit_c: float
+    supply_warning_v: float
+    supply_limit_v: float
+
+
+@dataclass(frozen=True, slots=True)
+class JointWear:
+    """What a joint has done in all, as far as this data folder knows."""
+
+    joint: str
+    since_utc: str | None
+    """The hour in which it was heard first; None before."""
+    on_s: float
+    """How long it was heard, in s."""
+    moving_s: float
+    """How long it turned."""
+    starts: int
+    """How often it began to turn."""
+    reversals: int
+    """How often it turned the other way than before."""
+    distance_deg: float
+    """How far it turned, both ways together, as it reported its position."""

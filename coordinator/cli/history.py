@@ -1,0 +1,143 @@
+"""The command that tells what a joint was over time, and what it has done in all."""
+
+from datetime import datetime
+from pathlib import Path
+from typing import Annotated, Final
+
+import typer
+from rich import box
+from rich.table import Table
+
+from coordinator.answers.joint_history import JointHistory, JointWear, Readings
+from coordinator.cli.common import (
+    EXIT_CODES,
+    ExitCode,
+    Failure,
+    JsonOption,
+    UrlOption,
+    client_at,
+    out,
+    show_json,
+)
+from coordinator.cli.written import require_writable, write_file
+from coordinator.config.settings import DEFAULT_URL
+
+HOUR_S: Final = 3_600
+_WHEN: Final = "An instant, such as 2026-05-01T10:00; this computer's time unless it has its zone."
+
+
+def add_to(app: typer.Typer) -> None:
+    """Add the command."""
+    app.command(epilog=EXIT_CODES)(history)
+
+
+def history(
+    joint: Annotated[str, typer.Argument(metavar="JOINT")],
+    begin: Annotated[
+        str | None, typer.Option("--from", metavar="WHEN", help=f"{_WHEN} The last hour without.")
+    ] = None,
+    end: Annotated[str | None, typer.Option("--to", metavar="WHEN", help="Now without.")] = None,
+    points: Annotated[
+        int,
+        typer.Option(metavar="N", min=2, max=2000, help="Lines of --csv at most, 2 to 2000."),
+    ] = 400,
+    csv: Annotated[
+        Path | None,
+        typer.Option("--csv", metavar="FILE.csv", help="Write it there as a table (RFC 4180)."),
+    ] = None,
+    url: UrlOption = DEFAULT_URL,
+    as_json: JsonOption = False,
+) -> ExitCode:
+    """Tell what a joint was over time: temperature, supply, link and clock, what it did then and in
+    all.
+
+    Every least and greatest value is of all that was read, once a second, however long the time is.
+    """
+    since, until = _instant("--from", begin), _instant("--to", end)
+    require_writable("--csv", csv, ".csv")
+    with client_at(url) as client:
+        if csv is not None:
+            write_file(csv, client.joint_history_csv(joint, since, until, points))
+            if as_json:
+                show_json({"joint": joint, "csv": str(csv)})
+            else:
+                out().print(f"{csv} is the history of {joint}")
+            return ExitCode.DONE
+        found = client.joint_history(joint, since, until, points)
+        wear = client.joint_wear(joint)
+        if as_json:
+            show_json({**client.answers["joint-history"], "wear": client.answers["joint-wear"]})
+            return ExitCode.DONE
+    out().print(_table(found) if found.start_s else f"nothing is known of {joint} in that time")
+    out().print(_in_all(wear))
+    return ExitCode.DONE
+
+
+def _instant(option: str, text: str | None) -> datetime | None:
+    if text is None:
+        return None
+    try:
+        return datetime.fromisoformat(text).astimezone()
+    except (ValueError, OverflowError) as error:
+        raise Failure(
+            ExitCode.WRONG_INPUT,
+            f"{option} is {text!r}, but must be an instant such as 2026-05-01T10:00",
+        ) from error
+
+
+def _table(history: JointHistory) -> Table:
+    begin, end = (_local(utc) for utc in (history.from_utc, history.to_utc))
+    table = Table(
+        title=f"{history.joint} from {begin} to {end}", title_justify="left", box=box.SIMPLE_HEAD
+    )
+    table.add_column("")
+    for name in ("least", "mean", "greatest"):
+        table.add_column(name, justify="right")
+    for words, readings, factor, digits in (
+        ("temperature, °C", history.temperature_c, 1.0, 1),
+        ("supply, V", history.supply_v, 1.0, 2),
+        ("round trip p99, ms", history.rtt_p99_us, 1e-3, 1),
+        ("exchanges lost, %", history.loss, 100.0, 1),
+        ("clock uncertainty, ms", history.clock_uncertainty_us, 1e-3, 2),
+    ):
+        table.add_row(words, *_spread(readings, factor, digits))
+    table.add_section()
+    for words, value in (
+        ("heard, h", f"{sum(history.on_s) / HOUR_S:.2f}"),
+        ("turned, h", f"{sum(history.moving_s) / HOUR_S:.2f}"),
+        ("starts", f"{sum(history.starts)}"),
+        ("reversals", f"{sum(history.reversals)}"),
+        ("distance, °", f"{sum(history.distance_deg):.0f}"),
+    ):
+        table.add_row(words, "", value, "")
+    return table
+
+
+def _spread(readings: Readings, factor: float, digits: int) -> tuple[str, str, str]:
+    """Least, mean and greatest of all that was read; dashes where nothing is known."""
+    least = [one for one in readings.min if one is not None]
+    greatest = [one for one in readings.max if one is not None]
+    if not least or not greatest:
+        return "–", "–", "–"
+    weighed = [
+        mean * count
+        for mean, count in zip(readings.mean, readings.count, strict=True)
+        if mean is not None
+    ]
+    values = min(least), sum(weighed) / sum(readings.count), max(greatest)
+    a, b, c = (f"{value * factor:.{digits}f}" for value in values)
+    return a, b, c
+
+
+def _in_all(wear: JointWear) -> str:
+    if wear.since_utc is None:
+        return f"{wear.joint} was never heard by this coordinator"
+    return (
+        f"in all since {_local(wear.since_utc)}: heard for {wear.on_s / HOUR_S:.1f} h, turned for "
+        f"{wear.moving_s / HOUR_S:.1f} h, {wear.starts} starts, {wear.reversals} reversals, "
+        f"{wear.distance_deg:.0f}°"
+    )
+
+
+def _local(utc: str) -> str:
+    return f"{datetime.fromisoformat(utc).astimezone():%Y-%m-%d %H:%M:%S}"

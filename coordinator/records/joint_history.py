@@ -1,0 +1,158 @@
+"""What joints are, once a second, into the database, and from it as it was. Nothing waits for it.
+
+What is written goes in one batch, so a crash loses the seconds since the last one and nothing else.
+What the disk does not take is written with the next batch.
+"""
+
+import asyncio
+import contextlib
+import itertools
+import logging
+from collections.abc import Callable, Mapping, Sequence
+from typing import Final
+
+from sqlalchemy import Connection
+
+from coordinator.answers.joint_history import JointHistory, JointWear
+from coordinator.core.link.link import JointLink
+from coordinator.history.cells import Cell, CellKey, cell_of
+from coordinator.history.collector import Collector
+from coordinator.history.levels import look_at
+from coordinator.history.motion import MotionCounter
+from coordinator.history.quantities import Reading, reading
+from coordinator.records.history_answer import history_of, wear_of
+from coordinator.store import Store, StoreError, joint_history
+from coordinator.store.utc import unix_now_s
+
+SAMPLE_S: Final = 1.0
+BATCH: Final = 10
+"""Samples in one batch: what a crash loses."""
+_logger = logging.getLogger(__name__)
+
+
+class HistoryKeeper:
+    """Samples the joints behind these links. Belongs to one event loop."""
+
+    def __init__(
+        self, store: Store, links: Sequence[JointLink], arm_now_us: Callable[[], int]
+    ) -> None:
+        self._store = store
+        self._links = {link.name: link for link in links}
+        self._by_id = {link.id: link for link in links}
+        self._counters = {link.id: MotionCounter(link.joint) for link in links}
+        self._turns = itertools.cycle(self._links)
+        """Of one joint after another the oldest is deleted, with each batch: it costs as much."""
+        self._arm_now_us = arm_now_us
+        self._collector = Collector()
+        self._samples = 0
+        self._now_s = 0
+        self._writing: asyncio.Future[None] | None = None
+        self._timer: asyncio.TimerHandle | None = None
+        self._trouble = ""
+        # One thread reads: whoever asks for many charts at once must not keep all others from it.
+        self._reading = asyncio.Lock()
+
+    def begin(self) -> None:
+        """Sample from now on, once a second."""
+        self._timer = asyncio.get_running_loop().call_later(SAMPLE_S, self._tick)
+
+    def end(self) -> None:
+        """Sample no more."""
+        if self._timer is not None:
+            self._timer.cancel()
+
+    def replied(self, joint_id: str) -> None:
+        """A joint may have told something new of itself."""
+        link = self._by_id[joint_id]
+        if link.status is not None and link.heard_us is not None:
+            self._counters[joint_id].take(link.status, link.heard_us)
+
+    def sample(self, now_us: int, now_s: int) -> None:
+        """Take down what all joints are at that arm time and Unix time; write it now and then."""
+        for name, link in self._links.items():
+            counts = self._counters[link.id].drained()
+            self._collector.add(name, now_s, cell_of(_reading(link, now_us), counts))
+        self._samples += 1
+        self._now_s = now_s
+        if self._samples >= BATCH and self._writing is None:
+            self._write()
+
+    async def close(self) -> None:
+        """Write what is not written yet."""
+        self.end()
+        with contextlib.suppress(StoreError):  # it is logged
+            if self._writing is not None:
+                await self._writing
+        with contextlib.suppress(StoreError):
+            self._write()
+            if self._writing is not None:
+                await self._writing
+
+    async def history(
+        self, joint: str, from_s: int, to_s: int, points: int, now_s: int
+    ) -> JointHistory:
+        """A joint from one instant of Unix time to a later one, in at most so many stretches.
+
+        Of what is committed: the last seconds come later. Raises StoreError.
+        """
+        look = look_at(from_s, to_s, points, now_s)
+        async with self._reading:
+            found = await self._store.read(
+                lambda connection: joint_history.stretches(connection, joint, look)
+            )
+        return history_of(self._links[joint].joint, look, found)
+
+    async def wear(self, joint: str) -> JointWear:
+        """What a joint has done in all, but for the last seconds. Raises StoreError."""
+        async with self._reading:
+            since_s, counts = await self._store.read(
+                lambda connection: joint_history.in_all(connection, joint)
+            )
+        return wear_of(joint, since_s, counts)
+
+    def _tick(self) -> None:
+        self.begin()
+        self.sample(self._arm_now_us(), unix_now_s())
+
+    def _write(self) -> None:
+        self._samples = 0
+        cells, now_s = self._collector.drained(), self._now_s
+        if not cells:
+            return
+        joint = next(self._turns)
+
+        def work(connection: Connection) -> None:
+            joint_history.add(connection, cells)
+            joint_history.forget(connection, joint, now_s)
+
+        self._writing = self._store.write(work)
+        self._writing.add_done_callback(lambda done: self._done(cells, done))
+
+    def _done(self, cells: Mapping[CellKey, Cell], written: asyncio.Future[None]) -> None:
+        self._writing = None
+        error = "it was given up" if written.cancelled() else written.exception()
+        if error is None:
+            self._trouble = ""
+            return
+        self._collector.take_back(cells)
+        lost = self._collector.shed()
+        why = str(error)
+        level = logging.DEBUG if why == self._trouble else logging.ERROR
+        _logger.log(level, "the joints' history is not kept: %s (%d cells given up)", why, lost)
+        self._trouble = why
+
+
+def _reading(link: JointLink, now_us: int) -> Reading | None:
+    """What is known of a joint, None where it is not heard."""
+    status, quality = link.status, link.quality
+    if status is None or not link.heard(now_us):
+        return None
+    # What cannot be believed is no temperature.
+    centi_c = None if link.health.sensor.trouble else status.temperature_centi_c
+    return reading(
+        None if centi_c is None else centi_c / 100,
+        None if status.supply_mv is None else status.supply_mv / 1000,
+        quality.rtt_p99_us,
+        quality.loss if quality.count else None,
+        link.clock_uncertainty_us(now_us),
+    )

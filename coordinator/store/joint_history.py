@@ -1,0 +1,121 @@
+"""What joints were, in cells of each level, and what they did in all. Functions of a connection.
+
+Cells are put together by the database, and stretches of time are made of them there too: no other
+thread waits for Python to do it.
+"""
+
+from collections.abc import Mapping
+from typing import Any, Final
+
+from sqlalchemy import Connection, and_, delete, func, select
+from sqlalchemy.dialects.sqlite import insert
+
+from coordinator.history.cells import Cell, CellKey, Spread
+from coordinator.history.levels import HOUR, LEVELS, Look
+from coordinator.history.quantities import COUNTS, GAUGES, Counts
+from coordinator.store.schema import JOINT_HISTORY
+
+FORGOTTEN_AT_ONCE: Final = 1_000
+"""Cells of a joint and level that one write deletes at most: nothing waits long behind it."""
+_COLUMNS: Final = JOINT_HISTORY.c
+_SPREADS: Final = tuple(
+    tuple(_COLUMNS[f"{gauge.name}_{part}"] for part in ("least", "greatest", "total", "count"))
+    for gauge in GAUGES
+)
+_COUNTS: Final = tuple(_COLUMNS[name] for name in COUNTS)
+
+
+def add(connection: Connection, cells: Mapping[CellKey, Cell]) -> None:
+    """Put cells together with what is kept of the same stretches."""
+    if cells:
+        connection.execute(_PUT_TOGETHER, [_row(key, cell) for key, cell in cells.items()])
+
+
+def forget(connection: Connection, joint: str, now_s: int) -> None:
+    """Delete the finer cells of a joint that are older than they are kept, some at a time.
+
+    What they told is in the coarser ones since they were written, and those of an hour stay.
+    """
+    for level in LEVELS:
+        if level.kept_s is None:
+            continue
+        of_it = and_(_COLUMNS.cell_s == level.cell_s, _COLUMNS.joint == joint)
+        starts = select(_COLUMNS.start_s).where(of_it).order_by(_COLUMNS.start_s)
+        oldest_s = connection.execute(starts.limit(1)).scalar()
+        if oldest_s is None or oldest_s >= now_s - level.kept_s:
+            continue
+        before_s = min(now_s - level.kept_s, oldest_s + FORGOTTEN_AT_ONCE * level.cell_s)
+        connection.execute(delete(JOINT_HISTORY).where(of_it, _COLUMNS.start_s < before_s))
+
+
+def stretches(connection: Connection, joint: str, look: Look) -> list[tuple[int, Cell]]:
+    """What a look shows of a joint, oldest first: where each stretch begins, Unix time in s.
+
+    Stretches of which nothing is known are left out.
+    """
+    number = ((_COLUMNS.start_s - look.from_s) // look.width_s).label("number")
+    shown = [_shown(*spread) for spread in _SPREADS]
+    wanted = (
+        select(number, *(one for spread in shown for one in spread), *map(func.sum, _COUNTS))
+        .where(
+            _COLUMNS.cell_s == look.level.cell_s,
+            _COLUMNS.joint == joint,
+            _COLUMNS.start_s >= look.from_s,
+            _COLUMNS.start_s < look.to_s,
+        )
+        .group_by(number)
+        .order_by(number)
+    )
+    return [
+        (look.from_s + row[0] * look.width_s, _cell(row[1:])) for row in connection.execute(wanted)
+    ]
+
+
+def in_all(connection: Connection, joint: str) -> tuple[int | None, Counts]:
+    """Since when a joint is known, Unix time in s, and what it has done; None before the first."""
+    of_it = and_(_COLUMNS.cell_s == HOUR.cell_s, _COLUMNS.joint == joint)
+    row = connection.execute(
+        select(func.min(_COLUMNS.start_s), *map(func.sum, _COUNTS)).where(of_it)
+    ).one()
+    return row[0], Counts(*(value or 0 for value in row[1:]))
+
+
+def _shown(least: Any, greatest: Any, total: Any, count: Any) -> tuple[Any, ...]:
+    return func.min(least), func.max(greatest), func.sum(total), func.sum(count)
+
+
+def _cell(values: Any) -> Cell:
+    spreads = [tuple(values[4 * k : 4 * k + 4]) for k in range(len(GAUGES))]
+    counts = values[4 * len(GAUGES) :]
+    return Cell(tuple(Spread(*one) if one[3] else None for one in spreads), Counts(*counts))
+
+
+def _row(key: CellKey, cell: Cell) -> dict[str, object]:
+    row: dict[str, object] = {"cell_s": key.cell_s, "joint": key.joint, "start_s": key.start_s}
+    for columns, spread in zip(_SPREADS, cell.spreads, strict=True):
+        values = (None, None, 0, 0) if spread is None else (
+            spread.least, spread.greatest, spread.total, spread.count
+        )  # fmt: skip
+        row |= {column.name: value for column, value in zip(columns, values, strict=True)}
+    return row | {name: getattr(cell.counts, name) for name in COUNTS}
+
+
+def _put_together() -> Any:
+    """An insert that puts a cell together with the one that is there (SQLite's scalar min and max
+    of NULL are NULL).
+    """
+    put = insert(JOINT_HISTORY)
+    new = put.excluded
+    both: dict[str, Any] = {}
+    for least, greatest, total, count in _SPREADS:
+        for column, further in ((least, func.min), (greatest, func.max)):
+            one: Any = column
+            other = new[column.name]
+            both[column.name] = further(func.coalesce(one, other), func.coalesce(other, one))
+        for column in (total, count):
+            both[column.name] = column + new[column.name]
+    both |= {column.name: column + new[column.name] for column in _COUNTS}
+    return put.on_conflict_do_update(["cell_s", "joint", "start_s"], set_=both)
+
+
+_PUT_TOGETHER: Final = _put_together()

@@ -1,0 +1,130 @@
+// History: what a joint was over hours or years, and what it has done in all.
+
+import { html } from "htm/preact";
+import { useEffect, useRef, useState } from "preact/hooks";
+import { get, Refusal } from "./api.js";
+import { figure } from "./figures.js";
+import { HistoryChart } from "./historychart.js";
+import { isAltered, isKey } from "./keys.js";
+import { between, last, lengthOf, moment, moved, SPANS, upTo, zoomed } from "./span.js";
+
+const AGAIN_MS = 15_000; // what is new comes every ten seconds at the most
+const MOST_POINTS = 600;
+const LEAST_POINTS = 60;
+const nowS = () => Math.floor(Date.now() / 1000);
+const scaled = (column, by) => column.map((one) => (one == null ? null : one * by));
+const spread = (name, by = 1) => (told) => [told[name].min, told[name].max, told[name].mean].map((one) => scaled(one, by));
+const count = (name) => (told) => [told[name]];
+const share = (name) => (told) => [scaled(told[name], 100 / told.stretch_s)];
+
+// What is drawn: words, unit, columns, dashed lines, and how little the scale shows at least.
+const KINDS = [
+  { name: "Temperature", unit: "°C", decimals: 1, atLeast: 4, columns: spread("temperature_c"),
+    limits: (told) => [told.temperature_warning_c, told.temperature_limit_c], dashed: "its warning and limit" },
+  { name: "Supply", unit: "V", decimals: 2, atLeast: 1, columns: spread("supply_v"),
+    limits: (told) => [told.supply_warning_v, told.supply_limit_v], dashed: "its warning and limit" },
+  { name: "Round trip, 99th percentile", unit: "ms", decimals: 1, atLeast: 1, fromZero: true, columns: spread("rtt_p99_us", 1e-3) },
+  { name: "Exchanges lost", unit: "%", decimals: 1, atLeast: 1, fromZero: true, columns: spread("loss", 100) },
+  { name: "Clock uncertainty", unit: "ms", decimals: 2, atLeast: 0.5, fromZero: true, columns: spread("clock_uncertainty_us", 1e-3) },
+  { name: "Heard, share of the time", unit: "%", decimals: 0, atLeast: 10, fromZero: true, share: true, columns: share("on_s") },
+  { name: "Turning, share of the time", unit: "%", decimals: 1, atLeast: 1, fromZero: true, share: true, columns: share("moving_s") },
+  { name: "Starts", unit: "", decimals: 0, atLeast: 1, fromZero: true, columns: count("starts") },
+  { name: "Reversals", unit: "", decimals: 0, atLeast: 1, fromZero: true, columns: count("reversals") },
+  { name: "Distance", unit: "°", decimals: 0, atLeast: 1, fromZero: true, columns: count("distance_deg") },
+];
+
+/** A joint, a stretch of time, and a chart for each quantity. */
+export function History({ model, gone, act }) {
+  const names = model.arm.joints.map((one) => one.name);
+  const [chosen, setJoint] = useState(names[0]);
+  const [span, setSpan] = useState(() => last(SPANS[0][1], nowS()));
+  const [shown, setShown] = useState(null); // what was told, of which joint and time
+  const [wear, setWear] = useState(null);
+  const place = useRef(null);
+  const asked = useRef(null); // the newest question
+  const joint = names.includes(chosen) ? chosen : names[0];
+  const load = async (about) => {
+    const mine = asked.current = {};
+    const points = Math.max(LEAST_POINTS, Math.min(MOST_POINTS, Math.floor(place.current.clientWidth / 2)));
+    const found = await get(`${pathOf(joint, about)}&points=${points}`);
+    const done = await get(`/joints/${encodeURIComponent(joint)}/wear`);
+    if (asked.current !== mine) return;
+    setShown({ told: found, span: about });
+    setWear(done);
+  };
+  const isGone = useRef(gone);
+  isGone.current = gone;
+  useEffect(() => {
+    act(() => load(span));
+    if (!span.follows) return undefined;
+    // Nobody asked for it: it wipes nothing that is said, and what fails is tried again.
+    const look = () => load(upTo(span, nowS())).catch((error) => {
+      if (!(error instanceof Refusal)) throw error;
+    });
+    const again = setInterval(() => document.visibilityState === "visible" && !isGone.current && look(), AGAIN_MS);
+    return () => clearInterval(again);
+  }, [joint, span]);
+  const zoom = (from, to) => setSpan(between(from, to));
+  const steps = {
+    zoomIn: () => setSpan(zoomed(upTo(span, nowS()), 0.5)),
+    zoomOut: () => setSpan(zoomed(upTo(span, nowS()), 2)),
+    before: () => setSpan(moved(upTo(span, nowS()), -1, nowS())),
+    after: () => setSpan(moved(upTo(span, nowS()), 1, nowS())),
+  };
+  const pressed = (event) => {
+    const step = isAltered(event) ? undefined : stepOf(event);
+    if (step === undefined) return;
+    event.preventDefault();
+    steps[step]();
+  };
+  const { told, span: seen } = shown ?? {};
+  return html`
+    <section class="card history" aria-label="History">
+      <h2>History</h2>
+      <div class="row">
+        <label>Joint <select value=${joint} onChange=${({ target }) => setJoint(target.value)}>
+          ${names.map((name) => html`<option key=${name} value=${name}>${name}</option>`)}</select></label>
+        <span class="choice" role="group" aria-label="How long">${SPANS.map(([word, s]) => html`
+          <button class="plain" key=${word} aria-pressed=${span.follows && lengthOf(span) === s}
+            onClick=${() => setSpan(last(s, nowS()))}>last ${word}</button>`)}</span>
+      </div>
+      <div class="row" role="group" aria-label="Zoom">
+        <button onClick=${steps.zoomIn}>Zoom in</button> <button onClick=${steps.zoomOut}>Zoom out</button>
+        <button onClick=${steps.before}>Earlier</button>
+        <button aria-disabled=${span.follows} onClick=${() => span.follows || steps.after()}>Later</button>
+      </div>
+      <p role="status">${shown ? `${told.joint} from ${moment(seen.from)} to ${moment(seen.to)}` : "Asking."}</p>
+      <p class="small">Drag over a chart to zoom to that time; or, on the charts, + and − zoom, ← and → go earlier and later.
+        A band is from the least to the greatest of what was read once a second, the line is its mean.</p>
+      <div class="charts" ref=${place} role="group" aria-label="Charts" tabindex="0" onKeyDown=${pressed}>
+        ${told && (told.start_s.length === 0 ? html`<p>Nothing is known of ${told.joint} in that time.</p>`
+          : KINDS.map((kind) => html`<${HistoryChart} key=${kind.name} kind=${kind} told=${told} span=${seen} zoom=${zoom} />`))}
+      </div>
+      ${told && html`<p><a href=${`/api/v1${pathOf(joint, seen)}&points=2000&format=csv`} download=${`${joint}-history.csv`}>The
+        history of ${joint} in that time</a> as a table (CSV).</p>`}
+      ${wear && html`<${Wear} wear=${wear} />`}
+    </section>`;
+}
+
+const stepOf = (event) => {
+  if (isKey("zoomIn", event)) return "zoomIn";
+  if (isKey("zoomOut", event)) return "zoomOut";
+  if (isKey("before", event)) return "before";
+  return isKey("after", event) ? "after" : undefined;
+};
+
+const pathOf = (joint, { from, to }) => {
+  const utc = (s) => encodeURIComponent(new Date(s * 1000).toISOString());
+  return `/joints/${encodeURIComponent(joint)}/history?from=${utc(from)}&to=${utc(to)}`;
+};
+
+function Wear({ wear }) {
+  if (wear.since_utc === null) return html`<p>${wear.joint} was never heard by this coordinator.</p>`;
+  const hours = (s) => figure(s / 3600, 1, "h");
+  return html`
+    <h3>In all since ${moment(Date.parse(wear.since_utc) / 1000)}</h3>
+    <ul class="facts">
+      <li>heard for ${hours(wear.on_s)}, turned for ${hours(wear.moving_s)}</li>
+      <li>${wear.starts} starts, ${wear.reversals} reversals, ${figure(wear.distance_deg, 0, "°")}</li>
+    </ul>`;
+}
