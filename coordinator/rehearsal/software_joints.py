@@ -11,6 +11,15 @@ WINDOW_DEG: Final = 1.0
 """Half the width of the home sensor's window: a small magnet on a hand-sized joint."""
 START_DEG: Final = (5.0, 25.0)
 """How far before home, seen in the direction of homing, a joint stands at first."""
+# Of the supply, what an arm file does not say. Taken, not measured, but for the divider.
+SOURCE_OHM: Final = 0.05
+"""A laboratory's supply with two metres of lead."""
+RING_SCATTER: Final = 0.05
+RING_WEAR_PER_TURN: Final = 1e-5
+"""A tenth more after 10,000 turns."""
+SUPPLY_GAIN_ERROR: Final = 0.01
+"""At most, either way: two resistors of 1 % (common practice)."""
+SUPPLY_NOISE_V: Final = 0.01
 
 
 def joint_settings(arm: Arm, seed: int, only: Iterable[str] = ()) -> list[JointSettings]:
@@ -38,6 +47,13 @@ def _settings(arm: Arm, joint: Joint, seed: int) -> JointSettings:
         continuous=joint.range_deg is None,
         source_v=arm.source_v,
         hop_ohm=joint.hop_resistance_ohm,
+        source_ohm=SOURCE_OHM,
+        ring_wear_per_turn=RING_WEAR_PER_TURN,
+        ring_scatter=RING_SCATTER,
+        supply_gain_error=Random(f"supply {seed} {joint.id}").uniform(
+            -SUPPLY_GAIN_ERROR, SUPPLY_GAIN_ERROR
+        ),
+        supply_noise_v=SUPPLY_NOISE_V,
         run_current_a=joint.run_current_a,
         hold_current_a=joint.hold_current_a,
         inputs=len(joint.inputs),

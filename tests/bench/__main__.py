@@ -24,6 +24,7 @@ from tests.bench import (
     reversal,
     speed,
     store_kills,
+    supply,
     tables,
     true_path,
     virtual_tables,
@@ -47,6 +48,7 @@ TABLES = (
     "speed",
     "blending",
     "reversal",
+    "supply",
     "long",
     "long-text",
     "true-path",
@@ -97,6 +99,8 @@ def main() -> int:
         broken += blending.table(asked.programs, asked.seed, asked.processes)
     if "reversal" in asked.tables:
         broken += reversal.table()
+    if "supply" in asked.tables:
+        supply.supply(asked.supply_arms, asked.seed)
     if "long" in asked.tables:
         broken += long_program.table(
             asked.networks, asked.hours, asked.rows, asked.seed, asked.processes
@@ -158,6 +162,7 @@ def _arguments() -> argparse.Namespace:
     parser.add_argument("--plays", type=int, default=6, help="worlds of long plays of each kind")
     parser.add_argument("--rounds", type=int, default=3, help="of each kind, of speed")
     parser.add_argument("--programs", type=int, default=1_000, help="in G64, planned and judged")
+    parser.add_argument("--supply-arms", type=int, default=400, help="whose hops are estimated")
     parser.add_argument("--true-runs", type=int, default=20, help="of whole paths, per network")
     parser.add_argument("--hours", type=float, default=12.0, help="of a program in virtual time")
     parser.add_argument("--rows", type=int, default=6, help="of what is seen in those hours")
