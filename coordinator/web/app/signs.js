@@ -77,6 +77,10 @@ export function jointSign(joint, heard, { late = new Set(), preview = null, nowU
 
 function heardSign(joint, preview, nowUs) {
   const off = joint.energised === false && !MOVES.has(joint.state);
+  if (joint.supply?.lost) {
+    return ["attention", "no motor supply", "danger",
+      "its motor has no supply while its logic answers: nothing holds it but friction"];
+  }
   const also = (off ? ", motors off" : "");
   if (joint.state === "faulted" || joint.faults?.length) {
     return ["attention", `fault${also}`, "danger", joint.faults?.join(", ") ?? ""];

@@ -88,7 +88,7 @@ def test_every_member_is_required_but_one_and_has_an_example(document: dict[str,
     whole = {
         "CheckedMove", "Overtravels", "SlowerMove", "SlowerCorner", "Summary", "Quantiles", "Share",
         "JointPeaks", "Peak",
-        "ArmSnapshot", "JointSnapshot", "ClockSnapshot", "CountersSnapshot", "RunSnapshot",
+        "ArmSnapshot", "JointSnapshot", "SupplySnapshot", "ClockSnapshot", "CountersSnapshot", "RunSnapshot",
         "StartSnapshot", "RunGoing", "RunOver", "StartForecast", "Obstacle", "Condition", "Note",
         "HomingSnapshot", "JointHoming", "FoundEdge", "WarningSnapshot", "UnknownJoint",
         "JogSpeeds", "ControlAsked", "KeptReport", "StartReport", "StartOfJoint", "ReportOfJoint",

@@ -66,12 +66,12 @@ def test_the_line_and_its_scatter_are_those_of_linear_algebra() -> None:
         volts = chain_voltages(24.0, [0.3], [watts])[0] + random.gauss(0.0, 0.02)
         estimator.add([volts], [watts])
         rows.append((watts / volts, volts))
-    design = np.array([(1.0, current) for current, _ in rows])
-    inverse = np.linalg.inv(design.T @ design)
+    table = np.array([(1.0, current) for current, _ in rows])
+    inverse = np.linalg.inv(table.T @ table)
     dropped = np.array([-volts for _, volts in rows])
-    line = inverse @ design.T @ dropped
-    leverage = np.einsum("ij,jk,ik->i", design, inverse, design)
-    middle = design.T @ np.diag(((dropped - design @ line) / (1 - leverage)) ** 2) @ design
+    line = inverse @ table.T @ dropped
+    leverage = np.einsum("ij,jk,ik->i", table, inverse, table)
+    middle = table.T @ np.diag(((dropped - table @ line) / (1 - leverage)) ** 2) @ table
     shown = (inverse @ middle @ inverse)[1, 1]
     hop = estimator.estimate().hops[0]
     assert hop.ohm == pytest.approx(line[1])
