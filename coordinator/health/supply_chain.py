@@ -10,7 +10,7 @@ from typing import Final
 
 from coordinator.config.arm import Arm
 from coordinator.config.joint import Joint
-from coordinator.health.draw import drawn_watts, most_watts
+from coordinator.health.draw import WINDING_OHM, drawn_watts, most_watts
 from coordinator.health.hop_estimate import HopEstimate, HopEstimator
 from coordinator.health.load_flow import currents, load_flow
 from coordinator.health.supply import SHORT, is_enough, is_gone, short
@@ -60,6 +60,22 @@ def by_the_file(arm: Arm) -> tuple[float, ...] | None:
         arm.source_v,
         [joint.hop_resistance_ohm for joint in arm.joints],
         [most_watts(joint) for joint in arm.joints],
+    )
+
+
+def brown_out(arm: Arm) -> str | None:
+    """A sentence where an arm in motion would stop for want of supply by its file's figures."""
+    volts = by_the_file(arm)
+    lowest = LowestVolts(volts, (False,) * len(arm.joints))
+    index = lowest.worst(arm.joints)
+    joint = arm.joints[index]
+    if volts is not None and volts[index] >= joint.supply_limit_v:
+        return None
+    what = "the supply collapses" if volts is None else f"{joint.name} has {volts[index]:.1f} V"
+    return (
+        f"with all joints in motion {what} by the arm file's source_v, hop_resistance_ohm and "
+        f"run_current_a (windings of {WINDING_OHM:g} Ω are assumed); below its supply_limit_v "
+        f"{joint.supply_limit_v:g} V {joint.name} stops, and the program ends there"
     )
 
 

@@ -1,7 +1,9 @@
 """From the arm file to the plain settings of software joints: the one way from arm to simulator."""
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Mapping
+from dataclasses import replace
 from random import Random
+from types import MappingProxyType
 from typing import Final
 
 from coordinator.config.arm import Arm, Joint
@@ -20,12 +22,31 @@ RING_WEAR_PER_TURN: Final = 1e-5
 SUPPLY_GAIN_ERROR: Final = 0.01
 """At most, either way: two resistors of 1 % (common practice)."""
 SUPPLY_NOISE_V: Final = 0.01
+UNFITTED: Final[Mapping[str, float]] = MappingProxyType({})
 
 
-def joint_settings(arm: Arm, seed: int, only: Iterable[str] = ()) -> list[JointSettings]:
-    """Settings for all joints, base to tool, or for those named. Raises KeyError for no joint."""
+def joint_settings(
+    arm: Arm, seed: int, only: Iterable[str] = (), fitted_ohm: Mapping[str, float] = UNFITTED
+) -> list[JointSettings]:
+    """Settings for all joints, base to tool, or for those named. Raises KeyError for no joint.
+
+    `fitted_ohm` are resistances of hops, by joint, that are better known than by the arm file; that
+    of the first one has the source's in it.
+    """
     names = {arm.joint(name).name for name in only} or {joint.name for joint in arm.joints}
-    return [_settings(arm, joint, seed) for joint in arm.joints if joint.name in names]
+    return [
+        _fitted(arm, _settings(arm, joint, seed), fitted_ohm)
+        for joint in arm.joints
+        if joint.name in names
+    ]
+
+
+def _fitted(arm: Arm, settings: JointSettings, fitted_ohm: Mapping[str, float]) -> JointSettings:
+    ohm = fitted_ohm.get(settings.name)
+    if ohm is None:
+        return settings
+    source_ohm = 0.0 if settings.name == arm.joints[0].name else settings.source_ohm
+    return replace(settings, hop_ohm=ohm, source_ohm=source_ohm)
 
 
 def _settings(arm: Arm, joint: Joint, seed: int) -> JointSettings:

@@ -1,6 +1,7 @@
 """A joint of the arm."""
 
 import math
+from collections.abc import Iterable
 from dataclasses import dataclass
 
 from coordinator.codes.link_word import LinkWord
@@ -208,6 +209,15 @@ def joint_snapshot(core: Coordinator, link: JointLink, now: int) -> JointSnapsho
         outputs=_by_name(joint.outputs, status.outputs) if status else None,
         inputs=_by_name(joint.inputs, status.inputs) if status else None,
     )
+
+
+def fitted_hops(joints: Iterable[JointSnapshot]) -> dict[str, float]:
+    """Resistances in ohm of those hops that are fitted, by the joints to which they lead."""
+    return {
+        joint.name: joint.supply.hop_ohm
+        for joint in joints
+        if joint.supply.hop_uncertainty_ohm is not None
+    }
 
 
 def _by_name(names: tuple[str, ...], bits: int) -> dict[str, bool]:
