@@ -74,7 +74,7 @@ class Arm:
     blend_tolerance_deg: float = BLEND_TOLERANCE_DEG
     """How far from its corners a path in G64 may be in joint space, whatever a program allows."""
     source_v: float = SOURCE_V
-    """Of the supply that feeds software joints, and with which a check reckons; real joints say what
+    """Of the supply that feeds software joints, and that a check reckons with; real joints say what
     they get."""
     text: str = field(default="", repr=False)
     """The file's, as it was read."""
