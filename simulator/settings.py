@@ -33,7 +33,17 @@ class JointSettings:
     """One standard deviation of what its temperature sensor reads."""
     source_v: float = 24.0
     hop_ohm: float = 0.05
-    """Resistance of the way from the joint before it, there and back."""
+    """Resistance of the way from the joint before it, there and back, while it is new."""
+    source_ohm: float = 0.0
+    """Of the source and its leads; that of the first joint counts."""
+    ring_wear_per_turn: float = 0.0
+    """By what share of `hop_ohm` each turn of the joint raises it."""
+    ring_scatter: float = 0.0
+    """Standard deviation of it round the ring, as a share."""
+    supply_gain_error: float = 0.0
+    """Of the divider that measures the supply: so much is read too much, as a share."""
+    supply_noise_v: float = 0.0
+    """Standard deviation of a reading of the supply."""
     winding_ohm: float = 2.0
     run_current_a: float = 1.2
     hold_current_a: float = 0.6

@@ -23,6 +23,7 @@ from simulator.physics.hall import HallSensor
 from simulator.physics.heat import Thermal, code_to_celsius, sensor_code
 from simulator.physics.motor import winding_watts
 from simulator.physics.play import Play
+from simulator.physics.slip_ring import SlipRing, SupplyMeter
 from simulator.physics.supply import SupplyCollapse, chain_voltages
 from simulator.settings import JointSettings
 
@@ -88,6 +89,18 @@ class JointUnit:
         )
         self.supply_v: float | None = None
         """At this joint's tap; None while it is alone on its hop (see `share_supply`)."""
+        self.supply_cut = False
+        """Whether the motor's supply is lost at this joint, while its logic lives by another."""
+        self.ring = SlipRing(
+            settings.hop_ohm,
+            settings.ring_wear_per_turn,
+            settings.ring_scatter,
+            Random(f"ring {settings.seed}"),
+        )
+        self._meter = SupplyMeter(
+            settings.supply_gain_error, settings.supply_noise_v, Random(f"meter {settings.seed}")
+        )
+        self._ring_turns = settings.ring_wear_per_turn > 0.0 or settings.ring_scatter > 0.0
         self.warmer_c = 0.0
         """Heat from outside, on top of what the joint makes itself."""
         self.sensor_code: int | None = None
@@ -292,8 +305,8 @@ class JointUnit:
 
     @property
     def watts(self) -> float:
-        """What the joint draws from its supply."""
-        return self.settings.idle_watts + self._winding_watts()
+        """What the joint draws from the arm's supply."""
+        return 0.0 if self.supply_cut else self.settings.idle_watts + self._winding_watts()
 
     def take_truth(self) -> list[WorldTruth]:
         """What really happened since the last call, oldest first."""
@@ -441,18 +454,23 @@ class JointUnit:
             true_c = self.temperature_c(self.oscillator.true_us(now))
             code = sensor_code(true_c + self._noise.gauss(0.0, self.settings.noise_c))
         celsius = code_to_celsius(code)
+        if self._ring_turns:
+            position = self._true(self.joint.position(now)[0])
+            self.ring.turn(position / self.settings.counts_per_turn)
         supply_v = self._alone_v() if self.supply_v is None else self.supply_v
-        self.joint.sense(round(celsius * 100), round(supply_v * 1_000), now)
+        supply_mv = self._meter.reading_mv(0.0 if self.supply_cut else supply_v)
+        self.joint.sense(round(celsius * 100), supply_mv, now)
 
     def _alone_v(self) -> float:
         settings = self.settings
         try:
-            return chain_voltages(settings.source_v, [settings.hop_ohm], [self.watts])[0]
+            hop_ohm = [settings.source_ohm + self.ring.ohm]
+            return chain_voltages(settings.source_v, hop_ohm, [self.watts])[0]
         except SupplyCollapse:
             return 0.0
 
     def _winding_watts(self) -> float:
-        if not self.joint.energised:
+        if not self.joint.energised or self.supply_cut:
             return 0.0
         if self.joint.reduced:
             return winding_watts(self.joint.idle_current_a, self.settings.winding_ohm)
@@ -463,12 +481,11 @@ class JointUnit:
 
 def share_supply(units: Sequence[JointUnit]) -> None:
     """Set each joint's voltage from what all draw, base to tool; 0 V if the chain collapses."""
+    first = units[0].settings
+    hop_ohm = [unit.ring.ohm for unit in units]
+    hop_ohm[0] += first.source_ohm
     try:
-        volts = chain_voltages(
-            units[0].settings.source_v,
-            [unit.settings.hop_ohm for unit in units],
-            [unit.watts for unit in units],
-        )
+        volts = chain_voltages(first.source_v, hop_ohm, [unit.watts for unit in units])
     except SupplyCollapse:
         volts = [0.0] * len(units)
     for unit, supply_v in zip(units, volts, strict=True):

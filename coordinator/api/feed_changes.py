@@ -93,6 +93,12 @@ def _joint(joint: JointSnapshot) -> Members:
         velocity_deg_s=_rounded(joint.velocity_deg_s, 1),
         temperature_c=_rounded(joint.temperature_c, 1),
         supply_v=_rounded(joint.supply_v, 1),
+        supply=replace(
+            joint.supply,
+            expected_v=_rounded(joint.supply.expected_v, 1),
+            hop_ohm=round(joint.supply.hop_ohm, 3),
+            hop_uncertainty_ohm=_rounded(joint.supply.hop_uncertainty_ohm, 3),
+        ),
         loss=_rounded(joint.loss, 3),
         rtt_p50_us=_rounded(joint.rtt_p50_us, -2),
         rtt_p99_us=_rounded(joint.rtt_p99_us, -2),

@@ -2,7 +2,7 @@
 
 import os
 import time
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterator, Mapping
 from concurrent.futures import BrokenExecutor, CancelledError, Executor
 from contextlib import contextmanager
 from dataclasses import asdict, dataclass, replace
@@ -13,12 +13,21 @@ from rich.progress import BarColumn, MofNCompleteColumn, Progress, TextColumn, T
 
 from coordinator import compiled
 from coordinator.cli import show
-from coordinator.cli.common import ExitCode, Failure, err, out, read_program, show_json
-from coordinator.cli.show_rehearsal import rehearsal_sentences, rehearsal_table
+from coordinator.cli.common import (
+    ExitCode,
+    Failure,
+    client_at,
+    err,
+    out,
+    read_program,
+    show_json,
+)
+from coordinator.cli.show_rehearsal import rehearsal_sentences, rehearsal_table, supply_sentence
 from coordinator.cli.watch import Interrupts
 from coordinator.cli.which_arm import ChosenArm, choose_arm
 from coordinator.cli.written import require_writable, write_file
 from coordinator.config.arm import parse_arm
+from coordinator.core.snapshot.joint import fitted_hops
 from coordinator.motion import Part, check_program
 from coordinator.motion.check import CheckResult
 from coordinator.motion.peaks import joint_peaks
@@ -53,6 +62,7 @@ class _Task:
     seed: int
     switches: Switches
     loops: Loops
+    fitted_ohm: Mapping[str, float]
 
 
 @dataclass(frozen=True, slots=True)
@@ -79,9 +89,11 @@ def rehearse_all(asked: Asked, *, as_json: bool) -> ExitCode:
     parts = _planned(asked, text, chosen, as_json=as_json)
     planned_s = sum(move.duration_us for part in parts for move in part.moves()) / US
     peaks = joint_peaks(parts, chosen.arm)
-    arm_text, loops = chosen.arm.text, asked.loops
+    arm_text, loops, fitted_ohm = chosen.arm.text, asked.loops, _fitted(chosen)
     tasks = [
-        _Task(chosen.arm.path, arm_text, text, asked.network, seed, asked.switches, loops)
+        _Task(
+            chosen.arm.path, arm_text, text, asked.network, seed, asked.switches, loops, fitted_ohm
+        )
         for seed in range(1, asked.repetitions + 1)
     ]
     began_s = time.perf_counter()
@@ -112,6 +124,7 @@ def rehearse_all(asked: Asked, *, as_json: bool) -> ExitCode:
                 "planned_s": planned_s,
                 **asdict(summary),
                 "joints": [asdict(peak) for peak in peaks],
+                "fitted_hops": list(fitted_ohm),
                 "took_s": took_s,
                 "times_real_time": speed,
             }
@@ -120,12 +133,21 @@ def rehearse_all(asked: Asked, *, as_json: bool) -> ExitCode:
         out().print(title)
         for sentence in rehearsal_sentences(summary, planned_s):
             out().print(sentence)
+        out().print(supply_sentence(summary, chosen.arm.joints, fitted_ohm))
         out().print(rehearsal_table(summary, peaks))
         simulated_s = summary.simulated_us / 1e6
         out().print(f"{simulated_s:.0f} s simulated in {took_s:.1f} s: {speed:.0f} × real time")
         if hint := compiled.hint():
             err().print(hint)
     return ExitCode.NOT_FINISHED if is_cancelled else ExitCode.DONE
+
+
+def _fitted(chosen: ChosenArm) -> dict[str, float]:
+    """Resistances of hops that the arm's coordinator has fitted, by joint. Raises ClientError."""
+    if chosen.kind != "coordinator":
+        return {}
+    with client_at(chosen.place) as client:
+        return fitted_hops(client.arm().joints)
 
 
 def _require_right(asked: Asked, text: str, chosen: ChosenArm, *, as_json: bool) -> None:
@@ -200,7 +222,8 @@ def _play(task: _Task) -> Played | str:
     """Play once; a sentence where the arm does not get to where the program begins."""
     arm = parse_arm(task.arm_text, task.arm)
     try:
-        joints, network = joint_settings(arm, task.seed), PROFILES[task.network]
+        joints = joint_settings(arm, task.seed, fitted_ohm=task.fitted_ohm)
+        network = PROFILES[task.network]
         return play_once(arm, task.text, joints, network, task.seed, task.switches, task.loops)
     except RehearsalError as error:
         return str(error)

@@ -96,6 +96,8 @@ def _is_fresh(joint: "JointSnapshot") -> bool:
 def _motor(joint: "JointSnapshot") -> str:
     if joint.energised is None:
         return NONE
+    if joint.supply.lost:
+        return "limp"  # whatever current it is set to
     if not joint.energised:
         return "off"
     return "reduced" if joint.reduced else "on"

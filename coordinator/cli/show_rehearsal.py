@@ -1,11 +1,12 @@
 """Sentences and a table of what rehearsals showed."""
 
-from collections.abc import Sequence
+from collections.abc import Collection, Sequence
 from typing import Final
 
 from rich.table import Table
 
 from coordinator.cli.show import NONE, ms, us
+from coordinator.config.joint import Joint
 from coordinator.motion.peaks import JointPeaks, Peak
 from coordinator.rehearsal.summary import Summary
 
@@ -22,6 +23,24 @@ def rehearsal_sentences(summary: Summary, planned_s: float) -> list[str]:
         *_holds(summary),
         _feed(summary),
     ]
+
+
+def supply_sentence(summary: Summary, joints: Sequence[Joint], fitted: Collection[str]) -> str:
+    """The lowest volts of each joint, which comes nearest to stopping, and by whose figures."""
+    lowest = summary.lowest_supply_v
+    if not lowest:
+        return "supply: nothing was seen of it"
+    worst = min(joints, key=lambda joint: lowest[joint.name] - joint.supply_limit_v)
+    each = ", ".join(f"{joint.name} {lowest[joint.name]:.1f} V" for joint in joints)
+    whose = "the arm file's, none is fitted"
+    if fitted:
+        rest = "" if len(fitted) == len(joints) else ", the rest is the arm file's"
+        whose = f"fitted to {', '.join(fitted)}{rest}"
+    return (
+        f"lowest supply: {each}; {worst.name} is nearest to where it stops, "
+        f"{worst.supply_limit_v:g} V; hop resistances: {whose}; what joints draw is assumed but "
+        "for their currents"
+    )
 
 
 def rehearsal_table(summary: Summary, peaks: Sequence[JointPeaks]) -> Table:

@@ -74,7 +74,8 @@ class Arm:
     blend_tolerance_deg: float = BLEND_TOLERANCE_DEG
     """How far from its corners a path in G64 may be in joint space, whatever a program allows."""
     source_v: float = SOURCE_V
-    """Of the supply that feeds software joints; real ones say what they get."""
+    """Of the supply that feeds software joints, and that a check reckons with; real joints say what
+    they get."""
     text: str = field(default="", repr=False)
     """The file's, as it was read."""
     remarks: tuple[str, ...] = ()

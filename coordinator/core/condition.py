@@ -12,10 +12,11 @@ from typing import Final, Protocol
 from coordinator.core.homing import HomingSequence
 from coordinator.core.jogging import jogged
 from coordinator.core.link.link import JointLink, rests_by_us
-from coordinator.core.link.words import listed, not_heard, not_reached
+from coordinator.core.link.words import has_trouble, listed, not_heard, not_reached, trouble
 from coordinator.core.run import Phase, Run
 from coordinator.core.run.start import Stage
 from coordinator.core.updating.updates import Updates
+from coordinator.health.supply import is_gone
 from protocol.drive import StopLevel
 from protocol.light import ConditionWord
 from protocol.ramp import Ramp
@@ -160,14 +161,13 @@ _WILL_MOVE: Final = (Phase.LOADING, Phase.PREPARING, Phase.STARTING, Phase.MOVIN
 def _at_rest(arm: ArmParts) -> Condition:
     """Every joint surely rests: what keeps it there, the gravest first."""
     statuses = [(link, link.status) for link in arm.links if link.status is not None]
-    faulty = next((link for link, status in statuses if status.faults), None)
-    limp = [link for link, status in statuses if not status.energised]
+    unfed = next((link for link, status in statuses if is_gone(status)), None)
+    faulty = unfed or next((link for link, _ in statuses if has_trouble(link)), None)
+    limp = [link for link, status in statuses if not status.energised or is_gone(status)]
     stopped = [link for link, status in statuses if status.stop is not StopLevel.NONE]
-    fault = ""
-    if faulty is not None and faulty.status is not None:
-        fault = f"{faulty.name} has a fault: {', '.join(faulty.status.faults.words)}"
+    fault = "" if faulty is None else trouble(faulty)
     if limp:
-        names = "" if len(limp) == len(arm.links) else _names(limp)
+        names = "" if len(limp) == len(arm.links) or limp == [unfed] else _names(limp)
         released = any(status.stop > StopLevel.STOP for link, status in statuses if link in limp)
         why = fault or (arm.stopped_why if released else "")
         about = faulty or (limp[0] if names else None)

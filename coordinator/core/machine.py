@@ -82,7 +82,7 @@ class Coordinator:
         self.ramp = arm_ramp(arm)
         self.skew_limit_us = arm.skew_limit_ms * 1e3
         self.outbox = Outbox()
-        self.watch = Watch(self.outbox)
+        self.watch = Watch(arm, self.outbox)
         self.touch = TouchWatch()
         self.stop_watch = StopWatch(self.links, self.outbox)
         self.jog = Jog(self.outbox)

@@ -11,8 +11,9 @@ from coordinator.codes.level import Level
 from coordinator.codes.refusal import RefusalCode
 from coordinator.core.events import Refused
 from coordinator.core.link.link import JointLink, rests_after_us
-from coordinator.core.link.words import offline
+from coordinator.core.link.words import offline, trouble
 from coordinator.core.outbox import Outbox, ignore_reply
+from coordinator.health.supply import is_gone
 from protocol.messages import Clear, Discard, Reject
 from protocol.ramp import Ramp
 from protocol.states import JointState
@@ -56,10 +57,8 @@ def require_playable(link: JointLink, now: int) -> None:
     assert link.status is not None
     require_homed(link)
     if link.status.faults:
-        raise Refused(
-            RefusalCode.FAULTED,
-            f"{link.name} has a fault; home it, which clears it once it is gone",
-        )
+        what = trouble(link) if is_gone(link.status) else f"{link.name} has a fault"
+        raise Refused(RefusalCode.FAULTED, f"{what}; home it, which clears it once it is gone")
     if not link.clock.locked and link.quality.measured:
         raise Refused(RefusalCode.CLOCK_UNLOCKED, f"{link.name}: {link.clock.reason}")
     require_sensor(link)
@@ -102,8 +101,8 @@ def require_sound(link: JointLink) -> None:
     if link.status is not None and link.status.faults:
         raise Refused(
             RefusalCode.FAULTED,
-            f"{link.name} has a fault: {', '.join(link.status.faults.words)}; to home it, or to "
-            "jog it while a control is held, clears it once it is gone",
+            f"{trouble(link)}; to home it, or to jog it while a control is held, clears the fault "
+            "once its cause is gone",
         )
 
 

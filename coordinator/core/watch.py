@@ -4,10 +4,12 @@ from collections.abc import Iterable
 from typing import Final
 
 from coordinator.codes.level import Level
+from coordinator.config.arm import Arm
 from coordinator.core.link.link import JointLink
 from coordinator.core.link.words import not_heard
 from coordinator.core.outbox import Outbox
 from coordinator.health.link import LOST
+from coordinator.health.supply_chain import SupplyChain
 from coordinator.health.warnings import Finding, StandingWarning, WarningKeeper
 
 LOOK_US: Final = 1_000_000
@@ -19,8 +21,9 @@ NEWS_US: Final = 200_000
 class Watch:
     """The warnings of all joints of one arm."""
 
-    def __init__(self, outbox: Outbox) -> None:
+    def __init__(self, arm: Arm, outbox: Outbox) -> None:
         self.warnings = WarningKeeper()
+        self.supply = SupplyChain(arm)
         self._outbox = outbox
         self._looked: dict[str, tuple[int, tuple[object, ...]]] = {}
         """By joint: when it was looked at, and what it said then."""
@@ -32,6 +35,7 @@ class Watch:
         status = link.status
         if status is None:
             return
+        self.supply.observe(link.index, status, now)
         looked_us, before = self._looked.get(link.name, (-LOOK_US, ()))
         if now - looked_us < NEWS_US:
             return
@@ -43,7 +47,8 @@ class Watch:
             return
         self._looked[link.name] = now, said
         reason, ways = link.clock.reason, link.sync.ways(now)
-        self._take(link, link.health.findings(status, reason, link.quality, ways, now), now)
+        found = link.health.findings(status, reason, link.quality, ways, now)
+        self._take(link, (*found, self.supply.short(link.index)), now)
         self._silent_since_us.pop(link.name, None)
 
     def look_for(self, link: JointLink, now: int, *, is_told: bool = False) -> None:

@@ -33,6 +33,7 @@ class JointHealth:
         """What a status says, with the link and the clock that it came by."""
         joint = self._joint
         centi_c, supply_mv = status.temperature_centi_c, status.supply_mv
+        supply_v = None if supply_mv is None else supply_mv / 1000
         celsius = None if centi_c is None else centi_c / 100
         dead = status.faults != 0 and Fault.TEMPERATURE_SENSOR in status.faults
         load = load_of(joint, self._idle_share, status)
@@ -45,7 +46,8 @@ class JointHealth:
             temperature.warm(joint, celsius),
             temperature.hot(joint, celsius),
             temperature.fan_still(joint, celsius, status.fan_percent),
-            supply.low(joint, None if supply_mv is None else supply_mv / 1000),
+            supply.low(joint, supply_v),
+            supply.gone(joint, supply_v),
             Finding(link.LOST, False),
             link.poor(joint.name, quality),
             link.lossy(joint.name, quality),

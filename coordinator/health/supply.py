@@ -1,10 +1,11 @@
-"""A supply that is near the limit below which a joint stops."""
+"""A supply that is near the limit below which a joint stops, would fall below it, or is none."""
 
 from typing import Final
 
 from coordinator.codes.level import Level
 from coordinator.config.joint import Joint
 from coordinator.health.warnings import Finding, Kind
+from protocol.status import Status
 
 DEAD_BAND: Final = 0.02
 """Of the warning: two resistors of 1 % divide the supply for the converter (common practice)."""
@@ -12,6 +13,11 @@ BEGIN_AFTER_US: Final = 3_000_000
 """An acceleration, for which all motors draw most, takes a second or less."""
 END_AFTER_US: Final = 10_000_000
 """From one move of a program to the next."""
+
+GONE_V: Final = 1.0
+"""Below it there is no motor supply: a logic that answers has another."""
+BACK_V: Final = 3.0
+"""From it on there is some again."""
 
 LOW: Final = Kind(
     "supply-low",
@@ -22,12 +28,78 @@ LOW: Final = Kind(
     begin_after_us=BEGIN_AFTER_US,
     end_after_us=END_AFTER_US,
 )
+SHORT: Final = Kind(
+    "supply-short",
+    Level.ATTENTION,
+    "play nothing before the supply has more to spare: a higher voltage within what the joints "
+    "bear, thicker wires, or a new slip ring where a hop has far more ohms than the others",
+    "is expected to keep enough supply with all joints in motion",
+    end_after_us=END_AFTER_US,
+)
+GONE: Final = Kind(
+    "motor-supply-lost",
+    Level.DANGER,
+    "support what it holds up and stay out of the arm's reach; then look at the motor supply's "
+    "switch, fuse, plugs and slip rings up to this joint. Its motor has its force again, and may "
+    "jerk, when the supply is back",
+    "has motor supply again; home it, as it may have been turned meanwhile",
+)
+
+
+def is_gone(status: Status) -> bool:
+    """Whether a joint that answers has no supply for its motor."""
+    return status.supply_mv is not None and status.supply_mv < GONE_V * 1_000
+
+
+def gone(joint: Joint, supply_v: float | None) -> Finding:
+    """Whether a joint that answers has no supply for its motor: it is not dead, but limp."""
+    if supply_v is None or GONE_V <= supply_v < BACK_V:
+        return Finding(GONE, None)
+    if supply_v >= BACK_V:
+        return Finding(GONE, False)
+    return Finding(
+        GONE,
+        True,
+        f"{joint.name} {no_supply(supply_v)}: nothing holds it but friction, and it can sink",
+    )
+
+
+def no_supply(supply_v: float) -> str:
+    """Of a joint that answers and has none, a clause."""
+    return f"has no motor supply ({supply_v:.1f} V) while its logic answers"
+
+
+def is_enough(joint: Joint, expected_v: float | None) -> bool:
+    """Whether what is expected is clear of a joint's limit; None for a supply that collapses."""
+    return expected_v is not None and expected_v >= joint.supply_limit_v * (1.0 + DEAD_BAND)
+
+
+def short(joint: Joint, expected_v: float | None, figures: str) -> Finding:
+    """Whether a joint would stop with all joints in motion.
+
+    `expected_v` is what it would have then, None where the supply would collapse; `figures` says
+    whose figures that is made of, a clause.
+    """
+    limit_v = joint.supply_limit_v
+    if expected_v is not None and expected_v >= limit_v:
+        return Finding(SHORT, False if is_enough(joint, expected_v) else None)
+    found = (
+        "the supply would collapse"
+        if expected_v is None
+        else f"{joint.name} is expected to have {expected_v:.1f} V"
+    )
+    return Finding(
+        SHORT,
+        True,
+        f"with all joints in motion {found}; below {limit_v:g} V {joint.name} stops, and the arm "
+        f"with it ({figures})",
+    )
 
 
 def low(joint: Joint, supply_v: float | None) -> Finding:
     """Whether a joint's supply is below its warning."""
     warning_v = joint.supply_warning_v
-    if supply_v is None:
+    if supply_v is None or supply_v < GONE_V:  # that has a warning of its own
         return Finding(LOW, None)
     if supply_v >= warning_v:
         return Finding(LOW, None if supply_v < warning_v * (1.0 + DEAD_BAND) else False)

@@ -5,6 +5,7 @@ from dataclasses import dataclass
 from typing import Final, Generic, TypeVar
 
 from coordinator.config.arm import Arm
+from coordinator.health.supply_chain import brown_out
 from coordinator.motion.entry import read_route
 from coordinator.motion.plan import Part, checked_parts, edges_s
 from coordinator.motion.points import CornerLimit, PassedCorner, PlannedMove
@@ -162,6 +163,7 @@ def check_parts(
     if errors:
         return CheckResult(False, begins, None, (), (), (), errors, remarks, {})
     duration_us, end = 0, start
+    moves_line: int | None = None
     moves: _Told[CheckedMove] = _Told()
     slower: _Told[SlowerMove] = _Told()
     corners: _Told[SlowerCorner] = _Told()
@@ -171,6 +173,8 @@ def check_parts(
     for leg, move in counted(planned, Stage.PLANNING, count, tell):
         duration_us += move.duration_us
         end = leg.end
+        if moves_line is None and leg.goes:
+            moves_line = leg.step.line
         if move.dwell or move.switch is not None:
             continue
         moves.add(_checked(program, leg, move, arm))
@@ -188,7 +192,7 @@ def check_parts(
         slower=tuple(slower.first),
         corners=tuple(corners.first),
         errors=(),
-        remarks=remarks,
+        remarks=(*remarks, *_supply(arm, moves_line)),
         more={name: count for name, count in more.items() if count},
         overtravel=overtravels.told() if has_approach(arm) else None,
         seam=seam(program, arm, start, end),
@@ -199,6 +203,13 @@ def check_parts(
 
 def _planned(part: Part) -> Iterator[tuple[Leg, PlannedMove]]:
     return zip(part.legs(), part.moves(), strict=True)
+
+
+def _supply(arm: Arm, moves_line: int | None) -> Iterator[Problem]:
+    """Where the arm begins to move, if its supply is too short for that."""
+    sentence = None if moves_line is None else brown_out(arm)
+    if moves_line is not None and sentence is not None:
+        yield Problem(moves_line, 1, sentence)
 
 
 class _Overtravels:

@@ -10,6 +10,7 @@ from coordinator.motion.route import pose_at
 from coordinator.programs import Switches
 from coordinator.programs.loops import Loops
 from coordinator.rehearsal.played import HoldSeen, Played, StartSeen
+from coordinator.rehearsal.shared_supply import SharedSupply
 from coordinator.rehearsal.world import BEGIN_US, World
 from protocol.constants import US
 from simulator.unit import WorldTruth
@@ -30,8 +31,11 @@ START_TROUBLE: Final = ("partial-start", "start-refused")
 class Operator:
     """Plays a program to its end, whatever it takes, and says what was seen."""
 
-    def __init__(self, world: World, text: str, switches: Switches, loops: Loops) -> None:
+    def __init__(
+        self, world: World, text: str, switches: Switches, loops: Loops, supply: SharedSupply
+    ) -> None:
         self._world = world
+        self._supply = supply
         self._text = text
         self._switches = switches
         self._loops = loops
@@ -110,6 +114,7 @@ class Operator:
                 if hold.cause not in trouble
             ),
             buffer_margin_us=dict(report.buffer_margin_us),
+            lowest_supply_v=dict(self._supply.lowest_v),
             simulated_us=world.now - BEGIN_US,
         )
 

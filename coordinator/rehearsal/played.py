@@ -51,5 +51,7 @@ class Played:
     holds: tuple[HoldSeen, ...]
     buffer_margin_us: dict[str, int]
     """Smallest, by joint. Empty where all points were in the buffers before the start."""
+    lowest_supply_v: dict[str, float]
+    """True volts, by joint, since the coordinator was there that played."""
     simulated_us: int
     """Virtual time from the first event to the last, homing and all."""

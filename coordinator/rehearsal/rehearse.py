@@ -22,6 +22,7 @@ from coordinator.programs.steps import End
 from coordinator.rehearsal.meeting import RehearsalError, wait_for_all
 from coordinator.rehearsal.operator import REACTION_US, Operator
 from coordinator.rehearsal.played import Played
+from coordinator.rehearsal.shared_supply import SharedSupply
 from coordinator.rehearsal.world import BEGIN_US, World
 from protocol.constants import US
 from simulator.network import Profile
@@ -49,9 +50,10 @@ def play_once(
     `joints` are the arm's software joints, base to tool. Raises ProgramError as `plan_parts` does,
     Refused for a program that moves nothing, and RehearsalError.
     """
-    world = _parked(arm, joints, seed)
+    world, supply = _parked(arm, joints, seed)
     _meet(world, network)
-    operator = Operator(world, text, switches, loops)
+    supply.lowest_v.clear()
+    operator = Operator(world, text, switches, loops, supply)
     operator.play()
     return operator.seen(seed)
 
@@ -59,10 +61,11 @@ def play_once(
 # ---- before the program ---------------------------------------------------------------------
 
 
-def _parked(arm: Arm, joints: Sequence[JointSettings], seed: int) -> World:
-    """A world whose joints are homed and stand at `park`."""
+def _parked(arm: Arm, joints: Sequence[JointSettings], seed: int) -> tuple[World, SharedSupply]:
+    """A world whose joints are homed and stand at `park`, and their supply."""
     units = [JointUnit(settings, KEY, float(BEGIN_US)) for settings in joints]
     world = World(arm, units, "none", seed)
+    supply = SharedSupply(world.schedule, units)
     wait_for_all(world)
     world.command(ev.Home())
     homing = world.core.homing
@@ -84,7 +87,7 @@ def _parked(arm: Arm, joints: Sequence[JointSettings], seed: int) -> World:
             raise RehearsalError("the move to the pose park does not end")
         if run.report.outcome != "finished":
             raise RehearsalError(f"the move to the pose park fails: {run.report.message}")
-    return world
+    return world, supply
 
 
 def _meet(world: World, network: Profile) -> None:

@@ -1,7 +1,9 @@
 """From the arm file to the plain settings of software joints: the one way from arm to simulator."""
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Mapping
+from dataclasses import replace
 from random import Random
+from types import MappingProxyType
 from typing import Final
 
 from coordinator.config.arm import Arm, Joint
@@ -12,16 +14,44 @@ WINDOW_DEG: Final = 1.0
 """Half the width of the home sensor's window: a small magnet on a hand-sized joint."""
 START_DEG: Final = (5.0, 25.0)
 """How far before home, seen in the direction of homing, a joint stands at first."""
+# Of the supply, what an arm file does not say. Taken, not measured, but for the divider.
+SOURCE_OHM: Final = 0.05
+"""A laboratory's supply with two metres of lead."""
+RING_SCATTER: Final = 0.05
+RING_WEAR_PER_TURN: Final = 1e-5
+"""A tenth more after 10,000 turns."""
+SUPPLY_GAIN_ERROR: Final = 0.01
+"""At most, either way: two resistors of 1 % (common practice)."""
+SUPPLY_NOISE_V: Final = 0.01
+UNFITTED: Final[Mapping[str, float]] = MappingProxyType({})
 
 HEAT_FACTOR: Final = 1.2
 """By which joints of one build differ in how their heat gets out: how tightly a motor sits in its
 print, how much air there is (an assumption)."""
 
 
-def joint_settings(arm: Arm, seed: int, only: Iterable[str] = ()) -> list[JointSettings]:
-    """Settings for all joints, base to tool, or for those named. Raises KeyError for no joint."""
+def joint_settings(
+    arm: Arm, seed: int, only: Iterable[str] = (), fitted_ohm: Mapping[str, float] = UNFITTED
+) -> list[JointSettings]:
+    """Settings for all joints, base to tool, or for those named. Raises KeyError for no joint.
+
+    `fitted_ohm` are resistances of hops, by joint, that are better known than by the arm file; that
+    of the first one has the source's in it.
+    """
     names = {arm.joint(name).name for name in only} or {joint.name for joint in arm.joints}
-    return [_settings(arm, joint, seed) for joint in arm.joints if joint.name in names]
+    return [
+        _fitted(arm, _settings(arm, joint, seed), fitted_ohm)
+        for joint in arm.joints
+        if joint.name in names
+    ]
+
+
+def _fitted(arm: Arm, settings: JointSettings, fitted_ohm: Mapping[str, float]) -> JointSettings:
+    ohm = fitted_ohm.get(settings.name)
+    if ohm is None:
+        return settings
+    source_ohm = 0.0 if settings.name == arm.joints[0].name else settings.source_ohm
+    return replace(settings, hop_ohm=ohm, source_ohm=source_ohm)
 
 
 def _settings(arm: Arm, joint: Joint, seed: int) -> JointSettings:
@@ -43,6 +73,13 @@ def _settings(arm: Arm, joint: Joint, seed: int) -> JointSettings:
         continuous=joint.range_deg is None,
         source_v=arm.source_v,
         hop_ohm=joint.hop_resistance_ohm,
+        source_ohm=SOURCE_OHM,
+        ring_wear_per_turn=RING_WEAR_PER_TURN,
+        ring_scatter=RING_SCATTER,
+        supply_gain_error=Random(f"supply {seed} {joint.id}").uniform(
+            -SUPPLY_GAIN_ERROR, SUPPLY_GAIN_ERROR
+        ),
+        supply_noise_v=SUPPLY_NOISE_V,
         run_current_a=joint.run_current_a,
         hold_current_a=joint.hold_current_a,
         heat=drawn_build(Random(f"heat {seed} {joint.id}"), HEAT_FACTOR),

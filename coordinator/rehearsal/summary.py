@@ -75,6 +75,8 @@ class Summary:
     """Largest difference of path time between joints that hold."""
     buffer_margin_us: dict[str, int]
     """Smallest, by joint. Empty where no points were sent while the arm moved."""
+    lowest_supply_v: dict[str, float]
+    """Lowest true volts, by joint."""
     simulated_us: int
 
 
@@ -101,6 +103,7 @@ def summarise(played: Iterable[Played]) -> Summary:
     holds = [hold for run in runs for hold in run.holds]
     moved_us = sum(run.motion_us or 0 for run in runs)
     fed = dict.fromkeys(name for run in runs for name in run.buffer_margin_us)
+    supplied = dict.fromkeys(name for run in runs for name in run.lowest_supply_v)
     done = [run for run in runs if run.outcome == "finished"]
     return Summary(
         rehearsals=len(runs),
@@ -127,6 +130,10 @@ def summarise(played: Iterable[Played]) -> Summary:
         buffer_margin_us={
             name: min(run.buffer_margin_us[name] for run in runs if name in run.buffer_margin_us)
             for name in fed
+        },
+        lowest_supply_v={
+            name: min(run.lowest_supply_v[name] for run in runs if name in run.lowest_supply_v)
+            for name in supplied
         },
         simulated_us=sum(run.simulated_us for run in runs),
     )

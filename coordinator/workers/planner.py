@@ -17,8 +17,6 @@ from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass
 from multiprocessing.connection import Connection
 from multiprocessing.context import SpawnProcess
-from multiprocessing.reduction import ForkingPickler
-from types import MappingProxyType
 from typing import Any, Final, TypeVar
 
 import orjson
@@ -474,15 +472,3 @@ def _shifted(arm: Arm, text: str, _tell: Tell, offsets_deg: Mapping[str, float])
 def _read_visits(arm: Arm, text: str, _tell: Tell) -> tuple[list[ReadVisit], list[Problem]]:
     visits, problems = from_program(text, arm)
     return visits, problems[: MAX_PROBLEMS + 1]
-
-
-def _plain(mapping: MappingProxyType[Any, Any]) -> tuple[Any, ...]:
-    return _read_only, (dict(mapping),)
-
-
-def _read_only(mapping: dict[Any, Any]) -> MappingProxyType[Any, Any]:
-    return MappingProxyType(mapping)
-
-
-# An arm's poses are read-only, which pickle does not know how to do.
-ForkingPickler.register(MappingProxyType, _plain)

@@ -9,6 +9,8 @@ from collections.abc import Callable, Iterator
 from concurrent.futures import Executor, Future, ProcessPoolExecutor
 from multiprocessing.connection import Connection
 from multiprocessing.context import SpawnProcess
+from multiprocessing.reduction import ForkingPickler
+from types import MappingProxyType
 from typing import Any, Final, ParamSpec, TypeVar
 
 from coordinator import compiled
@@ -98,3 +100,16 @@ def _wait_for_end(pipe: Connection) -> None:
     with contextlib.suppress(EOFError, OSError):
         pipe.recv()
     os._exit(1)
+
+
+def _plain(mapping: MappingProxyType[Any, Any]) -> tuple[Any, ...]:
+    return _read_only, (dict(mapping),)
+
+
+def _read_only(mapping: dict[Any, Any]) -> MappingProxyType[Any, Any]:
+    return MappingProxyType(mapping)
+
+
+# An arm's poses are read-only, which pickle does not know how to do; who sends an arm to a process
+# that was started here needs no more.
+ForkingPickler.register(MappingProxyType, _plain)

@@ -37,6 +37,8 @@ class Wish:
     network: str
     repetitions: int
     switches: Switches = NO_SWITCHES
+    fitted_ohm: dict[str, float] = field(default_factory=dict)
+    """Resistances of hops, by joint, that are fitted; the arm file has the rest."""
 
 
 @dataclass(slots=True)
@@ -64,6 +66,7 @@ class _Rehearsal:
             "of": self.wish.repetitions,
             "summary": asdict(summary) if summary is not None else None,
             "joints": [asdict(peak) for peak in self.peaks],
+            "fitted_hops": list(self.wish.fitted_ohm),
         }
 
 
@@ -140,7 +143,15 @@ async def _end(rehearsal: _Rehearsal) -> None:
 async def _follow(rehearsal: _Rehearsal, arm: Arm, pipe: Connection) -> None:
     """Tell the process what to rehearse, then take results until there are no more."""
     wish = rehearsal.wish
-    told = (arm, wish.name, wish.text, wish.network, wish.repetitions, wish.switches)
+    told = (
+        arm,
+        wish.name,
+        wish.text,
+        wish.network,
+        wish.repetitions,
+        wish.switches,
+        wish.fitted_ohm,
+    )
     with pipe:
         with contextlib.suppress(OSError):
             await asyncio.to_thread(pipe.send, told)

@@ -17,8 +17,8 @@ from simulator.network import PROFILES
 
 
 def rehearse(pipe: Connection) -> None:
-    """Take an arm, a program's name and text, a network, a number of times and the operator's
-    switches; send what comes.
+    """Take an arm, a program's name and text, a network, a number of times, the operator's
+    switches and fitted resistances of hops; send what comes.
 
     That is the plan's peaks and each `Played`, or a list of mistakes, or a sentence in place of
     what else there would be.
@@ -37,6 +37,7 @@ def _rehearse(
     network: str,
     repetitions: int,
     switches: Switches,
+    fitted_ohm: dict[str, float],
 ) -> None:
     try:
         parts = plan_text(text, arm, pose_of(arm, arm.poses["park"]), switches=switches)
@@ -49,7 +50,7 @@ def _rehearse(
     pipe.send(joint_peaks(parts, arm))
     for seed in range(1, repetitions + 1):
         try:
-            joints = joint_settings(arm, seed)
+            joints = joint_settings(arm, seed, fitted_ohm=fitted_ohm)
             pipe.send(play_once(arm, text, joints, PROFILES[network], seed, switches))
         except RehearsalError as error:
             pipe.send(f"this arm cannot be rehearsed: {error}")

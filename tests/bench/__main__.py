@@ -27,6 +27,7 @@ from tests.bench import (
     reversal,
     speed,
     store_kills,
+    supply,
     tables,
     true_path,
     virtual_tables,
@@ -52,6 +53,7 @@ TABLES = (
     "blending",
     "reversal",
     "heat",
+    "supply",
     "long",
     "long-text",
     "true-path",
@@ -107,6 +109,8 @@ def main() -> int:
         broken += reversal.table()
     if "heat" in asked.tables:
         broken += heat.table(asked.heat_joints, asked.seed, asked.processes)
+    if "supply" in asked.tables:
+        supply.supply(asked.supply_arms, asked.seed)
     if "long" in asked.tables:
         broken += long_program.table(
             asked.networks, asked.hours, asked.rows, asked.seed, asked.processes
@@ -170,6 +174,7 @@ def _arguments() -> argparse.Namespace:
     parser.add_argument("--rounds", type=int, default=3, help="of each kind, of speed")
     parser.add_argument("--programs", type=int, default=1_000, help="in G64, planned and judged")
     parser.add_argument("--heat-joints", type=int, default=500, help="random ones, of heat")
+    parser.add_argument("--supply-arms", type=int, default=400, help="whose hops are estimated")
     parser.add_argument("--true-runs", type=int, default=20, help="of whole paths, per network")
     parser.add_argument("--hours", type=float, default=12.0, help="of a program in virtual time")
     parser.add_argument("--rows", type=int, default=6, help="of what is seen in those hours")

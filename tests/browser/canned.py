@@ -39,6 +39,10 @@ def joint(index: int, **values: Any) -> dict[str, Any]:
         "position_deg": round(31.42 - 17.5 * index, 2), "velocity_deg_s": 4.0,
         "temperature_c": 36.0 + index, "plausible": True, "temperature_sensor": "sound",
         "heat": HEAT, "warm": False, "supply_v": 23.8,
+        "supply": {
+            "lost": False, "expected_v": 23.1, "expected_message": "", "hop_ohm": 0.061,
+            "hop_uncertainty_ohm": 0.008, "hop_message": "",
+        },
         "fan_percent": 30, "rssi_dbm": -52, "faults": [],
         "counters": {
             "exchanges": 200, "lost": 2, "streams": 3, "boots_seen": 1, "touch_presses": 4,

@@ -155,6 +155,12 @@ def details_of_one(browser: Browser, files: str) -> Iterator[Page]:
         ("round trip, half and 99 % within", "3.1\u00a0ms, 9.4\u00a0ms"),
         ("clock uncertainty", "620\u00a0µs"),
         ("clock rate", "−12.3\u00a0ppm"),
+        ("supply", "23.8\u00a0V"),
+        ("supply to expect with all joints in motion", "23.1\u00a0V"),
+        (
+            "resistance of the way to it",
+            "0.061\u00a0Ω, standard uncertainty 0.008\u00a0Ω",
+        ),
         ("exchanges lost", "2 of the last 200"),
         ("connections made", "3"),
         ("restarts seen", "1"),
@@ -164,6 +170,24 @@ def details_of_one(browser: Browser, files: str) -> Iterator[Page]:
 )
 def test_details_give_identity_clock_and_counters(details: Page, name: str, value: str) -> None:
     expect(row(details, name)).to_have_text(value)
+
+
+def test_details_say_why_a_hop_is_not_fitted_and_that_a_motor_has_no_supply(
+    open_page: Open, files: str
+) -> None:
+    supply = {
+        "lost": True, "expected_v": None, "expected_message": "the supply would collapse",
+        "hop_ohm": 0.05, "hop_uncertainty_ohm": None, "hop_message": "the loads did not differ",
+    }  # fmt: skip
+    page = shown(open_page, files, supply=supply)
+    page.locator(".lane .name").click()
+    expect(row(page, "motor")).to_have_text("without supply")
+    expect(row(page, "supply to expect with all joints in motion")).to_have_text(
+        "the supply would collapse"
+    )
+    expect(row(page, "resistance of the way to it")).to_have_text(
+        "0.050\u00a0Ω by the arm file; not fitted: the loads did not differ"
+    )
 
 
 def test_details_give_the_edges_of_the_last_homing_and_what_happened_last(
@@ -227,6 +251,12 @@ def test_at_rest_the_page_says_whether_the_next_start_would_be_together(
             "fault, motors off",
             "danger",
         ),
+        (
+            {"state": "faulted", "faults": ["supply-low"], "supply": {"lost": True}},
+            "no motor supply",
+            "danger",
+        ),
+        ({"state": "stopping", "supply": {"lost": True}}, "stopping, no motor supply", "danger"),
         ({"state": "ready", "stop": 1}, "stopped", None),
         ({"state": "unhomed", "stop": 1, "homed": False}, "stopped, not homed", None),
         ({"state": "ready", "stop": 2, "energised": False}, "motors off", None),

@@ -8,6 +8,7 @@ from coordinator.rehearsal.meeting import RehearsalError
 from coordinator.rehearsal.rehearse import play_once
 from coordinator.rehearsal.software_joints import joint_settings
 from simulator.network import PROFILES
+from simulator.physics.supply import chain_voltages
 from simulator.unit import JointUnit, share_supply
 from tests.coordinator.core.kit import small_arm
 
@@ -39,3 +40,22 @@ def test_a_joint_has_the_play_that_the_file_says() -> None:
     arm = replace(ARM, joints=(replace(first, reversal_error_deg=0.3), second))
     play, none = (settings.play_counts for settings in joint_settings(arm, 1))
     assert (play, none) == (round(0.3 * abs(first.counts_per_degree)), 0)
+
+
+def test_a_fitted_hop_takes_the_place_of_the_files_and_the_first_has_the_sources_in_it() -> None:
+    first, second = joint_settings(ARM, 1, fitted_ohm={ARM.joints[0].name: 0.3})
+    assert (first.hop_ohm, first.source_ohm) == (0.3, 0.0)
+    assert second.hop_ohm == ARM.joints[1].hop_resistance_ohm
+    (other,) = joint_settings(ARM, 1, ["middle"], {"middle": 1.5})
+    assert other.hop_ohm == 1.5
+
+
+def test_a_rehearsal_tells_the_lowest_volts_of_each_joint() -> None:
+    joints = joint_settings(ARM, 1, fitted_ohm={"base": 2.0, "middle": 2.0})
+    quiet = [replace(one, ring_scatter=0.0, ring_wear_per_turn=0.0) for one in joints]
+    found = play_once(ARM, PROGRAM, quiet, PROFILES["quiet"], 1)
+    assert found.outcome == "finished"
+    # Both at 1.2 A in 2 ohm and 1 W, as `all joints in motion` has it.
+    most = chain_voltages(24.0, [2.0, 2.0], [1.0 + 1.44 * 2.0] * 2)
+    assert list(found.lowest_supply_v) == ["base", "middle"]
+    assert list(found.lowest_supply_v.values()) == pytest.approx(most)

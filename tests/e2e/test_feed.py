@@ -45,6 +45,7 @@ def steady(joint: dict[str, Any]) -> dict[str, Any]:
         "counters": counted,
         "temperature_c": None,
         "supply_v": None,
+        "supply": None,
         "position_deg": round(joint["position_deg"], 2),
     }
 

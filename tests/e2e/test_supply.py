@@ -13,4 +13,5 @@ def test_software_joints_report_the_supply_that_the_arm_file_states(bench: Bench
         return [joint["supply_v"] for joint in bench.states().values()]
 
     until(lambda: None not in volts(), "a reading of each joint")
-    assert all(35.5 < supply_v <= 36.0 for supply_v in volts())
+    # Each measures by a divider that is off by 1 % at most.
+    assert all(35.5 < supply_v < 36.5 for supply_v in volts())

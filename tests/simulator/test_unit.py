@@ -484,6 +484,35 @@ def test_supply_falls_along_the_chain_and_is_reported() -> None:
     assert dead.supply_v == 0.0
 
 
+def test_the_sources_own_resistance_is_before_the_first_hop() -> None:
+    settings = replace(SETTINGS, idle_watts=12.0, hop_ohm=0.25, source_ohm=0.25)
+    share_supply(units := [JointUnit(settings, KEY, START_US), JointUnit(settings, KEY, START_US)])
+    as_hop = [replace(settings, source_ohm=0.0, hop_ohm=0.5), settings]
+    share_supply(alike := [JointUnit(one, KEY, START_US) for one in as_hop])
+    assert [unit.supply_v for unit in units] == [unit.supply_v for unit in alike]
+
+
+def test_the_way_to_a_joint_wears_as_that_joint_turns() -> None:
+    worn = replace(SETTINGS, ring_wear_per_turn=0.5)
+    bench = Bench(JointUnit(worn, KEY, START_US))
+    bench.wait(2e6)
+    bench.unit.lose_steps(bench.now, 2 * worn.counts_per_turn)  # it was turned from outside
+    bench.wait(2e6)
+    assert bench.unit.ring.ohm == pytest.approx(2 * worn.hop_ohm)
+
+
+def test_a_motor_without_supply_draws_nothing_and_its_logic_reads_nothing() -> None:
+    units = [JointUnit(replace(SETTINGS, seed=k, hop_ohm=0.5), KEY, START_US) for k in range(2)]
+    units[1].supply_cut = True
+    assert units[1].watts == 0.0
+    share_supply(units)
+    for unit in units:
+        unit.poll(START_US + 2e6)
+    volts = [unit.joint.status(unit.joint_us(START_US + 2e6)).supply_mv or 0 for unit in units]
+    assert volts[0] > 23_900
+    assert volts[1] == 0
+
+
 def test_scripted_fault_stops_the_joint() -> None:
     bench = Bench(JointUnit(SETTINGS, KEY, START_US))
     bench.drive(mode=Mode.JOG, jog_velocity=PER_DEGREE, expiry_us=round(bench.now) + 250_000)

@@ -15,7 +15,12 @@ from coordinator.config.jog_speeds import JogSpeeds
 from coordinator.core.condition import Condition
 from coordinator.core.events import Note
 from coordinator.core.snapshot.arm import ArmSnapshot
-from coordinator.core.snapshot.joint import ClockSnapshot, CountersSnapshot, JointSnapshot
+from coordinator.core.snapshot.joint import (
+    ClockSnapshot,
+    CountersSnapshot,
+    JointSnapshot,
+    SupplySnapshot,
+)
 from coordinator.core.snapshot.warning import WarningSnapshot
 from coordinator.core.updating.updates import UpdateSnapshot
 from coordinator.health.heat_report import Estimate, HeatReport, TimeLeft
@@ -77,6 +82,14 @@ _JOINT: Final = JointSnapshot(
     ),
     warm=False,
     supply_v=24.1,
+    supply=SupplySnapshot(
+        lost=False,
+        expected_v=23.2,
+        expected_message="",
+        hop_ohm=0.062,
+        hop_uncertainty_ohm=0.009,
+        hop_message="",
+    ),
     fan_percent=30,
     rssi_dbm=-52,
     permit_us=1_830_000,

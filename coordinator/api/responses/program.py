@@ -27,7 +27,7 @@ _SUMMARY = Summary(
     off_us={"elbow": _SEEN},
     start_delay_us=_DELAY, not_at_once=_NONE, retried=_NONE, partial=_NONE, refused=_NONE, holds=0,
     holds_per_run=0.0, holds_per_minute=0.0, hold_causes={}, apart_us=None, buffer_margin_us={},
-    simulated_us=4_000_000,
+    lowest_supply_v={"elbow": 23.4}, simulated_us=4_000_000,
 )  # fmt: skip
 CURVES = Curves(
     "here", (0.0, 0.96), {"elbow": (-17.5, -35.0)}, {"elbow": (0.0, -17.5)}, (1, 1),
@@ -98,6 +98,9 @@ class Rehearsal(ResponseModel):
     """`null` before the first is done."""
     joints: list[JointPeaks] = eg([asdict(_PEAKS)])
     """Base to tool; empty until the program is planned."""
+    fitted_hops: list[str] = eg(["elbow"])
+    """Joints the way to which has the resistance that is fitted on the arm; the rest has the arm
+    file's."""
 
 
 class Begun(ResponseModel):

@@ -8,6 +8,7 @@ from collections.abc import Sequence
 
 from coordinator.codes.link_word import LinkWord
 from coordinator.core.link.link import JointLink
+from coordinator.health.supply import is_gone, no_supply
 
 
 def link_word(link: JointLink, now: int) -> LinkWord:
@@ -27,6 +28,21 @@ def why_offline(link: JointLink, now: int) -> str:
     if link.heard_us is None:
         return "it has not answered yet"
     return f"silent for {_lasting(now - link.heard_us)}"
+
+
+def has_trouble(link: JointLink) -> bool:
+    """Whether its last word tells of a fault, or of a motor without supply."""
+    status = link.status
+    return status is not None and (bool(status.faults) or is_gone(status))
+
+
+def trouble(link: JointLink) -> str:
+    """What that is, a sentence: a motor without supply first, as it is the cause of faults."""
+    status = link.status
+    assert status is not None
+    if is_gone(status):
+        return f"{link.name} {no_supply((status.supply_mv or 0) / 1_000)}"
+    return f"{link.name} has a fault: {', '.join(status.faults.words)}"
 
 
 def offline(link: JointLink, now: int) -> str:

@@ -3,6 +3,7 @@
 from typing import Final
 
 from coordinator.core.link.link import JointLink
+from coordinator.core.link.words import trouble
 from protocol.states import JointState
 
 S = JointState
@@ -24,7 +25,7 @@ def astray(links: list[JointLink], booted: set[str]) -> str | None:
         if status is None or link.name in booted:
             continue
         if status.faults:
-            return f"{link.name} has a fault: {', '.join(status.faults.words)}"
+            return trouble(link)
         if status.state in OFF_PATH or status.stop:
             return f"{link.name} is {status.state.word} and left the path"
     return None

@@ -1,6 +1,7 @@
 """A joint of the arm."""
 
 import math
+from collections.abc import Iterable
 from dataclasses import dataclass
 
 from coordinator.codes.link_word import LinkWord
@@ -10,6 +11,7 @@ from coordinator.core.link.link import JointLink
 from coordinator.core.link.words import link_word, why_offline
 from coordinator.core.machine import Coordinator
 from coordinator.health.heat_report import HeatReport
+from coordinator.health.supply import is_gone
 from coordinator.health.temperature import WARM
 from protocol.drive import StopLevel
 
@@ -26,6 +28,26 @@ class ClockSnapshot:
     """What the error of its clock map cannot exceed."""
     rate_ppm: float | None
     """By how much it is faster than the coordinator's."""
+
+
+@dataclass(frozen=True, slots=True)
+class SupplySnapshot:
+    """What is known of the way by which a joint gets its supply, beside the volts it measures."""
+
+    lost: bool | None
+    """Whether its motor has no supply while its logic answers; None where it does not measure."""
+    expected_v: float | None
+    """What it would measure with all joints in motion, over hops at the upper ends of what they
+    may be; None where `expected_message` says why."""
+    expected_message: str
+    """A clause; empty where there is a figure."""
+    hop_ohm: float
+    """Resistance, there and back, of the way from the joint before it; for the first, where it is
+    fitted, with the source's own. What the arm file says where it is not fitted."""
+    hop_uncertainty_ohm: float | None
+    """Standard uncertainty of a fitted one; None where it is the arm file's."""
+    hop_message: str
+    """Why it is not fitted, a clause; empty where it is."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -129,6 +151,8 @@ class JointSnapshot:
     warm: bool | None
     """Whether the warning of a warm joint stands."""
     supply_v: float | None
+    """As it measures it."""
+    supply: SupplySnapshot
     fan_percent: int | None
     rssi_dbm: int | None
     """Strength of its radio link; None without one."""
@@ -199,6 +223,7 @@ def joint_snapshot(core: Coordinator, link: JointLink, now: int) -> JointSnapsho
         ),
         warm=core.watch.warnings.stands(link.name, WARM) if temperature is not None else None,
         supply_v=supply / 1000 if supply is not None else None,
+        supply=_supply(core, link),
         fan_percent=status.fan_percent if status else None,
         rssi_dbm=(status.rssi_dbm or None) if status else None,
         permit_us=loaded.permit_us if loaded else None,
@@ -209,6 +234,15 @@ def joint_snapshot(core: Coordinator, link: JointLink, now: int) -> JointSnapsho
         outputs=_by_name(joint.outputs, status.outputs) if status else None,
         inputs=_by_name(joint.inputs, status.inputs) if status else None,
     )
+
+
+def fitted_hops(joints: Iterable[JointSnapshot]) -> dict[str, float]:
+    """Resistances in ohm of those hops that are fitted, by the joints to which they lead."""
+    return {
+        joint.name: joint.supply.hop_ohm
+        for joint in joints
+        if joint.supply.hop_uncertainty_ohm is not None
+    }
 
 
 def _by_name(names: tuple[str, ...], bits: int) -> dict[str, bool]:
@@ -223,6 +257,25 @@ def _full_current_because(core: Coordinator, link: JointLink) -> str:
     if link.welcome is not None and not link.reduces_current:
         return "its firmware cannot reduce it"
     return ""
+
+
+def _supply(core: Coordinator, link: JointLink) -> SupplySnapshot:
+    chain, status = core.watch.supply, link.status
+    hop, lowest = chain.estimate().hops[link.index], chain.lowest()
+    volts = lowest.volts if lowest is not None else None
+    message = ""
+    if lowest is None:
+        message = "not every joint has told its volts while loads stood still"
+    elif volts is None:
+        message = "the supply would collapse"
+    return SupplySnapshot(
+        lost=None if status is None or status.supply_mv is None else is_gone(status),
+        expected_v=volts[link.index] if volts is not None else None,
+        expected_message=message,
+        hop_ohm=link.joint.hop_resistance_ohm if hop.ohm is None else hop.ohm,
+        hop_uncertainty_ohm=hop.uncertainty_ohm,
+        hop_message=hop.reason,
+    )
 
 
 def _clock(link: JointLink, now: int) -> ClockSnapshot:

@@ -72,12 +72,29 @@ function motion(joint) {
     ["temperature", figure(joint.temperature_c, 1, "°C")],
     ["its temperature sensor", joint.temperature_sensor ?? NONE],
     ["temperature, warning and limit", `${figure(joint.warning_c, 0, "°C")}, ${figure(joint.limit_c, 0, "°C")}`],
+    ...supply(joint),
     ["faults", joint.faults == null ? NONE : joint.faults.join(", ") || "none"],
+  ];
+}
+
+// What it measures, what is to be expected, and by which way that comes.
+function supply(joint) {
+  const way = joint.supply ?? {};
+  const fitted = way.hop_uncertainty_ohm != null;
+  const ohm = figure(way.hop_ohm, 3, "Ω");
+  const hop = fitted ? `${ohm}, standard uncertainty ${figure(way.hop_uncertainty_ohm, 3, "Ω")}`
+    : way.hop_message ? `${ohm} by the arm file; not fitted: ${way.hop_message}` : NONE;
+  return [
+    ["supply", figure(joint.supply_v, 1, "V")],
+    ["supply to expect with all joints in motion",
+      way.expected_message || figure(way.expected_v, 1, "V")],
+    ["resistance of the way to it", hop],
   ];
 }
 
 // Its current, and why that is never reduced.
 function motor(joint) {
+  if (joint.supply?.lost) return "without supply";
   if (joint.energised == null) return NONE;
   if (!joint.energised) return "off";
   if (joint.reduced) return "on, with reduced current";

@@ -114,7 +114,7 @@ function outcome(seen) {
   return `${seen.state === "cancelled" ? "Cancelled" : "Done"}: ${seen.done} of ${seen.of} rehearsals.`;
 }
 
-function Summary({ seen: { summary, joints, rehearsal, state } }) {
+function Summary({ seen: { summary, joints, rehearsal, state, fitted_hops } }) {
   const failed = summary.not_at_once;
   return html`
     <ul class="facts">
@@ -126,15 +126,18 @@ function Summary({ seen: { summary, joints, rehearsal, state } }) {
         ${" "}${failed.at_most <= TELLING ? `under ${figure(failed.at_most * 100, 1, "%")} need more (95 % sure).`
           : "too few rehearsals to tell how rare others are."}</li>
       <li><strong>Holds</strong>: ${summary.holds === 0 ? "none" : `${summary.holds}, ${figure(summary.holds_per_run, 2, "")} a run`}.</li>
+      <li><strong>Supply</strong>: what joints draw is assumed but for their currents; hop resistances are
+        ${" "}${fitted_hops?.length ? `fitted to ${fitted_hops.join(", ")}, else the arm file's` : "the arm file's, none is fitted"}.</li>
     </ul>
     <div class="scroll" tabindex="0" role="region" aria-label="What is asked of each joint">
       <table>
         <thead><tr><th scope="col">joint</th><th scope="col">start margin, 99 % have</th><th scope="col">off its instant, 99 %</th>
-          <th scope="col">buffer margin</th>
+          <th scope="col">buffer margin</th><th scope="col">lowest supply</th>
           <th scope="col">speed / limit</th><th scope="col">acceleration / limit</th></tr></thead>
         <tbody>${joints.map((joint) => html`<tr key=${joint.name}><th scope="row">${joint.name}</th>
           <td>${micros(summary.start_margin_us[joint.name]?.p01)}</td><td>${micros(summary.off_us[joint.name]?.p99)}</td>
           <td>${micros(summary.buffer_margin_us[joint.name])}</td>
+          <td>${figure(summary.lowest_supply_v?.[joint.name], 1, "V")}</td>
           <td>${peak(joint.velocity, "°/s")}</td><td>${peak(joint.acceleration, "°/s²")}</td></tr>`)}
         </tbody>
       </table>

@@ -77,6 +77,12 @@ export function jointSign(joint, heard, { late = new Set(), preview = null, nowU
 
 function heardSign(joint, preview, nowUs) {
   const off = joint.energised === false && !MOVES.has(joint.state);
+  if (joint.supply?.lost) {
+    // Until it says that it rests it may turn by its own weight or by what is left of its motion.
+    const first = MOVES.has(joint.state) ? `${JOINT[joint.state][1]}, ` : "";
+    return ["attention", `${first}no motor supply`, "danger",
+      "its motor has no supply while its logic answers: nothing holds it but friction"];
+  }
   const also = (off ? ", motors off" : "");
   if (joint.state === "faulted" || joint.faults?.length) {
     return ["attention", `fault${also}`, "danger", joint.faults?.join(", ") ?? ""];

@@ -89,7 +89,7 @@ def test_every_member_is_required_but_one_and_has_an_example(document: dict[str,
     # Of dataclasses that are told as they are there is an example of the whole.
     whole = {
         "CheckedMove", "Overtravels", "SlowerMove", "SlowerCorner", "Summary", "Quantiles", "Share",
-        "JointPeaks", "Peak",
+        "JointPeaks", "Peak", "SupplySnapshot",
         "ArmSnapshot", "JointSnapshot", "ClockSnapshot", "CountersSnapshot", "HeatReport",
         "Estimate", "TimeLeft", "RunSnapshot",
         "StartSnapshot", "RunGoing", "RunOver", "StartForecast", "Obstacle", "Condition", "Note",

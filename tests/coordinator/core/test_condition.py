@@ -43,6 +43,19 @@ def test_an_arm_that_was_just_switched_on_has_its_motors_off() -> None:
     assert now(world_up("none")) == Condition(ConditionWord.MOTORS_OFF)
 
 
+def test_a_motor_that_lost_its_supply_is_off_whatever_its_joint_says() -> None:
+    world = homed_world("none")
+    world.run_for(1 * S)
+    assert now(world).word is ConditionWord.AT_REST
+    unit(world, "middle").supply_cut = True
+    world.run_for(3 * S)
+    status = link(world, "middle").status
+    assert status is not None
+    assert status.energised
+    cause = "middle has no motor supply (0.0 V) while its logic answers"
+    assert now(world) == Condition(ConditionWord.MOTORS_OFF, cause, "middle")
+
+
 def test_an_arm_that_is_homing_says_which_joint() -> None:
     world = world_up("none")
     world.command(ev.Home())

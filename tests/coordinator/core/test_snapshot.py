@@ -56,13 +56,21 @@ def test_before_anything_is_heard_everything_about_a_joint_is_null() -> None:
     known = {"name", "id", "word", "link", "link_message", "clock", "measured", "stop_wanted"}
     known |= {"configuration_message", "range_deg", "warning_c", "limit_c"}
     known |= {"velocity_limit_deg_s", "jog_speeds_deg_s", "acceleration_limit_deg_s2", "counters"}
-    known |= {"full_current_because"}
+    known |= {"full_current_because", "supply"}
     assert {key for key, value in found.items() if value is not None} == known
     assert found["link"] == "offline"
     assert found["clock"]["uncertainty_us"] is None
     assert found["clock"]["rate_ppm"] is None
     assert found["clock"]["locked"] is False
     assert found["measured"] is False
+    assert found["supply"] == {
+        "lost": None,
+        "expected_v": None,
+        "expected_message": "not every joint has told its volts while loads stood still",
+        "hop_ohm": 0.05,
+        "hop_uncertainty_ohm": None,
+        "hop_message": "loads stood still 0 times so far, 8 are needed",
+    }
     assert found["counters"] == {
         "exchanges": 0, "lost": 0, "streams": 0, "boots_seen": 0,
         "touch_presses": None, "touch_long_presses": None, "touch_turn": None,

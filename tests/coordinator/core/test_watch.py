@@ -83,6 +83,18 @@ def test_a_warning_is_told_when_it_begins_and_when_it_ends() -> None:
     assert over.message.startswith("tip has enough supply again, after 7")
 
 
+def test_a_motor_that_loses_its_supply_is_told_apart_from_a_joint_that_is_dead() -> None:
+    world = homed_world("none")
+    unit(world, "tip").supply_cut = True
+    until(world, lambda: standing(world) == [("tip", "motor-supply-lost")])
+    with pytest.raises(ev.Refused, match=r"tip has no motor supply \(0.0 V\) while its logic"):
+        play(world)
+    unit(world, "tip").supply_cut = False
+    until(world, lambda: not standing(world))
+    world.kill_joint("tip")
+    until(world, lambda: standing(world) == [("tip", "joint-offline")])
+
+
 def test_a_joint_that_is_heard_again_was_away_since_its_last_word() -> None:
     world = homed_world("none")
     world.cut("tip", 4 * S)

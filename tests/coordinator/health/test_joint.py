@@ -30,6 +30,7 @@ def bad(health: JointHealth, status: Status, now: int = 0) -> set[str]:
         ({"temperature_centi_c": 5_100}, {"joint-warm", "fan-still"}),
         ({"temperature_centi_c": 5_900, "fan_percent": 100}, {"joint-warm", "joint-hot"}),
         ({"supply_mv": 19_900}, {"supply-low"}),
+        ({"supply_mv": 40, "faults": Fault.SUPPLY_LOW}, {"motor-supply-lost"}),
         (
             {"temperature_centi_c": None, "faults": Fault.TEMPERATURE_SENSOR},
             {"temperature-implausible"},

@@ -4,7 +4,7 @@ from dataclasses import replace
 
 import pytest
 
-from coordinator.health.supply import BEGIN_AFTER_US, LOW, low
+from coordinator.health.supply import BEGIN_AFTER_US, GONE, LOW, gone, low, short
 from coordinator.health.warnings import WarningKeeper
 from tests.coordinator.health.joints import S, tip
 
@@ -41,3 +41,39 @@ def test_a_short_dip_is_no_warning() -> None:
     for now, volts in ((0, 19.0), (BEGIN_AFTER_US - 1, 19.0), (BEGIN_AFTER_US, 24.0)):
         assert keeper.observe("tip", [low(tip(), volts)], now) == []
     assert not keeper.stands("tip", LOW)
+
+
+@pytest.mark.parametrize(
+    ("supply_v", "bad"), [(None, None), (0.0, True), (0.99, True), (1.0, None), (3.0, False)]
+)
+def test_a_joint_that_answers_without_volts_is_no_dead_joint(
+    supply_v: float | None, bad: bool | None
+) -> None:
+    assert gone(tip(), supply_v).bad is bad
+
+
+def test_a_motor_without_supply_has_words_of_its_own_and_no_others() -> None:
+    assert gone(tip(), 0.04).message == (
+        "tip has no motor supply (0.0 V) while its logic answers: nothing holds it but friction, "
+        "and it can sink"
+    )
+    assert GONE.level == "danger"
+    assert "switch, fuse, plugs" in GONE.advice
+    assert low(tip(), 0.04).bad is None
+
+
+@pytest.mark.parametrize(
+    ("expected_v", "bad"), [(None, True), (17.99, True), (18.0, None), (18.3, None), (18.4, False)]
+)
+def test_a_supply_is_short_where_less_than_the_limit_is_expected(
+    expected_v: float | None, bad: bool | None
+) -> None:
+    assert short(tip(), expected_v, "").bad is bad
+
+
+def test_what_is_expected_is_told_with_the_limit_and_whose_figures_it_is() -> None:
+    assert short(tip(), 16.94, "all hop resistances are fitted").message == (
+        "with all joints in motion tip is expected to have 16.9 V; below 18 V tip stops, and the "
+        "arm with it (all hop resistances are fitted)"
+    )
+    assert "the supply would collapse; below 18 V" in short(tip(), None, "").message

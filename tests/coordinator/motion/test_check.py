@@ -7,6 +7,7 @@ from pathlib import Path
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
+from scipy.optimize import root
 
 from coordinator.config.arm import load_arm
 from coordinator.motion import CheckResult, check_program, plan_parts
@@ -245,3 +246,22 @@ def test_loops_that_end_as_they_begin_have_no_seam_and_one_that_leaves_the_range
     found = check_program("G91 G0 A100\nM2\n", ARM, ZERO).seam
     assert found is not None
     assert found.obstacle.startswith("turntable would go to 200°, beyond its limit of 170°")
+
+
+def test_an_arm_whose_own_figures_leave_too_little_supply_is_remarked_on_where_it_moves() -> None:
+    thin = replace(ARM, joints=tuple(replace(one, hop_resistance_ohm=2.0) for one in ARM.joints))
+    text = "G4 P1\nG0 A10\nM2"
+    assert check_program(text, ARM, ZERO).remarks == ()
+    (remark,) = check_program(text, thin, ZERO).remarks
+    assert remark.line == 2
+    watts = [1.0 + 2.0 * one.run_current_a**2 for one in thin.joints]
+
+    def unbalanced(volts: list[float]) -> list[float]:
+        drawn = [p / v for p, v in zip(watts, volts, strict=True)]
+        before = [24.0, *volts[:-1]]
+        return [before[k] - volts[k] - 2.0 * sum(drawn[k:]) for k in range(6)]
+
+    tool_v = root(unbalanced, [24.0] * 6).x[5]
+    assert remark.message.startswith(f"with all joints in motion tool has {tool_v:.1f} V by the")
+    assert "below its supply_limit_v 18 V tool stops" in remark.message
+    assert check_program("G4 P1\nM2", thin, ZERO).remarks == ()

@@ -39,6 +39,7 @@ def run(
     refused: int = 0,
     holds: tuple[HoldSeen, ...] = (),
     feed: dict[str, int] | None = None,
+    supply: dict[str, float] | None = None,
 ) -> Played:
     return Played(
         seed=1,
@@ -51,6 +52,7 @@ def run(
         refused_starts=refused,
         holds=holds,
         buffer_margin_us=feed or {},
+        lowest_supply_v=supply or {},
         simulated_us=60_000_000,
     )
 
@@ -143,3 +145,8 @@ def test_of_nothing_seen_in_300_the_share_is_under_1_percent() -> None:
     # The rule of three (common practice): about 3/n.
     assert share(0, 300).at_most == pytest.approx(1.0 - 0.05 ** (1 / 300))
     assert share(0, 300).at_most < 0.01
+
+
+def test_of_the_supply_the_lowest_volts_of_any_rehearsal_are_told() -> None:
+    found = summarise([run(supply={"base": 23.0, "tip": 22.0}), run(supply={"base": 22.5})])
+    assert found.lowest_supply_v == {"base": 22.5, "tip": 22.0}
