@@ -106,7 +106,6 @@ def add_to(app: typer.Typer) -> None:
     keys = typer.Typer(
         rich_markup_mode=None,
         help="The arm's key, and the one that signs firmware.",
-        no_args_is_help=True,
         epilog=EXIT_CODES,
     )
     keys.command("new", epilog=EXIT_CODES)(new_key)

@@ -57,6 +57,10 @@ def operations(arm: Bench) -> Iterator[tuple[str, Any]]:
         yield f"{operation.method.upper()} {path}", operation
 
 
+UNASKED = "GET /joints/{name}/update"
+"""Nobody has asked for one here, which is a 404; `test_updates` has its answers."""
+
+
 def taken_apart(name: str, response: Any) -> bool:
     """Whether it did what it was asked; then it told exactly the members that are described."""
     told = RESPONSES[name]
@@ -75,7 +79,8 @@ def test_what_is_there_is_told_as_documented_with_exactly_those_members(arm: Ben
             wanted = {parameter.name for parameter in operation.path_parameters}
             places = PLACES | ({"number": PROGRAM} if "/programs/" in name else {})
             case = operation.Case(path_parameters={key: places[key] for key in wanted})
-            assert taken_apart(name, case.call_and_validate(timeout=30)), name
+            response = case.call_and_validate(timeout=30)
+            assert taken_apart(name, response) != (name == UNASKED), name
             asked.add(name)
     assert asked == {name for name in RESPONSES if name.startswith("GET ")}
 

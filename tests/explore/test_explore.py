@@ -102,11 +102,10 @@ def any_echo(patch: pytest.MonkeyPatch) -> None:
 def old_drives(patch: pytest.MonkeyPatch) -> None:
     """A joint takes drives in whatever order they come."""
 
-    def takes(self: Session, session: int, sequence: int, now: float) -> bool:
-        self.sequence, self.heard_us = sequence, now
+    def may_take(self: Session, session: int, sequence: int) -> bool:
         return session == self.number
 
-    patch.setattr(Session, "takes", takes)
+    patch.setattr(Session, "may_take", may_take)
 
 
 def no_expiry(patch: pytest.MonkeyPatch) -> None:

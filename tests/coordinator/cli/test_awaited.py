@@ -7,6 +7,7 @@ from typing import Any
 import pytest
 
 from coordinator.cli.command import run
+from coordinator.cli.common import CAUTION
 from coordinator.cli.condition import BEWARE
 from tests.coordinator.cli.servers import ARM, GOING, HOMED, REPORTED, Answer, joint, served
 
@@ -118,7 +119,8 @@ def test_what_only_passes_by_tells_an_unconfirmed_stop_before_the_word(
 ) -> None:
     with served(telling(UNCONFIRMED)) as url:
         assert run([*words, "--url", url]) == 0
-    first, second = capsys.readouterr().out.splitlines()
+    lines = [line for line in capsys.readouterr().out.splitlines() if line != CAUTION]
+    first, second = lines
     assert first == f"STOP NOT CONFIRMED by tip: {BEWARE}"
     assert second.endswith("not known: the stop has not reached tip")
 

@@ -284,8 +284,8 @@ def _(patch: Patch) -> None:
     found_by="messages/vector-request-type-discard-now-true",
 )
 def _(patch: Patch) -> None:
-    def decode(old: Any, body: bytes) -> Any:
-        return Discard() if b'"discard","now"' in body else old(body)
+    def decode(old: Any, body: bytes, **said: Any) -> Any:
+        return Discard() if b'"discard","now"' in body else old(body, **said)
 
     around(patch, endpoint, "decode_request", decode)
 
@@ -488,11 +488,7 @@ def _(patch: Patch) -> None:
     found_by="what-is-answered/again what-is-answered/old",
 )
 def _(patch: Patch) -> None:
-    def takes(self: Session, session: int, sequence: int, now: float) -> bool:
-        self.sequence, self.heard_us = sequence, now
-        return session == self.number
-
-    patch.setattr(Session, "takes", takes)
+    patch.setattr(Session, "may_take", lambda self, session, sequence: session == self.number)
 
 
 @fault(
@@ -501,10 +497,10 @@ def _(patch: Patch) -> None:
     found_by="what-is-answered/session",
 )
 def _(patch: Patch) -> None:
-    def takes(old: Any, self: Session, session: int, sequence: int, now: float) -> Any:
-        return old(self, self.number, sequence, now)
+    def may_take(old: Any, self: Session, session: int, sequence: int) -> Any:
+        return old(self, self.number, sequence)
 
-    around(patch, Session, "takes", takes)
+    around(patch, Session, "may_take", may_take)
 
 
 @fault(
