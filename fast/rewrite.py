@@ -154,8 +154,14 @@ def _constructor(node: ast.ClassDef, text: str, *, frozen: bool) -> str:
         kind, name = ast.unparse(one.annotation), one.target.id
         if isinstance(one.value, ast.Call) and ast.unparse(one.value.func) == "field":
             options = {option.arg: option.value for option in one.value.keywords}
+            if set(options) == {"repr"}:
+                parameters.append(f"{name}: {kind}")
+                body.append(f"self.{name} = {name}")
+                continue
             if set(options) != {"default_factory"}:
-                raise ValueError(f"field {name} of {node.name}: only default_factory is known here")
+                raise ValueError(
+                    f"field {name} of {node.name}: only default_factory, or repr alone, is known here"
+                )
             made = f"({ast.unparse(options['default_factory'])})()"
             parameters.append(f"{name}: {kind} | None = None")
             body.append(f"self.{name} = {made} if {name} is None else {name}")
