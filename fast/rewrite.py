@@ -160,7 +160,7 @@ def _constructor(node: ast.ClassDef, text: str, *, frozen: bool) -> str:
                 continue
             if set(options) != {"default_factory"}:
                 raise ValueError(
-                    f"field {name} of {node.name}: only default_factory, or repr alone, is known here"
+                    f"field {name} of {node.name}: only default_factory or repr is known"
                 )
             made = f"({ast.unparse(options['default_factory'])})()"
             parameters.append(f"{name}: {kind} | None = None")
