@@ -153,6 +153,27 @@ def test_by_keyboard_an_entry_is_moved_on_and_on_and_several_are_removed(
     expect(section.get_by_role("heading", name="Queue")).to_be_focused()
 
 
+def test_a_second_entry_is_added_before_the_feed_has_told_of_the_first(
+    open_page: Open, files: str
+) -> None:
+    page = opened(open_page, files, Feed(resting(queue())), bypass_csp=True)
+    asked: list[int] = []
+
+    def edit(route: Route) -> None:
+        asked.append(json.loads(route.request.post_data or "{}")["revision"])
+        route.fulfill(json=queue(entry(1)) | {"revision": asked[-1] + 1})
+
+    page.route("**/api/v1/queue/edits", edit)
+    page.locator(".library li button", has_text="one tray").click()
+    add = page.get_by_role("region", name="Queue").get_by_role("button", name="Add one tray")
+    for count in (1, 2):
+        add.click()
+        expect(page.locator(".said")).to_contain_text("one tray is queued.")
+        while len(asked) < count:
+            page.wait_for_timeout(10)
+    assert asked == [queue()["revision"], queue()["revision"] + 1]
+
+
 def test_an_entry_is_added_and_set_with_the_options_of_a_play_by_keyboard_and_says_them(
     open_page: Open, files: str
 ) -> None:

@@ -39,6 +39,7 @@ export function Queue({ model, chosen, other, gone, act }) {
   const [on, setOn] = useState(OFF);
   const [clearing, setClearing] = useState(false); // whether all are to be removed is being asked
   const section = useRef(null);
+  const added = useRef(0); // the queue's revision after what was added here last
   const removed = useRef(null); // the place of what somebody removes here, until it is gone
   const queue = model.arm.queue;
   useEffect(() => {
@@ -52,6 +53,16 @@ export function Queue({ model, chosen, other, gone, act }) {
   if (!queue) return null;
   const edit = (change, done) => act(() =>
     ask("POST", "/queue/edits", { revision: queue.revision, edit: change }), done);
+  // What is added stands behind all others, whatever they are: so the next may be added before the feed
+  // has told of the one before.
+  const add = () => {
+    const revision = Math.max(queue.revision, added.current);
+    added.current = 0;
+    return act(async () => {
+      const change = { type: "add", taught: chosen.id, options };
+      added.current = (await ask("POST", "/queue/edits", { revision, edit: change })).revision;
+    }, `${chosen.name} is queued.`);
+  };
   const remove = async (one, place) => {
     removed.current = place;
     if (!await edit({ type: "remove", entry: one.id })) removed.current = null;
@@ -62,7 +73,6 @@ export function Queue({ model, chosen, other, gone, act }) {
     if (!await edit({ type: "clear" })) removed.current = null;
   };
   const options = { ...asked(often), ...on };
-  const add = () => edit({ type: "add", taught: chosen.id, options }, `${chosen.name} is queued.`);
   const set = (one) => edit({ type: "set-options", entry: one.id, options }, `${one.name} is played so.`);
   const play = () => act(async () => {
     await ask("POST", "/queue/play", { revision: queue.revision });
