@@ -22,7 +22,8 @@ from coordinator.service import Service
 from tests.coordinator.api.serving import serving
 from tests.e2e.harness import children, is_running
 
-LONG = "".join(f"G0 A{k % 90}\n" for k in range(8_000)) + "M2\n"
+# So long that a busy machine has not planned it before the signal comes.
+LONG = "".join(f"G0 A{k % 90}\n" for k in range(24_000)) + "M2\n"
 
 
 @pytest.fixture(name="url")
@@ -52,7 +53,7 @@ async def test_ctrl_c_ends_a_check_that_shows_how_far_it_is(
     shown = ""
     while "planning moves: " not in shown:
         shown += (await asyncio.to_thread(os.read, ours, 4096)).decode()
-    assert "of 8000; Ctrl-C cancels" in shown
+    assert "of 24000; Ctrl-C cancels" in shown
     planners = {
         pid
         for pid in set(children(os.getpid())) - others - {process.pid}
