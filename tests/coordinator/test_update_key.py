@@ -15,29 +15,7 @@ from coordinator.config.update_key import (
     sign,
 )
 from protocol.image import is_signed
-
-# RFC 8032, section 7.1, TEST 2 and TEST 3 (from memory): secret half, public half, message,
-# signature.
-RFC_8032 = [
-    (
-        "4ccd089b28ff96da9db6c346ec114e0f5b8a319f35aba624da8cf6ed4fb8a6fb",
-        "3d4017c3e843895a92b70aa74d1b7ebc9c982ccf2ec4968cc0cd55f12af4660c",
-        "72",
-        (
-            "92a009a9f0d4cab8720e820b5f642540a2b27b5416503f8fb3762223ebdb69da"
-            "085ac1e43e15996e458f3613d0f11d8c387b2eaeb4302aeeb00d291612bb0c00"
-        ),
-    ),
-    (
-        "c5aa8df43f9f837bedb7442f31dcb7b166d38535076f094b85ce3a2e0b4458f7",
-        "fc51cd8e6218a1a38da47ed00230f0580816ed13ba3303ac5deb911548908025",
-        "af82",
-        (
-            "6291d657deec24024827e69c3abe01a30ce548a284743a445e3680d7db5ac3ac"
-            "18ff9b538d16f290ae67f760984dc6594a7c15e9716ed28dc027beceea1ec40a"
-        ),
-    ),
-]
+from tests.reference.rfc_vectors import ED25519
 
 
 def folder_with(tmp_path: Path, secret: str, public: str) -> Path:
@@ -47,12 +25,12 @@ def folder_with(tmp_path: Path, secret: str, public: str) -> Path:
     return tmp_path
 
 
-@pytest.mark.parametrize(("secret", "public", "message", "signature"), RFC_8032)
+@pytest.mark.parametrize(("secret", "public", "message", "signature"), ED25519)
 def test_signatures_are_those_of_rfc_8032(
-    tmp_path: Path, secret: str, public: str, message: str, signature: str
+    tmp_path: Path, secret: str, public: str, message: bytes, signature: str
 ) -> None:
-    folder, said = folder_with(tmp_path, secret, public), bytes.fromhex(message)
-    assert sign(folder, said).hex() == signature
+    folder = folder_with(tmp_path, secret, public)
+    assert sign(folder, message).hex() == signature
     key = public_update_key(folder)
     assert key is not None
     assert key.hex() == public
