@@ -49,7 +49,7 @@ class RefusalCode(StrEnum):
     FAULTED = "faulted", "A joint has a fault."
     CLOCK_UNCERTAIN = (
         "clock-uncertain",
-        "Too little is known of the clocks for a start within the limit.",
+        "Too little is known of the clocks for a start, or a permission to move, within the limit.",
     )
     CLOCK_UNLOCKED = "clock-unlocked", "A joint's clock is not known well enough."
     TEMPERATURE_IMPLAUSIBLE = "temperature-implausible", "A joint's temperature cannot be believed."

@@ -43,6 +43,11 @@ class ClockMaps:
         """The map of a number, None where it is not known any more."""
         return self._maps.get(number)
 
+    @property
+    def newest(self) -> ClockMap | None:
+        """The map that was issued last."""
+        return self._maps.get(self._number)
+
     def to_send(
         self, clock: JointClock, status: Status | None, now: int, *, at_rest: bool
     ) -> ClockMap | None:

@@ -8,6 +8,7 @@ from coordinator.codes.level import Level
 from coordinator.core.link.link import JointLink
 from coordinator.core.link.words import not_heard
 from coordinator.core.outbox import Outbox
+from coordinator.core.skew import too_vague
 from protocol.constants import EXPIRY_US
 from protocol.messages import Homed, HomingFailed
 from protocol.states import JointState
@@ -156,6 +157,8 @@ class HomingSequence:
             self.fail(not_heard(link), now)
         elif link.connection.conflict:
             self.fail(f"{link.name}: {link.connection.conflict}", now)
+        elif vague := too_vague(link, now):
+            self.fail(vague, now)
         elif status is not None and status.homing_number == self._asked:
             if status.faults:
                 self.fail(f"{link.name}: {self._why or 'it has a fault'}", now)

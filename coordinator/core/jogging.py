@@ -15,6 +15,7 @@ from coordinator.core.events import Refused
 from coordinator.core.link.link import JointLink
 from coordinator.core.link.words import listed
 from coordinator.core.outbox import Outbox
+from coordinator.core.skew import too_vague
 from protocol.constants import EXPIRY_US, US
 from protocol.states import JointState
 
@@ -223,11 +224,18 @@ class Jog:
             self.end_of(link, now)
 
     def step(self, now: int) -> None:
-        """End a jog that was not asked for again, is done, or whose joint is silent."""
+        """End a jog that was not asked for again, is done, or whose joint is silent or does not
+        know when its permission ends.
+        """
         if not self.goes_on:
             return
         if not all(link.heard(now) for link in self.links):
             self.end(now)
+        for link in self.links:
+            if vague := too_vague(link, now):
+                self._outbox.note(now, Level.ATTENTION, "jog-ended", f"the jog ended: {vague}")
+                self.end(now)
+                break
         if self._held and now >= self._until_us:
             self._held = {}
             self._outbox.at_once = True

@@ -30,6 +30,7 @@ from coordinator.core.proofs import take_back_proofs
 from coordinator.core.readiness import (
     clear,
     make_ready,
+    require_expiry,
     require_homed,
     require_link,
     require_playable,
@@ -406,6 +407,7 @@ class Coordinator:
         links = [self.named(name) for name in self.arm.homing_order if name in wanted]
         for link in links:
             require_ready(link, now)
+            require_expiry(link, now)
         number = self._next_homing
         self._next_homing += 1
         make_ready(links, self.outbox, now)

@@ -13,6 +13,7 @@ from coordinator.core.events import Refused
 from coordinator.core.link.link import JointLink, rests_after_us
 from coordinator.core.link.words import offline, trouble
 from coordinator.core.outbox import Outbox, ignore_reply
+from coordinator.core.skew import too_vague
 from coordinator.health.supply import is_gone
 from protocol.messages import Clear, Discard, Reject
 from protocol.ramp import Ramp
@@ -86,14 +87,21 @@ def require_on_path(link: JointLink, now: int) -> None:
     if not link.in_state(S.READY, S.PREPARED, S.ARMED, S.HELD, S.FINISHED):
         state = link.status.state.word if link.status else "unknown"
         raise Refused(RefusalCode.NOT_HELD, f"{link.name} is {state}, not at rest on the path")
-    require_clock(link)
+    require_clock(link, now)
     require_sensor(link)
 
 
-def require_clock(link: JointLink) -> None:
+def require_clock(link: JointLink, now: int) -> None:
     """The joint's clock is known well enough for an expiry to mean something to it."""
     if not link.clock.locked:
         raise Refused(RefusalCode.CLOCK_UNLOCKED, f"{link.name}: {link.clock.reason}")
+    require_expiry(link, now)
+
+
+def require_expiry(link: JointLink, now: int) -> None:
+    """A permission to move surely ends in time by the joint's clock, as far as that is known."""
+    if vague := too_vague(link, now):
+        raise Refused(RefusalCode.CLOCK_UNCERTAIN, vague)
 
 
 def require_sound(link: JointLink) -> None:

@@ -1,8 +1,15 @@
-"""How far apart in time the joints of an arm can be, as far as that can be proved."""
+"""How far apart in time the joints of an arm can be, as far as that can be proved, and whether a
+joint knows when a permission ends.
+"""
 
 import math
+from typing import Final
 
 from coordinator.core.link.link import JointLink
+
+EXPIRY_ERROR_US: Final = 100_000
+"""By so much a permission to jog, home or advance may end late by a joint's clock, of 250 ms that
+it lasts. Only a link that takes 0.2 s both ways or longer leaves more than this open."""
 
 
 def skew_us(links: list[JointLink], now: int) -> int | None:
@@ -34,6 +41,21 @@ def too_wide(links: list[JointLink], limit_us: float, now: int) -> str | None:
         f"could be {apart_us / 1e3:.1f} ms apart, {limit_us / 1e3:g} ms are allowed "
         "(skew_limit_ms); its link's delays are long, or longer one way than the other: take other "
         "traffic off the network"
+    )
+
+
+def too_vague(link: JointLink, now: int) -> str | None:
+    """A sentence where too little is known of when a permission ends by the joint's clock; None
+    where that is known, and while the clock is not trusted at all, which has a sentence of its own.
+    """
+    uncertainty_us = link.sync.expiry_error_us(link.status, now)
+    if uncertainty_us is None or uncertainty_us <= EXPIRY_ERROR_US:
+        return None
+    return (
+        f"{link.name}: its clock is known to ±{uncertainty_us / 1e3:.1f} ms only, so its "
+        "permission to move could last so much longer than it should; "
+        f"±{EXPIRY_ERROR_US / 1e3:g} ms are allowed; its link's delays are long, or longer one "
+        "way than the other: take other traffic off the network"
     )
 
 

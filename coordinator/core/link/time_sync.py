@@ -61,6 +61,17 @@ class TimeSync:
             return None
         return self.clock.uncertainty_us(used, status.remainder_us, now)
 
+    def expiry_error_us(self, status: Status | None, now: int) -> float | None:
+        """By how much a permission to move may end late or early by the joint's clock: as far as is
+        known of the map that it uses, or, before it has said of any, of the one that is sent along.
+        None while the clock is not trusted.
+        """
+        used_us = self.uncertainty_us(status, now)
+        if used_us is not None or not self.clock.locked:
+            return used_us
+        clock_map = self._maps.newest or self.clock.make_map(0, now)
+        return self.clock.uncertainty_us(clock_map, 0, now)
+
     @property
     def shift_us(self) -> float | None:
         """By how much the joint's arm clock is ahead of the estimate, where that is too much to be

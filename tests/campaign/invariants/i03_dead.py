@@ -23,7 +23,8 @@ from tests.campaign.truth import limits_of, path_of, state_of
 S = JointState
 UNDER_EXPIRY: Final = frozenset({S.JOGGING, S.HOMING, S.ADVANCING})
 CLOCK_ALLOWANCE_US: Final = 100_000
-"""By how much an arm clock may be off at rest, where a bad link makes a poor first map."""
+"""By how much an arm clock may be off at rest, where a bad link makes a poor first map. What it is
+known to no better than this does not move (design section 5.7)."""
 
 
 class RestWithoutCoordinator(RestTogether):

@@ -3,10 +3,15 @@
 A joint whose clock must be set right by more than it can bleed off would fall to rest by itself.
 """
 
+import contextlib
+import re
+
 import pytest
 
+from coordinator.codes.refusal import RefusalCode
 from coordinator.core import events as ev
 from coordinator.core.clock_maps import SHIFT_LIMIT_US
+from coordinator.core.homing import HomingState
 from coordinator.core.run import Phase
 from coordinator.rehearsal.faulty_link import Trouble
 from coordinator.rehearsal.world import World
@@ -18,6 +23,7 @@ from tests.coordinator.core.kit import (
     NAMES,
     S,
     all_up,
+    at_rest,
     finish,
     held_places,
     home,
@@ -26,6 +32,8 @@ from tests.coordinator.core.kit import (
     moving,
     of_kind,
     play,
+    positions,
+    refusal,
     report_of,
     run_of,
     small_arm,
@@ -76,8 +84,71 @@ def test_a_start_that_nobody_can_prove_to_be_together_is_refused_with_joint_and_
     assert of_kind(truth(world), "start") == {name: [] for name in NAMES}
 
 
-@pytest.mark.parametrize("way", WAYS)
+VAGUE_US = 400_000
+"""Where delays are so much longer one way, a clock is known to ±200 ms."""
+
+
+def becomes_vague(world: World, name: str, way: Direction) -> None:
+    """Delays are very long one way, and nothing is believed that was known of the clock before."""
+    lopsided(world, way, VAGUE_US, FOREVER_US, name)
+    world.run_for(1 * S)
+    link(world, name).sync.clock.reset("it is another one")
+
+
+@pytest.mark.parametrize(
+    "command",
+    [
+        ev.Jog({"base": 10.0}),
+        ev.Step("base", 1.0, 10.0),
+        ev.Go("tray", {"base": 5.0}, 0.5),
+        ev.Home(("base",)),
+    ],
+    ids=["jog", "step", "go", "home"],
+)
+@pytest.mark.parametrize("way", ["forward", "back"])
+def test_a_joint_whose_clock_is_too_vague_for_a_permission_to_end_in_time_is_not_moved(
+    way: Direction, command: ev.Command
+) -> None:
+    world = homed_world(EVEN)
+    becomes_vague(world, "base", way)
+    world.run_for(10 * S)
+    refused = refusal(world, command)
+    assert refused.code is RefusalCode.CLOCK_UNCERTAIN
+    assert re.match(r"base: its clock is known to ±20\d\.\d ms only", str(refused))
+    assert "±100 ms" in str(refused)
+    place = positions(world)
+    world.run_for(2 * S)
+    assert positions(world) == place
+
+
+@pytest.mark.parametrize("way", ["forward", "back"])
+@pytest.mark.parametrize(
+    "command", [ev.Jog({"base": 10.0}), ev.Home(("base",))], ids=["jog", "home"]
+)
+def test_what_moves_under_an_expiry_ends_when_the_clock_becomes_too_vague(
+    way: Direction, command: ev.Command
+) -> None:
+    world = homed_world(EVEN)
+    world.command(command)
+    world.run_for(50_000)
+    becomes_vague(world, "base", way)
+    for _ in range(100):
+        with contextlib.suppress(ev.Refused):
+            if isinstance(command, ev.Jog):
+                world.command(command)
+        world.run_for(100_000)
+    assert at_rest(world)
+    assert world.core.jogging == []
+    if isinstance(command, ev.Home):
+        assert world.core.homing is not None
+        assert world.core.homing.state is HomingState.FAILED
+        assert "base: its clock is known to ±" in world.core.homing.message
+    else:
+        assert refusal(world, command).code is RefusalCode.CLOCK_UNCERTAIN
+
+
 @pytest.mark.parametrize("in_s", [0.1, 0.5, 1.0, 2.0, 4.0])
+@pytest.mark.parametrize("way", WAYS)
 def test_lopsided_delays_that_end_hold_the_arm_at_one_path_time_or_not_at_all(
     way: Direction, in_s: float
 ) -> None:

@@ -50,6 +50,22 @@ def test_a_clock_that_contradicts_itself_tells_since_which_epoch_and_no_map_coun
     assert sync.uncertainty_us(uses(clock_map), now) is None
 
 
+def test_a_permission_is_as_sure_as_the_map_in_use_or_the_one_that_is_sent_along_with_it() -> None:
+    sync = TimeSync()
+    assert sync.expiry_error_us(None, 0) is None
+    now = lock(sync, 0)
+    # Delays of 3 and 1 ms leave 4 ms open.
+    unsent_us = sync.expiry_error_us(None, now)
+    assert unsent_us is not None
+    assert 2_000 <= unsent_us <= 4_000
+    clock_map = sync.clock_map(None, now, at_rest=True)
+    assert clock_map is not None
+    assert sync.expiry_error_us(None, now) == unsent_us
+    of_another = Status(1, 1, JointState.READY, map_number=clock_map.number + 1)
+    assert sync.expiry_error_us(of_another, now) == unsent_us
+    assert sync.expiry_error_us(uses(clock_map), now) == sync.uncertainty_us(uses(clock_map), now)
+
+
 def test_another_boot_has_another_clock() -> None:
     sync, now = locked()
     clock, epoch = sync.clock, sync.clock_epoch
