@@ -12,9 +12,6 @@ import zlib
 from dataclasses import dataclass
 from typing import Final
 
-from cryptography.exceptions import InvalidSignature
-from cryptography.hazmat.primitives.asymmetric.ed25519 import Ed25519PublicKey
-
 from protocol.constants import MAX_IMAGE_FRAME_BYTES
 from protocol.errors import FrameError
 
@@ -73,6 +70,10 @@ def decode_header(data: bytes) -> ImageHeader:
 
 def is_signed(header: bytes, signature: bytes, public_key: bytes) -> bool:
     """Whether 64 bytes are the signature of a header by the key with this public half, 32 bytes."""
+    # Slow to import, and most that know of images check no signature.
+    from cryptography.exceptions import InvalidSignature
+    from cryptography.hazmat.primitives.asymmetric.ed25519 import Ed25519PublicKey
+
     try:
         Ed25519PublicKey.from_public_bytes(public_key).verify(signature, header)
     except InvalidSignature:
