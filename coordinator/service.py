@@ -45,6 +45,7 @@ from coordinator.core.preview import Preview, preview
 from coordinator.core.run import Phase
 from coordinator.core.snapshot.arm import ArmSnapshot, arm_busy, arm_phase, arm_snapshot
 from coordinator.core.snapshot.warning import WarningSnapshot
+from coordinator.core.updating.updates import UpdateSnapshot
 from coordinator.links.carrier import Carrier
 from coordinator.links.clock import SleepWatch, arm_now_us, boot_now_us
 from coordinator.playing.queue_player import QueuePlayer
@@ -215,6 +216,14 @@ class Service:
     def snapshot(self) -> ArmSnapshot:
         """The arm's state now."""
         return self._warning_times.added_to(arm_snapshot(self._core, arm_now_us()))
+
+    def newest_update(self) -> UpdateSnapshot | None:
+        """How the newest update goes or went, without the rest of the snapshot."""
+        return self._core.updates.snapshot()
+
+    def require_updatable(self, joint: str) -> None:
+        """Raise Refused where that joint could get no new firmware now, whichever it is."""
+        self._core.require_updatable(joint, arm_now_us())
 
     @property
     def unstopped(self) -> tuple[str, ...]:

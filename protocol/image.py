@@ -6,6 +6,7 @@ header names board, version, size and SHA-256, so whoever trusts the signature c
 as it comes. Numbers are big-endian.
 """
 
+import hashlib
 import re
 import struct
 import zlib
@@ -39,6 +40,11 @@ class ImageHeader:
     size_bytes: int
     sha256: bytes
     """Of the image, 32 bytes."""
+
+
+def describe(board: str, firmware: str, image: bytes) -> ImageHeader:
+    """The header of an image."""
+    return ImageHeader(board, firmware, len(image), hashlib.sha256(image).digest())
 
 
 def encode_header(header: ImageHeader) -> bytes:
