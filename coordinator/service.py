@@ -93,7 +93,7 @@ class Service:
         self.homings = HomingKeeper(self._store, self._core.homings)
         self.runs = Runs(self._core, self._store, self._planner, self, self.homings)
         self.journal = Journal(self._store, self.runs.event_lost)
-        self.history = HistoryKeeper(self._store, self._core.links, arm_now_us)
+        self.history = HistoryKeeper(self._store, self._core.links, arm_now_us, self.tell)
         self.choices = Choices(self._store)
         self.taught = TaughtKeeper(self._store, arm, lambda: self._core.standing_deg(arm_now_us()))
         self.queue = QueuePlayer(self._store, self.runs, self.taught, self)
@@ -261,11 +261,6 @@ class Service:
 
     def _warning(self, number: int) -> WarningSnapshot | None:
         return next((one for one in self.snapshot().warnings if one.id == number), None)
-
-    async def homing_of(self, joint: str) -> dict[str, Any] | None:
-        """What a joint's newest homing found, None if none is known. Raises StoreError, Refused."""
-        self._core.named(joint)
-        return await self.homings.newest_of(joint)
 
     def require_joint(self, joint: str) -> None:
         """Raise Refused where the arm has none of that name."""
