@@ -34,7 +34,8 @@ def add_to(app: typer.Typer) -> None:
 def history(
     joint: Annotated[str, typer.Argument(metavar="JOINT")],
     begin: Annotated[
-        str | None, typer.Option("--from", metavar="WHEN", help=f"{_WHEN} An hour before --to without.")
+        str | None,
+        typer.Option("--from", metavar="WHEN", help=f"{_WHEN} An hour before --to without."),
     ] = None,
     end: Annotated[str | None, typer.Option("--to", metavar="WHEN", help="Now without.")] = None,
     points: Annotated[

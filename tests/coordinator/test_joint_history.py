@@ -207,14 +207,11 @@ async def test_while_a_write_hangs_no_more_waits_than_may_and_the_gap_is_told_on
         sampled.second()
     await sampled.keeper.close()
     lost = BEGAN_S + BATCH + 1
-    assert sampled.told == [
-        (
-            Level.ATTENTION,
-            "history-gap",
-            f"what joints were from {utc_of(lost)} to {utc_of(lost + 40)} is known less finely, or "
-            "not at all: the disk took nothing",
-        )
-    ]
+    words = (
+        f"what joints were from {utc_of(lost)} to {utc_of(lost + 40)} is known less finely, or not "
+        "at all: the disk took nothing"
+    )
+    assert sampled.told == [(Level.ATTENTION, "history-gap", words)]
     errors = [one.message for one in caplog.records if one.levelno >= logging.ERROR]
     assert errors == ["the disk takes nothing: the oldest of the joints' history is given up"]
     to_s = BEGAN_S + 2 * MOST_WAITING

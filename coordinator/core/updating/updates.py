@@ -173,8 +173,7 @@ def _require_image(link: JointLink, asked: Asked) -> None:
     if header.size_bytes > able.image_capacity:
         raise Refused(
             RefusalCode.IMAGE_SIZE,
-            f"the image has {header.size_bytes} bytes, {name} has room for "
-            f"{able.image_capacity}",
+            f"the image has {header.size_bytes} bytes, {name} has room for {able.image_capacity}",
         )
     if link.welcome.image == asked.file.digest:
         raise Refused(

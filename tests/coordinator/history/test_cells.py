@@ -105,9 +105,9 @@ def test_what_is_taken_back_is_older_than_what_came_meanwhile() -> None:
     turning(collector, range(60))
     failed = collector.drained()
     turning(collector, range(60, 90))
-    assert collector.gap is None
+    assert collector.gap_told() is None
     collector.take_back(failed)
-    assert collector.gap == (0, 30)
+    assert collector.gap_told() == (0, 30)
     seconds = [key.start_s for key in collector.drained() if key.cell_s == 1]
     assert seconds == list(range(30, 90))
 

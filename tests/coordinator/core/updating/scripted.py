@@ -22,7 +22,7 @@ from coordinator.timing.exchange import Exchange
 from protocol import messages
 from protocol.discovery import Announcement
 from protocol.drive import Drive, StopLevel
-from protocol.image import ImageFrame, ImageHeader, decode_header, describe, encode_header
+from protocol.image import ImageFrame, decode_header, describe, encode_header
 from protocol.messages import Capabilities, Reject, Welcome
 from protocol.states import JointState
 from protocol.status import Status
