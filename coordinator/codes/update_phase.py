@@ -78,7 +78,8 @@ _PASSES: Final = frozenset(
         *("image-wrong", "image-store"),  # what came is sent anew, and may be stored elsewhere
     }
 )
-"""Why an update failed that may go well the next time. Not where nobody knows what runs now."""
+"""Why an update failed that may go well the next time. Not where the joint has not come back: what
+runs in it must be known first."""
 
 
 def may_be_repeated(phase: UpdatePhase, code: str) -> bool:
