@@ -45,6 +45,7 @@ from coordinator.core.preview import Preview, preview
 from coordinator.core.run import Phase
 from coordinator.core.snapshot.arm import ArmSnapshot, arm_busy, arm_phase, arm_snapshot
 from coordinator.core.snapshot.warning import WarningSnapshot
+from coordinator.core.updating.updates import UpdateSnapshot
 from coordinator.links.carrier import Carrier
 from coordinator.links.clock import SleepWatch, arm_now_us, boot_now_us
 from coordinator.playing.queue_player import QueuePlayer
@@ -92,7 +93,7 @@ class Service:
         self.homings = HomingKeeper(self._store, self._core.homings)
         self.runs = Runs(self._core, self._store, self._planner, self, self.homings)
         self.journal = Journal(self._store, self.runs.event_lost)
-        self.history = HistoryKeeper(self._store, self._core.links, arm_now_us)
+        self.history = HistoryKeeper(self._store, self._core.links, arm_now_us, self.tell)
         self.choices = Choices(self._store)
         self.taught = TaughtKeeper(self._store, arm, lambda: self._core.standing_deg(arm_now_us()))
         self.queue = QueuePlayer(self._store, self.runs, self.taught, self)
@@ -216,6 +217,14 @@ class Service:
         """The arm's state now."""
         return self._warning_times.added_to(arm_snapshot(self._core, arm_now_us()))
 
+    def newest_update(self) -> UpdateSnapshot | None:
+        """How the newest update goes or went, without the rest of the snapshot."""
+        return self._core.updates.snapshot()
+
+    def require_updatable(self, joint: str) -> None:
+        """Raise Refused where that joint could get no new firmware now, whichever it is."""
+        self._core.require_updatable(joint, arm_now_us())
+
     @property
     def unstopped(self) -> tuple[str, ...]:
         """Joints that have not confirmed a stop, and may move still."""
@@ -252,11 +261,6 @@ class Service:
 
     def _warning(self, number: int) -> WarningSnapshot | None:
         return next((one for one in self.snapshot().warnings if one.id == number), None)
-
-    async def homing_of(self, joint: str) -> dict[str, Any] | None:
-        """What a joint's newest homing found, None if none is known. Raises StoreError, Refused."""
-        self._core.named(joint)
-        return await self.homings.newest_of(joint)
 
     def require_joint(self, joint: str) -> None:
         """Raise Refused where the arm has none of that name."""

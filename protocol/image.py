@@ -6,14 +6,12 @@ header names board, version, size and SHA-256, so whoever trusts the signature c
 as it comes. Numbers are big-endian.
 """
 
+import hashlib
 import re
 import struct
 import zlib
 from dataclasses import dataclass
 from typing import Final
-
-from cryptography.exceptions import InvalidSignature
-from cryptography.hazmat.primitives.asymmetric.ed25519 import Ed25519PublicKey
 
 from protocol.constants import MAX_IMAGE_FRAME_BYTES
 from protocol.errors import FrameError
@@ -42,6 +40,11 @@ class ImageHeader:
     size_bytes: int
     sha256: bytes
     """Of the image, 32 bytes."""
+
+
+def describe(board: str, firmware: str, image: bytes) -> ImageHeader:
+    """The header of an image."""
+    return ImageHeader(board, firmware, len(image), hashlib.sha256(image).digest())
 
 
 def encode_header(header: ImageHeader) -> bytes:
@@ -73,6 +76,10 @@ def decode_header(data: bytes) -> ImageHeader:
 
 def is_signed(header: bytes, signature: bytes, public_key: bytes) -> bool:
     """Whether 64 bytes are the signature of a header by the key with this public half, 32 bytes."""
+    # Slow to import, and most that know of images check no signature.
+    from cryptography.exceptions import InvalidSignature
+    from cryptography.hazmat.primitives.asymmetric.ed25519 import Ed25519PublicKey
+
     try:
         Ed25519PublicKey.from_public_bytes(public_key).verify(signature, header)
     except InvalidSignature:

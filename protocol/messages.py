@@ -285,16 +285,13 @@ AnyEvent = Homed | HomingFailed | Started | Finished | Held | Stopped | Faulted 
 Event = Annotated[AnyEvent, Field(discriminator="event")]
 AnyRequest = Configure | Prepare | Discard | Clear | Blink | Update | Install
 ToJoint = Annotated[AnyRequest, Field(discriminator="type")]
-_WithoutImages = Configure | Prepare | Discard | Clear | Blink
 
 _requests: TypeAdapter[AnyRequest] = TypeAdapter(ToJoint)
-_without_images: TypeAdapter[_WithoutImages] = TypeAdapter(
-    Annotated[_WithoutImages, Field(discriminator="type")]
-)
 _events: TypeAdapter[AnyEvent] = TypeAdapter(Event)
 _opening: dict[str, type[Hello] | type[Welcome] | type[Proof] | type[Reject]] = {
     "hello": Hello, "welcome": Welcome, "proof": Proof, "reject": Reject,
 }  # fmt: skip
+_OF_IMAGES = ("update", "install")
 _answers: dict[str, type[Ack] | type[Reject]] = {"ack": Ack, "reject": Reject}
 
 
@@ -342,8 +339,10 @@ def decode_request(body: bytes, *, takes_images: bool = True) -> AnyRequest:
     """
     _require_plain(body)
     _require_json(body)
+    if not takes_images and (kind := _kind_of(body)) in _OF_IMAGES:
+        raise FrameError("message-unknown", f"{kind}: this joint takes no images")
     try:
-        return (_requests if takes_images else _without_images).validate_json(body)
+        return _requests.validate_json(body)
     except ValidationError as error:
         kind = error.errors()[0]["type"]
         code = "message-unknown" if kind.startswith("union_tag") else "message-invalid"

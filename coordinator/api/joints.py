@@ -1,5 +1,6 @@
 """What is worth knowing of one joint only now and then."""
 
+import asyncio
 from datetime import UTC, datetime, timedelta
 from typing import Annotated, Any, Final, Literal
 
@@ -57,10 +58,8 @@ def joints(service: Service) -> APIRouter:
 
     @router.get("/joints/{name}/homing")
     async def homing(name: JointPath) -> dict[str, Any]:
-        try:
-            found = await service.homing_of(name)
-        except Refused as unknown:
-            raise NotFound(unknown.message) from unknown
+        require_joint(name)
+        found = await service.homings.newest_of(name)
         # That none is known is an answer, which a page asks for of every joint.
         return found or {"homing": None, "edges": [], "middle": None, "home_offset_deg": None}
 
@@ -78,7 +77,8 @@ def joints(service: Service) -> APIRouter:
         from_s, to_s = _span(since, to, now_s)
         found = await service.history.history(name, from_s, to_s, points, now_s)
         if form == "csv" or (form is None and _prefers_csv(request)):
-            return Response(history_csv(found), media_type=CSV, headers=_saved(name))
+            table = await asyncio.to_thread(history_csv, found)
+            return Response(table, media_type=CSV, headers=_saved(name))
         return json_response(found)
 
     @router.get("/joints/{name}/wear")

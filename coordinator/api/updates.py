@@ -1,13 +1,13 @@
 """New firmware for a joint: the signed file comes as the body, how it goes stands in the feed."""
 
 import asyncio
-from dataclasses import asdict
-from typing import Any, Final
+from typing import Final
 
 from fastapi import APIRouter, Request, Response
 
 from coordinator.api.control_routes import ControlDesk
 from coordinator.api.joints import JointPath
+from coordinator.api.json_response import json_response
 from coordinator.api.problems import NotFound
 from coordinator.codes.refusal import RefusalCode
 from coordinator.config.settings import API_PREFIX
@@ -33,29 +33,33 @@ def updates(service: Service, desk: ControlDesk) -> APIRouter:
     """Routes that give a joint new firmware, and take that back while it can be."""
     router = APIRouter()
 
-    def newest(name: str) -> dict[str, Any]:
-        update = service.snapshot().update
+    def newest(name: str) -> Response:
+        update = service.newest_update()
         if update is None or update.joint != name:
             raise NotFound(
                 f"no update of {name} is known: none was asked for since the coordinator began, or "
                 "another joint's after it"
             )
-        return asdict(update)
+        return json_response(update)
 
     @router.get("/joints/{name}/update")
-    async def show(name: JointPath) -> dict[str, Any]:
+    async def show(name: JointPath) -> Response:
         return newest(name)
 
     @router.post("/joints/{name}/update", status_code=202, openapi_extra=_FILE)
-    async def update(name: JointPath, request: Request, response: Response) -> dict[str, Any]:
-        file = await asyncio.to_thread(_read, await request.body())
+    async def update(name: JointPath, request: Request) -> Response:
         with desk.commanding(request) as who:
+            service.require_updatable(name)
+            file = await asyncio.to_thread(_read, await request.body())
+            desk.require(who)  # whoever took over meanwhile did not ask for it
             service.command(Update(name, file), who.name)
+        response = newest(name)
+        response.status_code = 202
         response.headers["Location"] = f"{API_PREFIX}/joints/{name}/update"
-        return newest(name)
+        return response
 
     @router.delete("/joints/{name}/update")
-    async def cancel(name: JointPath, request: Request) -> dict[str, Any]:
+    async def cancel(name: JointPath, request: Request) -> Response:
         with desk.commanding(request) as who:
             service.command(CancelUpdate(name), who.name)
         return newest(name)

@@ -1,6 +1,5 @@
 """`unisono joint sign`, `image` and `update`: firmware that a joint takes over the air."""
 
-import hashlib
 import time
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated, Final
@@ -20,6 +19,7 @@ from coordinator.cli.common import (
     path_of,
     show_json,
 )
+from coordinator.codes.update_phase import UpdatePhase
 from coordinator.config.regular_file import read_regular
 from coordinator.config.settings import DEFAULT_URL
 
@@ -28,6 +28,7 @@ if TYPE_CHECKING:
     from coordinator.client import Client
     from coordinator.client.values import UpdateSnapshot
     from coordinator.core.updating.signed import SignedImage
+    from protocol.image import ImageHeader
 
 UPDATE_CAUTION: Final = (
     "The joint restarts with its motor off, which holds nothing then: support a raised arm. What a "
@@ -83,10 +84,10 @@ def sign(
     """
     from coordinator.config.update_key import sign as signature_of
     from coordinator.core.updating.signed import MAX_SIGNED_BYTES
-    from protocol.image import HEADER_BYTES, SIGNATURE_BYTES, ImageHeader, encode_header
+    from protocol.image import HEADER_BYTES, SIGNATURE_BYTES, describe, encode_header
 
     held = _read(file, MAX_SIGNED_BYTES - HEADER_BYTES - SIGNATURE_BYTES)
-    made = ImageHeader(board, firmware, len(held), hashlib.sha256(held).digest())
+    made = describe(board, firmware, held)
     try:
         header = encode_header(made)
     except ValueError as error:
@@ -98,7 +99,7 @@ def sign(
     except OSError as error:
         raise Failure(ExitCode.WRONG_INPUT, f"{to} cannot be written: {error.strerror}") from error
     if as_json:
-        show_json({"file": str(to), **_image_value(made.board, made.firmware, held)})
+        show_json({"file": str(to), **_image_value(made)})
     else:
         out().print(f"{to} holds {firmware} for {board}, {len(held)} bytes, signed")
     return ExitCode.DONE
@@ -113,8 +114,7 @@ def image(file: FileArgument, data: DataOption, as_json: JsonOption = False) -> 
     is_own = None if public is None else is_signed(found.signed, found.signature, public)
     header = found.header
     if as_json:
-        value = _image_value(header.board, header.firmware, found.image)
-        show_json({**value, "signed_by_this_key": is_own})
+        show_json({**_image_value(header), "signed_by_this_key": is_own})
         return ExitCode.DONE
     out().print(f"board {header.board}, firmware {header.firmware}")
     out().print(f"{header.size_bytes} bytes, SHA-256 {found.digest}")
@@ -142,17 +142,16 @@ def update(
     from coordinator.cli.remote import giving_back
     from coordinator.cli.watch import Interrupts, Progress
 
-    _signed(file)
-    data = file.read_bytes()
+    found = _signed(file)
     with client_at(url) as client, Interrupts.counted() as pressed:
-        begun = client.update(name, data)
+        begun = client.update(name, found.file)
         with giving_back(client):
             if not as_json:
                 out().print(UPDATE_CAUTION)
             ended = _follow(client, begun, Progress(quiet=as_json), pressed)
     if as_json:
         show_json(client.answers["update"])
-    if ended.phase != "done":
+    if ended.phase is not UpdatePhase.DONE:
         raise Failure(ExitCode.NOT_FINISHED, ended.message)
     if not as_json:
         out().print(ended.message)
@@ -183,7 +182,7 @@ def _follow(
 
 
 def _share(update: "UpdateSnapshot") -> str:
-    if update.phase != "sending":
+    if update.phase is not UpdatePhase.SENDING:
         return ""
     return f" ({100 * update.sent_bytes // update.size_bytes} %); Ctrl-C cancels"
 
@@ -207,10 +206,10 @@ def _read(file: Path, limit: int) -> bytes:
     return held
 
 
-def _image_value(board: str, firmware: str, image: bytes) -> dict[str, str | int]:
+def _image_value(header: "ImageHeader") -> dict[str, str | int]:
     return {
-        "board": board,
-        "firmware": firmware,
-        "size_bytes": len(image),
-        "sha256": hashlib.sha256(image).hexdigest(),
+        "board": header.board,
+        "firmware": header.firmware,
+        "size_bytes": header.size_bytes,
+        "sha256": header.sha256.hex(),
     }

@@ -34,12 +34,18 @@ def add_to(app: typer.Typer) -> None:
 def history(
     joint: Annotated[str, typer.Argument(metavar="JOINT")],
     begin: Annotated[
-        str | None, typer.Option("--from", metavar="WHEN", help=f"{_WHEN} The last hour without.")
+        str | None,
+        typer.Option("--from", metavar="WHEN", help=f"{_WHEN} An hour before --to without."),
     ] = None,
     end: Annotated[str | None, typer.Option("--to", metavar="WHEN", help="Now without.")] = None,
     points: Annotated[
         int,
-        typer.Option(metavar="N", min=2, max=2000, help="Lines of --csv at most, 2 to 2000."),
+        typer.Option(
+            metavar="N",
+            min=2,
+            max=2000,
+            help="In at most so many stretches, 2 to 2000: lines of --csv, members of --json.",
+        ),
     ] = 400,
     csv: Annotated[
         Path | None,
@@ -51,7 +57,8 @@ def history(
     """Tell what a joint was over time: temperature, supply, link and clock, what it did then and in
     all.
 
-    Every least and greatest value is of all that was read, once a second, however long the time is.
+    Every least and greatest value is of all that was read, once a second, however long the time is;
+    it may begin a little before --from and end after --to, by a stretch at most.
     """
     since, until = _instant("--from", begin), _instant("--to", end)
     require_writable("--csv", csv, ".csv")

@@ -153,14 +153,11 @@ class Questions:
     async def arm_file(self) -> str:
         """The text of the arm file, as it was when the coordinator began."""
         try:
-            response = await self._asking.response("GET", "/arm/file")
+            return await self._text("/arm/file")
         except WrongInput as error:  # of another version, it has no such route
             raise Unreachable(
                 f"what answers at {self.url} gives no arm file: {error}; name the arm by --arm"
             ) from error
-        if not response.headers.get("Content-Type", "").startswith("text/plain"):
-            raise self._asking.no_coordinator()
-        return response.text
 
     async def warnings(self) -> "tuple[WarningSnapshot, ...]":
         """The warnings that stand, oldest first."""
@@ -375,11 +372,7 @@ class Questions:
 
     async def run_record(self, number: int) -> str:
         """A run's record, an HTML file that can be printed and handed on: its text."""
-        path = f"/runs/{number}/record"
-        response = await self._asking.response("GET", path, patience_s=PLANNING_S)
-        if not response.headers.get("Content-Type", "").startswith("text/html"):
-            raise self._asking.no_coordinator()
-        return response.text
+        return await self._text(f"/runs/{number}/record", "text/html", PLANNING_S)
 
     async def way_back(self, number: int, from_line: int | None = None) -> WayBack:
         """Where joints would be as the line begins in which a run was last, or another line."""
@@ -569,9 +562,11 @@ class Questions:
         known = ", ".join(map(repr, names))
         raise WrongInput(f"there is no sequence or program {name!r}; there is {known or 'none'}")
 
-    async def _text(self, path: str) -> str:
-        response = await self._asking.response("GET", path)
-        if not response.headers.get("Content-Type", "").startswith("text/plain"):
+    async def _text(
+        self, path: str, media_type: str = "text/plain", patience_s: float | None = None
+    ) -> str:
+        response = await self._asking.response("GET", path, patience_s=patience_s)
+        if not response.headers.get("Content-Type", "").startswith(media_type):
             raise self._asking.no_coordinator()
         return response.text
 
@@ -667,7 +662,8 @@ class Questions:
     ) -> JointHistory:
         """What a joint was over time, in at most so many stretches, 2 to 2,000.
 
-        From one instant to a later one, each with its zone; the last hour without.
+        From one instant to a later one, each with its zone; without, from an hour before the later
+        one to now.
         """
         path = _history_path(joint, since, until, points)
         answer = await self._asking.ask("joint-history", "GET", path, has="stretch_s")
@@ -682,10 +678,7 @@ class Questions:
     ) -> str:
         """The same as a table (RFC 4180): a line for each stretch."""
         path = f"{_history_path(joint, since, until, points)}&format=csv"
-        response = await self._asking.response("GET", path)
-        if not response.headers.get("Content-Type", "").startswith("text/csv"):
-            raise self._asking.no_coordinator()
-        return response.text
+        return await self._text(path, "text/csv")
 
     async def joint_wear(self, joint: str) -> JointWear:
         """What a joint has done in all: hours, starts, reversals, distance."""

@@ -66,3 +66,22 @@ class UpdateTrouble(StrEnum):
     UNKNOWN = "install-unknown", "The joint restarted before it said whether it installs."
     DIFFERENT = "image-different", "The joint says that it has more of the image than there is."
     ENDING = "ending", "The coordinator ended."
+
+
+_PASSES: Final = frozenset(
+    {
+        UpdateTrouble.OFFLINE,
+        UpdateTrouble.SILENT,
+        UpdateTrouble.STALLED,
+        UpdateTrouble.UNKNOWN,
+        *("not-at-rest", "energised", "on-trial"),
+        *("image-wrong", "image-store"),  # what came is sent anew, and may be stored elsewhere
+    }
+)
+"""Why an update failed that may go well the next time. Not where the joint has not come back: what
+runs in it must be known first."""
+
+
+def may_be_repeated(phase: UpdatePhase, code: str) -> bool:
+    """Whether the same image may come to more, after an update that ended so."""
+    return phase is UpdatePhase.CANCELLED or (phase is UpdatePhase.FAILED and code in _PASSES)

@@ -42,7 +42,7 @@ from coordinator.core.run.edge_watch import require_edges
 from coordinator.core.run.report import Report
 from coordinator.core.stop_watch import StopWatch, tell_of_stop
 from coordinator.core.touch import TouchWatch
-from coordinator.core.updating.updates import Updates
+from coordinator.core.updating.updates import Updates, require_limp
 from coordinator.core.watch import Watch
 from protocol import messages
 from protocol.constants import (
@@ -294,7 +294,7 @@ class Coordinator:
                 self._require_no_motion(now)
                 self.tool.ask(command, now)
             case ev.Update(joint=joint):
-                self._update(self.named(joint), command, now)
+                self.updates.begin(self.require_updatable(joint, now), command, now)
             case ev.CancelUpdate(joint=joint):
                 self.updates.cancel(self.named(joint), now)
             case _:
@@ -391,7 +391,9 @@ class Coordinator:
         self.reports.pop(number - KEPT, None)
         return number
 
-    def _update(self, link: JointLink, update: ev.Update, now: int) -> None:
+    def require_updatable(self, joint: str, now: int) -> JointLink:
+        """The link of a joint that could get new firmware now. Raises Refused."""
+        link = self.named(joint)
         self._require_idle("an update", now)
         if self.announced:
             raise ev.Refused(
@@ -399,7 +401,8 @@ class Coordinator:
                 f"{self.announced} is about to be played: an update must wait for it; stop ends it",
             )
         self._require_no_motion(now)
-        self.updates.begin(link, update, now)
+        require_limp(link, now)
+        return link
 
     def _home(self, names: tuple[str, ...], now: int) -> int:
         self._require_idle("homing", now)

@@ -55,8 +55,9 @@ class Look:
 def look_at(from_s: int, to_s: int, points: int, now_s: int) -> Look:
     """All of that time in at most so many stretches, and a little more where it begins and ends.
 
-    By the coarsest cells that are fine enough, so that what is read is at most sixty times what is
-    told; but by coarser ones where those are not kept any more. `from_s` is before `to_s`.
+    By the coarsest cells that are fine enough, so that of seconds and minutes at most sixty times
+    as many are read as stretches are told; of hours all of that time. But by coarser ones where
+    those are not kept any more where it begins. `from_s` is before `to_s`.
     """
     wide_s = (to_s - from_s) / points
     kept = [level for level in LEVELS if level.reaches(from_s, now_s)]

@@ -1,7 +1,8 @@
 """What joints are, once a second, into the database, and from it as it was. Nothing waits for it.
 
 What is written goes in one batch, so a crash loses the seconds since the last one and nothing else.
-What the disk does not take is written with the next batch.
+What the disk does not take is written with the next batch. While it takes nothing, and while it
+hangs, the oldest is given up, so that what waits has its bound.
 """
 
 import asyncio
@@ -14,6 +15,7 @@ from typing import Final
 from sqlalchemy import Connection
 
 from coordinator.answers.joint_history import JointHistory, JointWear
+from coordinator.codes.level import Level
 from coordinator.core.link.link import JointLink
 from coordinator.history.cells import Cell, CellKey, cell_of
 from coordinator.history.collector import Collector
@@ -21,20 +23,29 @@ from coordinator.history.levels import look_at
 from coordinator.history.motion import MotionCounter
 from coordinator.history.quantities import Reading, reading
 from coordinator.records.history_answer import history_of, wear_of
+from coordinator.records.trouble_log import TroubleLog
 from coordinator.store import Store, StoreError, joint_history
-from coordinator.store.utc import unix_now_s
+from coordinator.store.utc import unix_now_s, utc_of
 
 SAMPLE_S: Final = 1.0
 BATCH: Final = 10
 """Samples in one batch: what a crash loses."""
+_GIVEN_UP: Final = "the disk takes nothing: the oldest of the joints' history is given up"
 _logger = logging.getLogger(__name__)
 
 
 class HistoryKeeper:
-    """Samples the joints behind these links. Belongs to one event loop."""
+    """Samples the joints behind these links. Belongs to one event loop.
+
+    `tell` tells people of a gap in what is kept, once the disk takes something again.
+    """
 
     def __init__(
-        self, store: Store, links: Sequence[JointLink], arm_now_us: Callable[[], int]
+        self,
+        store: Store,
+        links: Sequence[JointLink],
+        arm_now_us: Callable[[], int],
+        tell: Callable[[Level, str, str], None],
     ) -> None:
         self._store = store
         self._links = {link.name: link for link in links}
@@ -48,7 +59,8 @@ class HistoryKeeper:
         self._now_s = 0
         self._writing: asyncio.Future[None] | None = None
         self._timer: asyncio.TimerHandle | None = None
-        self._trouble = ""
+        self._tell = tell
+        self._trouble, self._giving_up = TroubleLog(_logger), TroubleLog(_logger)
         # One thread reads: whoever asks for many charts at once must not keep all others from it.
         self._reading = asyncio.Lock()
 
@@ -72,6 +84,8 @@ class HistoryKeeper:
         for name, link in self._links.items():
             counts = self._counters[link.id].drained()
             self._collector.add(name, now_s, cell_of(_reading(link, now_us), counts))
+        if self._collector.gap is not None:
+            self._giving_up.add(_GIVEN_UP, _GIVEN_UP)
         self._samples += 1
         self._now_s = now_s
         if self._samples >= BATCH and self._writing is None:
@@ -95,12 +109,14 @@ class HistoryKeeper:
 
         Of what is committed: the last seconds come later. Raises StoreError.
         """
-        look = look_at(from_s, to_s, points, now_s)
+        look, of_it = look_at(from_s, to_s, points, now_s), self._links[joint].joint
+
+        def work(connection: Connection) -> JointHistory:
+            # Here, as the arm's loop would feel thousands of figures.
+            return history_of(of_it, look, joint_history.stretches(connection, joint, look))
+
         async with self._reading:
-            found = await self._store.read(
-                lambda connection: joint_history.stretches(connection, joint, look)
-            )
-        return history_of(self._links[joint].joint, look, found)
+            return await self._store.read(work)
 
     async def wear(self, joint: str) -> JointWear:
         """What a joint has done in all, but for the last seconds. Raises StoreError."""
@@ -132,14 +148,22 @@ class HistoryKeeper:
         self._writing = None
         error = "it was given up" if written.cancelled() else written.exception()
         if error is None:
-            self._trouble = ""
+            self._trouble.over()
+            self._giving_up.over()
+            if (gap := self._collector.gap_told()) is not None:
+                self._tell(Level.ATTENTION, "history-gap", _gap_words(*gap))
+            if self._samples >= BATCH:  # it took long: what came meanwhile is due
+                self._write()
             return
         self._collector.take_back(cells)
-        lost = self._collector.shed()
-        why = str(error)
-        level = logging.DEBUG if why == self._trouble else logging.ERROR
-        _logger.log(level, "the joints' history is not kept: %s (%d cells given up)", why, lost)
-        self._trouble = why
+        self._trouble.add(str(error), f"the joints' history is not kept: {error}")
+
+
+def _gap_words(from_s: int, to_s: int) -> str:
+    return (
+        f"what joints were from {utc_of(from_s)} to {utc_of(to_s)} is known less finely, or not at "
+        "all: the disk took nothing"
+    )
 
 
 def _reading(link: JointLink, now_us: int) -> Reading | None:

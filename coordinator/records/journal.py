@@ -24,6 +24,7 @@ from coordinator.core.events import (
     Update,
 )
 from coordinator.core.stop_words import STOP_WORDS
+from coordinator.records.trouble_log import TroubleLog
 from coordinator.store import Store, events
 from coordinator.store.utc import utc_now
 from protocol.constants import PPM
@@ -41,7 +42,7 @@ class Journal:
     def __init__(self, store: Store, missing: Callable[[str, str], None]) -> None:
         self._store = store
         self._missing = missing
-        self._trouble = ""
+        self._trouble = TroubleLog(_logger)
 
     def note(self, note: Note) -> None:
         """The core tells people something."""
@@ -102,12 +103,10 @@ class Journal:
     def _done(self, code: str, written: asyncio.Future[int]) -> None:
         error = None if written.cancelled() else written.exception()
         if error is None:
-            self._trouble = ""
+            self._trouble.over()
             return
         why = str(error)
-        level = logging.DEBUG if why == self._trouble else logging.ERROR
-        _logger.log(level, "event %s is not kept: %s", code, why)
-        self._trouble = why
+        self._trouble.add(why, f"event {code} is not kept: {why}")
         self._missing(code, why)
 
 

@@ -15,6 +15,7 @@ from typing import Any, Final
 
 from coordinator.core.run.report import Report
 from coordinator.core.run.report_snapshot import report_snapshot
+from coordinator.records.trouble_log import TroubleLog
 from coordinator.store import DISK_S, Store, StoreError, runs
 from coordinator.store.utc import utc_now
 
@@ -56,7 +57,7 @@ class RunKeeper:
         """Runs whose newest state the disk did not take, and why."""
         self._lost: defaultdict[int, list[dict[str, str]]] = defaultdict(list)
         self._tasks: set[asyncio.Task[None]] = set()
-        self._trouble = ""
+        self._trouble = TroubleLog(_logger)
 
     async def begin(
         self, report: Report, program: str, taught: int | None = None, who: str | None = None
@@ -188,13 +189,11 @@ class RunKeeper:
             try:
                 await self._store.write(lambda connection: _save_all(connection, reports))
                 self._unsaved.clear()
-                self._trouble = ""
+                self._trouble.over()
             except StoreError as error:
                 why = str(error)
                 self._unsaved.setdefault(run, {"what": "report", "utc": utc_now(), "why": why})
-                level = logging.DEBUG if why == self._trouble else logging.ERROR
-                _logger.log(level, "the report of run %d is not kept: %s", run, error)
-                self._trouble = why
+                self._trouble.add(why, f"the report of run {run} is not kept: {why}")
             self._ended |= {one["run"] for one in reports if one["ended_at_us"] is not None}
 
 

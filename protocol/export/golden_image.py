@@ -1,19 +1,17 @@
 """Golden vectors of firmware images: a header, its signature, and frames (README.md, "Update")."""
 
-from hashlib import sha256
-
 from cryptography.hazmat.primitives.asymmetric.ed25519 import Ed25519PrivateKey
 
 from protocol.export.golden_bytes import KEYS, Vectors
 from protocol.frames import FrameSealer
-from protocol.image import ImageFrame, ImageHeader, encode_header, encode_image_frame
+from protocol.image import ImageFrame, describe, encode_header, encode_image_frame
 from protocol.keys import Channel, Direction
 
 _SECRET = Ed25519PrivateKey.from_private_bytes(bytes(range(0x60, 0x80)))
 PUBLIC_KEY = _SECRET.public_key().public_bytes_raw()
 OTHER_KEY = Ed25519PrivateKey.from_private_bytes(bytes(32)).public_key().public_bytes_raw()
 IMAGE = bytes(k * 7 & 0xFF for k in range(2500))
-HEADER = ImageHeader("bench-joint", "1.5.0", len(IMAGE), sha256(IMAGE).digest())
+HEADER = describe("bench-joint", "1.5.0", IMAGE)
 SIGNATURE = _SECRET.sign(encode_header(HEADER))
 FRAMES = {
     "the first": ImageFrame(0, IMAGE[:2048]),

@@ -1,12 +1,11 @@
 """Bring up: which firmware runs where, the way from a bare board, and an update in the page."""
 
-import hashlib
 from typing import Any
 
 import pytest
 from playwright.sync_api import Page, Route, expect
 
-from protocol.image import ImageHeader, encode_header
+from protocol.image import describe, encode_header
 from tests.browser import canned
 from tests.browser.conftest import DESKTOP, PHONE, SHOTS, Feed, Open, stay_new
 from tests.browser.looks import looks_well
@@ -15,8 +14,7 @@ IMAGE = b"pricking out " * 1000
 
 
 def file(image: bytes = IMAGE, board: str = "bench-joint") -> bytes:
-    header = ImageHeader(board, "1.5.0", len(image), hashlib.sha256(image).digest())
-    return encode_header(header) + bytes(64) + image
+    return encode_header(describe(board, "1.5.0", image)) + bytes(64) + image
 
 
 def update(phase: str = "sending", message: str = "", **values: Any) -> dict[str, Any]:
@@ -25,7 +23,7 @@ def update(phase: str = "sending", message: str = "", **values: Any) -> dict[str
         "joint": "elbow", "phase": phase, "message": message or f"{phase} 1.5.0, 1 of 2 bytes",
         "code": "", "before": "0.1.0", "firmware": "1.5.0", "board": "bench-joint",
         "size_bytes": len(IMAGE), "sent_bytes": len(IMAGE) // 4, "sha256": "5a" * 32,
-        "may_be_cancelled": phase in ("offered", "sending"), **values,
+        "may_be_cancelled": phase in ("offered", "sending"), "may_be_repeated": False, **values,
     }  # fmt: skip
 
 
@@ -183,6 +181,18 @@ def test_what_the_coordinator_refuses_is_said(open_page: Open, files: str, feed:
     choose(page, file())
     page.get_by_role("button", name="Update elbow").click()
     expect(page.locator(".said")).to_contain_text("Base is being updated")
+
+
+@pytest.mark.parametrize("helps", [True, False])
+def test_that_it_may_be_done_again_is_said_only_where_that_helps(
+    open_page: Open, files: str, helps: bool
+) -> None:
+    told = update("failed", "elbow does not take 1.5.0", code="any", may_be_repeated=helps)
+    card = opened(open_page, files, Feed(limp(update=told))).get_by_role(
+        "region", name="Update", exact=True
+    )
+    expect(card).to_contain_text("Failed: elbow does not take 1.5.0.")
+    expect(card.get_by_text("It may be done again")).to_have_count(1 if helps else 0)
 
 
 def test_the_commands_for_the_cable_can_be_copied(open_page: Open, files: str, feed: Feed) -> None:

@@ -25,6 +25,9 @@ class Past:
         self.empty = empty
         self.asked: list[tuple[str, int, int, int]] = []
         """Joint, from, to and how many stretches at most."""
+        self.wear_asked: list[str] = []
+        """Of which joints it was asked what they did in all."""
+        self.tells_wear = True
 
     def attach(self, page: Page) -> None:
         rests = canned.condition("at rest")
@@ -48,8 +51,12 @@ class Past:
         route.fulfill(json=history(joint, begin, end, 0 if self.empty else points))
 
     def _wear(self, route: Route) -> None:
+        joint = urlsplit(route.request.url).path.split("/")[-2]
+        self.wear_asked.append(joint)
+        if not self.tells_wear:
+            return
         known = {
-            "joint": "elbow", "since_utc": None if self.empty else "2026-01-12T08:00:00+00:00",
+            "joint": joint, "since_utc": None if self.empty else "2026-01-12T08:00:00+00:00",
             "on_s": 1_204_330.2, "moving_s": 411_020.4, "starts": 71_204, "reversals": 60_118,
             "distance_deg": 2_750_610.5,
         }  # fmt: skip
@@ -107,7 +114,10 @@ def until_asked(page: Page, past: Past, span: tuple[int, int], joint: str = "tur
     """Wait until the page shows what it asked for last, and see that it was this."""
     shown = page.get_by_role("status").filter(has_text=f"{joint} from")
     words = page.evaluate(
-        "async (at) => { const { moment } = await import('/app/span.js'); return at.map(moment); }",
+        """async (at) => {
+            const { dateTime } = await import('/app/report.js');
+            return at.map((s) => dateTime(s * 1000));
+        }""",
         list(span),
     )
     expect(shown).to_have_text(f"{joint} from {words[0]} to {words[1]}")
@@ -156,6 +166,22 @@ def test_a_joint_and_a_time_are_chosen_and_the_table_is_of_both(
     assert where.path == "/api/v1/joints/elbow/history"
     assert parse_qs(where.query)["format"] == ["csv"]
     assert parse_qs(where.query)["from"] == ["2025-05-28T20:26:40.000Z"]
+
+
+def test_what_a_joint_did_in_all_is_asked_once_and_no_chart_waits_for_it(
+    open_page: Open, files: str, past: Past
+) -> None:
+    page = opened(open_page, files, past)
+    page.get_by_role("button", name="Zoom out").click()
+    until_asked(page, past, (NOW_S - 2 * HOUR_S, NOW_S))
+    assert past.wear_asked == ["turntable"]
+    past.tells_wear = False
+    page.get_by_label("Joint").select_option("elbow")
+    until_asked(page, past, (NOW_S - 2 * HOUR_S, NOW_S), "elbow")
+    expect(page.locator(".history figure .uplot")).to_have_count(CHARTS)
+    # What the joint before it did is not shown as this one's.
+    expect(page.get_by_role("heading", name="In all since")).to_have_count(0)
+    assert past.wear_asked == ["turntable", "elbow"]
 
 
 @pytest.mark.parametrize("by", ["buttons", "keys"])

@@ -3,17 +3,26 @@
 import asyncio
 import logging
 import sqlite3
+import threading
+from collections.abc import Sequence
 from contextlib import closing
 from dataclasses import replace
 from pathlib import Path
 
 import pytest
 
+from coordinator.answers.joint_history import JointHistory
+from coordinator.codes.level import Level
+from coordinator.config.joint import Joint
 from coordinator.core.link.link import JointLink
+from coordinator.history.cells import Cell
+from coordinator.history.collector import MOST_WAITING
 from coordinator.history.levels import LEVELS, Look
 from coordinator.records import joint_history as keeping
+from coordinator.records.history_answer import history_of
 from coordinator.records.joint_history import BATCH, HistoryKeeper
 from coordinator.store import Store, StoreError, joint_history
+from coordinator.store.utc import utc_of
 from protocol.states import JointState
 from protocol.status import Status
 from tests.coordinator.core.kit import small_arm
@@ -31,7 +40,10 @@ class Sampled:
         self.links = [JointLink(joint, k) for k, joint in enumerate(arm.joints)]
         self.tip = self.links[-1]
         self.now_us, self.now_s = S, BEGAN_S
-        self.keeper = HistoryKeeper(store, self.links, lambda: self.now_us)
+        self.told: list[tuple[Level, str, str]] = []
+        self.keeper = HistoryKeeper(
+            store, self.links, lambda: self.now_us, lambda *told: self.told.append(told)
+        )
         self.status = Status(boot=1, sequence=0, state=JointState.MOVING, homed=True)
 
     def second(self, deg: float = 0.0, celsius: float | None = 40.0, *, heard: bool = True) -> None:
@@ -87,6 +99,23 @@ async def test_what_a_joint_was_is_told_in_its_units_with_what_it_did(sampled: S
     assert told.on_s[0] == pytest.approx(19.8)
     assert told.moving_s[0] == pytest.approx(19.0)
     assert told.temperature_limit_c == 58.0
+    await store_of(sampled).close()
+
+
+async def test_an_answer_is_made_where_it_is_read_and_not_by_the_loop(
+    sampled: Sampled, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    made_by: list[threading.Thread] = []
+
+    def noted(joint: Joint, look: Look, found: Sequence[tuple[int, Cell]]) -> JointHistory:
+        made_by.append(threading.current_thread())
+        return history_of(joint, look, found)
+
+    monkeypatch.setattr(keeping, "history_of", noted)
+    sampled.second()
+    await sampled.keeper.close()
+    await sampled.keeper.history("tip", BEGAN_S, BEGAN_S + 60, 60, BEGAN_S + 60)
+    assert [one is threading.current_thread() for one in made_by] == [False]
     await store_of(sampled).close()
 
 
@@ -158,6 +187,39 @@ async def test_what_the_disk_does_not_take_is_written_later_and_said_once(
     assert "the joints' history is not kept" in told[0]
     found = await sampled.keeper.history("tip", BEGAN_S, BEGAN_S + 60, 60, BEGAN_S + 60)
     assert found.temperature_c.count == (1,) * 30
+    await store.close()
+
+
+async def test_while_a_write_hangs_no_more_waits_than_may_and_the_gap_is_told_once(
+    sampled: Sampled, caplog: pytest.LogCaptureFixture
+) -> None:
+    store = store_of(sampled)
+    with closing(sqlite3.connect(store.path, isolation_level=None)) as other:
+        other.execute("BEGIN IMMEDIATE")
+        for _ in range(BATCH + MOST_WAITING + 40):
+            sampled.second()
+        (hanging,) = writes(sampled)
+        assert not hanging.done()
+        assert sampled.told == []
+        other.execute("ROLLBACK")
+    await hanging
+    for _ in range(BATCH):
+        sampled.second()
+    await sampled.keeper.close()
+    lost = BEGAN_S + BATCH + 1
+    words = (
+        f"what joints were from {utc_of(lost)} to {utc_of(lost + 40)} is known less finely, or not "
+        "at all: the disk took nothing"
+    )
+    assert sampled.told == [(Level.ATTENTION, "history-gap", words)]
+    errors = [one.message for one in caplog.records if one.levelno >= logging.ERROR]
+    assert errors == ["the disk takes nothing: the oldest of the joints' history is given up"]
+    to_s = BEGAN_S + 2 * MOST_WAITING
+    found = await sampled.keeper.history("tip", BEGAN_S, to_s, 1_200, to_s)
+    assert len(found.start_s) == 2 * BATCH + MOST_WAITING
+    assert found.start_s[BATCH - 1 : BATCH + 1] == (lost - 1, lost + 40)
+    wear = await sampled.keeper.wear("tip")
+    assert wear.on_s == pytest.approx(2 * BATCH + MOST_WAITING + 40 - 0.2)
     await store.close()
 
 

@@ -123,6 +123,7 @@ UPDATE: Final = UpdateSnapshot(
     sent_bytes=812_336,
     sha256="5a" * 32,
     may_be_cancelled=False,
+    may_be_repeated=False,
 )
 UPDATING: Final = replace(
     UPDATE,
@@ -137,6 +138,7 @@ CANCELLED_UPDATE: Final = replace(
     message="the update of elbow was cancelled; what came of it (65536 bytes) is kept, and does "
     "nothing",
     sent_bytes=65_536,
+    may_be_repeated=True,
 )
 _NOTE: Final = Note(
     80_500_000,

@@ -28,6 +28,11 @@ class SignedImage:
     image: bytes = field(repr=False)
 
     @property
+    def file(self) -> bytes:
+        """The bytes of its file."""
+        return self.signed + self.signature + self.image
+
+    @property
     def digest(self) -> str:
         """SHA-256 of the image, in hex."""
         return self.header.sha256.hex()

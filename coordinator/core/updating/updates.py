@@ -9,7 +9,7 @@ from dataclasses import dataclass
 from typing import Final
 
 from coordinator.codes.refusal import RefusalCode
-from coordinator.codes.update_phase import UpdatePhase
+from coordinator.codes.update_phase import UpdatePhase, may_be_repeated
 from coordinator.core.events import Refused
 from coordinator.core.events import Update as Asked
 from coordinator.core.link.link import JointLink
@@ -24,6 +24,15 @@ WAY_OFF: Final = (
     "bring the arm to its park pose and its motors off first, by 'unisono stop --level "
     "stop-and-release --park' or Motors off… on the page; a raised arm may fall"
 )
+
+
+def require_limp(link: JointLink, now: int) -> None:
+    """The joint is there, and its motor is off and stays so. Raises Refused."""
+    require_alone(link)
+    if not link.up or link.status is None or not link.heard(now):
+        raise Refused(RefusalCode.JOINT_OFFLINE, offline(link, now))
+    if link.status.energised or link.orders.energise:
+        raise Refused(RefusalCode.ENERGISED, f"the motor of {link.name} is on: {WAY_OFF}")
 
 
 @dataclass(frozen=True, slots=True)
@@ -48,6 +57,9 @@ class UpdateSnapshot:
     sha256: str
     may_be_cancelled: bool
     """Whether it can be cancelled now: not once the joint was to install it."""
+    may_be_repeated: bool
+    """Whether the same file again may come to more: it was cancelled, or what failed passes. What
+    the joint keeps of it is sent no second time."""
 
 
 class Updates:
@@ -61,13 +73,8 @@ class Updates:
     # ---- commands ---------------------------------------------------------------------------
 
     def begin(self, link: JointLink, asked: Asked, now: int) -> None:
-        """Update a joint of an arm in which nothing moves. Raises Refused."""
-        require_alone(link)
-        if not link.up or link.status is None or not link.heard(now):
-            raise Refused(RefusalCode.JOINT_OFFLINE, offline(link, now))
-        self._require_image(link, asked)
-        if link.status.energised or link.orders.energise:
-            raise Refused(RefusalCode.ENERGISED, f"the motor of {link.name} is on: {WAY_OFF}")
+        """Update a joint that could be. Raises Refused."""
+        _require_image(link, asked)
         self._update = Update(link, asked.file, self._outbox, now)
 
     def cancel(self, link: JointLink, now: int) -> None:
@@ -144,31 +151,32 @@ class Updates:
             sent_bytes=update.feed.acked,
             sha256=update.file.digest,
             may_be_cancelled=update.phase.may_be_cancelled,
+            may_be_repeated=may_be_repeated(update.phase, update.code),
         )
 
-    def _require_image(self, link: JointLink, asked: Asked) -> None:
-        """The joint could take the image. Raises Refused."""
-        assert link.welcome is not None
-        able, header, name = link.welcome.capabilities, asked.file.header, link.name
-        if not able.board:
-            raise Refused(
-                RefusalCode.NO_IMAGES,
-                f"{name} takes no firmware over the air: its firmware {link.welcome.firmware} does "
-                "not say for which board; flash it over its cable",
-            )
-        if header.board != able.board:
-            raise Refused(
-                RefusalCode.IMAGE_BOARD,
-                f"the image is for the board {header.board}, and {name} is a {able.board}",
-            )
-        if header.size_bytes > able.image_capacity:
-            raise Refused(
-                RefusalCode.IMAGE_SIZE,
-                f"the image has {header.size_bytes} bytes, {name} has room for "
-                f"{able.image_capacity}",
-            )
-        if link.welcome.image == asked.file.digest:
-            raise Refused(
-                RefusalCode.IMAGE_RUNS,
-                f"{name} runs this very image already, {link.welcome.firmware}",
-            )
+
+def _require_image(link: JointLink, asked: Asked) -> None:
+    """The joint could take the image. Raises Refused."""
+    assert link.welcome is not None
+    able, header, name = link.welcome.capabilities, asked.file.header, link.name
+    if not able.board:
+        raise Refused(
+            RefusalCode.NO_IMAGES,
+            f"{name} takes no firmware over the air: its firmware {link.welcome.firmware} does "
+            "not say for which board; flash it over its cable",
+        )
+    if header.board != able.board:
+        raise Refused(
+            RefusalCode.IMAGE_BOARD,
+            f"the image is for the board {header.board}, and {name} is a {able.board}",
+        )
+    if header.size_bytes > able.image_capacity:
+        raise Refused(
+            RefusalCode.IMAGE_SIZE,
+            f"the image has {header.size_bytes} bytes, {name} has room for {able.image_capacity}",
+        )
+    if link.welcome.image == asked.file.digest:
+        raise Refused(
+            RefusalCode.IMAGE_RUNS,
+            f"{name} runs this very image already, {link.welcome.firmware}",
+        )

@@ -1,18 +1,16 @@
 // What a program would do: angle, speed or acceleration of each joint over time, with its limits.
 
 import { html } from "htm/preact";
-import { useEffect, useRef, useState } from "preact/hooks";
-import uPlot from "uplot";
+import { useRef, useState } from "preact/hooks";
 import { CurveMarks } from "./curvemarks.js";
 import { figure } from "./figures.js";
+import { axisOf, token, usePlot } from "./plot.js";
 
 const HEIGHT = 92;
 const AXIS = 48; // as wide as in style.css
 const EDGE = 12;
 const LEAST_DEG = 2;
 const MARGIN = 0.1; // of how far the joint turns, or of its limit
-const FONT = '11px "DejaVu Sans", system-ui, sans-serif';
-const token = (name) => getComputedStyle(document.documentElement).getPropertyValue(name).trim();
 
 const both = (limit) => [limit, -limit];
 const most = ([low, high]) => Math.max(high, -low);
@@ -68,7 +66,7 @@ function Joint({ name, curves, kind }) {
   const told = useRef(null);
   const [lows, highs] = kind.values(curves, name);
   const reached = [Math.min(...lows), Math.max(...highs)];
-  useEffect(() => {
+  usePlot(place, [curves, kind], () => {
     const at = (chart) => {
       const k = chart.cursor.idx;
       told.current.textContent = k == null ? "" : `line ${curves.lines[k] || "–"}, ${
@@ -76,15 +74,9 @@ function Joint({ name, curves, kind }) {
     };
     const [limits, planned] = [kind.limits(curves, name), kind.planned?.(curves, name) ?? []];
     const scale = kind.unit === "°" ? spread(reached) : spread([...limits, ...reached]);
-    const chart = new uPlot(options(place.current.clientWidth, kind.unit, limits, planned.length, scale, at),
-      [curves.time_s, lows, highs, ...[...limits, ...planned].map((one) => curves.time_s.map(() => one))], place.current);
-    const fit = () => chart.setSize({ width: place.current.clientWidth, height: HEIGHT });
-    addEventListener("resize", fit);
-    return () => {
-      removeEventListener("resize", fit);
-      chart.destroy();
-    };
-  }, [curves, kind]);
+    const flat = [...limits, ...planned].map((one) => curves.time_s.map(() => one));
+    return { options: options(kind.unit, limits, planned.length, scale, at), data: [curves.time_s, lows, highs, ...flat] };
+  });
   return html`
     <figure class="curve">
       <figcaption class="small"><strong>${name}</strong> ${kind.told(curves, name, reached)} <span ref=${told}></span></figcaption>
@@ -105,14 +97,12 @@ function between(low, high, unit) {
   return first === last ? first : `${first} to ${last}`;
 }
 
-function options(width, unit, limits, planned, scale, at) {
+function options(unit, limits, planned, scale, at) {
   const [ink, danger, soft] = [token("--ink"), token("--danger"), token("--soft")];
   const line = (stroke, dash) => ({ stroke, width: 1.5, dash, points: { show: false } });
   const lines = (count, stroke, dash) => Array.from({ length: count }, () => line(stroke, dash));
-  const axis = { stroke: soft, font: FONT, grid: { stroke: token("--line") }, ticks: { show: false } };
   const ticks = unit === "°" ? {} : { splits: () => [limits[1], 0, limits[0]] };
   return {
-    width,
     height: HEIGHT,
     padding: [8, EDGE, 0, 0],
     cursor: { sync: { key: "curves" }, y: false, drag: { x: false, y: false }, points: { size: 6 } },
@@ -122,8 +112,8 @@ function options(width, unit, limits, planned, scale, at) {
     bands: [{ series: [2, 1], fill: ink }],
     series: [{}, line(ink, []), line(ink, []), ...lines(limits.length, danger, [5, 4]), ...lines(planned, soft, [1.5, 3])],
     axes: [
-      { ...axis, size: 22, values: (_, all) => all.map((s) => `${s} s`) },
-      { ...axis, ...ticks, size: AXIS, values: (_, all) => all.map((one) => figure(one, one % 1 ? 1 : 0, unit === "°" ? "°" : "")) },
+      axisOf({ size: 22, values: (_, all) => all.map((s) => `${s} s`) }),
+      axisOf({ ...ticks, size: AXIS, values: (_, all) => all.map((one) => figure(one, one % 1 ? 1 : 0, unit === "°" ? "°" : "")) }),
     ],
   };
 }

@@ -6,7 +6,8 @@ import { get, Refusal } from "./api.js";
 import { figure } from "./figures.js";
 import { HistoryChart } from "./historychart.js";
 import { isAltered, isKey } from "./keys.js";
-import { between, last, lengthOf, moment, moved, SPANS, upTo, zoomed } from "./span.js";
+import { dateTime } from "./report.js";
+import { between, last, lengthOf, moved, SPANS, upTo, zoomed } from "./span.js";
 
 const AGAIN_MS = 15_000; // what is new comes every ten seconds at the most
 const MOST_POINTS = 600;
@@ -47,18 +48,21 @@ export function History({ model, gone, act }) {
     const mine = asked.current = {};
     const points = Math.max(LEAST_POINTS, Math.min(MOST_POINTS, Math.floor(place.current.clientWidth / 2)));
     const found = await get(`${pathOf(joint, about)}&points=${points}`);
+    if (asked.current === mine) setShown({ told: found, span: about });
+  };
+  const newest = useRef(joint);
+  newest.current = joint;
+  const loadWear = async () => {
     const done = await get(`/joints/${encodeURIComponent(joint)}/wear`);
-    if (asked.current !== mine) return;
-    setShown({ told: found, span: about });
-    setWear(done);
+    if (newest.current === joint) setWear(done);
   };
   const isGone = useRef(gone);
   isGone.current = gone;
   useEffect(() => {
-    act(() => load(span));
+    act(() => Promise.all([load(span), wear?.joint !== joint && loadWear()]));
     if (!span.follows) return undefined;
     // Nobody asked for it: it wipes nothing that is said, and what fails is tried again.
-    const look = () => load(upTo(span, nowS())).catch((error) => {
+    const look = () => Promise.all([load(upTo(span, nowS())), loadWear()]).catch((error) => {
       if (!(error instanceof Refusal)) throw error;
     });
     const again = setInterval(() => document.visibilityState === "visible" && !isGone.current && look(), AGAIN_MS);
@@ -93,7 +97,7 @@ export function History({ model, gone, act }) {
         <button onClick=${steps.before}>Earlier</button>
         <button aria-disabled=${span.follows} onClick=${() => span.follows || steps.after()}>Later</button>
       </div>
-      <p role="status">${shown ? `${told.joint} from ${moment(seen.from)} to ${moment(seen.to)}` : "Asking."}</p>
+      <p role="status">${shown ? `${told.joint} from ${dateTime(seen.from * 1000)} to ${dateTime(seen.to * 1000)}` : "Asking."}</p>
       <p class="small">Drag over a chart to zoom to that time; or, on the charts, + and − zoom, ← and → go earlier and later.
         A band is from the least to the greatest of what was read once a second, the line is its mean.</p>
       <div class="charts" ref=${place} role="group" aria-label="Charts" tabindex="0" onKeyDown=${pressed}>
@@ -102,7 +106,7 @@ export function History({ model, gone, act }) {
       </div>
       ${told && html`<p><a href=${`/api/v1${pathOf(joint, seen)}&points=2000&format=csv`} download=${`${joint}-history.csv`}>The
         history of ${joint} in that time</a> as a table (CSV).</p>`}
-      ${wear && html`<${Wear} wear=${wear} />`}
+      ${wear?.joint === joint && html`<${Wear} wear=${wear} />`}
     </section>`;
 }
 
@@ -122,7 +126,7 @@ function Wear({ wear }) {
   if (wear.since_utc === null) return html`<p>${wear.joint} was never heard by this coordinator.</p>`;
   const hours = (s) => figure(s / 3600, 1, "h");
   return html`
-    <h3>In all since ${moment(Date.parse(wear.since_utc) / 1000)}</h3>
+    <h3>In all since ${dateTime(wear.since_utc)}</h3>
     <ul class="facts">
       <li>heard for ${hours(wear.on_s)}, turned for ${hours(wear.moving_s)}</li>
       <li>${wear.starts} starts, ${wear.reversals} reversals, ${figure(wear.distance_deg, 0, "°")}</li>

@@ -1,9 +1,10 @@
 // One quantity over time: a band from least to greatest with its mean, or what was counted in each stretch.
 
 import { html } from "htm/preact";
-import { useEffect, useRef } from "preact/hooks";
+import { useRef } from "preact/hooks";
 import uPlot from "uplot";
 import { figure, NONE } from "./figures.js";
+import { axisOf, token, usePlot } from "./plot.js";
 import { instant, lengthOf } from "./span.js";
 
 const HEIGHT = 130;
@@ -15,8 +16,6 @@ const LEAST_DRAG_PX = 6; // what is shorter was a press and no drag
 const [MIN_S, H_S, D_S] = [60, 3600, 86_400];
 const STEPS_S = [...[1, 5, 10, 30], ...[1, 2, 5, 10, 15, 30].map((one) => one * MIN_S), ...[1, 2, 3, 6, 12].map((one) => one * H_S),
   ...[1, 2, 7, 14, 28, 56, 91, 182, 364, 728, 1456].map((one) => one * D_S)]; // between two labels
-const FONT = '11px "DejaVu Sans", system-ui, sans-serif';
-const token = (name) => getComputedStyle(document.documentElement).getPropertyValue(name).trim();
 
 /** The chart; `zoom` is told from when to when somebody dragged, Unix time in s. */
 export function HistoryChart({ kind, told, span, zoom }) {
@@ -24,7 +23,7 @@ export function HistoryChart({ kind, told, span, zoom }) {
   const points = useRef(null);
   const columns = kind.columns(told);
   const limits = kind.limits?.(told) ?? [];
-  useEffect(() => {
+  usePlot(place, [told, kind], () => {
     const data = drawn(told, columns, limits);
     const at = (chart) => {
       const k = chart.cursor.idx;
@@ -35,15 +34,8 @@ export function HistoryChart({ kind, told, span, zoom }) {
       if (width >= LEAST_DRAG_PX) zoom(chart.posToVal(left, "x"), chart.posToVal(left + width, "x"));
       chart.setSelect({ left: 0, top: 0, width: 0, height: 0 }, false);
     };
-    const width = () => place.current.clientWidth;
-    const chart = new uPlot(options(width(), kind, data, columns.length, limits.length, span, at, select), data, place.current);
-    const fit = () => chart.setSize({ width: width(), height: HEIGHT });
-    addEventListener("resize", fit);
-    return () => {
-      removeEventListener("resize", fit);
-      chart.destroy();
-    };
-  }, [told, kind]);
+    return { options: options(kind, data, columns.length, limits.length, span, at, select), data };
+  });
   return html`
     <figure class="curve">
       <figcaption class="small"><strong>${kind.name}</strong> ${inWords(kind, columns, limits)} <span ref=${points}></span></figcaption>
@@ -98,8 +90,8 @@ function scale(kind, data, count) {
   return [Math.min(low, ...near) - margin, Math.max(high, ...near) + margin];
 }
 
-function options(width, kind, data, count, limits, span, at, select) {
-  const [ink, soft] = [token("--ink"), token("--soft")];
+function options(kind, data, count, limits, span, at, select) {
+  const ink = token("--ink");
   const line = (stroke, more) => ({ stroke, width: 1.5, points: { show: false }, spanGaps: false, ...more });
   const shown = count === 1
     ? [line(ink, { fill: token("--trough"), paths: uPlot.paths.stepped({ align: 0 }) })]
@@ -107,9 +99,7 @@ function options(width, kind, data, count, limits, span, at, select) {
   const lonely = { show: (chart) => chart.data[0].length < 3, size: 5 }; // a line needs two of them
   shown.at(-1).points = lonely;
   const dashed = [token("--attention-mark"), token("--danger")];
-  const axis = { stroke: soft, font: FONT, grid: { stroke: token("--line") }, ticks: { show: false } };
   return {
-    width,
     height: HEIGHT,
     padding: [8, EDGE, 0, 0],
     cursor: { sync: { key: "history" }, y: false, drag: { x: true, y: false, setScale: false, dist: LEAST_DRAG_PX }, points: { size: 6 } },
@@ -119,8 +109,8 @@ function options(width, kind, data, count, limits, span, at, select) {
     bands: count === 1 ? [] : [{ series: [2, 1], fill: "#9aa5aa" }],
     series: [{}, ...shown, ...Array.from({ length: limits }, (_, k) => line(dashed[k], { dash: [5, 4] }))],
     axes: [
-      { ...axis, size: 22, space: LABEL_PX, incrs: STEPS_S, values: (_, all) => all.map((s) => instant(s, lengthOf(span))) },
-      { ...axis, size: AXIS, values: (_, all) => all.map((one) => figure(one, one % 1 ? Math.max(1, kind.decimals) : 0, "")) },
+      axisOf({ size: 22, space: LABEL_PX, incrs: STEPS_S, values: (_, all) => all.map((s) => instant(s, lengthOf(span))) }),
+      axisOf({ size: AXIS, values: (_, all) => all.map((one) => figure(one, one % 1 ? Math.max(1, kind.decimals) : 0, "")) }),
     ],
   };
 }

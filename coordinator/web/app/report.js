@@ -68,9 +68,9 @@ export function apart(hold) {
     + (others > 1 ? `, the other joints ${micros(hold.apart_us)} apart` : "");
 }
 
-/** Local date and time of a UTC instant. */
+/** Local date and time of an instant: UTC as text, or Unix time in ms. */
 export function dateTime(utc) {
-  if (!utc) return NONE;
+  if (utc == null) return NONE;
   const date = new Date(utc);
   const parts = [date.getFullYear(), date.getMonth() + 1, date.getDate()];
   return `${parts.map((part) => String(part).padStart(2, "0")).join("-")} ${dayTime(date)}`;

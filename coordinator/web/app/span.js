@@ -52,9 +52,3 @@ export function instant(s, lengthS) {
   const exact = lengthS < HOUR_S ? `${time(at)}:${two(at.getSeconds())}` : time(at);
   return lengthS > DAY_S / 2 ? `${day(at)} ${exact}` : exact;
 }
-
-/** With its date, for a sentence. */
-export function moment(s) {
-  const at = new Date(s * 1000);
-  return `${day(at)} ${time(at)}:${two(at.getSeconds())}`;
-}

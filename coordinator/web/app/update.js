@@ -66,7 +66,7 @@ function Going({ update, going, gone, cancel }) {
         ? html`<${Press} name="plain" off=${gone} press=${cancel}>Cancel the update<//>`
         : html`<span class="small">It cannot be cancelled any more: a new image that does not answer gives way to the old one.</span>`}
     </p>`}
-    ${update.phase === "failed" && html`<p class="small">It may be done again: what came is sent no second time.</p>`}`;
+    ${update.may_be_repeated && html`<p class="small">It may be done again: what the joint keeps of it is sent no second time.</p>`}`;
 }
 
 // Why it cannot be begun now, a sentence; empty where only the coordinator can tell.

@@ -3,13 +3,13 @@
 import { html } from "htm/preact";
 import { useEffect, useRef } from "preact/hooks";
 import uPlot from "uplot";
+import { FONT } from "./plot.js";
 
 const HEIGHT = 150;
 const WIDEST = 640;
 const SPAN_S = 600;
 const STEP_US = 5e6; // an old point moves away from now
 const STROKES = ["#1e2326", "#a86a00", "#a3161c"]; // reading, warning, limit
-const FONT = '11px "DejaVu Sans", system-ui, sans-serif';
 
 /** The chart; what it shows last stands as a figure in the lane. */
 export function Warmth({ joint, history, nowUs }) {

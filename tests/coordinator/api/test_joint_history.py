@@ -1,14 +1,17 @@
 """What a joint was and did, as the API tells it."""
 
+import asyncio
 import csv
 import io
+import threading
 from collections.abc import AsyncIterator
 from pathlib import Path
 
 import httpx2
 import pytest
 
-from coordinator.api import create_app
+from coordinator.answers.joint_history import JointHistory
+from coordinator.api import create_app, joints
 from coordinator.config.arm import load_arm
 from coordinator.config.data_folder import make_key
 from coordinator.config.settings import DEMO_ARM
@@ -90,6 +93,25 @@ async def test_a_table_is_asked_for_by_its_name_or_its_media_type(
     assert row["utc"] == "2026-05-01T12:00:00+00:00"
     assert (row["temperature_c_max"], row["clock_uncertainty_us_max"]) == ("61.5", "")
     assert (row["starts"], row["distance_deg"]) == ("600", "1500.0")
+
+
+async def test_while_a_table_is_made_the_loop_goes_on(
+    http: httpx2.AsyncClient, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    begun, go_on = asyncio.Event(), threading.Event()
+    loop = asyncio.get_running_loop()
+
+    def slowly(_found: JointHistory) -> str:
+        loop.call_soon_threadsafe(begun.set)
+        assert go_on.wait(30), "the loop did not go on"
+        return "made\r\n"
+
+    monkeypatch.setattr(joints, "history_csv", slowly)
+    asked = asyncio.create_task(http.get("/joints/elbow/history", params={"format": "csv"}))
+    await begun.wait()
+    assert (await http.get("/joints/elbow/wear")).status_code == 200
+    go_on.set()
+    assert (await asked).text == "made\r\n"
 
 
 async def test_json_is_told_where_both_would_do(http: httpx2.AsyncClient) -> None:

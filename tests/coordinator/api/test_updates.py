@@ -1,26 +1,39 @@
 """A signed image as a request's body: what is refused before a joint is asked anything."""
 
-import hashlib
+import asyncio
+from collections.abc import Callable
+from dataclasses import asdict
 
 import httpx2
 import pytest
 
-from coordinator.core.updating.signed import MAX_SIGNED_BYTES
-from protocol.image import ImageHeader, encode_header
+from coordinator.api import updates
+from coordinator.api.responses.arm import UPDATING
+from coordinator.core.machine import Coordinator
+from coordinator.core.updating.signed import MAX_SIGNED_BYTES, SignedImage
+from coordinator.core.updating.updates import Updates
+from coordinator.service import Service
+from protocol.image import describe, encode_header
 
 IMAGE = b"pricking out " * 400
 
 
 def file(image: bytes = IMAGE, board: str = "bench-joint") -> bytes:
     """A signed image, by nobody's key."""
-    header = ImageHeader(board, "1.5.0", len(image), hashlib.sha256(image).digest())
-    return encode_header(header) + bytes(64) + image
+    return encode_header(describe(board, "1.5.0", image)) + bytes(64) + image
 
 
 def verdict(answer: httpx2.Response) -> tuple[int, str]:
     return answer.status_code, answer.json()["type"].removeprefix("urn:unisono:problem:")
 
 
+@pytest.fixture(name="limp")
+def an_arm_that_could_be_updated(monkeypatch: pytest.MonkeyPatch) -> None:
+    """As far as its joints' state goes."""
+    monkeypatch.setattr(Coordinator, "require_updatable", lambda core, name, now: core.named(name))
+
+
+@pytest.mark.usefixtures("limp")
 @pytest.mark.parametrize(
     ("body", "sentence"),
     [
@@ -51,6 +64,51 @@ async def test_a_joint_that_is_not_there_is_refused(
     assert verdict(answer) == (status, code)
     assert (await http.get("/arm")).json()["update"] is None
     assert verdict(await http.get(f"/joints/{name}/update")) == (404, "not-found")
+
+
+async def test_what_the_arm_is_about_is_told_before_the_file_is_looked_at(
+    http: httpx2.AsyncClient, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    def read(name: str, data: bytes) -> None:
+        raise AssertionError("the file was read")
+
+    monkeypatch.setattr(updates, "read_signed", read)
+    answer = await http.post("/joints/elbow/update", content=file())
+    assert verdict(answer) == (409, "joint-offline")
+
+
+@pytest.mark.usefixtures("limp")
+async def test_control_that_is_taken_over_while_the_file_is_read_ends_it(
+    http: httpx2.AsyncClient, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    async def meanwhile(work: Callable[[bytes], SignedImage], body: bytes) -> SignedImage:
+        await http.post("/control/take", headers={"Unisono-Client": "somebody-else-entirely"})
+        return work(body)
+
+    with monkeypatch.context() as patched:
+        patched.setattr(asyncio, "to_thread", meanwhile)
+        answer = await http.post("/joints/elbow/update", content=file())
+    assert verdict(answer) == (409, "control")
+
+
+@pytest.mark.usefixtures("limp")
+async def test_a_file_that_is_none_gives_nobody_control(http: httpx2.AsyncClient) -> None:
+    one = {"Unisono-Client": "somebody-else-entirely"}
+    answer = await http.post("/joints/elbow/update", content=b"", headers=one)
+    assert verdict(answer) == (422, "image-unclear")
+    assert (await http.get("/control")).json()["holder"] is None
+
+
+async def test_how_an_update_goes_is_told_without_all_else_of_the_arm(
+    http: httpx2.AsyncClient, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    def everything(service: Service) -> None:
+        raise AssertionError("the whole arm was looked at")
+
+    monkeypatch.setattr(Updates, "snapshot", lambda updates: UPDATING)
+    monkeypatch.setattr(Service, "snapshot", everything)
+    assert (await http.get("/joints/elbow/update")).json() == asdict(UPDATING)
+    assert verdict(await http.get("/joints/base/update")) == (404, "not-found")
 
 
 async def test_what_is_not_under_way_cannot_be_cancelled(http: httpx2.AsyncClient) -> None:

@@ -13,6 +13,7 @@ from coordinator.api.responses.base import plain
 from coordinator.cli import firmware
 from coordinator.cli.watch import Interrupts
 from coordinator.codes.update_phase import UpdatePhase
+from coordinator.config.regular_file import read_regular
 from coordinator.config.update_key import make_update_key
 from protocol.image import HEADER_BYTES, SIGNATURE_BYTES
 from tests.coordinator.cli.here import Unisono, unisono_here
@@ -198,6 +199,23 @@ def test_an_update_is_followed_to_its_end_with_the_caution_before(
     assert "support a raised arm" in done.out
     assert coordinator.asked[0] == ("/joints/elbow/update", signed.read_bytes())
     assert coordinator.asked[-1][0] == "/control/release"
+
+
+def test_what_is_sent_is_what_was_looked_at_whatever_becomes_of_the_file(
+    signed: Path, unisono: Unisono, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    first = signed.read_bytes()
+
+    def read_and_replaced(path: Path, limit: int) -> tuple[bytes, int]:
+        found = read_regular(path, limit)
+        path.write_bytes(b"another build")
+        return found
+
+    monkeypatch.setattr(firmware, "read_regular", read_and_replaced)
+    coordinator = Standing(UPDATE)
+    with served(coordinator) as url:
+        assert unisono("joint", "update", "elbow", str(signed), "--url", url).code == 0
+    assert coordinator.asked[0] == ("/joints/elbow/update", first)
 
 
 WENT_BACK = replace(

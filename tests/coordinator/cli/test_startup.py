@@ -5,6 +5,7 @@ import sys
 
 HEAVY = (
     *("pydantic", "fastapi", "uvicorn", "sqlalchemy", "zeroconf", "websockets", "ruckig", "orjson"),
+    "cryptography",
     *("simulator", "coordinator.rehearsal", "coordinator.motion", "coordinator.service"),
     *("coordinator.core.machine", "coordinator.api", "coordinator.store"),
 )
@@ -30,7 +31,9 @@ def test_the_command_line_begins_without_what_plans_serves_or_rehearses() -> Non
 def test_software_joints_begin_without_what_serves_or_keeps_records() -> None:
     loaded = loaded_by("coordinator.cli.simulating")
     assert "simulator.server" in loaded
-    assert loaded.isdisjoint(("fastapi", "uvicorn", "sqlalchemy", "alembic", "coordinator.service"))
+    assert loaded.isdisjoint(
+        ("fastapi", "uvicorn", "sqlalchemy", "alembic", "cryptography", "coordinator.service")
+    )
 
 
 def test_a_process_that_a_command_starts_begins_without_the_command_line() -> None:

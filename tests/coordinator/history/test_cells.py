@@ -1,12 +1,13 @@
 """Cells: whatever they are put together from, they tell what the samples were."""
 
 import itertools
+from collections.abc import Iterable
 
 from hypothesis import given
 from hypothesis import strategies as st
 
 from coordinator.history.cells import Cell, CellKey, cell_of
-from coordinator.history.collector import FINEST_KEPT_S, Collector
+from coordinator.history.collector import MOST_WAITING, Collector
 from coordinator.history.levels import HOUR, LEVELS, MOST_POINTS, Level, look_at
 from coordinator.history.quantities import GAUGES, Counts, Reading, reading
 
@@ -82,15 +83,58 @@ def test_what_the_disk_did_not_take_is_put_together_with_what_comes_next() -> No
     assert (cell.spreads[0].least, cell.spreads[0].greatest) == (1, 9)
 
 
-def test_while_the_disk_takes_nothing_only_the_oldest_seconds_are_given_up() -> None:
-    collector = Collector()
-    for at_s in range(2 * FINEST_KEPT_S):
+def turning(collector: Collector, seconds: Iterable[int]) -> None:
+    """A joint that began to turn in each of these seconds."""
+    for at_s in seconds:
         collector.add("tip", at_s, cell_of((at_s, None, None, None, None), Counts(starts=1)))
-    assert collector.shed() == FINEST_KEPT_S - 1
+
+
+def test_while_the_disk_takes_nothing_the_oldest_seconds_are_given_up_and_no_minutes() -> None:
+    collector = Collector()
+    turning(collector, range(2 * MOST_WAITING))
+    assert collector.gap == (0, MOST_WAITING)
     cells = collector.drained()
-    assert min(key.start_s for key in cells if key.cell_s == 1) == FINEST_KEPT_S - 1
+    seconds = [key.start_s for key in cells if key.cell_s == 1]
+    assert seconds == list(range(MOST_WAITING, 2 * MOST_WAITING))
     minutes = [cell for key, cell in cells.items() if key.cell_s == 60]
-    assert sum(cell.counts.starts for cell in minutes) == 2 * FINEST_KEPT_S
+    assert sum(cell.counts.starts for cell in minutes) == 2 * MOST_WAITING
+
+
+def test_what_is_taken_back_is_older_than_what_came_meanwhile() -> None:
+    collector = Collector(most=60)
+    turning(collector, range(60))
+    failed = collector.drained()
+    turning(collector, range(60, 90))
+    assert collector.gap_told() is None
+    collector.take_back(failed)
+    assert collector.gap_told() == (0, 30)
+    seconds = [key.start_s for key in collector.drained() if key.cell_s == 1]
+    assert seconds == list(range(30, 90))
+
+
+def test_a_gap_is_told_once() -> None:
+    collector = Collector(most=2)
+    turning(collector, (7, 8, 9))
+    assert (collector.gap_told(), collector.gap_told()) == ((7, 8), None)
+    turning(collector, (10,))
+    assert collector.gap_told() == (8, 9)
+
+
+@given(SAMPLES, SAMPLES, st.integers(1, 5))
+def test_no_more_wait_than_may_however_the_time_of_day_is_set(
+    before: list[tuple[int, Reading | None, Counts]],
+    meanwhile: list[tuple[int, Reading | None, Counts]],
+    most: int,
+) -> None:
+    collector = Collector(most)
+    for at_s, read, counts in before:
+        collector.add("tip", at_s, cell_of(read, counts))
+    failed = collector.drained()
+    for at_s, read, counts in meanwhile:
+        collector.add("tip", at_s, cell_of(read, counts))
+    collector.take_back(failed)
+    levels = [key.cell_s for key in collector.drained()]
+    assert all(levels.count(level.cell_s) <= most for level in LEVELS)
 
 
 @given(
@@ -109,9 +153,8 @@ def test_a_look_has_all_that_was_asked_for_in_no_more_stretches_than_that(
     assert look.from_s % look.width_s == look.to_s % look.width_s == 0
     assert look.width_s % look.level.cell_s == 0
     assert look.level.reaches(from_s, now_s)
-    # What is read for it has a bound too.
-    finer = [one for one in LEVELS if one.cell_s > look.level.cell_s]
-    if finer:
+    # What is read for it has a bound too, but for hours, than which there is nothing coarser.
+    if look.level != HOUR:
         assert (look.to_s - look.from_s) / look.level.cell_s <= 61 * points
 
 

@@ -28,7 +28,7 @@ BATCHES = st.lists(
 
 
 def batch(samples: list[tuple[str, int, Cell]]) -> dict[CellKey, Cell]:
-    collector = Collector()
+    collector = Collector(most=max(1, len(samples)))
     for joint, after_s, cell in samples:
         collector.add(joint, FROM_S + after_s, cell)
     return collector.drained()

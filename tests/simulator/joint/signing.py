@@ -1,11 +1,10 @@
 """Signed images for tests, and the key that signs them."""
 
-from hashlib import sha256
 from typing import Final
 
 from cryptography.hazmat.primitives.asymmetric.ed25519 import Ed25519PrivateKey
 
-from protocol.image import ImageFrame, ImageHeader, encode_header
+from protocol.image import ImageFrame, ImageHeader, describe, encode_header
 from protocol.messages import Update
 from simulator.joint.images import BOARD, ImageStore
 
@@ -27,7 +26,7 @@ def data_of(number: int, size: int = 10_000) -> bytes:
 
 def header_of(data: bytes, firmware: str = "1.5.0", board: str = BOARD) -> ImageHeader:
     """What describes an image."""
-    return ImageHeader(board, firmware, len(data), sha256(data).digest())
+    return describe(board, firmware, data)
 
 
 def announcing(header: ImageHeader, key: Ed25519PrivateKey = SECRET) -> Update:

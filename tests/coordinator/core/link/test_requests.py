@@ -1,7 +1,11 @@
 """Requests on a joint's stream: each is answered once."""
 
+import pytest
+
+from coordinator.core.events import Content
 from coordinator.core.link.requests import DELIVERIES, Answer, Requests
-from protocol.messages import Blink, Reject
+from protocol.image import ImageFrame
+from protocol.messages import Blink, Install, Reject, Update
 
 REJECT = Reject(ref=9, code="not-at-rest", message="it moves")
 
@@ -71,4 +75,17 @@ def test_delivery_time_runs_from_when_the_frame_was_sent_and_forgets_the_oldest(
         requests.answered(number, None, 1_000 + (90_000 if number == 0 else 20))
         if number == 1:
             assert requests.delivery_p995_us == 90_000
+    assert requests.delivery_p995_us == 20
+
+
+@pytest.mark.parametrize(
+    "asked", [Update(header="0" * 200, signature="0" * 128), ImageFrame(0, b"new"), Install()]
+)
+def test_what_an_update_takes_is_no_delivery_time(asked: Content) -> None:
+    requests, answers = Requests("0a0b0c"), Answers()
+    for token, content, took_us in ((1, Blink(), 20), (2, asked, 9_000_000)):
+        requests.request(token, content, answers.keep(), 0)
+        requests.frame_sent(token, token, 0)
+        requests.answered(token, None, took_us)
+    assert answers.codes == ["ack", "ack"]
     assert requests.delivery_p995_us == 20

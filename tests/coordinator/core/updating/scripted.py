@@ -22,7 +22,7 @@ from coordinator.timing.exchange import Exchange
 from protocol import messages
 from protocol.discovery import Announcement
 from protocol.drive import Drive, StopLevel
-from protocol.image import ImageFrame, ImageHeader, decode_header, encode_header
+from protocol.image import ImageFrame, decode_header, describe, encode_header
 from protocol.messages import Capabilities, Reject, Welcome
 from protocol.states import JointState
 from protocol.status import Status
@@ -45,8 +45,8 @@ def signed(
     signature: bytes = GOOD_SIGNATURE,
 ) -> SignedImage:
     """A signed image; `signature` is the one that the scripted joint takes for a good one."""
-    header = ImageHeader(board, firmware, len(image), hashlib.sha256(image).digest())
-    return read_signed("firmware.image", encode_header(header) + signature + image)
+    header = encode_header(describe(board, firmware, image))
+    return read_signed("firmware.image", header + signature + image)
 
 
 @dataclass

@@ -6,6 +6,7 @@ import pytest
 
 from coordinator.codes.level import Level
 from coordinator.codes.update_phase import UpdatePhase as P
+from coordinator.codes.update_phase import UpdateTrouble, may_be_repeated
 from coordinator.core import events as ev
 from coordinator.core.condition import condition
 from coordinator.core.snapshot.arm import arm_snapshot
@@ -217,11 +218,26 @@ def test_one_that_goes_on_losing_it_is_given_up() -> None:
     assert bench.now < 60 * S
 
 
+def test_it_may_be_repeated_only_where_that_can_come_to_more() -> None:
+    helps = {
+        *("joint-offline", "silent", "stalled", "install-unknown", "image-wrong", "image-store"),
+        *("not-at-rest", "energised", "on-trial"),
+    }
+    told = {str(code) for code in UpdateTrouble} | {
+        *("not-at-rest", "energised", "on-trial", "image-board", "image-size", "image-signature"),
+        *("image-gap", "image-missing", "image-wrong", "image-store", "message-invalid"),
+        "a-code-of-later-firmware",
+    }
+    assert {code for code in told if may_be_repeated(P.FAILED, code)} == helps
+    assert [phase for phase in P if may_be_repeated(phase, "")] == [P.CANCELLED]
+
+
 def test_a_foreign_signature_is_refused_by_the_joint_and_nothing_is_sent() -> None:
     bench = Bench()
     bench.begin(signed(signature=GOOD_SIGNATURE[::-1][:63] + b"\0"))
     update = bench.over()
     assert (update.phase, update.code) == (P.FAILED, "image-signature")
+    assert not update.may_be_repeated
     assert not image_frames(bench)
 
 
@@ -232,6 +248,7 @@ def test_drivers_that_are_switched_on_in_between_end_it_and_what_came_is_kept() 
     bench.joint.energised = True
     update = bench.over()
     assert (update.phase, update.code) == (P.FAILED, "energised")
+    assert update.may_be_repeated
     bench.joint.energised = False
     bench.run_for(1 * S)
     before = len(image_frames(bench))

@@ -71,6 +71,13 @@ def test_a_motor_that_is_about_to_be_on_is_refused() -> None:
     assert refused(bench, UPDATE).code == "energised"
 
 
+def test_what_the_arm_is_about_is_told_before_anything_of_the_image() -> None:
+    bench = Bench()
+    bench.joint.energised = True
+    heard_again(bench)
+    assert refused(bench, ev.Update("base", signed(board="other-board"))).code == "energised"
+
+
 def test_a_joint_that_takes_no_images_is_refused() -> None:
     bench = Bench()
     bench.joint.board = None
