@@ -7,6 +7,7 @@ HEAVY = (
     *("pydantic", "fastapi", "uvicorn", "sqlalchemy", "zeroconf", "websockets", "ruckig", "orjson"),
     *("simulator", "coordinator.rehearsal", "coordinator.motion", "coordinator.service"),
     *("coordinator.core.machine", "coordinator.api", "coordinator.store"),
+    *("coordinator.accuracy", "tomlkit", "statistics"),
 )
 
 
