@@ -1,7 +1,5 @@
 """What is seen of a joint's fan, and what is usual where nothing was seen."""
 
-import pytest
-
 from coordinator.health.heat_fan import (
     PLAY_C,
     USUAL_HYSTERESIS_C,
@@ -42,4 +40,4 @@ def test_what_is_usual_is_likely_until_it_was_seen_to_be_otherwise() -> None:
     warm = watched(*[(USUAL_ON_C + PLAY_C + 0.1, 0.0)] * 2)
     assert warm.likely.on_c is None  # it stood still above where one comes on usually
     came = watched((50.0, 0.0), (50.0, 1.0))
-    assert came.likely == FanRule(50.0, pytest.approx(50.0 - USUAL_HYSTERESIS_C), 1.0)
+    assert came.likely == FanRule(50.0, 50.0 - USUAL_HYSTERESIS_C, 1.0)
