@@ -39,7 +39,7 @@ def heat_sentence(peaks: Mapping[str, Estimate | None], joints: Sequence[Joint])
         )
     worst = min(joints, key=lambda joint: spare_c.get(joint.name, float("inf")))
     each = ", ".join(f"{name} {_within(peak)}" for name, peak in peaks.items())
-    near = "may be at" if spare_c[worst.name] <= 0.0 else "is nearest to"
+    near = "may get to" if spare_c[worst.name] <= 0.0 else "is nearest to"
     return (
         f"highest temperature: {each}; of those known {worst.name} {near} where it stops, "
         f"{worst.temperature_limit_c:g} °C; by one body of heat each, as fitted, as warm as it is "

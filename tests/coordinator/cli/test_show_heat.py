@@ -50,7 +50,7 @@ def test_the_sentence_names_the_joint_nearest_to_its_limit_and_which_are_not_kno
         "as fitted, as warm as it is now, its fan as it is, without a break"
     )
     hot = peaks | {"tip": Estimate(56.0, 53.0, 59.0)}
-    assert "tip may be at where it stops, 58 °C" in heat_sentence(hot, JOINTS)
+    assert "tip may get to where it stops, 58 °C" in heat_sentence(hot, JOINTS)
     assert heat_sentence({joint.name: None for joint in JOINTS}, JOINTS) == (
         "highest temperature: not known; that takes an arm that is served, whose joints were "
         "watched resting and moving"
