@@ -15,7 +15,7 @@ import typer
 from rich.console import Console
 
 from coordinator.client import Client
-from coordinator.config.arm import Arm, load_arm
+from coordinator.config.arm import Arm, Joint, load_arm
 from coordinator.config.mistake import Mistake
 from coordinator.config.regular_file import read_regular
 from coordinator.config.settings import DEMO_ARM, SERVICE_VARIABLE, default_data_folder
@@ -154,6 +154,16 @@ def read_arm(path: Path) -> Arm:
     arm = load_arm(path)
     tell_remarks(arm)
     return arm
+
+
+def named_joint(arm: Arm, name: str) -> Joint:
+    """The joint of that name. Raises Failure with those that there are."""
+    try:
+        return arm.joint(name)
+    except KeyError as error:
+        known = " ".join(joint.name for joint in arm.joints)
+        sentence = f"there is no joint {name!r}; {arm.name} has {known}"
+        raise Failure(ExitCode.WRONG_INPUT, sentence) from error
 
 
 def tell_remarks(arm: Arm) -> None:

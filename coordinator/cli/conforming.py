@@ -20,6 +20,7 @@ from coordinator.cli.common import (
     ExitCode,
     Failure,
     err,
+    named_joint,
     out,
     read_arm,
     require_yes,
@@ -138,17 +139,13 @@ def _chosen(only: tuple[str, ...]) -> Sequence[Check]:
 
 
 def _joint(arm: Arm, name: str | None) -> Joint:
-    known = " ".join(joint.name for joint in arm.joints)
     if name is None:
         if len(arm.joints) > 1:
+            known = " ".join(joint.name for joint in arm.joints)
             sentence = f"--joint must say which joint of {arm.name} it is: {known}"
             raise Failure(ExitCode.WRONG_INPUT, sentence)
         return arm.joints[0]
-    try:
-        return arm.joint(name)
-    except KeyError as error:
-        sentence = f"there is no joint {name!r}; {arm.name} has {known}"
-        raise Failure(ExitCode.WRONG_INPUT, sentence) from error
+    return named_joint(arm, name)
 
 
 def _require_command(command: str) -> None:

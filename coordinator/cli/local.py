@@ -29,6 +29,7 @@ from coordinator.cli.common import (
     UrlOption,
     caution,
     client_at,
+    named_joint,
     out,
     path_of,
     read_arm,
@@ -267,13 +268,8 @@ def simulate(
         from coordinator.rehearsal.software_joints import joint_settings
 
     described = read_arm(arm)
-    try:
-        asked = {joint.id for joint in joint_settings(described, seed, only or ())}
-    except KeyError as error:
-        known = " ".join(joint.name for joint in described.joints)
-        raise Failure(
-            ExitCode.WRONG_INPUT, f"there is no joint {error.args[0]!r}; {arm.name} has {known}"
-        ) from error
+    wanted = [named_joint(described, name).name for name in only or ()]
+    asked = {joint.id for joint in joint_settings(described, seed, wanted)}
     in_python, in_c = (
         tuple(joint for joint in some if joint.id in asked)
         for some in shared_out(joint_settings(described, seed), joints)

@@ -22,12 +22,13 @@ from coordinator.cli.common import (
     read_program,
     show_json,
 )
+from coordinator.cli.show_heat import heat_sentence, peaks_c
 from coordinator.cli.show_rehearsal import rehearsal_sentences, rehearsal_table, supply_sentence
 from coordinator.cli.watch import Interrupts
 from coordinator.cli.which_arm import ChosenArm, choose_arm
 from coordinator.cli.written import require_writable, write_file
 from coordinator.config.arm import parse_arm
-from coordinator.core.snapshot.joint import fitted_hops
+from coordinator.core.snapshot.joint import JointSnapshot, fitted_hops
 from coordinator.motion import Part, check_program
 from coordinator.motion.check import CheckResult
 from coordinator.motion.peaks import joint_peaks
@@ -89,7 +90,8 @@ def rehearse_all(asked: Asked, *, as_json: bool) -> ExitCode:
     parts = _planned(asked, text, chosen, as_json=as_json)
     planned_s = sum(move.duration_us for part in parts for move in part.moves()) / US
     peaks = joint_peaks(parts, chosen.arm)
-    arm_text, loops, fitted_ohm = chosen.arm.text, asked.loops, _fitted(chosen)
+    told = _told(chosen)
+    arm_text, loops, fitted_ohm = chosen.arm.text, asked.loops, fitted_hops(told)
     tasks = [
         _Task(
             chosen.arm.path, arm_text, text, asked.network, seed, asked.switches, loops, fitted_ohm
@@ -112,6 +114,8 @@ def rehearse_all(asked: Asked, *, as_json: bool) -> ExitCode:
         picture = plot(title, summary, peaks, start_skews_us(played))
         write_file(asked.picture, picture)
     speed = summary.simulated_us / 1e6 / took_s
+    longest_us = summary.duration_us.most if summary.duration_us is not None else 0.0
+    warmest_c = peaks_c(chosen.arm.joints, told, max(planned_s, longest_us / US))
     if as_json:
         show_json(
             {
@@ -124,6 +128,9 @@ def rehearse_all(asked: Asked, *, as_json: bool) -> ExitCode:
                 "planned_s": planned_s,
                 **asdict(summary),
                 "joints": [asdict(peak) for peak in peaks],
+                "highest_temperature_c": {
+                    name: None if one is None else asdict(one) for name, one in warmest_c.items()
+                },
                 "fitted_hops": list(fitted_ohm),
                 "took_s": took_s,
                 "times_real_time": speed,
@@ -134,6 +141,7 @@ def rehearse_all(asked: Asked, *, as_json: bool) -> ExitCode:
         for sentence in rehearsal_sentences(summary, planned_s):
             out().print(sentence)
         out().print(supply_sentence(summary, chosen.arm.joints, fitted_ohm))
+        out().print(heat_sentence(warmest_c, chosen.arm.joints))
         out().print(rehearsal_table(summary, peaks))
         simulated_s = summary.simulated_us / 1e6
         out().print(f"{simulated_s:.0f} s simulated in {took_s:.1f} s: {speed:.0f} × real time")
@@ -142,12 +150,12 @@ def rehearse_all(asked: Asked, *, as_json: bool) -> ExitCode:
     return ExitCode.NOT_FINISHED if is_cancelled else ExitCode.DONE
 
 
-def _fitted(chosen: ChosenArm) -> dict[str, float]:
-    """Resistances of hops that the arm's coordinator has fitted, by joint. Raises ClientError."""
+def _told(chosen: ChosenArm) -> tuple[JointSnapshot, ...]:
+    """What the arm's coordinator tells of its joints, of what it fitted too. Raises ClientError."""
     if chosen.kind != "coordinator":
-        return {}
+        return ()
     with client_at(chosen.place) as client:
-        return fitted_hops(client.arm().joints)
+        return tuple(client.arm().joints)
 
 
 def _require_right(asked: Asked, text: str, chosen: ChosenArm, *, as_json: bool) -> None:

@@ -376,8 +376,6 @@ def check_sentences(name: str, result: "CheckResult") -> list[str]:
         sentences.append(
             f"{name}: it pauses {times} until somebody resumes; that is not in the time"
         )
-    if result.edges_s is not None:
-        sentences.append(edges_sentence(name, result.edges_s))
     if result.moves and result.moves[0].approach:
         first = result.moves[0]
         angles = " ".join(f"{letter}{angle:.2f}°" for letter, angle in first.target.items())

@@ -91,6 +91,11 @@ class Arm:
         """The joints' names by their program letters, base to tool."""
         return {joint.word: joint.name for joint in self.joints}
 
+    @property
+    def idle_share(self) -> float:
+        """Of its hold current, what a joint has that says its current is reduced."""
+        return 1.0 if self.idle_current is None else self.idle_current.share
+
     def pose_deg(self, name: str) -> dict[str, float]:
         """The angles of a named pose by joint. Raises KeyError."""
         names = (joint.name for joint in self.joints)

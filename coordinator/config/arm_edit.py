@@ -10,7 +10,7 @@ from coordinator.config.arm import Arm, parse_arm
 def with_joint_figure(arm: Arm, joint: str, key: str, value: float) -> str:
     """The arm file's text with that figure of a joint in place of its own, or added.
 
-    Raises KeyError for a joint that it has not, and ArmFileError for a figure that it cannot have.
+    `joint` is one of the arm's. Raises ArmFileError for a figure that it cannot have.
     """
     document: Any = tomlkit.parse(arm.text)
     rows = {one["name"]: one for one in document["joints"]}

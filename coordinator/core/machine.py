@@ -78,8 +78,7 @@ class Coordinator:
     ) -> None:
         self.arm = arm
         self.coordinator_id = coordinator_id
-        share = arm.idle_current.share if arm.idle_current is not None else 1.0
-        self.links = [JointLink(joint, k, share) for k, joint in enumerate(arm.joints)]
+        self.links = [JointLink(joint, k, arm.idle_share) for k, joint in enumerate(arm.joints)]
         self.ramp = arm_ramp(arm)
         self.skew_limit_us = arm.skew_limit_ms * 1e3
         self.outbox = Outbox()

@@ -7,8 +7,8 @@ does, and what hangs on its outputs, is not counted.
 
 from typing import Final
 
-from coordinator.config.arm import Arm
 from coordinator.config.joint import Joint
+from coordinator.health.supply import is_gone
 from protocol.states import MOVING_STATES
 from protocol.status import Status
 
@@ -18,14 +18,22 @@ IDLE_W: Final = 1.0
 """Of controller, radio and sensors, assumed."""
 
 
-def drawn_watts(arm: Arm, joint: Joint, status: Status) -> float:
-    """By its last status, in W."""
-    if not status.energised:
-        return IDLE_W
+def current_a(joint: Joint, idle_share: float, status: Status) -> float:
+    """The current that a joint's driver makes in its motor, by its last status.
+
+    `idle_share` is that of the hold current after long at rest. A joint says that it is energised
+    as long as its driver is let on, whether or not there is a supply to make current of.
+    """
+    if not status.energised or is_gone(status):
+        return 0.0
     if status.state in MOVING_STATES:
-        return most_watts(joint)
-    share = arm.idle_current.share if status.reduced and arm.idle_current is not None else 1.0
-    return _with_motor(joint.hold_current_a * share)
+        return joint.run_current_a
+    return joint.hold_current_a * (idle_share if status.reduced else 1.0)
+
+
+def drawn_watts(joint: Joint, idle_share: float, status: Status) -> float:
+    """By its last status, in W."""
+    return _with_motor(current_a(joint, idle_share, status))
 
 
 def most_watts(joint: Joint) -> float:
@@ -33,6 +41,6 @@ def most_watts(joint: Joint) -> float:
     return _with_motor(joint.run_current_a)
 
 
-def _with_motor(current_a: float) -> float:
+def _with_motor(amperes: float) -> float:
     # Peak current, microstepped: the two windings' sin and cos together are I²R at any position.
-    return IDLE_W + current_a * current_a * WINDING_OHM
+    return IDLE_W + amperes * amperes * WINDING_OHM

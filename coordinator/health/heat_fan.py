@@ -39,8 +39,8 @@ class FanWatch:
         self._runs_at_c = 300.0
         """The coolest that it was seen with the fan."""
 
-    def take(self, celsius: float, share: float) -> None:
-        """A reading came, with the share of the fan."""
+    def take(self, celsius: float, share: float) -> bool:
+        """A reading came, with the share of the fan; whether it runs otherwise than before."""
         was = self.share
         self._celsius = (
             celsius if was is None else self._celsius + QUICK * (celsius - self._celsius)
@@ -58,6 +58,7 @@ class FanWatch:
         if share > 0.0:
             self._runs_at = share
         self.share = share
+        return was is not None and share != was
 
     @property
     def seen(self) -> FanRule:

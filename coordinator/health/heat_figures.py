@@ -33,8 +33,11 @@ def figures(
     def ambient(one: list[float]) -> float:
         return REFERENCE_C + (one[A] + fan * one[B]) / rate(one)
 
+    def run_rise(one: list[float]) -> float:
+        return max(one[H], 0.0) / rate(one)
+
     def rise(one: list[float]) -> float:
-        return max(one[H], 0.0) * load / rate(one)
+        return run_rise(one) * load
 
     def steady(one: list[float]) -> float:
         return ambient(one) + rise(one)
@@ -57,6 +60,7 @@ def figures(
         ),
         ambient_c=_unless_wide(mean, columns, ambient),
         rise_c=_unless_wide(mean, columns, rise),
+        run_rise_c=_unless_wide(mean, columns, run_rise),
         steady_c=_unless_wide(mean, columns, steady),
         fan_factor=within(*_of(mean, columns, factor), 2) if fan_seen else None,
     )
@@ -64,7 +68,7 @@ def figures(
 
         def highest_c(mean_load: float) -> float:
             def settles(one: list[float]) -> float:
-                return ambient(one) + max(one[H], 0.0) * mean_load / rate(one)
+                return ambient(one) + run_rise(one) * mean_load
 
             value, deviation = _of(mean, columns, settles)
             return value + SURE * deviation

@@ -3,7 +3,7 @@
 from typing import Final
 
 from coordinator.config.joint import Joint
-from protocol.states import MOVING_STATES
+from coordinator.health.draw import current_a
 from protocol.status import Status
 
 CONSTANT_S: Final = 40.0
@@ -18,15 +18,10 @@ STRETCH_S: Final = 15.0
 def load_of(joint: Joint, idle_share: float, status: Status) -> float:
     """Heat of the winding as a share of that at run current, by what a status says.
 
-    It goes by the square of the current. `idle_share` is that of the hold current after long at
-    rest.
+    It goes by the square of the current.
     """
-    if not status.energised:
-        return 0.0
-    if status.state in MOVING_STATES:
-        return 1.0
-    hold = joint.hold_current_a / joint.run_current_a
-    return (hold * idle_share) ** 2 if status.reduced else hold * hold
+    share = current_a(joint, idle_share, status) / joint.run_current_a
+    return share * share
 
 
 class PresentLoad:

@@ -1,6 +1,7 @@
 """One joint's heat: fed with what its statuses say, asked for figures and times left."""
 
 from dataclasses import replace
+from itertools import accumulate
 from typing import Final
 
 from coordinator.health.heat_fan import FanWatch
@@ -53,9 +54,7 @@ class HeatModel:
             self._begin(now)
         self._taken_us = now
         self._load.take(now / US, load)
-        if (self._fan.share or 0.0) != fan_percent / 100:
-            self._is_new = True
-        self._fan.take(celsius, fan_percent / 100)
+        self._is_new |= self._fan.take(celsius, fan_percent / 100)
         for k, value in enumerate(
             ((now - self._bin_us) / US, celsius - REFERENCE_C, load, fan_percent / 100)
         ):
@@ -66,14 +65,14 @@ class HeatModel:
 
     def report(self, now: int, warning_c: float, limit_c: float) -> HeatReport:
         """All that can be told, or why not; made anew once a bin at most."""
-        last, begun_us = self._last, self._begun_us
-        if last is None or begun_us is None or now - begun_us < LEAST_S * US:
+        begun_us = self._begun_us
+        if self._last is None or begun_us is None or now - begun_us < LEAST_S * US:
             return NOT_YET
         if now - self._taken_us > GAP_S * US:
             return SILENT
         if self._is_new:
             self._is_new = False
-            self._report = self._made(now, last[0], warning_c, limit_c)
+            self._report = self._made(now, warning_c, limit_c)
         return self._report
 
     def outlook(self, now: int, *, only_seen: bool = False) -> Outlook | None:
@@ -90,7 +89,8 @@ class HeatModel:
             known.mean, known.covariance, present.mean, present.variance, fan.share or 0.0,
             fan.seen if only_seen else fan.likely, fan.seen, steps_s,
         )  # fmt: skip
-        return found._replace(at_s=[at_s - steps_s[0] for at_s in found.at_s])
+        # Whole steps, which sums of fractions are not.
+        return found._replace(at_s=list(accumulate(STEPS_S, initial=0.0)))
 
     # ---- inside -----------------------------------------------------------------------------
 
@@ -119,12 +119,12 @@ class HeatModel:
         self._bin_us, self._count, self._sums = now, 0, [0.0, 0.0, 0.0, 0.0]
         self._is_new = True
 
-    def _made(self, now: int, at_s: float, warning_c: float, limit_c: float) -> HeatReport:
+    def _made(self, now: int, warning_c: float, limit_c: float) -> HeatReport:
         # Of time left nothing calmer may be told than what was seen: no fan that may not come.
         ahead = self.outlook(now, only_seen=True)
         if ahead is None:
             return NOT_YET
-        k = next(k for k, one in enumerate(ahead.at_s) if one >= AHEAD_S)
+        k = ahead.at_s.index(AHEAD_S)
         if SURE * ahead.deviation_c[k] > WIDEST_C:
             return HeatReport(
                 f"in ten minutes it would be known to ±{SURE * ahead.deviation_c[k]:.0f} °C only; "

@@ -33,6 +33,9 @@ class HeatReport:
     """Where it would settle without current in its motor: the air around, warmed by electronics."""
     rise_c: Estimate | None = None
     """What the present load adds to that in the end, in K."""
+    run_rise_c: Estimate | None = None
+    """What its load adds where it has its run current all the time, as while a program plays, in K.
+    """
     steady_c: Estimate | None = None
     """Where it settles at the present load."""
     time_constant_s: Estimate | None = None

@@ -44,7 +44,7 @@ class TemperatureSensor:
 
     def __init__(self, name: str) -> None:
         self.state: SensorState | None = None
-        """None before the first reading."""
+        """None before the first reading of a session."""
         self.trouble = ""
         """What is wrong with it, a sentence; empty while it is believed."""
         self._name = name
@@ -56,6 +56,10 @@ class TemperatureSensor:
         """When the reading changed last, and the load then."""
         self._more_s = 0.0
         """Load beyond that since, times seconds."""
+
+    def begin_session(self) -> None:
+        """It may be another one since; what was wrong with it stays wrong until it was calm."""
+        self.state = None
 
     def observe(
         self, celsius: float | None, now: int, *, load: float = 0.0, dead: bool = False

@@ -99,18 +99,20 @@ class SupplyChain:
 
     def observe(self, index: int, status: Status, now: int) -> None:
         """A status came from a joint."""
+        if is_gone(status):  # it draws nothing, and what the others read is on its way too
+            self._begin(now)
+            self._does[index] = None
+            return
         does = (status.state, status.energised, status.reduced)
         heard_us = self._heard_us[index]
         if does != self._does[index] or heard_us is None or now - heard_us > SILENT_US:
             self._close(now)
             self._does[index] = does
-            self._watts[index] = drawn_watts(self._arm, self._arm.joints[index], status)
+            joint = self._arm.joints[index]
+            self._watts[index] = drawn_watts(joint, self._arm.idle_share, status)
         self._heard_us[index] = now
         settled_us, supply_mv = self._settled_us, status.supply_mv
         if settled_us is None or now < settled_us or supply_mv is None:
-            return
-        if is_gone(status):
-            self._begin(now)  # what it draws is not what it does
             return
         self._sums_v[index] += supply_mv / 1_000
         self._counts[index] += 1

@@ -14,7 +14,10 @@ DELAY_US: Final = 5_000_000
 WARM: Final = Kind(
     "joint-warm",
     Level.ATTENTION,
-    "let it rest or play slower, and see that its fan runs and air gets to it",
+    "let it rest, best with motors off once what it holds up is supported, and see that its fan "
+    "runs and air gets to it; for good help more rest in the program, idle_current, or a lower "
+    "run_current_a that still moves it. In itself playing slower does not cool it: its motor has "
+    "the same current at any speed",
     "is cool again",
     begin_after_us=DELAY_US,
 )

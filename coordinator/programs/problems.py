@@ -6,8 +6,8 @@ from dataclasses import dataclass
 from typing import Final
 
 MAX_PROBLEMS: Final = 100
-"""Mistakes told of one program: more are mostly one that is made again and again, and the answer
-must not grow with them."""
+"""Mistakes told of one program or table: more are mostly one that is made again and again, and the
+answer must not grow with them."""
 
 
 @dataclass(frozen=True, slots=True, order=True)
@@ -26,8 +26,10 @@ class Problem:
 class Problems:
     """Mistakes as they are found: those that come first in the file are kept, the rest counted."""
 
-    def __init__(self) -> None:
+    def __init__(self, plural: str = "mistakes") -> None:
+        """`plural`: what they are called."""
         self.count = 0
+        self._plural = plural
         self._first: list[Problem] = []
 
     def add(self, *problems: Problem) -> None:
@@ -44,7 +46,7 @@ class Problems:
         if more <= 1:
             return tuple(self._first)
         *first, next_one = self._first
-        message = f"from here on there are {more} more mistakes"
+        message = f"from here on there are {more} more {self._plural}"
         return (*first, Problem(next_one.line, next_one.column, message))
 
 

@@ -13,6 +13,7 @@ HEAT = {
     "why_not": "",
     "ambient_c": {"value": 27.4, "low": 26.8, "high": 28.0},
     "rise_c": {"value": 19.2, "low": 17.9, "high": 20.5},
+    "run_rise_c": {"value": 31.0, "low": 28.9, "high": 33.1},
     "steady_c": {"value": 46.6, "low": 45.1, "high": 48.1},
     "time_constant_s": {"value": 1320.0, "low": 1190.0, "high": 1480.0},
     "ten_minutes_c": {"value": 43.4, "low": 42.7, "high": 44.1},

@@ -92,7 +92,7 @@ def test_a_sensor_that_is_not_believed_shows_no_temperature_and_is_never_hot(
     assert "hot" not in page.locator(".lane").inner_text()
     page.locator(".lane .name").click()
     expect(row(page, "temperature")).to_have_text("–")
-    expect(row(page, "its temperature sensor")).to_have_text(state or "–")
+    expect(row(page, "its temperature sensor")).to_have_text(state or "not known")
 
 
 def test_no_point_of_a_sensor_that_is_not_believed_is_drawn(open_page: Open, files: str) -> None:

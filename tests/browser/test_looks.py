@@ -48,7 +48,8 @@ def troubled() -> dict[str, Any]:
         {
             "id": 1, "joint": "elbow", "code": "joint-warm", "level": "attention",
             "message": "elbow is warm: 52.0 °C, above its warning at 50 °C",
-            "advice": "let it rest or play slower", "since_us": canned.NOW_US - 4_000_000,
+            "advice": "let it rest, and see that air gets to it",
+            "since_us": canned.NOW_US - 4_000_000,
             "since_utc": "2026-01-01T00:00:00Z", "acknowledged": False,
         }
     ]  # fmt: skip

@@ -70,6 +70,7 @@ _JOINT: Final = JointSnapshot(
         why_not="",
         ambient_c=Estimate(27.4, 26.8, 28.0),
         rise_c=Estimate(19.2, 17.9, 20.5),
+        run_rise_c=Estimate(31.0, 28.9, 33.1),
         steady_c=Estimate(46.6, 45.1, 48.1),
         time_constant_s=Estimate(1320.0, 1190.0, 1480.0),
         ten_minutes_c=Estimate(43.4, 42.7, 44.1),

@@ -190,6 +190,7 @@ class JointLink:
         self.sync.renew()
         self.orders.renew()
         self.quality = LinkQuality()
+        self.health.sensor.begin_session()
         self.status = None
         self.heard_us = None
         self.faults_told = frozenset()

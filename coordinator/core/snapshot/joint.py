@@ -141,11 +141,11 @@ class JointSnapshot:
     """None also while it is not homed."""
     velocity_deg_s: float | None
     temperature_c: float | None
-    """At its driver, in °C; None also where its sensor is not sound."""
+    """At its driver, in °C; None also where its sensor is not known to be sound."""
     plausible: bool | None
-    """Whether what its sensor reads can be believed."""
+    """Whether what its sensor reads can be believed; None where that is not known."""
     temperature_sensor: SensorState | None
-    """What is known of that sensor."""
+    """What is known of that sensor; None before a temperature was read in this session."""
     heat: HeatReport | None
     """What was learnt of how it warms, and what comes of that at its present load."""
     warm: bool | None
@@ -175,7 +175,8 @@ def joint_snapshot(core: Coordinator, link: JointLink, now: int) -> JointSnapsho
     status, joint, quality = link.status, link.joint, link.quality
     word = link_word(link, now)
     loaded = status if status is not None and status.trajectory else None
-    temperature, sensor = status.temperature_centi_c if status else None, link.health.sensor
+    temperature = status.temperature_centi_c if status else None
+    sensor = link.health.sensor.state
     supply = status.supply_mv if status else None
     return JointSnapshot(
         name=joint.name,
@@ -213,9 +214,11 @@ def joint_snapshot(core: Coordinator, link: JointLink, now: int) -> JointSnapsho
         full_current_because=_full_current_because(core, link),
         position_deg=joint.to_degrees(status.position) if status and link.homed else None,
         velocity_deg_s=joint.to_degrees(status.velocity) if status else None,
-        temperature_c=None if temperature is None or sensor.trouble else temperature / 100,
-        plausible=_plausible(link),
-        temperature_sensor=sensor.state,
+        temperature_c=(
+            temperature / 100 if temperature is not None and sensor is SensorState.SOUND else None
+        ),
+        plausible=None if sensor is None else sensor is SensorState.SOUND,
+        temperature_sensor=sensor,
         heat=(
             link.health.heat.report(now, joint.temperature_warning_c, joint.temperature_limit_c)
             if status
@@ -301,11 +304,3 @@ def _counters(link: JointLink) -> CountersSnapshot:
         touch_long_presses=status.touch_long_presses if status else None,
         touch_turn=status.touch_turn if status else None,
     )
-
-
-def _plausible(link: JointLink) -> bool | None:
-    """Whether the temperature can be believed, None where there is none to believe."""
-    if link.health.sensor.trouble:
-        return False
-    has_reading = link.status is not None and link.status.temperature_centi_c is not None
-    return True if has_reading else None

@@ -70,7 +70,7 @@ function motion(joint) {
     ["largest speed", figure(joint.velocity_limit_deg_s, 0, "°/s")],
     ["largest acceleration", figure(joint.acceleration_limit_deg_s2, 0, "°/s²")],
     ["temperature", figure(joint.temperature_c, 1, "°C")],
-    ["its temperature sensor", joint.temperature_sensor ?? NONE],
+    ["its temperature sensor", joint.temperature_sensor ?? "not known"],
     ["temperature, warning and limit", `${figure(joint.warning_c, 0, "°C")}, ${figure(joint.limit_c, 0, "°C")}`],
     ...supply(joint),
     ["faults", joint.faults == null ? NONE : joint.faults.join(", ") || "none"],

@@ -7,7 +7,9 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from coordinator.accuracy.readings import ReadingsError, read_pose, read_reversal
+from coordinator.accuracy.readings import read_pose, read_reversal
+from coordinator.accuracy.table import ReadingsError
+from coordinator.programs.problems import MAX_PROBLEMS
 
 ROWS = [f"30,{one},{value}" for one, value in [("below", 0.1), ("above", -0.1)] for _ in range(5)]
 HEAD = "target_deg,from,deviation_deg"
@@ -91,6 +93,45 @@ def test_a_reading_in_another_unit_than_its_head_says_is_refused_with_its_line(
         "FILE:12: deviation_deg is 120, which is 120 deg; a deviation is at most 10 deg: does the "
         "head name the right unit?"
     )
+
+
+def test_of_many_mistakes_the_first_are_told_with_their_lines_and_how_many_more(
+    tmp_path: Path,
+) -> None:
+    rows = ["30,left,x"] * 200  # two in each
+    told = refusal(tmp_path, "\n".join([HEAD, *rows])).splitlines()
+
+    assert len(told) == MAX_PROBLEMS + 1
+    assert told[0].startswith("FILE:2: ")
+    assert told[-2].startswith("FILE:51: ")
+    assert told[-1] == "FILE:52: from here on there are 300 more mistakes"
+
+
+def test_a_quote_that_is_never_closed_is_told_where_it_begins(tmp_path: Path) -> None:
+    text = "\n".join([HEAD, *ROWS, "", '"30,below,0.1', *ROWS])
+
+    assert refusal(tmp_path, text) == "FILE:13: 1 cells, the head has 3"
+
+
+def test_a_cell_that_is_longer_than_any_reading_is_told(tmp_path: Path) -> None:
+    text = "\n".join([HEAD, *ROWS, "30,below," + "1" * 200_000])
+
+    assert refusal(tmp_path, text) == "FILE:12: it has a cell of more than 131072 characters"
+
+
+def test_lines_are_counted_as_an_editor_counts_them(tmp_path: Path) -> None:
+    text = "\n".join([HEAD, "30,below,0.1\x0c", *ROWS, "30,left,0"])
+
+    assert refusal(tmp_path, text) == "FILE:13: from is 'left', not one of below above"
+
+
+def test_of_many_likely_slips_the_first_are_told_and_how_many_more(tmp_path: Path) -> None:
+    usual, slips = [f"0.{k % 3 + 1}" for k in range(600)], ["9"] * 150
+    remarks = read_pose(write(tmp_path, "\n".join(["angle_deg", *usual, *slips])), 2).remarks
+
+    assert len(remarks) == MAX_PROBLEMS + 1
+    assert remarks[0].removeprefix(str(tmp_path)).startswith("/readings.csv:602: 9 deg lies ")
+    assert remarks[-1].endswith(":702: from here on there are 50 more likely slips")
 
 
 def test_a_slip_of_the_hand_is_remarked_and_not_dropped(tmp_path: Path) -> None:

@@ -80,6 +80,7 @@ def test_json_says_what_to_expect_of_starts_holds_and_speeds(
     assert 10.0 < joints["base"]["velocity"]["value"] <= 60.001
     assert joints["tip"]["velocity"]["value"] == 0.0
     assert said["start_margin_us"].keys() == said["off_us"].keys() == joints.keys()
+    assert said["highest_temperature_c"] == dict.fromkeys(joints)  # nothing is fitted to a file
     assert said["times_real_time"] == pytest.approx(said["simulated_us"] / 1e6 / said["took_s"])
     words = [e.text for e in ET.fromstring(picture.read_text()).iter() if e.tag.endswith("text")]
     assert "tray.nc on two joints, network quiet, 3 rehearsals" in words
@@ -106,7 +107,7 @@ def test_text_names_duration_skew_margins_and_speed(
     assert "tray.nc on two joints, network quiet, 2 rehearsals" in captured.out
     for words in (
         "duration: ", "start skew: ", "start delay: ", "2 of 2 at the first attempt", "holds: none",
-        "base", "× real time", "ends: 2 finished",
+        "base", "× real time", "ends: 2 finished", "highest temperature: not known",
     ):  # fmt: skip
         assert words in captured.out
     assert "…" not in captured.out

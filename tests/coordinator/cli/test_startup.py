@@ -8,6 +8,7 @@ HEAVY = (
     "cryptography",
     *("simulator", "coordinator.rehearsal", "coordinator.motion", "coordinator.service"),
     *("coordinator.core.machine", "coordinator.api", "coordinator.store"),
+    *("coordinator.accuracy", "tomlkit", "statistics"),
 )
 
 

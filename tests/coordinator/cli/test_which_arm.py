@@ -1,6 +1,7 @@
 """Which arm `check` and `rehearse` are for, and that it is always said."""
 
 import json
+import math
 import socket
 from collections.abc import Iterator
 from pathlib import Path
@@ -9,7 +10,7 @@ import pytest
 
 from coordinator.config.settings import DEMO_ARM
 from tests.coordinator.cli.here import Unisono, unisono_here
-from tests.coordinator.cli.servers import CHECKED, Answer, served
+from tests.coordinator.cli.servers import ARM, CHECKED, Answer, joint, served
 from tests.e2e.harness import Bench
 from tests.quick_arm import arm_text
 
@@ -128,6 +129,10 @@ def _answers(path: str, asked: bytes) -> Answer:
             return _json(401, {"type": "urn:unisono:problem:token", "detail": "this needs a token"})
         case "broken":
             return _json(500, {"type": "urn:unisono:problem:internal", "detail": "a mistake"})
+        case "warm" if path.endswith("/arm/file"):
+            return 200, TEXT, arm_text(1).encode()
+        case "warm":
+            return _json(200, ARM | {"joints": [joint("turntable", fan_percent=0)]})
         case "older":
             return _json(404, {"type": "urn:unisono:problem:not-found", "detail": "Not Found"})
         case "newer":
@@ -155,6 +160,24 @@ def test_check_of_a_served_arm_is_the_coordinators_own_from_where_the_arm_stands
     )  # fmt: skip
     told = json.loads(unisono("check", "good.nc", "--url", f"{stand_in}/check", "--json").out)
     assert told["begins"] == "here"
+
+
+def test_a_rehearsal_of_a_served_arm_tells_how_warm_it_gets_by_what_was_fitted_there(
+    unisono: Unisono, stand_in: str
+) -> None:
+    Path("turns.nc").write_text("G0 A-140\nG4 P30\nG0 A-150\nM2\n")
+    asked = ("rehearse", *REHEARSED, "turns.nc", "--url", f"{stand_in}/warm", "--json")
+    once = json.loads(unisono(*asked).out)
+    often = json.loads(unisono(*asked, "--loops", "4").out)
+    # 41.5 °C now, to 58.4 °C with a time constant of 1320 s (the API's example).
+    for told in (once, often):
+        seconds = max(told["planned_s"], told["duration_us"]["most"] / 1e6)
+        expected_c = 58.4 - (58.4 - 41.5) * math.exp(-seconds / 1320.0)
+        found = told["highest_temperature_c"]["turntable"]
+        assert found["value"] == pytest.approx(expected_c, abs=0.051)
+        assert found["low"] <= found["value"] <= found["high"]
+    warmer = often["highest_temperature_c"]["turntable"]["value"]
+    assert warmer > once["highest_temperature_c"]["turntable"]["value"]
 
 
 @pytest.mark.parametrize("command", ["check", "rehearse"])

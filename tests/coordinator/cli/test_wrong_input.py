@@ -122,7 +122,7 @@ def folder(tmp_path: Path, unisono: Unisono) -> Path:
         ("simulate --data data --network awful", 2, "'awful' is not one of 'none', 'quiet', "),
         ("demo --network none", 2, "'none' is not one of 'quiet', 'home', 'busy', 'hostile'"),
         ("rehearse good.nc --network none", 2, "'none' is not one of 'quiet', 'home', 'busy', "),
-        ("simulate --data data --only nobody", 2, "no joint 'nobody'"),
+        ("simulate --data data --only nobody", 2, "no joint 'nobody'; bench arm has turntable "),
         ("simulate --data data --interface 192.0.2.1", 2, "no interface of this host"),
         ("simulate --data empty", 2, "unisono key new"),
         ("serve --data empty", 2, "unisono key new"),

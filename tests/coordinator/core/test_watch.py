@@ -1,5 +1,6 @@
 """Warnings of a whole arm: what they say, what they refuse, and that they move nothing."""
 
+from dataclasses import replace
 from typing import Any
 
 import pytest
@@ -8,13 +9,17 @@ from coordinator.core import events as ev
 from coordinator.core.machine import Coordinator
 from coordinator.core.run import Phase
 from coordinator.core.snapshot.arm import arm_snapshot
+from coordinator.core.snapshot.joint import joint_snapshot
 from coordinator.rehearsal.world import World
 from protocol.drive import StopLevel
+from protocol.states import JointState
+from protocol.status import Status
 from simulator.physics.heat import OPEN_CODE, SHORTED_CODE, sensor_code
 from tests.as_json import as_json
 from tests.coordinator.core.kit import (
     EVEN,
     S,
+    all_up,
     codes,
     describe,
     finish,
@@ -130,6 +135,49 @@ def test_an_open_sensor_in_mid_move_is_shown_and_stops_nothing() -> None:
     finish(world)
     assert report_of(world).outcome == "finished"
     assert "joint-warm" not in codes(world)
+
+
+def known(world: World) -> tuple[Any, Any, Any]:
+    """What is told of a joint's sensor."""
+    told = shown(world, "tip")
+    return told["temperature_sensor"], told["plausible"], told["temperature_c"]
+
+
+@pytest.mark.parametrize("again", ["coordinator", "joint", "session"])
+def test_a_sensor_is_not_known_before_it_was_read_in_this_session(again: str) -> None:
+    world = homed_world("none")
+    assert known(world)[:2] == ("sound", True)
+    if again == "joint":
+        world.kill_joint("tip")
+        world.run_for(2 * S)
+        world.restart_joint("tip")
+        until(world, lambda: link(world, "tip").status is None)
+    elif again == "session":
+        world.core.handle(ev.HostSlept(30 * S, 7), world.now)
+    else:
+        world.kill_coordinator()
+        world.start_coordinator()
+    assert known(world) == (None, None, None)
+    until(world, lambda: all_up(world))
+    world.run_for(2 * S)
+    assert known(world)[:2] == ("sound", True)
+
+
+def test_a_temperature_is_not_shown_before_it_was_looked_at() -> None:
+    core = Coordinator(small_arm(), bytes(8), 1)
+    tip, status = core.links[2], Status(boot=1, sequence=1, state=JointState.UNHOMED)
+    told = []
+    for now, centi_c in ((0, None), (50_000, 27_990), (300_000, 27_990), (80 * S, 3_000)):
+        tip.replied(replace(status, temperature_centi_c=centi_c), now)
+        core.watch.observe(tip, now)
+        found = joint_snapshot(core, tip, now)
+        told.append((found.temperature_sensor, found.plausible, found.temperature_c))
+    assert told == [
+        (None, None, None),
+        (None, None, None),  # within 0.2 s of the last look
+        ("shorted", False, None),
+        ("sound", True, 30.0),
+    ]
 
 
 @pytest.mark.parametrize(

@@ -147,6 +147,27 @@ def test_readings_that_are_not_believed_are_not_learnt_from() -> None:
     assert told(model, 2030) == told(well, 2030)
 
 
+def test_an_outlook_is_told_for_whole_steps_whenever_it_is_asked_for() -> None:
+    # A forecast for ten minutes must not be one for 620 s because sums of fractions fall short.
+    model = HeatModel()
+    for k in range(400):
+        model.observe(k * 1_003_700, 25.0, 0.0, 0)
+    for late_us in range(0, 10 * S, 13_700):
+        ahead = model.outlook(401_480_000 + late_us)
+        assert ahead is not None
+        assert ahead.at_s[:2] == [0.0, 20.0]
+        assert AHEAD_S in ahead.at_s
+        assert ahead.at_s[-1] == 6 * 3600.0
+
+
+def test_a_report_is_made_anew_as_soon_as_the_fan_switches() -> None:
+    model = HeatModel()
+    first_order(model, 2001)
+    report = told(model, 2001)
+    model.observe(2001 * S, 50.0, 1.0, 100)
+    assert told(model, 2001) is not report
+
+
 def test_a_report_is_made_anew_once_a_bin_only() -> None:
     model = HeatModel()
     first_order(model, 2000)

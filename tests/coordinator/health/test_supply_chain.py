@@ -4,7 +4,6 @@ from dataclasses import replace
 
 import pytest
 
-from coordinator.config.idle_current import IdleCurrent
 from coordinator.health.draw import IDLE_W, WINDING_OHM, drawn_watts, most_watts
 from coordinator.health.supply_chain import SETTLE_US, SupplyChain, by_the_file
 from protocol.states import JointState
@@ -16,6 +15,7 @@ ARM = small_arm(2)
 REST = Status(boot=1, sequence=1, state=JointState.READY, energised=True)
 OFF = replace(REST, energised=False)
 MOVING = replace(REST, state=JointState.MOVING)
+UNFED = replace(MOVING, supply_mv=0)
 OHM = [0.2, 0.6]
 
 
@@ -30,7 +30,7 @@ class Told:
 
     def stand(self, *statuses: Status, seconds: float = 4.0) -> None:
         watts = [
-            drawn_watts(ARM, joint, status)
+            drawn_watts(joint, 1.0, status)
             for joint, status in zip(ARM.joints, statuses, strict=True)
         ]
         volts = chain_voltages(self.source_v, self.ohm, watts)
@@ -42,12 +42,12 @@ class Told:
 
 def test_a_joint_is_taken_to_draw_what_its_currents_are_by_what_it_does() -> None:
     joint = ARM.joints[0]  # 1.2 A in motion, 0.6 A at rest
-    assert drawn_watts(ARM, joint, OFF) == IDLE_W
-    assert drawn_watts(ARM, joint, REST) == pytest.approx(IDLE_W + 0.36 * WINDING_OHM)
-    assert drawn_watts(ARM, joint, MOVING) == pytest.approx(IDLE_W + 1.44 * WINDING_OHM)
-    assert most_watts(joint) == drawn_watts(ARM, joint, MOVING)
-    reduced = replace(ARM, idle_current=IdleCurrent(share=0.5, after_s=60.0))
-    found = drawn_watts(reduced, joint, replace(REST, reduced=True))
+    assert drawn_watts(joint, 0.5, OFF) == IDLE_W
+    assert drawn_watts(joint, 0.5, UNFED) == IDLE_W
+    assert drawn_watts(joint, 0.5, REST) == pytest.approx(IDLE_W + 0.36 * WINDING_OHM)
+    assert drawn_watts(joint, 0.5, MOVING) == pytest.approx(IDLE_W + 1.44 * WINDING_OHM)
+    assert most_watts(joint) == drawn_watts(joint, 0.5, MOVING)
+    found = drawn_watts(joint, 0.5, replace(REST, reduced=True))
     assert found == pytest.approx(IDLE_W + 0.09 * WINDING_OHM)
 
 
@@ -90,6 +90,22 @@ def test_a_motor_without_supply_makes_no_stand() -> None:
     told.chain.observe(1, replace(OFF, supply_mv=0), told.now)
     told.stand(REST, OFF)
     assert told.chain.estimate().hops[0].stands == 0
+
+
+def test_a_motor_whose_supply_comes_back_draws_again_though_nothing_else_changed() -> None:
+    told = Told(ohm=[0.05, 0.05])
+    told.stand(REST, REST)
+    for _ in range(10):
+        for k in range(2):
+            told.chain.observe(k, UNFED, told.now)
+        told.now += S // 10
+    told.stand(MOVING, MOVING)
+    truth = chain_voltages(24.0, [0.05, 0.05], [most_watts(joint) for joint in ARM.joints])
+    lowest = told.chain.lowest()
+    assert lowest is not None
+    assert lowest.volts == pytest.approx(tuple(truth), abs=2e-3)  # all are in motion already
+    told.stand(OFF, OFF)
+    assert told.chain.estimate().hops[0].stands == 1  # what was read as the supply went is none
 
 
 def test_at_the_most_load_only_what_more_load_drops_is_added_to_what_was_read() -> None:

@@ -58,5 +58,15 @@ def test_sentences_name_joint_value_and_limit() -> None:
     )
 
 
+def test_what_cools_a_stepper_is_advised_and_slower_playing_is_not() -> None:
+    # Its driver makes the same current at any speed (`current_a`).
+    advice = WARM.advice
+    assert "let it rest or play slower" not in advice
+    assert "playing slower does not cool it" in advice
+    for helps in ("let it rest", "fan", "idle_current", "run_current_a"):
+        assert helps in advice
+    assert "support" in advice  # motors off lets go of what it holds up
+
+
 def test_only_what_stops_the_arm_is_a_danger() -> None:
     assert [kind.level for kind in (WARM, HOT, FAN_STILL)] == ["attention", "danger", "attention"]

@@ -1,0 +1,53 @@
+"""How warm joints get by a program, as far as what was fitted of them tells."""
+
+from collections.abc import Mapping, Sequence
+
+from coordinator.codes.link_word import LinkWord
+from coordinator.config.joint import Joint
+from coordinator.core.snapshot.joint import JointSnapshot
+from coordinator.health.heat_peak import peak_c
+from coordinator.health.heat_report import Estimate
+
+
+def peaks_c(
+    joints: Sequence[Joint], told: Sequence[JointSnapshot], for_s: float
+) -> dict[str, Estimate | None]:
+    """The highest temperature of each joint that plays for so long from now on, by its name; None
+    where it is not known. `told` is what a coordinator tells of them, if one does.
+    """
+    found = {one.name: _peak_c(one, for_s) for one in told}
+    return {joint.name: found.get(joint.name) for joint in joints}
+
+
+def _peak_c(one: JointSnapshot, for_s: float) -> Estimate | None:
+    if one.link is not LinkWord.UP or one.heat is None or one.temperature_c is None:
+        return None
+    return peak_c(one.temperature_c, one.heat, for_s, fan_runs=bool(one.fan_percent))
+
+
+def heat_sentence(peaks: Mapping[str, Estimate | None], joints: Sequence[Joint]) -> str:
+    """The highest temperature of each joint, and which comes nearest to stopping."""
+    spare_c = {
+        joint.name: joint.temperature_limit_c - peak.high
+        for joint in joints
+        if (peak := peaks[joint.name]) is not None
+    }
+    if not spare_c:
+        return (
+            "highest temperature: not known; that takes an arm that is served, whose joints were "
+            "watched resting and moving"
+        )
+    worst = min(joints, key=lambda joint: spare_c.get(joint.name, float("inf")))
+    each = ", ".join(f"{name} {_within(peak)}" for name, peak in peaks.items())
+    near = "may get to" if spare_c[worst.name] <= 0.0 else "is nearest to"
+    return (
+        f"highest temperature: {each}; of those known {worst.name} {near} where it stops, "
+        f"{worst.temperature_limit_c:g} °C; by one body of heat each, as fitted, as warm as it is "
+        "now, its fan as it is, without a break"
+    )
+
+
+def _within(peak: Estimate | None) -> str:
+    if peak is None:
+        return "not known"
+    return f"{peak.value:.1f} °C ({peak.low:.1f} to {peak.high:.1f})"

@@ -1,0 +1,57 @@
+"""The highest temperatures of a rehearsal: which are known, and what is said of them."""
+
+from dataclasses import replace
+
+import pytest
+
+from coordinator.api.responses.arm import ARM
+from coordinator.cli.show_heat import heat_sentence, peaks_c
+from coordinator.codes.link_word import LinkWord
+from coordinator.core.snapshot.joint import JointSnapshot
+from coordinator.health.heat_peak import peak_c
+from coordinator.health.heat_report import Estimate
+from tests.coordinator.core.kit import small_arm
+
+JOINTS = small_arm().joints
+TIP = replace(ARM.joints[0], name="tip", fan_percent=0)
+
+
+def test_a_joint_that_is_heard_has_the_peak_of_what_was_fitted_to_it() -> None:
+    assert TIP.heat is not None
+    assert TIP.temperature_c is not None
+    found = peaks_c(JOINTS, [TIP], 1200.0)
+    expected = peak_c(TIP.temperature_c, TIP.heat, 1200.0, fan_runs=False)
+    assert expected is not None
+    assert found == {"base": None, "middle": None, "tip": expected}
+    longer = peaks_c(JOINTS, [TIP], 2400.0)["tip"]  # twice as many loops
+    assert longer is not None
+    assert longer.value > expected.value
+
+
+@pytest.mark.parametrize(
+    "told",
+    [
+        replace(TIP, link=LinkWord.OFFLINE),
+        replace(TIP, temperature_c=None),
+        replace(TIP, heat=None),
+        replace(TIP, fan_percent=40, temperature_c=38.0),
+        replace(TIP, name="another"),
+    ],
+)
+def test_where_something_is_missing_no_temperature_is_known(told: JointSnapshot) -> None:
+    assert peaks_c(JOINTS, [told], 1200.0) == {"base": None, "middle": None, "tip": None}
+
+
+def test_the_sentence_names_the_joint_nearest_to_its_limit_and_which_are_not_known() -> None:
+    peaks = {"base": Estimate(50.0, 48.0, 52.04), "middle": None, "tip": Estimate(40.0, 39.0, 41.0)}
+    assert heat_sentence(peaks, JOINTS) == (
+        "highest temperature: base 50.0 °C (48.0 to 52.0), middle not known, tip 40.0 °C (39.0 to "
+        "41.0); of those known base is nearest to where it stops, 58 °C; by one body of heat each, "
+        "as fitted, as warm as it is now, its fan as it is, without a break"
+    )
+    hot = peaks | {"tip": Estimate(56.0, 53.0, 59.0)}
+    assert "tip may get to where it stops, 58 °C" in heat_sentence(hot, JOINTS)
+    assert heat_sentence({joint.name: None for joint in JOINTS}, JOINTS) == (
+        "highest temperature: not known; that takes an arm that is served, whose joints were "
+        "watched resting and moving"
+    )
