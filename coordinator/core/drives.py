@@ -4,9 +4,8 @@ from typing import Final, Protocol
 
 from coordinator.core.currents import Currents
 from coordinator.core.homing import HomingSequence
-from coordinator.core.jogging import Jog, JogOrder
+from coordinator.core.jogging import Jog
 from coordinator.core.link.link import JointLink
-from coordinator.core.link.orders import Orders
 from coordinator.core.outputs import ToolOutputs
 from coordinator.core.run import Run
 from protocol.drive import Drive, Mode
@@ -49,7 +48,9 @@ def next_drive(link: JointLink, arm: ArmParts, word: ConditionWord, now: int) ->
     elif arm.homing is not None and (permitted := arm.homing.drive_fields(link, now)):
         mode = Mode.HOME
         homing_number, expiry_us = permitted
-    elif (order := arm.jog.drive_fields(link, now)) and _may_jog(order, orders):
+    elif (order := arm.jog.drive_fields(link, now)) and not orders.clear_wanted:
+        # Nothing jogs before what is to be cleared is: of a fault that was cleared with it, the
+        # joint tells before it tells of that.
         mode = Mode.JOG
         jog_velocity, jog_target, expiry_us = order.velocity, order.target, order.expiry_us
     is_still = mode is Mode.NONE and not orders.stop_wanted
@@ -75,10 +76,3 @@ def next_drive(link: JointLink, arm: ArmParts, word: ConditionWord, now: int) ->
         output_values=output_values,
         full_current=arm.currents.is_asked,
     )
-
-
-def _may_jog(order: JogOrder, orders: Orders) -> bool:
-    """Nothing goes to a target before what is to be cleared is: of a fault that was cleared with
-    it, the joint tells before it tells of that.
-    """
-    return order.target is None or not orders.clear_wanted

@@ -79,6 +79,8 @@ class Jog:
     def __init__(self, outbox: Outbox) -> None:
         self._outbox = outbox
         self._held: dict[JointLink, Held] = {}
+        self._known_faults: dict[JointLink, frozenset[str]] = {}
+        """What each joint that is held had when its control was taken: that is what it clears."""
         self._steps: dict[JointLink, Steps] = {}
         self._stood: dict[JointLink, tuple[int, int]] = {}
         """Where steps ended last, and when; the joint may not have said yet that it rests there."""
@@ -118,6 +120,7 @@ class Jog:
 
     def keep(self, held: dict[JointLink, Held], now: int) -> None:
         """These controls are held, and no others: begin, or go on for a while."""
+        self._known_faults = {link: self._known_faults.get(link, _faults(link)) for link in held}
         self._held = held
         self.renew(now)
         for link in held:
@@ -207,7 +210,7 @@ class Jog:
         if self.goes_on:
             for link, steps in self._steps.items():
                 self._tell_short(link, steps, now)
-            self._held, self._steps, self._stood = {}, {}, {}
+            self._held, self._known_faults, self._steps, self._stood = {}, {}, {}, {}
             self._let_go_us = now + JOG_RENEWAL_US
             self._outbox.at_once = True
 
@@ -216,11 +219,13 @@ class Jog:
         if link in self._held or link in self._steps:
             self.end(now)
 
-    def faulted(self, link: JointLink, now: int) -> None:
-        """A joint told of a fault: what goes to a target ends. Where the joint is may not be sure
-        any more, and the fault may be cleared before a status tells of it.
+    def faulted(self, link: JointLink, fault: str, now: int) -> None:
+        """A joint told of a fault, which may be cleared before a status tells of it.
+
+        What goes to a target ends: where the joint is may not be sure any more. A control that is
+        held clears what was there when it was taken, and nothing that came since.
         """
-        if link in self._steps or self.to_place:
+        if link in self._steps or self.to_place or fault not in self._known_faults.get(link, frozenset()):
             self.end_of(link, now)
 
     def step(self, now: int) -> None:
@@ -231,13 +236,15 @@ class Jog:
             return
         if not all(link.heard(now) for link in self.links):
             self.end(now)
+        if any(_faults(link) - known for link, known in self._known_faults.items()):
+            self.end(now)
         for link in self.links:
             if vague := too_vague(link, now):
                 self._outbox.note(now, Level.ATTENTION, "jog-ended", f"the jog ended: {vague}")
                 self.end(now)
                 break
         if self._held and now >= self._until_us:
-            self._held = {}
+            self._held, self._known_faults = {}, {}
             self._outbox.at_once = True
         for link, steps in list(self._steps.items()):
             if self._is_over(link, steps, now):
@@ -276,6 +283,11 @@ class Jog:
             end_deg = link.joint.to_degrees(steps.end)
             message = f"{link.name}: its steps ended before it was at {end_deg:.3f}°, their sum"
             self._outbox.note(now, Level.ATTENTION, "steps-short", message, link.name)
+
+
+def _faults(link: JointLink) -> frozenset[str]:
+    """By its newest status."""
+    return frozenset(link.status.faults.words if link.status is not None else ())
 
 
 def jogged(links: Sequence[JointLink]) -> str:

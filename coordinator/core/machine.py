@@ -202,7 +202,7 @@ class Coordinator:
         message = f"{link.name}: {report.message}{ends}"
         code = f"fault-{report.fault}"
         self.outbox.note(now, Level.DANGER, code, message, link.name, detail=is_told)
-        self.jog.faulted(link, now)
+        self.jog.faulted(link, report.fault, now)
 
     def _link_up(self, link: JointLink, welcome: messages.Welcome, now: int) -> None:
         begins_anew = link.welcome is not None and welcome.keyed is None

@@ -1,5 +1,6 @@
 """Steps: a joint turns by exactly the angles asked for, however they come and whatever is lost."""
 
+import contextlib
 from random import Random
 
 import pytest
@@ -101,25 +102,34 @@ def test_a_step_right_after_the_last_one_was_let_go_counts_from_its_end() -> Non
 
 
 @pytest.mark.parametrize("profile", ["none", "busy"])
-@pytest.mark.parametrize("to_place", [False, True])
-def test_a_fault_that_a_clear_under_way_takes_away_unseen_begins_no_motion_to_a_target(
-    profile: str, *, to_place: bool
+@pytest.mark.parametrize(
+    "command",
+    [
+        ev.Step("tip", -3.0, SPEED_DEG_S),
+        ev.Go("away", {"tip": -3.0}, 0.2),
+        ev.Jog({"tip": -5.0}),
+    ],
+    ids=["step", "go", "jog"],
+)
+def test_a_fault_that_a_clear_under_way_takes_away_unseen_begins_no_motion(
+    profile: str, command: ev.Command
 ) -> None:
     world = still_world(profile)
     tip = unit(world, "tip")
     world.command(ev.Stop())
     world.run_for(2 * S)
-    if to_place:
-        world.command(ev.Go("away", {"tip": -3.0}, 0.2))
-    else:
-        world.command(ev.Step("tip", -3.0, SPEED_DEG_S))
+    world.command(command)
     tip.fault(Fault.DRIVER, world.now)  # while what lifts the stop is on its way
     world.run_for(20_000)
     states = set()
-    for _ in range(100):
+    for k in range(100):
         world.run_for(10_000)
         states.add(tip.joint.state)
+        if k % 10 == 0 and isinstance(command, ev.Jog):
+            with contextlib.suppress(ev.Refused):
+                world.command(command)  # the hand does not let go
     assert JointState.JOGGING not in states
+    world.run_for(1 * S)
     assert not world.core.jogging
 
 
