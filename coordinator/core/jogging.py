@@ -225,7 +225,8 @@ class Jog:
         What goes to a target ends: where the joint is may not be sure any more. A control that is
         held clears what was there when it was taken, and nothing that came since.
         """
-        if link in self._steps or self.to_place or fault not in self._known_faults.get(link, frozenset()):
+        known = self._known_faults.get(link, frozenset())
+        if link in self._steps or self.to_place or fault not in known:
             self.end_of(link, now)
 
     def step(self, now: int) -> None:

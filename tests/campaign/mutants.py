@@ -549,8 +549,8 @@ MUTANTS = (
     _one(
         "steps: they begin before what a clear lifts is known to be lifted",
         f"{CORE}/drives.py",
-        "return order.target is None or not orders.clear_wanted",
-        "return True",
+        "(order := arm.jog.drive_fields(link, now)) and not orders.clear_wanted",
+        "(order := arm.jog.drive_fields(link, now))",
     ),
     _one(
         "outputs: what is to go off with a stop is kept",

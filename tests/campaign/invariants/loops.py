@@ -222,7 +222,11 @@ class LoopsAsTold(Invariant):
         """Loops that every joint has played, as it is now."""
         true = 0
         for trajectory, (index, part) in followed.parts.items():
-            if followed.finished.get(index, set()) >= self.world.nodes.keys():
+            is_left = index < followed.run.part or followed.run.phase is Phase.ENDED
+            is_nothing = part.is_empty and not part.edges
+            if followed.finished.get(index, set()) >= self.world.nodes.keys() or (
+                is_nothing and is_left  # such as a pause where the arm stands already
+            ):
                 true = max(true, _loops_over(followed.run, index, part))
             elif part.turns:
                 here_us = min(self._path_us(node, trajectory) for node in self.world.nodes.values())
