@@ -8,6 +8,7 @@ from coordinator.core.jogging import Jog
 from coordinator.core.link.link import JointLink
 from coordinator.core.outputs import ToolOutputs
 from coordinator.core.run import Run
+from coordinator.core.skew import expiry_doubt
 from protocol.drive import Drive, Mode
 from protocol.light import ConditionWord
 from protocol.states import JointState
@@ -33,6 +34,7 @@ class ArmParts(Protocol):
 def next_drive(link: JointLink, arm: ArmParts, word: ConditionWord, now: int) -> Drive:
     """The drive, with its number; a stop that is wanted leaves nothing that moves."""
     orders, sequence = link.orders, link.orders.next_sequence()
+    clock_map = link.clock_map(now)
     mode, plan, permit_us, expiry_us = Mode.NONE, None, None, None
     jog_target: int | None = None
     jog_velocity = homing_number = 0
@@ -53,6 +55,8 @@ def next_drive(link: JointLink, arm: ArmParts, word: ConditionWord, now: int) ->
         # joint tells before it tells of that.
         mode = Mode.JOG
         jog_velocity, jog_target, expiry_us = order.velocity, order.target, order.expiry_us
+    if expiry_us is not None and expiry_doubt(link, now):
+        mode, expiry_us = mode if mode is Mode.PATH else Mode.NONE, None
     is_still = mode is Mode.NONE and not orders.stop_wanted
     output_mask, output_values = arm.tool.of(link) if is_still else (0, 0)
     starts = plan is not None and plan.change is not None
@@ -64,7 +68,7 @@ def next_drive(link: JointLink, arm: ArmParts, word: ConditionWord, now: int) ->
         mode=mode,
         energise=orders.energise and not orders.stop_wanted,
         stop=orders.stop_wanted,
-        clock_map=link.clock_map(now),
+        clock_map=clock_map,
         plan=plan,
         permit_us=permit_us,
         jog_velocity=jog_velocity,

@@ -10,6 +10,7 @@ from coordinator.core.outbox import Outbox
 from coordinator.core.readiness import (
     make_ready,
     require_clock,
+    require_expiry,
     require_homed,
     require_jog,
     require_link,
@@ -51,7 +52,8 @@ class JogCommands:
                 raise Refused(RefusalCode.JOGGING, f"{jogged(self._jog.links)} by steps")
             for link in begun:
                 require_ready(link, now)
-                require_clock(link, now)
+                require_clock(link)
+                require_expiry(link, now)
             make_ready(begun, self._outbox, now)
         self._jog.keep(held, now)
 
@@ -63,7 +65,8 @@ class JogCommands:
         if self._jog.goes_on and not self._jog.by_steps:
             raise Refused(RefusalCode.JOGGING, jogged(self._jog.links))
         require_link(link, now)
-        require_clock(link, now)
+        require_clock(link)
+        require_expiry(link, now)
         require_sound(link)
         end = self._jog.end_of_step(link, step.by_deg, now)
         if not self._jog.is_stepping(link):
@@ -89,7 +92,8 @@ class JogCommands:
         ways: dict[JointLink, int] = {}
         for link, target in counts.items():
             require_ready(link, now)
-            require_clock(link, now)
+            require_clock(link)
+            require_expiry(link, now)
             require_sound(link)
             assert link.status is not None, "it is ready"
             if not link.rests(now):

@@ -15,7 +15,7 @@ from coordinator.core.events import Refused
 from coordinator.core.link.link import JointLink
 from coordinator.core.link.words import listed
 from coordinator.core.outbox import Outbox
-from coordinator.core.skew import too_vague
+from coordinator.core.skew import expiry_doubt
 from protocol.constants import EXPIRY_US, US
 from protocol.states import JointState
 
@@ -87,6 +87,8 @@ class Jog:
         self._until_us = 0
         self._let_go_us = 0
         """Until then a jog that was ended must not have been asked for again."""
+        self._why = ""
+        """It was ended, where it was not by anybody's hand."""
 
     @property
     def links(self) -> list[JointLink]:
@@ -112,7 +114,9 @@ class Jog:
         """
         if now < self._let_go_us:
             self._let_go_us = now + JOG_RENEWAL_US
-            raise Refused(RefusalCode.JOG_ENDED, "the jog was ended; let go of the control first")
+            because = f" ({self._why})" if self._why else ""
+            message = f"the jog was ended{because}; let go of the control first"
+            raise Refused(RefusalCode.JOG_ENDED, message)
 
     def holds(self, link: JointLink) -> bool:
         """Whether a control of this joint is held."""
@@ -205,11 +209,12 @@ class Jog:
 
     # ---- ends -------------------------------------------------------------------------------
 
-    def end(self, now: int) -> None:
+    def end(self, now: int, why: str = "") -> None:
         """End all jogs that their operator did not end."""
         if self.goes_on:
+            self._why = why
             for link, steps in self._steps.items():
-                self._tell_short(link, steps, now)
+                self._tell_short(link, steps, now, why)
             self._held, self._known_faults, self._steps, self._stood = {}, {}, {}, {}
             self._let_go_us = now + JOG_RENEWAL_US
             self._outbox.at_once = True
@@ -240,9 +245,10 @@ class Jog:
         if any(_faults(link) - known for link, known in self._known_faults.items()):
             self.end(now)
         for link in self.links:
-            if vague := too_vague(link, now):
-                self._outbox.note(now, Level.ATTENTION, "jog-ended", f"the jog ended: {vague}")
-                self.end(now)
+            if doubt := expiry_doubt(link, now):
+                message = f"the jog ended: {doubt}"
+                self._outbox.note(now, Level.ATTENTION, "jog-cut", message, link.name)
+                self.end(now, doubt)
                 break
         if self._held and now >= self._until_us:
             self._held, self._known_faults = {}, {}
@@ -278,11 +284,13 @@ class Jog:
             return True
         return False
 
-    def _tell_short(self, link: JointLink, steps: Steps, now: int) -> None:
+    def _tell_short(self, link: JointLink, steps: Steps, now: int, why: str = "") -> None:
         """Whoever counts on a step must hear that it was not carried out whole."""
         if steps.arrived_us is None and link.status is not None:
             end_deg = link.joint.to_degrees(steps.end)
             message = f"{link.name}: its steps ended before it was at {end_deg:.3f}°, their sum"
+            if why:
+                message += f"; {why}"
             self._outbox.note(now, Level.ATTENTION, "steps-short", message, link.name)
 
 

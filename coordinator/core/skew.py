@@ -46,7 +46,7 @@ def too_wide(links: list[JointLink], limit_us: float, now: int) -> str | None:
 
 def too_vague(link: JointLink, now: int) -> str | None:
     """A sentence where too little is known of when a permission ends by the joint's clock; None
-    where that is known, and while the clock is not trusted at all, which has a sentence of its own.
+    where that is known, and while the clock is not trusted at all, which has words of its own.
     """
     uncertainty_us = link.sync.expiry_error_us(link.status, now)
     if uncertainty_us is None or uncertainty_us <= EXPIRY_ERROR_US:
@@ -57,6 +57,15 @@ def too_vague(link: JointLink, now: int) -> str | None:
         f"±{EXPIRY_ERROR_US / 1e3:g} ms are allowed; its link's delays are long, or longer one "
         "way than the other: take other traffic off the network"
     )
+
+
+def expiry_doubt(link: JointLink, now: int) -> str | None:
+    """A sentence where a permission to move that is given now may not end in time by the joint's
+    clock; else None.
+    """
+    if not link.clock.locked:
+        return f"{link.name}: {link.clock.reason}"
+    return too_vague(link, now)
 
 
 def shifted(links: list[JointLink]) -> str | None:

@@ -63,14 +63,14 @@ class TimeSync:
 
     def expiry_error_us(self, status: Status | None, now: int) -> float | None:
         """By how much a permission to move may end late or early by the joint's clock: as far as is
-        known of the map that it uses, or, before it has said of any, of the one that is sent along.
-        None while the clock is not trusted.
+        known of the map that it uses and of the one that is sent along, which it takes at once
+        where it rests. None while the clock is not trusted.
         """
-        used_us = self.uncertainty_us(status, now)
-        if used_us is not None or not self.clock.locked:
-            return used_us
-        clock_map = self._maps.newest or self.clock.make_map(0, now)
-        return self.clock.uncertainty_us(clock_map, 0, now)
+        if not self.clock.locked:
+            return None
+        newest = self._maps.newest or self.clock.make_map(0, now)
+        sent_us = self.clock.uncertainty_us(newest, 0, now)
+        return max(sent_us, self.uncertainty_us(status, now) or 0.0)
 
     @property
     def shift_us(self) -> float | None:
