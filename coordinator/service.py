@@ -231,6 +231,11 @@ class Service:
         return unstopped(self._core.links, arm_now_us())
 
     @property
+    def session(self) -> int:
+        """The session in force."""
+        return self._core.session
+
+    @property
     def phase(self) -> ArmPhase:
         """What is under way, without the rest of the snapshot."""
         return arm_phase(self._core)

@@ -16,7 +16,7 @@ from coordinator.api.control_routes import ControlDesk
 from coordinator.api.hand import Hand
 from coordinator.api.live_feed import LiveFeed, Reader
 from coordinator.api.tokens import Role
-from coordinator.api.wishes import NoWish, Wishes
+from coordinator.api.wishes import NoWish, OldSession, Wishes
 from coordinator.codes.refusal import RefusalCode
 from coordinator.core.events import Command, Refused
 from coordinator.links.clock import arm_now_us
@@ -45,7 +45,7 @@ def watching(feed: LiveFeed, desk: ControlDesk, hand: Hand) -> APIRouter:
         desk.control.feed_opened(client)
         wishing = _Wishing(hand, client, name, socket.state.role)
         try:
-            await _serve(socket, reader, Wishes(wishing.command, hand.go_to))
+            await _serve(socket, reader, Wishes(wishing.command, hand.go_to, hand.session))
         finally:
             wishing.gone()
             feed.leave(reader)
@@ -94,12 +94,14 @@ async def _serve(socket: WebSocket, reader: Reader, wishes: Wishes) -> None:
         heard = (await asyncio.gather(*tasks, return_exceptions=True))[1]
     if isinstance(heard, NoWish):
         await _close(socket, POLICY, str(heard)[:REASON_CHARACTERS])
+    elif isinstance(heard, OldSession):
+        await _close(socket, TRY_AGAIN, "the session is another one")
     elif reader.dropped.is_set():
         await _close(socket, TRY_AGAIN, "too slow a reader")
 
 
 async def _hear(socket: WebSocket, reader: Reader, wishes: Wishes) -> None:
-    """Obey wishes until the client goes. Raises NoWish."""
+    """Obey wishes until the client goes. Raises NoWish, OldSession."""
     while True:
         message = await socket.receive()
         if message["type"] != "websocket.receive":

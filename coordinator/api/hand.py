@@ -19,6 +19,10 @@ class Hand:
         self._service = service
         self._desk = desk
 
+    def session(self) -> int:
+        """The session in force."""
+        return self._service.session
+
     def go_to(self, place: GoBody) -> Go:
         """The command that goes there, at the speed of teaching. Raises Refused."""
         arm = self._service.arm

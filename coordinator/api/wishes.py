@@ -58,20 +58,36 @@ class NoWish(Exception):
     """What came is no wish; the text is a sentence."""
 
 
+class OldSession(Exception):
+    """The feed is of an earlier session. The laptop may have slept: arm time stood still then, and
+    what a page elsewhere takes for arm time makes its wishes look younger than they are.
+    """
+
+
 class Wishes:
     """The wishes of one feed.
 
     `command` carries one out, `go_to` gives the command for a place; both may raise Refused.
+    `session` tells the one in force.
     """
 
-    def __init__(self, command: Callable[[Command], None], go_to: Callable[[GoBody], Go]) -> None:
+    def __init__(
+        self,
+        command: Callable[[Command], None],
+        go_to: Callable[[GoBody], Go],
+        session: Callable[[], int],
+    ) -> None:
         self._command = command
         self._go_to = go_to
+        self._session = session
+        self._begun_in = session()
         self._last = 0
         self._buckets = Buckets(WISHES_PER_S, WISHES_AT_ONCE)
 
     def take(self, text: str, now: int) -> Mapping[str, object] | None:
-        """Obey a wish; what to answer, None where it is obeyed. Raises NoWish."""
+        """Obey a wish; what to answer, None where it is obeyed. Raises NoWish, OldSession."""
+        if self._session() != self._begun_in:
+            raise OldSession
         try:
             wish = _WISH.validate_json(text)
         except ValidationError as error:

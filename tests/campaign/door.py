@@ -56,6 +56,11 @@ class Door:
         return self.laptop.alive and self.laptop.core is self.core
 
     @property
+    def session(self) -> int:
+        """As a service's."""
+        return self.core.session
+
+    @property
     def phase(self) -> ArmPhase:
         """As a service's."""
         return arm_phase(self.core)

@@ -10,7 +10,7 @@ from typing import Any
 from coordinator.api.control import Who
 from coordinator.api.feed_socket import _Wishing
 from coordinator.api.tokens import Role
-from coordinator.api.wishes import Wishes
+from coordinator.api.wishes import OldSession, Wishes
 from coordinator.core import events as ev
 from coordinator.rehearsal.joint_node import Node
 from coordinator.rehearsal.world import World
@@ -38,7 +38,7 @@ class _Feed:
         self.door = door
         self.who = who
         self.wishing = _Wishing(door.hand, who.id, who.name, Role.OPERATE)
-        self.wishes = Wishes(self.wishing.command, door.hand.go_to)
+        self.wishes = Wishes(self.wishing.command, door.hand.go_to, door.hand.session)
         self.number = 0
         self.open = True
         self.stalls: tuple[int, int] | None = None
@@ -161,7 +161,10 @@ class Hands:
             self.world.at(later_us, self._arrives, feed, text, made_us, number)
             return
         door.obeyed.clear()
-        feed.wishes.take(text, laptop.now)
+        try:
+            feed.wishes.take(text, laptop.now)
+        except OldSession:
+            self._close(feed)  # the page opens another, and its hand has let go by that
         self.judge.wished(laptop, feed, number, made_us, tuple(door.obeyed))
 
     def _close(self, feed: _Feed) -> None:

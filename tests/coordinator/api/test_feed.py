@@ -316,6 +316,18 @@ async def test_where_the_feed_of_the_hand_that_jogs_ends_the_jog_does(
     assert asked == [Jog({"elbow": 1.0}), Hold(Because.GONE)]
 
 
+async def test_a_wish_on_a_feed_from_before_the_laptop_slept_closes_it_and_moves_nothing(
+    served_at: ServedAt, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    async with served_at.watch() as client:
+        now_us = (await message(client))["state"]["now_us"]
+        monkeypatch.setattr(Service, "session", 7)
+        await client.send(json.dumps({**JOG, "at_us": now_us}))
+        assert await ended(client) == (1013, "the session is another one")
+    async with served_at.watch() as client:
+        assert (await message(client))["type"] == "whole"
+
+
 async def test_whoever_says_much_is_shut_out_before_it_is_read(served_at: ServedAt) -> None:
     async with served_at.watch() as client:
         await client.send("x" * 1025)

@@ -8,7 +8,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from coordinator.api.bodies import GoBody
-from coordinator.api.wishes import AHEAD_US, JOG_OLD_US, STEP_OLD_US, NoWish, Wishes
+from coordinator.api.wishes import AHEAD_US, JOG_OLD_US, STEP_OLD_US, NoWish, OldSession, Wishes
 from coordinator.codes.refusal import RefusalCode
 from coordinator.core.events import Command, Go, Jog, Refused, Step
 
@@ -40,7 +40,7 @@ def place(body: GoBody) -> Go:
 def told(*wishes: tuple[str, int]) -> tuple[list[Command], list[Any]]:
     """What is commanded and what is answered for wishes that come at these times."""
     done: list[Command] = []
-    feed = Wishes(done.append, place)
+    feed = Wishes(done.append, place, lambda: 7)
     return done, [feed.take(text, now) for text, now in wishes]
 
 
@@ -48,6 +48,17 @@ def test_fresh_wishes_are_commands() -> None:
     done, answers = told((jog(1, elbow=-5.0, tool=2.5), NOW_US), (step(2), NOW_US))
     assert done == [Jog({"elbow": -5.0, "tool": 2.5}), Step("elbow", 0.1, 5.0)]
     assert answers == [None, None]
+
+
+def test_a_wish_on_a_feed_that_was_opened_before_the_session_is_not_obeyed() -> None:
+    done: list[Command] = []
+    session = 7
+    feed = Wishes(done.append, place, lambda: session)
+    assert feed.take(jog(1, elbow=-5.0), NOW_US) is None
+    session = 8
+    with pytest.raises(OldSession):
+        feed.take(jog(2, elbow=-5.0), NOW_US)
+    assert done == [Jog({"elbow": -5.0})]
 
 
 def test_a_wish_to_go_to_a_waypoint_is_the_command_that_goes_there() -> None:
@@ -109,7 +120,7 @@ def test_what_is_refused_is_answered_with_its_number() -> None:
     def refuse(command: Command) -> None:
         raise Refused(RefusalCode.JOGGING, "elbow is jogged")
 
-    answer = Wishes(refuse, place).take(jog(4, tool=1.0), NOW_US)
+    answer = Wishes(refuse, place, lambda: 7).take(jog(4, tool=1.0), NOW_US)
     assert answer == {
         "type": "refused", "number": 4, "code": "jogging", "message": "elbow is jogged",
     }  # fmt: skip
