@@ -7,9 +7,9 @@ PORT = Path(__file__).parents[2] / "deploy" / "joint" / "esp-idf"
 CHIPS = ("ESP32", "ESP32S3", "ESP32C3")
 
 
-def defaults(chip: str) -> dict[str, int | None]:
+def defaults(chip: str) -> dict[str, int | str | None]:
     """Each setting's name with its value; None for a switch, which is off and so not defined."""
-    found: dict[str, int | None] = {}
+    found: dict[str, int | str | None] = {}
     for block in (PORT / "main" / "Kconfig.projbuild").read_text().split("\n    config ")[1:]:
         name = "CONFIG_" + block.split("\n", 1)[0].strip()
         touch = {"depends on SOC_TOUCH": True, "depends on !SOC_TOUCH": False}
@@ -17,6 +17,11 @@ def defaults(chip: str) -> dict[str, int | None]:
             continue
         if "        bool " in block:
             found[name] = None
+            continue
+        if "        string " in block:
+            text = re.search(rf'default "(.+)" if IDF_TARGET_{chip}\n', block)
+            assert text is not None, f"{name} has no default for {chip}"
+            found[name] = text[1]
             continue
         own = re.search(rf"default (-?\d+) if IDF_TARGET_{chip}\n", block)
         default = own or re.search(r"default (-?\d+)\n", block)
@@ -29,4 +34,9 @@ def defaults(chip: str) -> dict[str, int | None]:
 
 def flags(chip: str) -> list[str]:
     """The same for a compiler."""
-    return [f"-D{name}={value}" for name, value in defaults(chip).items() if value is not None]
+    values = defaults(chip).items()
+    return [
+        f'-D{name}="{value}"' if isinstance(value, str) else f"-D{name}={value}"
+        for name, value in values
+        if value is not None
+    ]

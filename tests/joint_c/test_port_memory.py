@@ -13,7 +13,9 @@ from protocol.cable.requests import Kind, Refusal, WifiReason, WifiState
 from tests.joint_c.lines import Lines
 
 KEY, OTHER_KEY = bytes(range(1, 33)), bytes(range(2, 34))
-RECORD_BYTES = 2 + 32 + (1 + 32) + (1 + 64) + (1 + 32)
+UPDATE_KEY = bytes(range(65, 97))
+RECORD_BYTES = 2 + 32 + (1 + 32) + (1 + 64) + (1 + 32) + (1 + 32)
+HAS_UPDATE_KEY_AT = RECORD_BYTES - 33
 NOT_FOUND, AUTH_FAIL, HANDSHAKE, BEACON = 201, 202, 15, 200
 """Reasons of the SDK: `wifi_err_reason_t`."""
 
@@ -46,6 +48,10 @@ class Board(Lines):
         assert self.refusal(Kind.SET_KEY, KEY) is None
         assert self.refusal(Kind.SET_WIFI, requests.wifi_body(b"shed", "pricking out")) is None
         assert self.refusal(Kind.SET_NAME, requests.name_body("elbow")) is None
+        assert self.refusal(Kind.SET_UPDATE_KEY, UPDATE_KEY) is None
+
+    def has_update_key(self) -> bool:
+        return requests.read_who(self.ask(Kind.WHO).body).has_update_key
 
 
 @pytest.fixture(name="board")
@@ -63,6 +69,16 @@ def test_what_was_told_is_there_after_a_restart(board: Board) -> None:
     assert board.refusal(Kind.SET_KEY, OTHER_KEY) is Refusal.KEY_SET
 
 
+def test_the_key_that_signs_updates_is_kept_and_not_replaced(board: Board) -> None:
+    assert not board.has_update_key()
+    assert board.refusal(Kind.SET_UPDATE_KEY, UPDATE_KEY) is None
+    assert board.line("begin") == "1"
+    assert board.has_update_key()
+    assert not requests.read_who(board.ask(Kind.WHO).body).has_key
+    assert board.refusal(Kind.SET_UPDATE_KEY, UPDATE_KEY) is None
+    assert board.refusal(Kind.SET_UPDATE_KEY, OTHER_KEY) is Refusal.KEY_SET
+
+
 def test_a_shorter_network_leaves_nothing_of_the_one_before(board: Board) -> None:
     board.refusal(Kind.SET_WIFI, requests.wifi_body(b"n" * 32, "p" * 63))
     board.refusal(Kind.SET_WIFI, requests.wifi_body(b"a", ""))
@@ -74,6 +90,7 @@ def test_a_shorter_network_leaves_nothing_of_the_one_before(board: Board) -> Non
     ("kind", "body"),
     [
         (Kind.SET_KEY, OTHER_KEY),
+        (Kind.SET_UPDATE_KEY, UPDATE_KEY),
         (Kind.SET_WIFI, requests.wifi_body(b"other", "")),
         (Kind.SET_NAME, requests.name_body("other")),
     ],
@@ -100,10 +117,12 @@ def test_what_is_forgotten_is_neither_in_the_record_nor_in_memory(board: Board) 
     board.tell_all()
     assert KEY.hex() in board.line("record")
     assert KEY.hex() in board.line("held")
+    assert board.has_update_key()
     assert requests.read_forget(board.forget().body) == 0
     assert set(bytes.fromhex(board.line("record"))[1:]) == {0}
     assert set(bytes.fromhex(board.line("held"))) == {0}
     assert board.who() == (False, b"", "")
+    assert not board.has_update_key()
 
 
 def test_a_board_that_keeps_nothing_is_bare(board: Board) -> None:
@@ -128,7 +147,10 @@ def one_board_for_all_examples(joint_build: Path) -> Iterator[Board]:
 
 @pytest.mark.parametrize(
     ("at", "value"),
-    [(0, 0), (0, 2), (1, 2), (34, 33), (34 + 33, 65), (34 + 33 + 65, 33), (34, 255)],
+    [
+        *[(0, 1), (0, 3), (1, 2), (34, 33), (34 + 33, 65), (34 + 33 + 65, 33), (34, 255)],
+        (HAS_UPDATE_KEY_AT, 2),
+    ],
 )
 def test_a_record_with_a_field_out_of_its_bounds_is_none(board: Board, at: int, value: int) -> None:
     board.tell_all()

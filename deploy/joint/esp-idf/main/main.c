@@ -5,24 +5,22 @@
  * computer, and the core on an emulated one. Whoever starts it first: motor without load, hand at the supply's switch.
  *
  * It moves a machine. A stop by software is not a safety-rated emergency stop. */
+#include <string.h>
+
 #include "board.h"
 #include "network.h"
 #include "pins.h"
 #include "rig.h"
 #include "runner.h"
+#include "slots.h"
 #include "slow.h"
 #include "station.h"
 #include "store.h"
 #include "told.h"
+#include "watchdog.h"
 
-#define WATCHDOG_MS 1000
-
-/* A task that hangs ends in a restart: then the drivers are off, and a raised arm may fall. */
-static void watch(void)
-{
-    const esp_task_wdt_config_t watchdog = {.timeout_ms = WATCHDOG_MS, .idle_core_mask = 0, .trigger_panic = true};
-    ESP_ERROR_CHECK(esp_task_wdt_reconfigure(&watchdog));
-}
+_Static_assert(sizeof CONFIG_UJ_BOARD > 1 && sizeof CONFIG_UJ_BOARD - 1 <= UJ_IMAGE_BOARD_CHARACTERS,
+               "the board's name has 1 to 16 characters");
 
 static void tell_sensors(struct uj_capabilities *capabilities)
 {
@@ -46,6 +44,20 @@ static uint32_t random_boot(void)
     return boot;
 }
 
+/* Joint time counts from the start, and so does the trial. Without the key that signs, no image is taken; what runs on
+ * trial confirms itself all the same. */
+static void begin_update(const struct uj_told *told, struct uj_update_start *start, struct uj_settings *settings)
+{
+    static struct uj_update update;
+    memcpy(start->key, told->update_key, sizeof start->key);
+    uj_update_init(&update, start, 0);
+    settings->update = &update;
+    if (told->has_update_key && slots_capacity() > 0) {
+        settings->capabilities.board = CONFIG_UJ_BOARD;
+        settings->capabilities.image_capacity = slots_capacity();
+    }
+}
+
 void app_main(void)
 {
     static struct uj_memory memory;
@@ -58,19 +70,25 @@ void app_main(void)
                          .idle_current = PIN_CURRENT >= 0},
         .tells_home_sensor = true,
     };
+    struct uj_update_start start;
     board_begin();
-    watch();
+    watchdog_allow(WATCHDOG_MS);
     ESP_ERROR_CHECK(esp_read_mac(settings.id, ESP_MAC_WIFI_STA));
     settings.firmware = esp_app_get_description()->version;
     store_begin(&memory);
+    slots_begin(&start);
     /* A board without key or network is none of an arm: drivers off, and nothing but the cable. */
     const bool is_joint = memory.told.has_key && memory.told.ssid_length > 0;
+    if (start.on_trial && !is_joint) {
+        esp_restart(); /* nobody could ever reach it: the one before comes back */
+    }
     if (is_joint) {
         station_begin(&memory.told, &settings);
     }
     settings.boot = random_boot();
     if (is_joint) {
         tell_sensors(&settings.capabilities);
+        begin_update(&memory.told, &start, &settings);
         rig_begin();
         runner_begin(&settings, memory.told.key, &network_shell);
         network_begin();

@@ -103,7 +103,7 @@ void network_begin(void)
 {
     /* Above the sockets' own task, as the motor's steps wait for it; on the core that the radio does not use where there
      * are two. */
-    const BaseType_t made = xTaskCreatePinnedToCore(run, "joint", 8192, NULL, configMAX_PRIORITIES - 3, NULL,
+    const BaseType_t made = xTaskCreatePinnedToCore(run, "joint", 12288, NULL, configMAX_PRIORITIES - 3, NULL,
                                                     portNUM_PROCESSORS - 1);
     ESP_ERROR_CHECK(made == pdPASS ? ESP_OK : ESP_ERR_NO_MEM);
 }

@@ -4,6 +4,9 @@
 #include "pins.h"
 #include "rig.h"
 #include "stepper.h"
+#include "update.h"
+
+#define LAST_BYTES_MS 200 /* for the radio to send what waits */
 
 static struct uj_machine machine;
 static volatile bool restart_asked;
@@ -46,6 +49,14 @@ void runner_told(void)
     uj_machine_told(&machine);
 }
 
+/* From the joint's task, so that nothing switches the drivers on meanwhile. */
+static void restart(void)
+{
+    uj_endpoint_end(&machine.endpoint);
+    vTaskDelay(pdMS_TO_TICKS(LAST_BYTES_MS));
+    esp_restart();
+}
+
 void runner_turn(void)
 {
     rig_look((double)esp_timer_get_time(), !stepper_check());
@@ -57,9 +68,11 @@ void runner_turn(void)
     if (restart_asked) {
         restart_asked = false;
         if (!rig_drivers_on()) {
-            uj_endpoint_end(&machine.endpoint);
-            esp_restart(); /* from here, so that nothing switches the drivers on meanwhile */
+            restart();
         }
+    }
+    if (joint->settings.update->restarts) {
+        restart();
     }
 }
 

@@ -1,5 +1,6 @@
 #include "store.h"
 
+#include <string.h>
 #include <strings.h>
 
 #include "sdk.h"

@@ -98,7 +98,9 @@ void told_begin(struct uj_memory *memory, const struct uj_settings *settings, bo
                                               .set_key = uj_memory_set_key,
                                               .set_name = uj_memory_set_name,
                                               .forget = uj_memory_forget,
-                                              .random = random_number}};
+                                              .random = random_number,
+                                              .compare_update_key = uj_memory_compare_update_key,
+                                              .set_update_key = uj_memory_set_update_key}};
     /* From here on the cable says nothing unasked; no log of anybody's may come between an answer's bytes. */
     esp_log_level_set("*", ESP_LOG_NONE);
     serial_begin();

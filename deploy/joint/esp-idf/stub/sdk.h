@@ -35,6 +35,7 @@
 /* Errors, log, chip */
 typedef int esp_err_t;
 #define ESP_OK 0
+#define ESP_FAIL (-1)
 #define ESP_ERR_NO_MEM 0x101
 #define ESP_ERR_TIMEOUT 0x107
 #define ESP_ERR_NVS_NOT_FOUND 0x1102
@@ -101,6 +102,32 @@ BaseType_t xQueueSendFromISR(QueueHandle_t queue, const void *item, BaseType_t *
 esp_err_t esp_task_wdt_reconfigure(const esp_task_wdt_config_t *configuration);
 esp_err_t esp_task_wdt_add(TaskHandle_t task);
 esp_err_t esp_task_wdt_reset(void);
+
+/* Partitions, and which of them is started */
+typedef struct {
+    uint32_t address;
+    uint32_t size;
+    uint32_t erase_size;
+    char label[17];
+} esp_partition_t;
+esp_err_t esp_partition_read(const esp_partition_t *partition, size_t offset, void *bytes, size_t count);
+esp_err_t esp_partition_write(const esp_partition_t *partition, size_t offset, const void *bytes, size_t count);
+esp_err_t esp_partition_erase_range(const esp_partition_t *partition, size_t offset, size_t count);
+typedef enum {
+    ESP_OTA_IMG_NEW = 0,
+    ESP_OTA_IMG_PENDING_VERIFY = 1,
+    ESP_OTA_IMG_VALID = 2,
+    ESP_OTA_IMG_INVALID = 3,
+    ESP_OTA_IMG_ABORTED = 4,
+    ESP_OTA_IMG_UNDEFINED = 0xffffffff
+} esp_ota_img_states_t;
+const esp_partition_t *esp_ota_get_running_partition(void);
+const esp_partition_t *esp_ota_get_boot_partition(void);
+const esp_partition_t *esp_ota_get_next_update_partition(const esp_partition_t *from);
+esp_err_t esp_ota_get_state_partition(const esp_partition_t *partition, esp_ota_img_states_t *state);
+esp_err_t esp_ota_set_boot_partition(const esp_partition_t *partition);
+esp_err_t esp_ota_mark_app_valid_cancel_rollback(void);
+esp_err_t esp_ota_invalidate_inactive_ota_data_slot(void);
 
 /* Pins, pulse width */
 typedef enum { GPIO_NUM_0, GPIO_NUM_MAX = 49 } gpio_num_t;
@@ -315,7 +342,7 @@ esp_err_t uart_wait_tx_done(uart_port_t port, uint32_t wait);
 
 /* Store */
 typedef uint32_t nvs_handle_t;
-typedef enum { NVS_READONLY, NVS_READWRITE_PURGE = 2 } nvs_open_mode_t;
+typedef enum { NVS_READONLY, NVS_READWRITE, NVS_READWRITE_PURGE } nvs_open_mode_t;
 esp_err_t nvs_flash_init(void);
 esp_err_t nvs_open(const char *name, nvs_open_mode_t mode, nvs_handle_t *handle);
 esp_err_t nvs_get_blob(nvs_handle_t handle, const char *name, void *value, size_t *length);

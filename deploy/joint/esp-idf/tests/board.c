@@ -67,7 +67,9 @@ static struct uj_cable_board board = {.hooks = {.owner = &memory,
                                                 .set_key = uj_memory_set_key,
                                                 .set_name = uj_memory_set_name,
                                                 .forget = uj_memory_forget,
-                                                .random = random_number}};
+                                                .random = random_number,
+                                                .compare_update_key = uj_memory_compare_update_key,
+                                                .set_update_key = uj_memory_set_update_key}};
 
 static void print_hex(const void *bytes, size_t length)
 {
