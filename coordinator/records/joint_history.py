@@ -171,10 +171,8 @@ def _reading(link: JointLink, now_us: int) -> Reading | None:
     status, quality = link.status, link.quality
     if status is None or not link.heard(now_us):
         return None
-    # What cannot be believed is no temperature.
-    centi_c = None if link.health.sensor.trouble else status.temperature_centi_c
     return reading(
-        None if centi_c is None else centi_c / 100,
+        link.temperature_c,
         None if status.supply_mv is None else status.supply_mv / 1000,
         quality.rtt_p99_us,
         quality.loss if quality.count else None,

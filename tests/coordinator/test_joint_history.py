@@ -13,6 +13,7 @@ import pytest
 
 from coordinator.answers.joint_history import JointHistory
 from coordinator.codes.level import Level
+from coordinator.codes.sensor_state import SensorState
 from coordinator.config.joint import Joint
 from coordinator.core.link.link import JointLink
 from coordinator.history.cells import Cell
@@ -39,6 +40,7 @@ class Sampled:
         arm = small_arm()
         self.links = [JointLink(joint, k) for k, joint in enumerate(arm.joints)]
         self.tip = self.links[-1]
+        self.tip.health.sensor.state = SensorState.SOUND
         self.now_us, self.now_s = S, BEGAN_S
         self.told: list[tuple[Level, str, str]] = []
         self.keeper = HistoryKeeper(
@@ -141,6 +143,17 @@ async def test_a_temperature_that_cannot_be_believed_is_none(sampled: Sampled) -
     told = await sampled.keeper.history("tip", BEGAN_S, BEGAN_S + 60, 60, BEGAN_S + 60)
     assert told.temperature_c.max == (40.0, None)
     assert told.supply_v.max == (24.0, 24.0)
+    await store_of(sampled).close()
+
+
+async def test_an_impossible_reading_after_a_sound_one_is_no_temperature(sampled: Sampled) -> None:
+    sampled.second()
+    sampled.tip.health.sensor.observe(40.0, sampled.now_us)
+    sampled.second(celsius=279.9)  # it was not looked at yet
+    sampled.second(celsius=40.1)
+    await sampled.keeper.close()
+    told = await sampled.keeper.history("tip", BEGAN_S, BEGAN_S + 60, 60, BEGAN_S + 60)
+    assert told.temperature_c.max == (40.0, None, 40.1)
     await store_of(sampled).close()
 
 

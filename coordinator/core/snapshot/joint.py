@@ -214,9 +214,7 @@ def joint_snapshot(core: Coordinator, link: JointLink, now: int) -> JointSnapsho
         full_current_because=_full_current_because(core, link),
         position_deg=joint.to_degrees(status.position) if status and link.homed else None,
         velocity_deg_s=joint.to_degrees(status.velocity) if status else None,
-        temperature_c=(
-            temperature / 100 if temperature is not None and sensor is SensorState.SOUND else None
-        ),
+        temperature_c=link.temperature_c,
         plausible=None if sensor is None else sensor is SensorState.SOUND,
         temperature_sensor=sensor,
         heat=(
