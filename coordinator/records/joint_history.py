@@ -161,8 +161,8 @@ class HistoryKeeper:
 
 def _gap_words(from_s: int, to_s: int) -> str:
     return (
-        f"what joints were from {utc_of(from_s)} to {utc_of(to_s)} is known less finely, or not at "
-        "all: the disk took nothing"
+        f"the disk did not take all in time: of some joints some of what they were between "
+        f"{utc_of(from_s)} and {utc_of(to_s)} is known less finely, or not at all"
     )
 
 

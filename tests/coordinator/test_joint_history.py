@@ -221,8 +221,8 @@ async def test_while_a_write_hangs_no_more_waits_than_may_and_the_gap_is_told_on
     await sampled.keeper.close()
     lost = BEGAN_S + BATCH + 1
     words = (
-        f"what joints were from {utc_of(lost)} to {utc_of(lost + 40)} is known less finely, or not "
-        "at all: the disk took nothing"
+        "the disk did not take all in time: of some joints some of what they were between "
+        f"{utc_of(lost)} and {utc_of(lost + 40)} is known less finely, or not at all"
     )
     assert sampled.told == [(Level.ATTENTION, "history-gap", words)]
     errors = [one.message for one in caplog.records if one.levelno >= logging.ERROR]
