@@ -79,8 +79,8 @@ _PASSES: Final = frozenset(
         *("image-wrong", "image-store"),  # what came is sent anew, and may be stored elsewhere
     }
 )
-"""Why an update failed that may go well the next time. Not where the joint has not come back, or was
-to install and is silent: what runs in it must be known first."""
+"""Why an update failed that may go well the next time. Not where the joint has not come back, or
+was to install and is silent: what runs in it must be known first."""
 
 
 def may_be_repeated(phase: UpdatePhase, code: str) -> bool:

@@ -7,7 +7,7 @@ from typing import NamedTuple
 
 from coordinator.health.heat_model import HeatModel
 from coordinator.health.heat_peak import peak_c
-from tests.bench.figures import percentile
+from tests.bench.figures import percentile, show
 from tests.bench.heat import LIMIT_C, WARNING_C, Stretch, TrueJoint, loads
 
 S = 1_000_000
@@ -50,9 +50,7 @@ def programs(seed: int, *, has_fan: bool) -> Iterator[Forecast]:
         for load in loads(random, rest, joint.hold):
             _, read_c = second(load)
         for_s = round(math.exp(random.uniform(math.log(SHORTEST_S), math.log(LONGEST_S))))
-        told = peak_c(
-            read_c, model.report(t * S, WARNING_C, LIMIT_C), for_s, fan_runs=joint.fan
-        )
+        told = peak_c(read_c, model.report(t * S, WARNING_C, LIMIT_C), for_s, fan_runs=joint.fan)
         true_c = max(second(1.0)[0] for _ in range(for_s))
         if told is not None:
             yield Forecast(for_s, told.low, told.high, true_c)
@@ -68,20 +66,29 @@ def above(some: Sequence[Forecast]) -> float:
     return sum(one.true_c > one.high for one in some) / len(some)
 
 
+def covered(some: Sequence[Forecast]) -> float:
+    """In which share of them the interval held."""
+    return sum(one.low <= one.true_c <= one.high for one in some) / len(some)
+
+
 def test_the_interval_holds_the_highest_temperature_of_two_bodies() -> None:
     found = forecasts(JOINTS, has_fan=False)  # what is told goes by the fan as it is
-    for name, some in (
-        ("up to ten minutes", [one for one in found if one.for_s <= 600]),
-        ("longer", [one for one in found if one.for_s > 600]),
-    ):
+    by_length = {
+        "up to ten minutes": [one for one in found if one.for_s <= 600],
+        "longer": [one for one in found if one.for_s > 600],
+    }
+    show(
+        f"90 % intervals of the highest temperature, {JOINTS} random joints, seed {SEED}",
+        ("programs", "count", "cover", "truth above", "half of the interval p50 °C"),
+        [
+            (name, len(some), f"{covered(some):.1%}", f"{above(some):.1%}", f"{half_c:.2f}")
+            for name, some in by_length.items()
+            for half_c in [percentile([(one.high - one.low) / 2 for one in some], 50)]
+        ],
+    )
+    for some in by_length.values():
         assert len(some) >= 20
-        covered = sum(one.low <= one.true_c <= one.high for one in some) / len(some)
-        half_c = percentile([(one.high - one.low) / 2 for one in some], 50)
-        print(
-            f"programs {name}, {len(some)} of {JOINTS} random joints, seed {SEED}: 90 % intervals "
-            f"cover {covered:.1%}, {above(some):.1%} above; half of them {half_c:.2f} °C (p50)"
-        )
-        assert covered >= COVERED
+        assert covered(some) >= COVERED
         assert above(some) <= ABOVE
 
 
