@@ -141,7 +141,8 @@ class JointSnapshot:
     """None also while it is not homed."""
     velocity_deg_s: float | None
     temperature_c: float | None
-    """At its driver, in °C; None also where its sensor is not known to be sound."""
+    """At its driver, in °C; None also where its sensor is not known to be sound, or this reading
+    cannot be one."""
     plausible: bool | None
     """Whether what its sensor reads can be believed; None where that is not known."""
     temperature_sensor: SensorState | None
