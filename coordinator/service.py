@@ -210,6 +210,12 @@ class Service:
 
     def tell(self, level: Level, code: str, message: str) -> None:
         """Tell people something that the core does not know, as it does itself."""
+        if self._closed or self.failed.is_set():
+            # Nothing is carried out any more, but that the last writes succeed is worth a line.
+            note = Note(arm_now_us(), level, code, message)
+            self._core.outbox.show(note)
+            self._note(note)
+            return
         self._core.outbox.note(arm_now_us(), level, code, message)
         self._wake()
 
@@ -307,9 +313,8 @@ class Service:
         touches: list[Touched] = []
         for action in self._core.poll(arm_now_us()):
             match action:
-                case Note(level=level, message=message):
-                    _logger.log(_LEVELS[level], "%s", message)
-                    self.journal.note(action)
+                case Note():
+                    self._note(action)
                 case ReportGrew(run=run):
                     self.run_counts.take(self._core.reports[run])
                     self.runs.grew(run)
@@ -328,6 +333,10 @@ class Service:
         for touched in touches:
             # What it asks for goes out at once, and must not overtake the drives above.
             self.on_touch(touched)
+
+    def _note(self, note: Note) -> None:
+        _logger.log(_LEVELS[note.level], "%s", note.message)
+        self.journal.note(note)
 
     def _sleep_until(self, deadline_us: int) -> None:
         if self._timer is not None:

@@ -10,7 +10,7 @@ What goes to a joint is plainer still, ASCII without escapes, so that it can be 
 
 import json
 import re
-from typing import Annotated, Any, Literal, NoReturn
+from typing import Annotated, Any, Final, Literal, NoReturn
 
 from pydantic import BaseModel, ConfigDict, Field, TypeAdapter, ValidationError
 
@@ -291,8 +291,8 @@ _events: TypeAdapter[AnyEvent] = TypeAdapter(Event)
 _opening: dict[str, type[Hello] | type[Welcome] | type[Proof] | type[Reject]] = {
     "hello": Hello, "welcome": Welcome, "proof": Proof, "reject": Reject,
 }  # fmt: skip
-_OF_IMAGES = ("update", "install")
 _answers: dict[str, type[Ack] | type[Reject]] = {"ack": Ack, "reject": Reject}
+_OF_IMAGES: Final = ("update", "install")
 
 
 def schema_name(message: type[BaseModel]) -> str:
@@ -344,8 +344,8 @@ def decode_request(body: bytes, *, takes_images: bool = True) -> AnyRequest:
     try:
         return _requests.validate_json(body)
     except ValidationError as error:
-        kind = error.errors()[0]["type"]
-        code = "message-unknown" if kind.startswith("union_tag") else "message-invalid"
+        mistake = error.errors()[0]["type"]
+        code = "message-unknown" if mistake.startswith("union_tag") else "message-invalid"
         raise FrameError(code, _first(error)) from error
 
 

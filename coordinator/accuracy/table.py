@@ -15,8 +15,8 @@ from statistics import median
 from typing import Final
 
 from coordinator.config.mistake import Mistake
+from coordinator.config.problems import Problem, Problems
 from coordinator.config.regular_file import read_regular
-from coordinator.programs.problems import Problem, Problems
 
 MAX_READINGS: Final = 10_000
 MAX_BYTES: Final = 1_000_000

@@ -13,9 +13,9 @@ from fastapi.responses import JSONResponse
 from starlette.exceptions import HTTPException
 
 from coordinator.codes.refusal import INPUT_CODES
+from coordinator.config.problems import MAX_PROBLEMS
 from coordinator.core.events import Refused
 from coordinator.programs import ProgramError
-from coordinator.programs.problems import MAX_PROBLEMS
 from coordinator.store import StoreError
 from coordinator.teaching.taught import TaughtError
 from coordinator.workers.planner import PlannerBusy

@@ -20,8 +20,8 @@ from coordinator.api.json_response import json_response
 from coordinator.api.problems import NotFound
 from coordinator.api.records import Limit, program_text
 from coordinator.codes.level import Level
+from coordinator.config.problems import MAX_PROBLEMS
 from coordinator.programs import ProgramError
-from coordinator.programs.problems import MAX_PROBLEMS
 from coordinator.records.taught import TaughtNow
 from coordinator.service import Service
 from coordinator.teaching.correction import Correction, Shift

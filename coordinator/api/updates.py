@@ -49,6 +49,7 @@ def updates(service: Service, desk: ControlDesk) -> APIRouter:
     @router.post("/joints/{name}/update", status_code=202, openapi_extra=_FILE)
     async def update(name: JointPath, request: Request) -> Response:
         with desk.commanding(request) as who:
+            service.require_not_ending()
             service.require_updatable(name)
             file = await asyncio.to_thread(_read, await request.body())
             desk.require(who)  # whoever took over meanwhile did not ask for it

@@ -1,6 +1,7 @@
 """How warm joints get by a program, as far as what was fitted of them tells."""
 
 from collections.abc import Mapping, Sequence
+from typing import Final
 
 from coordinator.codes.link_word import LinkWord
 from coordinator.config.joint import Joint
@@ -27,24 +28,30 @@ def _peak_c(one: JointSnapshot, for_s: float) -> Estimate | None:
 
 def heat_sentence(peaks: Mapping[str, Estimate | None], joints: Sequence[Joint]) -> str:
     """The highest temperature of each joint, and which comes nearest to stopping."""
-    spare_c = {
-        joint.name: joint.temperature_limit_c - peak.high
-        for joint in joints
-        if (peak := peaks[joint.name]) is not None
-    }
-    if not spare_c:
+    known = [(joint, peak) for joint in joints if (peak := peaks[joint.name]) is not None]
+    if not known:
         return (
             "highest temperature: not known; that takes an arm that is served, whose joints were "
             "watched resting and moving"
         )
-    worst = min(joints, key=lambda joint: spare_c.get(joint.name, float("inf")))
+    worst, hottest = max(known, key=lambda one: _nearness(*one))
     each = ", ".join(f"{name} {_within(peak)}" for name, peak in peaks.items())
-    near = "may get to" if spare_c[worst.name] <= 0.0 else "is nearest to"
+    near = _NEAR[_nearness(worst, hottest)[0]]
     return (
         f"highest temperature: {each}; of those known {worst.name} {near} where it stops, "
-        f"{worst.temperature_limit_c:g} °C; by one body of heat each, as fitted, as warm as it is "
-        "now, its fan as it is, without a break"
+        f"{worst.temperature_limit_c:g} °C; by one body of heat each, as fitted, as warm as before "
+        "these rehearsals, its fan as it was, without a break"
     )
+
+
+_NEAR: Final = ("is nearest to", "may get to", "is likely to get to", "gets to")
+
+
+def _nearness(joint: Joint, peak: Estimate) -> tuple[int, float]:
+    """How much of what is told of it is at its limit or above, 0 to 3; and by how much it is."""
+    limit_c = joint.temperature_limit_c
+    reached = sum(one >= limit_c for one in (peak.low, peak.value, peak.high))
+    return reached, peak.high - limit_c
 
 
 def _within(peak: Estimate | None) -> str:

@@ -64,6 +64,7 @@ class UpdateTrouble(StrEnum):
     STALLED = "stalled", "For minutes no byte more of the image came through."
     NOT_BACK = "not-back", "The joint did not come back after the restart."
     UNKNOWN = "install-unknown", "The joint restarted before it said whether it installs."
+    INSTALL_SILENT = "install-silent", "The joint did not say in time whether it installs."
     DIFFERENT = "image-different", "The joint says that it has more of the image than there is."
     ENDING = "ending", "The coordinator ended."
 
@@ -78,10 +79,14 @@ _PASSES: Final = frozenset(
         *("image-wrong", "image-store"),  # what came is sent anew, and may be stored elsewhere
     }
 )
-"""Why an update failed that may go well the next time. Not where the joint has not come back: what
-runs in it must be known first."""
+"""Why an update failed that may go well the next time. Not where the joint has not come back, or
+was to install and is silent: what runs in it must be known first."""
 
 
 def may_be_repeated(phase: UpdatePhase, code: str) -> bool:
-    """Whether the same image may come to more, after an update that ended so."""
+    """Whether the same image may come to more, after an update that ended so.
+
+    Not where the joint went back: that its supply went only a person can know, and an image that
+    does not come up should not be tried again for nothing.
+    """
     return phase is UpdatePhase.CANCELLED or (phase is UpdatePhase.FAILED and code in _PASSES)

@@ -8,7 +8,7 @@ does, and what hangs on its outputs, is not counted.
 from typing import Final
 
 from coordinator.config.joint import Joint
-from coordinator.health.supply import is_gone
+from coordinator.health.supply import feeds
 from protocol.states import MOVING_STATES
 from protocol.status import Status
 
@@ -24,7 +24,7 @@ def current_a(joint: Joint, idle_share: float, status: Status) -> float:
     `idle_share` is that of the hold current after long at rest. A joint says that it is energised
     as long as its driver is let on, whether or not there is a supply to make current of.
     """
-    if not status.energised or is_gone(status):
+    if not status.energised or not feeds(status):
         return 0.0
     if status.state in MOVING_STATES:
         return joint.run_current_a

@@ -79,6 +79,7 @@ def figures(
         for name, value in (
             ("what it is without load", told.ambient_c),
             ("what its load adds", told.rise_c),
+            ("what run current adds", told.run_rise_c),
             ("where it settles", told.steady_c),
         )
         if value is None

@@ -101,12 +101,19 @@ def course(
             last_s, last_fan = step_s, fan
             fades, follows = math.exp(-step_s / STRAY_S), math.exp(-step_s * rate)
             held = (1.0 - follows) / rate
-            apart = rate - 1.0 / STRAY_S
-            strays = (fades - follows) / apart if abs(apart) > 1e-9 else step_s * follows
+            strays = strays_s(rate, step_s)
         above = above * follows + (warms + fan * figures[B]) * held + stray * strays
         stray *= fades
         told.append(above)
     return told
+
+
+def strays_s(rate: float, for_s: float) -> float:
+    """By how much T is off after that time for each unit of d as it began, in s."""
+    follows, apart = math.exp(-for_s * rate), rate - 1.0 / STRAY_S
+    if abs(apart) <= 1e-9:
+        return for_s * follows
+    return (math.exp(-for_s / STRAY_S) - follows) / apart
 
 
 def spread(covariance: list[float]) -> list[list[float]]:

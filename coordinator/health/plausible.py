@@ -69,7 +69,7 @@ class TemperatureSensor:
         `load` is the winding's heat as a share of that at run current.
         """
         self._compare(celsius, now, load)
-        state, wrong = self._judge(celsius, now, dead)
+        state, wrong = self._judge(celsius, now, dead=dead)
         if celsius is not None:
             self._last_c, self._last_us = celsius, now
         if wrong:
@@ -86,6 +86,13 @@ class TemperatureSensor:
             self.state = SensorState.IMPLAUSIBLE
         return Finding(IMPLAUSIBLE, bool(self.trouble), self.trouble)
 
+    def believed(self, celsius: float | None, at_us: int) -> float | None:
+        """A reading as a temperature, None where it is none: also one that nobody looked at yet."""
+        if self.state is not SensorState.SOUND or self.trouble or celsius is None:
+            return None
+        _, wrong = self._judge(celsius, at_us, dead=False)
+        return None if wrong else celsius
+
     def _compare(self, celsius: float | None, now: int, load: float) -> None:
         """Whether it changed at all, and what heat there was since it did."""
         passed_s = (now - self._last_us) / 1e6
@@ -94,7 +101,7 @@ class TemperatureSensor:
         else:
             self._more_s += (load - self._same_load) * passed_s
 
-    def _judge(self, celsius: float | None, now: int, dead: bool) -> tuple[SensorState, str]:
+    def _judge(self, celsius: float | None, now: int, *, dead: bool) -> tuple[SensorState, str]:
         """Its state and, but where it is sound, what it does, a clause."""
         if dead:
             return SensorState.MISSING, "gives no reading"

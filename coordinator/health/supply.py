@@ -51,6 +51,11 @@ def is_gone(status: Status) -> bool:
     return status.supply_mv is not None and status.supply_mv < GONE_V * 1_000
 
 
+def feeds(status: Status) -> bool:
+    """Whether a joint's supply is enough for any current; so is one that it does not measure."""
+    return status.supply_mv is None or status.supply_mv >= BACK_V * 1_000
+
+
 def gone(joint: Joint, supply_v: float | None) -> Finding:
     """Whether a joint that answers has no supply for its motor: it is not dead, but limp."""
     if supply_v is None or GONE_V <= supply_v < BACK_V:

@@ -13,7 +13,7 @@ from coordinator.config.joint import Joint
 from coordinator.health.draw import WINDING_OHM, drawn_watts, most_watts
 from coordinator.health.hop_estimate import HopEstimate, HopEstimator
 from coordinator.health.load_flow import currents, load_flow
-from coordinator.health.supply import SHORT, is_enough, is_gone, short
+from coordinator.health.supply import SHORT, feeds, is_enough, short
 from coordinator.health.warnings import Finding
 from protocol.states import JointState
 from protocol.status import Status
@@ -99,7 +99,7 @@ class SupplyChain:
 
     def observe(self, index: int, status: Status, now: int) -> None:
         """A status came from a joint."""
-        if is_gone(status):  # it draws nothing, and what the others read is on its way too
+        if not feeds(status):  # it draws nothing, and what the others read is on its way too
             self._begin(now)
             self._does[index] = None
             return

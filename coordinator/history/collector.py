@@ -16,7 +16,9 @@ class Collector:
 
     def __init__(self, most: int = MOST_WAITING) -> None:
         self.gap: tuple[int, int] | None = None
-        """From when to when cells were given up, since it was told last."""
+        """Between when and when cells were given up since it was told last, whichever of them:
+        those of other joints or levels, or between two times that the disk took nothing, may be
+        kept."""
         self._most = most
         self._waiting: dict[tuple[int, str], dict[int, Cell]] = {}
         """By length and joint, each by its beginning, in the order in which they came."""

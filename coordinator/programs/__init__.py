@@ -1,7 +1,8 @@
 """Programs as text: reading the words of RS-274/NGC into steps. Pure."""
 
+from coordinator.config.problems import Problem, Problems
+from coordinator.programs.error import ProgramError
 from coordinator.programs.printing import print_program
-from coordinator.programs.problems import Problem, Problems, ProgramError
 from coordinator.programs.reader import Reader, parse_program, read_program
 from coordinator.programs.steps import (
     NO_SWITCHES,

@@ -8,7 +8,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass, field
 from typing import Final
 
-from coordinator.programs.problems import Problem
+from coordinator.config.problems import Problem
 from coordinator.programs.standard import MEANINGS, refusal
 from coordinator.programs.words import Line, Word
 

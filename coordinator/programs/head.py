@@ -7,8 +7,8 @@ from collections.abc import Iterator, Mapping
 from typing import Final
 
 from coordinator.config.joint import JOINT_WORDS
+from coordinator.config.problems import Problem
 from coordinator.programs.active import Naming
-from coordinator.programs.problems import Problem
 
 RESERVED_LETTERS: Final = "".join(sorted(set("ABCDEFGHIJKLMNOPQRSTUVWXYZ").difference(JOINT_WORDS)))
 """Letters that no joint can have."""

@@ -14,6 +14,7 @@ from typing import Final
 
 from coordinator.config.arm import MAX_BLEND_TOLERANCE_DEG
 from coordinator.config.joint import JOINT_WORDS
+from coordinator.config.problems import Problem
 from coordinator.programs.active import Naming, Speed, Strange, read_comment
 from coordinator.programs.groups import (
     DISTANCE,
@@ -27,7 +28,6 @@ from coordinator.programs.groups import (
     sort_words,
 )
 from coordinator.programs.head import Head
-from coordinator.programs.problems import Problem
 from coordinator.programs.steps import Dwell, End, Move, Output, PathControl, Pause, Step, Target
 from coordinator.programs.words import Comment, Line, Word
 

@@ -5,7 +5,7 @@ memory), but who reads of one of them cannot tell which line it is.
 from array import array
 from typing import Final
 
-from coordinator.programs.problems import Problem
+from coordinator.config.problems import Problem
 from coordinator.programs.words import MAX_LINE_DIGITS, Word
 
 MOST_TOLD: Final = 20

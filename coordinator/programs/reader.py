@@ -7,10 +7,11 @@ are, in `standard.py`.
 from collections.abc import Mapping
 from typing import Final
 
+from coordinator.config.problems import Problem, Problems
+from coordinator.programs.error import ProgramError
 from coordinator.programs.interpreter import Interpreter
 from coordinator.programs.line_numbers import LineNumbers
 from coordinator.programs.packed import StepKeeper
-from coordinator.programs.problems import Problem, Problems, ProgramError
 from coordinator.programs.progress import Stage, Tell, counted, untold
 from coordinator.programs.steps import End, Program, Step
 from coordinator.programs.words import count_lines, lines_of, read_line

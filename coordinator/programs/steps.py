@@ -5,7 +5,7 @@ from dataclasses import dataclass
 from enum import StrEnum
 from typing import Final
 
-from coordinator.programs.problems import Problem
+from coordinator.config.problems import Problem
 
 
 class PathControl(StrEnum):

@@ -11,7 +11,7 @@ from collections.abc import Iterator
 from dataclasses import dataclass
 from typing import Final
 
-from coordinator.programs.problems import Problem
+from coordinator.config.problems import Problem
 from coordinator.programs.standard import FUNCTIONS
 
 MAX_LINE_LENGTH: Final = 256

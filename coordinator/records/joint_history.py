@@ -161,8 +161,8 @@ class HistoryKeeper:
 
 def _gap_words(from_s: int, to_s: int) -> str:
     return (
-        f"what joints were from {utc_of(from_s)} to {utc_of(to_s)} is known less finely, or not at "
-        "all: the disk took nothing"
+        f"the disk did not take all in time: of some joints some of what they were between "
+        f"{utc_of(from_s)} and {utc_of(to_s)} is known less finely, or not at all"
     )
 
 
@@ -171,10 +171,8 @@ def _reading(link: JointLink, now_us: int) -> Reading | None:
     status, quality = link.status, link.quality
     if status is None or not link.heard(now_us):
         return None
-    # What cannot be believed is no temperature.
-    centi_c = None if link.health.sensor.trouble else status.temperature_centi_c
     return reading(
-        None if centi_c is None else centi_c / 100,
+        link.temperature_c,
         None if status.supply_mv is None else status.supply_mv / 1000,
         quality.rtt_p99_us,
         quality.loss if quality.count else None,

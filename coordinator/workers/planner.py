@@ -23,6 +23,7 @@ import orjson
 
 from coordinator.codes.refusal import RefusalCode
 from coordinator.config.arm import Arm
+from coordinator.config.problems import MAX_PROBLEMS
 from coordinator.core.events import Refused
 from coordinator.motion import Part
 from coordinator.motion.check import check_parts
@@ -42,7 +43,6 @@ from coordinator.programs import (
     read_program,
 )
 from coordinator.programs.loops import ONCE, Loops
-from coordinator.programs.problems import MAX_PROBLEMS
 from coordinator.programs.progress import Progress, Stage, Tell, untold
 from coordinator.programs.words import count_lines
 from coordinator.teaching.program import ReadVisit, from_program

@@ -91,8 +91,9 @@ def loads(random: Random, stretch: Stretch, hold: float) -> Iterable[float]:
 class TrueJoint:
     """One random joint, a second at a time."""
 
-    def __init__(self, random: Random) -> None:
+    def __init__(self, random: Random, *, has_fan: bool = True) -> None:
         self._random = random
+        self._has_fan = has_fan
         self._air_c = random.uniform(15, 32)
         self._drift_c_per_s = random.uniform(-1.0, 1.0) / 3600
         self._body = Thermal(self._air_c, drawn_build(random, FACTOR))
@@ -114,7 +115,7 @@ class TrueJoint:
         true_c = self._body.temperature(t * US) + self._offset_c
         read_c = code_to_celsius(sensor_code(true_c + self._random.gauss(0.0, self._noise_c)))
         fan = read_c >= FAN_OFF_CENTI_C / 100 if self.fan else read_c >= FAN_ON_CENTI_C / 100
-        if fan is not self.fan:
+        if self._has_fan and fan is not self.fan:
             self._body.set_fan(t * US, fan)
             self.fan = fan
         return true_c, read_c

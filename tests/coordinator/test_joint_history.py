@@ -13,6 +13,7 @@ import pytest
 
 from coordinator.answers.joint_history import JointHistory
 from coordinator.codes.level import Level
+from coordinator.codes.sensor_state import SensorState
 from coordinator.config.joint import Joint
 from coordinator.core.link.link import JointLink
 from coordinator.history.cells import Cell
@@ -39,6 +40,7 @@ class Sampled:
         arm = small_arm()
         self.links = [JointLink(joint, k) for k, joint in enumerate(arm.joints)]
         self.tip = self.links[-1]
+        self.tip.health.sensor.state = SensorState.SOUND
         self.now_us, self.now_s = S, BEGAN_S
         self.told: list[tuple[Level, str, str]] = []
         self.keeper = HistoryKeeper(
@@ -144,6 +146,17 @@ async def test_a_temperature_that_cannot_be_believed_is_none(sampled: Sampled) -
     await store_of(sampled).close()
 
 
+async def test_an_impossible_reading_after_a_sound_one_is_no_temperature(sampled: Sampled) -> None:
+    sampled.second()
+    sampled.tip.health.sensor.observe(40.0, sampled.now_us)
+    sampled.second(celsius=279.9)  # it was not looked at yet
+    sampled.second(celsius=40.1)
+    await sampled.keeper.close()
+    told = await sampled.keeper.history("tip", BEGAN_S, BEGAN_S + 60, 60, BEGAN_S + 60)
+    assert told.temperature_c.max == (40.0, None, 40.1)
+    await store_of(sampled).close()
+
+
 async def test_samples_are_written_in_batches_and_what_was_done_outlives_coordinators(
     sampled: Sampled, tmp_path: Path
 ) -> None:
@@ -208,8 +221,8 @@ async def test_while_a_write_hangs_no_more_waits_than_may_and_the_gap_is_told_on
     await sampled.keeper.close()
     lost = BEGAN_S + BATCH + 1
     words = (
-        f"what joints were from {utc_of(lost)} to {utc_of(lost + 40)} is known less finely, or not "
-        "at all: the disk took nothing"
+        "the disk did not take all in time: of some joints some of what they were between "
+        f"{utc_of(lost)} and {utc_of(lost + 40)} is known less finely, or not at all"
     )
     assert sampled.told == [(Level.ATTENTION, "history-gap", words)]
     errors = [one.message for one in caplog.records if one.levelno >= logging.ERROR]

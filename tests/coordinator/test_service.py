@@ -30,6 +30,8 @@ from coordinator.core.events import (
 )
 from coordinator.core.link.link import JointLink
 from coordinator.core.machine import Coordinator
+from coordinator.history.cells import cell_of
+from coordinator.history.quantities import Counts
 from coordinator.links.clock import arm_now_us
 from coordinator.playing.runs import Wanted
 from coordinator.programs import ProgramError
@@ -119,6 +121,20 @@ async def test_what_is_told_after_the_end_arms_no_timer_and_carries_out_nothing(
     service._go_on()
     assert service._timer is not None
     assert service._timer.cancelled()
+
+
+async def test_a_gap_of_the_history_that_ends_with_the_last_write_is_in_journal_and_log(
+    tmp_path: Path, caplog: pytest.LogCaptureFixture
+) -> None:
+    make_key(tmp_path)
+    joint = ARM.joints[0].name
+    async with running(ARM, tmp_path, HOST) as service:
+        collector = service.history._collector
+        collector.add(joint, 1_780_000_000, cell_of(None, Counts(on_us=1)))
+        collector.gap = 1_780_000_000, 1_780_000_060
+    gaps = [message for code, message in await lines(tmp_path) if code == "history-gap"]
+    assert [gap.endswith("known less finely, or not at all") for gap in gaps] == [True]
+    assert gaps[0] in [one.message for one in caplog.records]
 
 
 async def test_service_without_a_key_does_not_begin(tmp_path: Path) -> None:

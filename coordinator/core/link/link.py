@@ -120,6 +120,15 @@ class JointLink:
         """Whether its last status says so, and nothing speaks against it."""
         return self.status is not None and self.status.homed and not self.doubt
 
+    @property
+    def temperature_c(self) -> float | None:
+        """At its driver, by its last status; None where that tells none that can be believed."""
+        if self.status is None or self.heard_us is None:
+            return None
+        centi_c = self.status.temperature_centi_c
+        celsius = None if centi_c is None else centi_c / 100
+        return self.health.sensor.believed(celsius, self.heard_us)
+
     def in_state(self, *states: JointState) -> bool:
         """Whether the last status reports one of these states."""
         return self.status is not None and self.status.state in states

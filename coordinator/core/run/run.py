@@ -265,9 +265,8 @@ class Run:
 
     def heard(self, link: JointLink) -> None:
         """A joint has told its state."""
-        centi_c = link.status.temperature_centi_c if link.status is not None else None
-        if self.active and centi_c is not None and not link.health.sensor.trouble:
-            self.report.warmed(link.name, centi_c)
+        if self.active and (celsius := link.temperature_c) is not None:
+            self.report.warmed(link.name, round(celsius * 100))
 
     def started(self, link: JointLink, event: Started, now: int) -> None:
         """A joint reports its start."""

@@ -141,7 +141,8 @@ class JointSnapshot:
     """None also while it is not homed."""
     velocity_deg_s: float | None
     temperature_c: float | None
-    """At its driver, in °C; None also where its sensor is not known to be sound."""
+    """At its driver, in °C; None also where its sensor is not known to be sound, or this reading
+    cannot be one."""
     plausible: bool | None
     """Whether what its sensor reads can be believed; None where that is not known."""
     temperature_sensor: SensorState | None
@@ -214,9 +215,7 @@ def joint_snapshot(core: Coordinator, link: JointLink, now: int) -> JointSnapsho
         full_current_because=_full_current_because(core, link),
         position_deg=joint.to_degrees(status.position) if status and link.homed else None,
         velocity_deg_s=joint.to_degrees(status.velocity) if status else None,
-        temperature_c=(
-            temperature / 100 if temperature is not None and sensor is SensorState.SOUND else None
-        ),
+        temperature_c=link.temperature_c,
         plausible=None if sensor is None else sensor is SensorState.SOUND,
         temperature_sensor=sensor,
         heat=(

@@ -236,19 +236,21 @@ class Update:
 
     def _late(self, now: int) -> None:
         name, new = self.link.name, self.file.header.firmware
-        if self.phase.may_be_cancelled and not self.link.up:
-            told = f"the stream to {name} broke, and did not come back in {AWAY_US // US} s"
-            self._fail(UpdateTrouble.OFFLINE, told, now)
-        elif self.phase in (P.RESTARTING, P.ON_TRIAL):
+        if self.phase in (P.RESTARTING, P.ON_TRIAL):
             back = f"{name} has not come back for {BACK_US // US} s after it was to restart"
             told = (
                 f"{back} with {new}: which firmware runs in it is not known; {not_heard(self.link)}"
             )
             self._fail(UpdateTrouble.NOT_BACK, told, now)
+        elif self._installs:
+            told = f"{name} did not answer in time when it was to install {new}"
+            told += "; whether it installs is not known"
+            self._fail(UpdateTrouble.INSTALL_SILENT, told, now)
+        elif not self.link.up:
+            told = f"the stream to {name} broke, and did not come back in {AWAY_US // US} s"
+            self._fail(UpdateTrouble.OFFLINE, told, now)
         else:
-            asked = "install" if self.phase is P.INSTALLING else "take"
-            then = "; whether it installs is not known" if self.phase is P.INSTALLING else ""
-            told = f"{name} did not answer in time when it was to {asked} {new}{then}"
+            told = f"{name} did not answer in time when it was to take {new}"
             self._fail(UpdateTrouble.SILENT, told, now)
 
     def _confirmed(self, now: int) -> None:

@@ -9,7 +9,7 @@ from hypothesis import strategies as st
 
 from coordinator.accuracy.readings import read_pose, read_reversal
 from coordinator.accuracy.table import ReadingsError
-from coordinator.programs.problems import MAX_PROBLEMS
+from coordinator.config.problems import MAX_PROBLEMS
 
 ROWS = [f"30,{one},{value}" for one, value in [("below", 0.1), ("above", -0.1)] for _ in range(5)]
 HEAD = "target_deg,from,deviation_deg"

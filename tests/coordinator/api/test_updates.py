@@ -77,6 +77,14 @@ async def test_what_the_arm_is_about_is_told_before_the_file_is_looked_at(
     assert verdict(answer) == (409, "joint-offline")
 
 
+async def test_a_coordinator_that_ends_says_so_before_it_looks_at_joint_or_file(
+    service: Service, http: httpx2.AsyncClient, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr(service, "_ending", True)
+    answer = await http.post("/joints/elbow/update", content=b"")
+    assert verdict(answer)[1] == "ending"
+
+
 @pytest.mark.usefixtures("limp")
 async def test_control_that_is_taken_over_while_the_file_is_read_ends_it(
     http: httpx2.AsyncClient, monkeypatch: pytest.MonkeyPatch

@@ -5,11 +5,15 @@ import signal
 import subprocess
 import sys
 import xml.etree.ElementTree as ET
+from collections.abc import Sequence
 from pathlib import Path
 
 import pytest
 
+from coordinator.cli import rehearsing
 from coordinator.cli.command import run
+from coordinator.config.joint import Joint
+from coordinator.rehearsal.played import Played
 
 PROGRAM = "G90 G94\nG0 A10\nG1 A0 F600\nM2\n"
 ARM = """
@@ -127,6 +131,26 @@ def test_a_program_is_rehearsed_in_as_many_loops_as_it_is_to_be_run(
     assert thrice["outcomes"] == {"finished": 1}
     assert thrice["planned_s"] == pytest.approx(3 * once["planned_s"], rel=0.01)
     assert thrice["planned_s"] * 1e6 < thrice["duration_us"]["least"]
+
+
+def test_where_no_rehearsal_finished_joints_are_taken_to_play_all_loops_as_planned(
+    program: str, arm: str, capsys: pytest.CaptureFixture[str], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    asked_s: list[float] = []
+
+    def peaks_c(joints: Sequence[Joint], _told: object, for_s: float) -> dict[str, None]:
+        asked_s.append(for_s)
+        return dict.fromkeys(joint.name for joint in joints)
+
+    unfinished = Played(1, "unfinished", "", None, None, (), 0, 0, (), {}, {}, 1_000_000)
+    monkeypatch.setattr(rehearsing, "peaks_c", peaks_c)
+    monkeypatch.setattr(rehearsing, "_all_played", lambda *_, **__: ([unfinished], False))
+    planned_s = []
+    for loops in ("1", "7"):
+        assert run(["rehearse", program, "--arm", arm, "--loops", loops, "--json"]) == 0
+        planned_s.append(json.loads(capsys.readouterr().out)["planned_s"])
+    assert asked_s == planned_s
+    assert asked_s[1] == pytest.approx(7 * asked_s[0], rel=0.01)
 
 
 @pytest.mark.parametrize("as_json", [False, True])

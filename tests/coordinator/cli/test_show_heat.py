@@ -47,11 +47,30 @@ def test_the_sentence_names_the_joint_nearest_to_its_limit_and_which_are_not_kno
     assert heat_sentence(peaks, JOINTS) == (
         "highest temperature: base 50.0 °C (48.0 to 52.0), middle not known, tip 40.0 °C (39.0 to "
         "41.0); of those known base is nearest to where it stops, 58 °C; by one body of heat each, "
-        "as fitted, as warm as it is now, its fan as it is, without a break"
+        "as fitted, as warm as before these rehearsals, its fan as it was, without a break"
     )
-    hot = peaks | {"tip": Estimate(56.0, 53.0, 59.0)}
-    assert "tip may get to where it stops, 58 °C" in heat_sentence(hot, JOINTS)
     assert heat_sentence({joint.name: None for joint in JOINTS}, JOINTS) == (
         "highest temperature: not known; that takes an arm that is served, whose joints were "
         "watched resting and moving"
     )
+
+
+@pytest.mark.parametrize(
+    ("tip", "words"),
+    [
+        (Estimate(56.0, 53.0, 57.9), "tip is nearest to"),
+        (Estimate(56.0, 53.0, 58.0), "tip may get to"),
+        (Estimate(58.0, 53.0, 62.0), "tip is likely to get to"),
+        (Estimate(66.0, 58.0, 74.0), "tip gets to"),
+    ],
+)
+def test_the_sentence_says_how_sure_it_is_that_a_joint_gets_to_its_limit(
+    tip: Estimate, words: str
+) -> None:
+    peaks = {"base": Estimate(40.0, 39.0, 41.0), "middle": None, "tip": tip}
+    assert f"of those known {words} where it stops, 58 °C" in heat_sentence(peaks, JOINTS)
+
+
+def test_a_joint_that_surely_gets_there_is_told_before_one_that_may_get_further() -> None:
+    peaks = {"base": Estimate(57.0, 40.0, 80.0), "middle": None, "tip": Estimate(60.0, 58.5, 61.0)}
+    assert "of those known tip gets to where it stops" in heat_sentence(peaks, JOINTS)

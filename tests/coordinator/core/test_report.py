@@ -1,6 +1,7 @@
 """What a run leaves behind: outcome, starts with their proof, joint by joint."""
 
 import json
+from dataclasses import replace
 from typing import Any
 
 import pytest
@@ -96,6 +97,17 @@ def test_a_temperature_that_cannot_be_believed_is_nobodys_hottest() -> None:
     assert "tip" not in run_of(world).report.hottest_centi_c
     run_of(world).heard(link(world, "base"))
     assert "base" in run_of(world).report.hottest_centi_c
+
+
+def test_an_impossible_reading_between_two_looks_is_nobodys_hottest() -> None:
+    world = homed_world("none")
+    moving(world)
+    tip = link(world, "tip")
+    assert tip.status is not None
+    assert tip.heard_us is not None
+    tip.replied(replace(tip.status, temperature_centi_c=27_990), tip.heard_us + 40_000)
+    run_of(world).heard(tip)
+    assert run_of(world).report.hottest_centi_c["tip"] < 5_000
 
 
 def test_the_finish_is_told_in_arm_time_within_the_clock_bound() -> None:

@@ -180,6 +180,18 @@ def test_a_temperature_is_not_shown_before_it_was_looked_at() -> None:
     ]
 
 
+@pytest.mark.parametrize("impossible", [27_990, -5_000, 4_500])
+def test_an_impossible_reading_between_two_looks_is_no_temperature(impossible: int) -> None:
+    core = Coordinator(small_arm(), bytes(8), 1)
+    tip, status = core.links[2], Status(boot=1, sequence=1, state=JointState.UNHOMED)
+    told = []
+    for now, centi_c in ((0, 3_000), (50_000, impossible), (100_000, 3_010), (S, 3_020)):
+        tip.replied(replace(status, temperature_centi_c=centi_c), now)
+        core.watch.observe(tip, now)
+        told.append(joint_snapshot(core, tip, now + 60 * S).temperature_c)  # told late all the same
+    assert told == [30.0, None, 30.1, 30.2]
+
+
 @pytest.mark.parametrize(
     ("code", "after_s", "state"),
     [(SHORTED_CODE, 3, "shorted"), (sensor_code(50.0), 3, "implausible")],

@@ -19,7 +19,9 @@ CASES = [
     (replace(REST, reduced=True), SHARE * JOINT.hold_current_a),
     (MOVING, JOINT.run_current_a),
     (replace(MOVING, supply_mv=None), JOINT.run_current_a),  # one that does not measure it
-    (replace(MOVING, supply_mv=1_000), JOINT.run_current_a),
+    (replace(MOVING, supply_mv=3_000), JOINT.run_current_a),
+    (replace(MOVING, supply_mv=2_999), 0.0),  # no driver makes current of so little
+    (replace(MOVING, supply_mv=1_000), 0.0),
     (replace(MOVING, energised=False), 0.0),
     (replace(REST, supply_mv=999), 0.0),  # a logic that answers has another supply
     (replace(MOVING, supply_mv=0), 0.0),

@@ -7,6 +7,8 @@ import numpy as np
 import pytest
 from scipy.optimize import curve_fit
 
+from coordinator.health.heat_figures import figures
+from coordinator.health.heat_filter import SIZE, H, HeatFilter, K
 from coordinator.health.heat_forecast import spread
 from coordinator.health.heat_model import AHEAD_S, LEAST_S, HeatModel
 from coordinator.health.heat_report import Estimate, HeatReport
@@ -203,3 +205,15 @@ def test_columns_of_one_deviation_make_their_covariance() -> None:
     columns = np.array(spread([float(one) for one in wanted.ravel()]))
     assert np.allclose(columns.T @ columns, wanted)
     assert np.allclose(columns.T, np.linalg.cholesky(wanted))
+
+
+def test_a_rise_at_run_current_that_is_not_known_is_named_too() -> None:
+    known = HeatFilter()
+    known.mean = [5.0, 0.0, 0.0, 0.03, 1 / 1500, 0.0, 0.0]
+    known.covariance = [0.0] * SIZE**2
+    known.covariance[H * SIZE + H] = 0.006**2  # 45 ± 15 °C at run current, and ±1 at rest
+    known.covariance[K * SIZE + K] = 1e-10
+    report, why_not = figures(known, 0.0, 0.05, 0.05, LIMIT_C, fan_seen=False)
+    assert None not in (report.ambient_c, report.rise_c, report.steady_c)
+    assert report.run_rise_c is None
+    assert why_not == "what run current adds: not known to ±10 °C yet"

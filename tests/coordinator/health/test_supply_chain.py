@@ -84,10 +84,11 @@ def test_a_joint_that_fell_silent_may_have_changed_its_load_unseen() -> None:
     assert told.chain.estimate().hops[0].stands == 1  # the second; the first was open as it fell
 
 
-def test_a_motor_without_supply_makes_no_stand() -> None:
+@pytest.mark.parametrize("supply_mv", [0, 999, 1_000, 2_999])
+def test_a_motor_without_supply_makes_no_stand(supply_mv: int) -> None:
     told = Told()
     told.stand(OFF, OFF)
-    told.chain.observe(1, replace(OFF, supply_mv=0), told.now)
+    told.chain.observe(1, replace(OFF, supply_mv=supply_mv), told.now)
     told.stand(REST, OFF)
     assert told.chain.estimate().hops[0].stands == 0
 

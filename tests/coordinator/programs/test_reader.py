@@ -10,6 +10,7 @@ import pytest
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
+from coordinator.config.problems import MAX_PROBLEMS
 from coordinator.programs import (
     End,
     Move,
@@ -20,7 +21,6 @@ from coordinator.programs import (
     read_program,
     words,
 )
-from coordinator.programs.problems import MAX_PROBLEMS
 from tests.coordinator.programs.test_interpreter import LETTERS, mistakes
 
 

@@ -1,7 +1,6 @@
-"""What can be wrong with a program."""
+"""Many mistakes in a text that people gave, a program or a table: the first, and how many more."""
 
 from bisect import insort
-from collections.abc import Iterable
 from dataclasses import dataclass
 from typing import Final
 
@@ -12,7 +11,7 @@ answer must not grow with them."""
 
 @dataclass(frozen=True, slots=True, order=True)
 class Problem:
-    """One mistake in a program, and where it stands. Lines and columns count from 1."""
+    """One mistake, and where it stands. Lines and columns count from 1."""
 
     line: int
     column: int
@@ -48,14 +47,3 @@ class Problems:
         *first, next_one = self._first
         message = f"from here on there are {more} more {self._plural}"
         return (*first, Problem(next_one.line, next_one.column, message))
-
-
-class ProgramError(ValueError):
-    """A program that cannot be executed. `problems` holds what is told of its mistakes, in file
-    order, `of` which program they are.
-    """
-
-    def __init__(self, problems: Iterable[Problem], of: str = "the program") -> None:
-        self.of = of
-        self.problems = tuple(sorted(problems))
-        super().__init__("\n".join(str(problem) for problem in self.problems))
