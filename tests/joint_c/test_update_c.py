@@ -201,6 +201,40 @@ def test_image_that_is_not_what_was_signed_is_dropped(link: Stream, short: Signe
     link.install()
 
 
+def test_update_that_could_not_be_begun_leaves_nothing_that_could_be_installed(
+    board: Updated, short: Signed
+) -> None:
+    """It has emptied the slot whose bytes were hashed by then: none of them is there any more."""
+    other = signed(short.data + b"# another\n", NEW)
+    in_the_way = board.bench.memory / "updates.new"
+    with board.power() as (_, port):
+        with stream(port) as link:
+            link.announce(short)
+            link.bring_all(short, 0)
+            in_the_way.mkdir()
+            assert rejected(link, other.update) == "image-store"
+            in_the_way.rmdir()
+            assert (board.bench.memory / "slot-a").stat().st_size == 0
+            assert rejected(link, encode(Install())) == "image-missing"
+            assert rejected(link, encode_image_frame(ImageFrame(0, b"\0"))) == "image-gap"
+            bring_and_install(link, short)
+        confirm(port, short)
+
+
+def test_image_whose_slot_cannot_be_opened_any_more_must_be_announced_again(
+    link: Stream, board: Updated, short: Signed
+) -> None:
+    link.announce(short)
+    link.bring_all(short, 0)
+    slot = board.bench.memory / "slot-a"
+    slot.unlink()
+    slot.mkdir()
+    assert rejected(link, short.update) == "image-store"
+    slot.rmdir()
+    assert rejected(link, encode(Install())) == "image-missing"
+    assert link.announce(short) == 0
+
+
 def test_nothing_comes_while_the_drivers_are_on(link: Stream, short: Signed) -> None:
     link.announce(short)
     link.drive(energise=True)
