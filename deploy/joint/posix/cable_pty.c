@@ -97,19 +97,15 @@ static uint32_t random_number(void *owner)
 
 static void tell_who(void *owner, struct uj_cable_who *who)
 {
-    (void)owner;
     for (size_t i = 0; i < sizeof who->id; i++) {
         unsigned byte = 0;
         (void)sscanf(options.id + 2 * i, "%2x", &byte);
         who->id[i] = (uint8_t)byte;
     }
     who->boot = boot;
-    who->has_key = store.kept.has_key;
     const char *const firmware = program == options.joint ? FIRMWARE : image.firmware;
     who->firmware = (struct uj_cable_text){(const uint8_t *)firmware, strlen(firmware)};
-    who->ssid = (struct uj_cable_text){store.kept.ssid, store.kept.ssid_length};
-    who->name = (struct uj_cable_text){store.kept.name, store.kept.name_length};
-    who->has_update_key = store.kept.has_update_key;
+    uj_memory_tell(owner, who);
 }
 
 static void tell_wifi(void *owner, struct uj_cable_wifi *wifi)
@@ -124,71 +120,6 @@ static bool drivers_on(void *owner)
     return options.drivers_on != NULL;
 }
 
-static enum uj_cable_key compared(bool there, const uint8_t *kept, const uint8_t *key)
-{
-    if (!there) {
-        return UJ_CABLE_NO_KEY;
-    }
-    return memcmp(kept, key, UJ_KEY_BYTES) == 0 ? UJ_CABLE_SAME_KEY : UJ_CABLE_OTHER_KEY;
-}
-
-static enum uj_cable_key compare_key(void *owner, const uint8_t key[UJ_KEY_BYTES])
-{
-    (void)owner;
-    return compared(store.kept.has_key, store.kept.key, key);
-}
-
-static enum uj_cable_key compare_update_key(void *owner, const uint8_t key[UJ_KEY_BYTES])
-{
-    (void)owner;
-    return compared(store.kept.has_update_key, store.kept.update_key, key);
-}
-
-static bool set_wifi(void *owner, struct uj_cable_text ssid, struct uj_cable_text password)
-{
-    struct cable_kept kept = store.kept;
-    (void)owner;
-    memcpy(kept.ssid, ssid.bytes, ssid.length);
-    kept.ssid_length = (uint8_t)ssid.length;
-    memcpy(kept.password, password.bytes, password.length);
-    kept.password_length = (uint8_t)password.length;
-    return cable_store_put(&store, &kept);
-}
-
-static bool set_key(void *owner, const uint8_t key[UJ_KEY_BYTES])
-{
-    struct cable_kept kept = store.kept;
-    (void)owner;
-    memcpy(kept.key, key, UJ_KEY_BYTES);
-    kept.has_key = true;
-    return cable_store_put(&store, &kept);
-}
-
-static bool set_update_key(void *owner, const uint8_t key[UJ_KEY_BYTES])
-{
-    struct cable_kept kept = store.kept;
-    (void)owner;
-    memcpy(kept.update_key, key, UJ_KEY_BYTES);
-    kept.has_update_key = true;
-    return cable_store_put(&store, &kept);
-}
-
-static bool set_name(void *owner, struct uj_cable_text name)
-{
-    struct cable_kept kept = store.kept;
-    (void)owner;
-    memcpy(kept.name, name.bytes, name.length);
-    kept.name_length = (uint8_t)name.length;
-    return cable_store_put(&store, &kept);
-}
-
-static bool forget(void *owner)
-{
-    const struct cable_kept nothing = {.has_key = false};
-    (void)owner;
-    return cable_store_put(&store, &nothing);
-}
-
 /* ---- the joint that it becomes ---- */
 
 static bool is(const uint8_t *bytes, size_t length, const char *text)
@@ -198,15 +129,15 @@ static bool is(const uint8_t *bytes, size_t length, const char *text)
 
 static void join_network(void)
 {
-    const struct cable_kept *kept = &store.kept;
+    const struct uj_told *told = &store.memory.told;
     unsigned part[4] = {0};
-    if (!kept->has_key || kept->ssid_length == 0) {
+    if (!told->has_key || told->ssid_length == 0) {
         return;
     }
     network.state = UJ_WIFI_FAILED;
-    if (!is(kept->ssid, kept->ssid_length, options.air)) {
+    if (!is(told->ssid, told->ssid_length, options.air)) {
         network.reason = UJ_WIFI_NOT_FOUND;
-    } else if (!is(kept->password, kept->password_length, options.password == NULL ? "" : options.password)) {
+    } else if (!is(told->password, told->password_length, options.password == NULL ? "" : options.password)) {
         network.reason = UJ_WIFI_PASSWORD;
     } else if (options.no_address != NULL) {
         network.reason = UJ_WIFI_NO_ADDRESS;
@@ -240,9 +171,9 @@ static _Noreturn void be_joint(const char *key, const char *name)
                              options.interface, "--service", type,   "--updates", options.folder};
     size_t count = 13;
     (void)snprintf(type, sizeof type, "_%.60s._tcp", service == NULL ? "unisono-joint" : service);
-    if (store.kept.has_update_key) {
+    if (store.memory.told.has_update_key) {
         for (size_t i = 0; i < UJ_KEY_BYTES; i++) {
-            (void)snprintf(update_key + 2 * i, 3, "%02x", store.kept.update_key[i]);
+            (void)snprintf(update_key + 2 * i, 3, "%02x", store.memory.told.update_key[i]);
         }
         words[count++] = "--update-key";
         words[count++] = update_key;
@@ -269,9 +200,9 @@ static void begin_joint(void)
     if (key == NULL) {
         fail("the key's file cannot be written");
     }
-    if (store.kept.name_length > 0) {
-        memcpy(name, store.kept.name, store.kept.name_length);
-        name[store.kept.name_length] = '\0';
+    if (store.memory.told.name_length > 0) {
+        memcpy(name, store.memory.told.name, store.memory.told.name_length);
+        name[store.memory.told.name_length] = '\0';
     }
     const pid_t board = getpid();
     child = fork();
@@ -395,17 +326,18 @@ static void serve(int near, char **words)
 {
     static const char hello[] = "boot: firmware " FIRMWARE "\r\n";
     long left = options.cut_bytes == NULL ? -1 : atol(options.cut_bytes);
-    struct uj_cable_board board = {.hooks = {.who = tell_who,
+    struct uj_cable_board board = {.hooks = {.owner = &store.memory,
+                                             .who = tell_who,
                                              .wifi = tell_wifi,
                                              .drivers_on = drivers_on,
-                                             .compare_key = compare_key,
-                                             .set_wifi = set_wifi,
-                                             .set_key = set_key,
-                                             .set_name = set_name,
-                                             .forget = forget,
+                                             .compare_key = uj_memory_compare_key,
+                                             .set_wifi = uj_memory_set_wifi,
+                                             .set_key = uj_memory_set_key,
+                                             .set_name = uj_memory_set_name,
+                                             .forget = uj_memory_forget,
                                              .random = random_number,
-                                             .compare_update_key = compare_update_key,
-                                             .set_update_key = set_update_key}};
+                                             .compare_update_key = uj_memory_compare_update_key,
+                                             .set_update_key = uj_memory_set_update_key}};
     struct uj_cable_frame frame;
     const double started_s = now_s();
     say(near, hello, sizeof hello - 1);
