@@ -24,7 +24,6 @@ from tests.joint_c.updated import (
     confirm,
     free_port,
     require_told,
-    script,
     set_up,
 )
 from tests.joint_c.updating import Gone, Rejected, Signed, Stream, signed, stream
@@ -76,11 +75,6 @@ def test_signatures_of_the_standard_are_right_and_no_others(
 # ---- a board, and its joint ----------------------------------------------------------------
 
 
-@pytest.fixture(scope="module", name="memory")
-def memory_of_a_board(joint_build: Path, tmp_path_factory: pytest.TempPathFactory) -> Path:
-    return set_up(joint_build, tmp_path_factory.mktemp("board"))
-
-
 @pytest.fixture(name="board")
 def board_that_is_set_up(joint_build: Path, memory: Path, tmp_path: Path) -> Updated:
     return Updated.copy_of(memory, joint_build, tmp_path / "bench")
@@ -89,11 +83,6 @@ def board_that_is_set_up(joint_build: Path, memory: Path, tmp_path: Path) -> Upd
 @pytest.fixture(name="new")
 def new_firmware(joint_build: Path) -> Signed:
     return signed((joint_build / "joint-next").read_bytes(), NEW)
-
-
-@pytest.fixture(name="short")
-def new_firmware_in_one_frame(joint_build: Path) -> Signed:
-    return signed(script(joint_build), NEW)
 
 
 @pytest.fixture(name="link")

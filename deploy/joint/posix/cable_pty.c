@@ -22,7 +22,6 @@
 
 #define POWER_LOST WHOLE_FILE_POWER_LOST
 #define CODE_WRONG_INPUT 2
-#define CODE_RESTART 10 /* of the joint's program */
 #define WATCH_S 130     /* a little longer than what runs on trial has by itself */
 
 static struct {
@@ -295,7 +294,7 @@ static void watch_joint(double started_s, char **words)
         if (WIFEXITED(how) && WEXITSTATUS(how) == POWER_LOST) {
             _exit(POWER_LOST);
         }
-        if ((WIFEXITED(how) && WEXITSTATUS(how) == CODE_RESTART) || (on_trial && update_store_on_trial(&updates))) {
+        if ((WIFEXITED(how) && WEXITSTATUS(how) == UPDATE_RESTARTS) || (on_trial && update_store_on_trial(&updates))) {
             restart(words);
         }
     }
