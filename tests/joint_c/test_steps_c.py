@@ -4,7 +4,6 @@ tests/bench/joint_c_steps.py makes more of the same runs.
 """
 
 import random
-from pathlib import Path
 
 import numpy as np
 import pytest

@@ -4,8 +4,8 @@
  *   pause      those that a pause finds
  *   new        a reader that has nothing
  *   plain      boards in memory take no updates from here on
- *   board HEX  a board in memory is given one frame whole: its answer in hex, - for none, and what it has: 0 or 1 for its
- *              key, bytes of ssid and of name, 0 or 1 for the key that signs updates */
+ *   board HEX  a board in memory is given one frame whole: its answer in hex, - for none, and what it has: 1 for its
+ *              key or 0, bytes of ssid and of name, 1 for the key that signs updates or 0 */
 #include <stdio.h>
 #include <stdlib.h>
 #include <string.h>
