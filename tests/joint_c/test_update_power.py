@@ -6,12 +6,10 @@ from pathlib import Path
 
 import pytest
 
-from tests.joint_c.update_cuts import EXIT_CUT, Cut, Found, Phase, cut_at_random
+from tests.joint_c.update_cuts import EXIT_CUT, PUT_STEPS, Cut, Found, Phase, cut_at_random
 from tests.joint_c.updated import NEW, Updated
 from tests.joint_c.updating import Signed, signed
 
-PUT_STEPS = 7
-"""In which a record is stored."""
 BEGIN_STEPS = 2 + PUT_STEPS
 FRAME_STEPS = 2
 INSTALL_STEPS = 1 + PUT_STEPS
