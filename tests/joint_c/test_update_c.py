@@ -318,6 +318,16 @@ def test_joint_without_the_key_that_signs_takes_no_image(
         assert rejected(link, encode_image_frame(ImageFrame(0, b"\0"))) == "message-invalid"
 
 
+def test_board_that_is_to_end_before_its_joint_has_begun_ends(board: Updated) -> None:
+    """What ends the joint may not be lost between the two programs of its process."""
+    with board.power("--boot-time", "1000") as (one, _):
+        one.process.terminate()
+        try:
+            assert one.process.wait(10) == 0
+        finally:
+            one.pull()
+
+
 def test_key_that_signs_is_told_by_the_cable_alone_and_only_once(board: Updated) -> None:
     with board.power() as (one, port), Port(one.port) as cable:
         with pytest.raises(Exception, match="key"):

@@ -41,6 +41,7 @@ static struct {
     const char *watch;       /* seconds after which firmware on trial that has not confirmed itself is ended */
     const char *cut_boot;    /* the power goes at this step on the disk of choosing the firmware */
     const char *cut_joint;   /* and at this one of the joint, counted from its start */
+    const char *boot_time;   /* seconds before its joint begins */
 } options = {.id = "0a1b2c3d4e5f", .interface = "127.0.0.1"};
 
 static const struct {
@@ -55,6 +56,7 @@ static const struct {
     {"--drivers-on", &options.drivers_on}, {"--noisy", &options.noisy},
     {"--stream-port", &options.stream_port}, {"--watch", &options.watch},
     {"--cut-boot", &options.cut_boot},     {"--cut-joint", &options.cut_joint},
+    {"--boot-time", &options.boot_time},
 };
 
 static struct cable_store store;
@@ -72,6 +74,14 @@ static void on_signal(int number)
 {
     (void)number;
     asked_to_end = 1;
+}
+
+/* What asks to end goes to `handler` from now on. */
+static void answer_signals(void (*handler)(int number))
+{
+    const struct sigaction how = {.sa_handler = handler};
+    (void)sigaction(SIGTERM, &how, NULL);
+    (void)sigaction(SIGINT, &how, NULL);
 }
 
 static _Noreturn void fail(const char *what)
@@ -204,14 +214,23 @@ static void begin_joint(void)
         name[store.memory.told.name_length] = '\0';
     }
     const pid_t board = getpid();
+    sigset_t both, before;
+    (void)sigemptyset(&both);
+    (void)sigaddset(&both, SIGTERM);
+    (void)sigaddset(&both, SIGINT);
+    (void)sigprocmask(SIG_BLOCK, &both, &before);
     child = fork();
     if (child == 0) {
+        answer_signals(SIG_DFL); /* the joint's program would not know of what was noted here */
+        (void)sigprocmask(SIG_SETMASK, &before, NULL);
         (void)prctl(PR_SET_PDEATHSIG, SIGKILL);
         if (getppid() != board) {
             _exit(1); /* the power went before that: nobody would end it */
         }
+        (void)poll(NULL, 0, options.boot_time == NULL ? 0 : 1000 * atoi(options.boot_time));
         be_joint(key, name);
     }
+    (void)sigprocmask(SIG_SETMASK, &before, NULL);
 }
 
 static double now_s(void)
@@ -279,6 +298,10 @@ static _Noreturn void restart(char **words)
     end_joint();
     if (options.link != NULL) {
         (void)unlink(options.link); /* else it leads to whoever gets this terminal next */
+    }
+    answer_signals(SIG_DFL); /* what comes from here on ends it at once; what came before would be forgotten */
+    if (asked_to_end) {
+        exit(0);
     }
     (void)execv("/proc/self/exe", words);
     fail("it cannot restart");
@@ -390,11 +413,9 @@ static void read_options(int count, char **words)
 
 int main(int count, char **words)
 {
-    struct sigaction end = {.sa_handler = on_signal};
     int far;
     read_options(count, words);
-    (void)sigaction(SIGTERM, &end, NULL);
-    (void)sigaction(SIGINT, &end, NULL);
+    answer_signals(on_signal);
     if (!cable_store_open(&store, options.folder) || !update_store_open(&updates, options.folder)) {
         return CODE_WRONG_INPUT;
     }
