@@ -102,7 +102,7 @@ steps: setup system ## Ask for 1,000 steps on the page over hostile links, and l
 
 # 30 of them in every `make test`, and one at each step on the disk.
 updates: setup system ## Cut the power 1,000 times while a board in C gets firmware, and look what comes up
-	$(MAKE) -s -C deploy/joint joint
+	$(MAKE) -s -C deploy/joint joint next
 	$(BIN)/python -m tests.bench.joint_c_updates deploy/joint/build 1000
 
 # BENCH_ARGS='--tables guarantee outages --networks quiet' measures a part; '--help' lists the sizes.

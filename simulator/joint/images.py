@@ -71,10 +71,12 @@ class ImageStore:
         """Of the image that runs, in hex; None for the firmware that did not come over the air."""
         return None if self.running is None else self.running.header.sha256.hex()
 
-    def begin(self, header: bytes) -> Coming:
-        """Keep an image of which nothing is here yet, in place of any other on its way."""
-        self.coming = coming = Coming(header)
-        return coming
+    def begin(self, header: bytes) -> Coming | None:
+        """Keep an image of which nothing is here yet, in place of any other on its way. None where
+        it cannot be stored: that other is erased by then.
+        """
+        self.coming = None if self.fails else Coming(header)
+        return self.coming
 
     def drop(self) -> None:
         """Keep nothing of the image on its way."""

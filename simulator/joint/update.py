@@ -30,7 +30,9 @@ class Updater:
         as what comes next begins where that says."""
 
     def request(self, message: Update | Install) -> Refusal | None:
-        """One request: carried out wholly, or refused and nothing is changed."""
+        """One request: carried out wholly, or refused. Then nothing is changed, but that an update
+        which cannot be stored and an install of what is wrong leave nothing announced.
+        """
         if self.store is None:
             return Refusal("message-unknown", f"{message.type}: this joint takes no images")
         if isinstance(message, Update):
@@ -104,10 +106,10 @@ class Updater:
             return Refusal("image-signature", "the image is not signed by the key trusted here")
         coming = store.coming
         if coming is None or coming.header != header:
-            if store.fails:
-                return _NOT_STORED
             coming = store.begin(header)
         self._announced, self._tail = coming, b""
+        if coming is None:
+            return _NOT_STORED
         self._body.emit(Updating(image=described.sha256.hex(), received=len(coming.data)))
         return None
 

@@ -8,7 +8,8 @@ import os
 import sys
 import time
 from collections import Counter
-from concurrent.futures import Executor
+from collections.abc import Iterable, Iterator
+from concurrent.futures import BrokenExecutor, Executor
 from dataclasses import dataclass, field
 from functools import partial
 from itertools import islice
@@ -27,6 +28,7 @@ from tests.bench.figures import percentile
 from tests.campaign.happenings import CALM
 from tests.campaign.invariants.since_start import Apart
 from tests.campaign.joints_in_c.library import library
+from tests.campaign.judge import Violated
 from tests.campaign.lanes import Lanes
 from tests.campaign.play import CRASH, Outcome, play, play_seed, scenario_of
 from tests.campaign.scenario import JOINTS_IN, Scenario
@@ -112,7 +114,7 @@ def report(totals: Totals, cpu_s: float, joints_in: str) -> None:
         console.print(f"first plays after all faults that failed on a {network} network: {count}")
     for network, seed, sentence in sorted(totals.first_failed):
         if network == CALM:
-            console.print(f"SEED={seed} {sentence}", highlight=False)
+            console.print(f"{named(seed, joints_in)} {sentence}", highlight=False)
     console.print(f"violations: {len(totals.failures)}")
 
 
@@ -142,11 +144,17 @@ def _runs_compiled(joints_in: str) -> bool:
     return joints_in == "python" and compiled.is_built()
 
 
+def named(seed: int, joints_in: str) -> str:
+    """What is to stand before `make campaign` so that it plays just this scenario."""
+    return f"SEED={seed}" if joints_in == JOINTS_IN[0] else f"SEED={seed} JOINTS={joints_in}"
+
+
 def explain(seed: int, sentence: str, joints_in: str = JOINTS_IN[0]) -> None:
     """Shrink a failure, print it, draw it."""
-    console.print(f"[bold]SEED={seed}[/bold] {sentence}", highlight=False)
+    name = named(seed, joints_in)
+    console.print(f"[bold]{name}[/bold] {sentence}", highlight=False)
     if sentence.partition(" ")[0] == CRASH:
-        console.print("SEED=… make campaign shows where it was raised", highlight=False)
+        console.print(f"{name} make campaign shows where it was raised", highlight=False)
         return
     small, outcome = shrink(scenario_of(seed, joints_in), sentence.partition(" ")[0])
     path = PICTURES / f"seed-{seed}.svg"
@@ -169,21 +177,47 @@ def replay(seed: int, joints_in: str) -> int:
 
 
 def run_all(seeds: range, executor: Executor, joints_in: str) -> Totals:
-    """Play scenarios wherever the executor does, until all are played or Ctrl-C is pressed."""
-    totals = Totals()
-    with Interrupts.counted() as pressed:
-        results = spread(
-            executor, partial(play_seed, joints_in=joints_in), seeds, lambda: pressed.count > 0
-        )
-        for seed, outcome in track(results, total=len(seeds), console=console):
-            totals.add(seed, outcome)
-            if not console.is_terminal and totals.scenarios % TOLD_EVERY == 0:
-                print(f"{totals.scenarios} of {len(seeds)} scenarios", flush=True)  # noqa: T201
-            if outcome.violation is not None:
-                console.print(f"SEED={seed} {outcome.violation}", highlight=False)
+    """Play scenarios wherever the executor does, until all are played or Ctrl-C is pressed, or one
+    of them ends the process that plays it, as a fault in C may.
+    """
+    totals, left = Totals(), dict.fromkeys(seeds)
+
+    def take(seed: int, outcome: Outcome) -> None:
+        totals.add(seed, outcome)
+        if outcome.violation is not None:
+            console.print(f"{named(seed, joints_in)} {outcome.violation}", highlight=False)
+
+    try:
+        with Interrupts.counted() as pressed:
+            results = spread(
+                executor, partial(play_seed, joints_in=joints_in), seeds, lambda: pressed.count > 0
+            )
+            for seed, outcome in track(results, total=len(seeds), console=console):
+                del left[seed]
+                take(seed, outcome)
+                if not console.is_terminal and totals.scenarios % TOLD_EVERY == 0:
+                    print(f"{totals.scenarios} of {len(seeds)} scenarios", flush=True)  # noqa: T201
+    except BrokenExecutor:
+        for seed, outcome in _one_by_one(left, joints_in):
+            take(seed, outcome)
     if totals.scenarios < len(seeds):
         console.print(f"interrupted after {totals.scenarios} of {len(seeds)} scenarios")
     return totals
+
+
+def _one_by_one(seeds: Iterable[int], joints_in: str) -> Iterator[tuple[int, Outcome]]:
+    """Play them in one process, up to the one that ends it: of many that are gone none says what
+    it played.
+    """
+    with process_pool(1, from_source=joints_in != JOINTS_IN[0]) as alone:
+        for seed in seeds:
+            try:
+                _, outcome = alone.submit(play_seed, seed, joints_in).result()
+            except BrokenExecutor:
+                died = Violated(CRASH, "the process that played it died", 0)
+                yield seed, Outcome(died, Counter(), Counter(), Counter(), 0)
+                return
+            yield seed, outcome
 
 
 def main() -> int:

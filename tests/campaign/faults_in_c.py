@@ -1,15 +1,17 @@
-"""Small faults that `make mutants-c` puts into the joint's core in C, one at a time.
+"""Small faults that `make mutants-c` puts into the joint in C, one at a time.
 
-Each is a text of one file of deploy/joint/core, which stands there exactly once, and another text.
+Each is a text of one file of deploy/joint/core, which stands there exactly once, and another text;
+those of what a board keeps of firmware are in deploy/joint/posix.
 """
 
 from tests.campaign.mutants import Edit, Mutant
 
 CORE = "deploy/joint/core"
+POSIX = "deploy/joint/posix"
 
 
-def _one(what: str, path: str, old: str, new: str) -> Mutant:
-    return Mutant(what, (Edit(f"{CORE}/{path}", old, new),))
+def _one(what: str, path: str, old: str, new: str, folder: str = CORE) -> Mutant:
+    return Mutant(what, (Edit(f"{folder}/{path}", old, new),))
 
 
 FAULTS = (
@@ -288,5 +290,136 @@ FAULTS = (
         "requests.c",
         "memcpy(joint->digest, request->digest, sizeof joint->digest);",
         "memcpy(joint->digest, request->digest, sizeof joint->digest - 1);",
+    ),
+    # ---- firmware -----------------------------------------------------------------------------
+    _one(
+        "firmware: what is for another board is taken",
+        "update.c",
+        "if (strcmp(header->board, can->board) != 0) {",
+        "if (false) {",
+    ),
+    _one(
+        "firmware: more is taken than there is room for",
+        "update.c",
+        "if (header->size > can->image_capacity) {",
+        "if (false) {",
+    ),
+    _one(
+        "firmware: the signature is not checked",
+        "update.c",
+        "return uj_signature_ok(update->start.key, request->header, UJ_IMAGE_HEADER_BYTES, "
+        "request->signature)",
+        "return true",
+    ),
+    _one(
+        "firmware: its hash is not checked",
+        "update.c",
+        "if (memcmp(digest, update->header.sha256, sizeof digest) != 0) {",
+        "if (false) {",
+    ),
+    _one(
+        "firmware: what was hashed of one image counts for the next",
+        "update.c",
+        "if (!same || update->hashed > kept) {",
+        "if (update->hashed > kept) {",
+    ),
+    _one(
+        "firmware: an image counts on that was erased for one that could not be begun",
+        "update.c",
+        "forget(update); /* it may have erased what was here, or a part of it */",
+        ";",
+    ),
+    _one(
+        "firmware: a part of it may be left out",
+        "update.c",
+        "frame.offset > update->here || ",
+        "",
+    ),
+    _one(
+        "firmware: a part that is known already is written again behind the others",
+        "update.c",
+        "frame.data + known, frame.count - known)) {",
+        "frame.data, frame.count - known)) {",
+    ),
+    _one(
+        "firmware: less than all of it is installed",
+        "update.c",
+        "if (!update->announced || update->here < update->header.size) {",
+        "if (!update->announced) {",
+    ),
+    _one(
+        "firmware: it comes while the drivers are on",
+        "update.c",
+        "return joint->energised ? UJ_REJECT_ENERGISED : UJ_ACCEPTED;",
+        "return UJ_ACCEPTED;",
+    ),
+    _one(
+        "firmware: another comes while one is on trial",
+        "update.c",
+        "    if (update->on_trial) {\n        return UJ_REJECT_ON_TRIAL;",
+        "    if (false) {\n        return UJ_REJECT_ON_TRIAL;",
+    ),
+    _one(
+        "firmware: the trial ends by nothing but a drive",
+        "update.c",
+        "        update->restarts = true;\n        update->due_us = INFINITY;",
+        "        update->due_us = INFINITY;",
+    ),
+    _one(
+        "firmware: a drive does not confirm it",
+        "endpoint.c",
+        "if (update != NULL && update->on_trial && !update->confirm(update)) {",
+        "if (false) {",
+    ),
+    _one(
+        "firmware: a drive is answered though its confirmation was not stored",
+        "endpoint.c",
+        "update->on_trial && !update->confirm(update)) {",
+        "update->on_trial && !update->confirm(update) && false) {",
+    ),
+    _one(
+        "firmware: frames are taken after the install",
+        "endpoint.c",
+        "if (connection == NULL || restarts(endpoint)) {",
+        "if (connection == NULL) {",
+    ),
+    _one(
+        "firmware: the CRC of a part is not checked",
+        "image.c",
+        "return uj_crc32(body, length - CRC_BYTES) == uj_get_u32(body + length - CRC_BYTES) ?",
+        "return true ?",
+    ),
+    _one(
+        "firmware: the label of its header is not checked",
+        "image.c",
+        "return memcmp(bytes, LABEL, LABEL_BYTES) == 0 && ",
+        "return ",
+    ),
+    _one(
+        "firmware: something may follow the name of its board",
+        "image.c",
+        "if (bytes[i] != 0) {",
+        "if (false) {",
+    ),
+    _one(
+        "firmware: what was tried is tried again",
+        "update_store.c",
+        "        kept.trial = NO_TRIAL;\n        kept.has_header",
+        "        kept.has_header",
+        POSIX,
+    ),
+    _one(
+        "firmware: what was confirmed does not stay",
+        "update_store.c",
+        "    kept.runs = (uint8_t)(other(&kept) + 1);\n",
+        "",
+        POSIX,
+    ),
+    _one(
+        "firmware: its confirmation is stored in memory alone",
+        "update_store.c",
+        "    kept.has_header[other(&kept)] = 0;\n    return put(store, &kept);",
+        "    kept.has_header[other(&kept)] = 0;\n    store->kept = kept;\n    return true;",
+        POSIX,
     ),
 )

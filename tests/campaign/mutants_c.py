@@ -1,9 +1,10 @@
-"""Puts small faults into the joint's core in C and shows who notices them (`make mutants-c`).
+"""Puts small faults into the joint in C and shows who notices them (`make mutants-c`).
 
 Each fault of `faults_in_c` is made in a copy of deploy/joint, built, and judged by what is cheapest
-first: the golden vectors, the random sequences that both joints must take alike, the campaign on
-joints in C, and what `unisono conform` asks of a joint on the network. ONLY='part of a name'
-chooses some, PARTS='campaign' asks some of the judges alone.
+first: the golden vectors, the random sequences that both joints must take alike, those of updates
+alone, boards that are updated, the campaign on joints in C, and what `unisono conform` asks of a
+joint on the network. ONLY='part of a name' chooses some, PARTS='campaign' asks some of the judges
+alone.
 """
 
 import asyncio
@@ -35,10 +36,14 @@ from tests.campaign.mutants import ROOT, Mutant, changed
 from tests.campaign.play import play_seed
 from tests.joint_c.test_differential import differs
 from tests.joint_c.test_program import LOOPBACK, running
+from tests.joint_c.update_cuts import PUT_STEPS, Cut, Found
+from tests.joint_c.updated import NEW, Updated, script, set_up
+from tests.joint_c.updating import signed
 from tests.own import SERVICE_TYPE
 from tests.quick_arm import arm_text
 
 SEQUENCES: Final = 300
+UPDATES: Final = 100
 """As many as `make test` plays."""
 SCENARIOS: Final = 40
 JOINT: Final = Path("deploy", "joint")
@@ -71,14 +76,46 @@ def vectors(build: Path) -> Noticed | None:
 
 def sequences(build: Path) -> Noticed | None:
     """Random sequences, also told to the joint in Python."""
-    for seed in range(SEQUENCES):
+    return _told_to_both("sequences", build, SEQUENCES, alone=False)
+
+
+def updates(build: Path) -> Noticed | None:
+    """The same of updates, and of nothing else."""
+    return _told_to_both("updates", build, UPDATES, alone=True)
+
+
+def _told_to_both(name: str, build: Path, count: int, *, alone: bool) -> Noticed | None:
+    for seed in range(count):
         try:
-            difference = differs(build / "sequence", seed)
+            difference = differs(build / "sequence", seed, alone=alone)
         except Exception as error:  # noqa: BLE001 - what cannot even be read is noticed as well
             difference = f"{type(error).__name__}: {error}"
         if difference is not None:
             sentence = difference.partition("\n")[0].removeprefix(f"seed {seed}: ")
-            return Noticed("sequences", seed + 1, sentence)
+            return Noticed(name, seed + 1, sentence)
+    return None
+
+
+def boards(build: Path) -> Noticed | None:
+    """Boards that are updated: one whose power goes right after it began to try the image, and one
+    that nothing befalls. Both have what was there before or the new one, and take it to its end.
+    """
+    with tempfile.TemporaryDirectory() as place:
+        memory = set_up(build, Path(place, "first"))
+        image = signed(script(build), NEW)
+        for after, (options, wanted) in enumerate(
+            ((("--cut-boot", str(PUT_STEPS)), Found.OLD), ((), Found.NEW)), 1
+        ):
+            cut = Cut(Updated.copy_of(memory, build, Path(place, str(after))), image)
+            try:
+                cut.play(*options)
+                found = cut.require_recovers()
+            except Exception as error:  # noqa: BLE001 - a board that is gone is noticed as well
+                return Noticed(
+                    "boards", after, f"{type(error).__name__}: {error}".partition("\n")[0]
+                )
+            if found is not wanted:
+                return Noticed("boards", after, f"{found.value} runs, not {wanted.value}")
     return None
 
 
@@ -120,6 +157,8 @@ def conform(build: Path) -> Noticed | None:
 JUDGES: Final[dict[str, tuple[Judge, tuple[str, ...]]]] = {
     "vectors": (vectors, ("build/vectors",)),
     "sequences": (sequences, ("build/sequence",)),
+    "updates": (updates, ("build/sequence",)),
+    "boards": (boards, ("joint", "next")),
     "campaign": (campaign, ("played",)),
     "conform": (conform, ("joint",)),
 }

@@ -104,10 +104,11 @@ def test_no_two_faults_have_one_name() -> None:
 
 @pytest.mark.timeout(300)
 def test_faults_in_c_are_noticed(tmp_path: Path) -> None:
-    parts = ("sequences", "campaign")
+    parts = ("sequences", "updates", "campaign")
     copied(tmp_path, parts)
     for what, part in (
         ("sequence: an old drive is taken", "sequences"),
+        ("firmware: its hash is not checked", "updates"),
         ("permit: it is not obeyed", "campaign"),
     ):
         (fault,) = (one for one in FAULTS if one.what == what)

@@ -1,6 +1,7 @@
 """A failure is told by its seed, the smallest scenario that still shows it, and a picture."""
 
 import io
+import os
 import re
 from collections import Counter
 from pathlib import Path
@@ -9,6 +10,7 @@ from xml.etree import ElementTree
 import pytest
 from rich.console import Console
 
+from coordinator.workers.processes import process_pool
 from tests.campaign import __main__ as campaign
 from tests.campaign import shrink as shrinking
 from tests.campaign.invariants.i11_command import OnlyByCommand
@@ -103,3 +105,43 @@ def test_a_failure_is_told_with_seed_scenario_and_picture(
     assert all(name in words for name in ("j1", "j2", "play @0", "I2 at 1.000000 s"))
     assert "j3" not in words
     assert Path(named[1]).parent == tmp_path
+
+
+@pytest.fixture(name="told")
+def what_is_told(monkeypatch: pytest.MonkeyPatch) -> io.StringIO:
+    told = io.StringIO()
+    monkeypatch.setattr(campaign, "console", Console(file=told, width=400))
+    return told
+
+
+@pytest.mark.parametrize(
+    ("joints_in", "again"),
+    [
+        ("python", "SEED=7 make campaign"),
+        ("c", "SEED=7 JOINTS=c make campaign"),
+        ("mixed", "SEED=7 JOINTS=mixed make campaign"),
+    ],
+)
+def test_crash_is_told_with_all_that_plays_it_again(
+    told: io.StringIO, joints_in: str, again: str
+) -> None:
+    campaign.explain(7, "crash at 0.000000 s: KeyError: 3", joints_in)
+    assert f"{again} shows where it was raised" in told.getvalue()
+
+
+def dies_of_5(seed: int, joints_in: str) -> tuple[int, Outcome]:
+    """In place of `play_seed`: one scenario takes its process with it, as C may."""
+    assert joints_in == "c"
+    if seed == 5:
+        os.abort()
+    return seed, Outcome(None, Counter(), Counter(), Counter(), 1)
+
+
+def test_scenario_that_ends_its_process_is_found_and_told(
+    told: io.StringIO, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr(campaign, "play_seed", dies_of_5)
+    with process_pool(2, from_source=True) as executor:
+        totals = campaign.run_all(range(3, 9), executor, "c")
+    assert [seed for seed, _ in totals.failures] == [5]
+    assert "SEED=5 JOINTS=c crash at 0.000000 s: the process that played it died" in told.getvalue()

@@ -7,6 +7,9 @@ import pytest
 
 from tests.joint_c.asking import Vectors
 from tests.joint_c.building import joint_built
+from tests.joint_c.step_runs import Program
+from tests.joint_c.updated import NEW, script, set_up
+from tests.joint_c.updating import Signed, signed
 
 
 @pytest.fixture(scope="session")
@@ -21,3 +24,23 @@ def vectors(joint_build: Path) -> Iterator[Vectors]:
     program = Vectors(joint_build / "vectors")
     yield program
     assert program.end() == 0
+
+
+@pytest.fixture(scope="session", name="program")
+def steps_of_the_motor(joint_build: Path) -> Iterator[Program]:
+    """The program of the motor's steps, running."""
+    program = Program(str(joint_build / "steps"))
+    yield program
+    program.close()
+
+
+@pytest.fixture(scope="session", name="memory")
+def memory_of_a_board(joint_build: Path, tmp_path_factory: pytest.TempPathFactory) -> Path:
+    """That of one which was told all over its cable, to be copied."""
+    return set_up(joint_build, tmp_path_factory.mktemp("board"))
+
+
+@pytest.fixture(scope="session", name="short")
+def new_firmware_in_one_frame(joint_build: Path) -> Signed:
+    """A script that becomes the new firmware."""
+    return signed(script(joint_build), NEW)

@@ -408,3 +408,11 @@ def _sent(answer: Mapping[str, Any]) -> Iterator[tuple[int, str | bytes]]:
     for stream, kind, data in answer["sent"]:
         raw = bytes.fromhex(data)
         yield stream, raw.decode() if kind == "t" else raw
+
+
+def proven(program: Path, images: ImageStore | None = None) -> Pair:
+    """Both joints, with a stream each, 1, that is proven for session 7."""
+    pair = Pair(program, images=images)
+    pair.open(1, bytes(32), 1)
+    assert pair.handshake(1, bytes(16), 7, bytes(32))
+    return pair

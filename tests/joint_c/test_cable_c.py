@@ -32,7 +32,7 @@ class CableC(Lines):
     def board(self, frame: Frame) -> tuple[Frame | None, str]:
         """What a board in memory answers, and what it then has.
 
-        That is: key, bytes of ssid, names set, the key that signs updates.
+        That is: key, bytes of ssid and of name, the key that signs updates.
         """
         answer, *has = self.ask(f"board {encode(frame).hex()}").split(" ")
         if len(has) < 4:

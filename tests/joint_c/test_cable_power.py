@@ -20,9 +20,8 @@ from protocol.cable import requests
 from protocol.cable.frames import Frame, encode
 from protocol.cable.requests import Kind, Who
 from tests.joint_c.bare import PASSWORD, SSID, Bench
+from tests.joint_c.updating import KEY, UPDATE_KEY
 
-KEY = bytes(range(0x40, 0x60))
-UPDATE_KEY = bytes(range(0x60, 0x80))
 WANTED = Wanted(SSID.encode(), PASSWORD, KEY, "elbow")
 Told = tuple[bool, bytes, str, bool]
 """Has a key, ssid, name, has the key that signs updates."""

@@ -4,8 +4,12 @@ from pathlib import Path
 
 import pytest
 
-from tests.joint_c.pair import Differs, Parted
-from tests.joint_c.update_treatment import UpdateTreatment
+from protocol.image import ImageFrame, encode_image_frame
+from protocol.messages import Install, encode
+from simulator.joint.images import ImageStore
+from tests.joint_c.pair import Differs, Pair, Parted, proven
+from tests.joint_c.update_treatment import BOARD, CAPACITY, IMAGES, UpdateTreatment
+from tests.joint_c.updating import UPDATE_KEY, Signed
 
 STEPS = 12
 SEEDS = 300
@@ -48,3 +52,57 @@ def test_both_joints_take_the_same_firmware_whatever_happens(joint_build: Path, 
         for seed in range(group * share, (group + 1) * share)
     ]
     assert not [one for one in found if one is not None][:1]
+
+
+# ---- what a random sequence may miss -------------------------------------------------------------
+
+
+def code(pair: Pair, body: bytes) -> str | None:
+    """With which both joints refuse a frame; None where they carry it out."""
+    answer = pair.request(1, body)[0]
+    return None if answer["type"] == "ack" else str(answer["code"])
+
+
+def bring(pair: Pair, image: Signed) -> None:
+    """All of an image, two pages and more of it, and time to look at what came."""
+    for at in range(0, len(image.data), 2_048):
+        frame = encode_image_frame(ImageFrame(at, image.data[at : at + 2_048]))
+        assert code(pair, frame) is None
+    for _ in range(4):
+        pair.later(10_000)
+        pair.poll()
+
+
+def test_update_that_could_not_be_begun_leaves_nothing_announced_in_either(
+    joint_build: Path,
+) -> None:
+    """What was hashed of the image before it is no proof any more: that may be erased."""
+    before, after = IMAGES[2], IMAGES[1]
+    pair = proven(joint_build / "sequence", ImageStore(UPDATE_KEY, BOARD, CAPACITY))
+    assert code(pair, before.update) is None
+    bring(pair, before)
+    pair.store(fails=True)
+    assert code(pair, after.update) == "image-store"
+    pair.store(fails=False)
+    assert code(pair, encode(Install())) == "image-missing"
+    assert code(pair, encode_image_frame(ImageFrame(0, before.data[:9]))) == "image-gap"
+    acknowledged, event = pair.request(1, before.update)
+    assert (acknowledged["type"], event["received"]) == ("ack", 0)
+    bring(pair, before)
+    assert code(pair, encode(Install())) is None
+    assert pair.joint.restarts
+    pair.end()
+
+
+def test_joint_without_what_takes_images_knows_none_of_them(joint_build: Path) -> None:
+    """Also where whoever built it has left it the name of a board."""
+    pair = proven(joint_build / "sequence")
+    frame = encode_image_frame(ImageFrame(0, b"a"))
+    assert code(pair, IMAGES[0].update) == "message-unknown"
+    assert code(pair, b'{"type":"update"}') == "message-unknown"
+    assert code(pair, encode(Install())) == "message-unknown"
+    assert code(pair, b'{"type":"install","header":1}') == "message-unknown"
+    assert code(pair, frame) == "message-invalid"
+    assert code(pair, frame[:-1] + b"?") == "message-invalid"
+    assert code(pair, b'{"type":"clear"}') is None
+    pair.end()

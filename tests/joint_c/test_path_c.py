@@ -4,7 +4,6 @@ The instants of the first test are the worked example of protocol/README.md, "Co
 """
 
 import json
-from collections.abc import Iterator
 from pathlib import Path
 
 import pytest
@@ -18,13 +17,6 @@ FALL_US = 515_824.653
 STANDS, ADVANCES, MOVES, FALLS = range(4)
 NOTHING, START, CHANGE, PERMIT, SWITCH, ARRIVAL, REST, LAST = range(8)
 WHOLE_US = 0.02  # the law in whole numbers errs by less
-
-
-@pytest.fixture(scope="module")
-def program(joint_build: Path) -> Iterator[Program]:
-    program = Program(str(joint_build / "steps"))
-    yield program
-    program.close()
 
 
 class Script:

@@ -1,4 +1,4 @@
-"""What a microcontroller keeps of what it is told over its cable, and what it says of its Wi-Fi."""
+"""What a board keeps of what it is told over its cable, and what it says of its Wi-Fi."""
 
 from collections.abc import Iterator
 from pathlib import Path
@@ -13,15 +13,14 @@ from protocol.cable.requests import Kind, Refusal, WifiReason, WifiState
 from tests.joint_c.lines import Lines
 
 KEY, OTHER_KEY = bytes(range(1, 33)), bytes(range(2, 34))
-UPDATE_KEY = bytes(range(65, 97))
+UPDATE_KEY, OTHER_UPDATE_KEY = bytes(range(3, 35)), bytes(range(4, 36))
 RECORD_BYTES = 2 + 32 + (1 + 32) + (1 + 64) + (1 + 32) + (1 + 32)
-HAS_UPDATE_KEY_AT = RECORD_BYTES - 33
 NOT_FOUND, AUTH_FAIL, HANDSHAKE, BEACON = 201, 202, 15, 200
 """Reasons of the SDK: `wifi_err_reason_t`."""
 
 
 class Board(Lines):
-    """The port's parts with a record in memory."""
+    """A board with its record in memory."""
 
     def ask(self, kind: Kind, body: bytes = b"") -> Frame:
         [answer] = Decoder().feed(
@@ -32,9 +31,9 @@ class Board(Lines):
     def refusal(self, kind: Kind, body: bytes = b"") -> Refusal | None:
         return requests.refusal(self.ask(kind, body))
 
-    def who(self) -> tuple[bool, bytes, str]:
+    def who(self) -> tuple[bool, bytes, str, bool]:
         who = requests.read_who(self.ask(Kind.WHO).body)
-        return who.has_key, who.ssid, who.name
+        return who.has_key, who.ssid, who.name, who.has_update_key
 
     def forget(self) -> Frame:
         sure = requests.read_forget(self.ask(Kind.FORGET, bytes(4)).body)
@@ -50,9 +49,6 @@ class Board(Lines):
         assert self.refusal(Kind.SET_NAME, requests.name_body("elbow")) is None
         assert self.refusal(Kind.SET_UPDATE_KEY, UPDATE_KEY) is None
 
-    def has_update_key(self) -> bool:
-        return requests.read_who(self.ask(Kind.WHO).body).has_update_key
-
 
 @pytest.fixture(name="board")
 def board_in_c(joint_build: Path) -> Iterator[Board]:
@@ -64,19 +60,11 @@ def board_in_c(joint_build: Path) -> Iterator[Board]:
 def test_what_was_told_is_there_after_a_restart(board: Board) -> None:
     board.tell_all()
     assert board.line("begin") == "1"
-    assert board.who() == (True, b"shed", "elbow")
+    assert board.who() == (True, b"shed", "elbow", True)
     assert board.refusal(Kind.SET_KEY, KEY) is None
     assert board.refusal(Kind.SET_KEY, OTHER_KEY) is Refusal.KEY_SET
-
-
-def test_the_key_that_signs_updates_is_kept_and_not_replaced(board: Board) -> None:
-    assert not board.has_update_key()
     assert board.refusal(Kind.SET_UPDATE_KEY, UPDATE_KEY) is None
-    assert board.line("begin") == "1"
-    assert board.has_update_key()
-    assert not requests.read_who(board.ask(Kind.WHO).body).has_key
-    assert board.refusal(Kind.SET_UPDATE_KEY, UPDATE_KEY) is None
-    assert board.refusal(Kind.SET_UPDATE_KEY, OTHER_KEY) is Refusal.KEY_SET
+    assert board.refusal(Kind.SET_UPDATE_KEY, OTHER_UPDATE_KEY) is Refusal.KEY_SET
 
 
 def test_a_shorter_network_leaves_nothing_of_the_one_before(board: Board) -> None:
@@ -90,9 +78,9 @@ def test_a_shorter_network_leaves_nothing_of_the_one_before(board: Board) -> Non
     ("kind", "body"),
     [
         (Kind.SET_KEY, OTHER_KEY),
-        (Kind.SET_UPDATE_KEY, UPDATE_KEY),
         (Kind.SET_WIFI, requests.wifi_body(b"other", "")),
         (Kind.SET_NAME, requests.name_body("other")),
+        (Kind.SET_UPDATE_KEY, UPDATE_KEY),
     ],
 )
 def test_what_cannot_be_kept_is_refused_and_changes_nothing(
@@ -110,24 +98,23 @@ def test_forgetting_that_cannot_be_kept_forgets_nothing(board: Board) -> None:
     board.tell_all()
     board.line("keep 0")
     assert requests.refusal(board.forget()) is Refusal.STORE
-    assert board.who() == (True, b"shed", "elbow")
+    assert board.who() == (True, b"shed", "elbow", True)
 
 
 def test_what_is_forgotten_is_neither_in_the_record_nor_in_memory(board: Board) -> None:
     board.tell_all()
-    assert KEY.hex() in board.line("record")
-    assert KEY.hex() in board.line("held")
-    assert board.has_update_key()
+    for key in (KEY, UPDATE_KEY):
+        assert key.hex() in board.line("record")
+        assert key.hex() in board.line("held")
     assert requests.read_forget(board.forget().body) == 0
     assert set(bytes.fromhex(board.line("record"))[1:]) == {0}
     assert set(bytes.fromhex(board.line("held"))) == {0}
-    assert board.who() == (False, b"", "")
-    assert not board.has_update_key()
+    assert board.who() == (False, b"", "", False)
 
 
 def test_a_board_that_keeps_nothing_is_bare(board: Board) -> None:
     assert board.line("begin") == "0"
-    assert board.who() == (False, b"", "")
+    assert board.who() == (False, b"", "", False)
 
 
 @given(st.binary(max_size=RECORD_BYTES + 2))
@@ -148,8 +135,8 @@ def one_board_for_all_examples(joint_build: Path) -> Iterator[Board]:
 @pytest.mark.parametrize(
     ("at", "value"),
     [
-        *[(0, 1), (0, 3), (1, 2), (34, 33), (34 + 33, 65), (34 + 33 + 65, 33), (34, 255)],
-        (HAS_UPDATE_KEY_AT, 2),
+        *((0, 0), (0, 1), (1, 2), (34, 33), (34 + 33, 65), (34 + 33 + 65, 33), (34, 255)),
+        (34 + 33 + 65 + 33, 2),
     ],
 )
 def test_a_record_with_a_field_out_of_its_bounds_is_none(board: Board, at: int, value: int) -> None:

@@ -10,7 +10,7 @@ import pytest
 
 from protocol.drive import Drive, encode_drive
 from protocol.status import decode_status
-from tests.joint_c.pair import Pair
+from tests.joint_c.pair import Pair, proven
 from tests.joint_c.treatment import Treatment
 
 
@@ -59,10 +59,7 @@ def test_a_caller_that_comes_late_changes_nothing(joint_build: Path, seed: int) 
 
 @pytest.fixture
 def pair(joint_build: Path) -> Pair:
-    pair = Pair(joint_build / "sequence")
-    pair.open(1, bytes(32), 1)
-    assert pair.handshake(1, bytes(16), 7, bytes(32))
-    return pair
+    return proven(joint_build / "sequence")
 
 
 def counters(pair: Pair, lines: list[str]) -> tuple[int, int, int]:

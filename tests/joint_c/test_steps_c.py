@@ -4,8 +4,6 @@ tests/bench/joint_c_steps.py makes more of the same runs.
 """
 
 import random
-from collections.abc import Iterator
-from pathlib import Path
 
 import numpy as np
 import pytest
@@ -18,13 +16,6 @@ from tests.joint_c.trajectories import ARM_US, random_run
 USUAL, FASTEST = 0.006, 0.2
 
 NO_PATH = "ramp 2 0 0 1000000 1000000\n"
-
-
-@pytest.fixture(scope="module")
-def program(joint_build: Path) -> Iterator[Program]:
-    program = Program(str(joint_build / "steps"))
-    yield program
-    program.close()
 
 
 def test_steps_of_the_usual_joint_come_at_their_exact_positions(program: Program) -> None:

@@ -24,7 +24,6 @@ from tests.joint_c.updated import (
     confirm,
     free_port,
     require_told,
-    script,
     set_up,
 )
 from tests.joint_c.updating import Gone, Rejected, Signed, Stream, signed, stream
@@ -76,11 +75,6 @@ def test_signatures_of_the_standard_are_right_and_no_others(
 # ---- a board, and its joint ----------------------------------------------------------------
 
 
-@pytest.fixture(scope="module", name="memory")
-def memory_of_a_board(joint_build: Path, tmp_path_factory: pytest.TempPathFactory) -> Path:
-    return set_up(joint_build, tmp_path_factory.mktemp("board"))
-
-
 @pytest.fixture(name="board")
 def board_that_is_set_up(joint_build: Path, memory: Path, tmp_path: Path) -> Updated:
     return Updated.copy_of(memory, joint_build, tmp_path / "bench")
@@ -89,11 +83,6 @@ def board_that_is_set_up(joint_build: Path, memory: Path, tmp_path: Path) -> Upd
 @pytest.fixture(name="new")
 def new_firmware(joint_build: Path) -> Signed:
     return signed((joint_build / "joint-next").read_bytes(), NEW)
-
-
-@pytest.fixture(name="short")
-def new_firmware_in_one_frame(joint_build: Path) -> Signed:
-    return signed(script(joint_build), NEW)
 
 
 @pytest.fixture(name="link")
@@ -201,6 +190,40 @@ def test_image_that_is_not_what_was_signed_is_dropped(link: Stream, short: Signe
     link.install()
 
 
+def test_update_that_could_not_be_begun_leaves_nothing_that_could_be_installed(
+    board: Updated, short: Signed
+) -> None:
+    """It has emptied the slot whose bytes were hashed by then: none of them is there any more."""
+    other = signed(short.data + b"# another\n", NEW)
+    in_the_way = board.bench.memory / "updates.new"
+    with board.power() as (_, port):
+        with stream(port) as link:
+            link.announce(short)
+            link.bring_all(short, 0)
+            in_the_way.mkdir()
+            assert rejected(link, other.update) == "image-store"
+            in_the_way.rmdir()
+            assert (board.bench.memory / "slot-a").stat().st_size == 0
+            assert rejected(link, encode(Install())) == "image-missing"
+            assert rejected(link, encode_image_frame(ImageFrame(0, b"\0"))) == "image-gap"
+            bring_and_install(link, short)
+        confirm(port, short)
+
+
+def test_image_whose_slot_cannot_be_opened_any_more_must_be_announced_again(
+    link: Stream, board: Updated, short: Signed
+) -> None:
+    link.announce(short)
+    link.bring_all(short, 0)
+    slot = board.bench.memory / "slot-a"
+    slot.unlink()
+    slot.mkdir()
+    assert rejected(link, short.update) == "image-store"
+    slot.rmdir()
+    assert rejected(link, encode(Install())) == "image-missing"
+    assert link.announce(short) == 0
+
+
 def test_nothing_comes_while_the_drivers_are_on(link: Stream, short: Signed) -> None:
     link.announce(short)
     link.drive(energise=True)
@@ -293,6 +316,16 @@ def test_joint_without_the_key_that_signs_takes_no_image(
         assert rejected(link, b'{"type":"update"}') == "message-unknown"
         assert rejected(link, encode(Install())) == "message-unknown"
         assert rejected(link, encode_image_frame(ImageFrame(0, b"\0"))) == "message-invalid"
+
+
+def test_board_that_is_to_end_before_its_joint_has_begun_ends(board: Updated) -> None:
+    """What ends the joint may not be lost between the two programs of its process."""
+    with board.power("--boot-time", "1000") as (one, _):
+        one.process.terminate()
+        try:
+            assert one.process.wait(10) == 0
+        finally:
+            one.pull()
 
 
 def test_key_that_signs_is_told_by_the_cable_alone_and_only_once(board: Updated) -> None:

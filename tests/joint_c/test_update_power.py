@@ -6,28 +6,16 @@ from pathlib import Path
 
 import pytest
 
-from tests.joint_c.update_cuts import EXIT_CUT, Cut, Found, Phase, cut_at_random
-from tests.joint_c.updated import NEW, Updated, script, set_up
+from tests.joint_c.update_cuts import EXIT_CUT, PUT_STEPS, Cut, Found, Phase, cut_at_random
+from tests.joint_c.updated import NEW, Updated
 from tests.joint_c.updating import Signed, signed
 
-PUT_STEPS = 7
-"""In which a record is stored."""
 BEGIN_STEPS = 2 + PUT_STEPS
 FRAME_STEPS = 2
 INSTALL_STEPS = 1 + PUT_STEPS
 BRING_STEPS = BEGIN_STEPS + FRAME_STEPS + INSTALL_STEPS
 CUTS = 30
 GROUPS = 6
-
-
-@pytest.fixture(scope="module", name="memory")
-def memory_of_a_board(joint_build: Path, tmp_path_factory: pytest.TempPathFactory) -> Path:
-    return set_up(joint_build, tmp_path_factory.mktemp("board"))
-
-
-@pytest.fixture(scope="module", name="short")
-def new_firmware_in_one_frame(joint_build: Path) -> Signed:
-    return signed(script(joint_build), NEW)
 
 
 @pytest.fixture(scope="module", name="installed")

@@ -18,6 +18,8 @@ from tests.joint_c.updating import Gone, Signed, stream
 
 EXIT_CUT = 9
 """Of a board whose power went at a step on its disk."""
+PUT_STEPS = 7
+"""On the disk, in which a record is stored."""
 
 
 class Phase(Enum):

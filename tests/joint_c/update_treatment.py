@@ -61,6 +61,10 @@ class UpdateTreatment(Treatment):
             self._bit_of_an_update(draw.choices(list(what), list(what.values()))[0], image)
             if pair.joint.restarts and draw.random() < 0.9:
                 self._power()
+                if draw.random() < 0.2:
+                    pair.store(fails=True)  # a drive that cannot be noted is none
+                if draw.random() < 0.1:
+                    self._bit_of_an_update("over", image)
                 if draw.random() < 0.7:
                     self.drive(energise=False)
         pair.store(fails=False)
@@ -84,7 +88,8 @@ class UpdateTreatment(Treatment):
             for at in range(0, size, MAX_IMAGE_FRAME_BYTES):
                 self._part(image, at, MAX_IMAGE_FRAME_BYTES)
         elif what == "part":
-            self._part(image, draw.randrange(size + 2), draw.choice((1, 7, 2_047, 2_048)))
+            at = draw.choice((0, 0, draw.randrange(min(size, 2_048)), draw.randrange(size + 2)))
+            self._part(image, at, draw.choice((1, 7, 2_047, 2_048)))
         elif what == "wrong":
             self._part(replace(image, data=bytes(size)), 0, 2_048)
         elif what == "broken":

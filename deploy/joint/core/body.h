@@ -50,7 +50,7 @@ struct uj_settings {
     uint16_t udp;   /* the port for datagrams */
     struct uj_capabilities capabilities; /* point_capacity at most UJ_POINT_CAPACITY, which 0 stands for */
     bool tells_home_sensor;
-    struct uj_update *update; /* update.h; null only where it takes no images */
+    struct uj_update *update; /* update.h; null where it takes no images: then no board counts either */
     /* Told of every truth within the call in which it comes true; may be null. It must not call the joint. */
     void (*truth)(void *world, const struct uj_truth *truth);
     void *world;

@@ -44,7 +44,8 @@ bool uj_current_is_reduced(const struct uj_joint *joint)
     return joint->current.reduced || joint->now_us < joint->current.settled_us;
 }
 
-int uj_current_ma(const struct uj_joint *joint)
+/* mA in the winding now: 0 with the drivers off or no configuration. */
+static int current_ma(const struct uj_joint *joint)
 {
     const struct uj_configuration *configuration = &joint->configuration;
     if (!joint->energised || !joint->configured) {
@@ -58,7 +59,7 @@ int uj_current_ma(const struct uj_joint *joint)
 
 void uj_current_tell(struct uj_joint *joint)
 {
-    const int winding_ma = uj_current_ma(joint);
+    const int winding_ma = current_ma(joint);
     if (winding_ma != joint->winding_ma) {
         joint->winding_ma = winding_ma;
         uj_body_truth(joint, UJ_TRUTH_CURRENT, winding_ma);

@@ -29,9 +29,6 @@ void uj_current_reduce(struct uj_joint *joint);
 /* Whether the current is reduced, or the full one has not settled yet: then nothing may move the joint. */
 bool uj_current_is_reduced(const struct uj_joint *joint);
 
-/* mA in the winding now: 0 with the drivers off or no configuration. */
-int uj_current_ma(const struct uj_joint *joint);
-
 /* To be called after everything that happened: tells the world the current where it has become another. */
 void uj_current_tell(struct uj_joint *joint);
 

@@ -42,7 +42,7 @@ static void time_out(struct uj_endpoint *endpoint, double now_us)
     }
 }
 
-/* Null where the joint takes no images. */
+/* Null where the joint was built without what takes images. */
 static struct uj_update *update_of(const struct uj_endpoint *endpoint)
 {
     return endpoint->joint.settings.update;
@@ -117,11 +117,12 @@ static enum uj_reject take_body(struct uj_endpoint *endpoint, double now_us, con
         const enum uj_reject reject = uj_points_open(frame->body, frame->length, &points);
         return reject != UJ_ACCEPTED ? reject : uj_joint_points(&endpoint->joint, now_us, &points, sentence);
     }
-    const bool takes_images = endpoint->joint.settings.capabilities.board != NULL;
+    struct uj_update *update = update_of(endpoint);
     struct uj_request request;
     const enum uj_reject reject = uj_request_read(frame->body, frame->length, &request);
-    if (takes_images && (reject == UJ_REJECT_MESSAGE_UNKNOWN || frame->body[0] == UJ_IMAGE_KIND)) {
-        struct uj_update *update = update_of(endpoint);
+    /* Without a board it has no key that signs: it takes none either, but may be on trial. */
+    if (update != NULL && endpoint->joint.settings.capabilities.board != NULL &&
+        (reject == UJ_REJECT_MESSAGE_UNKNOWN || frame->body[0] == UJ_IMAGE_KIND)) {
         return update->take(update, &endpoint->joint, frame->body, frame->length);
     }
     return reject != UJ_ACCEPTED ? reject : uj_joint_request(&endpoint->joint, now_us, &request, sentence);

@@ -12,6 +12,11 @@ void uj_joint_init(struct uj_joint *joint, const struct uj_settings *settings, d
     if (*capacity == 0 || *capacity > UJ_POINT_CAPACITY) {
         *capacity = UJ_POINT_CAPACITY;
     }
+    if (settings->update == NULL) {
+        /* Nothing would take the images that are for it. */
+        joint->settings.capabilities.board = NULL;
+        joint->settings.capabilities.image_capacity = 0;
+    }
     uj_clock_clear(&joint->clock);
     uj_player_init(joint);
     uj_free_stand(&joint->mover.motion, now_us, 0);

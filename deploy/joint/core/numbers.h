@@ -1,4 +1,4 @@
-/* Rates and limits of protocol version 1, as in the table "Rates and limits" of protocol/README.md. */
+/* Rates and limits of protocol version 1 that a joint has to know: protocol/README.md, "Rates and limits". */
 #ifndef UJ_NUMBERS_H
 #define UJ_NUMBERS_H
 
@@ -6,11 +6,9 @@
 
 #define UJ_PROTOCOL_VERSION 1
 #define UJ_COUNTS_PER_MICROSTEP 256
-#define UJ_EXPIRY_US 250000
 #define UJ_SILENCE_US 1500000
 #define UJ_RELEASE_SESSION_US 5000000
 #define UJ_CURRENT_SETTLE_US 100000
-#define UJ_FIRST_PERMIT_US 100000
 #define UJ_SLEW_PPM 200
 #define UJ_REMAINDER_LIMIT_US 5000
 #define UJ_EDGE_TIMING_US 100

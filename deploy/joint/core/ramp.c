@@ -41,13 +41,18 @@ static uj_time path_in_piece(const struct uj_ramp *ramp, uint32_t k, uj_time x)
     return ramp->path[k] + y * (512 * from->rate_ppm + q) / (INT64_C(512) * UJ_RATE_MAX_PPM);
 }
 
+static uj_time table_end(const struct uj_ramp *ramp)
+{
+    return ramp->row[ramp->rows - 1].time_us * UJ_TIME_PER_US;
+}
+
 uj_time uj_ramp_path(const struct uj_ramp *ramp, uj_time x)
 {
     if (x <= 0) {
         return 0;
     }
-    if (x >= uj_ramp_duration(ramp)) {
-        x = uj_ramp_duration(ramp);
+    if (x >= table_end(ramp)) {
+        x = table_end(ramp);
     }
     return path_in_piece(ramp, piece_of_time(ramp, x), x);
 }
@@ -57,7 +62,7 @@ int64_t uj_ramp_rate(const struct uj_ramp *ramp, uj_time x)
     if (x <= 0) {
         return 0;
     }
-    if (x >= uj_ramp_duration(ramp)) {
+    if (x >= table_end(ramp)) {
         return (int64_t)UJ_RATE_MAX_PPM * 256;
     }
     const struct uj_ramp_row *from = &ramp->row[piece_of_time(ramp, x)];
@@ -79,8 +84,8 @@ uj_time uj_ramp_time(const struct uj_ramp *ramp, uint32_t rate_ppm)
 
 uj_time uj_ramp_time_of_path(const struct uj_ramp *ramp, uj_time path)
 {
-    if (path >= uj_ramp_whole_path(ramp)) {
-        return uj_ramp_duration(ramp);
+    if (path >= uj_ramp_path(ramp, table_end(ramp))) {
+        return table_end(ramp);
     }
     if (path < 0) {
         return 0;
@@ -101,16 +106,6 @@ uj_time uj_ramp_time_of_path(const struct uj_ramp *ramp, uj_time path)
         }
     }
     return low;
-}
-
-uj_time uj_ramp_duration(const struct uj_ramp *ramp)
-{
-    return ramp->row[ramp->rows - 1].time_us * UJ_TIME_PER_US;
-}
-
-uj_time uj_ramp_whole_path(const struct uj_ramp *ramp)
-{
-    return uj_ramp_path(ramp, uj_ramp_duration(ramp));
 }
 
 uj_time uj_rate_path(uj_time duration, uint32_t rate_ppm)

@@ -33,10 +33,6 @@ uj_time uj_ramp_time(const struct uj_ramp *ramp, uint32_t rate_ppm);
 /* X(p): the largest table time with P(x) <= p; the table's end where p is beyond its path. */
 uj_time uj_ramp_time_of_path(const struct uj_ramp *ramp, uj_time path);
 
-/* The table's end: time and path from rest to full rate. */
-uj_time uj_ramp_duration(const struct uj_ramp *ramp);
-uj_time uj_ramp_whole_path(const struct uj_ramp *ramp);
-
 /* R(d, r): path covered in time d at rate r ppm. Rounds down, also for d < 0. */
 uj_time uj_rate_path(uj_time duration, uint32_t rate_ppm);
 

@@ -105,12 +105,3 @@ const char *uj_state_name(enum uj_state state)
         "ramping", "held", "finished", "jogging", "stopping", "faulted"};
     return (unsigned)state < UJ_STATE_COUNT ? names[state] : "?";
 }
-
-const char *uj_trigger_name(enum uj_trigger trigger)
-{
-    static const char *const names[UJ_TRIGGER_COUNT] = {
-        "home", "homed", "prepare", "discard", "arm_here", "arm_ahead", "arrived", "disarm_start",
-        "disarm_path", "start", "ramp", "rest", "last_point", "jog", "stop", "release",
-        "fault", "clear_homed", "clear_unhomed", "rest_homed", "rest_unhomed", "rest_fault", "unhome"};
-    return (unsigned)trigger < UJ_TRIGGER_COUNT ? names[trigger] : "?";
-}

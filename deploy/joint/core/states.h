@@ -49,8 +49,6 @@ enum uj_trigger {
     UJ_ON_UNHOME
 };
 
-#define UJ_TRIGGER_COUNT 23
-
 /* Sets *next and returns true where the table has this transition; returns false and leaves *next otherwise. */
 bool uj_transition(enum uj_state state, enum uj_trigger trigger, enum uj_state *next);
 
@@ -62,8 +60,5 @@ bool uj_state_rests_on_path(enum uj_state state);
 
 /* The name in the document, such as "unhomed"; "?" for a number that is none. */
 const char *uj_state_name(enum uj_state state);
-
-/* The name in the document, such as "arm_here"; "?" for a number that is none. */
-const char *uj_trigger_name(enum uj_trigger trigger);
 
 #endif

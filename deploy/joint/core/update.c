@@ -68,6 +68,14 @@ static void hash_anew(struct uj_update *update)
     uj_sha256_begin(&update->hash);
 }
 
+/* What was told of an image holds no longer than its bytes: none is announced, and nothing is here or hashed. */
+static void forget(struct uj_update *update)
+{
+    update->announced = false;
+    update->here = 0;
+    hash_anew(update);
+}
+
 /* ---- the rules ---- */
 
 static enum uj_reject at_rest_and_off(const struct uj_joint *joint)
@@ -123,6 +131,7 @@ static enum uj_reject announce(struct uj_update *update, struct uj_joint *joint,
         update->announced && memcmp(update->header_bytes, request->header, UJ_IMAGE_HEADER_BYTES) == 0;
     uint32_t kept = 0;
     if (!hooks->begin(hooks->owner, request->header, &kept)) {
+        forget(update); /* it may have erased what was here, or a part of it */
         return UJ_REJECT_IMAGE_STORE;
     }
     update->announced = true;
@@ -182,7 +191,7 @@ static enum uj_reject install(struct uj_update *update, const struct uj_joint *j
     hash_anew(update); /* it may be asked again */
     if (memcmp(digest, update->header.sha256, sizeof digest) != 0) {
         hooks->drop(hooks->owner);
-        update->announced = false;
+        forget(update);
         return UJ_REJECT_IMAGE_WRONG;
     }
     update->restarts = hooks->install(hooks->owner);

@@ -22,7 +22,7 @@ struct uj_update_hooks {
     void *owner;
     /* An image of this header comes. Where what is kept came for the very same header, and was neither tried nor run,
      * `*kept` is how many of its bytes a power cut leaves, and no more of it is there from now on; else `*kept` is 0.
-     * What is kept of any other is dropped. */
+     * What is kept of any other is dropped. After false nobody counts on any of it: the next one says what there is. */
     bool (*begin)(void *owner, const uint8_t header[UJ_IMAGE_HEADER_BYTES], uint32_t *kept);
     /* The bytes from `offset` on, right behind those that are there. They may come again after false. */
     bool (*write)(void *owner, uint32_t offset, const uint8_t *bytes, size_t count);

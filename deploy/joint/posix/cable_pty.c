@@ -22,7 +22,6 @@
 
 #define POWER_LOST WHOLE_FILE_POWER_LOST
 #define CODE_WRONG_INPUT 2
-#define CODE_RESTART 10 /* of the joint's program */
 #define WATCH_S 130     /* a little longer than what runs on trial has by itself */
 
 static struct {
@@ -42,6 +41,7 @@ static struct {
     const char *watch;       /* seconds after which firmware on trial that has not confirmed itself is ended */
     const char *cut_boot;    /* the power goes at this step on the disk of choosing the firmware */
     const char *cut_joint;   /* and at this one of the joint, counted from its start */
+    const char *boot_time;   /* seconds before its joint begins */
 } options = {.id = "0a1b2c3d4e5f", .interface = "127.0.0.1"};
 
 static const struct {
@@ -56,6 +56,7 @@ static const struct {
     {"--drivers-on", &options.drivers_on}, {"--noisy", &options.noisy},
     {"--stream-port", &options.stream_port}, {"--watch", &options.watch},
     {"--cut-boot", &options.cut_boot},     {"--cut-joint", &options.cut_joint},
+    {"--boot-time", &options.boot_time},
 };
 
 static struct cable_store store;
@@ -73,6 +74,14 @@ static void on_signal(int number)
 {
     (void)number;
     asked_to_end = 1;
+}
+
+/* What asks to end goes to `handler` from now on. */
+static void answer_signals(void (*handler)(int number))
+{
+    const struct sigaction how = {.sa_handler = handler};
+    (void)sigaction(SIGTERM, &how, NULL);
+    (void)sigaction(SIGINT, &how, NULL);
 }
 
 static _Noreturn void fail(const char *what)
@@ -97,19 +106,15 @@ static uint32_t random_number(void *owner)
 
 static void tell_who(void *owner, struct uj_cable_who *who)
 {
-    (void)owner;
     for (size_t i = 0; i < sizeof who->id; i++) {
         unsigned byte = 0;
         (void)sscanf(options.id + 2 * i, "%2x", &byte);
         who->id[i] = (uint8_t)byte;
     }
     who->boot = boot;
-    who->has_key = store.kept.has_key;
     const char *const firmware = program == options.joint ? FIRMWARE : image.firmware;
     who->firmware = (struct uj_cable_text){(const uint8_t *)firmware, strlen(firmware)};
-    who->ssid = (struct uj_cable_text){store.kept.ssid, store.kept.ssid_length};
-    who->name = (struct uj_cable_text){store.kept.name, store.kept.name_length};
-    who->has_update_key = store.kept.has_update_key;
+    uj_memory_tell(owner, who);
 }
 
 static void tell_wifi(void *owner, struct uj_cable_wifi *wifi)
@@ -124,71 +129,6 @@ static bool drivers_on(void *owner)
     return options.drivers_on != NULL;
 }
 
-static enum uj_cable_key compared(bool there, const uint8_t *kept, const uint8_t *key)
-{
-    if (!there) {
-        return UJ_CABLE_NO_KEY;
-    }
-    return memcmp(kept, key, UJ_KEY_BYTES) == 0 ? UJ_CABLE_SAME_KEY : UJ_CABLE_OTHER_KEY;
-}
-
-static enum uj_cable_key compare_key(void *owner, const uint8_t key[UJ_KEY_BYTES])
-{
-    (void)owner;
-    return compared(store.kept.has_key, store.kept.key, key);
-}
-
-static enum uj_cable_key compare_update_key(void *owner, const uint8_t key[UJ_KEY_BYTES])
-{
-    (void)owner;
-    return compared(store.kept.has_update_key, store.kept.update_key, key);
-}
-
-static bool set_wifi(void *owner, struct uj_cable_text ssid, struct uj_cable_text password)
-{
-    struct cable_kept kept = store.kept;
-    (void)owner;
-    memcpy(kept.ssid, ssid.bytes, ssid.length);
-    kept.ssid_length = (uint8_t)ssid.length;
-    memcpy(kept.password, password.bytes, password.length);
-    kept.password_length = (uint8_t)password.length;
-    return cable_store_put(&store, &kept);
-}
-
-static bool set_key(void *owner, const uint8_t key[UJ_KEY_BYTES])
-{
-    struct cable_kept kept = store.kept;
-    (void)owner;
-    memcpy(kept.key, key, UJ_KEY_BYTES);
-    kept.has_key = true;
-    return cable_store_put(&store, &kept);
-}
-
-static bool set_update_key(void *owner, const uint8_t key[UJ_KEY_BYTES])
-{
-    struct cable_kept kept = store.kept;
-    (void)owner;
-    memcpy(kept.update_key, key, UJ_KEY_BYTES);
-    kept.has_update_key = true;
-    return cable_store_put(&store, &kept);
-}
-
-static bool set_name(void *owner, struct uj_cable_text name)
-{
-    struct cable_kept kept = store.kept;
-    (void)owner;
-    memcpy(kept.name, name.bytes, name.length);
-    kept.name_length = (uint8_t)name.length;
-    return cable_store_put(&store, &kept);
-}
-
-static bool forget(void *owner)
-{
-    const struct cable_kept nothing = {.has_key = false};
-    (void)owner;
-    return cable_store_put(&store, &nothing);
-}
-
 /* ---- the joint that it becomes ---- */
 
 static bool is(const uint8_t *bytes, size_t length, const char *text)
@@ -198,15 +138,15 @@ static bool is(const uint8_t *bytes, size_t length, const char *text)
 
 static void join_network(void)
 {
-    const struct cable_kept *kept = &store.kept;
+    const struct uj_told *told = &store.memory.told;
     unsigned part[4] = {0};
-    if (!kept->has_key || kept->ssid_length == 0) {
+    if (!told->has_key || told->ssid_length == 0) {
         return;
     }
     network.state = UJ_WIFI_FAILED;
-    if (!is(kept->ssid, kept->ssid_length, options.air)) {
+    if (!is(told->ssid, told->ssid_length, options.air)) {
         network.reason = UJ_WIFI_NOT_FOUND;
-    } else if (!is(kept->password, kept->password_length, options.password == NULL ? "" : options.password)) {
+    } else if (!is(told->password, told->password_length, options.password == NULL ? "" : options.password)) {
         network.reason = UJ_WIFI_PASSWORD;
     } else if (options.no_address != NULL) {
         network.reason = UJ_WIFI_NO_ADDRESS;
@@ -240,9 +180,9 @@ static _Noreturn void be_joint(const char *key, const char *name)
                              options.interface, "--service", type,   "--updates", options.folder};
     size_t count = 13;
     (void)snprintf(type, sizeof type, "_%.60s._tcp", service == NULL ? "unisono-joint" : service);
-    if (store.kept.has_update_key) {
+    if (store.memory.told.has_update_key) {
         for (size_t i = 0; i < UJ_KEY_BYTES; i++) {
-            (void)snprintf(update_key + 2 * i, 3, "%02x", store.kept.update_key[i]);
+            (void)snprintf(update_key + 2 * i, 3, "%02x", store.memory.told.update_key[i]);
         }
         words[count++] = "--update-key";
         words[count++] = update_key;
@@ -269,19 +209,28 @@ static void begin_joint(void)
     if (key == NULL) {
         fail("the key's file cannot be written");
     }
-    if (store.kept.name_length > 0) {
-        memcpy(name, store.kept.name, store.kept.name_length);
-        name[store.kept.name_length] = '\0';
+    if (store.memory.told.name_length > 0) {
+        memcpy(name, store.memory.told.name, store.memory.told.name_length);
+        name[store.memory.told.name_length] = '\0';
     }
     const pid_t board = getpid();
+    sigset_t both, before;
+    (void)sigemptyset(&both);
+    (void)sigaddset(&both, SIGTERM);
+    (void)sigaddset(&both, SIGINT);
+    (void)sigprocmask(SIG_BLOCK, &both, &before);
     child = fork();
     if (child == 0) {
+        answer_signals(SIG_DFL); /* the joint's program would not know of what was noted here */
+        (void)sigprocmask(SIG_SETMASK, &before, NULL);
         (void)prctl(PR_SET_PDEATHSIG, SIGKILL);
         if (getppid() != board) {
             _exit(1); /* the power went before that: nobody would end it */
         }
+        (void)poll(NULL, 0, options.boot_time == NULL ? 0 : 1000 * atoi(options.boot_time));
         be_joint(key, name);
     }
+    (void)sigprocmask(SIG_SETMASK, &before, NULL);
 }
 
 static double now_s(void)
@@ -350,6 +299,10 @@ static _Noreturn void restart(char **words)
     if (options.link != NULL) {
         (void)unlink(options.link); /* else it leads to whoever gets this terminal next */
     }
+    answer_signals(SIG_DFL); /* what comes from here on ends it at once; what came before would be forgotten */
+    if (asked_to_end) {
+        exit(0);
+    }
     (void)execv("/proc/self/exe", words);
     fail("it cannot restart");
 }
@@ -364,7 +317,7 @@ static void watch_joint(double started_s, char **words)
         if (WIFEXITED(how) && WEXITSTATUS(how) == POWER_LOST) {
             _exit(POWER_LOST);
         }
-        if ((WIFEXITED(how) && WEXITSTATUS(how) == CODE_RESTART) || (on_trial && update_store_on_trial(&updates))) {
+        if ((WIFEXITED(how) && WEXITSTATUS(how) == UPDATE_RESTARTS) || (on_trial && update_store_on_trial(&updates))) {
             restart(words);
         }
     }
@@ -395,17 +348,18 @@ static void serve(int near, char **words)
 {
     static const char hello[] = "boot: firmware " FIRMWARE "\r\n";
     long left = options.cut_bytes == NULL ? -1 : atol(options.cut_bytes);
-    struct uj_cable_board board = {.hooks = {.who = tell_who,
+    struct uj_cable_board board = {.hooks = {.owner = &store.memory,
+                                             .who = tell_who,
                                              .wifi = tell_wifi,
                                              .drivers_on = drivers_on,
-                                             .compare_key = compare_key,
-                                             .set_wifi = set_wifi,
-                                             .set_key = set_key,
-                                             .set_name = set_name,
-                                             .forget = forget,
+                                             .compare_key = uj_memory_compare_key,
+                                             .set_wifi = uj_memory_set_wifi,
+                                             .set_key = uj_memory_set_key,
+                                             .set_name = uj_memory_set_name,
+                                             .forget = uj_memory_forget,
                                              .random = random_number,
-                                             .compare_update_key = compare_update_key,
-                                             .set_update_key = set_update_key}};
+                                             .compare_update_key = uj_memory_compare_update_key,
+                                             .set_update_key = uj_memory_set_update_key}};
     struct uj_cable_frame frame;
     const double started_s = now_s();
     say(near, hello, sizeof hello - 1);
@@ -459,11 +413,9 @@ static void read_options(int count, char **words)
 
 int main(int count, char **words)
 {
-    struct sigaction end = {.sa_handler = on_signal};
     int far;
     read_options(count, words);
-    (void)sigaction(SIGTERM, &end, NULL);
-    (void)sigaction(SIGINT, &end, NULL);
+    answer_signals(on_signal);
     if (!cable_store_open(&store, options.folder) || !update_store_open(&updates, options.folder)) {
         return CODE_WRONG_INPUT;
     }

@@ -10,35 +10,19 @@
 #define FILE_NAME "board"
 #define NEW_NAME "board.new"
 #define KEY_NAME "arm.key"
-#define MAGIC "uj-board-2\n"
 
-struct image {
-    char magic[sizeof MAGIC];
-    struct cable_kept kept;
-};
-
-bool cable_store_put(struct cable_store *store, const struct cable_kept *kept)
+static bool put(void *owner, const uint8_t record[UJ_MEMORY_BYTES])
 {
-    struct image image = {.magic = MAGIC, .kept = *kept};
-    const bool sound = whole_file_put(&store->files, FILE_NAME, NEW_NAME, &image, sizeof image);
-    explicit_bzero(&image, sizeof image);
-    if (sound) {
-        store->kept = *kept;
-    }
-    return sound;
-}
-
-static bool lengths_hold(const struct cable_kept *kept)
-{
-    return kept->ssid_length <= sizeof kept->ssid && kept->password_length <= sizeof kept->password &&
-           kept->name_length <= sizeof kept->name;
+    struct cable_store *store = owner;
+    return whole_file_put(&store->files, FILE_NAME, NEW_NAME, record, UJ_MEMORY_BYTES);
 }
 
 bool cable_store_open(struct cable_store *store, const char *folder)
 {
     char path[PATH_MAX];
-    struct image image = {.magic = ""};
+    uint8_t record[UJ_MEMORY_BYTES] = {0};
     store->files.folder = folder;
+    store->memory = (struct uj_memory){.put = put, .owner = store};
     if (mkdir(folder, S_IRWXU) != 0 && errno != EEXIST) {
         fprintf(stderr, "bare_joint: %s cannot be made: %s\n", folder, strerror(errno));
         return false;
@@ -47,17 +31,14 @@ bool cable_store_open(struct cable_store *store, const char *folder)
     (void)unlink(path);
     whole_file_path(&store->files, KEY_NAME, path);
     (void)unlink(path);
-    const enum whole_file found = whole_file_read(&store->files, FILE_NAME, &image, sizeof image);
-    if (found == WHOLE_FILE_NONE) {
-        return true;
-    }
-    if (found != WHOLE_FILE_READ || memcmp(image.magic, MAGIC, sizeof MAGIC) != 0 || !lengths_hold(&image.kept)) {
+    const enum whole_file found = whole_file_read(&store->files, FILE_NAME, record, sizeof record);
+    const bool sound = found == WHOLE_FILE_READ && uj_memory_read(&store->memory, record, sizeof record);
+    explicit_bzero(record, sizeof record);
+    if (found != WHOLE_FILE_NONE && !sound) {
         whole_file_path(&store->files, FILE_NAME, path);
         fprintf(stderr, "bare_joint: %s holds nothing that was stored here\n", path);
         return false;
     }
-    store->kept = image.kept;
-    explicit_bzero(&image, sizeof image);
     return true;
 }
 
@@ -66,7 +47,7 @@ const char *cable_store_key_file(struct cable_store *store)
     static char path[PATH_MAX];
     char text[2 * UJ_KEY_BYTES + 2];
     for (size_t i = 0; i < UJ_KEY_BYTES; i++) {
-        (void)snprintf(text + 2 * i, 3, "%02x", store->kept.key[i]);
+        (void)snprintf(text + 2 * i, 3, "%02x", store->memory.told.key[i]);
     }
     text[2 * UJ_KEY_BYTES] = '\n';
     const bool sound = whole_file_write(&store->files, KEY_NAME, text, 2 * UJ_KEY_BYTES + 1);

@@ -27,7 +27,6 @@
 #define IMAGE_CAPACITY (64u << 20) /* bytes */
 #define CODE_FAILED 1
 #define CODE_WRONG_INPUT 2
-#define CODE_RESTART 10 /* with the firmware that is to be tried, or the one before */
 
 static struct options options;
 static struct world world;
@@ -230,5 +229,5 @@ int main(int count, char **words)
     announce_end(&multicast.announce);
     uj_endpoint_end(&machine.endpoint);
     streams_end(&streams);
-    return update.restarts ? CODE_RESTART : 0;
+    return update.restarts ? UPDATE_RESTARTS : 0;
 }

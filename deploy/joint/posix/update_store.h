@@ -11,6 +11,7 @@
 #include "whole_file.h"
 
 #define UPDATE_SLOTS 2
+#define UPDATE_RESTARTS 10 /* exit code of a joint that is to begin with the firmware to be tried, or the one before */
 
 struct update_store {
     struct whole_files files;

@@ -4,24 +4,19 @@
  *   pause      those that a pause finds
  *   new        a reader that has nothing
  *   plain      boards in memory take no updates from here on
- *   board HEX  a board in memory is given one frame whole: its answer's bytes in hex, - for none, and what it has */
+ *   board HEX  a board in memory is given one frame whole: its answer in hex, - for none, and what it has: 1 for its
+ *              key or 0, bytes of ssid and of name, 1 for the key that signs updates or 0 */
 #include <stdio.h>
 #include <stdlib.h>
 #include <string.h>
 
-#include "cable_board.h"
+#include "cable_memory.h"
 
 #define LINE_BYTES 16384
 
 static struct uj_cable cable;
 static struct uj_cable_board board;
-static uint8_t key[UJ_KEY_BYTES];
-static bool has_key;
-static uint8_t ssid[UJ_CABLE_SSID_MAX];
-static size_t ssid_length;
-static uint8_t update_key[UJ_KEY_BYTES];
-static bool has_update_key;
-static size_t names;
+static struct uj_memory memory;
 static uint32_t numbers;
 
 static void print_hex(const uint8_t *bytes, size_t length)
@@ -38,15 +33,18 @@ static void print_frame(const struct uj_cable_frame *frame)
     printf(".");
 }
 
-static void tell_who(void *owner, struct uj_cable_who *who)
+static bool put(void *owner, const uint8_t record[UJ_MEMORY_BYTES])
 {
     (void)owner;
+    (void)record;
+    return true;
+}
+
+static void tell_who(void *owner, struct uj_cable_who *who)
+{
     who->boot = 1;
-    who->has_key = has_key;
     who->firmware = (struct uj_cable_text){(const uint8_t *)"1", 1};
-    who->ssid = (struct uj_cable_text){ssid, ssid_length};
-    who->name = (struct uj_cable_text){(const uint8_t *)"elbow", names > 0 ? 5 : 0};
-    who->has_update_key = has_update_key;
+    uj_memory_tell(owner, who);
 }
 
 static void tell_wifi(void *owner, struct uj_cable_wifi *wifi)
@@ -59,63 +57,6 @@ static bool drivers_on(void *owner)
 {
     (void)owner;
     return false;
-}
-
-static enum uj_cable_key compare_key(void *owner, const uint8_t other[UJ_KEY_BYTES])
-{
-    (void)owner;
-    return !has_key ? UJ_CABLE_NO_KEY : memcmp(key, other, sizeof key) == 0 ? UJ_CABLE_SAME_KEY : UJ_CABLE_OTHER_KEY;
-}
-
-static bool set_wifi(void *owner, struct uj_cable_text name, struct uj_cable_text password)
-{
-    (void)owner;
-    (void)password;
-    memcpy(ssid, name.bytes, name.length);
-    ssid_length = name.length;
-    return true;
-}
-
-static bool set_key(void *owner, const uint8_t other[UJ_KEY_BYTES])
-{
-    (void)owner;
-    memcpy(key, other, sizeof key);
-    has_key = true;
-    return true;
-}
-
-static enum uj_cable_key compare_update_key(void *owner, const uint8_t other[UJ_KEY_BYTES])
-{
-    (void)owner;
-    if (!has_update_key) {
-        return UJ_CABLE_NO_KEY;
-    }
-    return memcmp(update_key, other, sizeof update_key) == 0 ? UJ_CABLE_SAME_KEY : UJ_CABLE_OTHER_KEY;
-}
-
-static bool set_update_key(void *owner, const uint8_t other[UJ_KEY_BYTES])
-{
-    (void)owner;
-    memcpy(update_key, other, sizeof update_key);
-    has_update_key = true;
-    return true;
-}
-
-static bool set_name(void *owner, struct uj_cable_text name)
-{
-    (void)owner;
-    (void)name;
-    names++;
-    return true;
-}
-
-static bool forget(void *owner)
-{
-    (void)owner;
-    has_key = has_update_key = false;
-    ssid_length = 0;
-    names = 0;
-    return true;
 }
 
 static uint32_t next_number(void *owner)
@@ -157,17 +98,19 @@ static void feed(struct uj_cable *to, const uint8_t *bytes, size_t length, bool 
 int main(void)
 {
     static char line[LINE_BYTES];
-    board.hooks = (struct uj_cable_hooks){.who = tell_who,
+    memory.put = put;
+    board.hooks = (struct uj_cable_hooks){.owner = &memory,
+                                          .who = tell_who,
                                           .wifi = tell_wifi,
                                           .drivers_on = drivers_on,
-                                          .compare_key = compare_key,
-                                          .set_wifi = set_wifi,
-                                          .set_key = set_key,
-                                          .set_name = set_name,
-                                          .forget = forget,
+                                          .compare_key = uj_memory_compare_key,
+                                          .set_wifi = uj_memory_set_wifi,
+                                          .set_key = uj_memory_set_key,
+                                          .set_name = uj_memory_set_name,
+                                          .forget = uj_memory_forget,
                                           .random = next_number,
-                                          .compare_update_key = compare_update_key,
-                                          .set_update_key = set_update_key};
+                                          .compare_update_key = uj_memory_compare_update_key,
+                                          .set_update_key = uj_memory_set_update_key};
     while (fgets(line, sizeof line, stdin) != NULL) {
         struct uj_cable_frame frame;
         size_t length = 0;
@@ -186,7 +129,8 @@ int main(void)
             uint8_t *const bytes = read_hex(line + 6, &length);
             feed(&one, bytes, length, true);
             free(bytes);
-            printf(" %d %zu %zu %d\n", has_key, ssid_length, names, has_update_key);
+            printf(" %d %u %u %d\n", memory.told.has_key, memory.told.ssid_length, memory.told.name_length,
+                   memory.told.has_update_key);
         } else if (strncmp(line, "plain", 5) == 0) {
             board.hooks.compare_update_key = NULL;
             board.hooks.set_update_key = NULL;

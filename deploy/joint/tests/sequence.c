@@ -184,7 +184,10 @@ static void init(char *words[WORDS], double now_us)
                          .sensors = {"hall", "temperature", "supply"},
                          .inputs = (uint8_t)strtoul(words[6], NULL, 10),
                          .outputs = (uint8_t)strtoul(words[7], NULL, 10),
-                         .idle_current = strcmp(words[8], "1") == 0},
+                         .idle_current = strcmp(words[8], "1") == 0,
+                         /* Also where it takes none: then the core must say no board. */
+                         .board = "bench",
+                         .image_capacity = IMAGES_CAPACITY},
         .tells_home_sensor = strcmp(words[9], "1") == 0,
         .truth = on_truth,
     };
@@ -192,8 +195,6 @@ static void init(char *words[WORDS], double now_us)
     unhex(words[3], settings.id, sizeof settings.id);
     if (unhex(words[12], update_key, sizeof update_key) > 0) {
         settings.update = &update;
-        settings.capabilities.board = "bench";
-        settings.capabilities.image_capacity = IMAGES_CAPACITY;
     }
     boot(now_us);
 }

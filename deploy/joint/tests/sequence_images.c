@@ -32,10 +32,10 @@ static bool begin(void *owner, const uint8_t header[UJ_IMAGE_HEADER_BYTES], uint
     struct slot *slot = other();
     (void)owner;
     if (!slot->comes || memcmp(slot->header, header, sizeof slot->header) != 0) {
+        *slot = (struct slot){.comes = !fails}; /* half-way, where it fails: what was there is erased */
         if (fails) {
             return false;
         }
-        *slot = (struct slot){.comes = true};
         memcpy(slot->header, header, sizeof slot->header);
         (void)uj_image_header_read(header, &slot->read);
     }

@@ -257,6 +257,23 @@ def test_frame_that_cannot_be_stored_is_refused_and_changes_nothing() -> None:
     assert joint.request(Install(), NOW) is None
 
 
+def test_update_that_cannot_be_stored_leaves_nothing_announced() -> None:
+    """It has begun to erase what was here: of the image before it nothing is kept for sure."""
+    images = store()
+    joint = booted(images)
+    received(joint)
+    bring(joint)
+    images.fails = True
+    assert code(joint.request(announcing(header_of(OTHER)), NOW)) == "image-store"
+    images.fails = False
+    assert code(joint.request(Install(), NOW)) == "image-missing"
+    assert code(joint.image_frame(ImageFrame(0, NEW[:9]), NOW)) == "image-gap"
+    assert not joint.restarts
+    assert received(joint) == 0
+    bring(joint)
+    assert joint.request(Install(), NOW) is None
+
+
 def test_drivers_switched_on_between_do_no_harm() -> None:
     joint = booted(store())
     received(joint)

@@ -81,6 +81,9 @@ class Updates(RuleBasedStateMachine):
         refusal = self.joint.request(UPDATES[k], self.now)
         if refusal is not None:
             assert not self.joint.take_events()
+            if refusal.code == "image-store":
+                self.announced, self.kept = None, 0
+                self.seen["not begun"] += 1
             return
         assert k < len(IMAGES), "only what is signed, for this board and small enough"
         [event] = self.joint.take_events()

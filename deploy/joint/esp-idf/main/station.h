@@ -3,7 +3,7 @@
 #define STATION_H
 
 #include "body.h"
-#include "memory.h"
+#include "cable_memory.h"
 #include "radio.h"
 
 /* Connects, and goes on trying; announces the joint. */

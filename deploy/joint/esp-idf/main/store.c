@@ -9,9 +9,10 @@
 #define RECORD "told"
 
 /* The store writes the new entry, then drops the old one, and here overwrites it: it may have been a key. */
-static bool put(const uint8_t record[UJ_MEMORY_BYTES])
+static bool put(void *owner, const uint8_t record[UJ_MEMORY_BYTES])
 {
     nvs_handle_t handle;
+    (void)owner;
     if (nvs_open(SPACE, NVS_READWRITE_PURGE, &handle) != ESP_OK) {
         return false;
     }

@@ -2,7 +2,7 @@
 #ifndef STORE_H
 #define STORE_H
 
-#include "memory.h"
+#include "cable_memory.h"
 
 /* Reads what is known; nothing where there is no record, or none that can be read. */
 void store_begin(struct uj_memory *memory);

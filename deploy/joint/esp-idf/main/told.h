@@ -3,7 +3,7 @@
 #define TOLD_H
 
 #include "body.h"
-#include "memory.h"
+#include "cable_memory.h"
 
 /* Serves the cable. `memory` is the task's from now on, and must stay. `is_joint`: a joint runs, which restarts by
  * itself when asked. */

@@ -17,7 +17,8 @@ static uint32_t waiting(const struct uj_pulses *pulses)
     return step > direction ? step : direction;
 }
 
-bool uj_pulses_has_room(const struct uj_pulses *pulses)
+/* Whether there is room for a step or for UJ_PULSES_KEPT_FREE idle symbols. */
+static bool has_room(const struct uj_pulses *pulses)
 {
     return waiting(pulses) < UJ_PULSES_RING - UJ_PULSES_KEPT_FREE;
 }
@@ -39,7 +40,7 @@ static void write_idle(struct uj_pulses *pulses, uint32_t ticks)
 
 void uj_pulses_rest(struct uj_pulses *pulses, uint64_t until)
 {
-    while (pulses->end.ticks + 2 <= until && uj_pulses_has_room(pulses)) {
+    while (pulses->end.ticks + 2 <= until && has_room(pulses)) {
         const uint64_t left = until - pulses->end.ticks;
         write_idle(pulses, left < UJ_PULSES_IDLE ? (uint32_t)left : UJ_PULSES_IDLE);
     }
@@ -58,7 +59,7 @@ bool uj_pulses_step(struct uj_pulses *pulses, uint64_t at, bool up, uint64_t tur
         /* The direction may change once the last step's hold is over, and not within its pulse. */
         const uint64_t turn = later(turn_at, pulses->end.rose + limits->hold);
         uj_pulses_rest(pulses, turn);
-        if (pulses->end.ticks + 2 <= turn || !uj_pulses_has_room(pulses)) {
+        if (pulses->end.ticks + 2 <= turn || !has_room(pulses)) {
             return false;
         }
         if (pulses->end.ticks < turn) {
@@ -73,7 +74,7 @@ bool uj_pulses_step(struct uj_pulses *pulses, uint64_t at, bool up, uint64_t tur
     if (rise > pulses->end.ticks + UJ_PULSES_IDLE) {
         uj_pulses_rest(pulses, rise - UJ_PULSES_IDLE / 2);
     }
-    if (rise > pulses->end.ticks + UJ_PULSES_IDLE || !uj_pulses_has_room(pulses)) {
+    if (rise > pulses->end.ticks + UJ_PULSES_IDLE || !has_room(pulses)) {
         return false;
     }
     rise = later(rise, pulses->end.ticks + (pulses->end.after_pulse ? limits->low : 1));

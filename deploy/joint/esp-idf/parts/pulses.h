@@ -55,9 +55,6 @@ struct uj_pulses {
 /* Begins at stream time 0. */
 void uj_pulses_begin(struct uj_pulses *pulses, const struct uj_pulses_limits *limits);
 
-/* Whether there is room for a step or for UJ_PULSES_KEPT_FREE idle symbols. */
-bool uj_pulses_has_room(const struct uj_pulses *pulses);
-
 /* Nothing happens up to stream time `until`: idle symbols up to there, as many as there is room for. */
 void uj_pulses_rest(struct uj_pulses *pulses, uint64_t until);
 

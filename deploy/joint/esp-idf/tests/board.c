@@ -11,7 +11,7 @@
 #include <stdlib.h>
 #include <string.h>
 
-#include "memory.h"
+#include "cable_memory.h"
 #include "radio.h"
 
 #define LINE_BYTES 2048
@@ -23,8 +23,9 @@ static struct uj_memory memory;
 static struct uj_radio radio;
 static int64_t now_us;
 
-static bool put(const uint8_t record[UJ_MEMORY_BYTES])
+static bool put(void *owner, const uint8_t record[UJ_MEMORY_BYTES])
 {
+    (void)owner;
     if (keeps) {
         memcpy(kept, record, sizeof kept);
         kept_length = sizeof kept;

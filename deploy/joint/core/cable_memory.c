@@ -1,4 +1,4 @@
-#include "memory.h"
+#include "cable_memory.h"
 
 #include <string.h>
 
@@ -13,8 +13,8 @@ enum place {
     AT_PASSWORD = AT_SSID + 1 + UJ_CABLE_SSID_MAX,
     AT_NAME = AT_PASSWORD + 1 + UJ_CABLE_PASSWORD_MAX,
     AT_HAS_UPDATE_KEY = AT_NAME + 1 + UJ_CABLE_TEXT_MAX,
-    AT_UPDATE_KEY = AT_HAS_UPDATE_KEY + 1,
-    AT_END = AT_UPDATE_KEY + UJ_SIGNATURE_KEY_BYTES
+    AT_UPDATE_KEY,
+    AT_END = AT_UPDATE_KEY + UJ_KEY_BYTES
 };
 _Static_assert((int)AT_END == UJ_MEMORY_BYTES, "a record has as many bytes as its fields");
 
@@ -54,10 +54,10 @@ bool uj_memory_read(struct uj_memory *memory, const uint8_t *record, size_t leng
 {
     struct uj_told told = {.has_key = false};
     const bool is_one = length == UJ_MEMORY_BYTES && record[AT_VERSION] == VERSION && record[AT_HAS_KEY] <= 1 &&
-                        record[AT_HAS_UPDATE_KEY] <= 1 &&
                         read_text(record + AT_SSID, told.ssid, &told.ssid_length, sizeof told.ssid) &&
                         read_text(record + AT_PASSWORD, told.password, &told.password_length, sizeof told.password) &&
-                        read_text(record + AT_NAME, told.name, &told.name_length, sizeof told.name);
+                        read_text(record + AT_NAME, told.name, &told.name_length, sizeof told.name) &&
+                        record[AT_HAS_UPDATE_KEY] <= 1;
     wipe(&memory->told, sizeof memory->told);
     if (is_one) {
         told.has_key = record[AT_HAS_KEY] == 1;
@@ -81,7 +81,7 @@ static bool put(struct uj_memory *memory, struct uj_told *told)
     write_text(record + AT_PASSWORD, told->password, told->password_length);
     write_text(record + AT_NAME, told->name, told->name_length);
     memcpy(record + AT_UPDATE_KEY, told->update_key, sizeof told->update_key);
-    const bool kept = memory->put(record);
+    const bool kept = memory->put(memory->owner, record);
     if (kept) {
         memory->told = *told;
     }
@@ -90,24 +90,24 @@ static bool put(struct uj_memory *memory, struct uj_told *told)
     return kept;
 }
 
-static enum uj_cable_key compared(bool has, const uint8_t *known, const uint8_t *key, size_t length)
+static enum uj_cable_key compared(bool there, const uint8_t *kept, const uint8_t *key)
 {
-    if (!has) {
+    if (!there) {
         return UJ_CABLE_NO_KEY;
     }
-    return memcmp(known, key, length) == 0 ? UJ_CABLE_SAME_KEY : UJ_CABLE_OTHER_KEY;
+    return memcmp(kept, key, UJ_KEY_BYTES) == 0 ? UJ_CABLE_SAME_KEY : UJ_CABLE_OTHER_KEY;
 }
 
 enum uj_cable_key uj_memory_compare_key(void *owner, const uint8_t key[UJ_KEY_BYTES])
 {
-    const struct uj_told *told = &((const struct uj_memory *)owner)->told;
-    return compared(told->has_key, told->key, key, sizeof told->key);
+    const struct uj_memory *memory = owner;
+    return compared(memory->told.has_key, memory->told.key, key);
 }
 
-enum uj_cable_key uj_memory_compare_update_key(void *owner, const uint8_t key[UJ_SIGNATURE_KEY_BYTES])
+enum uj_cable_key uj_memory_compare_update_key(void *owner, const uint8_t key[UJ_KEY_BYTES])
 {
-    const struct uj_told *told = &((const struct uj_memory *)owner)->told;
-    return compared(told->has_update_key, told->update_key, key, sizeof told->update_key);
+    const struct uj_memory *memory = owner;
+    return compared(memory->told.has_update_key, memory->told.update_key, key);
 }
 
 bool uj_memory_set_wifi(void *owner, struct uj_cable_text ssid, struct uj_cable_text password)
@@ -128,7 +128,7 @@ bool uj_memory_set_key(void *owner, const uint8_t key[UJ_KEY_BYTES])
     return put(memory, &told);
 }
 
-bool uj_memory_set_update_key(void *owner, const uint8_t key[UJ_SIGNATURE_KEY_BYTES])
+bool uj_memory_set_update_key(void *owner, const uint8_t key[UJ_KEY_BYTES])
 {
     struct uj_memory *memory = owner;
     struct uj_told told = memory->told;
@@ -155,7 +155,7 @@ void uj_memory_tell(const struct uj_memory *memory, struct uj_cable_who *who)
 {
     const struct uj_told *told = &memory->told;
     who->has_key = told->has_key;
-    who->has_update_key = told->has_update_key;
     who->ssid = (struct uj_cable_text){told->ssid, told->ssid_length};
     who->name = (struct uj_cable_text){told->name, told->name_length};
+    who->has_update_key = told->has_update_key;
 }
