@@ -170,6 +170,9 @@ class OnlyAsTouched(Invariant):
             if not by_touch and not isinstance(command, ev.Blink):
                 self._mixed |= self._turned.keys()
                 self._turned.clear()
+            if not by_touch and isinstance(command, ev.Step):
+                # It may not have begun yet, where the joint is hard to reach or a clear is awaited.
+                self._mixed.add(self.world.arm.joint(command.joint).id)
         self._asked.clear()
 
     def sent(self, laptop: Laptop, joint_id: str, drive: Drive) -> None:
