@@ -22,6 +22,10 @@ USUAL_POINTS: Final = 400
 USUAL_S: Final = 3_600
 EARLIEST: Final = datetime(1970, 1, 1, tzinfo=UTC)
 LATEST: Final = datetime(2200, 1, 1, tzinfo=UTC)
+_NONE_FOUND: Final[dict[str, Any]] = {
+    "homing": None, "edges": [], "middle": None, "home_offset_deg": None, "shift_deg": None,
+    "temperature_c": None, "controller": None, "figures": None,
+}  # fmt: skip
 
 JointPath = Annotated[str, Path(min_length=1, max_length=32, examples=["elbow"])]
 From = Annotated[
@@ -61,7 +65,12 @@ def joints(service: Service) -> APIRouter:
         require_joint(name)
         found = await service.homings.newest_of(name)
         # That none is known is an answer, which a page asks for of every joint.
-        return found or {"homing": None, "edges": [], "middle": None, "home_offset_deg": None}
+        return found or _NONE_FOUND
+
+    @router.get("/joints/{name}/homings")
+    async def homings(name: JointPath) -> Response:
+        require_joint(name)
+        return json_response(await service.homings.of_joint(name))
 
     @router.get("/joints/{name}/history")
     async def history(

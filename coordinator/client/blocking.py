@@ -111,6 +111,7 @@ class Client:
     joint_history = _blocking(Questions.joint_history)
     joint_history_csv = _blocking(Questions.joint_history_csv)
     joint_wear = _blocking(Questions.joint_wear)
+    joint_homings = _blocking(Questions.joint_homings)
     way_back = _blocking(Questions.way_back)
     hold = _blocking(Questions.hold)
     resume = _blocking(Questions.resume)

@@ -5,6 +5,7 @@ from enum import StrEnum
 from typing import Final
 
 from coordinator.codes.level import Level
+from coordinator.config.joint import Joint
 from coordinator.core.link.link import JointLink
 from coordinator.core.link.words import not_heard
 from coordinator.core.outbox import Outbox
@@ -55,6 +56,16 @@ class JointHoming:
     """Counts, in the frame before homing: the middle between the edges, which is home."""
     home_offset_deg: float
     """What was added to every angle to make it so."""
+    shift_deg: float | None = None
+    """How far home was found from where the joint, homed until then, believed it to be, without
+    whole turns. None where it was not homed as it began: then nobody knows."""
+    temperature_c: float | None = None
+    """At its driver as it was told; None where nothing can be believed."""
+    controller: str | None = None
+    """The id of the controller that found it; None, as the next, in homings of before it was kept.
+    """
+    figures: str | None = None
+    """What a place depends on, as the joint was told it: other figures, other places."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -71,6 +82,24 @@ class HomingSnapshot:
     """The joints that it is for, base to tool."""
     joints: dict[str, JointHoming]
     """What was found so far, by joint."""
+
+
+def _temperature_c(link: JointLink) -> float | None:
+    """At its driver, None where it is not known or cannot be believed."""
+    if link.status is None or link.health.sensor.trouble:
+        return None
+    centi_c = link.status.temperature_centi_c
+    return None if centi_c is None else centi_c / 100
+
+
+def _figures(joint: Joint) -> str:
+    """In words what the places of home and of its edges depend on."""
+    homing = joint.homing
+    return (
+        f"{joint.counts_per_degree:g} counts/°, home at {joint.home_deg:g}°, searched "
+        f"{'up' if homing.direction > 0 else 'down'}wards at {homing.fast_deg_s:g} °/s and "
+        f"{homing.slow_deg_s:g} °/s"
+    )
 
 
 class HomingSequence:
@@ -120,7 +149,17 @@ class HomingSequence:
                 )
                 for edge in event.edges
             )
-            self.results[link.name] = JointHoming(edges, event.middle, event.shift / per_degree)
+            # The axis was not where it was believed by `lost`: home lay the other way from there.
+            lost = event.lost
+            self.results[link.name] = JointHoming(
+                edges,
+                event.middle,
+                event.shift / per_degree,
+                shift_deg=None if lost is None else -lost / per_degree,
+                temperature_c=_temperature_c(link),
+                controller=link.joint.id,
+                figures=_figures(link.joint),
+            )
             self._outbox.note(
                 now, Level.INFO, "homed", f"{link.name} is homed", link.name, detail=True
             )

@@ -8,14 +8,18 @@ import contextlib
 import logging
 from collections.abc import Iterable, Mapping
 from dataclasses import asdict
-from typing import Any
+from typing import Any, Final
 
 from sqlalchemy import Connection
 
+from coordinator.answers.joint_homings import JointHomings
 from coordinator.core.homing import HomingSequence
+from coordinator.records.home_answer import homes_of, homings_of
 from coordinator.store import Store, StoreError, homings
 from coordinator.store.utc import utc_now
 
+MOST_HOMINGS: Final = 1_000
+"""Of the arm, that are looked at for what a joint's home was."""
 _Kept = tuple[dict[str, Any], str]
 """A homing's result, and when it was so by the wall clock."""
 _logger = logging.getLogger(__name__)
@@ -60,6 +64,18 @@ class HomingKeeper:
             if found is not None:
                 return {"homing": number, **asdict(found)}
         return await self._store.read(lambda connection: homings.newest_of(connection, joint))
+
+    async def of_joint(self, joint: str) -> JointHomings:
+        """How well a joint found its home again, homing after homing. Raises StoreError.
+
+        Of what is committed: what a homing finds now comes a moment later.
+        """
+
+        def work(connection: Connection) -> JointHomings:
+            # Here, as the arm's loop would feel a thousand homings.
+            return homings_of(joint, homes_of(joint, homings.newest(connection, MOST_HOMINGS)))
+
+        return await self._store.read(work)
 
     async def half_widths_deg(self, joints: Iterable[str]) -> dict[str, float]:
         """Half the width of the home sensor of each joint, as its newest homing found it.

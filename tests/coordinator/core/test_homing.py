@@ -8,6 +8,7 @@ from coordinator.core import events as ev
 from coordinator.core.homing import HomingSequence, HomingState
 from coordinator.core.run import Phase
 from coordinator.rehearsal.world import COORDINATOR_ID, World
+from protocol.constants import COUNTS_PER_MICROSTEP
 from protocol.drive import Mode
 from protocol.messages import Discard, Edge, Homed, Reject
 from protocol.states import JointState
@@ -124,6 +125,62 @@ def test_every_edge_and_the_middle_are_reported_for_every_joint() -> None:
         assert min(degrees) < 0 < max(degrees)
         slow = [edge.position for edge in edges if not edge.fast]
         assert abs(sum(slow) / 2 - found["middle"]) <= 1
+
+
+def move_sensor(world: World, name: str, by_deg: float) -> None:
+    """Somebody knocks against a joint's home sensor."""
+    joint, one = link(world, name).joint, unit(world, name)
+    settings, by = one.settings, by_deg * joint.counts_per_degree
+    one.hall = HallSensor(
+        settings.home_centre + by, settings.home_half_width, period=settings.counts_per_turn
+    )
+
+
+def shift_deg(world: World, name: str) -> float | None:
+    """What the newest homing said of how far home had wandered."""
+    return homing_of(world).results[name].shift_deg
+
+
+@pytest.mark.parametrize("by_deg", [0.5, -0.25])
+def test_a_homing_tells_how_far_the_sensor_is_from_where_the_homing_before_found_it(
+    by_deg: float,
+) -> None:
+    world = world_up("none")
+    home(world)
+    for name in NAMES:
+        assert shift_deg(world, name) is None  # nobody knew before
+        move_sensor(world, name, by_deg)
+    home(world)
+    for name in NAMES:
+        assert shift_deg(world, name) == pytest.approx(by_deg, abs=0.001)
+    home(world)
+    for name in NAMES:
+        assert shift_deg(world, name) == pytest.approx(0.0, abs=0.001)
+
+
+def test_a_homing_tells_by_how_much_steps_were_lost() -> None:
+    world = world_up("none")
+    home(world)
+    joint = link(world, "tip").joint
+    slip = 4 * joint.microsteps * COUNTS_PER_MICROSTEP
+    unit(world, "tip").lose_steps(world.now, slip)
+    home(world, "tip")
+    # The axis is ahead of where it is believed to be, so that home seems to be nearer.
+    expected = -slip / joint.counts_per_degree
+    assert shift_deg(world, "tip") == pytest.approx(expected, abs=0.001)
+
+
+def test_a_homing_keeps_the_temperature_the_controller_and_the_figures_it_was_made_with() -> None:
+    world = world_up("none", count=1)
+    home(world)
+    one = link(world, "base")
+    found = homing_of(world).results["base"]
+    assert one.status is not None
+    assert one.status.temperature_centi_c is not None
+    assert found.temperature_c == pytest.approx(one.status.temperature_centi_c / 100, abs=2.0)
+    assert found.controller == one.joint.id
+    assert found.figures is not None
+    assert f"home at {one.joint.home_deg:g}°" in found.figures
 
 
 def test_only_the_joints_named_are_homed() -> None:
