@@ -16,6 +16,11 @@ class JointHomings:
     joint: str
     homings: tuple[HomePlace, ...]
     """Oldest first, the last thousand homings of the arm at most."""
+    shift_limit_deg: float
+    """How far home may be from its reference before somebody must look at it."""
+    wandered_deg: float | None
+    """How far it was when it was further than that last, until somebody accepts it; None where the
+    joint may count as homed."""
     rising_deviation_deg: HomeFigure
     """Standard deviation of where the rising edge is met slowly, which is its repeatability. This
     and the next three are of homings of the controller and the figures of the newest one."""

@@ -11,6 +11,7 @@ from pydantic import AwareDatetime
 from coordinator.api.history_csv import history_csv
 from coordinator.api.json_response import json_response
 from coordinator.api.problems import NotFound
+from coordinator.config.joint import Joint
 from coordinator.core.events import Refused
 from coordinator.history.levels import LEAST_POINTS, MOST_POINTS
 from coordinator.service import Service
@@ -24,7 +25,7 @@ EARLIEST: Final = datetime(1970, 1, 1, tzinfo=UTC)
 LATEST: Final = datetime(2200, 1, 1, tzinfo=UTC)
 _NONE_FOUND: Final[dict[str, Any]] = {
     "homing": None, "edges": [], "middle": None, "home_offset_deg": None, "shift_deg": None,
-    "temperature_c": None, "controller": None, "figures": None,
+    "temperature_c": None, "controller": None, "figures": None, "wandered_deg": None,
 }  # fmt: skip
 
 JointPath = Annotated[str, Path(min_length=1, max_length=32, examples=["elbow"])]
@@ -69,8 +70,7 @@ def joints(service: Service) -> APIRouter:
 
     @router.get("/joints/{name}/homings")
     async def homings(name: JointPath) -> Response:
-        require_joint(name)
-        return json_response(await service.homings.of_joint(name))
+        return json_response(await service.homings.of_joint(require_joint(name)))
 
     @router.get("/joints/{name}/history")
     async def history(
@@ -95,9 +95,9 @@ def joints(service: Service) -> APIRouter:
         require_joint(name)
         return json_response(await service.history.wear(name))
 
-    def require_joint(name: str) -> None:
+    def require_joint(name: str) -> Joint:
         try:
-            service.require_joint(name)
+            return service.require_joint(name)
         except Refused as unknown:
             raise NotFound(unknown.message) from unknown
 

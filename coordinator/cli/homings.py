@@ -70,6 +70,12 @@ def homings(
         out().print(f"no homing of {joint} is known")
         return ExitCode.DONE
     out().print(_table(told))
+    if told.wandered_deg is not None:
+        out().print(
+            f"{joint} DOES NOT COUNT AS HOMED: home was {told.wandered_deg:+.3g}° from its "
+            f"reference, the limit is {told.shift_limit_deg:.3g}°: steps were lost, or its home "
+            f"sensor moved. Look at it, then: unisono home --accept {joint}"
+        )
     for line in _figures(told):
         out().print(line)
     if picture is not None:

@@ -92,6 +92,7 @@ class Client:
     warnings = _blocking(Questions.warnings)
     acknowledge = _blocking(Questions.acknowledge)
     home = _blocking(Questions.home)
+    accept_home = _blocking(Questions.accept_home)
     homing = _blocking(Questions.homing)
     home_and_wait = _blocking(Questions.home_and_wait)
     update = _blocking(Questions.update)

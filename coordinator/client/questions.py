@@ -177,6 +177,11 @@ class Questions:
 
     # ---- homing -----------------------------------------------------------------------------
 
+    async def accept_home(self, joint: str) -> None:
+        """Accept the home of a joint that wandered, once somebody has looked at the joint."""
+        path = f"/joints/{quote(joint, safe='')}/home/accept"
+        await self._asking.ask("accept", "POST", path, has="phase")
+
     async def home(self, joints: Sequence[str] = ()) -> int:
         """Begin to home these joints, all if none is named; the homing's number."""
         body = {"joints": list(joints)}

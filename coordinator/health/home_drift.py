@@ -10,8 +10,8 @@ reference itself.
 
 from collections import defaultdict
 from collections.abc import Collection, Iterable, Sequence
-from dataclasses import dataclass
-from math import copysign, fsum, sqrt
+from dataclasses import dataclass, replace
+from math import copysign, fsum, inf, sqrt
 from typing import Final, NamedTuple
 
 LEAST_HOMINGS: Final = 5
@@ -43,6 +43,62 @@ class FoundHome:
     figures: str | None
     follows: bool
     """Whether what the homing before it found is kept: else a shift may be missing in between."""
+
+
+@dataclass(frozen=True, slots=True)
+class HomeState:
+    """A joint's home as the newest of its homings left it. What a homing does to it is `after`."""
+
+    homing: int
+    """The newest."""
+    controller: str | None
+    figures: str | None
+    reference: int
+    """The homing that it is compared with; itself where there is none."""
+    since_reference_deg: float = 0.0
+    wandered_deg: float | None = None
+    """How far home was from its reference when it was beyond the limit last, until somebody accepts
+    it: no later homing makes that good."""
+
+    def accepted(self) -> "HomeState":
+        """Somebody has looked at it: home is where it is, and the reference from now on."""
+        return replace(self, reference=self.homing, since_reference_deg=0.0, wandered_deg=None)
+
+    def lost(self) -> "HomeState":
+        """The joint was homed, but what it found is not known: nothing can be compared with it."""
+        return replace(self, controller=None, figures=None)
+
+
+def after(state: HomeState | None, one: FoundHome, limit_deg: float) -> HomeState:
+    """What a homing makes of it; `limit_deg` is how far home may be from its reference."""
+    here = HomeState(one.homing, one.controller, one.figures, one.homing)
+    if state is None:
+        return here
+    same = (state.controller, state.figures) == (one.controller, one.figures)
+    if one.shift_deg is None or not one.follows or not same:
+        return replace(here, wandered_deg=state.wandered_deg)
+    since_deg = state.since_reference_deg + one.shift_deg
+    return replace(
+        here,
+        reference=state.reference,
+        since_reference_deg=since_deg,
+        wandered_deg=since_deg if abs(since_deg) > limit_deg else state.wandered_deg,
+    )
+
+
+def state_of(
+    homings: Iterable[FoundHome], accepted: Collection[int], limit_deg: float
+) -> HomeState | None:
+    """What homings made of a joint's home, oldest first as they come; None without any.
+
+    `accepted`: numbers of homings after which somebody accepted it.
+    """
+    state = None
+    for one in homings:
+        state = after(state, one, limit_deg)
+        if one.homing in accepted:
+            state = state.accepted()
+    return state
 
 
 @dataclass(frozen=True, slots=True)
@@ -97,14 +153,12 @@ class HomeFigures:
 def places_of(homings: Sequence[FoundHome], accepted: Collection[int] = ()) -> list[HomePlace]:
     """Where homings found home, oldest first as they come. `accepted`: references by decision."""
     places: list[HomePlace] = []
-    before: FoundHome | None = None
-    reference, since_deg = 0, 0.0
+    state: HomeState | None = None
     for one in homings:
-        if before is None or not _comparable(before, one) or one.homing in accepted:
-            reference, since_deg = one.homing, 0.0
-        else:
-            assert one.shift_deg is not None
-            since_deg += one.shift_deg
+        state = after(state, one, inf)
+        if one.homing in accepted:
+            state = state.accepted()
+        since_deg = state.since_reference_deg
         rising, falling = _slow(one.passages, rising=True), _slow(one.passages, rising=False)
         places.append(
             HomePlace(
@@ -112,14 +166,13 @@ def places_of(homings: Sequence[FoundHome], accepted: Collection[int] = ()) -> l
                 one.utc,
                 one.temperature_c,
                 one.shift_deg,
-                reference,
+                state.reference,
                 since_deg,
                 None if rising is None else since_deg + rising,
                 None if falling is None else since_deg + falling,
                 _hysteresis_deg(one.passages),
             )
         )
-        before = one
     return places
 
 
@@ -136,11 +189,6 @@ def figures_of(homings: Sequence[FoundHome], places: Sequence[HomePlace]) -> Hom
         _mean([one.hysteresis_deg for one in like if one.hysteresis_deg is not None]),
         _slope(like),
     )
-
-
-def _comparable(before: FoundHome, one: FoundHome) -> bool:
-    same = (before.controller, before.figures) == (one.controller, one.figures)
-    return one.shift_deg is not None and one.follows and same
 
 
 def _slow(passages: Iterable[Passage], *, rising: bool) -> float | None:

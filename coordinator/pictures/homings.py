@@ -8,7 +8,7 @@ from typing import Final
 from coordinator.answers.joint_homings import JointHomings
 from coordinator.health.home_drift import HomePlace
 from coordinator.pictures.axes import BOTTOM, DOT, LEFT, RIGHT, TOP, WIDTH, Scale, level, upright
-from coordinator.pictures.svg import BAR, FAINT, Drawing
+from coordinator.pictures.svg import ATTENTION, BAR, FAINT, Drawing
 
 _ROUND: Final = 6
 """Homings that the axis has room for at least, so that its figures are whole numbers."""
@@ -34,6 +34,10 @@ def homings_picture(told: JointHomings) -> str:
             )  # fmt: skip
         else:
             drawing.line(here, TOP, here, BOTTOM, FAINT, dashed=True)
+    for limit_deg in (-told.shift_limit_deg, told.shift_limit_deg):
+        if y.low <= limit_deg <= y.high:
+            drawing.line(LEFT, y(limit_deg), RIGHT, y(limit_deg), ATTENTION, dashed=True)
+            drawing.text(RIGHT, y(limit_deg) - 4, "limit", ATTENTION, size=11, anchor="end")
     for one in told.homings:
         is_reference = one.reference == one.homing
         place = x(one.homing), y(one.since_reference_deg)

@@ -1,11 +1,12 @@
 """What is kept of homings, as what one joint's home was."""
 
-from collections.abc import Iterable, Mapping
+from collections.abc import Collection, Iterable, Mapping
 from typing import Any
 
 from coordinator.answers.joint_homings import JointHomings
+from coordinator.config.joint import Joint
 from coordinator.core.homing import HomingState
-from coordinator.health.home_drift import FoundHome, Passage, figures_of, places_of
+from coordinator.health.home_drift import FoundHome, Passage, figures_of, places_of, state_of
 
 
 def homes_of(joint: str, kept: Iterable[tuple[str | None, Mapping[str, Any]]]) -> list[FoundHome]:
@@ -23,13 +24,16 @@ def homes_of(joint: str, kept: Iterable[tuple[str | None, Mapping[str, Any]]]) -
     return found
 
 
-def homings_of(joint: str, homes: list[FoundHome]) -> JointHomings:
-    """What they are beside one another."""
-    places = places_of(homes)
+def homings_of(joint: Joint, homes: list[FoundHome], accepted: Collection[int]) -> JointHomings:
+    """What they are beside one another; `accepted` as of which of them somebody accepted home."""
+    places = places_of(homes, accepted)
+    state = state_of(homes, accepted, joint.home_shift_limit_deg)
     figures = figures_of(homes, places)
     return JointHomings(
-        joint,
+        joint.name,
         tuple(places),
+        joint.home_shift_limit_deg,
+        state.wandered_deg if state is not None else None,
         figures.rising_deviation_deg,
         figures.falling_deviation_deg,
         figures.hysteresis_deg,

@@ -8,6 +8,7 @@ from typing import Any, cast
 
 import pytest
 
+from coordinator.config.joint import Joint
 from coordinator.core.homing import (
     FoundEdge,
     HomingSequence,
@@ -18,6 +19,7 @@ from coordinator.core.homing import (
 from coordinator.records.homings import HomingKeeper
 from coordinator.store import Store, StoreError
 from tests.as_json import as_json
+from tests.coordinator.core.kit import small_arm
 
 
 class Sequence:
@@ -35,6 +37,11 @@ class Sequence:
 def found_at(*positions: int) -> JointHoming:
     """What was found of a joint, with edges at these positions."""
     return JointHoming(tuple(FoundEdge(one, True, False, 0.5) for one in positions), 0, 0.0)
+
+
+def named(joint: str) -> Joint:
+    """A joint of that name."""
+    return replace(small_arm(1).joints[0], name=joint)
 
 
 def keeper_of(store: Store, *live: Sequence) -> HomingKeeper:
@@ -189,13 +196,13 @@ async def test_what_a_joints_home_was_is_told_homing_after_homing(tmp_path: Path
     rows = (6, "{"), (7, '{"number": 7, "joints": {"tip": {"edges": 4}}}'), (8, "null")
     for row in rows:
         await store.write(lambda connection, row=row: connection.exec_driver_sql(bad, row))  # type: ignore[misc]
-    told = await keeper_of(store).of_joint("tip")
+    told = await keeper_of(store).of_joint(named("tip"))
     assert [
         (one.homing, one.reference, one.since_reference_deg, one.shift_deg) for one in told.homings
     ] == [(1, 1, 0.0, None), (2, 1, 0.25, 0.25), (4, 4, 0.0, 0.5), (5, 4, 0.125, 0.125)]
     assert [one.temperature_c for one in told.homings] == [None, 31.5, None, None]
     assert all(one.utc for one in told.homings)
     assert told.rising_deviation_deg.value is None
-    never = await keeper_of(store).of_joint("middle")
+    never = await keeper_of(store).of_joint(named("middle"))
     assert never.homings == ()
     await store.close()

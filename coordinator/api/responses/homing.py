@@ -21,6 +21,7 @@ HOMING: Final = HomingSnapshot(
             temperature_c=31.5,
             controller="0a1b2c3d4e5f",
             figures="7111.11 counts/°, home at 0°, searched upwards at 20 °/s and 2 °/s",
+            wandered_deg=None,
         )
     },
 )
@@ -41,3 +42,4 @@ class NewestOfJoint(ResponseModel):
     temperature_c: float | None = eg(31.5)
     controller: str | None = eg("0a1b2c3d4e5f")
     figures: str | None = eg("7111.11 counts/°, home at 0°, searched upwards at 20 °/s and 2 °/s")
+    wandered_deg: float | None = eg(0.09)

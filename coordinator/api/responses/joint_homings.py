@@ -32,6 +32,8 @@ HOMINGS: Final = JointHomings(
             hysteresis_deg=0.041,
         ),
     ),
+    shift_limit_deg=0.045,
+    wandered_deg=None,
     rising_deviation_deg=HomeFigure(0.0031, 0.00073, 10, ""),
     falling_deviation_deg=HomeFigure(0.0034, 0.0008, 10, ""),
     hysteresis_deg=HomeFigure(0.042, 0.0004, 11, ""),

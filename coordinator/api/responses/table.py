@@ -139,6 +139,7 @@ RESPONSES: Final[dict[str, DescribedResponse]] = {
     ),
     "POST /check": _response("What the program would do, or its mistakes.", Check),
     "POST /check/curves": _told("What each joint does over path time.", CURVES),
+    "POST /joints/{name}/home/accept": _TAKEN,
     "POST /home": _begun("The homing has begun.", HomingBegun),
     "POST /runs": _begun("The run has begun: its joints are being loaded.", RunBegun),
     "POST /hold": _TAKEN,

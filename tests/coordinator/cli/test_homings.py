@@ -14,7 +14,7 @@ from coordinator.api.responses.joint_homings import HOMINGS
 from coordinator.cli.command import run
 from coordinator.health.home_drift import HomeFigure
 from coordinator.pictures.homings import homings_picture
-from tests.coordinator.cli.servers import Answer, served
+from tests.coordinator.cli.servers import ARM, HOMED, Answer, joint, served
 
 JSON = {"Content-Type": "application/json"}
 SVG = "{http://www.w3.org/2000/svg}"
@@ -79,6 +79,56 @@ def test_the_line_of_the_drift_is_drawn_where_it_is_known() -> None:
 
     known = replace(HOMINGS, drift_deg_per_c=HomeFigure(0.001, 0.0001, 10, ""))
     assert lines(homings_picture(known)) == lines(homings_picture(HOMINGS)) + 1
+
+
+def test_a_joint_that_does_not_count_as_homed_is_told_with_what_to_do(
+    capsys: pytest.CaptureFixture[str],
+) -> None:
+    told = replace(HOMINGS, wandered_deg=0.09)
+    with served(lambda _path, _body: (200, JSON, json.dumps(plain(told)).encode())) as url:
+        assert run(["homings", "elbow", "--url", url]) == 0
+    said = " ".join(capsys.readouterr().out.split())
+    assert "elbow DOES NOT COUNT AS HOMED: home was +0.09° from its reference" in said
+    assert "unisono home --accept elbow" in said
+
+
+def accepting(path: str, _body: bytes) -> Answer:
+    """A coordinator whose elbow wandered."""
+    where = urlsplit(path).path.removeprefix("/api/v1")
+    edge = {"position": 0, "rising": True, "fast": False, "from_middle_deg": -1.5}
+    found = {"edges": [edge], "middle": 0, "home_offset_deg": 0.0, "wandered_deg": 0.09}
+    answers: dict[str, object] = {
+        "/arm": ARM | {"joints": [joint("elbow")]},
+        "/home": {"homing": 1},
+        "/homings/1": HOMED | {"asked": ["elbow"], "joints": {"elbow": found}},
+        "/control": {"holder": None, "you": "me", "watchers": 0},
+        "/control/release": {"holder": None, "you": "me", "watchers": 0},
+        "/joints/elbow/home/accept": {"phase": "idle", "unconfirmed": []},
+    }
+    return 200, JSON, json.dumps(answers[where]).encode()
+
+
+def test_a_homing_after_which_a_joint_does_not_count_as_homed_is_not_done(
+    capsys: pytest.CaptureFixture[str],
+) -> None:
+    with served(accepting) as url:
+        assert run(["home", "--url", url]) == 1
+    told = capsys.readouterr()
+    assert "homed:" not in told.out
+    assert "elbow does not count as homed: its home was found +0.09°" in told.err
+    assert "unisono home --accept elbow" in told.err
+
+
+def test_a_home_is_accepted_and_nothing_is_homed_by_that(
+    capsys: pytest.CaptureFixture[str],
+) -> None:
+    with served(accepting) as url:
+        assert run(["home", "--accept", "elbow", "--url", url]) == 0
+        assert capsys.readouterr().out == "the home of elbow is accepted as it is now\n"
+        assert run(["home", "--accept", "elbow", "--json", "--url", url]) == 0
+        assert json.loads(capsys.readouterr().out)["phase"] == "idle"
+        assert run(["home", "tip", "--accept", "elbow", "--url", url]) == 2
+        assert "--accept homes nothing, but tip is named" in capsys.readouterr().err
 
 
 def test_of_a_joint_that_was_never_homed_that_is_told(

@@ -164,9 +164,9 @@ def test_drift_of_several_rows_has_a_level_of_its_own_for_each() -> None:
     found = figures(homings(shifts, temperatures)).drift_deg_per_c
     home = np.array([0.0, 0.02, 0.05, 0.0, 0.03, 0.06, 0.07])
     first = np.array([1.0] * 3 + [0.0] * 4)
-    design = np.column_stack([temperatures, first, 1.0 - first])
-    solution, rest, _, _ = np.linalg.lstsq(design, home, rcond=None)
-    covariance = np.linalg.inv(design.T @ design) * rest[0] / (7 - 3)
+    columns = np.column_stack([temperatures, first, 1.0 - first])
+    solution, rest, _, _ = np.linalg.lstsq(columns, home, rcond=None)
+    covariance = np.linalg.inv(columns.T @ columns) * rest[0] / (7 - 3)
     assert found.value == pytest.approx(solution[0])
     assert found.uncertainty == pytest.approx(sqrt(covariance[0, 0]))
 

@@ -14,7 +14,7 @@ from coordinator.store import Store, StoreError, events, homings, opening, runs
 from coordinator.store.opening import engine_of, make_file, migrate
 from coordinator.store.schema import METADATA
 
-REVISIONS = ["0001", "0002", "0003", "0004", "0005", "0006", "0007"]
+REVISIONS = ["0001", "0002", "0003", "0004", "0005", "0006", "0007", "0008"]
 REPORT = '{"run": 4, "name": "a.nc", "outcome": "finished", "message": "", "run_more": 1.5}'
 
 
@@ -72,7 +72,7 @@ async def test_of_homings_from_before_it_is_not_known_how_far_home_had_wandered(
     store = Store(tmp_path)
     kept = await store.read(lambda connection: homings.load(connection, 1))
     assert kept is not None
-    unknown = ("shift_deg", "temperature_c", "controller", "figures")
+    unknown = ("shift_deg", "temperature_c", "controller", "figures", "wandered_deg")
     assert kept["joints"] == {"tip": {**found, **dict.fromkeys(unknown)}}
     await store.close()
     with closing(sqlite3.connect(path)) as database:

@@ -8,7 +8,7 @@ from alembic import op
 revision = "0007"
 down_revision = "0006"
 
-_UNKNOWN = {"shift_deg": None, "temperature_c": None, "controller": None, "figures": None}
+_UNKNOWN = dict.fromkeys(("shift_deg", "temperature_c", "controller", "figures", "wandered_deg"))
 
 
 def upgrade() -> None:
