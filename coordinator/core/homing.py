@@ -10,7 +10,7 @@ from coordinator.core.link.link import JointLink
 from coordinator.core.link.words import listed, not_heard
 from coordinator.core.outbox import Outbox
 from coordinator.core.skew import too_vague
-from coordinator.health.home_drift import FoundHome, after
+from coordinator.health.home_state import FoundHome, after
 from protocol.constants import EXPIRY_US
 from protocol.messages import Homed, HomingFailed
 from protocol.states import JointState

@@ -45,7 +45,7 @@ from coordinator.core.stop_watch import StopWatch, tell_of_stop
 from coordinator.core.touch import TouchWatch
 from coordinator.core.updating.updates import Updates, require_limp
 from coordinator.core.watch import Watch
-from coordinator.health.home_drift import HomeState
+from coordinator.health.home_state import HomeState
 from protocol import messages
 from protocol.constants import (
     ACTIVE_INTERVAL_US,

@@ -4,7 +4,7 @@ from typing import Final
 
 from coordinator.codes.level import Level
 from coordinator.config.joint import Joint
-from coordinator.health.home_drift import HomeState
+from coordinator.health.home_state import HomeState
 from coordinator.health.warnings import Finding, Kind
 
 WANDERED: Final = Kind(

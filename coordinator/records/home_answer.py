@@ -6,7 +6,8 @@ from typing import Any
 from coordinator.answers.joint_homings import JointHomings
 from coordinator.config.joint import Joint
 from coordinator.core.homing import HomingState
-from coordinator.health.home_drift import FoundHome, Passage, figures_of, places_of, state_of
+from coordinator.health.home_drift import figures_of, places_of
+from coordinator.health.home_state import FoundHome, Passage, state_of
 
 
 def homes_of(joint: str, kept: Iterable[tuple[str | None, Mapping[str, Any]]]) -> list[FoundHome]:

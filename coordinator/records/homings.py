@@ -15,7 +15,7 @@ from sqlalchemy import Connection
 from coordinator.answers.joint_homings import JointHomings
 from coordinator.config.joint import Joint
 from coordinator.core.homing import HomingSequence
-from coordinator.health.home_drift import HomeState, state_of
+from coordinator.health.home_state import HomeState, state_of
 from coordinator.records.home_answer import homes_of, homings_of
 from coordinator.store import Store, StoreError, accepted_homes, homings
 from coordinator.store.utc import utc_now

@@ -9,7 +9,7 @@ from coordinator.core.link.connection import Connection, LinkState
 from coordinator.core.link.orders import Orders
 from coordinator.core.link.requests import Requests
 from coordinator.core.link.time_sync import TimeSync
-from coordinator.health.home_drift import HomeState
+from coordinator.health.home_state import HomeState
 from coordinator.health.home_wandered import why_wandered
 from coordinator.health.joint import JointHealth
 from coordinator.timing.clock import JointClock

@@ -14,13 +14,12 @@ from scipy.stats import linregress
 from coordinator.health.home_drift import (
     LEAST_HOMINGS,
     LEAST_SPAN_C,
-    FoundHome,
     HomeFigure,
     HomeFigures,
-    Passage,
     figures_of,
     places_of,
 )
+from coordinator.health.home_state import FoundHome, Passage
 
 SWEEP = (
     Passage(True, True, -1.48), Passage(False, True, -1.62), Passage(True, False, -1.5),
