@@ -127,6 +127,8 @@ def _figures(told: JointHomings) -> list[str]:
 def _figure(name: str, figure: HomeFigure, unit: str) -> str:
     if figure.value is None or figure.uncertainty is None:
         return f"{name}: not told: {figure.why}"
+    if figure.value == 0.0 and figure.uncertainty == 0.0:
+        return f"{name}: less than one count, by which edges are told, in {figure.homings} homings"
     return (
         f"{name}: {figure.value:.4g} {unit}, standard uncertainty {figure.uncertainty:.2g} {unit} "
         f"from {figure.homings} homings"

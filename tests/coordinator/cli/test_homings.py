@@ -56,6 +56,16 @@ def test_figures_are_told_with_their_uncertainty_or_why_there_are_none(
     assert "drift of home: not told: it was 3.1 °C warmer at one than at another" in told
 
 
+def test_what_is_less_than_a_count_is_not_told_as_perfect(
+    capsys: pytest.CaptureFixture[str],
+) -> None:
+    told = replace(HOMINGS, hysteresis_deg=HomeFigure(0.0, 0.0, 6, ""))
+    with served(lambda _path, _body: (200, JSON, json.dumps(plain(told)).encode())) as url:
+        assert run(["homings", "elbow", "--url", url]) == 0
+    said = " ".join(capsys.readouterr().out.split())
+    assert "play: less than one count, by which edges are told, in 6 homings" in said
+
+
 def test_json_is_what_the_coordinator_said(url: str, capsys: pytest.CaptureFixture[str]) -> None:
     assert run(["homings", "elbow", "--json", "--url", url]) == 0
     assert json.loads(capsys.readouterr().out) == plain(HOMINGS)
