@@ -6,14 +6,17 @@ from pathlib import Path
 from typing import Any
 
 import httpx2
+import pytest
 
 from coordinator.api import create_app
 from coordinator.config.arm import load_arm
 from coordinator.config.data_folder import make_key
 from coordinator.config.settings import DEMO_ARM
 from coordinator.core.homing import FoundEdge, HomingSnapshot, HomingState, JointHoming
+from coordinator.health.home_state import HomeState
+from coordinator.records.homings import HomingKeeper
 from coordinator.service import Service
-from coordinator.store import Store, homings
+from coordinator.store import Store, StoreError, homings
 from tests.as_json import as_json
 from tests.coordinator.api.conftest import BASE
 from tests.coordinator.api.test_api import problem
@@ -103,3 +106,33 @@ async def test_only_a_joint_of_the_arm_whose_home_wandered_is_accepted(tmp_path:
     async with coordinator_of(tmp_path) as http:
         problem(await http.post(PATH), 409, "nothing-to-accept")
         problem(await http.post("/joints/thumb/home/accept"), 422, "joint-unknown")
+
+
+async def test_that_it_is_not_known_whether_home_wandered_is_told_as_a_danger(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    async def unreadable(*_asked: object) -> dict[str, HomeState]:
+        raise StoreError("the disk hangs")
+
+    make_key(tmp_path)
+    monkeypatch.setattr(HomingKeeper, "homes", unreadable)
+    async with coordinator_of(tmp_path) as http:
+        notes = (await http.get("/arm")).json()["notes"]
+        (line,) = [one for one in notes if one["code"] == "homes-unknown"]
+        assert line["level"] == "danger"
+        assert "the disk hangs" in line["message"]
+
+
+async def test_a_home_whose_acceptance_cannot_be_kept_is_not_accepted(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    async def unwritable(*_asked: object) -> None:
+        raise StoreError("the disk is full")
+
+    make_key(tmp_path)
+    await keep(tmp_path, homing(1, None), homing(2, 0.5))
+    async with coordinator_of(tmp_path) as http:
+        with monkeypatch.context() as patch:
+            patch.setattr(HomingKeeper, "accept", unwritable)
+            assert (await http.post(PATH)).status_code == 503
+        assert (await http.post(PATH)).status_code == 200
