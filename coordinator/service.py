@@ -20,6 +20,7 @@ from coordinator.codes.level import Level
 from coordinator.codes.refusal import RefusalCode
 from coordinator.config.arm import Arm
 from coordinator.config.data_folder import coordinator_id, read_key
+from coordinator.config.joint import Joint
 from coordinator.config.settings import service_type
 from coordinator.core.condition import unstopped
 from coordinator.core.events import (
@@ -111,6 +112,7 @@ class Service:
         except BaseException:
             await self._store.close()
             raise
+        await self._know_homes()
         self._tell_of_beginning()
         self._go_on()
         self.history.begin()
@@ -119,6 +121,15 @@ class Service:
             await self.queue.now()
         except StoreError as error:  # who teaches is told again
             _logger.error("what was taught, or the queue, is not known: %s", error)
+
+    async def _know_homes(self) -> None:
+        """Before anything is asked of joints: which of them count as homed depends on it."""
+        try:
+            self._core.take_homes(await self.homings.homes(self.arm.joints))
+        except StoreError as error:
+            _logger.error("what homings found is not known: %s", error)
+            unknown = f"whether home of a joint wandered before is not known: {error}"
+            self.tell(Level.DANGER, "homes-unknown", unknown)
 
     def _tell_of_beginning(self) -> None:
         now, note = arm_now_us(), self._core.outbox.note
@@ -270,12 +281,27 @@ class Service:
             self._go_on()
         return self._warning(number)
 
+    async def accept_home(self, joint: str, who: str) -> None:
+        """Somebody has looked at a joint whose home wandered, and accepts it as it is.
+
+        Raises Refused where there is nothing to accept, and StoreError where that cannot be
+        recorded: then it is as if nobody had.
+        """
+        self.require_not_ending()
+        homing = self._core.require_wandered(joint)
+        await self.homings.accept(joint, homing, who)
+        if self.failed.is_set():
+            return
+        with self._guarded():
+            self._core.accept_home(joint, homing, who, arm_now_us())
+            self._go_on()
+
     def _warning(self, number: int) -> WarningSnapshot | None:
         return next((one for one in self.snapshot().warnings if one.id == number), None)
 
-    def require_joint(self, joint: str) -> None:
-        """Raise Refused where the arm has none of that name."""
-        self._core.named(joint)
+    def require_joint(self, joint: str) -> Joint:
+        """The joint of that name. Raises Refused where the arm has none."""
+        return self._core.named(joint).joint
 
     # ---- the loop -------------------------------------------------------------------------
 

@@ -11,6 +11,7 @@ from fastapi import APIRouter, HTTPException, Request, Response
 from coordinator.api import bodies
 from coordinator.api.control_routes import ControlDesk, asking, name_of
 from coordinator.api.hand import Hand
+from coordinator.api.joints import JointPath
 from coordinator.api.json_response import json_response
 from coordinator.api.long_text import LongText
 from coordinator.api.long_work import long_work, run_begun
@@ -75,6 +76,13 @@ def commands(service: Service, desk: ControlDesk) -> APIRouter:
             number = service.command(events.Home(tuple(body.joints)), who.name)
         response.headers["Location"] = f"{API_PREFIX}/homings/{number}"
         return {"homing": number}
+
+    @router.post("/joints/{name}/home/accept")
+    async def accept_home(name: JointPath, request: Request) -> dict[str, Any]:
+        # Nothing moves by it, but the arm may afterwards.
+        with desk.commanding(request) as who:
+            await service.accept_home(name, who.name)
+        return taken()
 
     @router.post("/runs", status_code=202)
     async def play(body: bodies.RunBody, request: Request) -> Response:

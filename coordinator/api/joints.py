@@ -11,6 +11,7 @@ from pydantic import AwareDatetime
 from coordinator.api.history_csv import history_csv
 from coordinator.api.json_response import json_response
 from coordinator.api.problems import NotFound
+from coordinator.config.joint import Joint
 from coordinator.core.events import Refused
 from coordinator.history.levels import LEAST_POINTS, MOST_POINTS
 from coordinator.service import Service
@@ -22,6 +23,10 @@ USUAL_POINTS: Final = 400
 USUAL_S: Final = 3_600
 EARLIEST: Final = datetime(1970, 1, 1, tzinfo=UTC)
 LATEST: Final = datetime(2200, 1, 1, tzinfo=UTC)
+_NONE_FOUND: Final[dict[str, Any]] = {
+    "homing": None, "edges": [], "middle": None, "home_offset_deg": None, "shift_deg": None,
+    "temperature_c": None, "controller": None, "figures": None, "wandered_deg": None,
+}  # fmt: skip
 
 JointPath = Annotated[str, Path(min_length=1, max_length=32, examples=["elbow"])]
 From = Annotated[
@@ -61,7 +66,11 @@ def joints(service: Service) -> APIRouter:
         require_joint(name)
         found = await service.homings.newest_of(name)
         # That none is known is an answer, which a page asks for of every joint.
-        return found or {"homing": None, "edges": [], "middle": None, "home_offset_deg": None}
+        return found or _NONE_FOUND
+
+    @router.get("/joints/{name}/homings")
+    async def homings(name: JointPath) -> Response:
+        return json_response(await service.homings.of_joint(require_joint(name)))
 
     @router.get("/joints/{name}/history")
     async def history(
@@ -88,9 +97,9 @@ def joints(service: Service) -> APIRouter:
         require_joint(name)
         return json_response(await service.history.wear(name))
 
-    def require_joint(name: str) -> None:
+    def require_joint(name: str) -> Joint:
         try:
-            service.require_joint(name)
+            return service.require_joint(name)
         except Refused as unknown:
             raise NotFound(unknown.message) from unknown
 

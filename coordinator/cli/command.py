@@ -12,6 +12,7 @@ from coordinator.cli import (
     conform,
     go,
     history,
+    homings,
     jog,
     joint,
     journal,
@@ -62,6 +63,7 @@ def make_app() -> typer.Typer:
     warnings.add_to(app)
     journal.add_to(app)
     history.add_to(app)
+    homings.add_to(app)
     joint.add_to(app)
     accuracy.add_to(app)
     return app

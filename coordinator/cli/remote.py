@@ -54,7 +54,7 @@ from coordinator.programs.progress import Tell
 from coordinator.programs.size import MAX_LONG_BYTES
 
 if TYPE_CHECKING:
-    from coordinator.client.values import ArmSnapshot, ControlAsked, KeptReport
+    from coordinator.client.values import ArmSnapshot, ControlAsked, HomingSnapshot, KeptReport
 
 
 def add_to(app: typer.Typer) -> None:
@@ -86,10 +86,20 @@ def home(
     names: Annotated[
         list[str] | None, typer.Argument(metavar="[JOINT]...", help="All, if none is named.")
     ] = None,
+    accept: Annotated[
+        str | None,
+        typer.Option(
+            metavar="JOINT",
+            help="Home nothing: accept the home of a joint that wandered, once you have looked at "
+            "the joint. It counts as homed again, and later homings are compared with this one.",
+        ),
+    ] = None,
     url: UrlOption = DEFAULT_URL,
     as_json: JsonOption = False,
 ) -> ExitCode:
     """Home joints one after another, in the arm file's order. Ctrl-C stops."""
+    if accept is not None:
+        return _accept_home(accept, names or [], url, as_json=as_json)
     with client_at(url) as client, Interrupts.counted() as pressed:
         arm = client.arm()
         require_known(names or [], arm)
@@ -102,8 +112,36 @@ def home(
         show_json(client.answers["homing"])
     if result.state != "done":
         raise Failure(ExitCode.NOT_FINISHED, f"homing failed: {result.message}")
+    if wandered := _wandered(result):
+        raise Failure(ExitCode.NOT_FINISHED, *wandered)
     if not as_json:
         out().print(f"homed: {' '.join(result.asked)}")
+    return ExitCode.DONE
+
+
+def _wandered(result: "HomingSnapshot") -> list[str]:
+    """A sentence for each joint that does not count as homed though it is."""
+    return [
+        f"{joint} does not count as homed: its home was found {found.wandered_deg:+.3g}° from "
+        "where it was, beyond the limit; steps were lost, or its home sensor moved. Look at it, "
+        f"then: unisono home --accept {joint}"
+        for joint, found in result.joints.items()
+        if found.wandered_deg is not None
+    ]
+
+
+def _accept_home(joint: str, names: list[str], url: str, *, as_json: bool) -> ExitCode:
+    if names:
+        raise Failure(
+            ExitCode.WRONG_INPUT, f"--accept homes nothing, but {' '.join(names)} is named to home"
+        )
+    with client_at(url) as client:
+        with _in_passing(client):
+            client.accept_home(joint)
+        if as_json:
+            show_json(client.answers["accept"])
+        else:
+            out().print(f"the home of {joint} is accepted as it is now")
     return ExitCode.DONE
 
 

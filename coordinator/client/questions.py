@@ -13,6 +13,7 @@ from urllib.parse import quote, urlencode
 
 from coordinator.answers.control import ControlAsked
 from coordinator.answers.joint_history import JointHistory, JointWear
+from coordinator.answers.joint_homings import JointHomings
 from coordinator.answers.queue import Queue
 from coordinator.answers.records import Event, RunInShort
 from coordinator.answers.way import WayBack
@@ -175,6 +176,11 @@ class Questions:
         return self._asking.read(WarningSnapshot, answer)
 
     # ---- homing -----------------------------------------------------------------------------
+
+    async def accept_home(self, joint: str) -> None:
+        """Accept the home of a joint that wandered, once somebody has looked at the joint."""
+        path = f"/joints/{quote(joint, safe='')}/home/accept"
+        await self._asking.ask("accept", "POST", path, has="phase")
 
     async def home(self, joints: Sequence[str] = ()) -> int:
         """Begin to home these joints, all if none is named; the homing's number."""
@@ -685,6 +691,14 @@ class Questions:
         path = f"/joints/{quote(joint, safe='')}/wear"
         return self._asking.read(
             JointWear, await self._asking.ask("joint-wear", "GET", path, has="distance_deg")
+        )
+
+    async def joint_homings(self, joint: str) -> JointHomings:
+        """How well a joint found its home again, homing after homing."""
+        path = f"/joints/{quote(joint, safe='')}/homings"
+        return self._asking.read(
+            JointHomings,
+            await self._asking.ask("joint-homings", "GET", path, has="drift_deg_per_c"),
         )
 
     # ---- the journal ------------------------------------------------------------------------

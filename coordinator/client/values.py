@@ -6,6 +6,7 @@ import them once there is an answer to read.
 
 from coordinator.answers.control import ControlAsked
 from coordinator.answers.joint_history import JointHistory, JointWear, Readings
+from coordinator.answers.joint_homings import JointHomings
 from coordinator.answers.queue import Queue, QueueEntry
 from coordinator.answers.records import Event, RunInShort
 from coordinator.answers.report import KeptReport
@@ -24,6 +25,7 @@ from coordinator.core.snapshot.warning import WarningSnapshot
 from coordinator.core.start_forecast import StartForecast
 from coordinator.core.updating.updates import UpdateSnapshot
 from coordinator.health.heat_report import Estimate, HeatReport, TimeLeft
+from coordinator.health.home_drift import HomeFigure, HomePlace
 from coordinator.motion.check import CheckResult, Overtravels, SlowerCorner
 from coordinator.motion.curves import Curves
 from coordinator.motion.marks import CurveMark
@@ -44,9 +46,12 @@ __all__ = [
     "Event",
     "HeatReport",
     "HoldRecord",
+    "HomeFigure",
+    "HomePlace",
     "HomingSnapshot",
     "Interventions",
     "JointHistory",
+    "JointHomings",
     "JointSnapshot",
     "JointWear",
     "KeptReport",

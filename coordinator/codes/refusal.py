@@ -46,6 +46,11 @@ class RefusalCode(StrEnum):
     NOT_AT_REST = "not-at-rest", "A joint moves."
     EDGES = "edges", "The home edge of a joint cannot be checked between loops."
     NOT_HOMED = "not-homed", "A joint is not homed."
+    HOME_WANDERED = (
+        "home-wandered",
+        "Home of a joint is elsewhere than it was: somebody must look, and accept it.",
+    )
+    NOTHING_TO_ACCEPT = "nothing-to-accept", "Home of that joint has not wandered."
     FAULTED = "faulted", "A joint has a fault."
     CLOCK_UNCERTAIN = (
         "clock-uncertain",

@@ -34,6 +34,8 @@ MAX_JERK_DEG_S3: Final = 1_000_000.0
 MAX_ANGLE_DEG: Final = 3_600.0
 MIN_RANGE_DEG: Final = 0.1
 MAX_REVERSAL_ERROR_DEG: Final = 10.0
+MAX_SHIFT_LIMIT_DEG: Final = 180.0
+"""Of home: shifts are told without whole turns, so none is larger."""
 MAX_RISE_S: Final = 10.0
 """For a velocity or an acceleration to build up: a joint must have points for a whole ramp in its
 buffer, and over longer phases the rounding of a velocity grows into whole counts of position."""
@@ -110,12 +112,26 @@ class Joint:
     """From which side it arrives where it stops; None for whichever it comes from."""
     printed_material: str | None = None
     """Of which gear and housing are; None where the file does not say."""
+    own_shift_limit_deg: float | None = None
+    """How far home may wander, None where the file does not say."""
 
     @property
     def counts_per_degree(self) -> float:
         """Microsteps × 256 per degree, negative where the direction is."""
         per_turn = self.full_steps * self.microsteps * self.gear_ratio * COUNTS_PER_MICROSTEP
         return self.direction * per_turn / 360.0
+
+    @property
+    def home_shift_limit_deg(self) -> float:
+        """How far home may wander from its reference before somebody must look at it.
+
+        Half of a full step of the motor unless the file says otherwise. A stepper that slips does
+        so by four; on the path the joint allows a whole one (protocol, homing), but it homes slowly
+        from the same side, with about the same load.
+        """
+        if self.own_shift_limit_deg is not None:
+            return self.own_shift_limit_deg
+        return 180.0 / (self.full_steps * self.gear_ratio)
 
     @property
     def range_counts(self) -> tuple[int, int] | None:
@@ -177,6 +193,11 @@ def read_joint(row: object, index: int, complaints: Complaints) -> Joint:
         reversal_error_deg=reversal_error_deg,
         approach=read_approach(table, label, range_deg, reversal_error_deg),
         printed_material=material or None,
+        own_shift_limit_deg=(
+            table.number("home_shift_limit_deg", 0.0, MAX_SHIFT_LIMIT_DEG, "°", above=True)
+            if table.has("home_shift_limit_deg")
+            else None
+        ),
     )
     _check_joint(table, joint)
     table.finish()

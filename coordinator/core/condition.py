@@ -183,6 +183,13 @@ def _at_rest(arm: ArmParts) -> Condition:
     if run is not None and run.phase is Phase.PAUSED:
         return Condition(ConditionWord.PAUSED, f"{run.play.name}: {run.cause}")
     unhomed = [link for link, _ in statuses if not link.homed]
+    wandered = [link for link in unhomed if link.wandered]
+    if wandered:
+        return Condition(
+            ConditionWord.AT_REST,
+            f"home of {_names(wandered)} wandered: look, then accept it",
+            wandered[0].name,
+        )
     if unhomed:
         verb = "is" if len(unhomed) == 1 else "are"
         return Condition(ConditionWord.AT_REST, f"{_names(unhomed)} {verb} not homed")

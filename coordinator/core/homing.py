@@ -1,14 +1,16 @@
 """Homing the joints one after another, in the arm file's order."""
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from enum import StrEnum
 from typing import Final
 
 from coordinator.codes.level import Level
+from coordinator.config.joint import Joint
 from coordinator.core.link.link import JointLink
-from coordinator.core.link.words import not_heard
+from coordinator.core.link.words import listed, not_heard
 from coordinator.core.outbox import Outbox
 from coordinator.core.skew import too_vague
+from coordinator.health.home_state import FoundHome, after
 from protocol.constants import EXPIRY_US
 from protocol.messages import Homed, HomingFailed
 from protocol.states import JointState
@@ -55,6 +57,19 @@ class JointHoming:
     """Counts, in the frame before homing: the middle between the edges, which is home."""
     home_offset_deg: float
     """What was added to every angle to make it so."""
+    shift_deg: float | None = None
+    """How far home was found from where the joint, homed until then, believed it to be, without
+    whole turns. None where it was not homed as it began: then nobody knows."""
+    temperature_c: float | None = None
+    """At its driver as it was told; None where nothing can be believed."""
+    controller: str | None = None
+    """The id of the controller that found it; None, as the next, in homings of before it was kept.
+    """
+    figures: str | None = None
+    """What a place depends on, as the joint was told it: other figures, other places."""
+    wandered_deg: float | None = None
+    """How far home was from its reference when that was beyond the limit last and nobody had
+    accepted it: the joint does not count as homed. None where it does."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -71,6 +86,38 @@ class HomingSnapshot:
     """The joints that it is for, base to tool."""
     joints: dict[str, JointHoming]
     """What was found so far, by joint."""
+
+
+def _temperature_c(link: JointLink) -> float | None:
+    """At its driver, None where it is not known or cannot be believed."""
+    if link.status is None or link.health.sensor.trouble:
+        return None
+    centi_c = link.status.temperature_centi_c
+    return None if centi_c is None else centi_c / 100
+
+
+def _figures(joint: Joint) -> str:
+    """In words what the places of home and of its edges depend on."""
+    homing = joint.homing
+    return (
+        f"{joint.counts_per_degree:g} counts/°, home at {joint.home_deg:g}°, searched "
+        f"{'up' if homing.direction > 0 else 'down'}wards at {homing.fast_deg_s:g} °/s and "
+        f"{homing.slow_deg_s:g} °/s"
+    )
+
+
+def _as_found(number: int, found: JointHoming) -> FoundHome:
+    """The same as what is kept of it."""
+    return FoundHome(
+        homing=number,
+        utc=None,
+        passages=(),
+        shift_deg=found.shift_deg,
+        temperature_c=found.temperature_c,
+        controller=found.controller,
+        figures=found.figures,
+        follows=True,
+    )
 
 
 class HomingSequence:
@@ -120,7 +167,20 @@ class HomingSequence:
                 )
                 for edge in event.edges
             )
-            self.results[link.name] = JointHoming(edges, event.middle, event.shift / per_degree)
+            # The axis was not where it was believed by `lost`: home lay the other way from there.
+            lost = event.lost
+            found = JointHoming(
+                edges,
+                event.middle,
+                event.shift / per_degree,
+                shift_deg=None if lost is None else 0.0 - lost / per_degree,
+                temperature_c=_temperature_c(link),
+                controller=link.joint.id,
+                figures=_figures(link.joint),
+            )
+            limit_deg = link.joint.home_shift_limit_deg
+            link.home = after(link.home, _as_found(self.number, found), limit_deg)
+            self.results[link.name] = replace(found, wandered_deg=link.home.wandered_deg)
             self._outbox.note(
                 now, Level.INFO, "homed", f"{link.name} is homed", link.name, detail=True
             )
@@ -192,7 +252,10 @@ class HomingSequence:
         """The joint is homed; its edges come on the stream, which may be slower than its status."""
         if self._homed_us is None:
             self._homed_us = now
-        if link.name in self.results or now - self._homed_us > EDGES_PATIENCE_US:
+        has_told = link.name in self.results
+        if has_told or now - self._homed_us > EDGES_PATIENCE_US:
+            if not has_told and link.home is not None:
+                link.home = link.home.lost()
             self._next(now)
 
     def _next(self, now: int) -> None:
@@ -206,8 +269,13 @@ class HomingSequence:
             self._at = len(self.links) - 1
             self.state = HomingState.DONE
             names = ", ".join(sorted(self.results)) or "no joint"
+            wandered = [link.name for link in self.links if link.wandered]
+            but = f"; home of {listed(wandered)} wandered" if wandered else ""
             self._outbox.note(
-                now, Level.INFO, "homing-done", f"homing {self.number}: homed {names}"
+                now,
+                Level.ATTENTION if wandered else Level.INFO,
+                "homing-done",
+                f"homing {self.number}: homed {names}{but}",
             )
             return
         self._ask(self.links[self._at], now)

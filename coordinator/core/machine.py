@@ -6,6 +6,7 @@ What the joints may do travels in drives, sent again and again to all joints wit
 numbers; a change is sent at once. The streams only carry what is not urgent.
 """
 
+from collections.abc import Mapping
 from typing import Final, assert_never
 
 from coordinator.codes.level import Level
@@ -44,6 +45,7 @@ from coordinator.core.stop_watch import StopWatch, tell_of_stop
 from coordinator.core.touch import TouchWatch
 from coordinator.core.updating.updates import Updates, require_limp
 from coordinator.core.watch import Watch
+from coordinator.health.home_state import HomeState
 from protocol import messages
 from protocol.constants import (
     ACTIVE_INTERVAL_US,
@@ -389,6 +391,32 @@ class Coordinator:
         self.reports[number] = self.run.report
         self.reports.pop(number - KEPT, None)
         return number
+
+    # ---- home, as homings found it ------------------------------------------------------------
+
+    def take_homes(self, homes: Mapping[str, HomeState]) -> None:
+        """What homings of coordinators before this one found, by joint."""
+        for link in self.links:
+            link.home = homes.get(link.name)
+
+    def require_wandered(self, joint: str) -> int:
+        """The homing as of which somebody may accept a joint's home. Raises Refused."""
+        link = self.named(joint)
+        if link.home is None or not link.wandered:
+            raise ev.Refused(
+                RefusalCode.NOTHING_TO_ACCEPT,
+                f"home of {joint} has not wandered: nothing to accept",
+            )
+        return link.home.homing
+
+    def accept_home(self, joint: str, homing: int, who: str, now: int) -> None:
+        """Somebody accepts a joint's home as of that homing; of an older one it means nothing."""
+        link = self.named(joint)
+        if link.home is None or link.home.homing != homing or not link.wandered:
+            return
+        message = f"{who} accepted the home of {joint} as it is: {link.wandered}"
+        link.home = link.home.accepted()
+        self.outbox.note(now, Level.ATTENTION, "home-accepted", message, joint)
 
     def require_updatable(self, joint: str, now: int) -> JointLink:
         """The link of a joint that could get new firmware now. Raises Refused."""

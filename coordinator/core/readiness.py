@@ -69,8 +69,14 @@ def require_homed(link: JointLink) -> None:
     """It is known where the joint stands."""
     if link.doubt:
         raise Refused(RefusalCode.NOT_HOMED, f"{link.name}: {link.doubt}; home it first")
-    if not link.homed:
+    if link.status is None or not link.status.homed:
         raise Refused(RefusalCode.NOT_HOMED, f"{link.name} is not homed; home it first")
+    if link.wandered:
+        raise Refused(
+            RefusalCode.HOME_WANDERED,
+            f"{link.name}: {link.wandered}; look at it, then accept it on the page or by "
+            f"`unisono home --accept {link.name}`",
+        )
 
 
 def require_sensor(link: JointLink) -> None:

@@ -8,6 +8,7 @@ from coordinator.config.arm import Arm
 from coordinator.core.link.link import JointLink
 from coordinator.core.link.words import not_heard
 from coordinator.core.outbox import Outbox
+from coordinator.health.home_wandered import wandered
 from coordinator.health.link import LOST
 from coordinator.health.supply_chain import SupplyChain
 from coordinator.health.warnings import Finding, StandingWarning, WarningKeeper
@@ -41,14 +42,15 @@ class Watch:
             return
         said = (
             status.temperature_centi_c, status.supply_mv, status.fan_percent, status.faults,
-            link.clock.locked,
+            link.clock.locked, link.wandered,
         )  # fmt: skip
         if said == before and now - looked_us < LOOK_US:
             return
         self._looked[link.name] = now, said
         reason, ways = link.clock.reason, link.sync.ways(now)
         found = link.health.findings(status, reason, link.quality, ways, now)
-        self._take(link, (*found, self.supply.short(link.index)), now)
+        home = wandered(link.joint, link.home)
+        self._take(link, (*found, self.supply.short(link.index), home), now)
         self._silent_since_us.pop(link.name, None)
 
     def look_for(self, link: JointLink, now: int, *, is_told: bool = False) -> None:

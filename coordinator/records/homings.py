@@ -6,16 +6,22 @@ What the disk did not take is written with what comes next, at the latest when a
 import asyncio
 import contextlib
 import logging
-from collections.abc import Iterable, Mapping
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import asdict
-from typing import Any
+from typing import Any, Final
 
 from sqlalchemy import Connection
 
+from coordinator.answers.joint_homings import JointHomings
+from coordinator.config.joint import Joint
 from coordinator.core.homing import HomingSequence
-from coordinator.store import Store, StoreError, homings
+from coordinator.health.home_state import HomeState, state_of
+from coordinator.records.home_answer import homes_of, homings_of
+from coordinator.store import Store, StoreError, accepted_homes, homings
 from coordinator.store.utc import utc_now
 
+MOST_HOMINGS: Final = 1_000
+"""Of the arm, that are looked at for what a joint's home was."""
 _Kept = tuple[dict[str, Any], str]
 """A homing's result, and when it was so by the wall clock."""
 _logger = logging.getLogger(__name__)
@@ -60,6 +66,39 @@ class HomingKeeper:
             if found is not None:
                 return {"homing": number, **asdict(found)}
         return await self._store.read(lambda connection: homings.newest_of(connection, joint))
+
+    async def of_joint(self, joint: Joint) -> JointHomings:
+        """How well a joint found its home again, homing after homing. Raises StoreError.
+
+        Of what is committed: what a homing finds now comes a moment later.
+        """
+
+        def work(connection: Connection) -> JointHomings:
+            # Here, as the arm's loop would feel a thousand homings.
+            homes = homes_of(joint.name, homings.newest(connection, MOST_HOMINGS))
+            return homings_of(joint, homes, accepted_homes.of_joint(connection, joint.name))
+
+        return await self._store.read(work)
+
+    async def homes(self, joints: Sequence[Joint]) -> dict[str, HomeState]:
+        """What homings made of each joint's home, of those that were homed. Raises StoreError."""
+
+        def work(connection: Connection) -> dict[str, HomeState]:
+            kept = homings.newest(connection, MOST_HOMINGS)
+            found = {}
+            for joint in joints:
+                accepted = accepted_homes.of_joint(connection, joint.name)
+                homes = homes_of(joint.name, kept)
+                found[joint.name] = state_of(homes, accepted, joint.home_shift_limit_deg)
+            return {name: state for name, state in found.items() if state is not None}
+
+        return await self._store.read(work)
+
+    async def accept(self, joint: str, homing: int, who: str) -> None:
+        """Somebody accepts a joint's home as of a homing; it is kept. Raises StoreError."""
+        await self._store.confirmed(
+            lambda connection: accepted_homes.add(connection, joint, homing, who)
+        )
 
     async def half_widths_deg(self, joints: Iterable[str]) -> dict[str, float]:
         """Half the width of the home sensor of each joint, as its newest homing found it.

@@ -1,9 +1,10 @@
 """Homings with all edges that were found. Functions of a connection."""
 
+import json
 import logging
 from typing import Any, Final
 
-from sqlalchemy import Connection, and_, case, func, select
+from sqlalchemy import Connection, Text, and_, case, func, select, type_coerce
 from sqlalchemy.dialects.sqlite import insert
 
 from coordinator.store.errors import StoreError
@@ -58,6 +59,27 @@ def newest_of(connection: Connection, joint: str) -> dict[str, Any] | None:
     number = connection.execute(newest).scalar()
     found = load(connection, number) if number is not None else None
     return None if found is None else {"homing": number, **found["joints"][joint]}
+
+
+def newest(connection: Connection, most: int) -> list[tuple[str | None, dict[str, Any]]]:
+    """The newest homings that say what they found, with when each ended, oldest first.
+
+    What is no homing is passed over: one bad row must not hide the others.
+    """
+    wanted = (
+        select(HOMINGS.c.number, HOMINGS.c.ended_utc, type_coerce(HOMINGS.c.result, Text))
+        .order_by(HOMINGS.c.number.desc())
+        .limit(most)
+    )
+    found: list[tuple[str | None, dict[str, Any]]] = []
+    for number, ended_utc, text in connection.execute(wanted):
+        try:
+            result = json.loads(text)
+        except (ValueError, RecursionError, TypeError):
+            continue
+        if isinstance(result, dict) and result.get("number") == number:
+            found.append((ended_utc, result))
+    return found[::-1]
 
 
 def close_unfinished(connection: Connection) -> list[str]:

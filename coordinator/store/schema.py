@@ -49,6 +49,14 @@ HOMINGS: Final = Table(
     Column("ended_utc", Text),
     Column("result", JSON, nullable=False),
 )
+ACCEPTED_HOMES: Final = Table(
+    "accepted_homes",
+    METADATA,
+    Column("joint", Text, primary_key=True),
+    Column("homing", Integer, primary_key=True, autoincrement=False),
+    Column("who", Text, nullable=False),
+    Column("utc", Text, nullable=False),
+)
 ACKNOWLEDGEMENTS: Final = Table(
     "acknowledgements",
     METADATA,

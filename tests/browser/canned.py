@@ -35,7 +35,7 @@ def joint(index: int, **values: Any) -> dict[str, Any]:
         "heard_at_us": NOW_US - 40_000, "measured": True, "worst_delay_us": 21_000, "loss": 0.01,
         "rtt_p50_us": 3_100, "rtt_p99_us": 9_400, "stop_wanted": 0, "stop": 0,
         "clock": {"locked": True, "reason": "", "uncertainty_us": 620, "rate_ppm": -12.3},
-        "state": "moving", "homed": True, "energised": True, "reduced": False,
+        "state": "moving", "homed": True, "wandered_deg": None, "energised": True, "reduced": False,
         "full_current_because": "",
         "position_deg": round(31.42 - 17.5 * index, 2), "velocity_deg_s": 4.0,
         "temperature_c": 36.0 + index, "plausible": True, "temperature_sensor": "sound",

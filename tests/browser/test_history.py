@@ -1,7 +1,7 @@
 """History: charts over hours or years, zoomed by drag, buttons and keys."""
 
 import math
-from datetime import datetime
+from datetime import UTC, datetime
 from typing import Any
 from urllib.parse import parse_qs, urlsplit
 
@@ -28,6 +28,7 @@ class Past:
         self.wear_asked: list[str] = []
         """Of which joints it was asked what they did in all."""
         self.tells_wear = True
+        self.homings: list[dict[str, Any]] = []
 
     def attach(self, page: Page) -> None:
         rests = canned.condition("at rest")
@@ -36,6 +37,7 @@ class Past:
         page.add_init_script(f"Date.now = () => {NOW_S * 1000}")
         page.route("**/api/v1/joints/*/history?*", self._history)
         page.route("**/api/v1/joints/*/wear", self._wear)
+        page.route("**/api/v1/joints/*/homings", self._homings)
 
     @property
     def last(self) -> tuple[str, int, int, int]:
@@ -49,6 +51,10 @@ class Past:
         points = int(query["points"][0])
         self.asked.append((joint, begin, end, points))
         route.fulfill(json=history(joint, begin, end, 0 if self.empty else points))
+
+    def _homings(self, route: Route) -> None:
+        joint = urlsplit(route.request.url).path.split("/")[-2]
+        route.fulfill(json={"joint": joint, "shift_limit_deg": 0.045, "homings": self.homings})
 
     def _wear(self, route: Route) -> None:
         joint = urlsplit(route.request.url).path.split("/")[-2]
@@ -274,3 +280,25 @@ def test_where_nothing_is_known_it_says_so(open_page: Open, files: str) -> None:
     expect(page.get_by_text("Nothing is known of turntable in that time.")).to_be_visible()
     expect(page.get_by_text("was never heard by this coordinator")).to_be_visible()
     expect(page.locator(".history figure")).to_have_count(0)
+
+
+def test_where_homings_found_home_is_a_chart_of_points_with_its_limit(
+    open_page: Open, files: str, past: Past
+) -> None:
+    past.homings = [
+        {
+            "utc": datetime.fromtimestamp(NOW_S - ago_s, UTC).isoformat(),
+            "since_reference_deg": since_deg,
+        }
+        for ago_s, since_deg in ((9 * DAY_S, 0.5), (1_800, 0.0), (1_200, 0.021), (600, -0.013))
+    ]
+    page = opened(open_page, files, past)
+    chart = page.locator("figure", has_text="Home, from where its reference found it")
+    # The one of nine days ago is not of this hour.
+    expect(chart.locator("figcaption")).to_contain_text("−0.013° to 0.021°")
+    expect(chart.locator("figcaption")).to_contain_text("its limit at −0.045° and 0.045°")
+    expect(chart.locator("canvas")).to_have_count(1)
+    page.screenshot(path=SHOTS / "history-homings.png", full_page=True)
+    past.homings = []
+    page.get_by_label("Joint").select_option("wrist")
+    expect(chart).to_have_count(0)

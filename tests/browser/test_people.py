@@ -316,6 +316,20 @@ def test_a_warning_says_what_to_do_and_is_marked_as_seen(open_page: Open, files:
     expect(page.get_by_text("elbow is warm: 52.0 °C.")).to_have_count(1)
 
 
+def test_a_home_that_wandered_is_accepted_where_it_is_told(open_page: Open, files: str) -> None:
+    told = warned()
+    told["state"]["warnings"][0] |= {
+        "code": "home-wandered", "level": "danger",
+        "message": "elbow does not count as homed: home was found +0.09° from its reference",
+    }  # fmt: skip
+    page = open_page(files, before=Feed(told).attach)
+    accepted = asked_of(page, "/joints/elbow/home/accept", json={})
+    journal = page.get_by_role("region", name="What happened")
+    with page.expect_response("**/home/accept"):
+        journal.get_by_role("button", name="Accept the home of elbow").click()
+    assert accepted == ["POST"]
+
+
 def test_runs_are_listed_fifty_at_a_time_and_older_ones_when_asked(
     open_page: Open, files: str
 ) -> None:

@@ -62,6 +62,7 @@ class Operator:
                 return None
             if plays >= PLAYS:
                 break
+            self._accept_homes()
             if self._must_home():
                 if not self._home():
                     self._jog_back()
@@ -96,6 +97,13 @@ class Operator:
             link.up and link.connection.configured and link.status and link.clock.locked
             for link in self.world.core.links
         )
+
+    def _accept_homes(self) -> None:
+        """Somebody looks at every joint whose home wandered, and lets it be as it is."""
+        core, now = self.world.core, self.world.laptop.now
+        for link in core.links:
+            if link.home is not None and link.wandered:
+                core.accept_home(link.name, link.home.homing, "the operator", now)
 
     def _must_home(self) -> bool:
         return any(

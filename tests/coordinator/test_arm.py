@@ -105,6 +105,22 @@ def test_a_supply_warning_that_cannot_be_is_one_sentence(value: str, says: str) 
     assert mistakes(text) == (f"arm.toml:{line + 1}: joint elbow: supply_warning_v {says}",)
 
 
+def test_home_may_wander_by_half_of_a_full_step_unless_the_file_says_otherwise() -> None:
+    # 200 full steps a turn over a gear of 20: 0.09° each.
+    assert ARM.joint("elbow").home_shift_limit_deg == pytest.approx(0.045)
+    text, _ = changed("elbow", "supply_limit_v", "18\nhome_shift_limit_deg = 0.2")
+    assert parse_arm(text, PATH).joint("elbow").home_shift_limit_deg == 0.2
+
+
+@pytest.mark.parametrize(
+    ("value", "says"), [("0", "is 0, but must be above 0"), ("181", "is 181, but must be above 0")]
+)
+def test_a_limit_of_home_that_cannot_be_is_one_sentence(value: str, says: str) -> None:
+    text, line = changed("elbow", "supply_limit_v", f"18\nhome_shift_limit_deg = {value}")
+    (told,) = mistakes(text)
+    assert told.startswith(f"arm.toml:{line + 1}: joint elbow: home_shift_limit_deg {says}")
+
+
 # Glass transitions by makers' sheets, as filamentspecs.com cites them: PLA 59 °C, PETG 77 °C, ABS
 # about 100 to 105 °C.
 @pytest.mark.parametrize(("material", "softens_c"), [("PLA", 59), ("PETG", 77), ("ABS", 100)])

@@ -2,11 +2,13 @@
 
 import asyncio
 import logging
+from dataclasses import replace
 from pathlib import Path
 from typing import Any, cast
 
 import pytest
 
+from coordinator.config.joint import Joint
 from coordinator.core.homing import (
     FoundEdge,
     HomingSequence,
@@ -17,6 +19,7 @@ from coordinator.core.homing import (
 from coordinator.records.homings import HomingKeeper
 from coordinator.store import Store, StoreError
 from tests.as_json import as_json
+from tests.coordinator.core.kit import small_arm
 
 
 class Sequence:
@@ -34,6 +37,11 @@ class Sequence:
 def found_at(*positions: int) -> JointHoming:
     """What was found of a joint, with edges at these positions."""
     return JointHoming(tuple(FoundEdge(one, True, False, 0.5) for one in positions), 0, 0.0)
+
+
+def named(joint: str) -> Joint:
+    """A joint of that name."""
+    return replace(small_arm(1).joints[0], name=joint)
 
 
 def keeper_of(store: Store, *live: Sequence) -> HomingKeeper:
@@ -168,4 +176,33 @@ async def test_the_width_of_a_home_sensor_is_that_between_its_slow_edges(tmp_pat
     homing.results = {"tip": JointHoming(edges, 1_150, 0.0), "base": found_at(3)}
     found = await keeper_of(store, homing).half_widths_deg(("base", "middle", "tip"))
     assert found == {"tip": 1.5}
+    await store.close()
+
+
+async def test_what_a_joints_home_was_is_told_homing_after_homing(tmp_path: Path) -> None:
+    store = Store(tmp_path)
+    found: tuple[dict[str, JointHoming], ...] = (
+        {"tip": found_at(1), "base": found_at(2)},
+        {"tip": replace(found_at(3), shift_deg=0.25, temperature_c=31.5)},
+        {"base": found_at(4)},  # the tip's report got lost
+        {"tip": replace(found_at(5), shift_deg=0.5)},
+        {"tip": replace(found_at(5), shift_deg=0.125)},
+    )
+    for number, results in enumerate(found, 1):
+        homing = Sequence(number)
+        homing.results, homing.state = results, HomingState.DONE
+        keeper_of(store, homing).look(cast("HomingSequence", homing))
+    bad = "INSERT INTO homings (number, state, began_utc, result) VALUES (?, 'done', '', ?)"
+    rows = (6, "{"), (7, '{"number": 7, "joints": {"tip": {"edges": 4}}}'), (8, "null")
+    for row in rows:
+        await store.write(lambda connection, row=row: connection.exec_driver_sql(bad, row))  # type: ignore[misc]
+    told = await keeper_of(store).of_joint(named("tip"))
+    assert [
+        (one.homing, one.reference, one.since_reference_deg, one.shift_deg) for one in told.homings
+    ] == [(1, 1, 0.0, None), (2, 1, 0.25, 0.25), (4, 4, 0.0, 0.5), (5, 4, 0.125, 0.125)]
+    assert [one.temperature_c for one in told.homings] == [None, 31.5, None, None]
+    assert all(one.utc for one in told.homings)
+    assert told.rising_deviation_deg.value is None
+    never = await keeper_of(store).of_joint(named("middle"))
+    assert never.homings == ()
     await store.close()

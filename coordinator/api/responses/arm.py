@@ -59,6 +59,7 @@ _JOINT: Final = JointSnapshot(
     state=JointState.MOVING.word,
     homed=True,
     energised=True,
+    wandered_deg=None,
     reduced=False,
     full_current_because="it holds a load",
     position_deg=31.42,

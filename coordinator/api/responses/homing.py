@@ -12,7 +12,18 @@ HOMING: Final = HomingSnapshot(
     message="",
     current=None,
     asked=("elbow",),
-    joints={"elbow": JointHoming((_EDGE,), middle=120_480, home_offset_deg=0.031)},
+    joints={
+        "elbow": JointHoming(
+            (_EDGE,),
+            middle=120_480,
+            home_offset_deg=0.031,
+            shift_deg=-0.031,
+            temperature_c=31.5,
+            controller="0a1b2c3d4e5f",
+            figures="7111.11 counts/°, home at 0°, searched upwards at 20 °/s and 2 °/s",
+            wandered_deg=None,
+        )
+    },
 )
 
 as_answer(HomingSnapshot)
@@ -27,3 +38,8 @@ class NewestOfJoint(ResponseModel):
     middle: int | None = eg(120_480)
     """As in a homing, as the next."""
     home_offset_deg: float | None = eg(0.031)
+    shift_deg: float | None = eg(-0.031)
+    temperature_c: float | None = eg(31.5)
+    controller: str | None = eg("0a1b2c3d4e5f")
+    figures: str | None = eg("7111.11 counts/°, home at 0°, searched upwards at 20 °/s and 2 °/s")
+    wandered_deg: float | None = eg(0.09)

@@ -17,6 +17,7 @@ from coordinator.api.responses.arm import (
 from coordinator.api.responses.base import example_of, plain
 from coordinator.api.responses.homing import HOMING, NewestOfJoint
 from coordinator.api.responses.joint_history import HISTORY, WEAR
+from coordinator.api.responses.joint_homings import HOMINGS
 from coordinator.api.responses.program import CURVES, Begun, Check, Choice, Rehearsal
 from coordinator.api.responses.queue import QUEUE
 from coordinator.api.responses.report import REPORT, Events, Runs
@@ -116,6 +117,7 @@ RESPONSES: Final[dict[str, DescribedResponse]] = {
         others={"text/csv": "utc,stretch_s\r\n2026-05-01T09:00:00+00:00,1800\r\n"},
     ),
     "GET /joints/{name}/wear": _told("What it has done in all.", WEAR),
+    "GET /joints/{name}/homings": _told("How well it finds its home again.", HOMINGS),
     "GET /homings/{number}": _told("How the homing goes or went.", HOMING),
     "GET /runs": _response("Runs in short, newest first.", Runs),
     "GET /runs/{number}": _told("Where the run is.", OVER, RunProgress),
@@ -137,6 +139,7 @@ RESPONSES: Final[dict[str, DescribedResponse]] = {
     ),
     "POST /check": _response("What the program would do, or its mistakes.", Check),
     "POST /check/curves": _told("What each joint does over path time.", CURVES),
+    "POST /joints/{name}/home/accept": _TAKEN,
     "POST /home": _begun("The homing has begun.", HomingBegun),
     "POST /runs": _begun("The run has begun: its joints are being loaded.", RunBegun),
     "POST /hold": _TAKEN,

@@ -9,6 +9,8 @@ from coordinator.core.link.connection import Connection, LinkState
 from coordinator.core.link.orders import Orders
 from coordinator.core.link.requests import Requests
 from coordinator.core.link.time_sync import TimeSync
+from coordinator.health.home_state import HomeState
+from coordinator.health.home_wandered import why_wandered
 from coordinator.health.joint import JointHealth
 from coordinator.timing.clock import JointClock
 from coordinator.timing.link_quality import LinkQuality
@@ -67,6 +69,8 @@ class JointLink:
         self.heard_us: int | None = None
         self.was_heard = False
         """Whether it answered once, in this session or before: only then it can be lost."""
+        self.home: HomeState | None = None
+        """What its homings found, of this coordinator and those before; None before the first."""
         self.faults_told: frozenset[str] = frozenset()
         """Words of the faults of which people were told, until it has none."""
         self.doubt = ""
@@ -118,7 +122,13 @@ class JointLink:
     @property
     def homed(self) -> bool:
         """Whether its last status says so, and nothing speaks against it."""
-        return self.status is not None and self.status.homed and not self.doubt
+        status = self.status
+        return status is not None and status.homed and not self.doubt and not self.wandered
+
+    @property
+    def wandered(self) -> str:
+        """Why it does not count as homed until somebody has looked; empty where it may."""
+        return why_wandered(self.joint, self.home)
 
     @property
     def temperature_c(self) -> float | None:

@@ -130,6 +130,9 @@ class JointSnapshot:
     state: str | None
     """As the joint says, a word of the wire document."""
     homed: bool | None
+    wandered_deg: float | None
+    """How far home was found from where it was: too far to count as homed until somebody accepts
+    it, though the joint itself keeps to its range still. None where that is not so."""
     energised: bool | None
     """Whether its motor has current."""
     reduced: bool | None
@@ -210,6 +213,7 @@ def joint_snapshot(core: Coordinator, link: JointLink, now: int) -> JointSnapsho
         counters=_counters(link),
         state=status.state.word if status else None,
         homed=link.homed if status else None,
+        wandered_deg=link.home.wandered_deg if link.home is not None else None,
         energised=status.energised if status else None,
         reduced=status.reduced if status else None,
         full_current_because=_full_current_because(core, link),

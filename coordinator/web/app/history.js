@@ -1,7 +1,7 @@
 // History: what a joint was over hours or years, and what it has done in all.
 
 import { html } from "htm/preact";
-import { useEffect, useRef, useState } from "preact/hooks";
+import { useEffect, useMemo, useRef, useState } from "preact/hooks";
 import { get, Refusal } from "./api.js";
 import { figure } from "./figures.js";
 import { HistoryChart } from "./historychart.js";
@@ -34,6 +34,9 @@ const KINDS = [
   { name: "Distance", unit: "°", decimals: 0, atLeast: 1, fromZero: true, columns: count("distance_deg") },
 ];
 
+const HOME = { name: "Home, from where its reference found it", unit: "°", decimals: 3, atLeast: 0.01, points: true,
+  columns: (told) => [told.since_deg], limits: (told) => [-told.limit_deg, told.limit_deg], dashed: "its limit" };
+
 /** A joint, a stretch of time, and a chart for each quantity. */
 export function History({ model, gone, act }) {
   const names = model.arm.joints.map((one) => one.name);
@@ -41,6 +44,7 @@ export function History({ model, gone, act }) {
   const [span, setSpan] = useState(() => last(SPANS[0][1], nowS()));
   const [shown, setShown] = useState(null); // what was told, of which joint and time
   const [wear, setWear] = useState(null);
+  const [homes, setHomes] = useState(null);
   const place = useRef(null);
   const asked = useRef(null); // the newest question
   const joint = names.includes(chosen) ? chosen : names[0];
@@ -56,13 +60,17 @@ export function History({ model, gone, act }) {
     const done = await get(`/joints/${encodeURIComponent(joint)}/wear`);
     if (newest.current === joint) setWear(done);
   };
+  const loadHomes = async () => {
+    const found = await get(`/joints/${encodeURIComponent(joint)}/homings`);
+    if (newest.current === joint) setHomes(found);
+  };
   const isGone = useRef(gone);
   isGone.current = gone;
   useEffect(() => {
-    act(() => Promise.all([load(span), wear?.joint !== joint && loadWear()]));
+    act(() => Promise.all([load(span), wear?.joint !== joint && loadWear(), homes?.joint !== joint && loadHomes()]));
     if (!span.follows) return undefined;
     // Nobody asked for it: it wipes nothing that is said, and what fails is tried again.
-    const look = () => Promise.all([load(upTo(span, nowS())), loadWear()]).catch((error) => {
+    const look = () => Promise.all([load(upTo(span, nowS())), loadWear(), loadHomes()]).catch((error) => {
       if (!(error instanceof Refusal)) throw error;
     });
     const again = setInterval(() => document.visibilityState === "visible" && !isGone.current && look(), AGAIN_MS);
@@ -82,6 +90,7 @@ export function History({ model, gone, act }) {
     steps[step]();
   };
   const { told, span: seen } = shown ?? {};
+  const homed = useMemo(() => (homes && homes.joint === told?.joint ? homesIn(homes, seen) : null), [homes, told, seen]);
   return html`
     <section class="card history" aria-label="History">
       <h2>History</h2>
@@ -103,11 +112,19 @@ export function History({ model, gone, act }) {
       <div class="charts" ref=${place} role="group" aria-label="Charts" tabindex="0" onKeyDown=${pressed}>
         ${told && (told.start_s.length === 0 ? html`<p>Nothing is known of ${told.joint} in that time.</p>`
           : KINDS.map((kind) => html`<${HistoryChart} key=${kind.name} kind=${kind} told=${told} span=${seen} zoom=${zoom} />`))}
+        ${homed && html`<${HistoryChart} kind=${HOME} told=${homed} span=${seen} zoom=${zoom} />`}
       </div>
       ${told && html`<p><a href=${`/api/v1${pathOf(joint, seen)}&points=2000&format=csv`} download=${`${joint}-history.csv`}>The
         history of ${joint} in that time</a> as a table (CSV).</p>`}
       ${wear?.joint === joint && html`<${Wear} wear=${wear} />`}
     </section>`;
+}
+
+// Where homings of that time found home; null for none.
+function homesIn(homes, { from, to }) {
+  const found = homes.homings.map((one) => ({ ...one, s: Date.parse(one.utc) / 1000 })).filter(({ s }) => s >= from && s <= to);
+  if (found.length === 0) return null;
+  return { start_s: found.map(({ s }) => s), stretch_s: 0, since_deg: found.map((one) => one.since_reference_deg), limit_deg: homes.shift_limit_deg };
 }
 
 const stepOf = (event) => {

@@ -1,4 +1,4 @@
-// One quantity over time: a band from least to greatest with its mean, or what was counted in each stretch.
+// One quantity over time: a band from least to greatest with its mean, what was counted in each stretch, or points.
 
 import { html } from "htm/preact";
 import { useRef } from "preact/hooks";
@@ -24,7 +24,7 @@ export function HistoryChart({ kind, told, span, zoom }) {
   const columns = kind.columns(told);
   const limits = kind.limits?.(told) ?? [];
   usePlot(place, [told, kind], () => {
-    const data = drawn(told, columns, limits);
+    const data = drawn(kind, told, columns, limits);
     const at = (chart) => {
       const k = chart.cursor.idx;
       points.current.textContent = k == null ? "" : pointed(kind, data, k, columns.length, span);
@@ -44,12 +44,12 @@ export function HistoryChart({ kind, told, span, zoom }) {
 }
 
 // Where nothing is known the lines are parted.
-function drawn(told, columns, limits) {
+function drawn(kind, told, columns, limits) {
   const half = told.stretch_s / 2;
   const x = [];
   const rows = [];
   told.start_s.forEach((start, k) => {
-    if (k > 0 && start - told.start_s[k - 1] > 1.5 * told.stretch_s) {
+    if (!kind.points && k > 0 && start - told.start_s[k - 1] > 1.5 * told.stretch_s) {
       x.push(told.start_s[k - 1] + told.stretch_s + half);
       rows.push(columns.map(() => null));
     }
@@ -65,11 +65,11 @@ function inWords(kind, columns, limits) {
   const [values] = columns;
   if (known(values).length === 0) return "nothing is known";
   const said = (value) => figure(value, kind.decimals, kind.unit);
-  if (columns.length === 1) {
+  if (columns.length === 1 && !kind.points) {
     return kind.share ? `${said(Math.min(...known(values)))} to ${said(Math.max(...known(values)))}`
       : `${said(known(values).reduce((sum, one) => sum + one, 0))} in all`;
   }
-  const reached = `${said(Math.min(...known(columns[0])))} to ${said(Math.max(...known(columns[1])))}`;
+  const reached = `${said(Math.min(...known(columns[0])))} to ${said(Math.max(...known(columns[kind.points ? 0 : 1])))}`;
   return limits.length ? `${reached}; dashed, ${kind.dashed} at ${limits.map(said).join(" and ")}` : reached;
 }
 
@@ -93,12 +93,12 @@ function scale(kind, data, count) {
 function options(kind, data, count, limits, span, at, select) {
   const ink = token("--ink");
   const line = (stroke, more) => ({ stroke, width: 1.5, points: { show: false }, spanGaps: false, ...more });
-  const shown = count === 1
+  const shown = kind.points ? [line("transparent", { points: { show: true, size: 6, stroke: ink, fill: ink } })] : count === 1
     ? [line(ink, { fill: token("--trough"), paths: uPlot.paths.stepped({ align: 0 }) })]
     : [line("transparent"), line("transparent"), line(ink)];
   const lonely = { show: (chart) => chart.data[0].length < 3, size: 5 }; // a line needs two of them
-  shown.at(-1).points = lonely;
-  const dashed = [token("--attention-mark"), token("--danger")];
+  if (!kind.points) shown.at(-1).points = lonely;
+  const dashed = [token(kind.points ? "--danger" : "--attention-mark"), token("--danger")]; // or both ends of one limit
   return {
     height: HEIGHT,
     padding: [8, EDGE, 0, 0],

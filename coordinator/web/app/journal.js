@@ -28,7 +28,9 @@ export function Journal({ arm, nowUs, act }) {
           <time>${timeOfDay(one.since_us, nowUs)}</time>
           <p><${Shape} name="attention" /> <strong>${closed(one.message)}</strong> ${sentence(one.advice ?? "")}
           ${one.acknowledged ? html` <span class="small">acknowledged</span>`
-            : html` <button class="plain" onClick=${() => act(() => post(`/warnings/${one.id}/acknowledge`))}>Acknowledge</button>`}</p>
+            : html` <button class="plain" onClick=${() => act(() => post(`/warnings/${one.id}/acknowledge`))}>Acknowledge</button>`}
+          ${one.code === "home-wandered" && html` <button class="plain"
+            onClick=${() => act(() => post(`/joints/${encodeURIComponent(one.joint)}/home/accept`))}>Accept the home of ${one.joint}</button>`}</p>
         </li>`)}</ul></div>
       ${(arm.unknown ?? []).map((one) => html`<p key=${one.instance}>${one.instance} at ${one.host}${" "}
         has the id ${one.id}, which is not in the arm file.</p>`)}

@@ -61,6 +61,7 @@ POSTS = [
     ("/output", {"output": "gripper", "on": True}),
     ("/jog", {"velocities_deg_s": {"elbow": 1.5}}),
     ("/blink", {"joint": "elbow"}),
+    ("/joints/elbow/home/accept", None),
     ("/control/take", None),
     ("/control/release", None),
     ("/hold", None),

@@ -100,7 +100,7 @@ def test_every_member_is_required_but_one_and_has_an_example(document: dict[str,
         "ProgramPreview", "Queue", "QueueEntry", "PlayOptions", "Curves", "CurveMark",
         "TaughtResult",
         "Production", "Cycle", "Delay", "Interventions", "Seam", "WayBack", "UpdateSnapshot",
-        "JointHistory", "Readings", "JointWear",
+        "JointHistory", "Readings", "JointWear", "JointHomings", "HomePlace", "HomeFigure",
     }  # fmt: skip
     bare = {
         f"{name}.{member}"
@@ -195,6 +195,7 @@ SIMPLE = [
     ("GET", "/joints/elbow/homing", None),
     ("GET", "/joints/elbow/history", None),
     ("GET", "/joints/elbow/wear", None),
+    ("GET", "/joints/elbow/homings", None),
     ("GET", "/runs", None),
     ("GET", "/events", None),
     ("GET", "/queue", None),

@@ -125,7 +125,10 @@ async def test_what_the_newest_homing_of_a_joint_found_is_told(client: httpx2.As
     told = await client.get("/api/v1/joints/tool/homing")
     assert told.json() == {"homing": 7, **HOMING["joints"]["tool"]}
     never = (await client.get("/api/v1/joints/elbow/homing")).json()
-    assert never == {"homing": None, "edges": [], "middle": None, "home_offset_deg": None}
+    assert never == {
+        "homing": None, "edges": [], "middle": None, "home_offset_deg": None, "shift_deg": None,
+        "temperature_c": None, "controller": None, "figures": None, "wandered_deg": None,
+    }  # fmt: skip
     nobody = problem(await client.get("/api/v1/joints/thumb/homing"), 404, "not-found")
     assert "there is no joint 'thumb'" in str(nobody)
 
@@ -174,3 +177,13 @@ async def test_database_that_fails_is_a_problem_of_its_own(
         assert str(tmp_path / "unisono.db") in body["detail"]
     assert (await client.get("/api/v1/arm")).status_code == 200
     assert (await client.post("/api/v1/stop", json={})).status_code == 200
+
+
+async def test_how_well_a_joint_finds_its_home_again_is_told_of_each_joint(
+    client: httpx2.AsyncClient,
+) -> None:
+    told = (await client.get("/api/v1/joints/elbow/homings")).json()
+    assert (told["joint"], told["homings"]) == ("elbow", [])
+    assert "it takes 5 in a row" in told["rising_deviation_deg"]["why"]
+    nobody = problem(await client.get("/api/v1/joints/thumb/homings"), 404, "not-found")
+    assert "there is no joint 'thumb'" in str(nobody)

@@ -1,5 +1,7 @@
 """Homing: joints one after another, what is found, what fails and how that is said."""
 
+from dataclasses import replace
+
 import pytest
 
 from coordinator.codes.outcome import Outcome
@@ -8,6 +10,7 @@ from coordinator.core import events as ev
 from coordinator.core.homing import HomingSequence, HomingState
 from coordinator.core.run import Phase
 from coordinator.rehearsal.world import COORDINATOR_ID, World
+from protocol.constants import COUNTS_PER_MICROSTEP
 from protocol.drive import Mode
 from protocol.messages import Discard, Edge, Homed, Reject
 from protocol.states import JointState
@@ -20,11 +23,14 @@ from tests.coordinator.core.kit import (
     S,
     all_up,
     at_rest,
+    codes,
+    finish,
     home,
     homed_world,
     link,
     moving,
     of_kind,
+    play,
     positions,
     refusal,
     run_of,
@@ -124,6 +130,154 @@ def test_every_edge_and_the_middle_are_reported_for_every_joint() -> None:
         assert min(degrees) < 0 < max(degrees)
         slow = [edge.position for edge in edges if not edge.fast]
         assert abs(sum(slow) / 2 - found["middle"]) <= 1
+
+
+def move_sensor(world: World, name: str, by_deg: float) -> None:
+    """Somebody knocks against a joint's home sensor."""
+    joint, one = link(world, name).joint, unit(world, name)
+    settings, by = one.settings, by_deg * joint.counts_per_degree
+    one.hall = HallSensor(
+        settings.home_centre + by, settings.home_half_width, period=settings.counts_per_turn
+    )
+
+
+def shift_deg(world: World, name: str) -> float | None:
+    """What the newest homing said of how far home had wandered."""
+    return homing_of(world).results[name].shift_deg
+
+
+@pytest.mark.parametrize("by_deg", [0.5, -0.25])
+def test_a_homing_tells_how_far_the_sensor_is_from_where_the_homing_before_found_it(
+    by_deg: float,
+) -> None:
+    world = world_up("none")
+    home(world)
+    for name in NAMES:
+        assert shift_deg(world, name) is None  # nobody knew before
+        move_sensor(world, name, by_deg)
+    home(world)
+    for name in NAMES:
+        assert shift_deg(world, name) == pytest.approx(by_deg, abs=0.001)
+    home(world)
+    for name in NAMES:
+        assert shift_deg(world, name) == pytest.approx(0.0, abs=0.001)
+
+
+def test_a_homing_tells_by_how_much_steps_were_lost() -> None:
+    world = world_up("none")
+    home(world)
+    joint = link(world, "tip").joint
+    slip = 4 * joint.microsteps * COUNTS_PER_MICROSTEP
+    unit(world, "tip").lose_steps(world.now, slip)
+    home(world, "tip")
+    # The axis is ahead of where it is believed to be, so that home seems to be nearer.
+    expected = -slip / joint.counts_per_degree
+    assert shift_deg(world, "tip") == pytest.approx(expected, abs=0.001)
+
+
+def test_a_homing_keeps_the_temperature_the_controller_and_the_figures_it_was_made_with() -> None:
+    world = world_up("none", count=1)
+    home(world)
+    one = link(world, "base")
+    found = homing_of(world).results["base"]
+    assert one.status is not None
+    assert one.status.temperature_centi_c is not None
+    assert found.temperature_c == pytest.approx(one.status.temperature_centi_c / 100, abs=2.0)
+    assert found.controller == one.joint.id
+    assert found.figures is not None
+    assert f"home at {one.joint.home_deg:g}°" in found.figures
+
+
+def test_a_joint_whose_home_wandered_does_not_count_as_homed_until_somebody_accepts_it() -> None:
+    world = world_up("none")
+    home(world)
+    assert link(world, "tip").homed
+    limit_deg = link(world, "tip").joint.home_shift_limit_deg
+    move_sensor(world, "tip", 3 * limit_deg)
+    home(world)
+    assert state(world, "tip") is JointState.READY  # the joint itself knows its place
+    assert not link(world, "tip").homed
+    assert link(world, "middle").homed
+    for command in (ev.Play("test", "", ()), ev.Go("park", {"tip": 10.0}, 0.5)):
+        refused = refusal(world, command)
+        assert refused.code is RefusalCode.HOME_WANDERED
+        assert "unisono home --accept tip" in refused.message
+        assert "steps were lost, or its home sensor moved" in refused.message
+    world.run_for(2 * S)
+    with pytest.raises(ev.Refused, match="unisono home --accept tip"):
+        world.core.standing_deg(world.laptop.now)
+    # Homing it again puts home to the same place, which nobody has looked at.
+    home(world)
+    assert not link(world, "tip").homed
+    until(world, lambda: "home-wandered" in codes(world))
+    found = link(world, "tip").home
+    assert found is not None
+    assert found.wandered_deg == pytest.approx(3 * limit_deg, abs=0.001)
+
+    world.core.accept_home("tip", found.homing, "the phone", world.laptop.now)
+    world.run_for(3 * S)
+    assert link(world, "tip").homed
+    assert {"home-accepted", "home-wandered-over"} <= set(codes(world))
+    play(world, "G0 A1 B1 C1\nM2\n")
+    finish(world)
+    # The place that was accepted is what others are compared with from now on.
+    home(world)
+    assert link(world, "tip").homed
+
+
+def test_home_that_wanders_bit_by_bit_is_told_once_it_is_beyond_the_limit_in_all() -> None:
+    world = world_up("none", count=1)
+    home(world)
+    limit_deg = link(world, "base").joint.home_shift_limit_deg
+    for share in (0.6, 0.9):
+        move_sensor(world, "base", share * limit_deg)
+        home(world)
+        assert link(world, "base").homed
+    move_sensor(world, "base", 1.2 * limit_deg)
+    home(world)
+    assert not link(world, "base").homed
+
+
+def test_a_restart_does_not_make_people_forget_that_home_wandered() -> None:
+    world = world_up("none", count=1)
+    home(world)
+    one = link(world, "base")
+    move_sensor(world, "base", 2 * one.joint.home_shift_limit_deg)
+    home(world)
+    world.kill_joint("base")
+    world.run_for(1 * S)
+    world.restart_joint("base")
+    until(world, lambda: one.status is not None and not one.status.homed and all_up(world))
+    assert refusal(world, ev.Play("test", "", ())).code is RefusalCode.NOT_HOMED
+    home(world)
+    assert shift_deg(world, "base") is None
+    assert refusal(world, ev.Play("test", "", ())).code is RefusalCode.HOME_WANDERED
+
+
+def test_only_home_that_wandered_is_accepted_and_only_as_it_was_seen() -> None:
+    world = world_up("none", count=1)
+    for homing in (None, 1):
+        with pytest.raises(ev.Refused) as refused:
+            world.core.require_wandered("base")
+        assert refused.value.code is RefusalCode.NOTHING_TO_ACCEPT
+        if homing is None:
+            home(world)
+    one = link(world, "base")
+    move_sensor(world, "base", 2 * one.joint.home_shift_limit_deg)
+    home(world)
+    world.core.accept_home("base", 1, "somebody", world.laptop.now)  # another homing came between
+    assert not one.homed
+    assert world.core.require_wandered("base") == 2
+
+
+def test_what_homings_found_is_known_to_the_next_coordinator() -> None:
+    world = world_up("none", count=1)
+    home(world)
+    one = link(world, "base")
+    found = one.home
+    assert found is not None
+    world.core.take_homes({"base": replace(found, wandered_deg=0.5), "thumb": found})
+    assert not one.homed
 
 
 def test_only_the_joints_named_are_homed() -> None:

@@ -1,5 +1,6 @@
 """The tables of every earlier revision become those of today, and nothing in them is lost."""
 
+import json
 import sqlite3
 from contextlib import closing
 from pathlib import Path
@@ -9,11 +10,11 @@ from alembic.autogenerate import compare_metadata
 from alembic.runtime.migration import MigrationContext
 from sqlalchemy import Connection
 
-from coordinator.store import Store, StoreError, events, opening, runs
+from coordinator.store import Store, StoreError, events, homings, opening, runs
 from coordinator.store.opening import engine_of, make_file, migrate
 from coordinator.store.schema import METADATA
 
-REVISIONS = ["0001", "0002", "0003", "0004", "0005", "0006"]
+REVISIONS = ["0001", "0002", "0003", "0004", "0005", "0006", "0007", "0008"]
 REPORT = '{"run": 4, "name": "a.nc", "outcome": "finished", "message": "", "run_more": 1.5}'
 
 
@@ -54,6 +55,31 @@ async def test_database_of_an_earlier_version_is_brought_up_to_date(
     assert kept is not None
     assert kept["run_more"] == 1.5
     await store.close()
+
+
+async def test_of_homings_from_before_it_is_not_known_how_far_home_had_wandered(
+    tmp_path: Path,
+) -> None:
+    path = at_revision(tmp_path, "0006")
+    found = {"edges": [], "middle": 5, "home_offset_deg": 0.25}
+    rows = {
+        1: json.dumps({"number": 1, "state": "done", "joints": {"tip": found}}),
+        2: "{",
+        3: '{"joints": {"tip": 4}}',
+    }
+    with closing(sqlite3.connect(path)) as database, database:
+        database.executemany("INSERT INTO homings VALUES (?, 'done', '', NULL, ?)", rows.items())
+    store = Store(tmp_path)
+    kept = await store.read(lambda connection: homings.load(connection, 1))
+    assert kept is not None
+    unknown = ("shift_deg", "temperature_c", "controller", "figures", "wandered_deg")
+    assert kept["joints"] == {"tip": {**found, **dict.fromkeys(unknown)}}
+    await store.close()
+    with closing(sqlite3.connect(path)) as database:
+        # What is no homing is left as it is.
+        assert dict(database.execute("SELECT number, result FROM homings WHERE number > 1")) == {
+            2: rows[2], 3: rows[3],
+        }  # fmt: skip
 
 
 async def test_details_of_an_older_journal_are_told_from_its_lines(tmp_path: Path) -> None:

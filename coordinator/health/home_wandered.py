@@ -1,0 +1,34 @@
+"""A joint whose home is no more where it was: steps were lost, or its sensor moved."""
+
+from typing import Final
+
+from coordinator.codes.level import Level
+from coordinator.config.joint import Joint
+from coordinator.health.home_state import HomeState
+from coordinator.health.warnings import Finding, Kind
+
+WANDERED: Final = Kind(
+    "home-wandered",
+    Level.DANGER,
+    "look whether its home sensor and its magnet sit where they did, and nothing is in its way; a "
+    "sensor that moved makes it go elsewhere than it was taught. To home it again mends neither. "
+    "Once the place is right, say so on the page or by `unisono home --accept`",
+    "has its home accepted",
+)
+"""Danger: the arm would go elsewhere than people expect it."""
+
+
+def why_wandered(joint: Joint, home: HomeState | None) -> str:
+    """Why a joint does not count as homed though it was; empty where it does."""
+    if home is None or home.wandered_deg is None:
+        return ""
+    return (
+        f"home was found {home.wandered_deg:+.3g}° from its reference, the limit is "
+        f"{joint.home_shift_limit_deg:.3g}°: steps were lost, or its home sensor moved"
+    )
+
+
+def wandered(joint: Joint, home: HomeState | None) -> Finding:
+    """Whether its home wandered and nobody has accepted it."""
+    why = why_wandered(joint, home)
+    return Finding(WANDERED, bool(why), f"{joint.name} does not count as homed: {why}")
