@@ -2,14 +2,24 @@
 way; and what scenarios and the judge count for it.
 """
 
+from collections.abc import Callable
+from dataclasses import replace
+
 import pytest
 
 from coordinator.core import events as ev
 from coordinator.core.homing import HomingState
 from coordinator.core.run import Phase
-from coordinator.core.run.permit import HORIZON_MIN_US, WINDOW_MAX_US, WINDOW_MIN_US
+from coordinator.core.run.permit import (
+    HORIZON_MIN_US,
+    WINDOW_MAX_US,
+    WINDOW_MIN_US,
+    PermitKeeper,
+)
+from coordinator.rehearsal.faulty_link import Trouble
 from protocol.constants import US
 from tests.campaign.generate import LONG_CAPACITIES, generate
+from tests.campaign.happenings import Happenings
 from tests.campaign.invariants.i03_apart import RestTogether
 from tests.campaign.invariants.i03_dead import RestWithoutCoordinator
 from tests.campaign.invariants.since_start import Apart, SinceStart
@@ -21,6 +31,7 @@ from tests.campaign.stage import Stage, stage_of
 from tests.campaign.truth import path_of
 
 CUT_US = 3 * US
+LATE_US = 400_000
 
 
 @pytest.fixture
@@ -57,6 +68,79 @@ def test_hold_that_one_did_not_hear_excuses_the_horizon_and_the_ramp(stage: Stag
     assert apart.kind == "a lower permit on its way"
     assert 0 < apart.us <= apart.allowed_us
     assert apart.allowed_us - ramp_us == HORIZON_MIN_US
+
+
+def twin_is_found(stage: Stage) -> None:
+    """Two prove to be j1, so nobody knows which of them is the arm's."""
+    scenario = replace(SCENARIO, happenings=(Happening(0, "twin", (0,), 2_000),))
+    Happenings(scenario, stage.world, stage.judge).schedule(stage.world.now)
+
+
+def clock_is_known_too_little(stage: Stage) -> None:
+    """By less than the arm file asks for."""
+    assert stage.world.core.run is not None
+    stage.world.core.run.context.skew_limit_us = 0.0
+
+
+def clock_was_read_wrong(stage: Stage) -> None:
+    """By more than can be set right in motion."""
+    stage.world.core.links[0].sync._maps.shift_us = 30_000.0
+
+
+BY_ITSELF = (twin_is_found, clock_is_known_too_little, clock_was_read_wrong)
+
+
+@pytest.mark.parametrize("why", BY_ITSELF)
+def test_hold_that_nobody_asked_for_is_on_its_way_like_one_that_was(
+    stage: Stage, why: Callable[[Stage], None]
+) -> None:
+    play(stage)
+    now = stage.world.now
+    faulty_link = stage.world.faulty_link("j2")
+    faulty_link.trouble(Trouble.DELAY, LATE_US, now, now + CUT_US, ["forward"])
+    why(stage)
+    apart = rests(stage)
+    ramp_us = round(path_of(stage.world.node("j1")).ramp.fall_path(1.0))
+    assert apart.kind == "a lower permit on its way"
+    assert WINDOW_MIN_US < apart.us <= apart.allowed_us
+    assert apart.allowed_us - ramp_us == HORIZON_MIN_US
+
+
+@pytest.mark.parametrize("why", BY_ITSELF)
+def test_hold_that_nobody_asked_for_excuses_nothing_where_both_heard_it(
+    stage: Stage, why: Callable[[Stage], None]
+) -> None:
+    play(stage)
+    why(stage)
+    assert rests(stage) == Apart("quiet", "permit", 0, 1)
+
+
+def is_lost_with_a_newer_permit(stage: Stage) -> None:
+    """What j2 said last is a window behind what it may: as far as permits ever are apart."""
+    world, (_, link) = stage.world, stage.world.core.links
+    world.cut("j2", CUT_US, ["back"])
+    assert link.status is not None
+    told_us = link.status.permit_us
+    assert told_us is not None
+    path = path_of(world.node("j2"))
+    assert world.run_until(lambda: (path.permit_us or 0) > told_us, US)
+    world.cut("j2", CUT_US)
+
+
+def test_levelling_leaves_the_window_with_a_newer_permit_on_its_way(stage: Stage) -> None:
+    play(stage)
+    is_lost_with_a_newer_permit(stage)
+    assert rests(stage) == Apart("quiet", "permit", WINDOW_MIN_US, WINDOW_MIN_US)
+
+
+def test_hold_in_the_place_of_levelling_excuses_nothing(
+    stage: Stage, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    play(stage)
+    monkeypatch.setattr(PermitKeeper, "level", lambda _: None)
+    is_lost_with_a_newer_permit(stage)
+    with pytest.raises(Violated, match="were in force, the window was never more than"):
+        rests(stage)
 
 
 def test_outage_on_a_quiet_network_excuses_no_more_than_its_window(stage: Stage) -> None:

@@ -27,7 +27,7 @@ from protocol.states import JointState
 from protocol.status import Status
 from simulator.unit import WorldTruth
 from tests.campaign.invariants.base import Invariant
-from tests.campaign.invariants.since_start import Apart, SinceStart
+from tests.campaign.invariants.since_start import Apart, SinceStart, holds_unasked
 from tests.campaign.judge import Judge
 from tests.campaign.truth import cause_of, path_of, state_of
 
@@ -88,7 +88,9 @@ class RestTogether(Invariant):
             start.turn_worst_delay_us = max(
                 link.quality.worst_delay_us for link in laptop.core.links
             )
-        if drive.permit_us < start.offered_us and (start.held or self._rate_changes()):
+        if drive.permit_us < start.offered_us and (
+            start.held or holds_unasked(laptop) or self._rate_changes()
+        ):
             permits = [link.status.permit_us for link in laptop.core.links if link.status]
             if all(permit is None or drive.permit_us < permit for permit in permits):
                 start.lowered_us = self.world.now

@@ -6,6 +6,7 @@ largest worst link delay since the start by which a permit was raised.
 
 from dataclasses import dataclass
 
+from coordinator.core.run import Phase
 from coordinator.core.run.permit import (
     HORIZON_MAX_US,
     HORIZON_MIN_US,
@@ -13,6 +14,9 @@ from coordinator.core.run.permit import (
     WINDOW_MAX_US,
     WINDOW_MIN_US,
 )
+from coordinator.core.run.trouble import conflict
+from coordinator.core.skew import shifted, too_wide
+from coordinator.rehearsal.laptop import Laptop
 
 
 def window_us(worst_delay_us: int) -> int:
@@ -25,6 +29,20 @@ def window_us(worst_delay_us: int) -> int:
 def horizon_us(worst_delay_us: int) -> int:
     """How far ahead of now it may lie then."""
     return min(max(HORIZON_OVER_DELAY_US + worst_delay_us, HORIZON_MIN_US), HORIZON_MAX_US)
+
+
+def holds_unasked(laptop: Laptop) -> bool:
+    """Whether the arm holds for twins, or for a clock (design section 5.3).
+
+    That a joint is lost is no such reason: the arm is levelled then, and what is offered is never
+    below what every joint has. A clock that is not trusted at all was broken by the scenario.
+    """
+    links, run = laptop.core.links, laptop.core.run
+    if run is None or run.phase is not Phase.HOLDING:
+        return False
+    limit_us = run.context.skew_limit_us
+    found = conflict(links) or shifted(links) or too_wide(links, limit_us, laptop.now)
+    return found is not None
 
 
 @dataclass(frozen=True, slots=True)
