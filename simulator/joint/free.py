@@ -180,8 +180,7 @@ class Mover:
     def _end_homing(self, why: str, now: float) -> None:
         homing, self.homing = self.homing, None
         if homing is not None:
-            # One that failed did not find it where it was, or not whole.
-            self._met = None if homing.phase is Phase.FAILED else homing.met
+            self._met = homing.kept(now)
             self._body.emit(
                 HomingFailed(
                     at_us=round(now),

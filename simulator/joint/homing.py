@@ -59,6 +59,10 @@ class Homing:
         self.failure = ""
         """A sentence, once FAILED."""
         self._settings = limits.homing
+        self._meets_it_again = (
+            limits.range_low is None and limits.homing.travel >= limits.counts_per_turn
+        )
+        """Whether a search finds the sensor from everywhere, also from behind it."""
         self._acceleration = float(limits.acceleration)
         self._low = position - self._settings.travel
         self._high = position + self._settings.travel
@@ -131,6 +135,22 @@ class Homing:
                 f"and {self._settings.backoff} counts of backing off"
             )
             self.phase = Phase.FAILED
+
+    def kept(self, now: float) -> float | None:
+        """Where the next homing is to go back to, where this one ends before it is done.
+
+        A search that is cut short behind that place has shown that the sensor is not there: where
+        it cannot fail for having passed the sensor, the next one goes on from where it stands. Else
+        a long search that is cut short again and again would never come further. The two changes
+        of one edge lie less than `backoff` apart: backing off an edge leaves the sensor.
+        """
+        if self.phase is Phase.FAILED:
+            return None  # it did not find the sensor where it was, or not whole
+        if self.phase is Phase.SEARCH and self._meets_it_again and self.met is not None:
+            beyond = (self.motion.at(now)[0] - self.met) * self._settings.direction
+            if beyond > self._settings.backoff:
+                return None
+        return self.met
 
     def _go(self, speed: int, position: float, velocity: float, now: float) -> FreeMotion:
         target = float(speed * self._settings.direction)

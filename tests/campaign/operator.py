@@ -33,7 +33,7 @@ class Operator:
         """Wait for the joints and home them; True when that succeeded."""
         self.world.run_until(self.all_there, UP_US)
         for _ in range(3):
-            if self._home():
+            if not self._home():
                 return True
             self.world.run_for(LOOK_US)
         return False
@@ -64,10 +64,10 @@ class Operator:
                 break
             self._accept_homes()
             if self._must_home():
-                if not self._home():
+                if not_homed := self._home():
                     self._jog_back()
                     self._power_cycle()
-                    why = f"homing failed: {core.homing.message if core.homing else 'refused'}"
+                    why = f"the arm is not homed: {not_homed}"
                     world.run_for(LOOK_US)
             elif self.happenings.play_briefly():
                 plays += 1
@@ -114,13 +114,19 @@ class Operator:
             for link in self.world.core.links
         )
 
-    def _home(self) -> bool:
-        """Home all joints; True when that succeeded."""
-        if not self.happenings.command(ev.Home()):
-            return False
+    def _home(self) -> str:
+        """Home all joints, or wait on for a homing that is under way. Why that has not succeeded, a
+        sentence; empty where it has.
+        """
+        if self._homing_over() and not self.happenings.command(ev.Home()):
+            return f"homing was refused, {self.happenings.last_refusal}"
         self.world.run_until(self._homing_over, HOMING_US)
         homing = self.world.core.homing
-        return homing is not None and homing.state is HomingState.DONE
+        if homing is None:
+            return "nobody knows of its homing any more"
+        if homing.current is not None:
+            return f"{homing.current.name} is being homed for more than {HOMING_US / US:g} s"
+        return homing.message
 
     def _jog_back(self) -> None:
         """A joint that cannot know that it stands behind its sensor is jogged to the near side.

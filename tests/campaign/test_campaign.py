@@ -2,17 +2,21 @@
 
 import pickle
 from concurrent.futures import Executor
+from dataclasses import replace
 from pathlib import Path
 
 import pytest
 
+from tests.campaign import operator
 from tests.campaign.generate import generate
+from tests.campaign.happenings import Happenings
 from tests.campaign.invariants import ALWAYS
 from tests.campaign.invariants.base import Invariant
 from tests.campaign.judge import Violated
 from tests.campaign.lanes import Lanes
 from tests.campaign.play import play, play_seed
 from tests.campaign.scenario import Scenario
+from tests.campaign.stage import stage_of
 
 REGRESSIONS = sorted((Path(__file__).parent / "regressions").glob("*.json"))
 SHORT = range(1, 31)
@@ -80,6 +84,21 @@ def test_violation_comes_whole_out_of_a_worker_process() -> None:
     violated = pickle.loads(pickle.dumps(Violated("I3", "a sentence", 1_500_000)))
     assert str(violated) == "I3 at 1.500000 s: a sentence"
     assert violated.invariant == "I3"
+
+
+def test_homing_that_takes_too_long_is_told_with_the_joint_that_is_being_homed(
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    monkeypatch.setattr(operator, "HOMING_US", 500_000)
+    scenario = replace(generate(3), happenings=(), from_begin=True)
+    stage = stage_of(scenario, ALWAYS)
+    happenings = Happenings(scenario, stage.world, stage.judge)
+    someone = operator.Operator(stage.world, happenings)
+    assert stage.world.run_until(someone.all_there, operator.UP_US)
+    told = someone.play_through(600_000)
+    assert told is not None
+    first = stage.world.arm.homing_order[0]
+    assert f"the arm is not homed: {first} is being homed for more than 0.5 s" in told
 
 
 @pytest.mark.parametrize("path", REGRESSIONS, ids=lambda path: path.stem)

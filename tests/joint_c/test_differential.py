@@ -4,10 +4,13 @@ from pathlib import Path
 
 import pytest
 
+from protocol.drive import Mode
 from protocol.image import ImageFrame, encode_image_frame
 from protocol.messages import Install, encode
+from protocol.states import JointState
 from simulator.joint.images import ImageStore
 from tests.joint_c.pair import Differs, Pair, Parted, proven
+from tests.joint_c.treatment import PER_DEGREE, Treatment
 from tests.joint_c.update_treatment import BOARD, CAPACITY, IMAGES, UpdateTreatment
 from tests.joint_c.updating import UPDATE_KEY, Signed
 
@@ -71,6 +74,45 @@ def bring(pair: Pair, image: Signed) -> None:
     for _ in range(4):
         pair.later(10_000)
         pair.poll()
+
+
+@pytest.mark.parametrize("endless", [True, False])
+def test_search_cut_short_behind_the_place_is_taken_up_where_it_has_no_end_by_both(
+    joint_build: Path, endless: bool
+) -> None:
+    """8° were lost, so that the sensor is behind where it was met."""
+    treatment = Treatment(joint_build / "sequence", 1)
+    pair, ahead = treatment.pair, treatment.direction
+    treatment.connect()
+    homing = {
+        "direction": ahead, "travel": 400 * PER_DEGREE, "backoff": PER_DEGREE,
+        "fast": 20 * PER_DEGREE, "slow": 2 * PER_DEGREE, "home": 0,
+    }  # fmt: skip
+    end = None if endless else 170 * PER_DEGREE
+    treatment.configure_well(homing=homing, range_low=end and -end, range_high=end)
+    treatment.recover()
+    treatment.world.slip += 8 * PER_DEGREE * ahead
+    treatment.look()
+    treatment.request({"type": "clear"})
+
+    def search(times: int) -> float:
+        treatment.homing += 1
+        for _ in range(times):
+            treatment.drive(
+                mode=Mode.HOME,
+                homing_number=treatment.homing,
+                expiry_us=treatment.arm_us() + 250_000,
+                energise=True,
+            )
+            assert pair.joint.state is JointState.HOMING
+            treatment.wait(100_000)
+        treatment.drive(energise=True)
+        treatment.wait(1_000_000)
+        return pair.joint.position(pair.now)[0] * ahead
+
+    left_at = search(20)
+    assert (search(1) > left_at) is endless
+    pair.end()
 
 
 def test_update_that_could_not_be_begun_leaves_nothing_announced_in_either(

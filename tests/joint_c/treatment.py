@@ -196,7 +196,7 @@ class Treatment:
         if self.pair.streams.get(self.stream) is not None:
             self.pair.request(self.stream, body)
 
-    def configure_well(self) -> None:
+    def configure_well(self, **fields: Any) -> None:
         draw = self.random
         limits = 170 * PER_DEGREE if draw.random() < 0.8 else None
         configuration: dict[str, Any] = {
@@ -231,7 +231,7 @@ class Treatment:
                 "after_ms": draw.choice((100, 700, 2_000)),
                 "current_ma": 100,
             }
-        self.request({"type": "configure", "configuration": configuration})
+        self.request({"type": "configure", "configuration": configuration | fields})
 
     def next_plan(self, stand_us: int, change: RateChange | None = None) -> None:
         self.number += 1 if self.random.random() < 0.95 else self.random.randrange(3)

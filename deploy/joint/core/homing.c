@@ -227,8 +227,30 @@ void uj_homing_rest(struct uj_joint *joint)
     }
 }
 
+/* A search that is cut short behind the place that is kept has shown that the sensor is not there. Where it finds the
+ * sensor from everywhere, also from behind it, the next homing goes on from where this one ends: else a long search that
+ * is cut short again and again would never come further. Backing off an edge leaves the sensor, so its two changes of one
+ * edge lie less than `backoff` apart. */
+static void forget_passed_place(struct uj_joint *joint)
+{
+    const struct uj_configuration *configuration = &joint->configuration;
+    const struct uj_homing *law = &configuration->homing;
+    struct uj_passage *place = &joint->edges.place;
+    if (joint->homing.step != UJ_HOMING_SEARCH || joint->homing.found || configuration->has_range ||
+        law->travel < configuration->counts_per_turn) {
+        return;
+    }
+    double position;
+    double velocity;
+    uj_body_where(joint, &position, &velocity);
+    if ((position - place->position) * (double)law->direction > (double)law->backoff) {
+        place->known = false;
+    }
+}
+
 void uj_homing_failed(struct uj_joint *joint, const char *why)
 {
+    forget_passed_place(joint);
     struct uj_event event = {.type = UJ_EVENT_HOMING_FAILED};
     event.of.homing_failed.at_us = uj_body_round(joint->now_us);
     event.of.homing_failed.homing_number = joint->homing.number;

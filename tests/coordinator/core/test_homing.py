@@ -16,6 +16,7 @@ from protocol.messages import Discard, Edge, Homed, Reject
 from protocol.states import JointState
 from simulator.network import Profile
 from simulator.physics.hall import HallSensor
+from simulator.unit import JointUnit
 from tests.as_json import as_json
 from tests.coordinator.core.kit import (
     EVEN,
@@ -402,6 +403,34 @@ def test_a_homing_that_is_cut_short_again_and_again_turns_no_further_than_one_tr
     assert "attempts without being homed, its travel is 190°" in homing_of(world).message
     # Within an expiry and a round trip at 30 °/s it is told; then it brakes from that speed.
     assert furthest <= 190 + 2 + 30 * 0.6
+
+
+@pytest.mark.parametrize("slipped_deg", [8.0, -8.0])
+def test_a_joint_that_turns_without_end_and_lost_steps_is_homed_though_its_search_is_cut_short(
+    slipped_deg: float,
+) -> None:
+    """It turns nearly once until it meets its sensor, in pieces of at most 3 s (SEED=24128)."""
+    arm = small_arm()
+    endless = replace(
+        arm.joint("tip"), range_deg=None, homing=replace(arm.joint("tip").homing, travel_deg=370)
+    )
+    arm = replace(arm, joints=(*arm.joints[:2], endless))
+    made = units(arm, 1)
+    made[2] = JointUnit(replace(made[2].settings, continuous=True), bytes(32), 1e6)
+    world = World(arm, made, EVEN, 1)
+    until(world, lambda: all_up(world))
+    home(world)
+    unit(world, "tip").lose_steps(world.now, endless.to_counts(slipped_deg))
+    world.run_for(1 * S)
+    world.command(ev.Home(("tip",)))
+    until_us = world.now + 60 * S
+    while homing_of(world).state is HomingState.RUNNING and world.now < until_us:
+        world.run_for(3 * S)
+        world.cut("tip", 400_000)
+        world.run_for(400_000)
+    assert homing_of(world).state is HomingState.DONE, homing_of(world).message
+    true = endless.to_degrees(round(unit(world, "tip").true_position(world.now)[0]))
+    assert abs((true + 180) % 360 - 180) < 0.1
 
 
 def test_a_homing_whose_stream_breaks_goes_on_and_still_hears_of_the_edges() -> None:

@@ -50,6 +50,18 @@ class Sensed:
                 return homed
             self.wait(200_000)
 
+    def search(self, us: int) -> None:
+        """Home for a while, then be cut short and come to rest."""
+        number = self.rig.status(self.now).homing_number + 1
+        for _ in range(us // 100_000):
+            self.rig.drive(
+                self.now, mode=Mode.HOME, homing_number=number, expiry_us=self.now + 250_000
+            )
+            self.wait(100_000)
+        assert self.rig.drive(self.now).state is S.STOPPING
+        self.wait(1_000_000)
+        assert self.rig.status(self.now).state is S.UNHOMED
+
     def wait(self, us: int) -> None:
         """Let time pass in free motion or at rest."""
         joint, end = self.rig.joint, self.now + us
@@ -169,6 +181,26 @@ def test_joint_that_turns_without_end_is_checked_every_turn() -> None:
     sensed.slipped = -9_000.0
     sensed.jog(60 * PER_DEGREE, 7_000_000)
     assert sensed.rig.status(sensed.now).faults is Fault.STEPS_LOST
+
+
+@pytest.mark.parametrize(
+    ("endless", "for_us", "goes_on"),
+    [(True, 2_000_000, True), (True, 300_000, False), (False, 2_000_000, False)],
+)
+def test_a_search_that_was_cut_short_behind_the_place_goes_on_from_there_where_it_has_no_end(
+    endless: bool, for_us: int, goes_on: bool
+) -> None:
+    """8° were lost, so that the sensor is not where it was met. A joint that turns without end
+    meets it all the same; one with a range might have run against its end.
+    """
+    sensed = Sensed(endless=endless)
+    sensed.slipped = 8.0 * PER_DEGREE
+    sensed.wait(100_000)
+    assert sensed.rig.joint.request(Clear(), sensed.now) is None
+    sensed.search(for_us)
+    left_at = sensed.rig.status(sensed.now).position
+    sensed.search(100_000)
+    assert (sensed.rig.status(sensed.now).position > left_at) == goes_on
 
 
 LIMITS = Rig().configuration
