@@ -63,14 +63,14 @@ def joints(service: Service) -> APIRouter:
 
     @router.get("/joints/{name}/homing")
     async def homing(name: JointPath) -> dict[str, Any]:
-        require_joint(name)
+        require_joint(service, name)
         found = await service.homings.newest_of(name)
         # That none is known is an answer, which a page asks for of every joint.
         return found or _NONE_FOUND
 
     @router.get("/joints/{name}/homings")
     async def homings(name: JointPath) -> Response:
-        return json_response(await service.homings.of_joint(require_joint(name)))
+        return json_response(await service.homings.of_joint(require_joint(service, name)))
 
     @router.get("/joints/{name}/history")
     async def history(
@@ -81,7 +81,7 @@ def joints(service: Service) -> APIRouter:
         points: Points = USUAL_POINTS,
         form: Form = None,
     ) -> Response:
-        require_joint(name)
+        require_joint(service, name)
         now_s = unix_now_s()
         from_s, to_s = _span(since, to, now_s)
         found = await service.history.history(name, from_s, to_s, points, now_s)
@@ -94,16 +94,18 @@ def joints(service: Service) -> APIRouter:
 
     @router.get("/joints/{name}/wear")
     async def wear(name: JointPath) -> Response:
-        require_joint(name)
+        require_joint(service, name)
         return json_response(await service.history.wear(name))
 
-    def require_joint(name: str) -> Joint:
-        try:
-            return service.require_joint(name)
-        except Refused as unknown:
-            raise NotFound(unknown.message) from unknown
-
     return router
+
+
+def require_joint(service: Service, name: str) -> Joint:
+    """The arm's joint of that name. Raises NotFound with those that there are."""
+    try:
+        return service.require_joint(name)
+    except Refused as unknown:
+        raise NotFound(unknown.message) from unknown
 
 
 def _span(since: datetime | None, to: datetime | None, now_s: int) -> tuple[int, int]:

@@ -6,7 +6,7 @@ from typing import Final
 from fastapi import APIRouter, Request, Response
 
 from coordinator.api.control_routes import ControlDesk
-from coordinator.api.joints import JointPath
+from coordinator.api.joints import JointPath, require_joint
 from coordinator.api.json_response import json_response
 from coordinator.api.problems import NotFound
 from coordinator.codes.refusal import RefusalCode
@@ -36,6 +36,7 @@ def updates(service: Service, desk: ControlDesk) -> APIRouter:
     def newest(name: str) -> Response:
         update = service.newest_update()
         if update is None or update.joint != name:
+            require_joint(service, name)
             raise NotFound(
                 f"no update of {name} is known: none was asked for since the coordinator began, or "
                 "another joint's after it"

@@ -19,7 +19,7 @@ from coordinator.cli.common import (
     path_of,
     show_json,
 )
-from coordinator.codes.update_phase import UpdatePhase
+from coordinator.codes.update_phase import UpdatePhase, by_itself
 from coordinator.config.regular_file import read_regular
 from coordinator.config.settings import DEFAULT_URL
 
@@ -73,7 +73,8 @@ def sign(
             "--output",
             parser=path_of("--output"),
             metavar="FILE",
-            help="Where to; beside IMAGE, with .signed behind its name, if not given.",
+            help="Where to; beside IMAGE, with .signed behind its name, if not given. What is "
+            "there already is written over only where it is a signed image.",
         ),
     ] = None,
     as_json: JsonOption = False,
@@ -87,6 +88,11 @@ def sign(
     from protocol.image import HEADER_BYTES, SIGNATURE_BYTES, describe, encode_header
 
     held = _read(file, MAX_SIGNED_BYTES - HEADER_BYTES - SIGNATURE_BYTES)
+    if (has := _header_in(held)) is not None:
+        raise Failure(
+            ExitCode.WRONG_INPUT,
+            f"{file} is signed already, as {has.firmware} for {has.board}: sign the program alone",
+        )
     made = describe(board, firmware, held)
     try:
         header = encode_header(made)
@@ -94,6 +100,7 @@ def sign(
         raise Failure(ExitCode.WRONG_INPUT, f"{file} is not signed: {error}") from error
     signature = signature_of(data, header)
     to = output or file.with_name(f"{file.name}.signed")
+    _require_free(to, file)
     try:
         to.write_bytes(header + signature + held)
     except OSError as error:
@@ -146,8 +153,7 @@ def update(
     with client_at(url) as client, Interrupts.counted() as pressed:
         begun = client.update(name, found.file)
         with giving_back(client):
-            if not as_json:
-                out().print(UPDATE_CAUTION)
+            err().print(UPDATE_CAUTION)  # beside how it goes, also where JSON comes
             ended = _follow(client, begun, Progress(quiet=as_json), pressed)
     if as_json:
         show_json(client.answers["update"])
@@ -162,29 +168,79 @@ def _follow(
     client: "Client", update: "UpdateSnapshot", progress: "Progress", pressed: "Interrupts"
 ) -> "UpdateSnapshot":
     """Follow an update until it is over; Ctrl-C cancels it as long as that can be."""
-    from coordinator.client import Refused
+    from coordinator.client import Refused, Unreachable, WrongInput
 
     with progress.shown():
         answered = 0
         while not update.phase.is_over:
             words = update.message.partition(",")[0]
             progress.tell(words, f"{update.message[len(words) :]}{_share(update)}")
-            if pressed.count > answered:
-                answered = pressed.count
-                try:
-                    client.cancel_update(update.joint)
-                except Refused as refused:
-                    err().print(str(refused))
-            else:
-                time.sleep(LOOK_S)
-            update = client.updating(update.joint)
+            try:
+                if pressed.count > answered:
+                    answered = pressed.count
+                    try:
+                        client.cancel_update(update.joint)
+                    except Refused as refused:
+                        err().print(str(refused))
+                else:
+                    time.sleep(LOOK_S)
+                update = client.updating(update.joint)
+            except Unreachable as error:
+                raise Failure(ExitCode.UNREACHABLE, str(error), *_left(update)) from error
+            except WrongInput as error:  # a coordinator that was started anew knows of none
+                raise Failure(ExitCode.NOT_FINISHED, str(error), *_left(update)) from error
     return update
+
+
+def _left(update: "UpdateSnapshot") -> tuple[str, str]:
+    """What becomes of an update whose coordinator says no more of it, and what to do then."""
+    then = by_itself(update.phase)
+    if update.phase.may_be_cancelled:  # when it was heard last
+        then += f"; if it was to install since, {by_itself(UpdatePhase.INSTALLING)}"
+    told = f"when it answered last: {update.message}; {then}"
+    way = (
+        f"once the coordinator runs again, 'unisono joints' tells which firmware {update.joint} has"
+    )
+    return told, f"{way}; then update it again if it is not the new one"
 
 
 def _share(update: "UpdateSnapshot") -> str:
     if update.phase is not UpdatePhase.SENDING:
         return ""
     return f" ({100 * update.sent_bytes // update.size_bytes} %); Ctrl-C cancels"
+
+
+def _require_free(to: Path, program: Path) -> None:
+    """Raise Failure where a signed image would be written over anything but an older one."""
+    from protocol.image import HEADER_BYTES
+
+    try:
+        is_program = to.samefile(program)
+        held, _ = read_regular(to, HEADER_BYTES)
+    except FileNotFoundError:
+        return
+    except OSError as error:
+        raise Failure(ExitCode.WRONG_INPUT, f"{to} cannot be written: {error.strerror}") from error
+    if is_program:
+        raise Failure(ExitCode.WRONG_INPUT, f"{to} is the program itself, and is not written over")
+    if _header_in(held) is None:
+        raise Failure(
+            ExitCode.WRONG_INPUT,
+            f"{to} is there already, and is no signed image: it is not written over",
+        )
+
+
+def _header_in(held: bytes) -> "ImageHeader | None":
+    """The header with which a signed image begins; None for anything else."""
+    from protocol.errors import FrameError
+    from protocol.image import HEADER_BYTES, decode_header
+
+    if len(held) < HEADER_BYTES:
+        return None
+    try:
+        return decode_header(held[:HEADER_BYTES])
+    except FrameError:
+        return None
 
 
 def _signed(file: Path) -> "SignedImage":

@@ -42,6 +42,18 @@ class UpdatePhase(StrEnum):
         return not self.is_over and not self.may_be_cancelled
 
 
+def by_itself(phase: UpdatePhase) -> str:
+    """What a joint does in an update whose coordinator ends in it, a clause."""
+    match phase:
+        case UpdatePhase.INSTALLING:
+            return "whether it installs is not known"
+        case UpdatePhase.RESTARTING:
+            return "it restarts by itself, and goes back where it then hears no drive"
+        case UpdatePhase.ON_TRIAL:
+            return "it goes back where it then hears no drive"
+    return "what came is kept, and does nothing"
+
+
 _OVER: Final = frozenset(
     {UpdatePhase.DONE, UpdatePhase.WENT_BACK, UpdatePhase.FAILED, UpdatePhase.CANCELLED}
 )

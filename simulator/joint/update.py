@@ -103,7 +103,9 @@ class Updater:
                 f"the image has {described.size_bytes} bytes, there is room for {store.capacity}",
             )
         if not is_signed(header, bytes.fromhex(message.signature), store.public_key):
-            return Refusal("image-signature", "the image is not signed by the key trusted here")
+            return Refusal(
+                "image-signature", "the image is not signed by the key that the joint trusts"
+            )
         coming = store.coming
         if coming is None or coming.header != header:
             coming = store.begin(header)

@@ -8,7 +8,7 @@ from functools import partial
 from typing import Final
 
 from coordinator.codes.level import Level
-from coordinator.codes.update_phase import UpdatePhase, UpdateTrouble
+from coordinator.codes.update_phase import UpdatePhase, UpdateTrouble, by_itself
 from coordinator.core.link.link import JointLink
 from coordinator.core.link.words import not_heard
 from coordinator.core.outbox import Outbox
@@ -94,13 +94,8 @@ class Update:
         """The coordinator ends: whatever the joint does next, it does by itself."""
         if self.phase.is_over:
             return
-        then = {
-            P.INSTALLING: "; whether it installs is not known",
-            P.RESTARTING: "; it restarts by itself, and goes back where it then hears no drive",
-            P.ON_TRIAL: "; it goes back where it then hears no drive",
-        }.get(self.phase, "; what came is kept, and does nothing")
-        word = self.phase.replace("-", " ")
-        why = f"{self.link.name}: the coordinator ended in an update that was {word}{then}"
+        word, then = self.phase.replace("-", " "), by_itself(self.phase)
+        why = f"{self.link.name}: the coordinator ended in an update that was {word}; {then}"
         self._fail(UpdateTrouble.ENDING, why, now)
 
     @property
@@ -215,7 +210,11 @@ class Update:
             self._offer(now)
         else:
             new, name = self.file.header.firmware, self.link.name
-            self._fail(reject.code, f"{name} does not take {new}: {reject.message}", now)
+            why = f"{name} does not take {new}: {reject.message}"
+            if reject.code == "image-signature":
+                why += f"; sign it with the key by which {name} was set up"
+                why += " ('unisono joint image FILE --data DIR' tells whether DIR's key signed it)"
+            self._fail(reject.code, why, now)
 
     def _gained(self, *, is_more: bool, now: int) -> None:
         if is_more:

@@ -22,7 +22,8 @@ from protocol.messages import Welcome
 
 WAY_OFF: Final = (
     "bring the arm to its park pose and its motors off first, by 'unisono stop --level "
-    "stop-and-release --park' or Motors off… on the page; a raised arm may fall"
+    "stop-and-release --park' or Motors off… on the page; a raised arm may fall; a joint that is "
+    "not homed cannot be parked: support the arm and leave out --park, it may fall as motors go off"
 )
 
 

@@ -119,6 +119,16 @@ async def test_how_an_update_goes_is_told_without_all_else_of_the_arm(
     assert verdict(await http.get("/joints/base/update")) == (404, "not-found")
 
 
+async def test_a_joint_that_the_arm_has_not_is_told_apart_from_one_without_an_update(
+    http: httpx2.AsyncClient,
+) -> None:
+    answer = await http.get("/joints/nope/update")
+    assert verdict(answer) == (404, "not-found")
+    assert answer.json()["detail"].startswith("there is no joint 'nope'; this arm has ")
+    answer = await http.get("/joints/elbow/update")
+    assert answer.json()["detail"].startswith("no update of elbow is known")
+
+
 async def test_what_is_not_under_way_cannot_be_cancelled(http: httpx2.AsyncClient) -> None:
     assert verdict(await http.delete("/joints/elbow/update")) == (409, "no-update")
     assert verdict(await http.delete("/joints/knee/update")) == (422, "joint-unknown")

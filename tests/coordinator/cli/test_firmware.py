@@ -159,6 +159,47 @@ def test_the_output_may_be_named_and_an_image_that_is_absent_is(
     assert (done.code, "cannot be written" in done.err) == (2, True)
 
 
+@pytest.mark.parametrize("way", ["itself", "symbolic link", "hard link"])
+def test_a_signed_file_is_not_written_over_its_program(
+    tmp_path: Path, data: Path, unisono: Unisono, way: str
+) -> None:
+    program, output = tmp_path / "joint.bin", tmp_path / "out"
+    program.write_bytes(IMAGE)
+    if way == "itself":
+        output = program
+    elif way == "symbolic link":
+        output.symlink_to(program)
+    else:
+        output.hardlink_to(program)
+    done = sign(unisono, program, data, "--output", str(output))
+    assert done.code == 2
+    assert f"{output} is the program itself" in done.err
+    assert program.read_bytes() == IMAGE
+
+
+def test_only_a_signed_image_is_written_over(
+    tmp_path: Path, signed: Path, data: Path, unisono: Unisono
+) -> None:
+    program, other = tmp_path / "joint.bin", tmp_path / "notes.txt"
+    other.write_text("seedlings in tray 3")
+    done = sign(unisono, program, data, "--output", str(other))
+    assert done.code == 2
+    assert f"{other} is there already, and is no signed image" in done.err
+    assert other.read_text() == "seedlings in tray 3"
+    program.write_bytes(IMAGE + b"of a newer build")
+    assert sign(unisono, program, data).code == 0
+    assert signed.read_bytes()[HEAD:] == IMAGE + b"of a newer build"
+
+
+def test_what_is_signed_already_is_not_signed_again(
+    tmp_path: Path, signed: Path, data: Path, unisono: Unisono
+) -> None:
+    done = sign(unisono, signed, data)
+    assert done.code == 2
+    assert f"{signed} is signed already, as 1.5.0 for bench-joint" in done.err
+    assert not (tmp_path / "joint.bin.signed.signed").exists()
+
+
 # ---- before a stand-in for a coordinator --------------------------------------------------------
 
 
@@ -196,7 +237,7 @@ def test_an_update_is_followed_to_its_end_with_the_caution_before(
         done = unisono("joint", "update", "elbow", str(signed), "--url", url)
     assert done.code == 0, done.err
     assert done.out.endswith("elbow: 1.4.0 confirmed; it was 1.3.2\n")
-    assert "support a raised arm" in done.out
+    assert "support a raised arm" in done.err
     assert coordinator.asked[0] == ("/joints/elbow/update", signed.read_bytes())
     assert coordinator.asked[-1][0] == "/control/release"
 
@@ -232,6 +273,7 @@ def test_one_that_went_back_is_no_success_and_json_is_what_the_coordinator_said(
         done = unisono("joint", "update", "elbow", str(signed), "--url", url, "--json")
     assert done.code == 1
     assert json.loads(done.out) == plain(WENT_BACK)
+    assert "support a raised arm" in done.err
     assert "went back to 1.3.2" in done.err
 
 
@@ -254,6 +296,35 @@ def test_refusals_have_their_exit_code_and_no_caution(
         done = unisono("joint", "update", "elbow", str(signed), "--url", url)
     assert (done.code, done.out) == (code, "")
     assert json.loads(answer[2])["detail"] in done.err
+
+
+GONE: Answer = (502, {}, b"")
+ANEW = refusal(404, "not-found", "no update of elbow is known")
+NOT_KNOWN = "whether it installs is not known"
+
+
+@pytest.mark.parametrize(
+    ("last", "then"),
+    [
+        (SENDING, f"what came is kept, and does nothing; if it was to install since, {NOT_KNOWN}"),
+        (replace(UPDATING, phase=UpdatePhase.INSTALLING), NOT_KNOWN),
+        (replace(UPDATING, phase=UpdatePhase.RESTARTING), "it restarts by itself, and goes"),
+        (
+            replace(UPDATING, phase=UpdatePhase.ON_TRIAL),
+            "it goes back where it then hears no drive",
+        ),
+    ],
+    ids=["sending", "installing", "restarting", "on trial"],
+)
+@pytest.mark.parametrize(("answer", "code"), [(GONE, 4), (ANEW, 1)], ids=["ended", "anew"])
+def test_a_coordinator_that_ends_meanwhile_is_told_with_what_becomes_of_the_joint(
+    signed: Path, unisono: Unisono, last: Any, then: str, answer: Answer, code: int
+) -> None:
+    with served(Standing(UPDATING, last, answer)) as url:
+        done = unisono("joint", "update", "elbow", str(signed), "--url", url)
+    assert done.code == code
+    assert f"when it answered last: {last.message}; {then}" in done.err
+    assert "'unisono joints' tells which firmware elbow has; then update it again" in done.err
 
 
 @pytest.fixture(name="pressed")

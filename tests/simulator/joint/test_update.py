@@ -8,6 +8,7 @@ from protocol.constants import TRIAL_US
 from protocol.drive import Drive, Mode, StopLevel
 from protocol.image import ImageFrame
 from protocol.messages import Blink, Configure, Install, Update, Updating
+from protocol.rejects import REJECTS
 from simulator.joint.images import ImageStore
 from simulator.joint.joint import Joint
 from simulator.joint.refusal import Refusal
@@ -169,7 +170,10 @@ def test_checks_of_an_update_come_in_the_order_of_the_page() -> None:
     images.on_trial = False
     assert code(joint.request(announcing(wrong, STRANGER), NOW)) == "image-board"
     assert code(joint.request(announcing(right_board, STRANGER), NOW)) == "image-size"
-    assert code(joint.request(stranger, NOW)) == "image-signature"
+    foreign = joint.request(stranger, NOW)
+    assert code(foreign) == "image-signature"
+    assert foreign is not None
+    assert foreign.message == REJECTS["image-signature"]
     assert code(joint.request(UPDATE, NOW)) == "image-store"
     assert joint.take_events() == []
 

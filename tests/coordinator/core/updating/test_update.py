@@ -237,6 +237,8 @@ def test_a_foreign_signature_is_refused_by_the_joint_and_nothing_is_sent() -> No
     bench.begin(signed(signature=GOOD_SIGNATURE[::-1][:63] + b"\0"))
     update = bench.over()
     assert (update.phase, update.code) == (P.FAILED, "image-signature")
+    assert "sign it with the key by which base was set up" in update.message
+    assert "unisono joint image" in update.message
     assert not update.may_be_repeated
     assert not image_frames(bench)
 

@@ -62,6 +62,8 @@ def test_a_motor_that_is_on_is_refused_with_what_to_do_first() -> None:
     found = refused(bench, UPDATE)
     assert found.code == "energised"
     assert "unisono stop --level stop-and-release --park" in found.message
+    assert "a joint that is not homed cannot be parked" in found.message
+    assert "support the arm and leave out --park" in found.message
     assert "a raised arm may fall" in found.message
 
 
