@@ -141,7 +141,7 @@ def rehearse_all(asked: Asked, *, as_json: bool) -> ExitCode:
         for sentence in rehearsal_sentences(summary, planned_s):
             out().print(sentence)
         out().print(supply_sentence(summary, chosen.arm.joints, fitted_ohm))
-        out().print(heat_sentence(warmest_c, chosen.arm.joints))
+        out().print(heat_sentence(warmest_c, chosen.arm.joints, told))
         out().print(rehearsal_table(summary, peaks))
         simulated_s = summary.simulated_us / 1e6
         out().print(f"{simulated_s:.0f} s simulated in {took_s:.1f} s: {speed:.0f} × real time")

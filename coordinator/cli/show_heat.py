@@ -26,10 +26,17 @@ def _peak_c(one: JointSnapshot, for_s: float) -> Estimate | None:
     return peak_c(one.temperature_c, one.heat, for_s, fan_runs=bool(one.fan_percent))
 
 
-def heat_sentence(peaks: Mapping[str, Estimate | None], joints: Sequence[Joint]) -> str:
-    """The highest temperature of each joint, and which comes nearest to stopping."""
+def heat_sentence(
+    peaks: Mapping[str, Estimate | None], joints: Sequence[Joint], told: Sequence[JointSnapshot]
+) -> str:
+    """The highest temperature of each joint, which comes nearest to stopping, and why some are not
+    known. `told` is what a coordinator tells of them, if one does.
+    """
     known = [(joint, peak) for joint in joints if (peak := peaks[joint.name]) is not None]
+    why = _why_not(peaks, told)
     if not known:
+        if why:
+            return f"highest temperature: not known ({why})"
         return (
             "highest temperature: not known; that takes an arm that is served, whose joints were "
             "watched resting and moving"
@@ -41,7 +48,34 @@ def heat_sentence(peaks: Mapping[str, Estimate | None], joints: Sequence[Joint])
         f"highest temperature: {each}; of those known {worst.name} {near} where it stops, "
         f"{worst.temperature_limit_c:g} °C; by one body of heat each, as fitted, as warm as before "
         "these rehearsals, its fan as it was, without a break"
+        f"{f'; not known: {why}' if why else ''}"
     )
+
+
+def _why_not(peaks: Mapping[str, Estimate | None], told: Sequence[JointSnapshot]) -> str:
+    """The joints of which no temperature is known, by reason; empty where no coordinator tells."""
+    if not told:
+        return ""
+    found = {one.name: one for one in told}
+    by_reason: dict[str, list[str]] = {}
+    for name, peak in peaks.items():
+        if peak is None:
+            by_reason.setdefault(_reason(found.get(name)), []).append(name)
+    return "; ".join(f"{', '.join(names)}: {reason}" for reason, names in by_reason.items())
+
+
+def _reason(one: JointSnapshot | None) -> str:
+    if one is None:
+        return "its coordinator does not tell of it"
+    if one.link is not LinkWord.UP:
+        return f"its link is {one.link.value}"
+    if one.temperature_c is None:
+        return "it tells no temperature"
+    if one.heat is None:
+        return "nothing was fitted to its temperature"
+    if None in (one.heat.ambient_c, one.heat.run_rise_c, one.heat.time_constant_s):
+        return one.heat.why_not
+    return "its fan runs and may go off"
 
 
 _NEAR: Final = ("is nearest to", "may get to", "is likely to get to", "gets to")

@@ -7,6 +7,7 @@ from rich.table import Table
 
 from coordinator.cli.show import NONE, ms, us
 from coordinator.config.joint import Joint
+from coordinator.health.supply import below_warning
 from coordinator.motion.peaks import JointPeaks, Peak
 from coordinator.rehearsal.summary import Summary
 
@@ -36,10 +37,11 @@ def supply_sentence(summary: Summary, joints: Sequence[Joint], fitted: Collectio
     if fitted:
         rest = "" if len(fitted) == len(joints) else ", the rest is the arm file's"
         whose = f"fitted to {', '.join(fitted)}{rest}"
+    low = below_warning(joints, [lowest[joint.name] for joint in joints])
     return (
         f"lowest supply: {each}; {worst.name} is nearest to where it stops, "
-        f"{worst.supply_limit_v:g} V; hop resistances: {whose}; what joints draw is assumed but "
-        "for their currents"
+        f"{worst.supply_limit_v:g} V; {low}{'; ' if low else ''}hop resistances: {whose}; what "
+        "joints draw is assumed but for their currents"
     )
 
 

@@ -69,7 +69,8 @@ def poor(name: str, quality: LinkQuality) -> Finding:
         True,
         f"{name}: its link is too poor to start: worst link delay "
         f"{quality.worst_delay_us / 1e3:.0f} ms with "
-        f"{quality.loss:.0%} lost would need a start delay of {start_delay_us / 1e3:.0f} ms, "
+        f"{quality.loss:.0%} lost when this began would need a start delay of "
+        f"{start_delay_us / 1e3:.0f} ms, "
         f"{START_DELAY_MAX_US / 1e3:.0f} ms are possible; a start is likely to be refused",
     )
 
@@ -83,8 +84,9 @@ def lossy(name: str, quality: LinkQuality) -> Finding:
     return Finding(
         LOSSY,
         True,
-        f"{name}: {quality.loss:.0%} of the exchanges with it are lost, {LOSSY_SHARE:.0%} are "
-        "already many: starts are set further ahead, and the arm is likely to hold",
+        f"{name}: {quality.loss:.0%} of the exchanges with it were lost when this began, "
+        f"{LOSSY_SHARE:.0%} are already many: starts are set further ahead, and the arm is "
+        "likely to hold",
     )
 
 

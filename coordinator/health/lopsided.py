@@ -60,7 +60,7 @@ class Lopsidedness:
         return Finding(
             LOPSIDED,
             True,
-            f"{name}: messages take {abs(longer_us) / 1e3:.0f} ms longer {way}, of "
+            f"{name}: messages took {abs(longer_us) / 1e3:.0f} ms longer {way} when this began, of "
             f"{round_trip_us / 1e3:.0f} ms there and back; joints still start together within "
             "what is proved, or are refused a start, but a moving arm may hold to set this joint's "
             "clock right",

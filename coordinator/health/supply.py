@@ -1,5 +1,6 @@
 """A supply that is near the limit below which a joint stops, would fall below it, or is none."""
 
+from collections.abc import Sequence
 from typing import Final
 
 from coordinator.codes.level import Level
@@ -74,6 +75,24 @@ def no_supply(supply_v: float) -> str:
     return f"has no motor supply ({supply_v:.1f} V) while its logic answers"
 
 
+def below_v(volts: float, limit_v: float) -> str:
+    """Volts below a limit, with as many digits as it takes not to be rounded up to it."""
+    for digits in (1, 2, 3):
+        if float(said := f"{volts:.{digits}f}") < limit_v - 1e-9:
+            return f"{said} V"
+    return f"just under {limit_v:.4g} V"
+
+
+def below_warning(joints: Sequence[Joint], volts: Sequence[float]) -> str:
+    """Which joints' volts are below their warning, each with its warning, a clause; or nothing."""
+    low = [
+        f"{joint.name} {below_v(volt, joint.supply_warning_v)} ({joint.supply_warning_v:.4g} V)"
+        for joint, volt in zip(joints, volts, strict=True)
+        if volt < joint.supply_warning_v
+    ]
+    return f"below its supply_warning_v: {', '.join(low)}" if low else ""
+
+
 def is_enough(joint: Joint, expected_v: float | None) -> bool:
     """Whether what is expected is clear of a joint's limit; None for a supply that collapses."""
     return expected_v is not None and expected_v >= joint.supply_limit_v * (1.0 + DEAD_BAND)
@@ -91,13 +110,13 @@ def short(joint: Joint, expected_v: float | None, figures: str) -> Finding:
     found = (
         "the supply would collapse"
         if expected_v is None
-        else f"{joint.name} is expected to have {expected_v:.1f} V"
+        else f"{joint.name} was expected when this began to have {below_v(expected_v, limit_v)}"
     )
     return Finding(
         SHORT,
         True,
-        f"with all joints in motion {found}; below {limit_v:g} V {joint.name} stops, and the arm "
-        f"with it ({figures})",
+        f"at worst, with all joints in motion, {found}; below {limit_v:g} V {joint.name} stops, "
+        f"and the arm with it ({figures})",
     )
 
 
@@ -111,6 +130,7 @@ def low(joint: Joint, supply_v: float | None) -> Finding:
     return Finding(
         LOW,
         True,
-        f"{joint.name} has {supply_v:.1f} V, below its warning at {warning_v:.1f} V; below "
+        f"{joint.name} had {below_v(supply_v, warning_v)} when this began, below its warning at "
+        f"{warning_v:.4g} V; below "
         f"{joint.supply_limit_v:g} V it stops",
     )

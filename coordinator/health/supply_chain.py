@@ -13,7 +13,7 @@ from coordinator.config.joint import Joint
 from coordinator.health.draw import WINDING_OHM, drawn_watts, most_watts
 from coordinator.health.hop_estimate import HopEstimate, HopEstimator
 from coordinator.health.load_flow import currents, load_flow
-from coordinator.health.supply import SHORT, feeds, is_enough, short
+from coordinator.health.supply import SHORT, below_v, below_warning, feeds, is_enough, short
 from coordinator.health.warnings import Finding
 from protocol.states import JointState
 from protocol.status import Status
@@ -22,6 +22,9 @@ SETTLE_US: Final = 2_500_000
 """After a load changed: every joint has measured anew twice by then, at once a second."""
 SILENT_US: Final = 2_000_000
 """A joint that was not heard for so long may have changed its load unseen."""
+
+
+_FITTED: Final = "fitted and at the upper ends of what they may be"
 
 
 @dataclass(frozen=True, slots=True)
@@ -50,8 +53,8 @@ class LowestVolts:
         if not fitted:
             return "hop resistances are the arm file's, none is fitted yet"
         if len(fitted) == len(joints):
-            return "all hop resistances are fitted"
-        return f"hop resistances to {', '.join(fitted)} are fitted, the rest is the arm file's"
+            return f"all hop resistances are {_FITTED}"
+        return f"hop resistances to {', '.join(fitted)} are {_FITTED}, the rest is the arm file's"
 
 
 def by_the_file(arm: Arm) -> tuple[float, ...] | None:
@@ -63,18 +66,29 @@ def by_the_file(arm: Arm) -> tuple[float, ...] | None:
     )
 
 
-def brown_out(arm: Arm) -> str | None:
-    """A sentence where an arm in motion would stop for want of supply by its file's figures."""
+def supply_remark(arm: Arm) -> str | None:
+    """A sentence where an arm in motion would stop for want of supply by its file's figures, or
+    have joints below their warning.
+    """
     volts = by_the_file(arm)
     lowest = LowestVolts(volts, (False,) * len(arm.joints))
     index = lowest.worst(arm.joints)
     joint = arm.joints[index]
+    figures = (
+        "by the arm file's source_v, hop_resistance_ohm and run_current_a (windings of "
+        f"{WINDING_OHM:g} Ω are assumed)"
+    )
     if volts is not None and volts[index] >= joint.supply_limit_v:
-        return None
-    what = "the supply collapses" if volts is None else f"{joint.name} has {volts[index]:.1f} V"
+        low = below_warning(arm.joints, volts)
+        return f"with all joints in motion {figures}, {low}" if low else None
+    limit_v = joint.supply_limit_v
+    what = (
+        "the supply collapses"
+        if volts is None
+        else f"{joint.name} has {below_v(volts[index], limit_v)}"
+    )
     return (
-        f"with all joints in motion {what} by the arm file's source_v, hop_resistance_ohm and "
-        f"run_current_a (windings of {WINDING_OHM:g} Ω are assumed); below its supply_limit_v "
+        f"with all joints in motion {what} {figures}; below its supply_limit_v "
         f"{joint.supply_limit_v:g} V {joint.name} stops, and the program ends there"
     )
 

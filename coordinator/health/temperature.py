@@ -54,8 +54,8 @@ def warm(joint: Joint, celsius: float | None) -> Finding:
     return Finding(
         WARM,
         bad,
-        f"{joint.name} is warm: {celsius:.1f} °C, above its warning at {warning_c:g} °C; at its "
-        f"limit of {limit_c:g} °C the arm stops",
+        f"{joint.name} is warm: {celsius:.1f} °C when this began, above its warning at "
+        f"{warning_c:g} °C; at its limit of {limit_c:g} °C the arm stops",
     )
 
 
@@ -68,8 +68,8 @@ def hot(joint: Joint, celsius: float | None) -> Finding:
     return Finding(
         HOT,
         bad,
-        f"{joint.name} is too hot: {celsius:.1f} °C, above its limit of {limit_c:g} °C; it stops "
-        "and takes no new motion before it has cooled",
+        f"{joint.name} is too hot: {celsius:.1f} °C when this began, above its limit of "
+        f"{limit_c:g} °C; it stops and takes no new motion before it has cooled",
     )
 
 
@@ -85,6 +85,6 @@ def fan_still(joint: Joint, celsius: float | None, fan_percent: int) -> Finding:
     return Finding(
         FAN_STILL,
         bad,
-        f"{joint.name} is at {celsius:.1f} °C, above its warning at "
+        f"{joint.name} was at {celsius:.1f} °C when this began, above its warning at "
         f"{joint.temperature_warning_c:g} °C, and reports its fan at 0 %; it will get hotter",
     )

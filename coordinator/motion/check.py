@@ -5,7 +5,7 @@ from dataclasses import dataclass
 from typing import Final, Generic, TypeVar
 
 from coordinator.config.arm import Arm
-from coordinator.health.supply_chain import brown_out
+from coordinator.health.supply_chain import supply_remark
 from coordinator.motion.entry import read_route
 from coordinator.motion.plan import Part, checked_parts, edges_s
 from coordinator.motion.points import CornerLimit, PassedCorner, PlannedMove
@@ -206,8 +206,8 @@ def _planned(part: Part) -> Iterator[tuple[Leg, PlannedMove]]:
 
 
 def _supply(arm: Arm, moves_line: int | None) -> Iterator[Problem]:
-    """Where the arm begins to move, if its supply is too short for that."""
-    sentence = None if moves_line is None else brown_out(arm)
+    """Where the arm begins to move, if its supply is short for that."""
+    sentence = None if moves_line is None else supply_remark(arm)
     if moves_line is not None and sentence is not None:
         yield Problem(moves_line, 1, sentence)
 

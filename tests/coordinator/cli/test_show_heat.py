@@ -9,7 +9,7 @@ from coordinator.cli.show_heat import heat_sentence, peaks_c
 from coordinator.codes.link_word import LinkWord
 from coordinator.core.snapshot.joint import JointSnapshot
 from coordinator.health.heat_peak import peak_c
-from coordinator.health.heat_report import Estimate
+from coordinator.health.heat_report import NOT_YET, SILENT, Estimate
 from tests.coordinator.core.kit import small_arm
 
 JOINTS = small_arm().joints
@@ -44,15 +44,46 @@ def test_where_something_is_missing_no_temperature_is_known(told: JointSnapshot)
 
 def test_the_sentence_names_the_joint_nearest_to_its_limit_and_which_are_not_known() -> None:
     peaks = {"base": Estimate(50.0, 48.0, 52.04), "middle": None, "tip": Estimate(40.0, 39.0, 41.0)}
-    assert heat_sentence(peaks, JOINTS) == (
+    assert heat_sentence(peaks, JOINTS, []) == (
         "highest temperature: base 50.0 °C (48.0 to 52.0), middle not known, tip 40.0 °C (39.0 to "
         "41.0); of those known base is nearest to where it stops, 58 °C; by one body of heat each, "
         "as fitted, as warm as before these rehearsals, its fan as it was, without a break"
     )
-    assert heat_sentence({joint.name: None for joint in JOINTS}, JOINTS) == (
+    assert heat_sentence({joint.name: None for joint in JOINTS}, JOINTS, []) == (
         "highest temperature: not known; that takes an arm that is served, whose joints were "
         "watched resting and moving"
     )
+
+
+def test_of_an_arm_that_is_served_each_joint_has_its_own_reason() -> None:
+    assert TIP.heat is not None
+    middle = replace(TIP, name="middle", heat=NOT_YET)
+    base = replace(middle, name="base")
+    fan = replace(TIP, fan_percent=40, temperature_c=38.0)
+    why = "its temperature must be watched for three minutes first"
+    peaks = {joint.name: None for joint in JOINTS}
+    assert heat_sentence(peaks, JOINTS, [base, middle, fan]) == (
+        f"highest temperature: not known (base, middle: {why}; tip: its fan runs and may go off)"
+    )
+    some = {**peaks, "tip": Estimate(40.0, 39.0, 41.0)}
+    said = heat_sentence(some, JOINTS, [base, replace(middle, link=LinkWord.OFFLINE), TIP])
+    assert said.endswith(f"; not known: base: {why}; middle: its link is offline")
+
+
+@pytest.mark.parametrize(
+    ("told", "why"),
+    [
+        (replace(TIP, temperature_c=None), "it tells no temperature"),
+        (replace(TIP, heat=None), "nothing was fitted to its temperature"),
+        (replace(TIP, heat=SILENT), SILENT.why_not),
+        (None, "its coordinator does not tell of it"),
+    ],
+)
+def test_every_reason_for_no_temperature_has_words(told: JointSnapshot | None, why: str) -> None:
+    others = [replace(TIP, name=name) for name in ("base", "middle")]
+    peaks = {"base": Estimate(40.0, 39.0, 41.0), "middle": Estimate(40.0, 39.0, 41.0), "tip": None}
+    told_of = [*others, told] if told is not None else others
+    assert heat_sentence(peaks, JOINTS, told_of).endswith(f"; not known: tip: {why}")
 
 
 @pytest.mark.parametrize(
@@ -68,9 +99,9 @@ def test_the_sentence_says_how_sure_it_is_that_a_joint_gets_to_its_limit(
     tip: Estimate, words: str
 ) -> None:
     peaks = {"base": Estimate(40.0, 39.0, 41.0), "middle": None, "tip": tip}
-    assert f"of those known {words} where it stops, 58 °C" in heat_sentence(peaks, JOINTS)
+    assert f"of those known {words} where it stops, 58 °C" in heat_sentence(peaks, JOINTS, [])
 
 
 def test_a_joint_that_surely_gets_there_is_told_before_one_that_may_get_further() -> None:
     peaks = {"base": Estimate(57.0, 40.0, 80.0), "middle": None, "tip": Estimate(60.0, 58.5, 61.0)}
-    assert "of those known tip gets to where it stops" in heat_sentence(peaks, JOINTS)
+    assert "of those known tip gets to where it stops" in heat_sentence(peaks, JOINTS, [])

@@ -61,4 +61,10 @@ def test_of_the_supply_the_joint_nearest_to_its_limit_is_told_and_whose_figures_
         "lowest supply: base 22.5 V, middle 21.0 V, tip 20.5 V; base is nearest to where it stops, "
         f"22 V; hop resistances: {whose}; what joints draw is assumed but for their currents"
     )
+    low = (replace(base, supply_limit_v=22.0, supply_warning_v=22.55), *others)
+    assert supply_sentence(summary, low, fitted) == (
+        "lowest supply: base 22.5 V, middle 21.0 V, tip 20.5 V; base is nearest to where it stops, "
+        "22 V; below its supply_warning_v: base 22.5 V (22.55 V); hop resistances: "
+        f"{whose}; what joints draw is assumed but for their currents"
+    )
     assert supply_sentence(summarise([]), joints, fitted) == "supply: nothing was seen of it"

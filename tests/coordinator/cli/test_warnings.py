@@ -14,7 +14,7 @@ WARNING: dict[str, Any] = {
     "joint": "elbow",
     "code": "supply-low",
     "level": "attention",
-    "message": "elbow has 19.1 V, below its warning at 20.0 V; below 18 V it stops",
+    "message": "elbow had 19.1 V when this began, below its warning at 20 V; below 18 V it stops",
     "advice": "measure the supply",
     "since_us": 5,
     "since_utc": "2026-05-04T10:11:12+00:00",
@@ -59,10 +59,10 @@ def test_each_warning_has_its_number_level_joint_time_message_and_advice(
     assert code == 0
     assert out.splitlines() == [
         f"3: attention: elbow, supply-low since {since:%Y-%m-%d %H:%M:%S}",
-        "  elbow has 19.1 V, below its warning at 20.0 V; below 18 V it stops",
+        "  elbow had 19.1 V when this began, below its warning at 20 V; below 18 V it stops",
         "  What to do: measure the supply.",
         f"4: danger: tool, supply-low since {since:%Y-%m-%d %H:%M:%S}, acknowledged",
-        "  elbow has 19.1 V, below its warning at 20.0 V; below 18 V it stops",
+        "  elbow had 19.1 V when this began, below its warning at 20 V; below 18 V it stops",
         "  What to do: measure the supply.",
     ]
 

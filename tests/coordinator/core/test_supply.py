@@ -82,6 +82,7 @@ def test_a_brown_out_is_warned_of_before_it_happens() -> None:
     assert warning.kind.code == "supply-short"
     assert "of base" not in warning.message
     assert "hop resistances to base" in warning.message
+    assert "at the upper ends of what they may be" in warning.message
     assert "below 18 V" in warning.message
     expected_v = supplies(world)["base"].expected_v
     assert expected_v is not None

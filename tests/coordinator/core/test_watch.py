@@ -76,7 +76,9 @@ def test_a_warning_is_told_when_it_begins_and_when_it_ends() -> None:
     unit(world, "tip").supply_v = 19.0
     until(world, lambda: standing(world) == [("tip", "supply-low")])
     (one,) = warnings(world)
-    assert one["message"] == "tip has 19.0 V, below its warning at 20.0 V; below 18 V it stops"
+    assert one["message"] == (
+        "tip had 19.0 V when this began, below its warning at 20 V; below 18 V it stops"
+    )
     assert one["level"] == "attention"
     assert one["advice"].startswith("measure the supply")
     world.run_for(60 * S)

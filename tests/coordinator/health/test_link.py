@@ -39,8 +39,8 @@ def test_a_link_is_too_poor_where_a_start_would_need_a_longer_lead_than_it_may_h
 
 def test_the_sentence_has_q_loss_lead_and_the_most_that_is_possible() -> None:
     assert poor("tip", quality_of(700_000)).message == (
-        "tip: its link is too poor to start: worst link delay 740 ms with 0% lost would need a "
-        "start delay of 1554 ms, "
+        "tip: its link is too poor to start: worst link delay 740 ms with 0% lost when this began "
+        "would need a start delay of 1554 ms, "
         "1450 ms are possible; a start is likely to be refused"
     )
 

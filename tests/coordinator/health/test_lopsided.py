@@ -54,9 +54,9 @@ def test_two_sentences_say_what_was_measured_what_it_means_and_what_to_do(
     for _ in range(SAMPLES):
         finding = lopsided.observe("tip", Ways(forward_us, back_us))
     assert finding.message == (
-        f"tip: messages take 80 ms longer {way}, of 83 ms there and back; joints still start "
-        "together within what is proved, or are refused a start, but a moving arm may hold to set "
-        "this joint's clock right"
+        f"tip: messages took 80 ms longer {way} when this began, of 83 ms there and back; joints "
+        "still start together within what is proved, or are refused a start, but a moving arm may "
+        "hold to set this joint's clock right"
     )
     assert finding.kind.advice == (
         "end uploads and downloads on the joints' network, which make a queue one way, or take "

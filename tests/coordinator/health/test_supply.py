@@ -22,8 +22,18 @@ def test_a_supply_is_low_below_its_warning_and_well_two_per_cent_above(
 def test_the_sentence_names_value_warning_and_limit() -> None:
     joint = replace(tip(), supply_warning_v=21.5)
     assert low(joint, 21.26).message == (
-        "tip has 21.3 V, below its warning at 21.5 V; below 18 V it stops"
+        "tip had 21.3 V when this began, below its warning at 21.5 V; below 18 V it stops"
     )
+
+
+def test_what_is_below_a_limit_is_never_rounded_up_to_it() -> None:
+    found = [short(tip(), volts, "").message for volts in (17.951, 17.996, 17.9999)]
+    assert "to have 17.95 V; below 18 V" in found[0]
+    assert "to have 17.996 V; below 18 V" in found[1]
+    assert "to have just under 18 V; below 18 V" in found[2]
+    joint = replace(tip(), supply_warning_v=21.5)
+    assert "had 21.49 V when this began, below its warning at 21.5 V" in low(joint, 21.49).message
+    assert "had 19.98 V when this began, below its warning at 20 V" in low(tip(), 19.98).message
 
 
 def test_a_supply_that_sags_in_every_move_is_one_warning() -> None:
@@ -73,7 +83,7 @@ def test_a_supply_is_short_where_less_than_the_limit_is_expected(
 
 def test_what_is_expected_is_told_with_the_limit_and_whose_figures_it_is() -> None:
     assert short(tip(), 16.94, "all hop resistances are fitted").message == (
-        "with all joints in motion tip is expected to have 16.9 V; below 18 V tip stops, and the "
-        "arm with it (all hop resistances are fitted)"
+        "at worst, with all joints in motion, tip was expected when this began to have 16.9 V; "
+        "below 18 V tip stops, and the arm with it (all hop resistances are fitted)"
     )
     assert "the supply would collapse; below 18 V" in short(tip(), None, "").message

@@ -5,13 +5,20 @@ from dataclasses import replace
 import pytest
 
 from coordinator.health.draw import IDLE_W, WINDING_OHM, drawn_watts, most_watts
-from coordinator.health.supply_chain import SETTLE_US, SupplyChain, by_the_file
+from coordinator.health.supply_chain import (
+    SETTLE_US,
+    LowestVolts,
+    SupplyChain,
+    by_the_file,
+    supply_remark,
+)
 from protocol.states import JointState
 from protocol.status import Status
 from simulator.physics.supply import chain_voltages
 from tests.coordinator.core.kit import S, small_arm
 
 ARM = small_arm(2)
+FITTED = "fitted and at the upper ends of what they may be"
 REST = Status(boot=1, sequence=1, state=JointState.READY, energised=True)
 OFF = replace(REST, energised=False)
 MOVING = replace(REST, state=JointState.MOVING)
@@ -125,9 +132,30 @@ def test_of_joints_that_are_short_the_one_that_stops_first_is_named() -> None:
     found = [told.chain.short(k) for k in range(2)]
     assert [one.bad for one in found] == [None, True]
     assert found[1].message.startswith(
-        "with all joints in motion middle is expected to have 17.0 V"
+        "at worst, with all joints in motion, middle was expected when this began to have 17.0 V"
     )
     assert "the arm file's, none is fitted yet" in found[1].message
+
+
+def test_fitted_hops_are_said_to_be_at_the_upper_ends_of_what_they_may_be() -> None:
+    said = [LowestVolts(None, one).figures(ARM.joints) for one in ((True, False), (True, True))]
+    assert said == [
+        f"hop resistances to base are {FITTED}, the rest is the arm file's",
+        f"all hop resistances are {FITTED}",
+    ]
+
+
+def test_an_arm_that_would_fall_below_a_warning_only_is_remarked_on_too() -> None:
+    first, last = ARM.joints
+    assert supply_remark(ARM) is None
+    volts = by_the_file(ARM)
+    assert volts is not None
+    careful = replace(ARM, joints=(first, replace(last, supply_warning_v=24.5)))
+    assert supply_remark(careful) == (
+        "with all joints in motion by the arm file's source_v, hop_resistance_ohm and "
+        f"run_current_a (windings of 2 Ω are assumed), below its supply_warning_v: {last.name} "
+        f"{volts[1]:.1f} V (24.5 V)"
+    )
 
 
 def test_the_file_alone_tells_volts_too() -> None:

@@ -46,15 +46,16 @@ def test_the_dead_band_is_as_wide_as_a_reading_may_be_off() -> None:
 
 def test_sentences_name_joint_value_and_limit() -> None:
     assert warm(tip(), 50.04).message == (
-        "tip is warm: 50.0 °C, above its warning at 50 °C; at its limit of 58 °C the arm stops"
+        "tip is warm: 50.0 °C when this began, above its warning at 50 °C; at its limit of 58 °C "
+        "the arm stops"
     )
     assert hot(tip(), 58.31).message == (
-        "tip is too hot: 58.3 °C, above its limit of 58 °C; it stops and takes no new motion "
-        "before it has cooled"
+        "tip is too hot: 58.3 °C when this began, above its limit of 58 °C; it stops and takes no "
+        "new motion before it has cooled"
     )
     assert fan_still(tip(), 52.0, 0).message == (
-        "tip is at 52.0 °C, above its warning at 50 °C, and reports its fan at 0 %; it will get "
-        "hotter"
+        "tip was at 52.0 °C when this began, above its warning at 50 °C, and reports its fan at 0 "
+        "%; it will get hotter"
     )
 
 
