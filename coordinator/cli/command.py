@@ -19,6 +19,7 @@ from coordinator.cli import (
     queue,
     rehearse,
     remote,
+    survey,
     teach,
     warnings,
 )
@@ -62,6 +63,7 @@ def make_app() -> typer.Typer:
     warnings.add_to(app)
     journal.add_to(app)
     history.add_to(app)
+    survey.add_to(app)
     joint.add_to(app)
     accuracy.add_to(app)
     return app
