@@ -46,6 +46,7 @@ from coordinator.core.preview import Preview, preview
 from coordinator.core.run import Phase
 from coordinator.core.snapshot.arm import ArmSnapshot, arm_busy, arm_phase, arm_snapshot
 from coordinator.core.snapshot.warning import WarningSnapshot
+from coordinator.core.surveying import NONE_ASKED, SurveySnapshot
 from coordinator.core.updating.updates import UpdateSnapshot
 from coordinator.links.carrier import Carrier
 from coordinator.links.clock import SleepWatch, arm_now_us, boot_now_us
@@ -237,6 +238,15 @@ class Service:
     def newest_update(self) -> UpdateSnapshot | None:
         """How the newest update goes or went, without the rest of the snapshot."""
         return self._core.updates.snapshot()
+
+    async def newest_survey(self) -> SurveySnapshot:
+        """How the newest survey of links goes or went. Its figures take a thread some time."""
+        survey = self._core.surveys.newest
+        if survey is None:
+            return NONE_ASKED
+        over = survey.phase.is_over
+        results = await asyncio.to_thread(survey.results) if over else ()
+        return survey.snapshot(arm_now_us(), results)
 
     def require_updatable(self, joint: str) -> None:
         """Raise Refused where that joint could get no new firmware now, whichever it is."""

@@ -5,6 +5,10 @@ air gives. Losses come in bursts: a Gilbert–Elliott chain, good or bad, that s
 *time*, so that sending faster earns no luck. Both directions share it, as they share the air. Each
 direction is a queue, first in, first out, which a few frames leave for a way of their own.
 
+A station that sleeps (IEEE 802.11 power save) fetches what waits for it at the access point at a
+beacon, and is awake for a while then and after it has sent something: frames that find it asleep
+wait for the next beacon.
+
 The table `PROFILES` holds assumptions, shaped to published measurements of Wi-Fi stations
 (arduino-esp32 issues 3816 and 1484, esp-idf issue 15345). `none` is a link that adds nothing.
 
@@ -60,6 +64,11 @@ class Profile:
     """Mean of the exponential tail."""
     power_save_probability: float = 0.0
     """Of a frame to the joint waiting for up to 102.4 ms, evenly spread."""
+    beacon_ms: float = 0.0
+    """From one beacon to the next at which a sleeping joint fetches its frames; 0 if it never
+    sleeps."""
+    awake_ms: float = 0.0
+    """How long it stays awake once it has fetched or sent a frame."""
     good_to_bad: float = 0.0
     """Per 10 ms step of the chain."""
     bad_to_good: float = 0.0
@@ -138,6 +147,22 @@ PROFILES: Final[dict[str, Profile]] = {
         held_back_probability=0.01,
         outages_per_minute=1.0,
     ),
+    "power-save": Profile(
+        base_forward_ms=0.6,
+        base_back_ms=0.5,
+        median_ms=0.25,
+        sigma=0.7,
+        tail_probability=0.005,
+        tail_mean_ms=6.0,
+        beacon_ms=POWER_SAVE_MS,
+        awake_ms=10.0,
+        good_to_bad=0.001,
+        bad_to_good=0.5,
+        loss_bad=0.5,
+        loss_good=0.0005,
+        duplicate_probability=0.001,
+        held_back_probability=0.01,
+    ),
 }
 
 
@@ -199,6 +224,10 @@ class Link:
         self._memory = 1.0 - leaving
         self._step = start_us // STEP_US
         self._bad = self._random.random() < self._bad_share
+        # Of its own too: a link whose station never sleeps draws what it always drew.
+        self._beacon_us = int(Random(f"beacon {seed}").random() * profile.beacon_ms * MS)
+        self._fetched_us = self._sent_us = -math.inf
+        """When a sleeping joint fetches what came last for it, and when it sent last."""
         self._outages: list[_Outage] = []
         self._next_outage_us = math.inf
         if profile.outages_per_minute:
@@ -210,6 +239,7 @@ class Link:
 
     def back(self, now_us: int) -> tuple[int, ...]:
         """When a datagram that leaves the joint now arrives: empty if lost, two if doubled."""
+        self._sent_us = now_us
         return self._send(self._ways["back"], now_us)
 
     def stream_delay(self, direction: Direction, now_us: int) -> int:
@@ -233,7 +263,9 @@ class Link:
             rto_us = min(2 * rto_us, MAX_RTO_US)
             # Looked ahead on the side: the chain itself stays at `now_us` for other frames.
             bad = self._bad_after(try_us // STEP_US - step, bad)
-        way.last_stream_us = max(way.last_stream_us, try_us + int(self._delay_us(way)))
+        asleep_us = self._asleep_us(way, try_us)
+        arrival_us = try_us + asleep_us + int(self._delay_us(way))
+        way.last_stream_us = max(way.last_stream_us, arrival_us)
         return way.last_stream_us - now_us
 
     def outage(self, start_us: int, end_us: int, directions: tuple[Direction, ...] = BOTH) -> None:
@@ -253,7 +285,10 @@ class Link:
         if self._outage_end(way, now_us) or random() < self._loss(self._bad):
             return ()
         profile = self.profile
-        arrival_us = now_us + int(self._delay_us(way))
+        asleep_us = self._asleep_us(way, now_us)
+        if way.direction == "forward":
+            self._fetched_us = now_us + asleep_us
+        arrival_us = now_us + asleep_us + int(self._delay_us(way))
         in_order = random() >= profile.reorder_probability
         if in_order and arrival_us < way.last_frame_us:
             arrival_us = way.last_frame_us
@@ -264,6 +299,16 @@ class Link:
         if in_order:
             way.last_frame_us = arrivals[-1]
         return arrivals
+
+    def _asleep_us(self, way: _Way, at_us: int) -> int:
+        """How long a frame waits until the joint wakes."""
+        interval_us = round(self.profile.beacon_ms * MS)
+        if way.direction == "back" or not interval_us:
+            return 0
+        awake_us = self.profile.awake_ms * MS
+        if 0 <= at_us - self._fetched_us < awake_us or 0 <= at_us - self._sent_us < awake_us:
+            return 0
+        return -(at_us - self._beacon_us) % interval_us
 
     def _delay_us(self, way: _Way) -> float:
         """Draw the time on the way, apart from waiting behind other frames."""

@@ -23,6 +23,7 @@ from coordinator.api.records import records
 from coordinator.api.rehearsals import rehearsals
 from coordinator.api.served_at import ON_LOOPBACK, ServedAt
 from coordinator.api.state_routes import reading
+from coordinator.api.survey import survey
 from coordinator.api.taught import taught
 from coordinator.api.touch import TouchHands
 from coordinator.api.updates import updates
@@ -49,6 +50,7 @@ def create_app(service: Service, served_at: ServedAt = ON_LOOPBACK) -> FastAPI:
         reading(service),
         joints(service),
         updates(service, desk),
+        survey(service),
         records(service),
         commands(service, desk),
         taking(desk),

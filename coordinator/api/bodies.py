@@ -8,6 +8,7 @@ from pydantic import BaseModel, ConfigDict, Field, model_validator
 
 from coordinator.config.joint import MAX_ANGLE_DEG
 from coordinator.core.stop_words import StopWord
+from coordinator.health.link_survey import LEAST_FOR_S, MOST_FOR_S, USUAL_FOR_S
 from coordinator.programs import Switches
 from coordinator.programs.loops import MAX_FOR_S, MAX_LOOPS
 from coordinator.programs.options import PlayOptions
@@ -29,6 +30,15 @@ class HomeBody(Body):
     """Joints to home; none named means all."""
 
     joints: Annotated[list[JointName], Field(max_length=64, examples=[["elbow"]])] = []
+
+
+class SurveyBody(Body):
+    """Joints whose links are surveyed, all for none named, and for how many seconds."""
+
+    joints: Annotated[list[JointName], Field(max_length=64, examples=[["elbow"]])] = []
+    for_s: Annotated[
+        float, Field(ge=LEAST_FOR_S, le=MOST_FOR_S, allow_inf_nan=False, examples=[60.0])
+    ] = USUAL_FOR_S
 
 
 class ProgramBody(Body):

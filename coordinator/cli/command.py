@@ -20,6 +20,7 @@ from coordinator.cli import (
     queue,
     rehearse,
     remote,
+    survey,
     teach,
     warnings,
 )
@@ -64,6 +65,7 @@ def make_app() -> typer.Typer:
     journal.add_to(app)
     history.add_to(app)
     homings.add_to(app)
+    survey.add_to(app)
     joint.add_to(app)
     accuracy.add_to(app)
     return app

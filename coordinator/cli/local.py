@@ -56,11 +56,12 @@ NetworkOption = Annotated[
     typer.Option("--network", help="How bad the software joints' network is."),
 ]
 AnyNetworkOption = Annotated[
-    Literal["none", "quiet", "home", "busy", "hostile"] | None,
+    Literal["none", "quiet", "home", "busy", "hostile", "power-save"] | None,
     typer.Option(
         "--network",
         help="How bad the software joints' network is, quiet if not given; none adds nothing, for "
-        "joints that reach the coordinator by a network of yours.",
+        "joints that reach the coordinator by a network of yours; power-save is quiet, but that "
+        "radios sleep between beacons.",
     ),
 ]
 JointsOption = Annotated[

@@ -4,7 +4,13 @@ from collections.abc import Sequence
 from typing import TYPE_CHECKING
 
 if TYPE_CHECKING:
-    from coordinator.client.values import HomingSnapshot, KeptReport, Problem, UpdateSnapshot
+    from coordinator.client.values import (
+        HomingSnapshot,
+        KeptReport,
+        Problem,
+        SurveySnapshot,
+        UpdateSnapshot,
+    )
 
 
 class ClientError(Exception):
@@ -22,6 +28,7 @@ class ClientError(Exception):
      └── NotFinished        it began, and did not end as it was asked
           ├── HomingFailed
           ├── UpdateFailed
+          ├── SurveyEnded
           └── RunNotFinished  stopped, faulted, lost
                └── RunHeld    it rests on its path, and may be resumed
 
@@ -101,6 +108,14 @@ class UpdateFailed(NotFinished):
         super().__init__(update.message)
         self.update = update
         self.code = update.code
+
+
+class SurveyEnded(NotFinished):
+    """A survey of links was cancelled, or something came in between. `survey` tells what."""
+
+    def __init__(self, survey: "SurveySnapshot") -> None:
+        super().__init__(survey.message)
+        self.survey = survey
 
 
 class RunNotFinished(NotFinished):

@@ -26,6 +26,7 @@ from coordinator.client.errors import (
     OtherLoop,
     RunHeld,
     RunNotFinished,
+    SurveyEnded,
     Unreachable,
     UpdateFailed,
     WrongInput,
@@ -33,8 +34,10 @@ from coordinator.client.errors import (
 from coordinator.client.transport import File
 from coordinator.codes.link_word import LinkWord
 from coordinator.codes.outcome import Outcome
+from coordinator.codes.survey_word import SurveyPhase
 from coordinator.codes.update_phase import UpdatePhase
 from coordinator.core.stop_words import StopWord
+from coordinator.health.link_survey import USUAL_FOR_S
 from coordinator.programs import NO_SWITCHES, Problem, Switches
 from coordinator.programs.options import AS_WRITTEN, PlayOptions
 from coordinator.programs.progress import Tell, untold
@@ -52,6 +55,7 @@ if TYPE_CHECKING:
         KeptReport,
         RunGoing,
         RunOver,
+        SurveySnapshot,
         TaughtSnapshot,
         UpdateSnapshot,
         WarningSnapshot,
@@ -245,6 +249,44 @@ class Questions:
         from coordinator.client.values import UpdateSnapshot
 
         return self._asking.read(UpdateSnapshot, answer)
+
+    # ---- links ------------------------------------------------------------------------------
+
+    async def survey(
+        self, joints: Iterable[str] = (), for_s: float = USUAL_FOR_S
+    ) -> "SurveySnapshot":
+        """Begin to survey the links of these joints, of all for none, for 10 to 600 s; how it goes.
+        Nothing moves, and whatever is to move ends it. Refused while anything moves.
+        """
+        return await self._surveying("POST", {"joints": list(joints), "for_s": for_s})
+
+    async def surveying(self) -> "SurveySnapshot":
+        """How the newest survey goes, or what it found; its phase is `none` where there is none."""
+        return await self._surveying("GET")
+
+    async def cancel_survey(self) -> "SurveySnapshot":
+        """Cancel the survey. Refused where none goes on."""
+        return await self._surveying("DELETE")
+
+    async def survey_and_wait(
+        self, joints: Iterable[str] = (), for_s: float = USUAL_FOR_S
+    ) -> "SurveySnapshot":
+        """The same as `survey`, to its end. Raises SurveyEnded where it came to nothing: somebody
+        cancelled it, or the arm was to move. To wait no longer ends nothing.
+        """
+        survey = await self.survey(joints, for_s)
+        while survey.phase == SurveyPhase.MEASURING:
+            await self._asking.transport.sleep(LOOK_S)
+            survey = await self.surveying()
+        if survey.phase != SurveyPhase.DONE:
+            raise SurveyEnded(survey)
+        return survey
+
+    async def _surveying(self, method: str, body: object = None) -> "SurveySnapshot":
+        answer = await self._asking.ask("survey", method, "/survey", body, has="phase")
+        from coordinator.client.values import SurveySnapshot
+
+        return self._asking.read(SurveySnapshot, answer)
 
     # ---- programs ---------------------------------------------------------------------------
 

@@ -23,9 +23,14 @@ from coordinator.core.snapshot.joint import JointSnapshot
 from coordinator.core.snapshot.run import RunSnapshot
 from coordinator.core.snapshot.warning import WarningSnapshot
 from coordinator.core.start_forecast import StartForecast
+from coordinator.core.surveying import SurveySnapshot
 from coordinator.core.updating.updates import UpdateSnapshot
 from coordinator.health.heat_report import Estimate, HeatReport, TimeLeft
 from coordinator.health.home_drift import HomeFigure, HomePlace
+from coordinator.health.link_survey.clock_figures import ClockFigures, Stability
+from coordinator.health.link_survey.findings import LinkFinding
+from coordinator.health.link_survey.joint_survey import JointSurvey, LinkFigures
+from coordinator.health.link_survey.power_save import PowerSave
 from coordinator.motion.check import CheckResult, Overtravels, SlowerCorner
 from coordinator.motion.curves import Curves
 from coordinator.motion.marks import CurveMark
@@ -36,6 +41,7 @@ from coordinator.teaching.taught import Sequence, Visit, Waypoint
 __all__ = [
     "ArmSnapshot",
     "CheckResult",
+    "ClockFigures",
     "Condition",
     "ControlAsked",
     "CurveMark",
@@ -53,10 +59,14 @@ __all__ = [
     "JointHistory",
     "JointHomings",
     "JointSnapshot",
+    "JointSurvey",
     "JointWear",
     "KeptReport",
+    "LinkFigures",
+    "LinkFinding",
     "Note",
     "Overtravels",
+    "PowerSave",
     "Problem",
     "Production",
     "Queue",
@@ -69,8 +79,10 @@ __all__ = [
     "Seam",
     "Sequence",
     "SlowerCorner",
+    "Stability",
     "StartForecast",
     "StartReport",
+    "SurveySnapshot",
     "TaughtSnapshot",
     "TimeLeft",
     "UpdateSnapshot",

@@ -80,6 +80,8 @@ class RefusalCode(StrEnum):
     IMAGE_BOARD = "image-board", "The image is for another board."
     IMAGE_SIZE = "image-size", "The image is larger than the joint has room for."
     IMAGE_RUNS = "image-runs", "The joint runs this very image already."
+    SURVEYING = "surveying", "Links are being surveyed already."
+    NO_SURVEY = "no-survey", "No survey of links is under way."
     ENDING = "ending", "The coordinator is ending."
     FAILED = "failed", "The coordinator broke: see its log, then start it anew."
 

@@ -13,11 +13,13 @@ from pydantic import BaseModel
 from coordinator.codes.level import Level
 from coordinator.codes.refusal import RefusalCode
 from coordinator.core.updating.signed import SignedImage
+from coordinator.health.link_survey import USUAL_FOR_S
 from coordinator.motion.feeding import PlayedPart, PlayedParts, part_at
 from coordinator.motion.outputs import ToolNeed
 from coordinator.programs import NO_SWITCHES, Switches
 from coordinator.programs.loops import ONCE, Loops
 from coordinator.timing.exchange import Exchange
+from protocol.constants import US
 from protocol.discovery import Announcement
 from protocol.drive import Drive, StopLevel
 from protocol.image import ImageFrame
@@ -312,6 +314,19 @@ class CancelUpdate:
     joint: str
 
 
+@dataclass(frozen=True, slots=True)
+class Survey:
+    """Measure the links of these joints at rest, of all for none named."""
+
+    joints: tuple[str, ...] = ()
+    for_us: int = round(USUAL_FOR_S * US)
+
+
+@dataclass(frozen=True, slots=True)
+class CancelSurvey:
+    """End the survey that goes on; nothing is told of it."""
+
+
 Command = (
     Home
     | Play
@@ -326,6 +341,8 @@ Command = (
     | Switch
     | Update
     | CancelUpdate
+    | Survey
+    | CancelSurvey
 )
 
 

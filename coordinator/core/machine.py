@@ -42,6 +42,7 @@ from coordinator.core.run import Phase, Run
 from coordinator.core.run.edge_watch import require_edges
 from coordinator.core.run.report import Report
 from coordinator.core.stop_watch import StopWatch, tell_of_stop
+from coordinator.core.surveying import Surveys
 from coordinator.core.touch import TouchWatch
 from coordinator.core.updating.updates import Updates, require_limp
 from coordinator.core.watch import Watch
@@ -61,6 +62,8 @@ MEASURED_EXCHANGES: Final = 200
 """Until so many exchanges are in, a link is asked at the active rate (design section 3)."""
 RESTS: Final = (Phase.HELD, Phase.PAUSED, Phase.ENDED)
 """Of a run: phases in which it switches no output."""
+LEAVES_OUTPUTS: Final = (ev.Switch, ev.Blink, ev.Override, ev.Survey, ev.CancelSurvey)
+"""Commands that take no output back which a hand has just asked for."""
 SEQUENCE_LAST: Final = 2**32 - 2
 """The session ends before its drives' 32-bit numbers do (design section 3)."""
 KEPT: Final = 100
@@ -91,6 +94,7 @@ class Coordinator:
         self.tool = ToolOutputs(self.links, self.outbox)
         self.currents = Currents(arm, self.links)
         self.updates = Updates(self.links, self.outbox)
+        self.surveys = Surveys(self.outbox)
         self.members = Membership(arm, self.links, self.ramp, self.jog, self.outbox, session)
         self._hands = JogCommands(self.jog, self.outbox, self.named, self._require_at_most_jog)
         self.run: Run | None = None
@@ -120,6 +124,7 @@ class Coordinator:
                 self._replied(event, now)
             case ev.DriveSent():
                 self._by_id[event.joint_id].quality.sent(event.sequence, event.at_us)
+                self.surveys.sent(event.joint_id, event.sequence, event.at_us)
             case ev.FrameSent():
                 link = self._by_id[event.joint_id]
                 link.requests.frame_sent(event.token, event.number, now)
@@ -154,6 +159,7 @@ class Coordinator:
         if not link.in_session or link.welcome is None or event.status.boot != link.welcome.boot:
             return  # on its way since before the joint's boot or the end of its session
         link.quality.answered(event.sequence, event.exchange.t4_us)
+        self.surveys.answered(link.id, event.sequence, event.exchange)
         wrong_since = link.sync.observe(event.exchange, now)
         if wrong_since is not None:
             take_back_proofs(self.reports, link, wrong_since, self.outbox, now)
@@ -215,6 +221,8 @@ class Coordinator:
         if begins_anew and self.homing:
             why = "restarted" if rebooted else "was in another session meanwhile"
             self.homing.forgotten(link, why, now, detail=rebooted)
+        if rebooted:
+            self.surveys.restarted(link.id)
         if self.run:
             if rebooted:
                 self.run.rebooted(link, now)
@@ -245,6 +253,7 @@ class Coordinator:
             self.run.stop(Outcome.LOST, message, now)
         if self.homing:
             self.homing.fail(message, now, detail=True)
+        self.surveys.break_off(why, now)
         self.jog.end(now)
         self.tool.forget()
         # Whatever was done at a joint's control may be as long ago as the laptop slept.
@@ -298,9 +307,13 @@ class Coordinator:
                 self.updates.begin(self.require_updatable(joint, now), command, now)
             case ev.CancelUpdate(joint=joint):
                 self.updates.cancel(self.named(joint), now)
+            case ev.Survey():
+                self._survey(command, now)
+            case ev.CancelSurvey():
+                self.surveys.cancel(now)
             case _:
                 assert_never(command)
-        if not isinstance(command, ev.Switch | ev.Blink | ev.Override):
+        if not isinstance(command, LEAVES_OUTPUTS):
             self.tool.forget()
         self.outbox.at_once = True
         return number
@@ -421,15 +434,29 @@ class Coordinator:
     def require_updatable(self, joint: str, now: int) -> JointLink:
         """The link of a joint that could get new firmware now. Raises Refused."""
         link = self.named(joint)
-        self._require_idle("an update", now)
+        self._require_still("an update", now)
+        require_limp(link, now)
+        return link
+
+    def _require_still(self, wanted: str, now: int) -> None:
+        """Raise Refused unless the arm rests, and nothing that moves it is under way or awaited."""
+        self._require_idle(wanted, now)
         if self.announced:
             raise ev.Refused(
                 RefusalCode.RUNNING,
-                f"{self.announced} is about to be played: an update must wait for it; stop ends it",
+                f"{self.announced} is about to be played: {wanted} must wait for it; stop ends it",
             )
         self._require_no_motion(now)
-        require_limp(link, now)
-        return link
+
+    def _survey(self, survey: ev.Survey, now: int) -> None:
+        wanted = {self.named(name).name for name in survey.joints}
+        self.surveys.require_none()
+        self._require_still("a survey", now)
+        for link in self.links:
+            if link.name in wanted:
+                require_link(link, now)
+        links = [link for link in self.links if not wanted or link.name in wanted]
+        self.surveys.begin(links, survey.for_us, now)
 
     def _home(self, names: tuple[str, ...], now: int) -> int:
         self._require_idle("homing", now)
@@ -539,21 +566,35 @@ class Coordinator:
         return by_us is not None and now < by_us
 
     def _busy(self) -> bool:
-        return self._commanded or any(
-            link.up
-            and (
-                link.orders.stop_wanted
-                or link.orders.clear_wanted
-                or link.quality.count < MEASURED_EXCHANGES
-                or (link.status is not None and not link.at_rest)
+        return (
+            self._commanded
+            or self.surveys.measures
+            or any(
+                link.up
+                and (
+                    link.orders.stop_wanted
+                    or link.orders.clear_wanted
+                    or link.quality.count < MEASURED_EXCHANGES
+                    or (link.status is not None and not link.at_rest)
+                )
+                for link in self.links
             )
-            for link in self.links
         )
+
+    def _disturbance(self, now: int) -> str:
+        """What keeps a survey from measuring links at rest, a clause; empty where nothing does."""
+        if not self.surveys.measures:
+            return ""
+        if self.updates.under_way:
+            return "a joint's firmware is being updated"
+        moves = self.announced or self._moves_or_will(now)
+        return "the arm was to move" if moves else ""
 
     def _step(self, now: int) -> None:
         self.jog.step(now)
         self.tool.step(now)
         self.updates.step(now)
+        self.surveys.step(now, disturbed=self._disturbance(now))
         if self.homing is not None:
             self.homing.step(now)
         run = self.run

@@ -8,6 +8,7 @@ from typing import Any
 from coordinator.codes.level import Level
 from coordinator.core.events import (
     Blink,
+    CancelSurvey,
     CancelUpdate,
     Command,
     Go,
@@ -20,6 +21,7 @@ from coordinator.core.events import (
     Resume,
     Step,
     Stop,
+    Survey,
     Switch,
     Update,
 )
@@ -27,7 +29,7 @@ from coordinator.core.stop_words import STOP_WORDS
 from coordinator.records.trouble_log import TroubleLog
 from coordinator.store import Store, events
 from coordinator.store.utc import utc_now
-from protocol.constants import PPM
+from protocol.constants import PPM, US
 
 _logger = logging.getLogger(__name__)
 
@@ -148,3 +150,7 @@ def command_words(command: Command, number: int | None) -> str:
             return f"update {joint} to {header.firmware}, {header.size_bytes} bytes"
         case CancelUpdate(joint=joint):
             return f"cancel the update of {joint}"
+        case Survey(joints=joints, for_us=for_us):
+            return f"survey the links of {' '.join(joints) or 'all joints'} for {for_us / US:g} s"
+        case CancelSurvey():
+            return "cancel the survey of links"

@@ -579,8 +579,7 @@ MUTANTS = (
     _one(
         "outputs: what a hand asked for is not taken back by another command",
         f"{CORE}/machine.py",
-        "        if not isinstance(command, ev.Switch | ev.Blink | ev.Override):\n"
-        "            self.tool.forget()\n",
+        "        if not isinstance(command, LEAVES_OUTPUTS):\n            self.tool.forget()\n",
         "",
     ),
     _one(

@@ -457,3 +457,42 @@ def test_a_streams_retransmissions_leave_the_chain_where_it_is() -> None:
         before = bool(same.forward(0))
         assert (link.stream_delay("forward", 0) < 200 * MS) == before
         assert bool(link.forward(0)) == before
+
+
+def test_what_finds_a_joint_asleep_waits_for_the_next_beacon() -> None:
+    profile = plain("power-save", sigma=0.0, tail_probability=0.0)
+    link = Link(profile, seed=21)
+    sent_us = [index * (S + 37) for index in range(5_000)]
+    delays = [(link.forward(at_us)[0] - at_us) / MS for at_us in sent_us]
+    fixed_ms = profile.base_forward_ms + profile.median_ms
+    waits = sorted(delay - fixed_ms for delay in delays)
+    # IEEE 802.11: 100 time units of 1.024 ms from beacon to beacon.
+    assert waits[0] >= 0.0
+    assert waits[-1] < 102.4
+    for share in (0.1, 0.5, 0.9):
+        assert waits[round(share * len(waits))] == pytest.approx(102.4 * share, abs=1.0)
+
+
+def test_all_that_waits_for_a_sleeping_joint_is_fetched_at_one_beacon() -> None:
+    link = Link(plain("power-save", sigma=0.0, tail_probability=0.0), seed=22)
+    arrivals_ms = [link.forward(at_ms * MS)[0] / MS for at_ms in range(0, 2000, 20)]
+    together = [b - a for a, b in pairwise(arrivals_ms)]
+    assert sum(gap < 0.01 for gap in together) > len(together) / 2
+    long = [gap for gap in together if gap > 25.0]
+    assert long
+    assert max(together) <= 102.4 + 0.1
+
+
+@pytest.mark.parametrize("wakes", ["forward", "back"])
+def test_a_joint_that_has_fetched_or_sent_something_is_awake_for_a_while(wakes: str) -> None:
+    profile = plain("power-save", sigma=0.0, tail_probability=0.0, held_back_probability=0.0)
+    link = Link(profile, seed=23)
+    fixed_us = round((profile.base_forward_ms + profile.median_ms) * MS)
+    now_us = link.forward(5 * S)[0] - fixed_us if wakes == "forward" else 7 * S
+    if wakes == "back":
+        link.back(now_us)
+    assert link.forward(now_us + 9 * MS)[0] == now_us + 9 * MS + fixed_us
+    link = Link(profile, seed=23)
+    now_us = link.forward(5 * S)[0] - fixed_us
+    late_us = now_us + 11 * MS
+    assert link.forward(late_us)[0] - late_us - fixed_us == pytest.approx(91.4 * MS, abs=2)

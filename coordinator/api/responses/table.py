@@ -31,6 +31,7 @@ from coordinator.api.responses.simple import (
     Taken,
     TextSent,
 )
+from coordinator.api.responses.survey import CANCELLED_SURVEY, SURVEY, SURVEYING
 from coordinator.api.responses.taught import (
     TAUGHT,
     ShiftPreview,
@@ -38,6 +39,7 @@ from coordinator.api.responses.taught import (
     TaughtResults,
     Unfit,
 )
+from coordinator.core.surveying import SurveySnapshot
 from coordinator.core.updating.updates import UpdateSnapshot
 
 JSON: Final = "application/json"
@@ -110,6 +112,11 @@ RESPONSES: Final[dict[str, DescribedResponse]] = {
     ),
     "GET /joints/{name}/update": _told("How its newest update goes or went.", UPDATE),
     "DELETE /joints/{name}/update": _told("The update, cancelled.", CANCELLED_UPDATE),
+    "POST /survey": DescribedResponse(
+        "The survey has begun.", SurveySnapshot, plain(SURVEYING), 202, headers=_PLACE
+    ),
+    "GET /survey": _told("How the newest survey goes, or what it found.", SURVEY),
+    "DELETE /survey": _told("The survey, cancelled.", CANCELLED_SURVEY),
     "GET /joints/{name}/history": DescribedResponse(
         "What it was, as a table with `format=csv` or `Accept: text/csv`.",
         JointHistory,

@@ -90,10 +90,15 @@ class Updates:
             )
         update.cancel(f"the update of {link.name} was cancelled", now)
 
+    @property
+    def under_way(self) -> bool:
+        """Whether one goes on."""
+        return self._update is not None and not self._update.phase.is_over
+
     def require_none(self, wanted: str) -> None:
         """Raise Refused while an update is under way."""
         update = self._update
-        if update is not None and not update.phase.is_over:
+        if update is not None and self.under_way:
             raise Refused(
                 RefusalCode.UPDATING,
                 f"{update.link.name} is being updated ({update.message}): {wanted} must wait",

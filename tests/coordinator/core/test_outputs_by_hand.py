@@ -79,6 +79,16 @@ def test_another_command_takes_back_a_switch_that_is_not_obeyed_yet(command: ev.
     assert not gripper(world)
 
 
+@pytest.mark.parametrize("command", [ev.Survey(), ev.Blink("tip")])
+def test_what_moves_nothing_takes_no_switch_back(command: ev.Command) -> None:
+    world = gripping_world()
+    world.cut("tip", S // 2)
+    world.command(ON)
+    world.command(command)
+    world.run_for(1 * S)
+    assert gripper(world)
+
+
 def test_nothing_is_switched_by_hand_while_anything_moves_or_will_by_itself() -> None:
     world = gripping_world("quiet")
     world.units[TIP].follows = False

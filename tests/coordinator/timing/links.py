@@ -5,10 +5,11 @@ from dataclasses import dataclass
 from heapq import heappop, heappush
 
 from coordinator.timing.exchange import Exchange
-from simulator.network import PROFILES, Link
+from simulator.network import PROFILES, Link, Profile
 from tests.coordinator.timing.true_clocks import TrueClock
 
-PROFILE_NAMES = tuple(name for name in PROFILES if name != "none")
+PROFILE_NAMES = tuple(name for name in PROFILES if name not in ("none", "power-save"))
+"""Those that an arm is meant to work on."""
 HELD_US = 200
 """A joint takes this long to check a tag and to answer (assumed)."""
 
@@ -30,10 +31,10 @@ class Answered:
 
 
 def over(
-    profile: str, seed: int, clock: TrueClock, seconds: float, interval_us: int = 40_000
+    profile: str | Profile, seed: int, clock: TrueClock, seconds: float, interval_us: int = 40_000
 ) -> Iterator[Sent | Answered]:
     """What a coordinator sees that sends at this interval, by time. A copy gets no answer."""
-    link = Link(PROFILES[profile], seed)
+    link = Link(PROFILES[profile] if isinstance(profile, str) else profile, seed)
     # (when, kind, sequence, sent, received): kinds by what comes first at the same instant.
     due: list[tuple[int, int, int, int, int]] = []
     for sequence in range(int(seconds * 1e6) // interval_us):

@@ -1,0 +1,91 @@
+"""A survey of links, with examples of the whole."""
+
+from dataclasses import replace
+from typing import Final
+
+from coordinator.api.responses.base import as_answer
+from coordinator.codes.survey_word import LinkFault, LinkVerdict, SurveyPhase
+from coordinator.core.surveying import NO_MORE, SurveySnapshot
+from coordinator.health.link_survey.clock_figures import ClockFigures, Stability
+from coordinator.health.link_survey.findings import LinkFinding
+from coordinator.health.link_survey.joint_survey import JointSurvey, LinkFigures
+from coordinator.health.link_survey.power_save import PowerSave
+
+_SLEEPS: Final = (
+    "power save is on in this joint's firmware: what is sent to it waits for a beacon, each 102.4 "
+    "ms, and round trips reach 92 ms (1495 exchanges)"
+)
+SURVEY: Final = SurveySnapshot(
+    phase=SurveyPhase.DONE,
+    message="done, 1500 exchanges in 60 s",
+    joints=("elbow", "wrist"),
+    for_s=60.0,
+    left_s=0.0,
+    exchanges=1500,
+    results=(
+        JointSurvey(
+            joint="elbow",
+            verdict=LinkVerdict.USABLE,
+            message=f"elbow: its link is usable: {_SLEEPS}",
+            findings=(
+                LinkFinding(
+                    LinkFault.POWER_SAVE,
+                    _SLEEPS,
+                    "switch power save of its radio off in the firmware, so that it listens always",
+                ),
+            ),
+            figures=LinkFigures(
+                sent=1500,
+                lost=5,
+                loss_low=0.0014,
+                loss_high=0.0078,
+                longest_loss=1,
+                longest_loss_us=40_000,
+                rtt_p50_us=42_140,
+                rtt_p95_us=88_313,
+                rtt_p99_us=91_775,
+                rtt_max_us=102_920,
+                rtt_percentiles_us=tuple(1_800 + 1_011 * percent for percent in range(101)),
+                start_delay_us=277_518,
+                forward_longer_us=39_953.7,
+                forward_error_us=1_300.0,
+                clock=ClockFigures(
+                    rate_ppm=30.3,
+                    rate_error_ppm=22.9,
+                    stability=(Stability(1, None, 443.0), Stability(10, None, 41.5)),
+                ),
+                power_save=PowerSave(found=True, interval_us=102_400, distance=0.11, margin=0.046),
+            ),
+        ),
+        JointSurvey(
+            joint="wrist",
+            verdict=LinkVerdict.NOT_KNOWN,
+            message="wrist: 0 of 0 exchanges were answered, too few to tell anything: 200 must be "
+            "sent and 100 answered",
+            findings=(),
+            figures=None,
+        ),
+    ),
+)
+SURVEYING: Final = replace(
+    SURVEY,
+    phase=SurveyPhase.MEASURING,
+    message="measuring, 0 exchanges so far",
+    left_s=61.0,
+    exchanges=0,
+    results=(),
+)
+CANCELLED_SURVEY: Final = replace(
+    SURVEYING,
+    phase=SurveyPhase.CANCELLED,
+    message=f"the survey was cancelled; {NO_MORE}",
+    left_s=0.0,
+    exchanges=312,
+)
+as_answer(SurveySnapshot)
+as_answer(JointSurvey)
+as_answer(LinkFigures)
+as_answer(LinkFinding)
+as_answer(ClockFigures)
+as_answer(Stability)
+as_answer(PowerSave)
