@@ -70,10 +70,16 @@ class HoldsAndStops(Invariant):
                 level = command.level if isinstance(command, ev.Stop) else StopLevel.NONE
                 run = laptop.core.run
                 worst_delay_us = max(link.quality.worst_delay_us for link in laptop.core.links)
+                soon_us = now + max(worst_delay_us * 3 // 2, LEVELLING_US) + SPARE_US
+                before = self._orders.get(session)
+                if not level and before and not before.level and before.soon_us > now:
+                    # The permit of a hold under way was given by the delay of then: a second one
+                    # makes it neither longer nor shorter.
+                    soon_us = before.soon_us
                 self._orders[session] = _Order(
                     level=level,
                     at_us=now,
-                    soon_us=now + max(worst_delay_us * 3 // 2, LEVELLING_US) + SPARE_US,
+                    soon_us=soon_us,
                     on_path=not level and run is not None and run.cause == ev.Because.OPERATOR,
                     after={link.joint.id: link.orders.sequence for link in laptop.core.links},
                 )
