@@ -30,6 +30,7 @@ MS: Final = 1000
 MINUTE_US: Final = 60_000_000
 
 STEP_US: Final = 10_000  # of the chain, whatever the traffic
+LONG_AGO_US: Final = -(1 << 60)  # before any time of a world
 
 # The back path, from the joint, is the quieter one.
 BACK_MEDIAN: Final = 0.7
@@ -226,7 +227,7 @@ class Link:
         self._bad = self._random.random() < self._bad_share
         # Of its own too: a link whose station never sleeps draws what it always drew.
         self._beacon_us = int(Random(f"beacon {seed}").random() * profile.beacon_ms * MS)
-        self._fetched_us = self._sent_us = -math.inf
+        self._fetched_us = self._sent_us = LONG_AGO_US
         """When a sleeping joint fetches what came last for it, and when it sent last."""
         self._outages: list[_Outage] = []
         self._next_outage_us = math.inf
