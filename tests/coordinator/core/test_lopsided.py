@@ -311,6 +311,6 @@ def test_a_link_that_becomes_lopsided_is_told_of_and_that_it_is_over(way: Direct
     told = [note for note in world.notes if note.code == "link-lopsided"]
     assert [note.joint for note in told] == ["tip"]
     longer = "to the joint than back" if way == "forward" else "back than to the joint"
-    assert f"longer {longer}, of" in told[0].message
+    assert f"longer {longer} when this began, of" in told[0].message
     world.run_for(60 * S)
     assert "link-lopsided-over" in [note.code for note in world.notes]
