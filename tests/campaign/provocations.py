@@ -2,6 +2,7 @@
 
 from collections.abc import Callable
 
+from coordinator.codes.refusal import RefusalCode
 from coordinator.core import events as ev
 from coordinator.core.link.connection import LinkState
 from coordinator.core.run import Phase
@@ -90,7 +91,11 @@ def jogs_unhomed(stage: Stage) -> None:
 
 def _keep_jogging(stage: Stage, velocity_deg_s: float, times: int, name: str = "j1") -> None:
     for _ in range(times):
-        stage.world.command(ev.Jog({name: velocity_deg_s}))
+        try:
+            stage.world.command(ev.Jog({name: velocity_deg_s}))
+        except ev.Refused as refused:  # a fault ended the jog, and the control is held on
+            if refused.code is not RefusalCode.JOG_ENDED:
+                raise
         stage.world.run_for(US // 10)
     stage.world.command(ev.Jog({name: 0.0}))
     stage.world.run_for(US)

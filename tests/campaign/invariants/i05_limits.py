@@ -34,8 +34,8 @@ class WithinLimits(Invariant):
 
     def __init__(self, judge: Judge) -> None:
         super().__init__(judge)
-        self._seen: dict[str, tuple[JointState, float, float, float | None]] = {}
-        """State, joint time, position and arm time of each moving joint at the look before."""
+        self._seen: dict[str, tuple[JointState, float, float, float, float | None]] = {}
+        """By joint that moves: state, joint time, position, velocity and arm time at the last look."""
 
     def rebooted(self, node: Node) -> None:
         self._seen.pop(node.id, None)
@@ -53,7 +53,7 @@ class WithinLimits(Invariant):
         arm_us = None if body.clock is None else body.clock.arm(now)
         if before is not None:
             self._judge_jump(node, before, (now, position, arm_us))
-        self._seen[node.id] = body.state, now, position, arm_us
+        self._seen[node.id] = body.state, now, position, velocity, arm_us
         more_velocity, more_acceleration = 1.0, 1.0
         if body.path.course is not None:
             more_velocity, more_acceleration = segment_allowance(body.path, path_us(node, now))
@@ -83,12 +83,12 @@ class WithinLimits(Invariant):
     def _judge_jump(
         self,
         node: Node,
-        before: tuple[JointState, float, float, float | None],
+        before: tuple[JointState, float, float, float, float | None],
         after: tuple[float, float, float | None],
     ) -> None:
         body = body_of(node)
         assert body.configuration is not None
-        (state, then, position, arm_us), (now, new_position, new_arm_us) = before, after
+        (state, then, position, velocity, arm_us), (now, new_position, new_arm_us) = before, after
         fast = body.configuration.velocity * TOLERANCE * (now - then) / US
         # A joint that homes learns where it is.
         if state is not JointState.HOMING and abs(new_position - position) > (
@@ -100,6 +100,8 @@ class WithinLimits(Invariant):
             )
         if arm_us is None or new_arm_us is None:
             return
+        if state is JointState.STOPPING and not velocity:
+            return  # its braking was over: it rested in between, if for an instant
         jumped_us = (new_arm_us - arm_us) - (now - then)
         if abs(jumped_us) > (TOLERANCE - 1.0) * (now - then) + ARM_ALLOWANCE_US:
             raise self.broken(

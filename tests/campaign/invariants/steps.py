@@ -23,6 +23,8 @@ class _Sum:
 
     session: int
     boot: int
+    stood: float
+    """Where it stood before the first, in counts; a stop may leave it between two."""
     at: float
     """Where they end: the sum in counts, not rounded."""
     told_before: list[ev.Note]
@@ -55,7 +57,8 @@ class StepsAddUp(Invariant):
             if speed:
                 raise self.broken(f"a step of {node.name} is taken while it moves")
             boot = node.unit.joint.identity.boot
-            known = _Sum(session, boot, round(position), list(laptop.core.outbox.notes))
+            told_before = list(laptop.core.outbox.notes)
+            known = _Sum(session, boot, position, round(position), told_before)
             self._sums[node.id] = known
         known.at += command.by_deg * joint.counts_per_degree
 
@@ -88,7 +91,10 @@ class StepsAddUp(Invariant):
             if not any(note is one for one in known.told_before)
         )
         position = body_of(node).position(self.judge.joint_us(node))[0]
-        off = position - round(known.at)
+        end = round(known.at)
+        if position == known.stood and end == round(known.stood):
+            return  # their sum is nothing, and it never began to move
+        off = position - end
         if not told and off:
             raise self.broken(
                 f"steps of {node.name} end {off:+g} counts from their sum, and nobody is told"
