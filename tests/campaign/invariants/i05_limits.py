@@ -35,7 +35,7 @@ class WithinLimits(Invariant):
     def __init__(self, judge: Judge) -> None:
         super().__init__(judge)
         self._seen: dict[str, tuple[JointState, float, float, float, float | None]] = {}
-        """By joint that moves: state, joint time, position, velocity and arm time at the last look."""
+        """State, joint time, position, velocity, arm time of each moving joint at the last look."""
 
     def rebooted(self, node: Node) -> None:
         self._seen.pop(node.id, None)
