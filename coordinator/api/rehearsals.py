@@ -10,7 +10,6 @@ from coordinator.api.problems import NotFound
 from coordinator.codes.refusal import RefusalCode
 from coordinator.config.settings import API_PREFIX
 from coordinator.core.events import Refused
-from coordinator.core.snapshot.joint import fitted_hops
 from coordinator.programs.size import size_mistake
 from coordinator.service import Service
 from coordinator.workers.rehearsals import Rehearsals, Wish
@@ -50,8 +49,8 @@ def rehearsals(kept: Rehearsals, service: Service) -> APIRouter:
     async def begin(body: RehearsalBody, response: Response) -> dict[str, Any]:
         if sentence := size_mistake(body.name, len(body.text.encode(errors="replace"))):
             raise Refused(RefusalCode.PROGRAM_TOO_LARGE, sentence)
-        fitted_ohm = fitted_hops(service.snapshot().joints)
-        wish = Wish(body.name, body.text, body.network, body.repetitions, body.switches, fitted_ohm)
+        told = tuple(service.snapshot().joints)
+        wish = Wish(body.name, body.text, body.network, body.repetitions, body.switches, told)
         number = kept.begin(wish)
         last.update(network=body.network, repetitions=body.repetitions)
         service.choices.remember(CHOICE, dict(last))

@@ -22,7 +22,6 @@ from coordinator.cli.common import (
     read_program,
     show_json,
 )
-from coordinator.cli.show_heat import heat_sentence, peaks_c
 from coordinator.cli.show_rehearsal import rehearsal_sentences, rehearsal_table, supply_sentence
 from coordinator.cli.watch import Interrupts
 from coordinator.cli.which_arm import ChosenArm, choose_arm
@@ -36,6 +35,7 @@ from coordinator.motion.plan import plan_text
 from coordinator.motion.route import pose_of
 from coordinator.programs import ProgramError, Switches
 from coordinator.programs.loops import Loops
+from coordinator.rehearsal.expected_heat import heat_sentence, peaks_c
 from coordinator.rehearsal.meeting import RehearsalError
 from coordinator.rehearsal.played import Played
 from coordinator.rehearsal.plot import plot

@@ -16,12 +16,16 @@ from coordinator import compiled
 from coordinator.codes.refusal import RefusalCode
 from coordinator.config.arm import Arm
 from coordinator.core.events import Refused
+from coordinator.core.snapshot.joint import JointSnapshot, fitted_hops
 from coordinator.motion.peaks import JointPeaks
 from coordinator.programs import NO_SWITCHES, Problem, Switches
+from coordinator.rehearsal.expected_heat import heat_sentence, peaks_c
 from coordinator.rehearsal.played import Played
 from coordinator.rehearsal.plot import plot
-from coordinator.rehearsal.summary import start_skews_us, summarise
+from coordinator.rehearsal.summary import Summary, start_skews_us, summarise
 from coordinator.workers.processes import SPAWN, end_child, start_child
+from coordinator.workers.rehearsing import Planned
+from protocol.constants import US
 
 _REHEARSE: Final = "coordinator.workers.rehearsing:rehearse"
 KEPT: Final = 20
@@ -37,8 +41,13 @@ class Wish:
     network: str
     repetitions: int
     switches: Switches = NO_SWITCHES
-    fitted_ohm: dict[str, float] = field(default_factory=dict)
-    """Resistances of hops, by joint, that are fitted; the arm file has the rest."""
+    told: tuple[JointSnapshot, ...] = ()
+    """The arm's joints as they were when it was asked for, with what was fitted to them."""
+
+    @property
+    def fitted_ohm(self) -> dict[str, float]:
+        """Resistances of hops, by joint, that are fitted; the arm file has the rest."""
+        return fitted_hops(self.told)
 
 
 @dataclass(slots=True)
@@ -50,10 +59,14 @@ class _Rehearsal:
     errors: list[Problem] = field(default_factory=list)
     """The program's mistakes, for an arm that stands at its pose `park`."""
     played: list[Played] = field(default_factory=list)
-    peaks: tuple[JointPeaks, ...] = ()
+    planned: Planned | None = None
     process: SpawnProcess | None = None
 
-    def to_json(self, number: int) -> dict[str, Any]:
+    @property
+    def peaks(self) -> tuple[JointPeaks, ...]:
+        return self.planned.peaks if self.planned is not None else ()
+
+    def to_json(self, number: int, arm: Arm) -> dict[str, Any]:
         summary = summarise(self.played) if self.played else None
         return {
             "rehearsal": number,
@@ -67,6 +80,20 @@ class _Rehearsal:
             "summary": asdict(summary) if summary is not None else None,
             "joints": [asdict(peak) for peak in self.peaks],
             "fitted_hops": list(self.wish.fitted_ohm),
+            **self._heat(summary, arm),
+        }
+
+    def _heat(self, summary: Summary | None, arm: Arm) -> dict[str, Any]:
+        if summary is None or self.planned is None:
+            return {"highest_temperature_c": {}, "heat": ""}
+        longest_us = summary.duration_us.most if summary.duration_us is not None else 0.0
+        for_s = max(self.planned.duration_us, longest_us) / US
+        highest_c = peaks_c(arm.joints, self.wish.told, for_s)
+        return {
+            "highest_temperature_c": {
+                name: None if one is None else asdict(one) for name, one in highest_c.items()
+            },
+            "heat": heat_sentence(highest_c, arm.joints, self.wish.told),
         }
 
 
@@ -103,7 +130,7 @@ class Rehearsals:
     def state(self, number: int) -> dict[str, Any] | None:
         """How one goes or went, with what is known so far; None if it is not kept."""
         found = self._kept.get(number)
-        return found.to_json(number) if found is not None else None
+        return found.to_json(number, self._arm) if found is not None else None
 
     async def picture(self, number: int) -> str | None:
         """What has been seen so far as SVG; None where there is nothing to draw."""
@@ -168,7 +195,7 @@ async def _follow(rehearsal: _Rehearsal, arm: Arm, pipe: Connection) -> None:
                 rehearsal.message = "the program has mistakes"
                 rehearsal.errors = result
             else:
-                rehearsal.peaks = result
+                rehearsal.planned = result
     if rehearsal.state == "running":
         is_done = len(rehearsal.played) == rehearsal.wish.repetitions
         rehearsal.state = "done" if is_done else "failed"

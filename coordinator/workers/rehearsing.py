@@ -2,10 +2,11 @@
 
 import contextlib
 import os
+from dataclasses import dataclass
 from multiprocessing.connection import Connection
 
 from coordinator.config.arm import Arm
-from coordinator.motion.peaks import joint_peaks
+from coordinator.motion.peaks import JointPeaks, joint_peaks
 from coordinator.motion.plan import plan_text
 from coordinator.motion.route import pose_of
 from coordinator.programs import ProgramError, Switches
@@ -16,11 +17,20 @@ from coordinator.workers.planner import NICENESS
 from simulator.network import PROFILES
 
 
+@dataclass(frozen=True, slots=True)
+class Planned:
+    """What the plan of a program says."""
+
+    peaks: tuple[JointPeaks, ...]
+    duration_us: int
+    """Without pauses."""
+
+
 def rehearse(pipe: Connection) -> None:
     """Take an arm, a program's name and text, a network, a number of times, the operator's
     switches and fitted resistances of hops; send what comes.
 
-    That is the plan's peaks and each `Played`, or a list of mistakes, or a sentence in place of
+    That is `Planned` and each `Played`, or a list of mistakes, or a sentence in place of
     what else there would be.
     """
     os.nice(NICENESS)
@@ -47,7 +57,8 @@ def _rehearse(
     if not parts:
         pipe.send(f"{name} moves nothing")
         return
-    pipe.send(joint_peaks(parts, arm))
+    duration_us = sum(move.duration_us for part in parts for move in part.moves())
+    pipe.send(Planned(joint_peaks(parts, arm), duration_us))
     for seed in range(1, repetitions + 1):
         try:
             joints = joint_settings(arm, seed, fitted_ohm=fitted_ohm)

@@ -49,6 +49,8 @@ def test_a_rehearsal_shows_its_progress_what_to_expect_and_its_plot(
     assert shown["off its instant, 99 %"].endswith("µs")
     assert shown["buffer margin"] == "–"
     assert "°/s" in shown["speed / limit"]
+    assert shown["highest temperature"] == "–"
+    expect(panel.get_by_text("Highest temperature: not known (")).to_be_visible()
     plot = panel.get_by_role("img")
     assert plot.evaluate("image => image.decode().then(() => image.naturalWidth)") > 0
     looks_well(page)

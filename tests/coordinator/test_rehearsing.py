@@ -2,14 +2,17 @@
 
 import asyncio
 from collections.abc import AsyncIterator
+from dataclasses import asdict, replace
 from pathlib import Path
 from typing import Any
 from xml.etree import ElementTree as ET
 
 import pytest
 
+from coordinator.api.responses.arm import ARM
 from coordinator.config.arm import Arm, parse_arm
 from coordinator.core.events import Refused
+from coordinator.health.heat_peak import peak_c
 from coordinator.workers.rehearsals import KEPT, Rehearsals, Wish
 from tests.quick_arm import arm_text
 
@@ -48,6 +51,22 @@ async def test_a_rehearsal_says_what_to_expect_and_draws_it(rehearsals: Rehearsa
     assert picture is not None
     words = [e.text for e in ET.fromstring(picture).iter() if e.tag.endswith("text")]
     assert "tray.nc on quick arm, network quiet, 2 of 2 rehearsals" in words
+
+
+async def test_a_rehearsal_tells_how_warm_joints_get_by_what_was_fitted_when_it_was_asked_for(
+    rehearsals: Rehearsals,
+) -> None:
+    told = replace(ARM.joints[0], name="turntable", fan_percent=0)
+    assert told.heat is not None
+    assert told.temperature_c is not None
+    state = await ended(
+        rehearsals, rehearsals.begin(Wish("t.nc", PROGRAM, "quiet", 1, told=(told,)))
+    )
+    longest_s = state["summary"]["duration_us"]["most"] / 1e6
+    expected = peak_c(told.temperature_c, told.heat, longest_s, fan_runs=False)
+    assert expected is not None
+    assert state["highest_temperature_c"] == {"turntable": asdict(expected), "shoulder": None}
+    assert state["heat"].startswith(f"highest temperature: turntable {expected.value:.1f} °C")
 
 
 async def test_one_goes_on_at_a_time_and_can_be_cancelled(rehearsals: Rehearsals) -> None:

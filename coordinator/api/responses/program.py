@@ -5,6 +5,7 @@ from typing import Literal
 
 from coordinator.api.rehearsals import Network
 from coordinator.api.responses.base import ResponseModel, as_answer, eg
+from coordinator.health.heat_report import Estimate
 from coordinator.motion.check import CheckedMove, Overtravels, SlowerCorner, SlowerMove
 from coordinator.motion.curves import Curves
 from coordinator.motion.marks import CurveMark, MarkKind
@@ -36,6 +37,7 @@ CURVES = Curves(
     {"elbow": 96.0}, (CurveMark(MarkKind.OUTPUT, 1.92, 1.92, 2, "gripper", True),), {"passed": 12},
 )  # fmt: skip
 as_answer(Curves)
+_WARMEST = Estimate(48.2, 46.5, 49.9)
 _PEAKS = JointPeaks("elbow", Peak(60.0, 60.0, 1), Peak(120.0, 120.0, 1))
 
 
@@ -101,6 +103,11 @@ class Rehearsal(ResponseModel):
     fitted_hops: list[str] = eg(["elbow"])
     """Joints the way to which has the resistance that is fitted on the arm; the rest has the arm
     file's."""
+    highest_temperature_c: dict[str, Estimate | None] = eg({"elbow": asdict(_WARMEST)})
+    """Of each joint, with its 90 % interval, by what was fitted to it when this was asked for;
+    `null` where it is not known. Empty before the first is done."""
+    heat: str = eg("highest temperature: elbow 48.2 °C (46.5 to 49.9)")
+    """The same for people, with what is nearest to where it stops, and why some are not known."""
 
 
 class Begun(ResponseModel):

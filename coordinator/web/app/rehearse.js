@@ -2,7 +2,7 @@
 
 import { html } from "htm/preact";
 import { useEffect, useState } from "preact/hooks";
-import { ask, get, post, Refusal, sentence } from "./api.js";
+import { ask, closed, get, post, Refusal, sentence } from "./api.js";
 import { figure, micros } from "./figures.js";
 import { Mistakes } from "./mistakes.js";
 import { Press } from "./press.js";
@@ -114,7 +114,7 @@ function outcome(seen) {
   return `${seen.state === "cancelled" ? "Cancelled" : "Done"}: ${seen.done} of ${seen.of} rehearsals.`;
 }
 
-function Summary({ seen: { summary, joints, rehearsal, state, fitted_hops } }) {
+function Summary({ seen: { summary, joints, rehearsal, state, fitted_hops, highest_temperature_c, heat } }) {
   const failed = summary.not_at_once;
   return html`
     <ul class="facts">
@@ -128,16 +128,17 @@ function Summary({ seen: { summary, joints, rehearsal, state, fitted_hops } }) {
       <li><strong>Holds</strong>: ${summary.holds === 0 ? "none" : `${summary.holds}, ${figure(summary.holds_per_run, 2, "")} a run`}.</li>
       <li><strong>Supply</strong>: what joints draw is assumed but for their currents; hop resistances are
         ${" "}${fitted_hops?.length ? `fitted to ${fitted_hops.join(", ")}, else the arm file's` : "the arm file's, none is fitted"}.</li>
+      ${heat && html`<li><strong>Highest temperature</strong>: ${closed(heat.replace(/^highest temperature: /, ""))}</li>`}
     </ul>
     <div class="scroll" tabindex="0" role="region" aria-label="What is asked of each joint">
       <table>
         <thead><tr><th scope="col">joint</th><th scope="col">start margin, 99 % have</th><th scope="col">off its instant, 99 %</th>
-          <th scope="col">buffer margin</th><th scope="col">lowest supply</th>
+          <th scope="col">buffer margin</th><th scope="col">lowest supply</th><th scope="col">highest temperature</th>
           <th scope="col">speed / limit</th><th scope="col">acceleration / limit</th></tr></thead>
         <tbody>${joints.map((joint) => html`<tr key=${joint.name}><th scope="row">${joint.name}</th>
           <td>${micros(summary.start_margin_us[joint.name]?.p01)}</td><td>${micros(summary.off_us[joint.name]?.p99)}</td>
           <td>${micros(summary.buffer_margin_us[joint.name])}</td>
-          <td>${figure(summary.lowest_supply_v?.[joint.name], 1, "V")}</td>
+          <td>${figure(summary.lowest_supply_v?.[joint.name], 1, "V")}</td><td>${within(highest_temperature_c?.[joint.name])}</td>
           <td>${peak(joint.velocity, "°/s")}</td><td>${peak(joint.acceleration, "°/s²")}</td></tr>`)}
         </tbody>
       </table>
@@ -147,4 +148,5 @@ function Summary({ seen: { summary, joints, rehearsal, state, fitted_hops } }) {
 }
 
 const seconds = (us) => figure(us == null ? null : us / 1e6, 1, "s");
+const within = (one) => one ? `${figure(one.value, 1, "")} (${figure(one.low, 1, "")} to ${figure(one.high, 1, "°C")})` : figure(null, 1, "°C");
 const peak = (one, unit) => `${figure(one.value, 1, "")} / ${figure(one.limit, 0, unit)}`;

@@ -5,11 +5,11 @@ from dataclasses import replace
 import pytest
 
 from coordinator.api.responses.arm import ARM
-from coordinator.cli.show_heat import heat_sentence, peaks_c
 from coordinator.codes.link_word import LinkWord
 from coordinator.core.snapshot.joint import JointSnapshot
 from coordinator.health.heat_peak import peak_c
 from coordinator.health.heat_report import NOT_YET, SILENT, Estimate
+from coordinator.rehearsal.expected_heat import heat_sentence, peaks_c
 from tests.coordinator.core.kit import small_arm
 
 JOINTS = small_arm().joints
