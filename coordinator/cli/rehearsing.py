@@ -27,6 +27,7 @@ from coordinator.cli.watch import Interrupts
 from coordinator.cli.which_arm import ChosenArm, choose_arm
 from coordinator.cli.written import require_writable, write_file
 from coordinator.config.arm import parse_arm
+from coordinator.config.joint import Joint
 from coordinator.core.snapshot.joint import JointSnapshot, fitted_hops
 from coordinator.motion import Part, check_program
 from coordinator.motion.check import CheckResult
@@ -35,7 +36,7 @@ from coordinator.motion.plan import plan_text
 from coordinator.motion.route import pose_of
 from coordinator.programs import ProgramError, Switches
 from coordinator.programs.loops import Loops
-from coordinator.rehearsal.expected_heat import heat_sentence, peaks_c
+from coordinator.rehearsal.expected_heat import heat_sentence, peaks_c, rest_needed, too_warm
 from coordinator.rehearsal.meeting import RehearsalError
 from coordinator.rehearsal.played import Played
 from coordinator.rehearsal.plot import plot
@@ -147,7 +148,18 @@ def rehearse_all(asked: Asked, *, as_json: bool) -> ExitCode:
         out().print(f"{simulated_s:.0f} s simulated in {took_s:.1f} s: {speed:.0f} × real time")
         if hint := compiled.hint():
             err().print(hint)
-    return ExitCode.NOT_FINISHED if is_cancelled else ExitCode.DONE
+    if is_cancelled:
+        return ExitCode.NOT_FINISHED
+    if soft := too_warm(warmest_c, chosen.arm.joints):
+        raise Failure(ExitCode.REFUSED, *(_too_warm(joint, told) for joint in soft))
+    return ExitCode.DONE
+
+
+def _too_warm(joint: Joint, told: tuple[JointSnapshot, ...]) -> str:
+    return (
+        f"{joint.name} would get to where it stops, {joint.temperature_limit_c:g} °C, if this were "
+        f"played now: {rest_needed(joint, told)}"
+    )
 
 
 def _told(chosen: ChosenArm) -> tuple[JointSnapshot, ...]:

@@ -73,7 +73,11 @@ def figures(
             value, deviation = _of(mean, columns, settles)
             return value + SURE * deviation
 
-        told = replace(told, rest_share=rest_share(highest_c, load, rest_load, limit_c))
+        told = replace(
+            told,
+            rest_share=rest_share(highest_c, load, rest_load, limit_c),
+            run_rest_share=rest_share(highest_c, 1.0, rest_load, limit_c),
+        )
     missing = [
         name
         for name, value in (

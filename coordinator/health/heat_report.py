@@ -50,6 +50,8 @@ class HeatReport:
     its limit even at the upper end of the interval; 0 where it does so anyway. None where that is
     not known, or rest with its motor held does not do.
     """
+    run_rest_share: float | None = None
+    """The same where it has its run current the rest of the time, as while programs play."""
     fan_on_c: float | None = None
     """Above which its fan was seen to come on."""
     fan_off_c: float | None = None

@@ -26,6 +26,27 @@ def _peak_c(one: JointSnapshot, for_s: float) -> Estimate | None:
     return peak_c(one.temperature_c, one.heat, for_s, fan_runs=bool(one.fan_percent))
 
 
+def too_warm(peaks: Mapping[str, Estimate | None], joints: Sequence[Joint]) -> list[Joint]:
+    """The joints that are likely to get to where they stop, or sure to."""
+    return [
+        joint
+        for joint in joints
+        if (peak := peaks[joint.name]) is not None and peak.value >= joint.temperature_limit_c
+    ]
+
+
+def rest_needed(joint: Joint, told: Sequence[JointSnapshot]) -> str:
+    """How much it must rest to stay below where it stops while it plays on, a clause."""
+    found = next((one for one in told if one.name == joint.name), None)
+    share = found.heat.run_rest_share if found is not None and found.heat is not None else None
+    if not share:
+        return f"no rest with its motor held is known to keep {joint.name} below"
+    return (
+        f"resting {share:.0%} of the time, in turns of a few minutes with its motor held, keeps "
+        f"{joint.name} below"
+    )
+
+
 def heat_sentence(
     peaks: Mapping[str, Estimate | None], joints: Sequence[Joint], told: Sequence[JointSnapshot]
 ) -> str:
@@ -43,11 +64,12 @@ def heat_sentence(
         )
     worst, hottest = max(known, key=lambda one: _nearness(*one))
     each = ", ".join(f"{name} {_within(peak)}" for name, peak in peaks.items())
-    near = _NEAR[_nearness(worst, hottest)[0]]
+    reached = _nearness(worst, hottest)[0]
+    rest = f"; {rest_needed(worst, told)}" if reached else ""
     return (
-        f"highest temperature: {each}; of those known {worst.name} {near} where it stops, "
-        f"{worst.temperature_limit_c:g} °C; by one body of heat each, as fitted, as warm as before "
-        "these rehearsals, its fan as it was, without a break"
+        f"highest temperature: {each}; of those known {worst.name} {_NEAR[reached]} where it "
+        f"stops, {worst.temperature_limit_c:g} °C{rest}; by one body of heat each, as fitted, as "
+        "warm as before these rehearsals, its fan as it was, without a break"
         f"{f'; not known: {why}' if why else ''}"
     )
 

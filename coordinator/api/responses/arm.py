@@ -78,6 +78,7 @@ _JOINT: Final = JointSnapshot(
         warning=TimeLeft(None, None, None),
         limit=TimeLeft(None, None, None),
         rest_share=0.0,
+        run_rest_share=0.2,
         fan_on_c=45.0,
         fan_off_c=40.1,
         fan_factor=Estimate(2.9, 2.6, 3.2),

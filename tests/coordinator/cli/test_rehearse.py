@@ -6,10 +6,12 @@ import subprocess
 import sys
 import xml.etree.ElementTree as ET
 from collections.abc import Sequence
+from dataclasses import replace
 from pathlib import Path
 
 import pytest
 
+from coordinator.api.responses.arm import ARM as ARM_TOLD
 from coordinator.cli import rehearsing
 from coordinator.cli.command import run
 from coordinator.config.joint import Joint
@@ -151,6 +153,38 @@ def test_where_no_rehearsal_finished_joints_are_taken_to_play_all_loops_as_plann
         planned_s.append(json.loads(capsys.readouterr().out)["planned_s"])
     assert asked_s == planned_s
     assert asked_s[1] == pytest.approx(7 * asked_s[0], rel=0.01)
+
+
+@pytest.mark.parametrize("as_json", [False, True])
+def test_a_program_by_which_a_joint_would_get_too_warm_is_refused_with_how_much_it_must_rest(
+    program: str,
+    arm: str,
+    capsys: pytest.CaptureFixture[str],
+    monkeypatch: pytest.MonkeyPatch,
+    as_json: bool,
+) -> None:
+    heat = ARM_TOLD.joints[0].heat
+    assert heat is not None
+    warm = replace(
+        ARM_TOLD.joints[0],
+        name="tip",
+        temperature_c=59.0,  # above its limit already
+        fan_percent=0,
+        heat=replace(heat, run_rest_share=0.35),
+    )
+    unfinished = Played(1, "unfinished", "", None, None, (), 0, 0, (), {}, {}, 1_000_000)
+    monkeypatch.setattr(rehearsing, "_told", lambda _: (warm,))
+    monkeypatch.setattr(rehearsing, "_all_played", lambda *_, **__: ([unfinished], False))
+    assert run(["rehearse", program, "--arm", arm, *(["--json"] if as_json else [])]) == 3
+    said = capsys.readouterr()
+    assert (
+        "tip would get to where it stops, 58 °C, if this were played now: resting 35% of the "
+        "time, in turns of a few minutes with its motor held, keeps tip below"
+    ) in said.err.replace("\n", " ")
+    if as_json:
+        assert json.loads(said.out)["highest_temperature_c"]["tip"]["value"] >= 58.0
+    else:
+        assert "highest temperature: base not known, tip" in said.out.replace("\n", " ")
 
 
 @pytest.mark.parametrize("as_json", [False, True])

@@ -45,6 +45,7 @@ def test_the_rest_that_is_advised_keeps_the_true_joint_below_its_limit_and_less_
     report = model.report(5400 * S, 50.0, LIMIT_C)
     share = report.rest_share
     assert share is not None
+    assert report.run_rest_share == share  # its load is that of a program
     assert highest(share) < LIMIT_C
     # On the safe side of what is not known yet, but no advice never to move.
     assert share < 0.9

@@ -9,7 +9,7 @@ from coordinator.codes.link_word import LinkWord
 from coordinator.core.snapshot.joint import JointSnapshot
 from coordinator.health.heat_peak import peak_c
 from coordinator.health.heat_report import NOT_YET, SILENT, Estimate
-from coordinator.rehearsal.expected_heat import heat_sentence, peaks_c
+from coordinator.rehearsal.expected_heat import heat_sentence, peaks_c, rest_needed, too_warm
 from tests.coordinator.core.kit import small_arm
 
 JOINTS = small_arm().joints
@@ -99,7 +99,32 @@ def test_the_sentence_says_how_sure_it_is_that_a_joint_gets_to_its_limit(
     tip: Estimate, words: str
 ) -> None:
     peaks = {"base": Estimate(40.0, 39.0, 41.0), "middle": None, "tip": tip}
-    assert f"of those known {words} where it stops, 58 °C" in heat_sentence(peaks, JOINTS, [])
+    said = heat_sentence(peaks, JOINTS, [])
+    assert f"of those known {words} where it stops, 58 °C" in said
+    assert ("no rest" in said) == (words != "tip is nearest to")
+
+
+def test_how_much_rest_keeps_a_joint_below_is_told_where_it_is_known() -> None:
+    assert TIP.heat is not None
+    tip = next(joint for joint in JOINTS if joint.name == "tip")
+    known = replace(TIP, heat=replace(TIP.heat, run_rest_share=0.35))
+    assert rest_needed(tip, [known]) == (
+        "resting 35% of the time, in turns of a few minutes with its motor held, keeps tip below"
+    )
+    unknown = "no rest with its motor held is known to keep tip below"
+    none = replace(TIP, heat=replace(TIP.heat, run_rest_share=None))
+    assert [rest_needed(tip, told) for told in ([], [none], [replace(TIP, heat=None)])] == (
+        [unknown] * 3
+    )
+
+
+def test_joints_that_are_likely_to_get_to_their_limit_are_too_warm() -> None:
+    peaks = {
+        "base": Estimate(58.0, 57.0, 59.0),
+        "middle": None,
+        "tip": Estimate(57.9, 57.0, 59.0),
+    }
+    assert [joint.name for joint in too_warm(peaks, JOINTS)] == ["base"]
 
 
 def test_a_joint_that_surely_gets_there_is_told_before_one_that_may_get_further() -> None:
