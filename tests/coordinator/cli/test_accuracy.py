@@ -1,6 +1,8 @@
 """`unisono accuracy`: figures, pictures, JSON, and the one step into the arm file."""
 
 import json
+import sys
+from io import StringIO
 from pathlib import Path
 from xml.etree import ElementTree
 
@@ -30,6 +32,13 @@ def arm_file(tmp_path: Path) -> Path:
     file = tmp_path / "arm.toml"
     file.write_text(DEMO_ARM.read_text(encoding="utf-8"), encoding="utf-8")
     return file
+
+
+def answering(monkeypatch: pytest.MonkeyPatch, answer: str) -> None:
+    """Have this typed in a terminal."""
+    typed = StringIO(answer)
+    monkeypatch.setattr(typed, "isatty", lambda: True)
+    monkeypatch.setattr(sys, "stdin", typed)
 
 
 def run(*arguments: str | Path) -> int:
@@ -75,6 +84,27 @@ def test_without_a_yes_nothing_is_written(
     assert run("reversal", table, "--joint", "shoulder", "--arm", arm_file) == 2
     assert "without one give --yes" in capsys.readouterr().err
     assert arm_file.read_bytes() == before
+
+
+@pytest.mark.parametrize("answer", ["no", "y", ""], ids=["no", "y", "end of input"])
+def test_a_no_is_told_apart_from_what_failed_and_nothing_is_written(
+    table: Path,
+    arm_file: Path,
+    answer: str,
+    monkeypatch: pytest.MonkeyPatch,
+    capsys: pytest.CaptureFixture[str],
+) -> None:
+    before = arm_file.read_bytes()
+    answering(monkeypatch, answer)
+    assert run("reversal", table, "--joint", "shoulder", "--arm", arm_file) == 5
+    assert capsys.readouterr().err.endswith("unisono: nothing was written\n")
+    assert arm_file.read_bytes() == before
+
+
+def test_a_typed_yes_writes(table: Path, arm_file: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    answering(monkeypatch, "yes\n")
+    assert run("reversal", table, "--joint", "shoulder", "--arm", arm_file) == 0
+    assert "reversal_error_deg = 0.195" in arm_file.read_text(encoding="utf-8")
 
 
 @pytest.mark.parametrize(
