@@ -146,12 +146,13 @@ def update(
     changes nothing any more: it restarts, and goes back to its old firmware where the new one
     does not answer.
     """
-    from coordinator.cli.remote import giving_back
+    from coordinator.cli.remote import giving_back, of_joint
     from coordinator.cli.watch import Interrupts, Progress
 
     found = _signed(file)
     with client_at(url) as client, Interrupts.counted() as pressed:
-        begun = client.update(name, found.file)
+        with of_joint(client, name):
+            begun = client.update(name, found.file)
         with giving_back(client):
             err().print(UPDATE_CAUTION)  # beside how it goes, also where JSON comes
             ended = _follow(client, begun, Progress(quiet=as_json), pressed)

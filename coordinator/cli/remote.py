@@ -136,7 +136,7 @@ def _accept_home(joint: str, names: list[str], url: str, *, as_json: bool) -> Ex
             ExitCode.WRONG_INPUT, f"--accept homes nothing, but {' '.join(names)} is named to home"
         )
     with client_at(url) as client:
-        with _in_passing(client):
+        with _in_passing(client), of_joint(client, joint):
             client.accept_home(joint)
         if as_json:
             show_json(client.answers["accept"])
@@ -180,6 +180,19 @@ def require_known(names: list[str], arm: "ArmSnapshot") -> None:
     for name in names:
         if name not in known:
             raise WrongInput(f"there is no joint {name!r}; this arm has {' '.join(known)}")
+
+
+@contextlib.contextmanager
+def of_joint(client: Client, name: str) -> Iterator[None]:
+    """Around what is asked of one joint: an empty name, or one with a slash, leads to no address of
+    the coordinator, which can say no more than that. Raises WrongInput with the joints there are.
+    """
+    try:
+        yield
+    except WrongInput as error:
+        if error.code == "not-found":
+            require_known([name], client.arm())
+        raise
 
 
 @takes_play_options

@@ -17,7 +17,7 @@ from coordinator.config.regular_file import read_regular
 from coordinator.config.update_key import make_update_key
 from protocol.image import HEADER_BYTES, SIGNATURE_BYTES
 from tests.coordinator.cli.here import Unisono, unisono_here
-from tests.coordinator.cli.servers import ARM, Answer, served
+from tests.coordinator.cli.servers import ARM, Answer, joint, served
 
 HEAD = HEADER_BYTES + SIGNATURE_BYTES
 IMAGE = b"pricking out " * 300
@@ -296,6 +296,16 @@ def test_refusals_have_their_exit_code_and_no_caution(
         done = unisono("joint", "update", "elbow", str(signed), "--url", url)
     assert (done.code, done.out) == (code, "")
     assert json.loads(answer[2])["detail"] in done.err
+
+
+def test_a_joint_whose_name_is_in_no_address_is_named_as_unknown(
+    signed: Path, unisono: Unisono
+) -> None:
+    nowhere = refusal(404, "not-found", "Not Found")
+    with served(Standing(nowhere, ARM | {"joints": [joint("elbow")]})) as url:
+        done = unisono("joint", "update", "el/bow", str(signed), "--url", url)
+    assert done.code == 2
+    assert "there is no joint 'el/bow'; this arm has elbow" in done.err
 
 
 GONE: Answer = (502, {}, b"")
