@@ -127,7 +127,8 @@ def image(file: FileArgument, data: DataOption, as_json: JsonOption = False) -> 
     out().print(f"{header.size_bytes} bytes, SHA-256 {found.digest}")
     whose = {
         True: f"signed with the key of {data}",
-        False: f"NOT signed with the key of {data}: joints that trust that refuse it",
+        False: f"NOT signed with the key of {data}, or its header was changed since: joints that "
+        "trust that key refuse it",
         None: f"whether it is signed is not known: {data} has no firmware.pub",
     }
     out().print(whose[is_own])
