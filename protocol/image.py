@@ -27,6 +27,10 @@ _HEAD: Final = struct.Struct(">BBHI")
 _CRC: Final = struct.Struct(">I")
 _BOARD: Final = re.compile(r"[a-z0-9-]{1,16}")
 _FIRMWARE: Final = re.compile(r"[ -~]{1,32}")
+_BOARD_IS: Final = "1 to 16 of a-z, 0-9 and hyphen"
+_FIRMWARE_IS: Final = "1 to 32 characters of printable ASCII"
+_SHOWN: Final = 60
+"""Characters of what is wrong."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -50,11 +54,9 @@ def describe(board: str, firmware: str, image: bytes) -> ImageHeader:
 def encode_header(header: ImageHeader) -> bytes:
     """The 100 bytes that are signed. Raises ValueError for a field that is not as it must be."""
     if not _BOARD.fullmatch(header.board):
-        raise ValueError(f"a board is 1 to 16 of a-z, 0-9 and hyphen, not {header.board!r}")
+        raise ValueError(f"a board is {_BOARD_IS}, not {header.board!r}")
     if not _FIRMWARE.fullmatch(header.firmware):
-        raise ValueError(
-            f"a version is 1 to 32 characters of printable ASCII, not {header.firmware!r}"
-        )
+        raise ValueError(f"a version is {_FIRMWARE_IS}, not {header.firmware!r}")
     if not 1 <= header.size_bytes <= MAX_IMAGE_BYTES:
         raise ValueError(f"an image of {header.size_bytes} bytes, it has 1 to {MAX_IMAGE_BYTES}")
     return _HEADER.pack(
@@ -66,12 +68,17 @@ def decode_header(data: bytes) -> ImageHeader:
     """The header in 100 bytes. Raises FrameError, with `message-invalid`."""
     label, board, firmware, size_bytes, sha256 = _HEADER.unpack(data)
     if label != LABEL:
-        raise FrameError("message-invalid", "the header of an image begins with another label")
-    if not 1 <= size_bytes <= MAX_IMAGE_BYTES:
         raise FrameError(
-            "message-invalid", f"an image of {size_bytes} bytes, it has 1 to {MAX_IMAGE_BYTES}"
+            "message-invalid", f"it begins with {_shown(label)} in place of {_shown(LABEL)}"
         )
-    return ImageHeader(_text(board, _BOARD), _text(firmware, _FIRMWARE), size_bytes, sha256)
+    if not 1 <= size_bytes <= MAX_IMAGE_BYTES:
+        raise _wrong("size", str(size_bytes), f"1 to {MAX_IMAGE_BYTES} bytes")
+    return ImageHeader(
+        _text("board", board, _BOARD, _BOARD_IS),
+        _text("version", firmware, _FIRMWARE, _FIRMWARE_IS),
+        size_bytes,
+        sha256,
+    )
 
 
 def is_signed(header: bytes, signature: bytes, public_key: bytes) -> bool:
@@ -121,9 +128,21 @@ def decode_image_frame(body: bytes) -> ImageFrame:
     return ImageFrame(offset, body[_HEAD.size : end])
 
 
-def _text(padded: bytes, pattern: re.Pattern[str]) -> str:
+def _text(what: str, padded: bytes, pattern: re.Pattern[str], wanted: str) -> str:
     """A text filled up with zeros. Raises FrameError."""
-    found = padded.rstrip(b"\0").decode("latin-1")
+    held = padded.rstrip(b"\0")
+    found = held.decode("latin-1")
     if not pattern.fullmatch(found):
-        raise FrameError("message-invalid", f"the header of an image has the text {found!r}")
+        raise _wrong(what, _shown(held), wanted)
     return found
+
+
+def _wrong(what: str, found: str, wanted: str) -> FrameError:
+    return FrameError(
+        "message-invalid", f"the {what} in its header is {found}, but must be {wanted}"
+    )
+
+
+def _shown(held: bytes) -> str:
+    """Bytes in ASCII, no more than a sentence of a joint bears."""
+    return ascii(held.decode("latin-1"))[:_SHOWN]

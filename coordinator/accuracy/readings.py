@@ -7,7 +7,7 @@ from pathlib import Path
 from typing import Final
 
 from coordinator.accuracy.reversal import Reversal, Target, side
-from coordinator.accuracy.table import Table
+from coordinator.accuracy.table import Row, Table
 
 ANGLES: Final[Mapping[str, float]] = {"deg": 1.0, "arcmin": 1.0 / 60.0, "arcsec": 1.0 / 3600.0}
 """Degrees in one."""
@@ -28,6 +28,8 @@ class PoseReadings:
     """`mm` or `deg`."""
     deviations: tuple[tuple[float, ...], ...]
     """In one to three directions."""
+    resolution: float
+    """What the last digit that was typed tells apart, in `unit`."""
     remarks: tuple[str, ...]
 
 
@@ -73,20 +75,29 @@ def read_pose(file: Path, least: int) -> PoseReadings:
         table.look_for_slips(
             ((row.line, one[k]) for row, one in zip(table.rows, found, strict=True)), unit
         )
-    return PoseReadings(unit, tuple(found), table.remarks)
+    resolution = table.resolution(*table.head) * scale
+    if len(set(found)) == 1:
+        table.remark_same(f"all {len(found)} readings are", resolution, unit)
+    return PoseReadings(unit, tuple(found), resolution, table.remarks)
 
 
-def read_reversal(file: Path, least: int, radius_mm: float | None) -> ReversalReadings:
+def read_reversal(
+    file: Path,
+    least: int,
+    radius_mm: float | None,
+    range_deg: tuple[float, float] | None = None,
+) -> ReversalReadings:
     """Readings at target angles: `target_deg`, `from` with below or above, `deviation_UNIT`.
 
     A deviation is what was reached less the target, an angle, or a length that was read at
-    `radius_mm` from the axis. Raises ReadingsError, also for fewer than `least` from either side.
+    `radius_mm` from the axis. `range_deg` is where the joint can go, where that is known. Raises
+    ReadingsError, also for fewer than `least` from either side.
     """
     table = Table(file)
     column, scale = _deviation_column(table, radius_mm)
     found: dict[float, dict[str, list[tuple[int, float]]]] = {}
     for row in table.rows:
-        target = table.number(row, "target_deg")
+        target = _within(table, row, range_deg)
         came_from = row.cells["from"].lower()
         if came_from not in SIDES:
             table.wrong(row.line, f"from is {row.cells['from']!r}, not one of {' '.join(SIDES)}")
@@ -104,14 +115,32 @@ def read_reversal(file: Path, least: int, radius_mm: float | None) -> ReversalRe
                     f"target {target:g} deg has {len(sides[one])} readings from {one} where "
                     f"{least} are needed"
                 )
+    resolution = table.resolution(column) * scale
     targets = tuple(
-        Target(target, *(side(_values(sides[one])) for one in SIDES))
+        Target(target, side(_values(sides["below"])), side(_values(sides["above"])), resolution)
         for target, sides in sorted(found.items())
     )
-    for sides in found.values():
+    for target, sides in sorted(found.items()):
         for one in SIDES:
             table.look_for_slips(sides[one], "deg")
+            if len(set(_values(sides[one]))) == 1:
+                which = f"the {len(sides[one])} readings at {target:g} deg from {one} are all"
+                table.remark_same(which, resolution, "deg")
     return ReversalReadings(Reversal(targets), table.remarks)
+
+
+def _within(table: Table, row: Row, range_deg: tuple[float, float] | None) -> float | None:
+    """The target of a row, None where it is none, or none to which the joint can go."""
+    target = table.number(row, "target_deg")
+    if target is None or range_deg is None or range_deg[0] <= target <= range_deg[1]:
+        return target
+    low, high = range_deg
+    table.wrong(
+        row.line,
+        f"target_deg is {target:g}, and the joint's range is from {low:g} to {high:g}: is this its "
+        "table?",
+    )
+    return None
 
 
 def _values(readings: Sequence[tuple[int, float]]) -> list[float]:

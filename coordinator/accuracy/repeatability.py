@@ -27,6 +27,8 @@ class Repeatability:
     """Standard deviation of these distances (S)."""
     middle: tuple[float, ...]
     """Of the readings, in each of their directions."""
+    resolution: float = 0.0
+    """What the last digit of the readings tells apart."""
 
     @property
     def repeatability(self) -> float:
@@ -35,16 +37,21 @@ class Repeatability:
 
     @property
     def uncertainty(self) -> float:
-        """Standard uncertainty of `repeatability`, from the number of readings alone.
+        """Standard uncertainty of `repeatability`, from the number of readings alone or, where that
+        is more, from what their last digit leaves open.
 
         A mean of n values is uncertain by S/√n, their standard deviation by S/√(2(n − 1))
-        (GUM, JCGM 100:2008, E.4.3).
+        (GUM, JCGM 100:2008, E.4.3), a reading by 0.29 of its resolution (F.2.2.1).
         """
-        return self.deviation * sqrt(1.0 / self.count + 9.0 / (2.0 * (self.count - 1)))
+        by_count = self.deviation * sqrt(1.0 / self.count + 9.0 / (2.0 * (self.count - 1)))
+        return max(by_count, self.resolution / sqrt(12.0))
 
 
-def repeatability(deviations: Sequence[tuple[float, ...]]) -> Repeatability:
+def repeatability(
+    deviations: Sequence[tuple[float, ...]], resolution: float = 0.0
+) -> Repeatability:
     """What readings say, each the deviation from the commanded pose in one to three directions.
+    `resolution` is what their last digit tells apart.
 
     Raises ValueError for fewer than two.
     """
@@ -55,4 +62,5 @@ def repeatability(deviations: Sequence[tuple[float, ...]]) -> Repeatability:
     distances = [dist(one, middle) for one in deviations]
     mean = fsum(distances) / count
     deviation = sqrt(fsum((one - mean) ** 2 for one in distances) / (count - 1))
-    return Repeatability(count, dist(middle, (0.0,) * len(middle)), mean, deviation, middle)
+    bias = dist(middle, (0.0,) * len(middle))
+    return Repeatability(count, bias, mean, deviation, middle, resolution)

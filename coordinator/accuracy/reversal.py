@@ -29,6 +29,8 @@ class Target:
     """In degrees."""
     below: Side
     above: Side
+    resolution: float = 0.0
+    """What the last digit of its readings tells apart."""
 
     @property
     def reversal(self) -> float:
@@ -37,8 +39,12 @@ class Target:
 
     @property
     def uncertainty(self) -> float:
-        """Standard uncertainty of `reversal`, from the readings' scatter (GUM, JCGM 100:2008)."""
-        return sqrt(sum(one.deviation**2 / one.count for one in (self.below, self.above)))
+        """Standard uncertainty of `reversal`, from the readings' scatter or, where that is more,
+        from what their last digit leaves open (GUM, JCGM 100:2008, 4.2.3 and F.2.2.1).
+        """
+        least = self.resolution**2 / 12.0
+        sides = self.below, self.above
+        return sqrt(sum(max(one.deviation**2 / one.count, least) for one in sides))
 
     @property
     def repeatability(self) -> float:
@@ -57,6 +63,18 @@ class Reversal:
     def largest(self) -> Target:
         """The target with the largest reversal value, which is that of the joint (B)."""
         return max(self.targets, key=lambda target: abs(target.reversal))
+
+    @property
+    def span_deg(self) -> float:
+        """How far the targets lie apart."""
+        return self.targets[-1].at - self.targets[0].at
+
+    @property
+    def is_implausible(self) -> bool:
+        """Whether the reversal value is larger than all targets lie apart: a joint with so much
+        play would not have turned between them.
+        """
+        return len(self.targets) > 1 and abs(self.largest.reversal) > self.span_deg
 
     @property
     def mean(self) -> float:

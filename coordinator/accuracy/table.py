@@ -8,6 +8,7 @@ hundred of them and how many more.
 import csv
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
+from decimal import Decimal, InvalidOperation
 from io import StringIO
 from math import isfinite
 from pathlib import Path
@@ -23,6 +24,11 @@ MAX_BYTES: Final = 1_000_000
 ODD: Final = 10.0
 """A reading so many times as far from the middle as others lie apart is told: a slip of the hand
 is likelier than chance."""
+SHOWN: Final = 40
+"""Characters of what is wrong."""
+_END: Final = "end"
+"""Behind the last line: where it is no row of its own, a quote is open still."""
+_COMMA: Final = "; where a comma is the decimal point, semicolons must separate, in the head too"
 _SIGMA_OF_MAD: Final = 1.4826
 """Of a normal distribution."""
 
@@ -49,6 +55,8 @@ class Table:
     def __init__(self, file: Path) -> None:
         self._file = str(file)
         self._mistakes, self._slips = Problems(), Problems("likely slips")
+        self._same: list[str] = []
+        self._last_digits: dict[str, float] = {}
         rows = self._rows(self._text(file))
         if not rows:
             raise self.refusal("there is nothing in it: a head with the columns' names comes first")
@@ -58,7 +66,10 @@ class Table:
         self.rows: list[Row] = []
         for line, cells in rest:
             if len(cells) != len(self.head):
-                self.wrong(line, f"{len(cells)} cells, the head has {len(self.head)}")
+                why = f"{len(cells)} cells, the head has {len(self.head)}"
+                text = self._separator.join(cells)
+                hint = "" if self._comma_decimal or "," not in text else f": {text!r}{_COMMA}"
+                self.wrong(line, f"{why}{hint}")
             else:
                 self.rows.append(Row(line, dict(zip(self.head, cells, strict=True))))
 
@@ -66,17 +77,27 @@ class Table:
         """Cells, each row with the line on which it begins."""
         lines = list(StringIO(text, newline=None))  # no line ends but those of editors
         self._comma_decimal = bool(lines) and ";" in lines[0]
-        reader = csv.reader(lines, delimiter=";" if self._comma_decimal else ",")
+        self._separator = ";" if self._comma_decimal else ","
+        reader = csv.reader([*lines, _END], delimiter=self._separator)
         rows, begins = [], 1
         try:
             for row in reader:
-                if any(row):
+                if reader.line_num > len(lines) and row != [_END]:
+                    raise self._unclosed(lines, begins, "never closed")
+                if reader.line_num > begins:
+                    raise self._unclosed(lines, begins, f"closed only on line {reader.line_num}")
+                if any(row) and row != [_END]:
                     rows.append((begins, [cell.strip() for cell in row]))
                 begins = reader.line_num + 1
         except csv.Error as error:
             most = csv.field_size_limit()
             raise self.refusal(f"it has a cell of more than {most} characters", begins) from error
         return rows
+
+    def _unclosed(self, lines: list[str], line: int, closed: str) -> ReadingsError:
+        quoted = lines[line - 1].rstrip("\n")
+        quoted = quoted[quoted.index('"') :][:SHOWN]
+        return self.refusal(f"a quote is opened and {closed}: {quoted!r}", line)
 
     def _text(self, file: Path) -> str:
         try:
@@ -104,13 +125,23 @@ class Table:
         """A cell's number, None where it is none."""
         cell = row.cells[column]
         try:
-            value = float(cell.replace(",", ".") if self._comma_decimal else cell)
-        except ValueError:
+            typed = Decimal(cell.replace(",", ".") if self._comma_decimal else cell)
+            value = float(typed)
+        except (InvalidOperation, ValueError):
             value = float("nan")
         if not isfinite(value):
-            self.wrong(row.line, f"{column} is {cell!r}, not a number")
+            hint = "" if self._comma_decimal or "," not in cell else _COMMA
+            self.wrong(row.line, f"{column} is {cell!r}, not a number{hint}")
             return None
+        last_digit = 10.0 ** min(int(typed.as_tuple().exponent), 0)
+        self._last_digits[column] = min(last_digit, self._last_digits.get(column, last_digit))
         return value
+
+    def resolution(self, *columns: str) -> float:
+        """What the last digit of a column's readings tells apart, in its unit; of several the
+        coarsest. Zeros that were left out at the end make it coarser than the gauge is.
+        """
+        return max((self._last_digits.get(column, 0.0) for column in columns), default=0.0)
 
     def bounded(self, row: Row, column: str, scale: float, limit: float, unit: str) -> float | None:
         """A deviation in `unit`, None where it cannot be one."""
@@ -131,6 +162,14 @@ class Table:
         if self._mistakes.count:
             raise ReadingsError(*self._told(self._mistakes))
 
+    def remark_same(self, which: str, resolution: float, unit: str) -> None:
+        """Remark readings of which one is like the other: that is no scatter of nothing."""
+        why = (
+            f"{which} the same: a scatter that is finer than {resolution:.3g} {unit}, to which "
+            "they were typed, is not seen"
+        )
+        self._same.append(why)
+
     def look_for_slips(self, readings: Iterable[tuple[int, float]], unit: str) -> None:
         """Remark what may be one, of readings of the same and their lines."""
         found = list(readings)
@@ -147,8 +186,8 @@ class Table:
 
     @property
     def remarks(self) -> tuple[str, ...]:
-        """On slips that were found."""
-        return tuple(one.sentence for one in self._told(self._slips))
+        """On slips that were found, and readings that are all the same."""
+        return (*(one.sentence for one in self._told(self._slips)), *self._same)
 
     def _told(self, problems: Problems) -> list[Mistake]:
         return [Mistake(one.message, self._file, one.line) for one in problems.told()]

@@ -30,12 +30,14 @@ class ExitCode(IntEnum):
     WRONG_INPUT = 2
     REFUSED = 3
     UNREACHABLE = 4
+    DECLINED = 5
 
 
 EXIT_CODES: Final = (
     "Exit codes: 0 done; 1 begun, but held, stopped, failed, interrupted or not confirmed; 2 the "
     "input is wrong; 3 the arm or its coordinator refused; 4 the coordinator, or the cluster asked "
-    "to rehearse, is not reachable or fails."
+    "to rehearse, is not reachable or fails; 5 a question was not answered by yes, so what it "
+    "asks for was not done."
 )
 ENVIRONMENT: Final = (
     "Environment: UNISONO_URL is where the coordinator is, as --url; UNISONO_CERTIFICATE the file "
@@ -246,7 +248,7 @@ def caution(*, as_json: bool) -> None:
 
 def require_yes(question: str, why: str, refused: str, *, given: bool, as_json: bool) -> None:
     """A typed yes, unless it is `given` by an option. Raises Failure: `why` one is asked for where
-    nobody is there to type it, and `refused` for any other word.
+    nobody is there to type it, and `refused`, with a code of its own, for any other word.
     """
     if given:
         return
@@ -256,7 +258,7 @@ def require_yes(question: str, why: str, refused: str, *, given: bool, as_json: 
         )
     err().print(f"{question} Type yes: ", end="")
     if sys.stdin.readline().strip() != "yes":
-        raise Failure(ExitCode.REFUSED, refused)
+        raise Failure(ExitCode.DECLINED, refused)
 
 
 def give_up_on_pipe() -> None:

@@ -127,7 +127,8 @@ def image(file: FileArgument, data: DataOption, as_json: JsonOption = False) -> 
     out().print(f"{header.size_bytes} bytes, SHA-256 {found.digest}")
     whose = {
         True: f"signed with the key of {data}",
-        False: f"NOT signed with the key of {data}: joints that trust that refuse it",
+        False: f"NOT signed with the key of {data}, or its header was changed since: joints that "
+        "trust that key refuse it",
         None: f"whether it is signed is not known: {data} has no firmware.pub",
     }
     out().print(whose[is_own])
@@ -146,12 +147,13 @@ def update(
     changes nothing any more: it restarts, and goes back to its old firmware where the new one
     does not answer.
     """
-    from coordinator.cli.remote import giving_back
+    from coordinator.cli.remote import giving_back, of_joint
     from coordinator.cli.watch import Interrupts, Progress
 
     found = _signed(file)
     with client_at(url) as client, Interrupts.counted() as pressed:
-        begun = client.update(name, found.file)
+        with of_joint(client, name):
+            begun = client.update(name, found.file)
         with giving_back(client):
             err().print(UPDATE_CAUTION)  # beside how it goes, also where JSON comes
             ended = _follow(client, begun, Progress(quiet=as_json), pressed)

@@ -1,5 +1,8 @@
 """The command that tells what a joint was over time, and what it has done in all."""
 
+import re
+from collections.abc import Iterator
+from contextlib import contextmanager
 from datetime import datetime
 from pathlib import Path
 from typing import Annotated, Final
@@ -19,10 +22,15 @@ from coordinator.cli.common import (
     out,
     show_json,
 )
+from coordinator.cli.remote import of_joint
 from coordinator.cli.written import require_writable, write_file
+from coordinator.client import WrongInput
 from coordinator.config.settings import DEFAULT_URL
 
 HOUR_S: Final = 3_600
+MINUTE_S: Final = 60
+WRITTEN_S: Final = 10
+"""How often a coordinator writes what its joints are (`records/joint_history.py`)."""
 _WHEN: Final = "An instant, such as 2026-05-01T10:00; this computer's time unless it has its zone."
 
 
@@ -62,7 +70,7 @@ def history(
     """
     since, until = _instant("--from", begin), _instant("--to", end)
     require_writable("--csv", csv, ".csv")
-    with client_at(url) as client:
+    with client_at(url) as client, of_joint(client, joint), _as_options():
         if csv is not None:
             write_file(csv, client.joint_history_csv(joint, since, until, points))
             if as_json:
@@ -75,9 +83,25 @@ def history(
         if as_json:
             show_json({**client.answers["joint-history"], "wear": client.answers["joint-wear"]})
             return ExitCode.DONE
+    if wear.since_utc is None:
+        out().print(
+            f"nothing is recorded of {joint} yet: what it is and does is written every "
+            f"{WRITTEN_S} s while it is heard"
+        )
+        return ExitCode.DONE
     out().print(_table(found) if found.start_s else f"nothing is known of {joint} in that time")
-    out().print(_in_all(wear))
+    out().print(_in_all(wear, wear.since_utc))
     return ExitCode.DONE
+
+
+@contextmanager
+def _as_options() -> Iterator[None]:
+    """What the coordinator says of an instant's place in a request is told of the option."""
+    try:
+        yield
+    except WrongInput as error:
+        told = re.sub(r"\bquery/(from|to): ", r"--\1 ", str(error))
+        raise WrongInput(told, error.mistakes, error.code) from error
 
 
 def _instant(option: str, text: str | None) -> datetime | None:
@@ -110,8 +134,8 @@ def _table(history: JointHistory) -> Table:
         table.add_row(words, *_spread(readings, factor, digits))
     table.add_section()
     for words, value in (
-        ("heard, h", f"{sum(history.on_s) / HOUR_S:.2f}"),
-        ("turned, h", f"{sum(history.moving_s) / HOUR_S:.2f}"),
+        ("heard", _lasting(sum(history.on_s))),
+        ("turned", _lasting(sum(history.moving_s))),
         ("starts", f"{sum(history.starts)}"),
         ("reversals", f"{sum(history.reversals)}"),
         ("distance, °", f"{sum(history.distance_deg):.0f}"),
@@ -136,14 +160,22 @@ def _spread(readings: Readings, factor: float, digits: int) -> tuple[str, str, s
     return a, b, c
 
 
-def _in_all(wear: JointWear) -> str:
-    if wear.since_utc is None:
-        return f"{wear.joint} was never heard by this coordinator"
+def _in_all(wear: JointWear, since_utc: str) -> str:
+    since = f"{datetime.fromisoformat(since_utc).astimezone():%Y-%m-%d %H:%M}"
     return (
-        f"in all since {_local(wear.since_utc)}: heard for {wear.on_s / HOUR_S:.1f} h, turned for "
-        f"{wear.moving_s / HOUR_S:.1f} h, {wear.starts} starts, {wear.reversals} reversals, "
+        f"in all, since the hour that began at {since}: heard for {_lasting(wear.on_s)}, turned "
+        f"for {_lasting(wear.moving_s)}, {wear.starts} starts, {wear.reversals} reversals, "
         f"{wear.distance_deg:.0f}°"
     )
+
+
+def _lasting(seconds: float) -> str:
+    """How long something took in all, short or long."""
+    if seconds < MINUTE_S:
+        return f"{seconds:.0f} s"
+    if seconds < HOUR_S:
+        return f"{seconds / MINUTE_S:.1f} min"
+    return f"{seconds / HOUR_S:.1f} h"
 
 
 def _local(utc: str) -> str:

@@ -20,6 +20,7 @@ from coordinator.cli.common import (
     path_of,
     show_json,
 )
+from coordinator.cli.remote import of_joint
 from coordinator.cli.written import require_writable, write_file
 from coordinator.config.settings import DEFAULT_URL
 from coordinator.health.home_drift import HomeFigure, HomePlace
@@ -57,7 +58,8 @@ def homings(
     """
     require_writable("--plot", picture, ".svg")
     with client_at(url) as client:
-        told = client.joint_homings(joint)
+        with of_joint(client, joint):
+            told = client.joint_homings(joint)
         if picture is not None:
             if not told.homings:
                 raise Failure(ExitCode.NOT_FINISHED, f"no homing of {joint} is known to draw")

@@ -19,7 +19,7 @@ from coordinator.cli.common import (
 )
 from coordinator.cli.condition import headline, unconfirmed, watching
 from coordinator.cli.remote import beware, giving_back, require_known
-from coordinator.cli.watch import LOOK_S, Interrupts, Progress
+from coordinator.cli.watch import LOOK_S, USUAL_S, Interrupts, Progress, is_settled
 from coordinator.client import Client, Refused
 from coordinator.codes.arm_phase import ArmPhase
 from coordinator.config.jog_speeds import SpeedWord
@@ -93,10 +93,20 @@ def jog(
     if short:
         raise Failure(ExitCode.NOT_FINISHED, *unconfirmed(arm), *short, headline(arm))
     if not as_json:
-        at_deg = found.position_deg
-        where = "it is not homed" if at_deg is None else f"it is at {at_deg:.3f}°"
-        out().print(f"{joint} was turned by {degrees:g}°: {where}")
+        out().print(_told(found, degrees))
     return ExitCode.DONE
+
+
+def _told(joint: "JointSnapshot", degrees: float) -> str:
+    """What became of a step that was carried out whole."""
+    at_deg, least_deg = joint.position_deg, joint.microstep_deg
+    where = "it is not homed" if at_deg is None else f"it is at {at_deg:.3f}°"
+    if abs(degrees) >= least_deg:
+        return f"{joint.name} was turned by {degrees:g}°: {where}"
+    return (
+        f"{joint.name} is to be {degrees:g}° further: {where}; that is less than the smallest step "
+        f"of its motor, {least_deg:.3g}°: it may not have turned"
+    )
 
 
 def _joint(arm: "ArmSnapshot", name: str) -> "JointSnapshot":
@@ -104,10 +114,16 @@ def _joint(arm: "ArmSnapshot", name: str) -> "JointSnapshot":
 
 
 def _follow(client: Client, progress: Progress, pressed: Interrupts) -> "ArmSnapshot":
-    """Wait until nothing is jogged; the arm's state then. Ctrl-C asks for a hold."""
+    """Wait until nothing is jogged and the arm has said that it rests, or some moments, as others
+    may move it; the arm's state then. Ctrl-C asks for a hold.
+    """
     with progress.shown(), watching(client) as look:
-        answered = 0
-        while (arm := look()).phase == ArmPhase.JOGGING:
+        answered, over_s = 0, 0.0
+        while not _is_over(arm := look()):
+            if arm.phase != ArmPhase.JOGGING:
+                over_s = over_s or time.monotonic()
+                if time.monotonic() - over_s >= USUAL_S:
+                    break
             progress.tell(headline(arm))
             if pressed.count > answered:
                 answered = pressed.count
@@ -115,3 +131,7 @@ def _follow(client: Client, progress: Progress, pressed: Interrupts) -> "ArmSnap
                     client.hold()
             time.sleep(LOOK_S)
     return arm
+
+
+def _is_over(arm: "ArmSnapshot") -> bool:
+    return arm.phase != ArmPhase.JOGGING and is_settled(arm)

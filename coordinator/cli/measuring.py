@@ -13,7 +13,7 @@ from coordinator.accuracy.repeatability import (
     STANDARD_READINGS,
     repeatability,
 )
-from coordinator.accuracy.reversal import LEAST_RUNS, Reversal, Target
+from coordinator.accuracy.reversal import LEAST_RUNS, Reversal, Side, Target
 from coordinator.accuracy.table import ReadingsError
 from coordinator.cli.common import (
     ExitCode,
@@ -26,6 +26,7 @@ from coordinator.cli.common import (
     show_json,
 )
 from coordinator.cli.written import require_writable, write_file
+from coordinator.config.arm import Arm, Joint
 from coordinator.config.arm_edit import with_joint_figure
 from coordinator.config.data_folder import write_whole
 from coordinator.pictures.readings import pose_picture, reversal_picture
@@ -54,7 +55,7 @@ def show_repeatability(file: Path, picture: Path | None, *, as_json: bool) -> Ex
         readings = read_pose(file, LEAST_READINGS)
     except ReadingsError as error:
         raise Failure(ExitCode.WRONG_INPUT, *error.mistakes) from error
-    found = repeatability(readings.deviations)
+    found = repeatability(readings.deviations, readings.resolution)
     remarks = [*readings.remarks]
     if found.count < STANDARD_READINGS:
         remarks.append(
@@ -73,9 +74,12 @@ def show_repeatability(file: Path, picture: Path | None, *, as_json: bool) -> Ex
         show_json(figures | drawn)
         return ExitCode.DONE
     unit = readings.unit
+    figure = f"{found.repeatability:.4g} {unit} (RP = mean distance + 3 S)"
+    if found.repeatability == 0.0:
+        figure = f"less than {found.resolution:.3g} {unit} can tell"
     out().print(
-        f"repeatability {found.repeatability:.4g} {unit} (RP = mean distance + 3 S), standard "
-        f"uncertainty {found.uncertainty:.2g} {unit} from {found.count} readings"
+        f"repeatability {figure}, standard uncertainty {found.uncertainty:.2g} {unit} from "
+        f"{found.count} readings"
     )
     out().print(
         f"mean distance {found.mean_distance:.4g} {unit}, S {found.deviation:.4g} {unit}; the "
@@ -90,39 +94,61 @@ def show_reversal(asked: Asked, *, as_json: bool) -> ExitCode:
     require_writable("--plot", asked.picture, ".svg")
     if (asked.joint is None) != (asked.arm is None):
         raise Failure(ExitCode.WRONG_INPUT, "--joint and --arm belong together: one is missing")
+    if asked.yes and asked.arm is None:
+        raise Failure(
+            ExitCode.WRONG_INPUT,
+            "--yes answers whether to write into an arm file: give --joint and --arm too",
+        )
+    arm = None if asked.arm is None else read_arm(asked.arm)
+    joint = None if arm is None or asked.joint is None else named_joint(arm, asked.joint)
     try:
-        readings = read_reversal(asked.file, LEAST_RUNS, asked.radius_mm)
+        range_deg = None if joint is None else joint.range_deg
+        readings = read_reversal(asked.file, LEAST_RUNS, asked.radius_mm, range_deg)
     except ReadingsError as error:
         raise Failure(ExitCode.WRONG_INPUT, *error.mistakes) from error
     found = readings.reversal
-    _remark(readings.remarks)
+    remarks = (*readings.remarks, *([_implausible(found)] if found.is_implausible else []))
+    _remark(remarks)
     drawn = _draw(asked.picture, lambda: reversal_picture(asked.file.name, found))
     if not as_json:
         _tell_reversal(found)
         _tell_drawn(asked.picture)
     written: dict[str, Any] = {}
-    if asked.joint is not None and asked.arm is not None:
-        written = _take_into(
-            asked.arm, asked.joint, found.largest, given=asked.yes, as_json=as_json
-        )
+    if arm is not None and joint is not None:
+        if found.is_implausible:
+            raise Failure(ExitCode.WRONG_INPUT, f"{_implausible(found)}; it is not written")
+        written = _take_into(arm, joint, found.largest, given=asked.yes, as_json=as_json)
     if as_json:
-        show_json(_reversal_json(found, readings.remarks) | drawn | written)
+        show_json(_reversal_json(found, remarks) | drawn | written)
     return ExitCode.DONE
+
+
+def _implausible(found: Reversal) -> str:
+    """That a joint with such a play would not have turned between its targets."""
+    largest = found.largest
+    return (
+        f"the reversal value, {largest.reversal:.4g}° at {largest.at:g}°, is larger than all "
+        f"targets lie apart, {found.span_deg:g}°: is the unit of the head right, and the targets?"
+    )
 
 
 def _tell_reversal(found: Reversal) -> None:
     for one in found.targets:
         out().print(
-            f"{one.at:g}°: from below {one.below.mean:.4f}° (s {one.below.deviation:.4f}°, "
+            f"{one.at:g}°: from below {one.below.mean:.4f}° ({_scatter(one.below)}, "
             f"{one.below.count} readings), from above {one.above.mean:.4f}° "
-            f"(s {one.above.deviation:.4f}°, {one.above.count}); reversal {one.reversal:.4f}° "
-            f"± {one.uncertainty:.4f}° (standard uncertainty)"
+            f"({_scatter(one.above)}, {one.above.count}); reversal {one.reversal:.4f}° "
+            f"± {one.uncertainty:.2g}° (standard uncertainty)"
         )
     out().print(
         f"reversal value {found.largest.reversal:.4f}° at {found.largest.at:g}°, mean "
         f"{found.mean:.4f}°; bidirectional repeatability {found.repeatability:.4f}° (R), "
         f"systematic deviation {found.systematic:.4f}° (E), accuracy {found.accuracy:.4f}° (A)"
     )
+
+
+def _scatter(side: Side) -> str:
+    return f"s {side.deviation:.4f}°" if side.deviation else "all the same"
 
 
 def _reversal_json(found: Reversal, remarks: tuple[str, ...]) -> dict[str, Any]:
@@ -140,12 +166,11 @@ def _reversal_json(found: Reversal, remarks: tuple[str, ...]) -> dict[str, Any]:
 
 
 def _take_into(
-    path: Path, joint: str, target: Target, *, given: bool, as_json: bool
+    arm: Arm, joint: Joint, target: Target, *, given: bool, as_json: bool
 ) -> dict[str, Any]:
     """Write the reversal error into the arm file, once somebody has seen the difference."""
-    arm = read_arm(path)
-    value = _rounded_up(abs(target.reversal))
-    text = with_joint_figure(arm, named_joint(arm, joint).name, "reversal_error_deg", value)
+    path, value = arm.path, _rounded_up(abs(target.reversal))
+    text = with_joint_figure(arm, joint.name, "reversal_error_deg", value)
     if text == arm.text:
         err().print(f"{path} has it already: nothing is written")
         return {"reversal_error_deg": value, "written": False}

@@ -9,7 +9,7 @@ from dataclasses import asdict, dataclass, replace
 from pathlib import Path
 from typing import Final
 
-from rich.progress import BarColumn, MofNCompleteColumn, Progress, TextColumn, TimeRemainingColumn
+from rich.progress import BarColumn, Progress, TextColumn, TimeRemainingColumn
 
 from coordinator import compiled
 from coordinator.cli import show
@@ -45,6 +45,7 @@ from coordinator.rehearsal.software_joints import joint_settings
 from coordinator.rehearsal.summary import start_skews_us, summarise
 from coordinator.workers.cluster import AddressError, ClusterError, cluster
 from coordinator.workers.processes import process_pool
+from coordinator.workers.shares import SharePlace, shares, teller
 from coordinator.workers.spread import spread
 from protocol.constants import US
 from simulator.network import PROFILES
@@ -65,6 +66,8 @@ class _Task:
     switches: Switches
     loops: Loops
     fitted_ohm: Mapping[str, float]
+    place: SharePlace | None = None
+    """Where it tells how far it is; nowhere on another machine."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -207,15 +210,24 @@ def _all_played(
     """Rehearsals in their order, and whether Ctrl-C cut them short."""
     played: list[Played] = []
     with (
+        shares(len(tasks)) as under_way,
         _executor(len(tasks), cluster_at) as executor,
         Interrupts.counted() as pressed,
         _progress(len(tasks), is_quiet=is_quiet) as tell,
     ):
-        for result in spread(executor, _play, tasks, lambda: pressed.count > 0):
+        if cluster_at is None:
+            tasks = [replace(task, place=under_way.place(k)) for k, task in enumerate(tasks)]
+
+        def is_cancelled() -> bool:
+            tell(len(played), under_way.total())  # it is asked again and again
+            return pressed.count > 0
+
+        for result in spread(executor, _play, tasks, is_cancelled):
             if isinstance(result, str):
                 raise Failure(ExitCode.WRONG_INPUT, f"this arm cannot be rehearsed: {result}")
             played.append(result)
-            tell(len(played))
+            under_way.is_there(result.seed - 1)
+            tell(len(played), under_way.total())
     return sorted(played, key=lambda run: run.seed), len(played) < len(tasks)
 
 
@@ -244,27 +256,46 @@ def _play(task: _Task) -> Played | str:
     try:
         joints = joint_settings(arm, task.seed, fitted_ohm=task.fitted_ohm)
         network = PROFILES[task.network]
-        return play_once(arm, task.text, joints, network, task.seed, task.switches, task.loops)
+        return play_once(
+            arm,
+            task.text,
+            joints,
+            network,
+            task.seed,
+            task.switches,
+            task.loops,
+            teller(task.place),
+        )
     except RehearsalError as error:
         return str(error)
 
 
 @contextmanager
-def _progress(count: int, *, is_quiet: bool) -> Iterator[Callable[[int], None]]:
-    """A bar on a terminal, elsewhere a few lines; called with how many are done."""
+def _progress(count: int, *, is_quiet: bool) -> Iterator[Callable[[int, float], None]]:
+    """A bar on a terminal, elsewhere a few lines; called with how many are done, and with how much
+    more, in rehearsals, of those under way together.
+    """
     console = err()
     if console.is_terminal:
         columns = (
-            TextColumn("rehearsing"), BarColumn(), MofNCompleteColumn(), TimeRemainingColumn()
+            TextColumn("rehearsing"), BarColumn(), TextColumn("{task.fields[whole]}/{task.total}"),
+            TimeRemainingColumn(),
         )  # fmt: skip
         with Progress(*columns, console=console, transient=True) as bar:
-            task = bar.add_task("", total=count)
-            yield lambda done: bar.update(task, completed=done)
+            task = bar.add_task("", total=count, whole=0)
+            yield lambda done, more: bar.update(task, completed=done + more, whole=done)
         return
 
-    def tell(done: int) -> None:
-        if not is_quiet and done * TOLD // count > (done - 1) * TOLD // count:
-            console.print(f"rehearsed {done} of {count}")
+    told = 0
+
+    def tell(done: int, more: float) -> None:
+        nonlocal told
+        # Of many, whole ones are told.
+        tenths = int((done if count >= TOLD else done + more) * TOLD / count)
+        if not is_quiet and tenths > told:
+            told = tenths
+            part = f", {100 * (done + more) / count:.0f} % of all" if more and count < TOLD else ""
+            console.print(f"rehearsed {done} of {count}{part}")
 
     yield tell
 

@@ -28,6 +28,7 @@ from coordinator.cli.common import (
 from coordinator.cli.condition import headline, is_at_rest, not_confirmed_by, unconfirmed
 from coordinator.cli.edges import edges_json, edges_s_of, tell_edges
 from coordinator.cli.play_options import takes_play_options
+from coordinator.cli.show_firmware import firmware_lines
 from coordinator.cli.watch import (
     REST_S,
     Interrupts,
@@ -68,7 +69,9 @@ def add_to(app: typer.Typer) -> None:
 
 
 def joints(url: UrlOption = DEFAULT_URL, as_json: JsonOption = False) -> ExitCode:
-    """Show what the arm is about, and its joints: state, temperature, link, clock uncertainty."""
+    """Show what the arm is about, and its joints: state, temperature, link, clock uncertainty, and
+    which firmware runs on which board.
+    """
     with client_at(url) as client:
         arm = client.arm()
     if as_json:
@@ -77,7 +80,7 @@ def joints(url: UrlOption = DEFAULT_URL, as_json: JsonOption = False) -> ExitCod
         for sentence in unconfirmed(arm):
             out().print(sentence)
         out().print(show.joints_table(arm))
-        for line in [*show.tool_lines(arm), *show.joint_remarks(arm)]:
+        for line in [*firmware_lines(arm), *show.tool_lines(arm), *show.joint_remarks(arm)]:
             out().print(line)
     return ExitCode.DONE
 
@@ -136,7 +139,7 @@ def _accept_home(joint: str, names: list[str], url: str, *, as_json: bool) -> Ex
             ExitCode.WRONG_INPUT, f"--accept homes nothing, but {' '.join(names)} is named to home"
         )
     with client_at(url) as client:
-        with _in_passing(client):
+        with _in_passing(client), of_joint(client, joint):
             client.accept_home(joint)
         if as_json:
             show_json(client.answers["accept"])
@@ -180,6 +183,19 @@ def require_known(names: list[str], arm: "ArmSnapshot") -> None:
     for name in names:
         if name not in known:
             raise WrongInput(f"there is no joint {name!r}; this arm has {' '.join(known)}")
+
+
+@contextlib.contextmanager
+def of_joint(client: Client, name: str) -> Iterator[None]:
+    """Around what is asked of one joint: an empty name, or one with a slash, leads to no address of
+    the coordinator, which can say no more than that. Raises WrongInput with the joints there are.
+    """
+    try:
+        yield
+    except WrongInput as error:
+        if error.code == "not-found":
+            require_known([name], client.arm())
+        raise
 
 
 @takes_play_options

@@ -357,7 +357,9 @@ def way_on(state: "RunGoing | RunOver") -> str:
             first = f"first brings up slowly what is behind ({each}), then "
         return f"'unisono resume' {first}goes on, 'unisono stop' ends the run"
     if obstacle.code == "ending":
-        return "the coordinator is ending, and the run with it"
+        if obstacle.message in state.message:
+            return "the run ends with it"
+        return f"{obstacle.message}, and the run with it"
     return f"it cannot be resumed as it is: {obstacle.message}; 'unisono stop' ends the run"
 
 

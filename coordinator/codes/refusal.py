@@ -91,6 +91,7 @@ INPUT_CODES: Final = frozenset(
         RefusalCode.JOINT_UNKNOWN,
         RefusalCode.OUTPUT_UNKNOWN,
         RefusalCode.JOG_SPEED,
+        RefusalCode.STEP_ANGLE,
         RefusalCode.OVERRIDE_RANGE,
         RefusalCode.PROGRAM_EMPTY,
         RefusalCode.PROGRAM_TOO_LARGE,

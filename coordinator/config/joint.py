@@ -122,6 +122,13 @@ class Joint:
         return self.direction * per_turn / 360.0
 
     @property
+    def microstep_deg(self) -> float:
+        """By how much the smallest step of its motor turns it. Counts are finer, so that steps add
+        up exactly; how its rotor follows within a microstep is not known.
+        """
+        return COUNTS_PER_MICROSTEP / abs(self.counts_per_degree)
+
+    @property
     def home_shift_limit_deg(self) -> float:
         """How far home may wander from its reference before somebody must look at it.
 

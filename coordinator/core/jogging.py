@@ -161,10 +161,10 @@ class Jog:
             )
         by = by_deg * joint.counts_per_degree
         if round(by) == 0:
-            least_deg = 1 / abs(joint.counts_per_degree)
             raise Refused(
                 RefusalCode.STEP_ANGLE,
-                f"{name}: a step of {by_deg:g}° is less than a count, which is {least_deg:.2g}°",
+                f"{name}: a step of {by_deg:g}° turns nothing; the smallest of its motor is "
+                f"{joint.microstep_deg:.3g}°",
             )
         end = (self._base(link, now) if steps is None else steps.end) + by
         if joint.range_counts is not None and link.status is not None and link.status.homed:

@@ -435,7 +435,7 @@ class Coordinator:
         """The link of a joint that could get new firmware now. Raises Refused."""
         link = self.named(joint)
         self._require_still("an update", now)
-        require_limp(link, now)
+        require_limp(link, self.links, now)
         return link
 
     def _require_still(self, wanted: str, now: int) -> None:

@@ -1,5 +1,6 @@
 """Who plays a program in a rehearsal: goes on at pauses, resumes after holds, and is patient."""
 
+from collections.abc import Callable
 from typing import Final
 
 from coordinator.core import events as ev
@@ -23,6 +24,8 @@ PATIENCE_US: Final = 600 * US
 NEAR_US: Final = 100_000
 """Further from its instant no start can be: clocks are known to better than 5 ms, and between two
 starts a joint must stop first."""
+TOLD_US: Final = 1 * US
+"""Between two times that it is told how far it is."""
 Truths = dict[str, list[WorldTruth]]
 """What each joint truly did, by its name."""
 START_TROUBLE: Final = ("partial-start", "start-refused")
@@ -32,8 +35,15 @@ class Operator:
     """Plays a program to its end, whatever it takes, and says what was seen."""
 
     def __init__(
-        self, world: World, text: str, switches: Switches, loops: Loops, supply: SharedSupply
+        self,
+        world: World,
+        text: str,
+        switches: Switches,
+        loops: Loops,
+        supply: SharedSupply,
+        tell: Callable[[float], None],
     ) -> None:
+        """`tell` is told now and then which share of its planned time has passed, 0 to 1."""
         self._world = world
         self._supply = supply
         self._text = text
@@ -42,6 +52,7 @@ class Operator:
         self._commanded_us = world.now
         self._notes = len(world.notes)
         self._given_up = False
+        self._tell, self._told_us, self._planned_us = tell, world.now, 0
         for unit in world.units:
             unit.take_truth()
 
@@ -50,8 +61,8 @@ class Operator:
         world = self._world
         start = pose_at(world.arm, world.core.start_counts())
         parts = plan_text(self._text, world.arm, start, self._loops, self._switches)
-        planned_us = sum(move.duration_us for part in parts for move in part.moves())
-        end_us = world.now + PATIENCE * planned_us + PATIENCE_US
+        self._planned_us = sum(move.duration_us for part in parts for move in part.moves())
+        end_us = world.now + PATIENCE * self._planned_us + PATIENCE_US
         if self._ask(ev.Play("rehearsal", self._text, parts, self._loops), end_us):
             while not self._is_over(end_us):
                 if self._phase() is Phase.HELD:
@@ -66,6 +77,10 @@ class Operator:
         return not went or self._phase() is Phase.ENDED
 
     def _must_act(self) -> bool:
+        now = self._world.now
+        if now >= self._told_us:
+            self._told_us = now + TOLD_US
+            self._tell(min(1.0, (now - self._commanded_us) / max(1, self._planned_us)))
         return self._phase() in (Phase.ENDED, Phase.HELD, Phase.PAUSED)
 
     def _phase(self) -> Phase | None:

@@ -7,7 +7,7 @@ network in question, measures its links for a while, and plays the program as an
 who goes on at every programmed pause, and resumes a held run after a moment.
 """
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from functools import partial
 from typing import Final
 
@@ -44,16 +44,18 @@ def play_once(
     seed: int,
     switches: Switches = NO_SWITCHES,
     loops: Loops = ONCE,
+    tell: Callable[[float], None] = lambda _share: None,
 ) -> Played:
     """Rehearse a play once: a program in one loop or several.
 
-    `joints` are the arm's software joints, base to tool. Raises ProgramError as `plan_parts` does,
+    `tell` is told now and then which share of its planned time has passed, 0 to 1. `joints` are the
+    arm's software joints, base to tool. Raises ProgramError as `plan_parts` does,
     Refused for a program that moves nothing, and RehearsalError.
     """
     world, supply = _parked(arm, joints, seed)
     _meet(world, network)
     supply.lowest_v.clear()
-    operator = Operator(world, text, switches, loops, supply)
+    operator = Operator(world, text, switches, loops, supply, tell)
     operator.play()
     return operator.seen(seed)
 

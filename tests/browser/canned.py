@@ -52,7 +52,8 @@ def joint(index: int, **values: Any) -> dict[str, Any]:
         },
         "permit_us": 10_600_000, "path_us": 10_000_000, "buffered_us": 12_600_000,
         "range_deg": None if name == "tool" else [-170.0, 170.0], "warning_c": 50.0,
-        "limit_c": 58.0, "velocity_limit_deg_s": 60.0, "acceleration_limit_deg_s2": 120.0,
+        "microstep_deg": 0.00225, "limit_c": 58.0, "velocity_limit_deg_s": 60.0,
+        "acceleration_limit_deg_s2": 120.0,
         "jog_speeds_deg_s": {"fine": 1.2, "normal": 9.0, "fast": 30.0, "teaching": 6.0},
         **values,
     }  # fmt: skip

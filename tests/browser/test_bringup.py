@@ -104,7 +104,11 @@ def test_each_joint_tells_its_place_its_firmware_and_what_it_takes(
             "The image is for the board other, and elbow is a bench-joi",
         ),
         ("elbow", b"\x7fELF" * 100, "joint.bin.signed is no signed image; "),
-        ("elbow", file()[:-7], "joint.bin.signed is cut: it has 13157 bytes, by its header 13164."),
+        (
+            "elbow",
+            file()[:-7],
+            "joint.bin.signed is cut, or its header is damaged: it has 13157 bytes, by its header ",
+        ),
     ],
     ids=["no joint", "takes none", "other board", "no image", "cut"],
 )

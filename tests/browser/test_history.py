@@ -278,7 +278,7 @@ def test_where_nothing_is_known_it_says_so(open_page: Open, files: str) -> None:
     past = Past(empty=True)
     page = open_page(f"{files}/#history", before=past.attach)
     expect(page.get_by_text("Nothing is known of turntable in that time.")).to_be_visible()
-    expect(page.get_by_text("was never heard by this coordinator")).to_be_visible()
+    expect(page.get_by_text("Nothing is recorded of")).to_be_visible()
     expect(page.locator(".history figure")).to_have_count(0)
 
 

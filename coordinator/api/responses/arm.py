@@ -45,6 +45,7 @@ _JOINT: Final = JointSnapshot(
     range_deg=(-140.0, 140.0),
     warning_c=65.0,
     limit_c=80.0,
+    microstep_deg=0.00225,
     velocity_limit_deg_s=60.0,
     jog_speeds_deg_s=JogSpeeds(1.2, 9.0, 30.0, 6.0),
     acceleration_limit_deg_s2=120.0,

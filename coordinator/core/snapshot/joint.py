@@ -108,6 +108,9 @@ class JointSnapshot:
     """Temperature in °C above which it is warned of."""
     limit_c: float
     """Temperature in °C above which the joint stops."""
+    microstep_deg: float
+    """By how much the smallest step of its motor turns it; what is told to be less may not turn it.
+    """
     velocity_limit_deg_s: float
     jog_speeds_deg_s: JogSpeeds
     """What a hand turns it by; slower while it is not homed."""
@@ -200,6 +203,7 @@ def joint_snapshot(core: Coordinator, link: JointLink, now: int) -> JointSnapsho
         range_deg=joint.range_deg,
         warning_c=joint.temperature_warning_c,
         limit_c=joint.temperature_limit_c,
+        microstep_deg=joint.microstep_deg,
         velocity_limit_deg_s=joint.velocity_deg_s,
         jog_speeds_deg_s=core.arm.jog_speeds.of(joint.velocity_deg_s),
         acceleration_limit_deg_s2=joint.acceleration_deg_s2,

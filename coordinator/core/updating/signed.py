@@ -5,7 +5,7 @@ from dataclasses import dataclass, field
 from typing import Final
 
 from protocol.errors import FrameError
-from protocol.image import HEADER_BYTES, SIGNATURE_BYTES, ImageHeader, decode_header
+from protocol.image import HEADER_BYTES, LABEL, SIGNATURE_BYTES, ImageHeader, decode_header
 
 MAX_SIGNED_BYTES: Final = 16 * 1024 * 1024 + HEADER_BYTES + SIGNATURE_BYTES
 """Of a file: sixteen MiB is the whole flash memory of a large small controller."""
@@ -53,14 +53,17 @@ def read_signed(name: str, data: bytes) -> SignedImage:
     try:
         header = decode_header(signed)
     except FrameError as error:
+        if signed.startswith(LABEL):
+            raise ImageMistake(f"{name} is damaged: {error.message}") from error
         raise ImageMistake(
-            f"{name} is no signed image ({error.message}); 'unisono joint sign' makes one"
+            f"{name} is no signed image: {error.message}; 'unisono joint sign' makes one"
         ) from error
     image = data[_HEAD:]
     if len(image) != header.size_bytes:
         cut = "cut" if len(image) < header.size_bytes else "too long"
         raise ImageMistake(
-            f"{name} is {cut}: it has {len(data)} bytes, by its header {_HEAD + header.size_bytes}"
+            f"{name} is {cut}, or its header is damaged: it has {len(data)} bytes, by its header "
+            f"{_HEAD + header.size_bytes}"
         )
     if hashlib.sha256(image).digest() != header.sha256:
         raise ImageMistake(f"{name} is damaged: its image has another SHA-256 than its header says")

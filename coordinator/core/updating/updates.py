@@ -13,7 +13,7 @@ from coordinator.codes.update_phase import UpdatePhase, may_be_repeated
 from coordinator.core.events import Refused
 from coordinator.core.events import Update as Asked
 from coordinator.core.link.link import JointLink
-from coordinator.core.link.words import offline
+from coordinator.core.link.words import listed, offline
 from coordinator.core.outbox import Outbox
 from coordinator.core.readiness import require_alone
 from coordinator.core.updating.update import Update
@@ -22,18 +22,31 @@ from protocol.messages import Welcome
 
 WAY_OFF: Final = (
     "bring the arm to its park pose and its motors off first, by 'unisono stop --level "
-    "stop-and-release --park' or Motors off… on the page; a raised arm may fall; a joint that is "
-    "not homed cannot be parked: support the arm and leave out --park, it may fall as motors go off"
+    "stop-and-release --park' or Motors off… on the page; a raised arm may fall"
 )
 
 
-def require_limp(link: JointLink, now: int) -> None:
-    """The joint is there, and its motor is off and stays so. Raises Refused."""
+def require_limp(link: JointLink, links: Sequence[JointLink], now: int) -> None:
+    """The joint is there, and its motor is off and stays so; `links` are all of the arm, which say
+    how it can be brought there. Raises Refused.
+    """
     require_alone(link)
     if not link.up or link.status is None or not link.heard(now):
         raise Refused(RefusalCode.JOINT_OFFLINE, offline(link, now))
     if link.status.energised or link.orders.energise:
-        raise Refused(RefusalCode.ENERGISED, f"the motor of {link.name} is on: {WAY_OFF}")
+        raise Refused(RefusalCode.ENERGISED, f"the motor of {link.name} is on: {_way_off(links)}")
+
+
+def _way_off(links: Sequence[JointLink]) -> str:
+    """How motors go off: from the pose `park`, but where a joint keeps the arm from going there."""
+    unhomed = [link.name for link in links if not link.homed]
+    if not unhomed:
+        return WAY_OFF
+    return (
+        f"{listed(unhomed)} {'is' if len(unhomed) == 1 else 'are'} not homed, so that the arm "
+        "cannot be parked: support it, then bring its motors off by 'unisono stop --level "
+        "stop-and-release' or Motors off… on the page; it may fall as they go off"
+    )
 
 
 @dataclass(frozen=True, slots=True)

@@ -67,6 +67,7 @@ function motion(joint) {
     ["homed", joint.homed == null ? NONE : joint.homed ? "yes" : "no"],
     ["motor", motor(joint)],
     ["speed", figure(joint.velocity_deg_s, 1, "°/s")],
+    ["smallest step of its motor", figure(joint.microstep_deg, 5, "°")],
     ["largest speed", figure(joint.velocity_limit_deg_s, 0, "°/s")],
     ["largest acceleration", figure(joint.acceleration_limit_deg_s2, 0, "°/s²")],
     ["temperature", figure(joint.temperature_c, 1, "°C")],

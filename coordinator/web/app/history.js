@@ -139,13 +139,14 @@ const pathOf = (joint, { from, to }) => {
   return `/joints/${encodeURIComponent(joint)}/history?from=${utc(from)}&to=${utc(to)}`;
 };
 
+const lasting = (s) => s < 60 ? figure(s, 0, "s") : s < 3600 ? figure(s / 60, 1, "min") : figure(s / 3600, 1, "h");
+
 function Wear({ wear }) {
-  if (wear.since_utc === null) return html`<p>${wear.joint} was never heard by this coordinator.</p>`;
-  const hours = (s) => figure(s / 3600, 1, "h");
+  if (wear.since_utc === null) return html`<p>Nothing is recorded of ${wear.joint} yet.</p>`;
   return html`
     <h3>In all since ${dateTime(wear.since_utc)}</h3>
     <ul class="facts">
-      <li>heard for ${hours(wear.on_s)}, turned for ${hours(wear.moving_s)}</li>
+      <li>heard for ${lasting(wear.on_s)}, turned for ${lasting(wear.moving_s)}</li>
       <li>${wear.starts} starts, ${wear.reversals} reversals, ${figure(wear.distance_deg, 0, "°")}</li>
     </ul>`;
 }

@@ -14,7 +14,7 @@ export async function imageIn(file) {
   const whole = HEADER + SIGNATURE + size;
   if (file.size !== whole) {
     const how = file.size < whole ? "cut" : "too long";
-    return { mistake: `${file.name} is ${how}: it has ${file.size} bytes, by its header ${whole}.` };
+    return { mistake: `${file.name} is ${how}, or its header is damaged: it has ${file.size} bytes, by its header ${whole}.` };
   }
   return { board: text(bytes, 16, 16), firmware: text(bytes, 32, 32), size };
 }

@@ -13,6 +13,13 @@ from coordinator.config.problems import MAX_PROBLEMS
 
 ROWS = [f"30,{one},{value}" for one, value in [("below", 0.1), ("above", -0.1)] for _ in range(5)]
 HEAD = "target_deg,from,deviation_deg"
+COMMA = "; where a comma is the decimal point, semicolons must separate, in the head too"
+
+
+def same_to(degrees_told: str) -> str:
+    """What is remarked on readings that are all the same."""
+    finer = f"a scatter that is finer than {degrees_told} deg"
+    return f"{finer}, to which they were typed, is not seen"
 
 
 def write(folder: Path, text: str) -> Path:
@@ -110,7 +117,87 @@ def test_of_many_mistakes_the_first_are_told_with_their_lines_and_how_many_more(
 def test_a_quote_that_is_never_closed_is_told_where_it_begins(tmp_path: Path) -> None:
     text = "\n".join([HEAD, *ROWS, "", '"30,below,0.1', *ROWS])
 
-    assert refusal(tmp_path, text) == "FILE:13: 1 cells, the head has 3"
+    assert refusal(tmp_path, text) == (
+        "FILE:13: a quote is opened and never closed: '\"30,below,0.1'"
+    )
+
+
+def test_a_quote_that_is_not_closed_at_the_very_end_is_told_too(tmp_path: Path) -> None:
+    text = "\n".join([HEAD, *ROWS, '30,below,"0.1'])
+
+    assert refusal(tmp_path, text) == "FILE:12: a quote is opened and never closed: '\"0.1'"
+
+
+def test_a_quote_that_is_closed_on_a_later_line_is_told_where_it_begins(tmp_path: Path) -> None:
+    text = "\n".join([HEAD, *ROWS, '30,below,"0.1', *ROWS[:3], '30,above,"0.1"'])
+
+    assert refusal(tmp_path, text).startswith(
+        "FILE:12: a quote is opened and closed only on line 16: '\"0.1'"
+    )
+
+
+@pytest.mark.parametrize(
+    ("row", "why"),
+    [
+        (
+            "30,below,0,1",
+            f"4 cells, the head has 3: '30,below,0,1'{COMMA}",
+        ),
+        (
+            "30;below;0,1",
+            f"2 cells, the head has 3: '30;below;0,1'{COMMA}",
+        ),
+        (
+            '30,below,"0,1"',
+            f"deviation_deg is '0,1', not a number{COMMA}",
+        ),
+    ],
+)
+def test_a_decimal_comma_in_a_table_of_commas_is_told_with_the_way_to_have_one(
+    tmp_path: Path, row: str, why: str
+) -> None:
+    assert refusal(tmp_path, "\n".join([HEAD, *ROWS, row])) == f"FILE:12: {why}"
+
+
+def test_a_target_beyond_the_range_of_the_joint_is_told_with_its_line(tmp_path: Path) -> None:
+    rows = [row.replace("30,", "95,", 1) for row in ROWS]
+    file = write(tmp_path, "\n".join([HEAD, *ROWS, *rows]))
+    with pytest.raises(ReadingsError) as caught:
+        read_reversal(file, 5, None, (-90.0, 90.0))
+    first, *others = str(caught.value).splitlines()
+    assert first.endswith(
+        "readings.csv:12: target_deg is 95, and the joint's range is from -90 to 90: is this its "
+        "table?"
+    )
+    assert len(others) == 9
+    assert read_reversal(file, 5, None, (-90.0, 95.0)).reversal.targets[1].at == 95.0
+
+
+@pytest.mark.parametrize(
+    ("head", "values", "expected"),
+    [
+        ("angle_deg", ["0.1", "0.25"], 0.01),
+        ("angle_arcmin", ["6", "3"], 1 / 60),
+        ("x_um,y_um", ["10,20.5", "20,10"], 1e-3),  # of its coarsest column
+        ("angle_deg", ["1e-1", "2e-1"], 0.1),
+        ("angle_deg", ["0e5000000", "1"], 1.0),
+        ("angle_deg", ["1e-5000000", "1"], 0.0),
+    ],
+)
+def test_readings_resolve_what_their_last_digit_does(
+    tmp_path: Path, head: str, values: list[str], expected: float
+) -> None:
+    found = read_pose(write(tmp_path, "\n".join([head, *values])), 2)
+    assert found.resolution == pytest.approx(expected)
+
+
+def test_readings_that_are_all_the_same_are_remarked(tmp_path: Path) -> None:
+    told = read_pose(write(tmp_path, "\n".join(["angle_deg", *["0.25"] * 12])), 2).remarks
+    assert told == (f"all 12 readings are the same: {same_to('0.01')}",)
+    found = read_reversal(write(tmp_path, "\n".join([HEAD, *ROWS, "30,above,-0.2"])), 5, None)
+    assert found.reversal.largest.resolution == pytest.approx(0.1)
+    which = "the 5 readings at 30 deg from below are all the same"
+    assert found.remarks == (f"{which}: {same_to('0.1')}",)
 
 
 def test_a_cell_that_is_longer_than_any_reading_is_told(tmp_path: Path) -> None:

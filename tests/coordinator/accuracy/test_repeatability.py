@@ -29,6 +29,15 @@ def test_a_joint_that_always_stops_at_the_same_wrong_place_repeats_it_perfectly(
     assert (found.repeatability, found.uncertainty, found.bias) == (0.0, 0.0, 0.25)
 
 
+def test_readings_that_are_all_the_same_leave_open_what_their_last_digit_does() -> None:
+    # GUM (JCGM 100:2008), F.2.2.1: 0.29 of the resolution.
+    found = repeatability([(0.25,)] * 12, resolution=0.01)
+
+    assert found.uncertainty == pytest.approx(0.0029, abs=5e-5)
+    scattered = [(k % 5 / 10,) for k in range(12)]
+    assert repeatability(scattered, 0.01).uncertainty == repeatability(scattered).uncertainty
+
+
 @pytest.mark.parametrize("count", [10, 30])
 def test_stated_uncertainty_is_how_far_the_figure_scatters(count: int) -> None:
     # Many operators measure the same joint, whose scatter is normal in three directions.

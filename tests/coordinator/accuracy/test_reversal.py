@@ -32,6 +32,27 @@ def test_the_joint_has_the_reversal_value_of_its_worst_target_and_keeps_its_sign
     assert found.accuracy == pytest.approx(4.0)
 
 
+def test_readings_that_are_all_the_same_leave_open_what_their_last_digit_does() -> None:
+    # GUM (JCGM 100:2008), F.2.2.1: 0.29 of the resolution, for each of both sides.
+    target = Target(0.0, side([0.1] * 5), side([-0.1] * 5), resolution=0.01)
+
+    assert target.uncertainty == pytest.approx(0.0029 * 2**0.5, abs=5e-5)
+
+
+def test_a_reversal_value_that_is_larger_than_the_targets_lie_apart_is_implausible() -> None:
+    def found(at: float) -> Reversal:
+        return Reversal(
+            (
+                Target(0.0, side([0.0, 0.0]), side([3.0, 3.0])),
+                Target(at, side([0.0, 0.0]), side([1.0, 1.0])),
+            )
+        )
+
+    assert found(2.0).is_implausible
+    assert not found(3.0).is_implausible
+    assert not Reversal(found(2.0).targets[:1]).is_implausible  # one alone says nothing of it
+
+
 @given(SOME, SOME)
 def test_coming_from_the_other_side_turns_the_sign_and_nothing_else(
     below: list[float], above: list[float]

@@ -38,10 +38,19 @@ def an_arm_that_could_be_updated(monkeypatch: pytest.MonkeyPatch) -> None:
     ("body", "sentence"),
     [
         (b"", "the file is no signed image: it has 0 bytes, a header alone 100; "),
-        (b"\x7fELF" + bytes(9000), "the file is no signed image (the header of an image begins "),
-        (file()[:-1], "the file is cut: it has 5363 bytes, by its header 5364"),
-        (file()[:120], "the file is cut: it has 120 bytes, by its header 5364"),
-        (file() + b"\n", "the file is too long: it has 5365 bytes, by its header 5364"),
+        (b"\x7fELF" + bytes(9000), "the file is no signed image: it begins with '\\x7fELF\\x00"),
+        (
+            file()[:-1],
+            "the file is cut, or its header is damaged: it has 5363 bytes, by its header 5364",
+        ),
+        (
+            file()[:120],
+            "the file is cut, or its header is damaged: it has 120 bytes, by its header 5364",
+        ),
+        (
+            file() + b"\n",
+            "the file is too long, or its header is damaged: it has 5365 bytes, by its header 5364",
+        ),
         (file()[:-1] + b"!", "the file is damaged: its image has another SHA-256 than its header"),
     ],
     ids=["nothing", "another", "cut by one", "cut in its head", "a byte more", "a byte other"],

@@ -1,6 +1,8 @@
 """`unisono accuracy`: figures, pictures, JSON, and the one step into the arm file."""
 
 import json
+import sys
+from io import StringIO
 from pathlib import Path
 from xml.etree import ElementTree
 
@@ -30,6 +32,13 @@ def arm_file(tmp_path: Path) -> Path:
     file = tmp_path / "arm.toml"
     file.write_text(DEMO_ARM.read_text(encoding="utf-8"), encoding="utf-8")
     return file
+
+
+def answering(monkeypatch: pytest.MonkeyPatch, answer: str) -> None:
+    """Have this typed in a terminal."""
+    typed = StringIO(answer)
+    monkeypatch.setattr(typed, "isatty", lambda: True)
+    monkeypatch.setattr(sys, "stdin", typed)
 
 
 def run(*arguments: str | Path) -> int:
@@ -77,11 +86,33 @@ def test_without_a_yes_nothing_is_written(
     assert arm_file.read_bytes() == before
 
 
+@pytest.mark.parametrize("answer", ["no", "y", ""], ids=["no", "y", "end of input"])
+def test_a_no_is_told_apart_from_what_failed_and_nothing_is_written(
+    table: Path,
+    arm_file: Path,
+    answer: str,
+    monkeypatch: pytest.MonkeyPatch,
+    capsys: pytest.CaptureFixture[str],
+) -> None:
+    before = arm_file.read_bytes()
+    answering(monkeypatch, answer)
+    assert run("reversal", table, "--joint", "shoulder", "--arm", arm_file) == 5
+    assert capsys.readouterr().err.endswith("unisono: nothing was written\n")
+    assert arm_file.read_bytes() == before
+
+
+def test_a_typed_yes_writes(table: Path, arm_file: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    answering(monkeypatch, "yes\n")
+    assert run("reversal", table, "--joint", "shoulder", "--arm", arm_file) == 0
+    assert "reversal_error_deg = 0.195" in arm_file.read_text(encoding="utf-8")
+
+
 @pytest.mark.parametrize(
     ("options", "why"),
     [
         (["--joint", "shoulder"], "--joint and --arm belong together"),
         (["--joint", "tail", "--arm", "ARM", "--yes"], "there is no joint 'tail'"),
+        (["--yes"], "--yes answers whether to write into an arm file: give --joint and --arm"),
         (["--radius-mm", "50"], "is an angle: a radius says nothing of it"),
         (["--plot", "x.png"], "must end in .svg"),
     ],
@@ -98,6 +129,45 @@ def test_wrong_input_is_told_and_nothing_is_written(
     assert run("reversal", table, *given) == 2
     assert why in capsys.readouterr().err
     assert arm_file.read_bytes() == before
+
+
+def test_the_arm_is_looked_at_before_readings_are(
+    tmp_path: Path, arm_file: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    table = tmp_path / "shoulder.csv"
+    table.write_text("nothing of use", encoding="utf-8")
+    for arm, why in ((arm_file, "there is no joint 'tail'"), (tmp_path / "no.toml", "no.toml")):
+        assert run("reversal", table, "--joint", "tail", "--arm", arm) == 2
+        told = capsys.readouterr()
+        assert why in told.err
+        assert "the head is" not in told.err
+        assert told.out == ""
+
+
+def test_a_play_that_cannot_be_is_remarked_and_goes_into_no_arm_file(
+    tmp_path: Path, arm_file: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    before = arm_file.read_bytes()
+    table = tmp_path / "shoulder.csv"
+    table.write_text(REVERSAL.replace("45,", "0.1,"), encoding="utf-8")
+    assert run("reversal", table) == 0
+    why = "0.195° at 0.1°, is larger than all targets lie apart, 0.1°"
+    assert why in capsys.readouterr().err
+    assert run("reversal", table, "--joint", "shoulder", "--arm", arm_file, "--yes") == 2
+    assert "it is not written" in capsys.readouterr().err
+    assert arm_file.read_bytes() == before
+
+
+def test_readings_that_are_all_the_same_are_not_told_as_perfect(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    table = tmp_path / "pose.csv"
+    table.write_text("angle_deg\n" + "0.25\n" * 12, encoding="utf-8")
+    assert run("repeatability", table) == 0
+    told = capsys.readouterr()
+    assert "finer than 0.01 deg" in told.err
+    assert "repeatability less than 0.01 deg can tell" in told.out
+    assert "standard uncertainty 0.0029 deg" in told.out
 
 
 def test_a_figure_that_the_arm_file_cannot_have_is_refused_whole(

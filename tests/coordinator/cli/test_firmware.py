@@ -17,7 +17,7 @@ from coordinator.config.regular_file import read_regular
 from coordinator.config.update_key import make_update_key
 from protocol.image import HEADER_BYTES, SIGNATURE_BYTES
 from tests.coordinator.cli.here import Unisono, unisono_here
-from tests.coordinator.cli.servers import ARM, Answer, served
+from tests.coordinator.cli.servers import ARM, Answer, joint, served
 
 HEAD = HEADER_BYTES + SIGNATURE_BYTES
 IMAGE = b"pricking out " * 300
@@ -94,18 +94,48 @@ def test_a_byte_of_the_header_that_is_another_is_no_signature_any_more(
     held = bytearray(signed.read_bytes())
     held[held.index(b"1.5.0")] = ord("2")
     signed.write_bytes(held)
-    assert "NOT signed" in unisono("joint", "image", str(signed), "--data", str(data)).out
+    told = unisono("joint", "image", str(signed), "--data", str(data)).out
+    assert f"NOT signed with the key of {data}, or its header was changed since" in told
 
 
 @pytest.mark.parametrize(
     ("change", "sentence"),
     [
-        (lambda held: held[:-1], "is cut: it has 4063 bytes, by its header 4064"),
-        (lambda held: held[HEAD:], "is no signed image"),
+        (
+            lambda held: held[:-1],
+            "is cut, or its header is damaged: it has 4063 bytes, by its header 4064",
+        ),
+        (lambda held: held + b"!", "is too long, or its header is damaged: it has 4065 bytes"),
+        (
+            lambda held: held[HEAD:],
+            "is no signed image: it begins with 'pricking out pri' in place of 'unisono.image.v1'",
+        ),
+        (
+            lambda held: held.replace(b"unisono.image", b"unisono\xffimage", 1),
+            "is no signed image: it begins with 'unisono\\xffimage.v1' in place of 'unisono.image",
+        ),
         (lambda held: b"", "is no signed image: it has 0 bytes"),
-        (lambda held: held[:-1] + b"!", "is damaged"),
+        (
+            lambda held: held[:-1] + b"!",
+            "is damaged: its image has another SHA-256 than its header says",
+        ),
+        (
+            lambda held: held.replace(b"bench-joint", b"Bench-joint", 1),
+            "is damaged: the board in its header is 'Bench-joint', but must be 1 to 16 of a-z, 0-9",
+        ),
+        (
+            lambda held: held.replace(b"1.5.0\0", b"1.5.0\1", 1),
+            "is damaged: the version in its header is '1.5.0\\x01', but must be 1 to 32 characters",
+        ),
+        (
+            lambda held: held[:64] + bytes(4) + held[68:],
+            "is damaged: the size in its header is 0, but must be 1 to 2147483647 bytes",
+        ),
     ],
-    ids=["cut", "the image alone", "empty", "damaged"],
+    ids=[
+        *("cut", "too long", "the image alone", "label", "empty", "damaged"),
+        *("board", "version", "size"),
+    ],
 )
 def test_what_is_no_whole_signed_image_is_named_by_every_command_that_takes_one(
     signed: Path, data: Path, unisono: Unisono, change: Callable[[bytes], bytes], sentence: str
@@ -296,6 +326,16 @@ def test_refusals_have_their_exit_code_and_no_caution(
         done = unisono("joint", "update", "elbow", str(signed), "--url", url)
     assert (done.code, done.out) == (code, "")
     assert json.loads(answer[2])["detail"] in done.err
+
+
+def test_a_joint_whose_name_is_in_no_address_is_named_as_unknown(
+    signed: Path, unisono: Unisono
+) -> None:
+    nowhere = refusal(404, "not-found", "Not Found")
+    with served(Standing(nowhere, ARM | {"joints": [joint("elbow")]})) as url:
+        done = unisono("joint", "update", "el/bow", str(signed), "--url", url)
+    assert done.code == 2
+    assert "there is no joint 'el/bow'; this arm has elbow" in done.err
 
 
 GONE: Answer = (502, {}, b"")

@@ -2,6 +2,7 @@
 
 import json
 from collections.abc import Iterator
+from dataclasses import replace
 from pathlib import Path
 from urllib.parse import parse_qs, urlsplit
 
@@ -11,7 +12,9 @@ from coordinator.api.history_csv import history_csv
 from coordinator.api.responses.base import plain
 from coordinator.api.responses.joint_history import HISTORY, WEAR
 from coordinator.cli.command import run
-from tests.coordinator.cli.servers import Answer, served
+from coordinator.cli.history import WRITTEN_S
+from coordinator.records.joint_history import BATCH, SAMPLE_S
+from tests.coordinator.cli.servers import ARM, Answer, joint, served
 
 JSON = {"Content-Type": "application/json"}
 
@@ -21,18 +24,25 @@ class _Past:
 
     def __init__(self) -> None:
         self.asked: list[dict[str, list[str]]] = []
+        self.history, self.wear = HISTORY, WEAR
 
     def __call__(self, path: str, _body: bytes) -> Answer:
         where = urlsplit(path)
+        if where.path.endswith("/arm"):
+            return 200, JSON, json.dumps(ARM | {"joints": [joint("elbow")]}).encode()
         self.asked.append(parse_qs(where.query))
         if where.path.endswith("/joints/elbow/wear"):
-            return 200, JSON, json.dumps(plain(WEAR)).encode()
-        if not where.path.endswith("/joints/elbow/history"):
-            problem = {"type": "urn:unisono:problem:not-found", "detail": "there is no such joint"}
+            return 200, JSON, json.dumps(plain(self.wear)).encode()
+        if not where.path.endswith("/joints/elbow/history"):  # as a router does
+            problem = {"type": "urn:unisono:problem:not-found", "detail": "Not Found"}
             return 404, JSON, json.dumps(problem).encode()
+        if self.asked[-1].get("from", [""])[0].startswith("1960"):
+            why = "query/from: is 1960-01-01T00:00:00+00:00, but must be from 1970 to 2200"
+            problem = {"type": "urn:unisono:problem:invalid", "detail": why}
+            return 422, JSON, json.dumps(problem).encode()
         if "format" in self.asked[-1]:
             return 200, {"Content-Type": "text/csv"}, history_csv(HISTORY).encode()
-        return 200, JSON, json.dumps(plain(HISTORY)).encode()
+        return 200, JSON, json.dumps(plain(self.history)).encode()
 
 
 @pytest.fixture(name="past")
@@ -60,7 +70,8 @@ def test_least_mean_and_greatest_of_all_that_was_read_are_told_and_what_it_did(
     assert "elbow from 2026-05-01 09:00:00 to 2026-05-01 10:00:00" in told
     assert rows["temperature,"] == ["°C", "31.5", "35.2", "41.5"]
     assert rows["starts"] == ["112"]
-    assert "in all since 2026-01-12 08:00:00: heard for 334.5 h" in told
+    assert rows["heard"] == ["1.0", "h"]
+    assert "in all, since the hour that began at 2026-01-12 08:00: heard for 334.5 h" in told
     assert "71204 starts, 60118 reversals, 2750610°" in told
 
 
@@ -72,6 +83,33 @@ def test_json_is_what_the_coordinator_said_with_what_was_done_in_all(
     assert json.loads(capsys.readouterr().out) == {**plain(HISTORY), "wear": plain(WEAR)}
     assert past.asked[0]["from"] == ["2026-05-01T07:00:00+00:00"]
     assert past.asked[0]["to"] == ["2026-05-01T09:30:00+00:00"]
+
+
+def test_where_nothing_is_recorded_yet_no_figures_are_told(
+    url: str, past: _Past, capsys: pytest.CaptureFixture[str]
+) -> None:
+    past.history = replace(HISTORY, start_s=())
+    past.wear = replace(WEAR, since_utc=None, on_s=0.0, moving_s=0.0, starts=0, reversals=0)
+    assert run(["history", "elbow", "--url", url]) == 0
+    assert capsys.readouterr().out == (
+        "nothing is recorded of elbow yet: what it is and does is written every 10 s while it is "
+        "heard\n"
+    )
+
+
+def test_how_often_it_is_written_is_told_as_it_is() -> None:
+    assert WRITTEN_S == BATCH * SAMPLE_S
+
+
+def test_what_took_seconds_is_told_in_seconds(
+    url: str, past: _Past, capsys: pytest.CaptureFixture[str]
+) -> None:
+    past.history = replace(HISTORY, start_s=())
+    past.wear = replace(WEAR, on_s=12.0, moving_s=0.0)
+    assert run(["history", "elbow", "--url", url]) == 0
+    told = capsys.readouterr().out
+    assert told.startswith("nothing is known of elbow in that time\n")
+    assert "heard for 12 s, turned for 0 s, 71204 starts" in told
 
 
 def test_a_table_is_written_to_a_file(
@@ -89,7 +127,15 @@ def test_a_table_is_written_to_a_file(
         (["elbow", "--from", "yesterday"], "--from is 'yesterday', but must be an instant"),
         (["elbow", "--points", "1"], "points"),
         (["elbow", "--csv", "elbow.txt"], "must end in .csv"),
-        (["thumb"], "there is no such joint"),
+        (["thumb"], "there is no joint 'thumb'; this arm has elbow"),
+        (["el/bow"], "there is no joint 'el/bow'; this arm has elbow"),
+        ([""], "there is no joint ''; this arm has elbow"),
+        ([".."], "there is no joint '..'; this arm has elbow"),
+        (["thumb", "--csv", "thumb.csv"], "there is no joint 'thumb'; this arm has elbow"),
+        (
+            ["elbow", "--from", "1960-01-01"],
+            "--from is 1960-01-01T00:00:00+00:00, but must be from 1970 to 2200",
+        ),
     ],
 )
 def test_what_cannot_be_is_told_in_one_line(
@@ -98,4 +144,5 @@ def test_what_cannot_be_is_told_in_one_line(
     assert run(["history", *arguments, "--url", url]) == 2
     said = capsys.readouterr().err
     assert says in said
+    assert "query" not in said
     assert len(said.splitlines()) == 1

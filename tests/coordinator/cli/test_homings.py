@@ -27,7 +27,11 @@ def coordinator(path: str, _body: bytes) -> Answer:
         return 200, JSON, json.dumps(plain(HOMINGS)).encode()
     if where.endswith("/joints/wrist/homings"):
         return 200, JSON, json.dumps(plain(replace(HOMINGS, joint="wrist", homings=()))).encode()
+    if where.endswith("/arm"):
+        return 200, JSON, json.dumps(ARM | {"joints": [joint("elbow"), joint("wrist")]}).encode()
     detail = "there is no joint 'thumb'; this arm has elbow wrist"
+    if not where.endswith("/joints/thumb/homings"):
+        detail = "Not Found"  # as a router says
     problem = {"type": "urn:unisono:problem:not-found", "detail": detail}
     return 404, JSON, json.dumps(problem).encode()
 
@@ -115,6 +119,9 @@ def accepting(path: str, _body: bytes) -> Answer:
         "/control/release": {"holder": None, "you": "me", "watchers": 0},
         "/joints/elbow/home/accept": {"phase": "idle", "unconfirmed": []},
     }
+    if where not in answers:  # as a router does
+        problem = {"type": "urn:unisono:problem:not-found", "detail": "Not Found"}
+        return 404, JSON, json.dumps(problem).encode()
     return 200, JSON, json.dumps(answers[where]).encode()
 
 
@@ -139,6 +146,8 @@ def test_a_home_is_accepted_and_nothing_is_homed_by_that(
         assert json.loads(capsys.readouterr().out)["phase"] == "idle"
         assert run(["home", "tip", "--accept", "elbow", "--url", url]) == 2
         assert "--accept homes nothing, but tip is named" in capsys.readouterr().err
+        assert run(["home", "--accept", "", "--url", url]) == 2
+        assert "there is no joint ''; this arm has elbow" in capsys.readouterr().err
 
 
 def test_of_a_joint_that_was_never_homed_that_is_told(
@@ -156,6 +165,8 @@ def test_of_a_joint_that_was_never_homed_that_is_told(
     ("arguments", "says"),
     [
         (["thumb"], "there is no joint 'thumb'; this arm has elbow wrist"),
+        ([""], "there is no joint ''; this arm has elbow wrist"),
+        (["el/bow"], "there is no joint 'el/bow'; this arm has elbow wrist"),
         (["elbow", "--plot", "elbow.png"], "must end in .svg"),
     ],
 )

@@ -4,10 +4,14 @@ import json
 import signal
 import subprocess
 import sys
+import threading
 import xml.etree.ElementTree as ET
-from collections.abc import Sequence
+from collections.abc import Callable, Iterator, Sequence
+from concurrent.futures import ThreadPoolExecutor
+from contextlib import contextmanager, nullcontext
 from dataclasses import replace
 from pathlib import Path
+from typing import Any
 
 import pytest
 
@@ -16,6 +20,7 @@ from coordinator.cli import rehearsing
 from coordinator.cli.command import run
 from coordinator.config.joint import Joint
 from coordinator.rehearsal.played import Played
+from coordinator.workers.shares import tell_share
 
 PROGRAM = "G90 G94\nG0 A10\nG1 A0 F600\nM2\n"
 ARM = """
@@ -281,3 +286,61 @@ def test_ctrl_c_ends_it_with_exit_code_1_and_what_is_known_by_then(program: str,
     assert 20 <= known < 200
     assert f"ends: {known} finished" in said
     assert "Traceback" not in errors
+
+
+def test_progress_is_told_within_a_rehearsal_too(
+    program: str, arm: str, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
+    seen: list[float] = []
+    was_seen = threading.Event()
+
+    def play(task: Any) -> Played:
+        tell_share(task.place, 0.5)
+        assert was_seen.wait(60.0)
+        return Played(task.seed, "unfinished", "", None, None, (), 0, 0, (), {}, {}, 1_000_000)
+
+    @contextmanager
+    def progress(count: int, *, is_quiet: bool) -> Iterator[Callable[[int, float], None]]:
+        def tell(done: int, more: float) -> None:
+            seen.append(done + more)
+            if more >= 1.0:  # half of each
+                was_seen.set()
+
+        yield tell
+
+    monkeypatch.setattr(rehearsing, "_play", play)
+    monkeypatch.setattr(rehearsing, "_progress", progress)
+    monkeypatch.setattr(
+        rehearsing, "_executor", lambda *_: nullcontext(ThreadPoolExecutor(max_workers=2))
+    )
+    assert run(["rehearse", program, "--arm", arm, "--repetitions", "2"]) == 0
+    assert seen == sorted(seen)
+    assert 1.0 in seen
+    assert seen[-1] == 2.0
+
+
+@pytest.mark.parametrize(
+    ("count", "done", "lines"),
+    [
+        (
+            1,
+            [(0, 0.05), (0, 0.13), (0, 0.19), (0, 0.42), (0, 0.99), (1, 0.0)],
+            ["0 of 1, 13 % of all", "0 of 1, 42 % of all", "0 of 1, 99 % of all", "1 of 1"],
+        ),
+        (2, [(0, 1.2), (2, 0.0)], ["0 of 2, 60 % of all", "2 of 2"]),
+        (20, [(1, 1.9), (2, 1.5), (3, 0.5), (4, 1.0)], ["2 of 20", "4 of 20"]),
+    ],
+)
+def test_where_no_bar_can_be_shown_a_tenth_of_all_is_worth_a_line(
+    count: int,
+    done: list[tuple[int, float]],
+    lines: list[str],
+    capsys: pytest.CaptureFixture[str],
+) -> None:
+    with rehearsing._progress(count, is_quiet=False) as tell:
+        for whole, more in done:
+            tell(whole, more)
+    assert capsys.readouterr().err.splitlines() == [f"rehearsed {line}" for line in lines]
+    with rehearsing._progress(count, is_quiet=True) as tell:
+        tell(count, 0.0)
+    assert capsys.readouterr().err == ""

@@ -19,6 +19,7 @@ from coordinator.cli.show import (
 )
 from coordinator.client.reading import read
 from coordinator.client.values import KeptReport, RunGoing
+from coordinator.core.events import Because
 from coordinator.motion import check_program
 from coordinator.programs import Switches
 from tests.bench.reversal import with_approach
@@ -174,6 +175,8 @@ def test_held_run_is_said_to_go_on_only_where_resume_would_not_be_refused() -> N
     )
     ending = {"code": "ending", "message": "the coordinator is ending"}
     assert way_on_of(obstacle=ending) == "the coordinator is ending, and the run with it"
+    # Where that is why it is held, it has been said just before.
+    assert way_on_of(obstacle=ending, message=str(Because.ENDING)) == "the run ends with it"
 
 
 def joint(**values: Any) -> dict[str, Any]:

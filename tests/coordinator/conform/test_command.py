@@ -308,7 +308,7 @@ def test_answer_other_than_yes_moves_nothing(
 
     for said in ("no\n", "YES\n", ""):
         monkeypatch.setattr(sys, "stdin", Terminal(said))
-        told = fails(capsys, words(rig, "--moves"), 3)
+        told = fails(capsys, words(rig, "--moves"), 5)
         assert "May turntable move? Type yes:" in told
         assert "nothing was checked" in told
 

@@ -56,6 +56,7 @@ def test_before_anything_is_heard_everything_about_a_joint_is_null() -> None:
     known = {"name", "id", "word", "link", "link_message", "clock", "measured", "stop_wanted"}
     known |= {"configuration_message", "range_deg", "warning_c", "limit_c"}
     known |= {"velocity_limit_deg_s", "jog_speeds_deg_s", "acceleration_limit_deg_s2", "counters"}
+    known |= {"microstep_deg"}
     known |= {"full_current_because", "supply"}
     assert {key for key, value in found.items() if value is not None} == known
     assert found["link"] == "offline"

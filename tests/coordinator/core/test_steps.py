@@ -5,6 +5,7 @@ from random import Random
 
 import pytest
 
+from coordinator.codes.refusal import INPUT_CODES
 from coordinator.core import events as ev
 from coordinator.core.jogging import STEPS_MOST
 from coordinator.rehearsal.faulty_link import Trouble
@@ -189,8 +190,14 @@ def test_a_step_beyond_the_range_is_refused_with_where_it_would_end() -> None:
 
 
 def test_a_step_of_less_than_a_count_is_refused() -> None:
-    refused = refusal(still_world("none"), ev.Step("tip", 1e-9, SPEED_DEG_S))
+    world = still_world("none")
+    refused = refusal(world, ev.Step("tip", 1e-9, SPEED_DEG_S))
     assert refused.code == "step-angle"
+    smallest = f"{world.arm.joint('tip').microstep_deg:.3g}°"
+    assert refused.message == (
+        f"tip: a step of 1e-09° turns nothing; the smallest of its motor is {smallest}"
+    )
+    assert refusal(world, ev.Step("tip", 0.0, SPEED_DEG_S)).code in INPUT_CODES
 
 
 @pytest.mark.parametrize("speed_deg_s", [60.001, float("nan")])

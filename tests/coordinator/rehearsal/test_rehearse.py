@@ -135,3 +135,22 @@ def test_a_program_with_a_mistake_is_refused_with_its_line() -> None:
 def test_a_program_that_moves_nothing_is_refused() -> None:
     with pytest.raises(Refused, match="moves nothing"):
         played("M2\n")
+
+
+def test_how_far_it_is_is_told_as_it_goes_and_changes_nothing() -> None:
+    slow = "G90 G94\nG1 A30 F60\nG1 A0\nM2\n"  # 30° at 1 °/s, there and back
+    shares: list[float] = []
+    joints = joint_settings(ARM, 1)
+    found = play_once(ARM, slow, joints, PROFILES["quiet"], 1, tell=shares.append)
+    assert found == played(slow)
+    assert shares == sorted(shares)
+    assert 50 < len(shares) < 70  # once a second
+    assert shares[0] == 0.0
+    assert 0.9 < shares[-1] <= 1.0
+
+
+def test_a_rehearsal_that_takes_longer_than_planned_is_never_told_as_more_than_whole() -> None:
+    shares: list[float] = []
+    joints = joint_settings(ARM, 1)
+    play_once(ARM, THERE_AND_BACK, joints, OUTAGES, 1, tell=shares.append)
+    assert max(shares) <= 1.0

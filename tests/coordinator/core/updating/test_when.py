@@ -61,10 +61,22 @@ def test_a_motor_that_is_on_is_refused_with_what_to_do_first() -> None:
     heard_again(bench)
     found = refused(bench, UPDATE)
     assert found.code == "energised"
-    assert "unisono stop --level stop-and-release --park" in found.message
-    assert "a joint that is not homed cannot be parked" in found.message
-    assert "support the arm and leave out --park" in found.message
+    # These joints are not homed, so --park would be refused.
+    assert "base and middle are not homed, so that the arm cannot be parked" in found.message
+    assert "support it" in found.message
+    assert "'unisono stop --level stop-and-release' or" in found.message
+    assert "--park" not in found.message
+    assert "it may fall as they go off" in found.message
+
+
+def test_a_homed_arm_is_parked_before_its_motors_go_off() -> None:
+    world = homed_world()
+    world.run_for(1 * S)  # until they have said that they rest
+    found = refusal(world, ev.Update("tip", signed()))
+    assert found.code == "energised"
+    assert "'unisono stop --level stop-and-release --park'" in found.message
     assert "a raised arm may fall" in found.message
+    assert "not homed" not in found.message
 
 
 def test_a_motor_that_is_about_to_be_on_is_refused() -> None:
