@@ -237,6 +237,28 @@ def test_folder_that_is_served_is_backed_up_and_not_restored_over(
     assert "another coordinator, process" in line
 
 
+def test_restore_that_is_interrupted_at_its_question_leaves_nothing(
+    tmp_path: Path,
+    data: Path,
+    unisono: Unisono,
+    piped: Callable[[str], None],
+    typed: Typed,
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    piped(f"{PASSPHRASE}\n")
+    assert unisono(*words(data, tmp_path / "a", "--with-key")).code == 0
+    before = {one.name for one in tmp_path.iterdir()}
+    typed()
+
+    def interrupted(_prompt: str) -> str:
+        raise KeyboardInterrupt
+
+    monkeypatch.setattr("getpass.getpass", interrupted)
+    done = unisono("restore", str(tmp_path / "a"), "--data", str(tmp_path / "new"))
+    assert (done.code, done.err) == (1, "unisono: interrupted\n")
+    assert {one.name for one in tmp_path.iterdir()} == before
+
+
 def test_neither_takes_a_passphrase_on_the_command_line(unisono: Unisono) -> None:
     for command in ("backup", "restore"):
         assert "--passphrase" not in unisono(command, "--help").out
