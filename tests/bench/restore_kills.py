@@ -25,7 +25,7 @@ from typing import Final
 from coordinator.backup.container import opened
 from coordinator.backup.make import back_up
 from coordinator.backup.restore import restore
-from coordinator.config.data_folder import make_key
+from coordinator.config.data_folder import DataFolderError, make_key
 from coordinator.store.opening import known_revisions
 from tests.bench.figures import show
 from tests.coordinator.backup.kit import everything, full_folder
@@ -68,11 +68,11 @@ def at_every_step(what: str, folder: Path) -> Found:
     """Kill at the first step, the second, and so on until it came to its end."""
     found, prepared = Found(), _Prepared(folder)
     with _parent() as parent:
-        for step in itertools.count(1):
+        step, killed = 1, True
+        while killed:
             killed, _ = prepared.attempt(parent, what, f"step {step}", found)
-            if not killed:
-                return found
-    raise AssertionError
+            step += 1
+    return found
 
 
 def at_random_times(what: str, kills: int, seed: int, folder: Path) -> Found:
@@ -116,19 +116,21 @@ class _Prepared:
         begun_s = time.monotonic()
         killed = _one(parent, words)
         took_s = time.monotonic() - begun_s
-        found.kills += killed
-        wrong = self._look_restored(data, found) if what == "restore" else self._look_made(found)
+        is_new, wrong = self._look_restored(data) if what == "restore" else self._look_made()
+        if killed:
+            found.kills += 1
+            found.new += is_new
+            found.old += not is_new
         if not killed and how.startswith("step"):
             wrong += self._look_tidy(what)
         found.wrong += [f"{what}, killed at {how}: {one}" for one in wrong]
         return killed, took_s
 
-    def _look_restored(self, data: Path, found: Found) -> list[str]:
+    def _look_restored(self, data: Path) -> tuple[bool, list[str]]:
+        """Whether the new state is there, and what is wrong."""
         wrong = []
-        if (is_new := _content(data) == self._wanted) or _content(data) == self._was:
-            found.new += is_new
-            found.old += not is_new
-        else:
+        is_new = _content(data) == self._wanted
+        if not is_new and _content(data) != self._was:
             wrong.append(f"there is neither the old nor the new folder: {sorted(_content(data))}")
         beside = [_content(one) for one in self._place.iterdir()]
         if self._was not in beside:
@@ -136,23 +138,25 @@ class _Prepared:
         shown = [one for one in self._place.iterdir() if not one.name.startswith(".")]
         if not all(_content(one) in (self._was, self._wanted) for one in shown):
             wrong.append("a part of a folder has a name to be seen")
-        restore(self._backup, data, None, NOW, replace=True)
+        try:
+            restore(self._backup, data, None, NOW, replace=True)
+        except DataFolderError as error:
+            wrong.append(f"it cannot be restored any more: {error}")
         if _content(data) != self._wanted:
-            wrong.append("it cannot be restored any more")
-        return wrong
+            wrong.append("what is restored then is not what was backed up")
+        return is_new, wrong
 
-    def _look_made(self, found: Found) -> list[str]:
+    def _look_made(self) -> tuple[bool, list[str]]:
+        """Whether there is a backup, and what is wrong."""
         wrong, to = [], self._place / "made"
-        found.new += to.exists()
-        found.old += not to.exists()
-        if to.exists():
+        if is_there := to.exists():
             with opened(to) as archive:
                 archive.read(lambda _member: len)
             to.unlink()
         back_up(self._data, self._arm, to, None, NOW)
         if to.read_bytes() != self._backup.read_bytes():
             wrong.append("another backup is not the same")
-        return wrong
+        return is_there, wrong
 
     def _look_tidy(self, what: str) -> list[str]:
         """Nothing hidden is left where nothing was killed."""
