@@ -22,6 +22,7 @@ from coordinator.config import data_folder, update_key
 from coordinator.config.data_folder import coordinator_id, read_key
 from coordinator.records.taught import TaughtKeeper
 from coordinator.store import Store, database, old_files, settings
+from coordinator.store.opening import engine_of, make_file, migrate
 from tests.coordinator.backup.kit import (
     ARM_TEXT,
     NOW,
@@ -182,6 +183,26 @@ async def test_copy_is_of_one_instant_and_has_all_that_was_confirmed(tmp_path: P
     await writing
     await store.close()
     assert len(set(seen)) > 1  # it was written meanwhile
+
+
+async def test_older_database_is_restored_as_it_is_and_brought_up_to_date_by_the_next_start(
+    tmp_path: Path, arm_file: Path
+) -> None:
+    data_folder.make_key(tmp_path / "old")
+    make_file(tmp_path / "old" / database.FILE)
+    engine = engine_of(tmp_path / "old" / database.FILE, writes=True)
+    with engine.begin() as connection:
+        migrate(connection, "0002")
+        row = "INSERT INTO runs VALUES (7, 'a.nc', 'M2', 'finished', NULL, NULL, '{}')"
+        connection.exec_driver_sql(row)
+    engine.dispose()
+    back_up(tmp_path / "old", arm_file, tmp_path / "a", None, NOW)
+    done = restore(tmp_path / "a", tmp_path / "data", None, NOW)
+    assert done.manifest.revision == "0002"
+    assert rows(tmp_path / "data") == rows(tmp_path / "old")
+    store = Store(tmp_path / "data")
+    assert store.last_run == 7
+    await store.close()
 
 
 def test_database_that_is_damaged_is_told_and_not_kept_as_if_it_were_sound(
