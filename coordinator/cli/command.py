@@ -9,6 +9,7 @@ import typer
 
 from coordinator.cli import (
     accuracy,
+    backup,
     conform,
     go,
     history,
@@ -68,6 +69,7 @@ def make_app() -> typer.Typer:
     survey.add_to(app)
     joint.add_to(app)
     accuracy.add_to(app)
+    backup.add_to(app)
     return app
 
 

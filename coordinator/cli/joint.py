@@ -1,6 +1,5 @@
 """`unisono joint`: from a bare board to a joint of the arm, over its serial cable."""
 
-import getpass
 import os
 import sys
 from collections.abc import Callable, Iterator
@@ -26,6 +25,7 @@ from coordinator.cli.common import (
     read_arm,
     show_json,
 )
+from coordinator.cli.secret import ask_secret
 from coordinator.config.arm import Arm
 from coordinator.config.data_folder import coordinator_id, read_key
 from coordinator.config.regular_file import read_regular
@@ -158,7 +158,7 @@ def set_up(
             who = Conversation(opened).who()
         name = _name_in(described, who, port)
         network = ssid or _ask("network: ", "--ssid is missing")
-        password = _ask_secret(f"password of {network} (empty for an open network): ")
+        password = ask_secret(f"password of {network} (empty for an open network): ", "password")
         wanted = steps.Wanted(os.fsencode(network), password, key, name, update_key)
         wifi = steps.set_up(port, wanted, _teller(as_json=as_json))
         at = _came_up(who.id, wifi, key, data, address)
@@ -314,20 +314,6 @@ def _ask(prompt: str, missing: str) -> str:
         raise Failure(ExitCode.WRONG_INPUT, missing)
     err().print(prompt, end="")
     return sys.stdin.readline().rstrip("\n")
-
-
-def _ask_secret(prompt: str) -> str:
-    try:
-        if sys.stdin.isatty():
-            return getpass.getpass(prompt)
-        line = sys.stdin.readline()
-    except UnicodeDecodeError:  # it would tell the bytes
-        raise Failure(ExitCode.WRONG_INPUT, "the password is no text in UTF-8") from None
-    except EOFError:
-        line = ""
-    if not line:
-        raise Failure(ExitCode.WRONG_INPUT, "there is no password on the input, not even an empty")
-    return line.rstrip("\n")
 
 
 def _who_value(who: Who) -> dict[str, Any]:

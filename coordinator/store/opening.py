@@ -1,5 +1,6 @@
 """Opening the database: its file, how connections behave, and its tables brought up to date."""
 
+import functools
 import os
 import sqlite3
 from pathlib import Path
@@ -62,15 +63,25 @@ def check(connection: Connection, path: Path) -> None:
             f"{path} is damaged ({' '.join(str(found).split())}); put a copy in its place, or move "
             "it away to begin anew"
         )
-    heads = MigrationContext.configure(connection).get_current_heads()
-    known = {script.revision for script in _scripts().walk_revisions()}
-    if newer := set(heads) - known:
+    heads, known = revisions_in(connection), known_revisions()
+    if newer := heads - known:
         raise StoreError(
             f"{path} is of a newer version (revision {', '.join(sorted(newer))}, this one knows "
             f"{max(known)}): use the version that wrote it, or move the file away"
         )
     if not heads and (tables := inspect(connection).get_table_names()):
         raise StoreError(f"{path} is of another program: it has a table {tables[0]!r}")
+
+
+def revisions_in(connection: Connection) -> set[str]:
+    """Which versions a file's tables say they are of; one, or none where there are none of ours."""
+    return set(MigrationContext.configure(connection).get_current_heads())
+
+
+@functools.cache
+def known_revisions() -> frozenset[str]:
+    """All versions that this program can read."""
+    return frozenset(script.revision for script in _scripts().walk_revisions())
 
 
 def migrate(connection: Connection, revision: str = "head") -> None:

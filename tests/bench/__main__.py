@@ -3,7 +3,8 @@
 Ends with 1 if a bound was ever broken: the true start skew of a start that its report states, the
 guarantee of a clock, or how far apart joints may rest after an outage or a kill; if a joint truly
 was elsewhere than its plan says; if forecasts of heat miss their goals; if anything is missing
-that the database had confirmed; or if a chart of a joint's past hides what was read.
+that the database had confirmed; if a restore that was killed left neither the old folder nor the
+new one whole; or if a chart of a joint's past hides what was read.
 """
 
 import argparse
@@ -24,6 +25,7 @@ from tests.bench import (
     long_program,
     long_programs,
     page,
+    restore_kills,
     reversal,
     speed,
     store_kills,
@@ -39,6 +41,7 @@ TABLES = (
     "cost",
     "kills",
     "store",
+    "restore",
     "history",
     "answers",
     "virtual",
@@ -94,6 +97,9 @@ def main() -> int:
     if "store" in asked.tables:
         with tempfile.TemporaryDirectory() as folder:
             broken += store_kills.table(asked.store_kills, asked.seed, Path(folder))
+    if "restore" in asked.tables:
+        with tempfile.TemporaryDirectory() as folder:
+            broken += restore_kills.table(asked.restore_kills, asked.seed, Path(folder))
     if "history" in asked.tables:
         with tempfile.TemporaryDirectory() as folder:
             broken += history.table(asked.charts, Path(folder))
@@ -158,6 +164,12 @@ def _arguments() -> argparse.Namespace:
         "--answer-kills", type=int, default=200, help="of a coordinator that plays and answers"
     )
     parser.add_argument("--store-kills", type=int, default=200, help="of who writes the database")
+    parser.add_argument(
+        "--restore-kills",
+        type=int,
+        default=200,
+        help="at random, of who restores or makes a backup",
+    )
     parser.add_argument("--charts", type=int, default=20, help="of each kind, of a year of joints")
     parser.add_argument("--wakes", type=int, default=20, help="of the laptop, of each kind")
     parser.add_argument("--page-joints", type=int, default=3, help="before the page")
