@@ -15,6 +15,7 @@ from dataclasses import replace
 from pathlib import Path
 from typing import Any, Final
 
+from coordinator.codes.alarm_state import AlarmState
 from coordinator.codes.arm_phase import ArmPhase
 from coordinator.codes.level import Level
 from coordinator.codes.refusal import RefusalCode
@@ -45,7 +46,7 @@ from coordinator.core.machine import Coordinator
 from coordinator.core.preview import Preview, preview
 from coordinator.core.run import Phase
 from coordinator.core.snapshot.arm import ArmSnapshot, arm_busy, arm_phase, arm_snapshot
-from coordinator.core.snapshot.warning import WarningSnapshot
+from coordinator.core.snapshot.warning import ShelfSnapshot, WarningSnapshot, shelf_snapshot
 from coordinator.core.surveying import NONE_ASKED, SurveySnapshot
 from coordinator.core.updating.updates import UpdateSnapshot
 from coordinator.links.carrier import Carrier
@@ -57,9 +58,11 @@ from coordinator.records.counts import RunCounts
 from coordinator.records.homings import HomingKeeper
 from coordinator.records.joint_history import HistoryKeeper
 from coordinator.records.journal import Journal
+from coordinator.records.shelves import ShelfKeeper
 from coordinator.records.taught import TaughtKeeper
 from coordinator.records.warning_times import WarningTimes
 from coordinator.store import DISK_S, Store, StoreError, acknowledgements
+from coordinator.store.utc import utc_ago
 from coordinator.workers.planner import Planner
 from protocol.constants import US
 
@@ -103,6 +106,7 @@ class Service:
         self._sleep = SleepWatch(arm_now_us(), boot_now_us())
         self._timer: asyncio.TimerHandle | None = None
         self._warning_times = WarningTimes()
+        self._shelves = ShelfKeeper(self._store)
         self._tasks: set[asyncio.Task[None]] = set()
         self._ending = self._closed = False
 
@@ -114,6 +118,7 @@ class Service:
             await self._store.close()
             raise
         await self._know_homes()
+        await self._know_shelves()
         self._tell_of_beginning()
         self._go_on()
         self.history.begin()
@@ -131,6 +136,17 @@ class Service:
             _logger.error("what homings found is not known: %s", error)
             unknown = f"whether home of a joint wandered before is not known: {error}"
             self.tell(Level.DANGER, "homes-unknown", unknown)
+
+    async def _know_shelves(self) -> None:
+        """Whoever shelved an alarm is not asked again because the coordinator began anew."""
+        try:
+            kept = await self._shelves.left([joint.name for joint in self.arm.joints])
+        except StoreError as error:  # then all of them give their signs
+            _logger.error("what was shelved is not known: %s", error)
+            return
+        now = arm_now_us()
+        for joint, kind, who, left_s in kept:
+            self._core.watch.shelve(joint, kind, who, left_s * US, now, again=True)
 
     def _tell_of_beginning(self) -> None:
         now, note = arm_now_us(), self._core.outbox.note
@@ -277,19 +293,59 @@ class Service:
         return preview(self._core.run, arm_now_us())
 
     async def acknowledge(self, number: int, who: str) -> WarningSnapshot | None:
-        """Somebody has seen a warning; it, or None if none of that number stands.
+        """Somebody has seen a warning; it, or None if none of that number stands or is over unseen.
 
         Raises StoreError where that cannot be recorded, and then it is as if nobody had.
         """
         found = self._warning(number)
-        if found is None or found.acknowledged or self.failed.is_set():
+        if found is None or self.failed.is_set():
+            return found
+        if found.state in (AlarmState.ACKNOWLEDGED, AlarmState.SHELVED):
             return found
         words = f"{found.code} since {found.since_utc}: {found.message}"
         await self._store.confirmed(lambda connection: acknowledgements.add(connection, words, who))
         with self._guarded():
             self._core.watch.acknowledge(number, arm_now_us())
             self._go_on()
-        return self._warning(number)
+        # What is over is shown no more once it is acknowledged.
+        return self._warning(number) or replace(found, state=AlarmState.NORMAL)
+
+    async def shelve(self, number: int, for_s: float, who: str) -> ShelfSnapshot | None:
+        """Somebody puts a warning's sign aside; None if none of that number is shown.
+
+        Nothing but the sign changes. Raises Refused of what is never shelved, and StoreError where
+        it cannot be recorded: then it is as if nobody had.
+        """
+        found = self._core.watch.require_shelvable(number)
+        if found is None:
+            return None
+        joint, kind = found
+        for_us = round(for_s * US)
+        await self._shelves.put(joint, kind, who, round(for_s))
+        with self._guarded():
+            self._core.watch.shelve(joint, kind, who, for_us, arm_now_us())
+            self._go_on()
+        return self._shelf(joint, kind.code)
+
+    async def unshelve(self, number: int, who: str) -> ShelfSnapshot | None:
+        """Somebody takes a kind off the shelf, as it was; None if none of that number is on it.
+
+        Raises StoreError where it cannot be recorded: it gives its sign all the same, until the
+        coordinator begins anew.
+        """
+        with self._guarded():
+            shelf = self._core.watch.unshelve(number, who, arm_now_us())
+            self._go_on()
+        if shelf is None:
+            return None
+        await self._shelves.take(shelf.joint, shelf.kind)
+        told = shelf_snapshot(self._core.watch.warnings, shelf)
+        return replace(told, until_utc=utc_ago(arm_now_us() - shelf.until_us))
+
+    def _shelf(self, joint: str, code: str) -> ShelfSnapshot | None:
+        alarms = self.snapshot().alarms
+        shelved = alarms.shelved if alarms is not None else ()
+        return next((one for one in shelved if (one.joint, one.code) == (joint, code)), None)
 
     async def accept_home(self, joint: str, who: str) -> None:
         """Somebody has looked at a joint whose home wandered, and accepts it as it is.
@@ -307,7 +363,9 @@ class Service:
             self._go_on()
 
     def _warning(self, number: int) -> WarningSnapshot | None:
-        return next((one for one in self.snapshot().warnings if one.id == number), None)
+        arm = self.snapshot()
+        returned = arm.alarms.returned if arm.alarms is not None else ()
+        return next((one for one in (*arm.warnings, *returned) if one.id == number), None)
 
     def require_joint(self, joint: str) -> Joint:
         """The joint of that name. Raises Refused where the arm has none."""

@@ -9,6 +9,7 @@ from pydantic import BaseModel, ConfigDict, Field, model_validator
 from coordinator.config.joint import MAX_ANGLE_DEG
 from coordinator.core.stop_words import StopWord
 from coordinator.health.link_survey import LEAST_FOR_S, MOST_FOR_S, USUAL_FOR_S
+from coordinator.health.shelf_time import SHELF_LEAST_S, SHELF_MOST_S, SHELF_USUAL_S
 from coordinator.programs import Switches
 from coordinator.programs.loops import MAX_FOR_S, MAX_LOOPS
 from coordinator.programs.options import PlayOptions
@@ -39,6 +40,14 @@ class SurveyBody(Body):
     for_s: Annotated[
         float, Field(ge=LEAST_FOR_S, le=MOST_FOR_S, allow_inf_nan=False, examples=[60.0])
     ] = USUAL_FOR_S
+
+
+class ShelveBody(Body):
+    """For how many seconds an alarm's sign is put aside."""
+
+    for_s: Annotated[
+        float, Field(ge=SHELF_LEAST_S, le=SHELF_MOST_S, allow_inf_nan=False, examples=[3600.0])
+    ] = SHELF_USUAL_S
 
 
 class ProgramBody(Body):

@@ -9,6 +9,7 @@ from rich.table import Table
 
 from coordinator.cli.condition import headline
 from coordinator.cli.production import loop_words, production_remarks
+from coordinator.codes.alarm_state import AlarmState
 from coordinator.codes.link_word import LinkWord
 from coordinator.codes.outcome import Outcome, last_place
 from coordinator.codes.refusal import RefusalCode
@@ -125,6 +126,7 @@ def joint_remarks(arm: "ArmSnapshot") -> list[str]:
         for one in arm.warnings
         if one.code != LOST.code or not told.get(one.joint)
     ]
+    remarks += _alarms(arm)
     if arm.update is not None and not arm.update.phase.is_over:
         remarks.append(f"{arm.update.joint} is being updated: {arm.update.message}")
     remarks += [one for joint in arm.joints if (one := _heat(joint))]
@@ -194,8 +196,25 @@ def _rest(joint: "JointSnapshot") -> str:
     return f"; resting {share:.0%} of the time, in turns of a few minutes, keeps it below"
 
 
+def _alarms(arm: "ArmSnapshot") -> list[str]:
+    """What there is of alarms beside those that stand: none of it must go unseen."""
+    alarms, told = arm.alarms, []
+    if alarms is None:
+        return []
+    if alarms.flood is not None:
+        told.append(f"a flood of alarms: {alarms.flood.count} began within ten minutes")
+    if alarms.shelved:
+        names = ", ".join(f"{one.code} of {one.joint}" for one in alarms.shelved)
+        told.append(f"shelved, without a sign: {names}")
+    if alarms.returned:
+        names = ", ".join(f"{one.code} of {one.joint}" for one in alarms.returned)
+        told.append(f"over, and acknowledged by nobody: {names}")
+    return told
+
+
 def _warning(one: "WarningSnapshot", sentence: str) -> str:
-    return f"{one.level}: {sentence}{' (acknowledged)' if one.acknowledged else ''}"
+    said = "" if one.state is AlarmState.UNACKNOWLEDGED else f" ({one.state})"
+    return f"{one.level}: {sentence}{said}"
 
 
 def _unhomed(joints: "Sequence[JointSnapshot]") -> str:

@@ -8,7 +8,7 @@ import time
 from collections.abc import AsyncIterator, Callable, Iterable, Iterator, Sequence
 from dataclasses import dataclass, fields
 from datetime import datetime
-from typing import TYPE_CHECKING, Final, Literal, Protocol, TypeVar
+from typing import TYPE_CHECKING, Final, Literal, Protocol, TypeVar, cast
 from urllib.parse import quote, urlencode
 
 from coordinator.answers.control import ControlAsked
@@ -38,6 +38,7 @@ from coordinator.codes.survey_word import SurveyPhase
 from coordinator.codes.update_phase import UpdatePhase
 from coordinator.core.stop_words import StopWord
 from coordinator.health.link_survey import USUAL_FOR_S
+from coordinator.health.shelf_time import SHELF_USUAL_S
 from coordinator.programs import NO_SWITCHES, Problem, Switches
 from coordinator.programs.options import AS_WRITTEN, PlayOptions
 from coordinator.programs.progress import Tell, untold
@@ -47,6 +48,7 @@ from protocol.light import REST_WORDS
 
 if TYPE_CHECKING:
     from coordinator.client.values import (
+        AlarmsSnapshot,
         ArmSnapshot,
         CheckResult,
         Curves,
@@ -55,6 +57,7 @@ if TYPE_CHECKING:
         KeptReport,
         RunGoing,
         RunOver,
+        ShelfSnapshot,
         SurveySnapshot,
         TaughtSnapshot,
         UpdateSnapshot,
@@ -149,7 +152,7 @@ class Questions:
         answer = await self._asking.ask("arm", "GET", "/arm", has="condition")
         from coordinator.client.values import ArmSnapshot
 
-        return self._asking.read(ArmSnapshot, answer)
+        return self._asking.read(ArmSnapshot, _alarmed(answer))
 
     async def joints(self) -> "dict[str, JointSnapshot]":
         """The joints' states by name, base to tool."""
@@ -169,7 +172,15 @@ class Questions:
         answer = await self._asking.ask("warnings", "GET", "/warnings", has="warnings")
         from coordinator.client.values import WarningSnapshot
 
-        return self._asking.read(tuple[WarningSnapshot, ...], answer["warnings"], "warnings")
+        found = _alarmed(answer)["warnings"]
+        return self._asking.read(tuple[WarningSnapshot, ...], found, "warnings")
+
+    async def alarms(self) -> "AlarmsSnapshot":
+        """What is to be told of alarms beside those that stand: over unseen, shelved, a flood."""
+        answer = await self._asking.ask("warnings", "GET", "/warnings", has="warnings")
+        from coordinator.client.values import AlarmsSnapshot
+
+        return self._asking.read(AlarmsSnapshot, {**_NO_ALARMS, **(answer.get("alarms") or {})})
 
     async def acknowledge(self, warning: int) -> "WarningSnapshot":
         """Acknowledge the warning of this id; it."""
@@ -177,7 +188,30 @@ class Questions:
         answer = await self._asking.ask("acknowledge", "POST", path, has="acknowledged")
         from coordinator.client.values import WarningSnapshot
 
-        return self._asking.read(WarningSnapshot, answer)
+        return self._asking.read(WarningSnapshot, _alarm(answer))
+
+    async def shelve(self, warning: int, for_s: float = SHELF_USUAL_S) -> "ShelfSnapshot":
+        """Put the sign of the warning of this id aside for `for_s` seconds, 60 to 28,800.
+
+        Nothing else changes: what stops or refuses looks at the value itself. Refused for alarms
+        of high priority, `WrongInput` where none of that id is shown.
+        """
+        path = f"/warnings/{warning}/shelve"
+        answer = await self._asking.ask("shelve", "POST", path, {"for_s": for_s}, has="until_us")
+        from coordinator.client.values import ShelfSnapshot
+
+        return self._asking.read(ShelfSnapshot, answer)
+
+    async def unshelve(self, shelf: int) -> "ShelfSnapshot":
+        """Take what is shelved, by the id of its shelf or its warning, off the shelf; what it was.
+
+        It is so still, or not: that was never changed by it.
+        """
+        path = f"/warnings/{shelf}/unshelve"
+        answer = await self._asking.ask("unshelve", "POST", path, has="until_us")
+        from coordinator.client.values import ShelfSnapshot
+
+        return self._asking.read(ShelfSnapshot, answer)
 
     # ---- homing -----------------------------------------------------------------------------
 
@@ -815,6 +849,28 @@ _MAY_LACK: Final[Answer] = {
     "written_utc": "",
 }  # fmt: skip
 """What not every report has: those that an older coordinator wrote, and those of now."""
+_ALARM_MAY_LACK: Final[Answer] = {
+    "cause": "", "consequence": "", "episode": 0, "first_out": False, "origin": "",
+}  # fmt: skip
+"""What a warning of an older coordinator lacks; its state and priority follow from the rest."""
+_NO_ALARMS: Final[Answer] = {"returned": [], "shelved": [], "flood": None}
+
+
+def _alarm(warning: object) -> Answer:
+    """A warning with all that one of now has. What is none is left for the reader to refuse."""
+    if not isinstance(warning, dict):
+        return cast("Answer", warning)
+    state = "acknowledged" if warning.get("acknowledged") is True else "unacknowledged"
+    priority = "high" if warning.get("level") == "danger" else "medium"
+    return {**_ALARM_MAY_LACK, "state": state, "priority": priority, **warning}
+
+
+def _alarmed(answer: Answer) -> Answer:
+    """An answer whose warnings are all as those of now."""
+    warnings = answer.get("warnings")
+    if not isinstance(warnings, list):
+        return answer
+    return {**answer, "warnings": [_alarm(one) for one in warnings]}
 
 
 SETTLED_S: Final = 10.0

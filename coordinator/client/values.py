@@ -21,7 +21,12 @@ from coordinator.core.run.report_snapshot import StartReport
 from coordinator.core.snapshot.arm import ArmSnapshot
 from coordinator.core.snapshot.joint import JointSnapshot
 from coordinator.core.snapshot.run import RunSnapshot
-from coordinator.core.snapshot.warning import WarningSnapshot
+from coordinator.core.snapshot.warning import (
+    AlarmsSnapshot,
+    FloodSnapshot,
+    ShelfSnapshot,
+    WarningSnapshot,
+)
 from coordinator.core.start_forecast import StartForecast
 from coordinator.core.surveying import SurveySnapshot
 from coordinator.core.updating.updates import UpdateSnapshot
@@ -39,6 +44,7 @@ from coordinator.programs import Problem
 from coordinator.teaching.taught import Sequence, Visit, Waypoint
 
 __all__ = [
+    "AlarmsSnapshot",
     "ArmSnapshot",
     "CheckResult",
     "ClockFigures",
@@ -50,6 +56,7 @@ __all__ = [
     "Delay",
     "Estimate",
     "Event",
+    "FloodSnapshot",
     "HeatReport",
     "HoldRecord",
     "HomeFigure",
@@ -78,6 +85,7 @@ __all__ = [
     "RunSnapshot",
     "Seam",
     "Sequence",
+    "ShelfSnapshot",
     "SlowerCorner",
     "Stability",
     "StartForecast",

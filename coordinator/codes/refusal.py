@@ -50,6 +50,7 @@ class RefusalCode(StrEnum):
         "home-wandered",
         "Home of a joint is elsewhere than it was: somebody must look, and accept it.",
     )
+    NOT_SHELVABLE = "not-shelvable", "An alarm of that priority is never shelved."
     NOTHING_TO_ACCEPT = "nothing-to-accept", "Home of that joint has not wandered."
     FAULTED = "faulted", "A joint has a fault."
     CLOCK_UNCERTAIN = (

@@ -151,6 +151,7 @@ class Coordinator:
                 message = f"this laptop has its address {address} again"
                 self.outbox.note(now, Level.INFO, "address-back", message)
             case ev.HostSlept(slept_us=slept_us, session=session):
+                self.watch.slept(slept_us)
                 message = f"the laptop slept for {slept_us / 1e6:.1f} s"
                 self._new_session(session, message, now)
 
@@ -515,6 +516,7 @@ class Coordinator:
             self._word = condition(self, now).word
             self.currents.turn(now, wanted=self._moves_or_will(now))
             self.stop_watch.step(now)
+            self.watch.step(now)
             if self.run is not None:
                 self.run.note_line(now)
             for link in self.links:

@@ -3,15 +3,19 @@
 from collections.abc import Iterable
 from typing import Final
 
+from coordinator.codes.alarm_state import AlarmState
 from coordinator.codes.level import Level
+from coordinator.codes.refusal import RefusalCode
 from coordinator.config.arm import Arm
+from coordinator.core.events import Refused
 from coordinator.core.link.link import JointLink
 from coordinator.core.link.words import not_heard
 from coordinator.core.outbox import Outbox
+from coordinator.health.alarm_flood import WITHIN_US
 from coordinator.health.home_wandered import wandered
-from coordinator.health.link import LOST
+from coordinator.health.link import CLOCK, DOUBTED, LOST
 from coordinator.health.supply_chain import SupplyChain
-from coordinator.health.warnings import Finding, StandingWarning, WarningKeeper
+from coordinator.health.warnings import Finding, Kind, Shelf, StandingWarning, WarningKeeper
 
 LOOK_US: Final = 1_000_000
 """A look each second will do for what changes slowly: nothing here may cost the arm time."""
@@ -68,7 +72,9 @@ class Watch:
     def _take(
         self, link: JointLink, findings: Iterable[Finding], now: int, *, detail: bool = False
     ) -> None:
-        for change in self.warnings.observe(link.name, findings, now):
+        changes = self.warnings.observe(link.name, findings, now)
+        ended = {change.warning.kind.code for change in changes if not change.began}
+        for change in changes:
             warning, kind = change.warning, change.warning.kind
             if change.began:
                 self._outbox.note(
@@ -79,13 +85,90 @@ class Watch:
                 if kind is LOST:  # the warning began seconds after the silence
                     since_us = self._silent_since_us.get(link.name, since_us)
                 message = f"{link.name} {kind.over}, after {(now - since_us) / 1e6:.0f} s"
-                self._outbox.note(now, Level.INFO, f"{kind.code}-over", message, link.name)
+                also = kind is DOUBTED and CLOCK.code in ended
+                code = f"{kind.code}-over"
+                self._outbox.note(now, Level.INFO, code, message, link.name, detail=also)
+
+    # ---- what people say of them --------------------------------------------------------------
 
     def acknowledge(self, number: int, now: int) -> StandingWarning | None:
-        """Somebody acknowledges a warning; None if none of that number stands."""
-        found = next((one for one in self.warnings.standing if one.id == number), None)
-        if found is None or found.acknowledged:
+        """Somebody acknowledges a warning; None if none of that number stands, or is over unseen.
+
+        What is acknowledged already, or on the shelf, stays as it is.
+        """
+        found = self.warnings.find(number)
+        if isinstance(found, Shelf) or found is None:
+            return None
+        if found.state in (AlarmState.ACKNOWLEDGED, AlarmState.SHELVED):
             return found
-        message = f"acknowledged: {found.message}"
+        over = " (it is over)" if found.state is AlarmState.RETURNED else ""
+        message = f"acknowledged: {found.message}{over}"
         self._outbox.note(now, Level.INFO, "warning-acknowledged", message, found.joint)
         return self.warnings.acknowledge(number)
+
+    def require_shelvable(self, number: int) -> tuple[str, Kind] | None:
+        """Joint and kind of a warning; None where none of that number is shown.
+
+        Raises Refused where its sign must never be put aside.
+        """
+        found = self.warnings.find(number)
+        if found is None:
+            return None
+        if not found.kind.may_be_shelved:
+            raise Refused(
+                RefusalCode.NOT_SHELVABLE,
+                f"{found.kind.code} of {found.joint} is never shelved, as all of high priority: "
+                f"{found.kind.consequence}",
+            )
+        return found.joint, found.kind
+
+    def shelve(
+        self, joint: str, kind: Kind, who: str, for_us: int, now: int, *, again: bool = False
+    ) -> Shelf:
+        """Somebody puts the sign of a joint's kind aside. Nothing else changes with that.
+
+        `again`: somebody did so before the coordinator began.
+        """
+        shelf = self.warnings.shelve(joint, kind, who, now + for_us)
+        minutes = f"{for_us / 60e6:.0f} min"
+        message = f"{who} shelved {kind.code} of {joint} for {minutes}: its sign is put aside"
+        if again:
+            message = f"{kind.code} of {joint} stays shelved by {who} for {minutes} more"
+        self._outbox.note(now, Level.INFO, "warning-shelved", message, joint)
+        return shelf
+
+    def unshelve(self, number: int, who: str, now: int) -> Shelf | None:
+        """Somebody takes a kind off the shelf; None if none of that number is on it."""
+        shelf = self.warnings.unshelve(number, now)
+        if shelf is not None:
+            self._tell_of_return(shelf, f"{who} took {shelf.kind.code} of {shelf.joint}", now)
+        return shelf
+
+    def step(self, now: int) -> None:
+        """Take note of the time: shelves end, and floods begin and end."""
+        for shelf in self.warnings.step(now):
+            time_is_over = f"{shelf.who}'s time is over for {shelf.kind.code} of {shelf.joint}"
+            self._tell_of_return(shelf, f"{time_is_over}: taken", now)
+        flood = self.warnings.flood
+        if not flood.step(now):
+            return
+        if flood.since_us is None:
+            message = "the flood of alarms is over"
+            self._outbox.note(now, Level.INFO, "alarm-flood-over", message)
+            return
+        origins = ", ".join(f"{count} of {origin}" for origin, count in flood.by_origin.items())
+        message = (
+            f"a flood of alarms: {flood.count} within {WITHIN_US / 60e6:.0f} minutes ({origins}); "
+            "look first at what came first"
+        )
+        self._outbox.note(now, Level.ATTENTION, "alarm-flood", message)
+
+    def _tell_of_return(self, shelf: Shelf, what: str, now: int) -> None:
+        stands = self.warnings.stands(shelf.joint, shelf.kind)
+        level = shelf.kind.level if stands else Level.INFO
+        message = f"{what} off the shelf: it is {'so still' if stands else 'not so now'}"
+        self._outbox.note(now, level, "warning-unshelved", message, shelf.joint)
+
+    def slept(self, by_us: int) -> None:
+        """Arm time stood still while the host slept; what people were told of ends by the clock."""
+        self.warnings.sooner(by_us)

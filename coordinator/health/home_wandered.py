@@ -2,18 +2,23 @@
 
 from typing import Final
 
-from coordinator.codes.level import Level
+from coordinator.codes.alarm_origin import AlarmOrigin
+from coordinator.codes.priority import Priority
 from coordinator.config.joint import Joint
 from coordinator.health.home_state import HomeState
 from coordinator.health.warnings import Finding, Kind
 
 WANDERED: Final = Kind(
     "home-wandered",
-    Level.DANGER,
-    "look whether its home sensor and its magnet sit where they did, and nothing is in its way; a "
-    "sensor that moved makes it go elsewhere than it was taught. To home it again mends neither. "
-    "Once the place is right, say so on the page or by `unisono home --accept`",
-    "has its home accepted",
+    Priority.HIGH,
+    AlarmOrigin.HOME,
+    cause="steps were lost, or its home sensor or its magnet moved",
+    consequence="it would go elsewhere than it was taught, so it does not count as homed",
+    advice="look whether its home sensor and its magnet sit where they did, and nothing is in its "
+    "way; a sensor that moved makes it go elsewhere than it was taught. To home it again mends "
+    "neither. Once the place is right, say so on the page or by `unisono home --accept`",
+    over="has its home accepted",
+    dead_band="somebody has accepted its home",
 )
 """Danger: the arm would go elsewhere than people expect it."""
 

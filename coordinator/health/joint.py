@@ -52,5 +52,5 @@ class JointHealth:
             link.poor(joint.name, quality),
             link.lossy(joint.name, quality),
             self._lopsidedness.observe(joint.name, ways),
-            link.unlocked(joint.name, clock_reason, quality),
+            *link.unlocked(joint.name, clock_reason, quality),
         )

@@ -9,7 +9,8 @@ from collections import deque
 from statistics import median
 from typing import Final, NamedTuple
 
-from coordinator.codes.level import Level
+from coordinator.codes.alarm_origin import AlarmOrigin
+from coordinator.codes.priority import Priority
 from coordinator.health.warnings import Finding, Kind
 
 SHARE: Final = 0.5
@@ -23,10 +24,15 @@ SAMPLES: Final = 20
 
 LOPSIDED: Final = Kind(
     "link-lopsided",
-    Level.ATTENTION,
-    "end uploads and downloads on the joints' network, which make a queue one way, or take other "
-    "traffic off it",
-    "has a link again that takes about as long both ways",
+    Priority.LOW,
+    AlarmOrigin.CONNECTION,
+    cause="a queue one way, as an upload or a download makes it",
+    consequence="a moving arm may hold to set this joint's clock right, and starts are refused "
+    "where the clocks are not known well enough",
+    advice="end uploads and downloads on the joints' network, which make a queue one way, or take "
+    "other traffic off it",
+    over="has a link again that takes about as long both ways",
+    dead_band=f"{CLEAR:.0%} of the limit, by the median of {SAMPLES} looks",
 )
 
 

@@ -7,7 +7,8 @@ that does too is believed: what is averaged well in a steady room does just that
 
 from typing import Final
 
-from coordinator.codes.level import Level
+from coordinator.codes.alarm_origin import AlarmOrigin
+from coordinator.codes.priority import Priority
 from coordinator.codes.sensor_state import SensorState
 from coordinator.health.warnings import Finding, Kind
 
@@ -33,9 +34,14 @@ LOOK_S: Final = 5.0
 
 IMPLAUSIBLE: Final = Kind(
     "temperature-implausible",
-    Level.ATTENTION,
-    "check the sensor's plug and cable; no program starts or goes on before it reads sensibly",
-    "has a sound temperature reading again",
+    Priority.MEDIUM,
+    AlarmOrigin.HEAT,
+    cause="the sensor's plug or cable is loose, or the sensor broke",
+    consequence="how warm the joint is nobody knows, so no program starts or goes on",
+    advice="check the sensor's plug and cable; no program starts or goes on before it reads "
+    "sensibly",
+    over="has a sound temperature reading again",
+    dead_band=f"{CALM_US / 1e6:g} s of sound readings",
 )
 
 

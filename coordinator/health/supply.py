@@ -3,7 +3,8 @@
 from collections.abc import Sequence
 from typing import Final
 
-from coordinator.codes.level import Level
+from coordinator.codes.alarm_origin import AlarmOrigin
+from coordinator.codes.priority import Priority
 from coordinator.config.joint import Joint
 from coordinator.health.warnings import Finding, Kind
 from protocol.status import Status
@@ -22,28 +23,39 @@ BACK_V: Final = 3.0
 
 LOW: Final = Kind(
     "supply-low",
-    Level.ATTENTION,
-    "measure the supply at the base and at this joint: a supply that is too weak, a worn slip ring "
-    "or a loose plug make it fall",
-    "has enough supply again",
+    Priority.MEDIUM,
+    AlarmOrigin.SUPPLY,
+    cause="a supply that is too weak, a worn slip ring or a loose plug",
+    consequence="if it falls further, the joint stops at its limit and the arm with it",
+    advice="measure the supply at the base and at this joint, and mend what makes it fall between",
+    over="has enough supply again",
+    dead_band=f"{DEAD_BAND:.0%} above its supply_warning_v",
     begin_after_us=BEGIN_AFTER_US,
     end_after_us=END_AFTER_US,
 )
 SHORT: Final = Kind(
     "supply-short",
-    Level.ATTENTION,
-    "play nothing before the supply has more to spare: a higher voltage within what the joints "
-    "bear, thicker wires, or a new slip ring where a hop has far more ohms than the others",
-    "is expected to keep enough supply with all joints in motion",
+    Priority.LOW,
+    AlarmOrigin.SUPPLY,
+    cause="a hop of the supply has too many ohms, or the joints draw more than it can carry",
+    consequence="with all joints in motion at once, this one would stop and the arm with it",
+    advice="play nothing before the supply has more to spare: a higher voltage within what the "
+    "joints bear, thicker wires, or a new slip ring where a hop has far more ohms than the others",
+    over="is expected to keep enough supply with all joints in motion",
+    dead_band=f"{DEAD_BAND:.0%} above its supply_limit_v, of the volts to expect",
     end_after_us=END_AFTER_US,
 )
 GONE: Final = Kind(
     "motor-supply-lost",
-    Level.DANGER,
-    "support what it holds up and stay out of the arm's reach; then look at the motor supply's "
-    "switch, fuse, plugs and slip rings up to this joint. Its motor has its force again, and may "
-    "jerk, when the supply is back",
-    "has motor supply again; home it, as it may have been turned meanwhile",
+    Priority.HIGH,
+    AlarmOrigin.SUPPLY,
+    cause="the motor supply's switch, fuse, a plug or a slip ring up to this joint",
+    consequence="nothing holds the joint but friction: what it holds up can sink or fall",
+    advice="support what it holds up and stay out of the arm's reach; then look at the motor "
+    "supply's switch, fuse, plugs and slip rings up to this joint. Its motor has its force again, "
+    "and may jerk, when the supply is back",
+    over="has motor supply again; home it, as it may have been turned meanwhile",
+    dead_band=f"{BACK_V:g} V, where {GONE_V:g} V is none",
 )
 
 

@@ -2,7 +2,8 @@
 
 from typing import Final
 
-from coordinator.codes.level import Level
+from coordinator.codes.alarm_origin import AlarmOrigin
+from coordinator.codes.priority import Priority
 from coordinator.config.joint import Joint
 from coordinator.health.warnings import Finding, Kind
 
@@ -13,26 +14,38 @@ DELAY_US: Final = 5_000_000
 
 WARM: Final = Kind(
     "joint-warm",
-    Level.ATTENTION,
-    "let it rest, best with motors off once what it holds up is supported, and see that its fan "
-    "runs and air gets to it; for good help more rest in the program, idle_current, or a lower "
-    "run_current_a that still moves it. In itself playing slower does not cool it: its motor has "
-    "the same current at any speed",
-    "is cool again",
+    Priority.MEDIUM,
+    AlarmOrigin.HEAT,
+    cause="it holds or moves more than it can cool away, or air does not get to it",
+    consequence="it gets hotter, and at its limit it stops and the arm with it",
+    advice="let it rest, best with motors off once what it holds up is supported, and see that "
+    "its fan runs and air gets to it; for good help more rest in the program, idle_current, or a "
+    "lower run_current_a that still moves it. In itself playing slower does not cool it: its "
+    "motor has the same current at any speed",
+    over="is cool again",
+    dead_band=f"{DEAD_BAND_C:g} °C below its warning",
     begin_after_us=DELAY_US,
 )
 HOT: Final = Kind(
     "joint-hot",
-    Level.DANGER,
-    "do not touch it; let it cool down, find out why it got so hot, then home it",
-    "is below its temperature limit again",
+    Priority.HIGH,
+    AlarmOrigin.HEAT,
+    cause="it was driven on above its warning, or its fan or the way of its air failed",
+    consequence="it has stopped, and the arm with it; it can burn, and its print can soften",
+    advice="do not touch it; let it cool down, find out why it got so hot, then home it",
+    over="is below its temperature limit again",
+    dead_band=f"{DEAD_BAND_C:g} °C below its limit",
 )
 """At once: the joint stops by the same reading."""
 FAN_STILL: Final = Kind(
     "fan-still",
-    Level.ATTENTION,
-    "see whether its fan is blocked or unplugged, and let the joint cool down",
-    "runs its fan again, or is cool",
+    Priority.MEDIUM,
+    AlarmOrigin.HEAT,
+    cause="its fan is blocked, unplugged or worn",
+    consequence="it will get hotter, and at its limit it stops and the arm with it",
+    advice="see whether its fan is blocked or unplugged, and let the joint cool down",
+    over="runs its fan again, or is cool",
+    dead_band=f"{DEAD_BAND_C:g} °C below its warning, or its fan runs",
     begin_after_us=2 * DELAY_US,
     end_after_us=DELAY_US,
 )

@@ -5,33 +5,61 @@ band, a delay before it begins and a delay before it ends, the usual means again
 (ISA-18.2, from memory). What is judged here is only whether a value is *bad*, clear of its dead
 band, or in between; the values themselves and their limits belong to the kinds beside this file.
 
-A warning that somebody acknowledges stays until it ends. One that comes back is a new one, with a
-new number.
+What people are told of a warning is its alarm, which has a state (`alarm_states.py`). One that
+somebody acknowledges stays until it ends; one that ends before anybody did stays until somebody
+does; one on the shelf stands and is counted as ever, only its sign is put aside. One that comes
+back is a new one, with a new number.
 """
 
 from collections.abc import Iterable
 from dataclasses import dataclass, replace
 from typing import NamedTuple
 
+from coordinator.codes.alarm_origin import AlarmOrigin
+from coordinator.codes.alarm_state import AlarmState
 from coordinator.codes.level import Level
+from coordinator.codes.priority import Priority
+from coordinator.health.alarm_flood import FloodWatch
+from coordinator.health.alarm_states import AlarmTrigger, follow
+from coordinator.health.first_out import Episodes
 
 
 @dataclass(frozen=True, slots=True)
 class Kind:
-    """What all warnings of one code have in common."""
+    """What all warnings of one code have in common, and why they are alarms at all.
+
+    Nothing has a default but the delays: a kind of which somebody need do nothing is no alarm.
+    """
 
     code: str
     """Stable, for programs."""
-    level: Level
-    """Attention or danger."""
+    priority: Priority
+    """How soon somebody must act; of `JOURNAL` nothing stands."""
+    origin: AlarmOrigin
+    cause: str
+    """What is likely behind it: a clause."""
+    consequence: str
+    """What comes of it if nobody acts: a clause."""
     advice: str
     """What to do: a clause."""
     over: str
     """What is so once it has ended: a clause that follows the joint's name."""
+    dead_band: str
+    """What must be so before it can end, and between which and its limit nothing changes."""
     begin_after_us: int = 0
     """It must have been bad for so long without a break."""
     end_after_us: int = 0
     """It must have been clear for so long without a break."""
+
+    @property
+    def level(self) -> Level:
+        """Attention or danger."""
+        return Level.DANGER if self.priority is Priority.HIGH else Level.ATTENTION
+
+    @property
+    def may_be_shelved(self) -> bool:
+        """Never what stops the arm, or leaves it limp, unheard, or not where it is expected."""
+        return self.priority is not Priority.HIGH
 
 
 class Finding(NamedTuple):
@@ -46,7 +74,7 @@ class Finding(NamedTuple):
 
 @dataclass(frozen=True, slots=True)
 class StandingWarning:
-    """A warning that has begun and not ended. `since_us` is arm time."""
+    """A warning that has begun; one that is over too, until somebody has acknowledged it."""
 
     id: int
     joint: str
@@ -54,7 +82,26 @@ class StandingWarning:
     message: str
     """As it was when the warning began."""
     since_us: int
-    acknowledged: bool = False
+    """Arm time."""
+    state: AlarmState = AlarmState.UNACKNOWLEDGED
+
+    @property
+    def acknowledged(self) -> bool:
+        """Whether it stands and somebody has said that it was seen."""
+        return self.state is AlarmState.ACKNOWLEDGED
+
+
+@dataclass(frozen=True, slots=True)
+class Shelf:
+    """A kind of a joint whose sign is put aside, whether it is so or not."""
+
+    id: int
+    """Of the warning that was shelved; of one from before a restart, a number of its own."""
+    joint: str
+    kind: Kind
+    who: str
+    until_us: int
+    """Arm time."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -67,16 +114,39 @@ class Change:
 
 @dataclass(slots=True)
 class _Place:
-    """Of one joint and kind: what stands, and since when it has been on its way to change."""
+    """Of one joint and kind: what is so, what is shown, and since when it is about to change."""
 
+    state: AlarmState = AlarmState.NORMAL
     warning: StandingWarning | None = None
+    returned: StandingWarning | None = None
+    """One that is over and that nobody has acknowledged."""
+    shelf: Shelf | None = None
     turning_us: int | None = None
+
+    def follow(self, trigger: AlarmTrigger) -> None:
+        """Something happened to the alarm; its state and all that depends on it."""
+        self.state = follow(self.state, trigger)
+        if self.warning is not None:
+            self.warning = replace(self.warning, state=self.state)
+        if self.state is not AlarmState.RETURNED:
+            self.returned = None
+        if self.state is not AlarmState.SHELVED:
+            self.shelf = None
+
+    def has(self, number: int) -> bool:
+        """Whether this is what is meant by a number. What only the journal has is not."""
+        return any(
+            one is not None and one.id == number and one.kind.priority is not Priority.JOURNAL
+            for one in (self.warning, self.returned, self.shelf)
+        )
 
 
 class WarningKeeper:
     """All warnings of one arm."""
 
     def __init__(self) -> None:
+        self.flood = FloodWatch()
+        self.episodes = Episodes()
         self._places: dict[tuple[str, str], _Place] = {}
         self._next_id = 1
 
@@ -84,10 +154,7 @@ class WarningKeeper:
         """Take what was found at a joint; what begins and ends with it."""
         changes = []
         for finding in findings:
-            key = joint, finding.kind.code
-            place = self._places.get(key)
-            if place is None:
-                place = self._places[key] = _Place()
+            place = self._place(joint, finding.kind)
             stands = place.warning is not None
             if finding.bad is None or finding.bad is stands:
                 place.turning_us = None
@@ -100,14 +167,41 @@ class WarningKeeper:
                 changes.append(self._turn(place, joint, finding, now))
         return changes
 
+    def _place(self, joint: str, kind: Kind) -> _Place:
+        key = joint, kind.code
+        place = self._places.get(key)
+        if place is None:
+            place = self._places[key] = _Place()
+        return place
+
     def _turn(self, place: _Place, joint: str, finding: Finding, now: int) -> Change:
+        bad_since_us = now if place.turning_us is None else place.turning_us
         place.turning_us = None
         if place.warning is not None:
             ended, place.warning = place.warning, None
+            if ended.kind.priority is not Priority.JOURNAL:
+                place.follow(AlarmTrigger.ENDS)
+            if place.state is AlarmState.RETURNED:
+                place.returned = replace(ended, state=place.state)
             return Change(ended, began=False)
-        place.warning = StandingWarning(self._next_id, joint, finding.kind, finding.message, now)
-        self._next_id += 1
+        kind = finding.kind
+        number, self._next_id = self._next_id, self._next_id + 1
+        place.warning = StandingWarning(number, joint, kind, finding.message, now)
+        if kind.priority is not Priority.JOURNAL:
+            place.follow(AlarmTrigger.BEGINS)
+            self.episodes.began(number, bad_since_us, now)
+            if place.state is not AlarmState.SHELVED:
+                self.flood.began(kind.origin, now)
         return Change(place.warning, began=True)
+
+    def step(self, now: int) -> list[Shelf]:
+        """Take note of the time: whatever has been on the shelf for its time comes back; which."""
+        over = [one for one in self.shelved if now >= one.until_us]
+        for shelf in over:
+            self._off_the_shelf(self._place(shelf.joint, shelf.kind), now)
+        shown = {one.id for one in (*self.standing, *self.returned)}
+        self.episodes.forget(shown, now)
+        return over
 
     def stands(self, joint: str, kind: Kind) -> bool:
         """Whether a joint's warning of a kind stands."""
@@ -116,14 +210,77 @@ class WarningKeeper:
 
     @property
     def standing(self) -> list[StandingWarning]:
-        """All that stand, oldest first."""
-        found = [place.warning for place in self._places.values() if place.warning is not None]
+        """All that stand, shelved ones too, oldest first. What only the journal has does not."""
+        found = [
+            place.warning
+            for place in self._places.values()
+            if place.warning is not None and place.warning.kind.priority is not Priority.JOURNAL
+        ]
         return sorted(found, key=lambda warning: warning.id)
 
+    @property
+    def returned(self) -> list[StandingWarning]:
+        """All that are over and that nobody has acknowledged, oldest first."""
+        found = [place.returned for place in self._places.values() if place.returned is not None]
+        return sorted(found, key=lambda warning: warning.id)
+
+    @property
+    def shelved(self) -> list[Shelf]:
+        """All that are on the shelf, whether they stand or not, oldest first."""
+        found = [place.shelf for place in self._places.values() if place.shelf is not None]
+        return sorted(found, key=lambda shelf: shelf.id)
+
+    def _of(self, number: int) -> _Place | None:
+        return next((place for place in self._places.values() if place.has(number)), None)
+
+    def find(self, number: int) -> StandingWarning | Shelf | None:
+        """What a number means: what stands, what is over and shown still, or a shelf."""
+        place = self._of(number)
+        return None if place is None else place.warning or place.returned or place.shelf
+
     def acknowledge(self, number: int) -> StandingWarning | None:
-        """Somebody acknowledges a warning; None if none of that number stands."""
+        """Somebody acknowledges a warning; it as it is then, None if none of that number is shown.
+
+        One that is over is gone with that. One on the shelf stays there.
+        """
+        place = self._of(number)
+        found = None if place is None else place.warning or place.returned
+        if place is None or found is None:
+            return None
+        if place.state in (AlarmState.UNACKNOWLEDGED, AlarmState.RETURNED):
+            place.follow(AlarmTrigger.ACKNOWLEDGE)
+        return replace(found, state=place.state)
+
+    def shelve(self, joint: str, kind: Kind, who: str, until_us: int) -> Shelf:
+        """Somebody puts the sign of a joint's kind aside until then, or did before a restart."""
+        place = self._place(joint, kind)
+        shown = place.warning or place.returned or place.shelf
+        if shown is None:
+            number, self._next_id = self._next_id, self._next_id + 1
+        else:
+            number = shown.id
+        place.follow(AlarmTrigger.SHELVE)
+        place.shelf = Shelf(number, joint, kind, who, until_us)
+        return place.shelf
+
+    def unshelve(self, number: int, now: int) -> Shelf | None:
+        """Somebody takes a kind off the shelf; None if none of that number is on it."""
+        place = self._of(number)
+        if place is None or place.shelf is None:
+            return None
+        shelf = place.shelf
+        self._off_the_shelf(place, now)
+        return shelf
+
+    def _off_the_shelf(self, place: _Place, now: int) -> None:
+        if place.warning is None:
+            place.follow(AlarmTrigger.CLEARED)
+            return
+        place.follow(AlarmTrigger.BACK)
+        self.flood.began(place.warning.kind.origin, now)
+
+    def sooner(self, by_us: int) -> None:
+        """Arm time stood still for so long: shelves end that much sooner by it."""
         for place in self._places.values():
-            if place.warning is not None and place.warning.id == number:
-                place.warning = replace(place.warning, acknowledged=True)
-                return place.warning
-        return None
+            if place.shelf is not None:
+                place.shelf = replace(place.shelf, until_us=place.shelf.until_us - by_us)

@@ -1,7 +1,8 @@
 """The tables as they are now. What they were before is in `migrations`.
 
 Instants are UTC as ISO 8601 text, for people: nothing depends on them. Arm time (`at_us`, and all
-times in reports) holds within one session only. The history of joints is by Unix time in s.
+times in reports) holds within one session only. The history of joints is by Unix time in s, and so
+is until when an alarm is shelved.
 """
 
 from typing import Final
@@ -56,6 +57,15 @@ ACCEPTED_HOMES: Final = Table(
     Column("homing", Integer, primary_key=True, autoincrement=False),
     Column("who", Text, nullable=False),
     Column("utc", Text, nullable=False),
+)
+SHELVES: Final = Table(
+    "shelves",
+    METADATA,
+    Column("joint", Text, primary_key=True),
+    Column("code", Text, primary_key=True),  # of the alarm
+    Column("who", Text, nullable=False),
+    Column("since_s", Integer, nullable=False),  # Unix time: what is left of it depends on it
+    Column("until_s", Integer, nullable=False),
 )
 ACKNOWLEDGEMENTS: Final = Table(
     "acknowledgements",

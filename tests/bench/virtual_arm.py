@@ -54,7 +54,14 @@ class VirtualArm:
         """Play rapid moves of all joints to the same angles in degrees, one after another; which
         ones, is asked with the angle at which the first joint stands.
         """
+        self.command(self._play(targets))
+        return self.run
 
+    def command_once(self, targets: Callable[[float], Sequence[float]]) -> None:
+        """The same, once. Raises Refused."""
+        self.world.command(self._play(targets)())
+
+    def _play(self, targets: Callable[[float], Sequence[float]]) -> Callable[[], ev.Command]:
         def command() -> ev.Command:
             counts = self.world.core.start_counts()
             angles = targets(self.arm.joints[0].to_degrees(counts[0]))
@@ -71,8 +78,7 @@ class VirtualArm:
             program = Program((*moves, End(len(moves) + 1)), self.arm.words)
             return ev.Play("bench", "", plan_parts(program, self.arm, counts))
 
-        self.command(command)
-        return self.run
+        return command
 
     def go_on(self) -> None:
         """Resume what is held until it moves or has ended."""

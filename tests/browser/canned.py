@@ -93,6 +93,7 @@ def whole(joints: int = 6, seq: int = 1, version: str = "1", **values: Any) -> d
         "run": run(), "homing": None, "update": None, "start_forecast": None, "joints": lanes,
         "unknown": [],
         "warnings": [],
+        "alarms": {"returned": [], "shelved": [], "flood": None},
         "notes": [note(NOW_US - 7_000_000, "Start of prick_out_tray.nc: first try.")],
         "preview": {
             "at_us": NOW_US, "step_us": 200_000,

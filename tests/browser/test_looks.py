@@ -10,6 +10,7 @@ import pytest
 from playwright.sync_api import Page, expect
 
 from tests.browser import canned
+from tests.browser.alarms import alarm
 from tests.browser.conftest import DESKTOP, PHONE, SHOTS, Feed, Open, stay_new
 from tests.browser.looks import looks_well
 
@@ -53,6 +54,20 @@ def troubled() -> dict[str, Any]:
             "since_utc": "2026-01-01T00:00:00Z", "acknowledged": False,
         }
     ]  # fmt: skip
+    state["warnings"] += [
+        alarm(2, "supply-low", "supply", first_out=True),
+        alarm(3, "link-lossy", "connection", state="shelved", priority="low"),
+        alarm(4, "joint-hot", "heat", level="danger", priority="high", state="acknowledged"),
+    ]
+    shelf = {
+        "id": 3, "joint": "wrist", "code": "link-lossy", "who": "a page", "stands": True,
+        "until_us": canned.NOW_US + 3_600_000_000, "until_utc": "2026-01-01T01:00:00Z",
+    }  # fmt: skip
+    state["alarms"] = {
+        "returned": [alarm(5, "supply-low", "supply", state="returned")],
+        "shelved": [shelf],
+        "flood": {"since_us": 0, "count": 12, "by_origin": {"supply": 11, "heat": 1}},
+    }
     state["control"] = {"holder": "them", "name": "a page", "watchers": 3}
     return first
 

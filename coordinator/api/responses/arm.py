@@ -6,9 +6,12 @@ from typing import Final
 from coordinator.api.responses.base import ResponseModel, as_answer, eg, plain
 from coordinator.api.responses.homing import HOMING
 from coordinator.api.responses.run import RUN
+from coordinator.codes.alarm_origin import AlarmOrigin
+from coordinator.codes.alarm_state import AlarmState
 from coordinator.codes.arm_phase import ArmPhase
 from coordinator.codes.level import Level
 from coordinator.codes.link_word import LinkWord
+from coordinator.codes.priority import Priority
 from coordinator.codes.sensor_state import SensorState
 from coordinator.codes.update_phase import UpdatePhase
 from coordinator.config.jog_speeds import JogSpeeds
@@ -21,7 +24,12 @@ from coordinator.core.snapshot.joint import (
     JointSnapshot,
     SupplySnapshot,
 )
-from coordinator.core.snapshot.warning import WarningSnapshot
+from coordinator.core.snapshot.warning import (
+    AlarmsSnapshot,
+    FloodSnapshot,
+    ShelfSnapshot,
+    WarningSnapshot,
+)
 from coordinator.core.updating.updates import UpdateSnapshot
 from coordinator.health.heat_report import Estimate, HeatReport, TimeLeft
 from protocol.light import ConditionWord
@@ -113,7 +121,28 @@ WARNING: Final = WarningSnapshot(
     advice="let it rest, and see that air gets to it",
     since_us=80_500_000,
     acknowledged=False,
+    state=AlarmState.UNACKNOWLEDGED,
+    priority=Priority.MEDIUM,
+    origin=AlarmOrigin.HEAT,
+    cause="its fan is blocked",
+    consequence="it gets hotter, and at its limit it stops and the arm with it",
+    episode=1,
+    first_out=False,
     since_utc="2026-05-01T10:00:22+00:00",
+)
+SHELF: Final = ShelfSnapshot(
+    id=2,
+    joint="wrist",
+    code="link-lossy",
+    who="the bench",
+    until_us=3_680_500_000,
+    stands=True,
+    until_utc="2026-05-01T11:00:22+00:00",
+)
+ALARMS: Final = AlarmsSnapshot(
+    returned=(replace(WARNING, id=3, joint="base", acknowledged=False, state=AlarmState.RETURNED),),
+    shelved=(SHELF,),
+    flood=FloodSnapshot(80_500_000, 12, {"supply": 11, "heat": 1}),
 )
 UPDATE: Final = UpdateSnapshot(
     joint="elbow",
@@ -166,16 +195,20 @@ ARM: Final = ArmSnapshot(
     start_forecast=None,
     joints=(_JOINT,),
     warnings=(),
+    alarms=ALARMS,
     unknown=(),
     notes=(_NOTE,),
 )
 
 as_answer(ArmSnapshot)
 as_answer(WarningSnapshot)
+as_answer(ShelfSnapshot)
+as_answer(AlarmsSnapshot)
 as_answer(UpdateSnapshot)
 
 
 class Warnings(ResponseModel):
-    """The warnings that stand, oldest first."""
+    """The warnings that stand, oldest first, and what else is to be told of alarms."""
 
     warnings: list[WarningSnapshot] = eg([plain(WARNING)])
+    alarms: AlarmsSnapshot = eg(plain(ALARMS))

@@ -9,6 +9,7 @@ from coordinator.answers.joint_history import JointHistory
 from coordinator.api.responses.arm import (
     ARM,
     CANCELLED_UPDATE,
+    SHELF,
     UPDATE,
     UPDATING,
     WARNING,
@@ -163,6 +164,8 @@ RESPONSES: Final[dict[str, DescribedResponse]] = {
     "POST /control/release": _CONTROL,
     "GET /warnings": _response("The warnings that stand, oldest first.", Warnings),
     "POST /warnings/{number}/acknowledge": _told("The warning, acknowledged.", WARNING),
+    "POST /warnings/{number}/shelve": _told("Until when its sign is put aside.", SHELF),
+    "POST /warnings/{number}/unshelve": _told("What was taken off the shelf.", SHELF),
     "GET /taught": _TAUGHT,
     "POST /taught/edits": _TAUGHT,
     "POST /taught/undo": _TAUGHT,

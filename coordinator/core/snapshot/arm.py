@@ -11,7 +11,12 @@ from coordinator.core.machine import Coordinator
 from coordinator.core.run import Phase
 from coordinator.core.snapshot.joint import JointSnapshot, joint_snapshot
 from coordinator.core.snapshot.run import RunSnapshot, run_snapshot
-from coordinator.core.snapshot.warning import WarningSnapshot, warning_snapshot
+from coordinator.core.snapshot.warning import (
+    AlarmsSnapshot,
+    WarningSnapshot,
+    alarms_snapshot,
+    warnings_snapshot,
+)
 from coordinator.core.start_forecast import StartForecast, start_forecast
 from coordinator.core.updating.updates import UpdateSnapshot
 
@@ -56,7 +61,9 @@ class ArmSnapshot:
     poses: dict[str, dict[str, float]]
     """The arm file's, by name: the angle of each joint in degrees."""
     warnings: tuple[WarningSnapshot, ...]
-    """Those that stand, oldest first."""
+    """Those that stand, shelved ones too, oldest first."""
+    alarms: AlarmsSnapshot | None
+    """What is to be told of alarms beside that; only of older coordinators not known."""
     unknown: tuple[UnknownJoint, ...]
     """Joints that announce themselves and that no arm file names."""
     notes: tuple[Note, ...]
@@ -81,7 +88,8 @@ def arm_snapshot(core: Coordinator, now: int) -> ArmSnapshot:
         start_forecast=start_forecast(core, now) if doing is ArmPhase.IDLE else None,
         joints=tuple(joint_snapshot(core, link, now) for link in core.links),
         poses={name: core.arm.pose_deg(name) for name in core.arm.poses},
-        warnings=tuple(map(warning_snapshot, core.watch.warnings.standing)),
+        warnings=warnings_snapshot(core.watch.warnings),
+        alarms=alarms_snapshot(core.watch.warnings),
         unknown=tuple(
             UnknownJoint(name, found.announcement.id, found.host)
             for name, found in core.members.strangers.announced.items()

@@ -18,6 +18,7 @@ import { makePad } from "./padhand.js";
 import { Play } from "./play.js";
 import { Records } from "./records.js";
 import { armNow, isBusy, isGone, nothing } from "./state.js";
+import { makeSignals } from "./signals.js";
 import { show } from "./strip.js";
 import { makeTaught } from "./taught.js";
 import { Teach } from "./teach.js";
@@ -59,6 +60,7 @@ const going = makeGoing({
   say: (text) => say(text, true, ++page.acts),
 });
 const taught = makeTaught({ act, changed: () => draw() });
+const signals = makeSignals({ changed: () => draw() });
 
 addEventListener("keydown", (event) => {
   if (viewed() !== "teach" || !keys.byKey || event.repeat || isAltered(event) || isText(event.target)) return;
@@ -110,6 +112,7 @@ function draw() {
   const ms = performance.now();
   const gone = isGone(page.model, ms);
   page.unstopped = unconfirmed(page.unstopped, page.model.arm, ms);
+  signals.hear(page.model.arm, gone);
   const view = viewed();
   hand.teaching = view === "teach";
   // What is shown while the coordinator is gone is of then; its age goes on.
@@ -143,7 +146,7 @@ function Page({ page, view, gone, nowUs, ms }) {
       ${needsToken ? html`<${Login} done=${() => location.reload()} />` : model.arm
         && html`<${View} model=${model} late=${late} nowUs=${nowUs} gone=${gone} open=${open} toggle=${toggle}
             ended=${ended} close=${closeReport} act=${act}
-            hand=${hand} jogs=${page.jogs} jog=${toggleJog} taught=${taught} going=${going} />`}
+            hand=${hand} jogs=${page.jogs} jog=${toggleJog} taught=${taught} going=${going} signals=${signals} />`}
     </main>`;
 }
 

@@ -5,7 +5,8 @@ import { micros } from "./figures.js";
 import { jointSign } from "./signs.js";
 import { isFresh } from "./state.js";
 import { JogBar, NoJog } from "./jog.js";
-import { Journal, Unseen } from "./journal.js";
+import { Unseen } from "./alarms.js";
+import { Journal } from "./journal.js";
 import { Lane } from "./lane.js";
 import { Report } from "./report.js";
 import { queuePlace } from "./queue.js";
@@ -14,7 +15,7 @@ import { FUTURE_S, PAST_S, place } from "./strip.js";
 import { WayBack } from "./wayback.js";
 
 /** The page for whoever stands next to the arm. */
-export function Watch({ model, late, nowUs, gone, open, toggle, ended, close, act, hand, jogs, jog, going }) {
+export function Watch({ model, late, nowUs, gone, open, toggle, ended, close, act, hand, jogs, jog, going, signals }) {
   const arm = model.arm;
   const free = !arm.run; // while a program is played or held there is nothing to jog
   return html`
@@ -37,7 +38,7 @@ export function Watch({ model, late, nowUs, gone, open, toggle, ended, close, ac
         <${WayBack} key=${ended.run} report=${ended} model=${model} gone=${gone} going=${going} act=${act} />
         <p><button class="plain" onClick=${close}>Close</button> <a href="#records">All records</a></p>
       </section>`}
-    <${Journal} arm=${arm} nowUs=${nowUs} act=${act} />`;
+    <${Journal} arm=${arm} nowUs=${nowUs} act=${act} signals=${signals} />`;
 }
 
 // For whoever hears the page: which joints are not as they should be.

@@ -3,6 +3,7 @@
 from collections.abc import AsyncIterator
 from datetime import UTC, datetime, timedelta
 from pathlib import Path
+from typing import Any
 
 import httpx2
 import pytest
@@ -11,7 +12,7 @@ from coordinator.api import create_app
 from coordinator.config.arm import load_arm
 from coordinator.config.data_folder import make_key
 from coordinator.config.settings import DEMO_ARM
-from coordinator.health.supply import LOW
+from coordinator.health.supply import GONE, LOW
 from coordinator.health.warnings import Finding
 from coordinator.links.clock import arm_now_us
 from coordinator.service import Service
@@ -85,3 +86,102 @@ async def test_a_warning_that_does_not_stand_is_not_found(client: httpx2.AsyncCl
     answer = await client.post("/api/v1/warnings/2/acknowledge")
     assert answer.status_code == 404
     assert answer.json()["detail"] == ("no warning 2 stands: it has ended, or there never was one")
+
+
+NAMED = {"Unisono-Client": "0123456789", "Unisono-Client-Name": "the bench"}
+
+
+async def alarms_of(client: httpx2.AsyncClient) -> dict[str, Any]:
+    told: dict[str, Any] = (await client.get("/api/v1/warnings")).json()["alarms"]
+    assert (await client.get("/api/v1/arm")).json()["alarms"] == told
+    return told
+
+
+async def test_a_warning_says_why_what_comes_of_it_and_how_soon(client: httpx2.AsyncClient) -> None:
+    (one,) = (await client.get("/api/v1/warnings")).json()["warnings"]
+    assert (one["priority"], one["state"], one["origin"]) == ("medium", "unacknowledged", "supply")
+    assert "slip ring" in one["cause"]
+    assert "stops" in one["consequence"]
+    assert (one["episode"], one["first_out"]) == (1, False)
+    assert await alarms_of(client) == {"returned": [], "shelved": [], "flood": None}
+
+
+async def test_a_shelf_says_who_and_until_when_and_the_warning_stands_all_the_same(
+    client: httpx2.AsyncClient,
+) -> None:
+    body = {"for_s": 600}
+    shelf = await client.post("/api/v1/warnings/1/shelve", json=body, headers=NAMED)
+    assert shelf.status_code == 200
+    told = shelf.json()
+    assert (told["joint"], told["code"], told["who"]) == ("elbow", "supply-low", "the bench")
+    left = datetime.fromisoformat(told["until_utc"]) - datetime.now(UTC)
+    assert timedelta(seconds=540) < left <= timedelta(seconds=601)
+    (one,) = (await client.get("/api/v1/warnings")).json()["warnings"]
+    assert (one["state"], one["acknowledged"]) == ("shelved", False)
+    for _ in range(3):  # it does not flicker
+        assert (await alarms_of(client))["shelved"] == [told]
+    notes = (await client.get("/api/v1/arm")).json()["notes"]
+    assert [note["code"] for note in notes] == ["warning-shelved"]
+    back = await client.post("/api/v1/warnings/1/unshelve", headers=NAMED)
+    assert (back.status_code, back.json()["until_utc"]) == (200, told["until_utc"])
+    assert (await alarms_of(client))["shelved"] == []
+    assert (await client.post("/api/v1/warnings/1/unshelve")).status_code == 404
+    assert (await client.post("/api/v1/warnings/9/shelve", json={})).status_code == 404
+
+
+@pytest.mark.parametrize("for_s", [0, 59, 28_801, "60", None])
+async def test_a_shelf_has_an_end_within_a_shift(client: httpx2.AsyncClient, for_s: object) -> None:
+    answer = await client.post("/api/v1/warnings/1/shelve", json={"for_s": for_s})
+    assert answer.status_code == 422
+    assert (await alarms_of(client))["shelved"] == []
+
+
+async def test_what_stops_the_arm_is_never_shelved(
+    client: httpx2.AsyncClient, service: Service
+) -> None:
+    found = [Finding(GONE, True, "elbow has no motor supply")]
+    service._core.watch.warnings.observe("elbow", found, arm_now_us())
+    answer = await client.post("/api/v1/warnings/2/shelve", json={})
+    assert (answer.status_code, answer.json()["type"]) == (409, "urn:unisono:problem:not-shelvable")
+    assert (await alarms_of(client))["shelved"] == []
+
+
+async def test_what_cannot_be_recorded_is_not_shelved(
+    client: httpx2.AsyncClient, service: Service
+) -> None:
+    await service._store.close()
+    answer = await client.post("/api/v1/warnings/1/shelve", json={})
+    assert (answer.status_code, answer.json()["type"]) == (503, "urn:unisono:problem:store")
+    assert (await alarms_of(client))["shelved"] == []
+
+
+async def test_what_is_shelved_stays_so_over_a_restart(
+    client: httpx2.AsyncClient, service: Service, tmp_path: Path
+) -> None:
+    await client.post("/api/v1/warnings/1/shelve", json={"for_s": 600}, headers=NAMED)
+    await service.close()
+    again = Service(load_arm(DEMO_ARM), tmp_path, "127.0.0.1")
+    await again._know_shelves()
+    told = again.snapshot().alarms
+    assert told is not None
+    ((joint, code, who, stands),) = ((x.joint, x.code, x.who, x.stands) for x in told.shelved)
+    assert (joint, code, who, stands) == ("elbow", "supply-low", "the bench", False)
+    await again.close()
+
+
+async def test_one_that_is_over_unseen_is_acknowledged_and_recorded(
+    client: httpx2.AsyncClient, service: Service
+) -> None:
+    for ago_s in (30, 5):
+        now = arm_now_us() - ago_s * 1_000_000
+        service._core.watch.warnings.observe("elbow", [Finding(LOW, False)], now)
+    ((one,), standing) = (
+        (await alarms_of(client))["returned"],
+        (await client.get("/api/v1/warnings")).json()["warnings"],
+    )
+    assert (one["state"], standing) == ("returned", [])
+    seen = await client.post("/api/v1/warnings/1/acknowledge")
+    assert (seen.status_code, seen.json()["state"]) == (200, "normal")
+    assert (await alarms_of(client))["returned"] == []
+    assert len(await service._store.read(acknowledgements.every)) == 1
+    assert (await client.post("/api/v1/warnings/1/acknowledge")).status_code == 404

@@ -17,6 +17,7 @@ from coordinator.client.values import ArmSnapshot
 ARM: Final[dict[str, Any]] = plain(arm.ARM) | {
     "arm": "an arm", "now_us": 5, "phase": "idle", "busy": False, "run": None, "homing": None,
     "start_forecast": None, "joints": [], "unknown": [], "warnings": [], "notes": [],
+    "alarms": {"returned": [], "shelved": [], "flood": None},
     "rests_after_us": 2_900_000, "poses": {"park": {"turntable": 0.0}},
     "condition": {
         "word": "at rest", "cause": "", "joint": None, "at_us": None, "unconfirmed": [],

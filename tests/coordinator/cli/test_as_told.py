@@ -6,6 +6,8 @@ from typing import Any
 
 import pytest
 
+from coordinator.api.responses.arm import ALARMS, SHELF
+from coordinator.api.responses.base import plain
 from coordinator.cli.command import run
 from tests.coordinator.cli.servers import (
     ARM,
@@ -36,8 +38,10 @@ ANSWERS: dict[str, dict[str, Any]] = {
     "/runs/1": HELD,
     "/runs/1/report": REPORTED | NEW,
     "/control": {"holder": "me", "you": "me", "watchers": 0} | NEW,
-    "/warnings": {"warnings": [WARNED | NEW]},
+    "/warnings": {"warnings": [WARNED | NEW], "alarms": plain(ALARMS) | NEW},
     "/warnings/1/acknowledge": WARNED | {"acknowledged": True} | NEW,
+    "/warnings/1/shelve": plain(SHELF),
+    "/warnings/1/unshelve": plain(SHELF),
     "/events": {"events": [EVENT]},
     "/check": CHECKED | NEW,
 }
@@ -61,7 +65,9 @@ def _answer(path: str, asked: bytes) -> Answer:
         ("override 50", {"condition": CONDITION, "run": HELD}),
         ("control", ANSWERS["/control"]),
         ("report 1", REPORTED | NEW),
-        ("warnings", {"warnings": [WARNED | NEW]}),
+        ("warnings", ANSWERS["/warnings"]),
+        ("warnings --shelve 1", {"shelved": plain(SHELF)}),
+        ("warnings --unshelve 1", {"shelved": plain(SHELF)}),
         ("warnings --acknowledge 1", {"warnings": [WARNED | {"acknowledged": True} | NEW]}),
         ("journal", {"events": [EVENT]}),
         ("jog base 1", {"condition": CONDITION, "joint": joint("base") | NEW}),

@@ -7,6 +7,7 @@ from typing import Any
 import pytest
 from rich.console import Console
 
+from coordinator.api.responses.arm import SHELF
 from coordinator.api.responses.base import plain
 from coordinator.api.responses.report import REPORT
 from coordinator.cli.show import (
@@ -362,19 +363,32 @@ def warning(**values: Any) -> dict[str, Any]:
         "id": 3, "joint": "turntable", "code": "joint-warm", "level": "attention",
         "message": "turntable is warm: 51.2 °C", "advice": "let it rest", "since_us": 5,
         "since_utc": "2026-05-04T10:11:12+00:00", "acknowledged": False,
+        "state": "unacknowledged", "priority": "medium", "origin": "heat", "cause": "c",
+        "consequence": "so", "episode": 1, "first_out": False,
     } | values  # fmt: skip
 
 
 def test_faults_warnings_and_a_stop_are_sentences_and_the_level_is_a_word() -> None:
-    hot = warning(level="danger", message="turntable is too hot: 58.3 °C", acknowledged=True)
+    hot = warning(level="danger", message="turntable is too hot: 58.3 °C", state="acknowledged")
+    shelved = warning(message="turntable: 30% lost", state="shelved")
+    alarms = {
+        "returned": [warning(code="supply-low")],
+        "shelved": [plain(SHELF)],
+        "flood": {"since_us": 5, "count": 12, "by_origin": {"heat": 12}},
+    }
     arm = ARM | {
         "joints": [joint(faults=["hall-sensor"], stop=2)],
-        "warnings": [warning(), hot],
+        "warnings": [warning(), hot, shelved],
+        "alarms": alarms,
     }
     assert joint_remarks_on(arm) == [
         "turntable: fault: hall-sensor",
         "attention: turntable is warm: 51.2 °C",
         "danger: turntable is too hot: 58.3 °C (acknowledged)",
+        "attention: turntable: 30% lost (shelved)",
+        "a flood of alarms: 12 began within ten minutes",
+        "shelved, without a sign: link-lossy of wrist",
+        "over, and acknowledged by nobody: supply-low of turntable",
         (
             "stop-and-release is latched in turntable; the next command that moves them clears "
             "the stop"

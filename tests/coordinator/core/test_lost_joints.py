@@ -63,7 +63,7 @@ def test_a_joint_whose_clock_is_stepped_makes_the_arm_hold_and_a_resume_goes_on(
     moving(world)
     unit(world, "tip").oscillator.step(float(world.now), by_us)
     until_phase(world, Phase.HELD)
-    assert "clock-unlocked" in codes(world)
+    assert "clock-doubted" in codes(world)
     if abs(by_us) < 100_000:
         # It is held at once, not only when the joint finds its new map too far off.
         assert "tip: the clock is not trusted" in report_of(world).holds[0].cause

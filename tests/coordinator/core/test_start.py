@@ -308,7 +308,7 @@ def test_a_start_waits_for_a_clock_that_is_known() -> None:
     until_phase(world, Phase.PREPARING)
     unit(world, "tip").oscillator.step(world.now, 300_000.0)
     finish(world)
-    assert "clock-unlocked" in codes(world)
+    assert "clock-doubted" in codes(world)
     found = [event for events in of_kind(truth(world), "start").values() for event in events]
     assert start_skew_us(found) <= (report_of(world).starts[0].start_skew_max_us or 0)
 

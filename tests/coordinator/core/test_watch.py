@@ -5,11 +5,14 @@ from typing import Any
 
 import pytest
 
+from coordinator.codes.priority import Priority
 from coordinator.core import events as ev
 from coordinator.core.machine import Coordinator
 from coordinator.core.run import Phase
 from coordinator.core.snapshot.arm import arm_snapshot
 from coordinator.core.snapshot.joint import joint_snapshot
+from coordinator.health.kinds import KINDS
+from coordinator.health.warnings import Finding
 from coordinator.rehearsal.world import World
 from protocol.drive import StopLevel
 from protocol.states import JointState
@@ -282,13 +285,32 @@ def test_a_joint_over_its_limit_stops_the_whole_arm_and_is_a_danger_until_it_has
     until(world, lambda: not standing(world))
 
 
-def test_a_clock_that_jumps_is_told_of_once_and_until_it_is_locked_again() -> None:
+def test_a_clock_that_jumps_is_a_line_of_the_journal_as_nobody_need_act() -> None:
     world = homed_world("none")
     unit(world, "tip").step_clock(world.now, 5e5)
-    until(world, lambda: standing(world) == [("tip", "clock-unlocked")])
-    until(world, lambda: not standing(world))
+    until(world, lambda: "clock-doubted" in codes(world))
+    with pytest.raises(ev.Refused):
+        play(world)
+    until(world, lambda: "clock-doubted-over" in codes(world))
     found = [code for code in codes(world) if code.startswith("clock")]
-    assert found == ["clock-unlocked", "clock-unlocked-over"]
+    assert found == ["clock-doubted", "clock-doubted-over"]
+
+
+def test_a_clock_that_stays_unlocked_is_an_alarm_and_its_end_is_one_line() -> None:
+    world = homed_world("none")
+    tip = unit(world, "tip")
+
+    def jumps() -> None:
+        tip.step_clock(world.now, 5e5)
+        world.run_for(2 * S)
+
+    for _ in range(35):
+        jumps()
+    assert standing(world) == [("tip", "clock-unlocked")]
+    assert warnings(world)[0]["advice"].startswith("switch the joint off and on")
+    until(world, lambda: not standing(world), 600 * S)
+    ends = [note.code for note in world.notes if note.code.endswith("-over") and not note.detail]
+    assert ends == ["clock-unlocked-over"]
 
 
 def test_the_warnings_of_a_joint_that_falls_silent_stand_as_they_were() -> None:
@@ -325,3 +347,92 @@ def test_joints_that_were_never_heard_are_no_warning() -> None:
     for now in range(0, 20 * S, S // 5):
         absent.poll(now)
     assert absent.watch.warnings.standing == []
+
+
+def shelved(world: World) -> list[tuple[str, str, bool]]:
+    """Joint and code of what is shelved, and whether it is so."""
+    told = as_json(arm_snapshot(world.core, world.now))["alarms"]["shelved"]
+    return [(one["joint"], one["code"], one["stands"]) for one in told]
+
+
+def test_a_shelf_hides_the_sign_and_never_what_stops_the_arm() -> None:
+    world = homed_world("none")
+    moving(world)
+    unit(world, "tip").supply_v = 19.0
+    until(world, lambda: standing(world) == [("tip", "supply-low")])
+    watch = world.core.watch
+    found = watch.require_shelvable(1)
+    assert found is not None
+    watch.shelve(*found, "the bench", 300 * S, world.now)
+    assert [(one["state"], one["acknowledged"]) for one in warnings(world)] == [("shelved", False)]
+    assert shelved(world) == [("tip", "supply-low", True)]
+    unit(world, "tip").supply_v = 17.0
+    until_phase(world, Phase.ENDED)
+    assert report_of(world).outcome == "faulted"
+    assert shelved(world) == [("tip", "supply-low", True)]
+    unit(world, "tip").supply_v = 24.0
+    until(world, lambda: not standing(world))
+    assert shelved(world) == [("tip", "supply-low", False)]
+    world.run_for(300 * S)
+    assert shelved(world) == []
+    told = [note.message for note in world.notes if note.code == "warning-unshelved"]
+    assert told == [
+        "the bench's time is over for supply-low of tip: taken off the shelf: it is not so now"
+    ]
+
+
+def test_what_is_of_high_priority_cannot_be_shelved() -> None:
+    world = homed_world("none")
+    unit(world, "tip").supply_cut = True
+    until(world, lambda: standing(world) == [("tip", "motor-supply-lost")])
+    with pytest.raises(ev.Refused, match="never shelved") as refused:
+        world.core.watch.require_shelvable(1)
+    assert refused.value.code == "not-shelvable"
+    assert world.core.watch.require_shelvable(2) is None
+
+
+def test_it_comes_back_unacknowledged_and_a_sleep_of_the_host_brings_it_back_sooner() -> None:
+    world = homed_world("none")
+    unit(world, "tip").supply_v = 19.0
+    until(world, lambda: bool(warnings(world)))
+    world.core.watch.acknowledge(1, world.now)
+    found = world.core.watch.require_shelvable(1)
+    assert found is not None
+    world.core.watch.shelve(*found, "the bench", 3600 * S, world.now)
+    world.core.handle(ev.HostSlept(3590 * S, 7), world.now)
+    until(world, lambda: shelved(world) == [], 30 * S)
+    assert [one["state"] for one in warnings(world)] == ["unacknowledged"]
+    told = [note for note in world.notes if note.code == "warning-unshelved"]
+    assert [(note.level, note.message[-11:]) for note in told] == [("attention", "is so still")]
+
+
+def test_what_passes_unseen_stays_until_somebody_acknowledges_it() -> None:
+    world = homed_world("none")
+    unit(world, "tip").supply_v = 19.0
+    until(world, lambda: bool(warnings(world)))
+    unit(world, "tip").supply_v = 24.0
+    until(world, lambda: not standing(world))
+    (one,) = as_json(arm_snapshot(world.core, world.now))["alarms"]["returned"]
+    assert (one["code"], one["state"]) == ("supply-low", "returned")
+    seen = world.core.watch.acknowledge(one["id"], world.now)
+    assert seen is not None
+    assert seen.state == "normal"
+    assert as_json(arm_snapshot(world.core, world.now))["alarms"]["returned"] == []
+
+
+def test_many_at_once_are_told_as_a_flood_with_what_came_first() -> None:
+    world = homed_world("none")
+    watch, keeper = world.core.watch, world.core.watch.warnings
+    for k, joint in enumerate(world.core.links):
+        for kind in [kind for kind in KINDS if kind.priority is not Priority.JOURNAL][:4]:
+            keeper.observe(joint.name, [Finding(kind, True, "m")], world.now - 10 * S)
+            keeper.observe(joint.name, [Finding(kind, True, "m")], world.now + k)
+    assert len(keeper.standing) >= 10
+    watch.step(world.now)
+    told = as_json(arm_snapshot(world.core, world.now))
+    assert told["alarms"]["flood"]["count"] == len(told["warnings"])
+    assert sum(told["alarms"]["flood"]["by_origin"].values()) == len(told["warnings"])
+    assert {one["episode"] for one in told["warnings"]} == {told["warnings"][0]["id"]}
+    (note,) = [note for note in world.core.outbox.notes if note.code == "alarm-flood"]
+    assert note.level == "attention"
+    assert note.message.endswith("look first at what came first")

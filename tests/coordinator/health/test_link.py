@@ -69,10 +69,10 @@ def test_a_link_that_is_cut_off_again_and_again_is_poor() -> None:
 
 def test_a_clock_is_unlocked_only_once_there_was_time_to_lock_it() -> None:
     reason = "the clock is not trusted: it is new; 3 of 8 exchanges agree"
-    assert unlocked("tip", reason, quality_of(5_000, count=3)).bad is None
-    found = unlocked("tip", reason, quality_of(5_000))
-    assert (found.bad, found.message) == (True, f"tip: {reason}; nothing starts with it")
-    assert unlocked("tip", "", quality_of(5_000)).bad is False
+    assert [one.bad for one in unlocked("tip", reason, quality_of(5_000, count=3))] == [None, None]
+    for found in unlocked("tip", reason, quality_of(5_000)):
+        assert (found.bad, found.message) == (True, f"tip: {reason}; nothing starts with it")
+    assert [one.bad for one in unlocked("tip", "", quality_of(5_000))] == [False, False]
 
 
 @pytest.mark.parametrize(

@@ -7,12 +7,21 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from coordinator.codes.level import Level
+from coordinator.codes.alarm_origin import AlarmOrigin
+from coordinator.codes.alarm_state import AlarmState
+from coordinator.codes.priority import Priority
 from coordinator.health.warnings import Change, Finding, Kind, StandingWarning, WarningKeeper
 from tests.coordinator.health.joints import S
 
-SLOW = Kind("too-slow", Level.ATTENTION, "hurry", "is quick again", 5 * S, 10 * S)
-QUICK = Kind("too-late", Level.DANGER, "be early", "is early again")
+
+def a_kind(code: str, priority: Priority, begin_s: int = 0, end_s: int = 0) -> Kind:
+    """One whose words matter to nobody here."""
+    words = "it is", "it will be", "hurry", "is quick again", "none"
+    return Kind(code, priority, AlarmOrigin.CLOCK, *words, begin_s * S, end_s * S)
+
+
+SLOW = a_kind("too-slow", Priority.MEDIUM, 5, 10)
+QUICK = a_kind("too-late", Priority.HIGH)
 STEP_US = 200_000
 """Joints at rest are asked five times a second (design section 3)."""
 
@@ -64,7 +73,7 @@ def test_a_warning_says_what_was_so_when_it_began() -> None:
     keeper.observe("tip", [Finding(QUICK, True, "tip is 3 s late")], 7 * S)
     keeper.observe("tip", [Finding(QUICK, True, "tip is 4 s late")], 8 * S)
     assert list(keeper.standing) == [
-        StandingWarning(1, "tip", QUICK, "tip is 3 s late", 7 * S, acknowledged=False)
+        StandingWarning(1, "tip", QUICK, "tip is 3 s late", 7 * S, AlarmState.UNACKNOWLEDGED)
     ]
 
 
@@ -110,7 +119,7 @@ def test_whatever_happens_a_warning_never_chatters(
     found: list[tuple[bool | None, int]], begin_s: int, end_s: int
 ) -> None:
     looks = [bad for bad, count in found for _ in range(count)]
-    kind = Kind("x", Level.ATTENTION, "y", "z", begin_s * S, end_s * S)
+    kind = a_kind("x", Priority.LOW, begin_s, end_s)
     changes = watched(WarningKeeper(), kind, looks)
     begins, ends = begun(changes), ended(changes)
     # It has crossed its whole dead band as often as bad and clear take turns, the band left out.

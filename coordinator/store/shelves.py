@@ -1,0 +1,45 @@
+"""Which joints' alarms are shelved, by whom and until when. Functions of a connection."""
+
+from typing import NamedTuple
+
+from sqlalchemy import Connection, delete, select
+from sqlalchemy.dialects.sqlite import insert
+
+from coordinator.store.schema import SHELVES
+from coordinator.store.utc import unix_now_s
+
+
+class KeptShelf(NamedTuple):
+    """One of them, as it is kept."""
+
+    joint: str
+    code: str
+    who: str
+    left_s: int
+    """How long it lasts from now on; never more than somebody asked for, however the time of day
+    was set meanwhile."""
+
+
+def put(connection: Connection, joint: str, code: str, who: str, for_s: int) -> None:
+    """Somebody shelves a joint's kind; instead of whoever did so before."""
+    now_s = unix_now_s()
+    row = {"joint": joint, "code": code, "who": who, "since_s": now_s, "until_s": now_s + for_s}
+    new = insert(SHELVES).values(row)
+    keys = [SHELVES.c.joint, SHELVES.c.code]
+    connection.execute(new.on_conflict_do_update(index_elements=keys, set_=row))
+
+
+def take(connection: Connection, joint: str, code: str) -> None:
+    """Somebody takes it off the shelf."""
+    connection.execute(delete(SHELVES).where(SHELVES.c.joint == joint, SHELVES.c.code == code))
+
+
+def left(connection: Connection) -> list[KeptShelf]:
+    """Those whose time is not over, by the time of day."""
+    now_s = unix_now_s()
+    found = []
+    for row in connection.execute(select(SHELVES).order_by(SHELVES.c.since_s)):
+        left_s = min(row.until_s - now_s, row.until_s - row.since_s)
+        if left_s > 0:
+            found.append(KeptShelf(row.joint, row.code, row.who, left_s))
+    return found
