@@ -3,8 +3,8 @@
 Ends with 1 if a bound was ever broken: the true start skew of a start that its report states, the
 guarantee of a clock, or how far apart joints may rest after an outage or a kill; if a joint truly
 was elsewhere than its plan says; if forecasts of heat, or alarms, miss their goals; if anything is
-missing that the database had confirmed; if a restore that was killed left neither the old folder nor
-the new one whole; or if a chart of a joint's past hides what was read.
+missing that the database had confirmed; if a restore that was killed left neither the old folder
+nor the new one whole; or if a chart of a joint's past hides what was read.
 """
 
 import argparse
