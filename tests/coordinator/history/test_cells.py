@@ -64,7 +64,9 @@ def test_every_level_tells_the_same_of_all_samples(
 
 
 def test_a_reading_is_kept_to_a_hundredth_of_a_degree_and_a_thousandth_of_a_volt() -> None:
-    assert reading(41.567, 23.9996, 9_400, 0.005, None) == (4157, 24_000, 9_400, 5_000, None)
+    assert reading(41.567, 23.9996, 9_400, 0.005, None, 0.0512) == (
+        4157, 24_000, 9_400, 5_000, None, 51_200,
+    )  # fmt: skip
 
 
 def test_a_sample_that_tells_nothing_makes_no_cell() -> None:
