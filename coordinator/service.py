@@ -98,7 +98,9 @@ class Service:
         self.homings = HomingKeeper(self._store, self._core.homings)
         self.runs = Runs(self._core, self._store, self._planner, self, self.homings)
         self.journal = Journal(self._store, self.runs.event_lost)
-        self.history = HistoryKeeper(self._store, self._core.links, arm_now_us, self.tell)
+        self.history = HistoryKeeper(
+            self._store, self._core.links, self._core.watch.supply, arm_now_us, self.tell
+        )
         self.choices = Choices(self._store)
         self.taught = TaughtKeeper(self._store, arm, lambda: self._core.standing_deg(arm_now_us()))
         self.queue = QueuePlayer(self._store, self.runs, self.taught, self)

@@ -18,6 +18,45 @@ class Readings:
 
 
 @dataclass(frozen=True, slots=True)
+class HopWear:
+    """How the hop to a joint wears: a straight line through its mean of each UTC day.
+
+    Dates are UTC. They hold if it goes on as it did, the other hops, the source and what joints
+    draw stay as they are, and the arm's clock was right.
+    """
+
+    ohm: float | None
+    """As it is fitted now; None where `message` says why it is not."""
+    uncertainty_ohm: float | None
+    """Standard."""
+    message: str
+    """A clause; empty where it is fitted."""
+    limit_ohm: float | None
+    """The most it may have so that no joint falls below its `supply_limit_v` with all in motion;
+    None where one does even if this hop has none."""
+    beyond: bool | None
+    """Whether it has more than that, by what is fitted now (before, by the newest day's mean) or by
+    the line; None where neither is known."""
+    days: int
+    """How many days of the last 365 have a value, of those that were asked for."""
+    since: str | None
+    """The first of them, ISO 8601; None where there is none."""
+    ohm_per_day: float | None
+    """None where no rise is told apart from none: `reason` says so."""
+    uncertainty_ohm_per_day: float | None
+    """Standard; None where too few days have a value."""
+    passes: str | None
+    """When the line passes the limit, ISO 8601; the first day with a value where that was before
+    it. None where `reason` says why it is not told."""
+    earliest: str | None
+    """It passes between these with 90 % confidence; None without a forecast, and for a day after
+    2199."""
+    latest: str | None
+    reason: str
+    """Why `passes` is not told, a clause; empty where it is."""
+
+
+@dataclass(frozen=True, slots=True)
 class JointHistory:
     """A joint over time, in stretches of one length. Those of which nothing is known are left out.
 
@@ -43,6 +82,10 @@ class JointHistory:
     """Share of the last 200 exchanges that were lost, 0 to 1, read once a second."""
     clock_uncertainty_us: Readings
     """What the error of its clock map could not exceed."""
+    hop_ohm: Readings
+    """Resistance, there and back, of the way from the joint before it, for the first with the
+    source's: fitted anew each time that 16 loads stood still since the last time, never the arm
+    file's."""
     on_s: tuple[float, ...]
     """How long it was heard in each stretch, in s."""
     moving_s: tuple[float, ...]
@@ -77,3 +120,5 @@ class JointWear:
     """How often it turned the other way than before."""
     distance_deg: float
     """How far it turned, both ways together, as it reported its position."""
+    hop: HopWear | None
+    """How the way by which it gets its supply wears; None of a coordinator that does not say."""

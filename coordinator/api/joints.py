@@ -37,6 +37,15 @@ From = Annotated[
         examples=["2026-05-01T09:00:00Z"],
     ),
 ]
+HopFrom = Annotated[
+    AwareDatetime | None,
+    Query(
+        alias="from",
+        description="How its hop wears is told by what it was from this instant on, such as of a "
+        "repair (ISO 8601 with its zone); of the last 365 days at most.",
+        examples=["2026-05-01T09:00:00Z"],
+    ),
+]
 To = Annotated[
     AwareDatetime | None,
     Query(description="Up to this instant; now without.", examples=["2026-05-01T10:00:00Z"]),
@@ -93,9 +102,10 @@ def joints(service: Service) -> APIRouter:
         return json_response(found)
 
     @router.get("/joints/{name}/wear")
-    async def wear(name: JointPath) -> Response:
+    async def wear(name: JointPath, since: HopFrom = None) -> Response:
         require_joint(service, name)
-        return json_response(await service.history.wear(name))
+        from_s = 0 if since is None else _instant("from", since)
+        return json_response(await service.history.wear(name, unix_now_s(), from_s))
 
     return router
 
@@ -112,13 +122,17 @@ def _span(since: datetime | None, to: datetime | None, now_s: int) -> tuple[int,
     """From and to in Unix time. Raises RequestValidationError where they are none."""
     end = to or datetime.fromtimestamp(now_s, UTC)
     begin = since or max(EARLIEST, end - timedelta(seconds=USUAL_S))
-    for place, at in (("from", begin), ("to", end)):
-        if not EARLIEST <= at <= LATEST:
-            _wrong(place, f"is {at.isoformat()}, but must be from 1970 to 2200")
-    from_s, to_s = int(begin.timestamp()), int(end.timestamp())
+    from_s, to_s = _instant("from", begin), _instant("to", end)
     if from_s >= to_s:
         _wrong("from", f"is {begin.isoformat()}, but must be before {end.isoformat()}")
     return from_s, to_s
+
+
+def _instant(place: str, at: datetime) -> int:
+    """In Unix time. Raises RequestValidationError where it is out of bounds."""
+    if not EARLIEST <= at <= LATEST:
+        _wrong(place, f"is {at.isoformat()}, but must be from 1970 to 2200")
+    return int(at.timestamp())
 
 
 def _wrong(place: str, message: str) -> None:

@@ -22,6 +22,7 @@ from coordinator.cli.common import (
     out,
     show_json,
 )
+from coordinator.cli.hop_wear import hop_lines
 from coordinator.cli.remote import of_joint
 from coordinator.cli.written import require_writable, write_file
 from coordinator.client import WrongInput
@@ -59,16 +60,26 @@ def history(
         Path | None,
         typer.Option("--csv", metavar="FILE.csv", help="Write it there as a table (RFC 4180)."),
     ] = None,
+    hop_begin: Annotated[
+        str | None,
+        typer.Option(
+            "--hop-since",
+            metavar="WHEN",
+            help="Tell how its hop wears by what it was from then on, such as of a repair; by the "
+            "last 365 days without.",
+        ),
+    ] = None,
     url: UrlOption = DEFAULT_URL,
     as_json: JsonOption = False,
 ) -> ExitCode:
-    """Tell what a joint was over time: temperature, supply, link and clock, what it did then and in
-    all.
+    """Tell what a joint was over time: temperature, supply, link, clock and the hop by which it
+    gets its supply, what it did then and in all, and how that hop wears.
 
     Every least and greatest value is of all that was read, once a second, however long the time is;
     it may begin a little before --from and end after --to, by a stretch at most.
     """
     since, until = _instant("--from", begin), _instant("--to", end)
+    hop_since = _instant("--hop-since", hop_begin)
     require_writable("--csv", csv, ".csv")
     with client_at(url) as client, of_joint(client, joint), _as_options():
         if csv is not None:
@@ -79,7 +90,7 @@ def history(
                 out().print(f"{csv} is the history of {joint}")
             return ExitCode.DONE
         found = client.joint_history(joint, since, until, points)
-        wear = client.joint_wear(joint)
+        wear = client.joint_wear(joint, hop_since)
         if as_json:
             show_json({**client.answers["joint-history"], "wear": client.answers["joint-wear"]})
             return ExitCode.DONE
@@ -91,6 +102,8 @@ def history(
         return ExitCode.DONE
     out().print(_table(found) if found.start_s else f"nothing is known of {joint} in that time")
     out().print(_in_all(wear, wear.since_utc))
+    for line in hop_lines(wear):
+        out().print(line)
     return ExitCode.DONE
 
 
@@ -130,6 +143,7 @@ def _table(history: JointHistory) -> Table:
         ("round trip p99, ms", history.rtt_p99_us, 1e-3, 1),
         ("exchanges lost, %", history.loss, 100.0, 1),
         ("clock uncertainty, ms", history.clock_uncertainty_us, 1e-3, 2),
+        ("hop, fitted, Ω", history.hop_ohm, 1.0, 3),
     ):
         table.add_row(words, *_spread(readings, factor, digits))
     table.add_section()

@@ -749,7 +749,7 @@ class Questions:
         """
         path = _history_path(joint, since, until, points)
         answer = await self._asking.ask("joint-history", "GET", path, has="stretch_s")
-        return self._asking.read(JointHistory, answer)
+        return self._asking.read(JointHistory, {"hop_ohm": _none_read(answer), **answer})
 
     async def joint_history_csv(
         self,
@@ -762,9 +762,12 @@ class Questions:
         path = f"{_history_path(joint, since, until, points)}&format=csv"
         return await self._text(path, "text/csv")
 
-    async def joint_wear(self, joint: str) -> JointWear:
-        """What a joint has done in all: hours, starts, reversals, distance."""
-        path = f"/joints/{quote(joint, safe='')}/wear"
+    async def joint_wear(self, joint: str, since: datetime | None = None) -> JointWear:
+        """What a joint has done in all (hours, starts, reversals, distance), and how its hop wears:
+        by what it was from an instant with its zone on, such as of a repair, of a year at most.
+        """
+        asked = _instants(("from", since))
+        path = f"/joints/{quote(joint, safe='')}/wear{'?' if asked else ''}{urlencode(asked)}"
         return self._asking.read(
             JointWear, await self._asking.ask("joint-wear", "GET", path, has="distance_deg")
         )
@@ -824,13 +827,31 @@ class Questions:
 
 def _history_path(joint: str, since: datetime | None, until: datetime | None, points: int) -> str:
     """Where a joint's history is asked for. Raises WrongInput for an instant without its zone."""
-    asked: dict[str, object] = {"points": points}
-    for name, at in (("from", since), ("to", until)):
+    asked = {"points": str(points), **_instants(("from", since), ("to", until))}
+    return f"/joints/{quote(joint, safe='')}/history?{urlencode(asked)}"
+
+
+def _instants(*named: tuple[str, datetime | None]) -> dict[str, str]:
+    """Those that are asked for. Raises WrongInput for one without its zone."""
+    asked = {}
+    for name, at in named:
         if at is not None:
             if at.tzinfo is None:
                 raise WrongInput(f"{name!r} is {at.isoformat()}, but must name its zone")
             asked[name] = at.isoformat()
-    return f"/joints/{quote(joint, safe='')}/history?{urlencode(asked)}"
+    return asked
+
+
+def _none_read(answer: Answer) -> Answer:
+    """Readings of what an older coordinator did not keep, in as many stretches."""
+    starts = answer.get("start_s")
+    count = len(starts) if isinstance(starts, list) else 0
+    return {
+        "min": [None] * count,
+        "mean": [None] * count,
+        "max": [None] * count,
+        "count": [0] * count,
+    }
 
 
 def _require_line(text: str, line: int | None) -> None:

@@ -5,7 +5,7 @@ import them once there is an answer to read.
 """
 
 from coordinator.answers.control import ControlAsked
-from coordinator.answers.joint_history import JointHistory, JointWear, Readings
+from coordinator.answers.joint_history import HopWear, JointHistory, JointWear, Readings
 from coordinator.answers.joint_homings import JointHomings
 from coordinator.answers.queue import Queue, QueueEntry
 from coordinator.answers.records import Event, RunInShort
@@ -62,6 +62,7 @@ __all__ = [
     "HomeFigure",
     "HomePlace",
     "HomingSnapshot",
+    "HopWear",
     "Interventions",
     "JointHistory",
     "JointHomings",

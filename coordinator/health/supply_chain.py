@@ -24,6 +24,10 @@ SILENT_US: Final = 2_000_000
 """A joint that was not heard for so long may have changed its load unseen."""
 
 
+APART_STANDS: Final = 16
+"""For a fit of stands that no other such fit has: fewer leave many hops without a figure
+(tests/bench, table `supply`), and an arm that is switched off each day must come to one."""
+
 _FITTED: Final = "fitted and at the upper ends of what they may be"
 
 
@@ -93,6 +97,17 @@ def supply_remark(arm: Arm) -> str | None:
     )
 
 
+@dataclass(frozen=True, slots=True)
+class MostLoad:
+    """What an arm with all joints in motion asks of its supply, each base to tool."""
+
+    source_v: float
+    hop_ohm: tuple[float, ...]
+    watts: tuple[float, ...]
+    limits_v: tuple[float, ...]
+    """Below which a joint stops."""
+
+
 class SupplyChain:
     """Takes the statuses of all joints of one arm, and makes stands of them."""
 
@@ -100,6 +115,9 @@ class SupplyChain:
         count = len(arm.joints)
         self._arm = arm
         self._estimator = HopEstimator(count)
+        self._apart = HopEstimator(count)
+        self._apart_stands = 0
+        self._found_apart: HopEstimate | None = None
         self._does: list[tuple[JointState, bool, bool] | None] = [None] * count
         self._watts = [0.0] * count
         self._sums_v = [0.0] * count
@@ -141,7 +159,15 @@ class SupplyChain:
             self._take_stand()
             assert self._stand is not None
             self._estimator.add(*self._stand)
+            self._add_apart(*self._stand)
         self._begin(now)
+
+    def _add_apart(self, volts: Sequence[float], watts: Sequence[float]) -> None:
+        self._apart.add(volts, watts)
+        self._apart_stands += 1
+        if self._apart_stands == APART_STANDS:
+            self._found_apart = self._apart.estimate()
+            self._apart, self._apart_stands = HopEstimator(len(volts)), 0
 
     def _begin(self, now: int) -> None:
         self._settled_us = now + SETTLE_US
@@ -157,6 +183,13 @@ class SupplyChain:
         """The hops, as far as they can be told."""
         return self._estimator.estimate()
 
+    def estimate_apart(self) -> HopEstimate | None:
+        """The hops by the newest `APART_STANDS` stands that are of no earlier such estimate; None
+        before. For a trend: `estimate` goes back to stands of days ago, and two of it have most of
+        them in common.
+        """
+        return self._found_apart
+
     def hop_ohm(self, *, most: bool = False) -> list[float]:
         """Of each hop: fitted, else the arm file's.
 
@@ -168,6 +201,21 @@ class SupplyChain:
             else hop.ohm + (hop.half_width_ohm or 0.0 if most else 0.0)
             for joint, hop in zip(self._arm.joints, self.estimate().hops, strict=True)
         ]
+
+    def at_most_load(self) -> MostLoad:
+        """What all joints in motion ask: hops as fitted, else as the arm file has them, from the
+        source that the newest stand tells of, before one from the arm file's.
+        """
+        hop_ohm, joints = self.hop_ohm(), self._arm.joints
+        source_v = self._arm.source_v
+        if self._stand is not None:
+            source_v = _source_v(*self._stand, hop_ohm)
+        return MostLoad(
+            source_v,
+            tuple(hop_ohm),
+            tuple(most_watts(joint) for joint in joints),
+            tuple(joint.supply_limit_v for joint in joints),
+        )
 
     def short(self, index: int) -> Finding:
         """Whether a joint is the one that would stop first with all joints in motion."""
@@ -197,7 +245,7 @@ class SupplyChain:
         self, volts: Sequence[float], watts: Sequence[float]
     ) -> tuple[float, ...] | None:
         hop_ohm = self.hop_ohm(most=True)
-        source_v = volts[0] + hop_ohm[0] * currents(volts, watts)[0]
+        source_v = _source_v(volts, watts, hop_ohm)
         as_they_are = load_flow(source_v, hop_ohm, watts)
         in_motion = [most_watts(joint) for joint in self._arm.joints]
         # No stand can have more: a joint that draws more than in motion is none of this arm file.
@@ -208,3 +256,8 @@ class SupplyChain:
             read - (here - lower)
             for read, here, lower in zip(volts, as_they_are, at_most, strict=True)
         )
+
+
+def _source_v(volts: Sequence[float], watts: Sequence[float], hop_ohm: Sequence[float]) -> float:
+    """Of a source that feeds these volts and loads over that first hop."""
+    return volts[0] + hop_ohm[0] * currents(volts, watts)[0]

@@ -20,6 +20,7 @@ GAUGES: Final = (
     Gauge("rtt_p99_us", 1),
     Gauge("loss", 1_000_000),
     Gauge("clock_uncertainty_us", 1),
+    Gauge("hop_ohm", 1_000_000),
 )
 """In the order of readings and of what is kept of them."""
 

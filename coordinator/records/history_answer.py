@@ -3,7 +3,7 @@
 from collections.abc import Sequence
 from typing import Final
 
-from coordinator.answers.joint_history import JointHistory, JointWear, Readings
+from coordinator.answers.joint_history import HopWear, JointHistory, JointWear, Readings
 from coordinator.config.joint import Joint
 from coordinator.history.cells import Cell, Spread
 from coordinator.history.levels import Look
@@ -42,8 +42,8 @@ def history_of(joint: Joint, look: Look, stretches: Sequence[tuple[int, Cell]]) 
     )
 
 
-def wear_of(joint: str, since_s: int | None, counts: Counts) -> JointWear:
-    """What a joint has done since then."""
+def wear_of(joint: str, since_s: int | None, counts: Counts, hop: HopWear) -> JointWear:
+    """What a joint has done since then, and how its hop wears."""
     return JointWear(
         joint=joint,
         since_utc=None if since_s is None else utc_of(since_s),
@@ -52,6 +52,7 @@ def wear_of(joint: str, since_s: int | None, counts: Counts) -> JointWear:
         starts=counts.starts,
         reversals=counts.reversals,
         distance_deg=counts.distance_udeg / _UDEG,
+        hop=hop,
     )
 
 

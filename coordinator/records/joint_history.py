@@ -17,12 +17,15 @@ from sqlalchemy import Connection
 from coordinator.answers.joint_history import JointHistory, JointWear
 from coordinator.codes.level import Level
 from coordinator.core.link.link import JointLink
+from coordinator.health.hop_estimate import HopEstimate
+from coordinator.health.supply_chain import SupplyChain
 from coordinator.history.cells import Cell, CellKey, cell_of
 from coordinator.history.collector import Collector
 from coordinator.history.levels import look_at
 from coordinator.history.motion import MotionCounter
-from coordinator.history.quantities import Reading, reading
+from coordinator.history.quantities import GAUGES, Reading, reading
 from coordinator.records.history_answer import history_of, wear_of
+from coordinator.records.hop_answer import TREND_DAYS, hop_wear
 from coordinator.records.trouble_log import TroubleLog
 from coordinator.store import Store, StoreError, joint_history
 from coordinator.store.utc import unix_now_s, utc_of
@@ -30,6 +33,7 @@ from coordinator.store.utc import unix_now_s, utc_of
 SAMPLE_S: Final = 1.0
 BATCH: Final = 10
 """Samples in one batch: what a crash loses."""
+_HOP: Final = next(gauge for gauge in GAUGES if gauge.name == "hop_ohm")
 _GIVEN_UP: Final = "the disk takes nothing: the oldest of the joints' history is given up"
 _logger = logging.getLogger(__name__)
 
@@ -37,19 +41,24 @@ _logger = logging.getLogger(__name__)
 class HistoryKeeper:
     """Samples the joints behind these links. Belongs to one event loop.
 
-    `tell` tells people of a gap in what is kept, once the disk takes something again.
+    `supply` is the way on which these joints get theirs. `tell` tells people of a gap in what is
+    kept, once the disk takes something again.
     """
 
     def __init__(
         self,
         store: Store,
         links: Sequence[JointLink],
+        supply: SupplyChain,
         arm_now_us: Callable[[], int],
         tell: Callable[[Level, str, str], None],
     ) -> None:
         self._store = store
         self._links = {link.name: link for link in links}
         self._by_id = {link.id: link for link in links}
+        self._supply = supply
+        self._fitted: HopEstimate | None = None
+        """The one that was taken down last."""
         self._counters = {link.id: MotionCounter(link.joint) for link in links}
         self._turns = itertools.cycle(self._links)
         """Of one joint after another the oldest is deleted, with each batch: it costs as much."""
@@ -81,9 +90,11 @@ class HistoryKeeper:
 
     def sample(self, now_us: int, now_s: int) -> None:
         """Take down what all joints are at that arm time and Unix time; write it now and then."""
+        hop_ohm = self._newly_fitted()
         for name, link in self._links.items():
             counts = self._counters[link.id].drained()
-            self._collector.add(name, now_s, cell_of(_reading(link, now_us), counts))
+            read = _reading(link, now_us, hop_ohm[link.index])
+            self._collector.add(name, now_s, cell_of(read, counts))
         if self._collector.gap is not None:
             self._giving_up.add(_GIVEN_UP, _GIVEN_UP)
         self._samples += 1
@@ -118,13 +129,33 @@ class HistoryKeeper:
         async with self._reading:
             return await self._store.read(work)
 
-    async def wear(self, joint: str) -> JointWear:
-        """What a joint has done in all, but for the last seconds. Raises StoreError."""
+    async def wear(self, joint: str, now_s: int, from_s: int = 0) -> JointWear:
+        """What a joint has done in all, but for the last seconds, and how its hop wears, by what it
+        was from that Unix time on. Raises StoreError.
+        """
+        index, today = self._links[joint].index, now_s // joint_history.DAY_S
+        hop, load = self._supply.estimate().hops[index], self._supply.at_most_load()
+        since_s = max(from_s, (today - TREND_DAYS + 1) * joint_history.DAY_S)
+
+        def work(connection: Connection) -> JointWear:
+            # Here, as the arm's loop would feel it.
+            # What a clock that was ahead left in days to come is none of this trend.
+            means = joint_history.days(connection, joint, _HOP, since_s, now_s)
+            known_s, counts = joint_history.in_all(connection, joint)
+            return wear_of(joint, known_s, counts, hop_wear(index, hop, load, means, today))
+
         async with self._reading:
-            since_s, counts = await self._store.read(
-                lambda connection: joint_history.in_all(connection, joint)
-            )
-        return wear_of(joint, since_s, counts)
+            return await self._store.read(work)
+
+    def _newly_fitted(self) -> list[float | None]:
+        """Ohms of each hop where they were fitted since this was asked last, else None: an arm
+        that rests says nothing new of its hops, however long.
+        """
+        found = self._supply.estimate_apart()
+        if found is None or found is self._fitted:
+            return [None] * len(self._links)
+        self._fitted = found
+        return [hop.ohm for hop in found.hops]
 
     def _tick(self) -> None:
         self.begin()
@@ -166,7 +197,7 @@ def _gap_words(from_s: int, to_s: int) -> str:
     )
 
 
-def _reading(link: JointLink, now_us: int) -> Reading | None:
+def _reading(link: JointLink, now_us: int, hop_ohm: float | None) -> Reading | None:
     """What is known of a joint, None where it is not heard."""
     status, quality = link.status, link.quality
     if status is None or not link.heard(now_us):
@@ -177,4 +208,5 @@ def _reading(link: JointLink, now_us: int) -> Reading | None:
         quality.rtt_p99_us,
         quality.loss if quality.count else None,
         link.clock_uncertainty_us(now_us),
+        hop_ohm,
     )

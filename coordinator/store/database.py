@@ -8,10 +8,9 @@ from pathlib import Path
 from typing import Final, TypeVar
 
 from sqlalchemy import Connection
-from sqlalchemy.exc import SQLAlchemyError
 
 from coordinator.store import homings, old_files, runs
-from coordinator.store.errors import StoreError, store_error
+from coordinator.store.errors import TROUBLE, StoreError, store_error
 from coordinator.store.opening import check, engine_of, make_file, migrate
 from coordinator.store.reader import Reader
 from coordinator.store.writer import Writer
@@ -93,7 +92,7 @@ class Store:
         try:
             with self._writing.begin() as connection:
                 self._begin(connection)
-        except SQLAlchemyError as error:
+        except TROUBLE as error:
             raise store_error(self.path, error) from error
         old_files.put_away(self.path.parent)
 

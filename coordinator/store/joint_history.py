@@ -12,11 +12,12 @@ from sqlalchemy.dialects.sqlite import insert
 
 from coordinator.history.cells import Cell, CellKey, Spread
 from coordinator.history.levels import HOUR, LEVELS, Look
-from coordinator.history.quantities import COUNTS, GAUGES, Counts
+from coordinator.history.quantities import COUNTS, GAUGES, Counts, Gauge
 from coordinator.store.schema import JOINT_HISTORY
 
 FORGOTTEN_AT_ONCE: Final = 1_000
 """Cells of a joint and level that one write deletes at most: nothing waits long behind it."""
+DAY_S: Final = 86_400
 _COLUMNS: Final = JOINT_HISTORY.c
 _SPREADS: Final = tuple(
     tuple(_COLUMNS[f"{gauge.name}_{part}"] for part in ("least", "greatest", "total", "count"))
@@ -78,6 +79,30 @@ def in_all(connection: Connection, joint: str) -> tuple[int | None, Counts]:
         select(func.min(_COLUMNS.start_s), *map(func.sum, _COUNTS)).where(of_it)
     ).one()
     return row[0], Counts(*(value or 0 for value in row[1:]))
+
+
+def days(
+    connection: Connection, joint: str, gauge: Gauge, from_s: int, to_s: int
+) -> list[tuple[int, float]]:
+    """The mean of a gauge's readings on each UTC day, in its unit, oldest first: by the number of
+    days since 1970. Of hours that begin from one instant to another, Unix time in s; days without a
+    reading are left out.
+    """
+    total, count = (_COLUMNS[f"{gauge.name}_{part}"] for part in ("total", "count"))
+    day = (_COLUMNS.start_s // DAY_S).label("day")
+    wanted = (
+        select(day, func.sum(total), func.sum(count))
+        .where(
+            _COLUMNS.cell_s == HOUR.cell_s,
+            _COLUMNS.joint == joint,
+            _COLUMNS.start_s >= from_s,
+            _COLUMNS.start_s <= to_s,
+            count > 0,
+        )
+        .group_by(day)
+        .order_by(day)
+    )
+    return [(row[0], row[1] / row[2] / gauge.per_unit) for row in connection.execute(wanted)]
 
 
 def _shown(least: Any, greatest: Any, total: Any, count: Any) -> tuple[Any, ...]:

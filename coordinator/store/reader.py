@@ -8,9 +8,8 @@ from pathlib import Path
 from typing import Any, TypeVar
 
 from sqlalchemy import Connection, Engine
-from sqlalchemy.exc import SQLAlchemyError
 
-from coordinator.store.errors import store_error
+from coordinator.store.errors import TROUBLE, store_error
 
 Result = TypeVar("Result")
 
@@ -48,7 +47,7 @@ class Reader:
         try:
             with self._engine.connect() as connection:
                 return work(connection)
-        except SQLAlchemyError as error:
+        except TROUBLE as error:
             raise store_error(self._path, error) from error
 
     def _run(self) -> None:

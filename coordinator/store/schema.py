@@ -12,6 +12,8 @@ from sqlalchemy import JSON, Boolean, Column, Integer, MetaData, Table, Text, fa
 from coordinator.history.quantities import COUNTS, GAUGES
 
 METADATA: Final = MetaData()
+_LATER: Final = ("hop_ohm",)
+"""Gauges that the table of joints did not have from its beginning."""
 
 RUNS: Final = Table(
     "runs",
@@ -111,11 +113,13 @@ SETTINGS: Final = Table(
 
 def _gauge(name: str) -> list[Column[int]]:
     """What its readings were; least and greatest are null where there were none."""
+    # Of a gauge that came later nothing was read before.
+    none = "0" if name in _LATER else None
     return [
         Column(f"{name}_least", Integer),
         Column(f"{name}_greatest", Integer),
-        Column(f"{name}_total", Integer, nullable=False),
-        Column(f"{name}_count", Integer, nullable=False),
+        Column(f"{name}_total", Integer, nullable=False, server_default=none),
+        Column(f"{name}_count", Integer, nullable=False, server_default=none),
     ]
 
 

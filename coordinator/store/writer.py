@@ -10,9 +10,8 @@ from pathlib import Path
 from typing import Any, Final, TypeVar
 
 from sqlalchemy import Connection, Engine
-from sqlalchemy.exc import SQLAlchemyError
 
-from coordinator.store.errors import StoreError, is_locked, store_error
+from coordinator.store.errors import TROUBLE, StoreError, is_locked, store_error
 
 Result = TypeVar("Result")
 MAX_WAITING: Final = 10_000
@@ -78,9 +77,9 @@ class Writer:
             # To wait for a lock once for each would take minutes.
             if len(writes) > 1 and not is_locked(error):
                 return False
-            if not isinstance(error, SQLAlchemyError | StoreError):
+            if not isinstance(error, (*TROUBLE, StoreError)):
                 _logger.exception("a write to %s broke", self._path)
-            known = isinstance(error, SQLAlchemyError)
+            known = isinstance(error, TROUBLE)
             for write in writes:
                 write.done.set_exception(store_error(self._path, error) if known else error)
             return True

@@ -10,7 +10,7 @@ from tests.bench.history import CHARTS, DAY_S, HOUR_S, NAMES, Past, chart, every
 
 FEW = Past(hours=72, minute_hours=26, second_hours=1)
 ROW_BYTES = 160
-"""A row has 28 numbers and a name; what a level may take at most follows from it."""
+"""A row has 32 numbers and a name; what a level may take at most follows from it."""
 
 
 def test_a_year_that_is_a_few_days_is_kept_level_by_level_with_its_spike(tmp_path: Path) -> None:
@@ -31,7 +31,7 @@ def test_a_year_that_is_a_few_days_is_kept_level_by_level_with_its_spike(tmp_pat
 
 def test_a_chart_that_hides_the_spike_is_told() -> None:
     left = history.Left()
-    cell = Cell((Spread(3_000, 4_000, 7_000, 2), None, None, None, None))
+    cell = Cell((Spread(3_000, 4_000, 7_000, 2), *(None,) * 5))
     history._judge("a year", [(0, cell)], left)
     assert left.broken == ["the chart of a year shows 40 °C, not 99.5 °C"]
 

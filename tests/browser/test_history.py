@@ -15,7 +15,7 @@ from tests.browser.looks import looks_well
 HOUR_S = 3_600
 DAY_S = 24 * HOUR_S
 NOW_S = 1_780_000_000
-CHARTS = 10
+CHARTS = 11
 
 
 class Past:
@@ -64,7 +64,7 @@ class Past:
         known = {
             "joint": joint, "since_utc": None if self.empty else "2026-01-12T08:00:00+00:00",
             "on_s": 1_204_330.2, "moving_s": 411_020.4, "starts": 71_204, "reversals": 60_118,
-            "distance_deg": 2_750_610.5,
+            "distance_deg": 2_750_610.5, "hop": None,
         }  # fmt: skip
         route.fulfill(json=known)
 
@@ -91,6 +91,10 @@ def history(joint: str, begin: int, end: int, points: int) -> dict[str, Any]:
         "clock_uncertainty_us": {
             "min": [None] * len(starts), "mean": [None] * len(starts), "max": [None] * len(starts),
             "count": [0] * len(starts),
+        },
+        "hop_ohm": {
+            "min": [0.06] * len(starts), "mean": [0.0625] * len(starts),
+            "max": [0.07] * len(starts), "count": [2] * len(starts),
         },
         "on_s": [stretch_s] * len(starts), "moving_s": [0.4 * stretch_s] * len(starts),
         "starts": [3] * len(starts), "reversals": [2] * len(starts),

@@ -16,6 +16,7 @@ from coordinator.codes.level import Level
 from coordinator.codes.sensor_state import SensorState
 from coordinator.config.joint import Joint
 from coordinator.core.link.link import JointLink
+from coordinator.health.supply_chain import SupplyChain
 from coordinator.history.cells import Cell
 from coordinator.history.collector import MOST_WAITING
 from coordinator.history.levels import LEVELS, Look
@@ -44,7 +45,11 @@ class Sampled:
         self.now_us, self.now_s = S, BEGAN_S
         self.told: list[tuple[Level, str, str]] = []
         self.keeper = HistoryKeeper(
-            store, self.links, lambda: self.now_us, lambda *told: self.told.append(told)
+            store,
+            self.links,
+            SupplyChain(arm),
+            lambda: self.now_us,
+            lambda *told: self.told.append(told),
         )
         self.status = Status(boot=1, sequence=0, state=JointState.MOVING, homed=True)
 
@@ -130,7 +135,7 @@ async def test_of_a_joint_that_is_not_heard_nothing_is_kept(sampled: Sampled) ->
     assert told.start_s == (BEGAN_S + 1, BEGAN_S + 2)  # it counts as heard for a second
     never = await sampled.keeper.history("base", BEGAN_S, BEGAN_S + 60, 60, BEGAN_S + 60)
     assert never.start_s == ()
-    wear = await sampled.keeper.wear("base")
+    wear = await sampled.keeper.wear("base", BEGAN_S)
     assert (wear.since_utc, wear.on_s, wear.starts) == (None, 0.0, 0)
     await store_of(sampled).close()
 
@@ -165,13 +170,13 @@ async def test_samples_are_written_in_batches_and_what_was_done_outlives_coordin
     assert not writes(sampled)
     sampled.second()
     await asyncio.gather(*writes(sampled))
-    before = await sampled.keeper.wear("tip")
+    before = await sampled.keeper.wear("tip", BEGAN_S)
     await store_of(sampled).close()
     again = Sampled(Store(tmp_path))
     for second in range(BATCH):
         again.second(deg=float(second))
     await again.keeper.close()
-    after = await again.keeper.wear("tip")
+    after = await again.keeper.wear("tip", BEGAN_S)
     assert after.since_utc == before.since_utc
     assert before.distance_deg > 0
     assert after.distance_deg > before.distance_deg
@@ -231,7 +236,7 @@ async def test_while_a_write_hangs_no_more_waits_than_may_and_the_gap_is_told_on
     found = await sampled.keeper.history("tip", BEGAN_S, to_s, 1_200, to_s)
     assert len(found.start_s) == 2 * BATCH + MOST_WAITING
     assert found.start_s[BATCH - 1 : BATCH + 1] == (lost - 1, lost + 40)
-    wear = await sampled.keeper.wear("tip")
+    wear = await sampled.keeper.wear("tip", BEGAN_S)
     assert wear.on_s == pytest.approx(2 * BATCH + MOST_WAITING + 40 - 0.2)
     await store.close()
 
@@ -254,7 +259,7 @@ async def test_with_each_batch_what_is_old_of_one_joint_is_forgotten_in_turn(
         )
         left.append(len(found))
     assert (left[0], left[-1]) == (BATCH, 0)
-    told = await sampled.keeper.wear("tip")
+    told = await sampled.keeper.wear("tip", BEGAN_S)
     assert told.on_s > 4 * BATCH * 0.9
     await store_of(sampled).close()
 

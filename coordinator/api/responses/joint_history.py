@@ -2,7 +2,7 @@
 
 from typing import Final
 
-from coordinator.answers.joint_history import JointHistory, JointWear, Readings
+from coordinator.answers.joint_history import HopWear, JointHistory, JointWear, Readings
 from coordinator.api.responses.base import as_answer
 
 HISTORY: Final = JointHistory(
@@ -18,6 +18,7 @@ HISTORY: Final = JointHistory(
     ),
     loss=Readings((0.0, 0.0), (0.0021, 0.004), (0.01, 0.015), (1_800, 1_800)),
     clock_uncertainty_us=Readings((380.0, 377.0), (411.5, 409.0), (460.0, 455.0), (1_800, 1_800)),
+    hop_ohm=Readings((None, 0.0611), (None, 0.061842), (None, 0.0625), (0, 24)),
     on_s=(1_800.0, 1_800.0),
     moving_s=(0.0, 640.5),
     starts=(0, 112),
@@ -36,7 +37,23 @@ WEAR: Final = JointWear(
     starts=71_204,
     reversals=60_118,
     distance_deg=2_750_610.5,
+    hop=HopWear(
+        ohm=0.0619,
+        uncertainty_ohm=0.0041,
+        message="",
+        limit_ohm=0.914,
+        beyond=False,
+        days=92,
+        since="2026-01-12",
+        ohm_per_day=0.00121,
+        uncertainty_ohm_per_day=0.00004,
+        passes="2028-04-06",
+        earliest="2028-02-01",
+        latest="2028-06-17",
+        reason="",
+    ),
 )
 as_answer(JointHistory)
 as_answer(Readings)
+as_answer(HopWear)
 as_answer(JointWear)

@@ -124,7 +124,7 @@ RESPONSES: Final[dict[str, DescribedResponse]] = {
         plain(HISTORY),
         others={"text/csv": "utc,stretch_s\r\n2026-05-01T09:00:00+00:00,1800\r\n"},
     ),
-    "GET /joints/{name}/wear": _told("What it has done in all.", WEAR),
+    "GET /joints/{name}/wear": _told("What it has done in all, and how its hop wears.", WEAR),
     "GET /joints/{name}/homings": _told("How well it finds its home again.", HOMINGS),
     "GET /homings/{number}": _told("How the homing goes or went.", HOMING),
     "GET /runs": _response("Runs in short, newest first.", Runs),

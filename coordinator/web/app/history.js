@@ -27,6 +27,7 @@ const KINDS = [
   { name: "Round trip, 99th percentile", unit: "ms", decimals: 1, atLeast: 1, fromZero: true, columns: spread("rtt_p99_us", 1e-3) },
   { name: "Exchanges lost", unit: "%", decimals: 1, atLeast: 1, fromZero: true, columns: spread("loss", 100) },
   { name: "Clock uncertainty", unit: "ms", decimals: 2, atLeast: 0.5, fromZero: true, columns: spread("clock_uncertainty_us", 1e-3) },
+  { name: "Hop to it, as fitted", unit: "Ω", decimals: 3, atLeast: 0.05, points: true, columns: (told) => [told.hop_ohm.mean] },
   { name: "Heard, share of the time", unit: "%", decimals: 0, atLeast: 10, fromZero: true, share: true, columns: share("on_s") },
   { name: "Turning, share of the time", unit: "%", decimals: 1, atLeast: 1, fromZero: true, share: true, columns: share("moving_s") },
   { name: "Starts", unit: "", decimals: 0, atLeast: 1, fromZero: true, columns: count("starts") },

@@ -101,8 +101,9 @@ def test_every_member_is_required_but_one_and_has_an_example(document: dict[str,
         "ProgramPreview", "Queue", "QueueEntry", "PlayOptions", "Curves", "CurveMark",
         "TaughtResult",
         "Production", "Cycle", "Delay", "Interventions", "Seam", "WayBack", "UpdateSnapshot",
-        "JointHistory", "Readings", "JointWear", "JointHomings", "HomePlace", "HomeFigure",
-        "SurveySnapshot", "JointSurvey", "LinkFigures", "LinkFinding", "ClockFigures", "Stability",
+        "JointHistory", "Readings", "JointWear", "HopWear", "JointHomings", "HomePlace",
+        "HomeFigure", "SurveySnapshot", "JointSurvey", "LinkFigures", "LinkFinding",
+        "ClockFigures", "Stability",
         "PowerSave",
     }  # fmt: skip
     bare = {

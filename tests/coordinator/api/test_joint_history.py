@@ -6,11 +6,12 @@ import io
 import threading
 from collections.abc import AsyncIterator
 from pathlib import Path
+from typing import Any
 
 import httpx2
 import pytest
 
-from coordinator.answers.joint_history import JointHistory
+from coordinator.answers.joint_history import HopWear, JointHistory
 from coordinator.api import create_app, joints
 from coordinator.config.arm import load_arm
 from coordinator.config.data_folder import make_key
@@ -18,6 +19,8 @@ from coordinator.config.settings import DEMO_ARM
 from coordinator.history.cells import CellKey, cell_of
 from coordinator.history.collector import Collector
 from coordinator.history.quantities import Counts, reading
+from coordinator.records import joint_history as keeping
+from coordinator.records.hop_answer import hop_wear
 from coordinator.service import Service
 from coordinator.store import Store, joint_history
 from coordinator.store.utc import unix_now_s
@@ -37,8 +40,12 @@ async def http_of_a_joint_with_a_past(tmp_path: Path) -> AsyncIterator[httpx2.As
     did = Counts(on_us=1_000_000, moving_us=500_000, starts=1, reversals=1, distance_udeg=2_500_000)
     for after_s in range(600):
         warm = 61.5 if after_s == 333 else 40.0
-        collector.add("elbow", NOON_S + after_s, cell_of(reading(warm, 24, 9_000, 0.01, None), did))
-    collector.add("elbow", unix_now_s() - 60, cell_of(reading(30, 24, None, None, 250), Counts()))
+        collector.add(
+            "elbow", NOON_S + after_s, cell_of(reading(warm, 24, 9_000, 0.01, None, None), did)
+        )
+    collector.add(
+        "elbow", unix_now_s() - 60, cell_of(reading(30, 24, None, None, 250, 0.05), Counts())
+    )
     cells = collector.drained()
     assert CellKey(HOUR_S, "elbow", NOON_S) in cells
     store = Store(tmp_path)
@@ -150,11 +157,41 @@ async def test_an_answer_has_its_bound_however_long_the_time_is(http: httpx2.Asy
 
 
 async def test_what_a_joint_has_done_in_all_is_told(http: httpx2.AsyncClient) -> None:
-    assert (await http.get("/joints/elbow/wear")).json() == {
+    told = (await http.get("/joints/elbow/wear")).json()
+    hop = told.pop("hop")
+    assert told == {
         "joint": "elbow", "since_utc": "2026-05-01T12:00:00+00:00", "on_s": 600.0,
         "moving_s": 300.0, "starts": 600, "reversals": 600, "distance_deg": 1500.0,
     }  # fmt: skip
+    # It was read once, just now, and nothing is fitted in this session.
+    assert (hop["ohm"], hop["days"], hop["passes"]) == (None, 1, None)
+    assert hop["message"] == "loads stood still 0 times so far, 8 are needed"
+    assert hop["reason"] == "1 days have a value so far, 8 are needed"
+    assert hop["limit_ohm"] > 0.05
     assert (await http.get("/joints/tool/wear")).json()["since_utc"] is None
+
+
+async def test_how_a_hop_wears_is_told_from_an_instant_on(http: httpx2.AsyncClient) -> None:
+    later = {"from": "2199-01-01T00:00:00Z"}
+    told = (await http.get("/joints/elbow/wear", params=later)).json()
+    assert (told["hop"]["days"], told["starts"]) == (0, 600)
+    for wrong in ("2026-05-01T00:00:00", "yesterday", "2300-01-01T00:00:00Z"):
+        answer = await http.get("/joints/elbow/wear", params={"from": wrong})
+        problem(answer, 422, "invalid")
+
+
+async def test_how_a_hop_wears_is_reckoned_where_it_is_read_and_not_by_the_loop(
+    http: httpx2.AsyncClient, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    made_by: list[threading.Thread] = []
+
+    def noted(*asked: Any) -> HopWear:
+        made_by.append(threading.current_thread())
+        return hop_wear(*asked)
+
+    monkeypatch.setattr(keeping, "hop_wear", noted)
+    assert (await http.get("/joints/elbow/wear")).status_code == 200
+    assert [one is threading.current_thread() for one in made_by] == [False]
 
 
 async def test_a_joint_that_the_arm_does_not_have_is_not_found(http: httpx2.AsyncClient) -> None:

@@ -8,11 +8,13 @@ from urllib.parse import parse_qs, urlsplit
 
 import pytest
 
+from coordinator.answers.joint_history import HopWear
 from coordinator.api.history_csv import history_csv
 from coordinator.api.responses.base import plain
 from coordinator.api.responses.joint_history import HISTORY, WEAR
 from coordinator.cli.command import run
 from coordinator.cli.history import WRITTEN_S
+from coordinator.cli.hop_wear import hop_lines
 from coordinator.records.joint_history import BATCH, SAMPLE_S
 from tests.coordinator.cli.servers import ARM, Answer, joint, served
 
@@ -73,6 +75,75 @@ def test_least_mean_and_greatest_of_all_that_was_read_are_told_and_what_it_did(
     assert rows["heard"] == ["1.0", "h"]
     assert "in all, since the hour that began at 2026-01-12 08:00: heard for 334.5 h" in told
     assert "71204 starts, 60118 reversals, 2750610°" in told
+
+
+def test_the_hop_and_its_forecast_are_told_in_two_sentences(
+    url: str, past: _Past, capsys: pytest.CaptureFixture[str]
+) -> None:
+    assert run(["history", "elbow", "--hop-since", "2026-04-12", "--url", url]) == 0
+    told = " ".join(capsys.readouterr().out.split())
+    assert past.asked[-1] == {"from": ["2026-04-12T00:00:00+00:00"]}
+    assert "hop, fitted, Ω 0.061 0.062 0.062" in told
+    assert (
+        "the hop to elbow has 0.062 Ω, standard uncertainty 0.004 Ω; with all joints in motion the "
+        "arm bears 0.914 Ω there it wears by 1.21 mΩ a day, standard uncertainty 0.04 mΩ (by 92 "
+        "days since 2026-01-12); if that goes on and nothing else changes, it passes that about "
+        "2028-04-06, with 90 % confidence from 2028-02-01 to 2028-06-17"
+    ) in told
+
+
+WORN = WEAR.hop
+assert WORN is not None
+NONE_KNOWN = replace(WORN, passes=None, earliest=None, latest=None, ohm_per_day=None)
+
+
+@pytest.mark.parametrize(
+    ("hop", "says"),
+    [
+        (None, "how the hop to elbow wears is not known: the coordinator is an older one"),
+        (
+            replace(NONE_KNOWN, reason="3 days have a value so far, 8 are needed", days=3),
+            (
+                "when that is passed is not known: 3 days have a value so far, 8 are needed "
+                "(by 3 days since 2026-01-12)"
+            ),
+        ),
+        (
+            replace(NONE_KNOWN, earliest="2170-01-01", reason="at this rate it …"),
+            "not known: at this rate it … (by 92 days since 2026-01-12); it may be at 2170-01-01",
+        ),
+        (
+            replace(NONE_KNOWN, ohm=None, message="it is new", days=0, since=None, reason="none"),
+            (
+                "the hop to elbow is not fitted (it is new); with all joints in motion the arm "
+                "bears 0.914 Ω there\nwhen that is passed is not known: none"
+            ),
+        ),
+        (replace(WORN, latest=None), "from 2028-02-01 to some day after 2199"),
+        (
+            replace(WORN, beyond=True),
+            (
+                "elbow's hop HAS MORE THAN THE ARM BEARS (by 92 days since 2026-01-12): with all "
+                "joints in motion one may stop, and the arm with it. Look at its slip ring and "
+                "plugs; its line passes that about 2028-04-06"
+            ),
+        ),
+        (
+            replace(NONE_KNOWN, beyond=True, reason="no rise is told apart from scatter"),
+            "elbow's hop HAS MORE THAN THE ARM BEARS",
+        ),
+        (
+            replace(NONE_KNOWN, limit_ohm=None, beyond=True, reason="one is below"),
+            "one IS BELOW its supply_limit_v whatever this hop has",
+        ),
+    ],
+)
+def test_what_is_not_known_of_a_hop_or_is_too_much_is_said(hop: HopWear | None, says: str) -> None:
+    told = "\n".join(hop_lines(replace(WEAR, hop=hop)))
+    assert says in told
+    assert ("if that goes on" in told) is (
+        hop is not None and hop.latest is None and bool(hop.passes)
+    )
 
 
 def test_json_is_what_the_coordinator_said_with_what_was_done_in_all(

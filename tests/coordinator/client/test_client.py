@@ -9,11 +9,14 @@ import sys
 import threading
 from collections.abc import Callable
 from dataclasses import asdict
+from datetime import UTC, datetime
 from typing import Any
 
 import pytest
 
+from coordinator.answers.joint_history import Readings
 from coordinator.api.responses.base import plain
+from coordinator.api.responses.joint_history import HISTORY, WEAR
 from coordinator.api.responses.program import CURVES
 from coordinator.api.responses.taught import TAUGHT
 from coordinator.client import (
@@ -161,6 +164,21 @@ def test_an_answer_that_lacks_what_is_needed_names_it_and_one_with_more_is_as_go
             ask(url, "arm")
     assert error.value.member == "joints.0.link"
     assert isinstance(error.value, Unreachable)
+
+
+def test_of_an_older_coordinator_nothing_is_known_of_hops(ask: Ask) -> None:
+    history, wear = plain(HISTORY), plain(WEAR)
+    del history["hop_ohm"], wear["hop"]
+    since = datetime(2026, 4, 12, tzinfo=UTC)
+    path = "/joints/elbow/wear?from=2026-04-12T00%3A00%3A00%2B00%3A00"
+    answers = {"/joints/elbow/history?points=9": [history], path: [wear, plain(WEAR)]}
+    with served(Coordinator(answers)) as url:
+        found = ask(url, "joint_history", "elbow", None, None, 9)
+        assert found.hop_ohm == Readings((None, None), (None, None), (None, None), (0, 0))
+        assert ask(url, "joint_wear", "elbow", since).hop is None
+        assert ask(url, "joint_wear", "elbow", since) == WEAR
+        with pytest.raises(WrongInput, match=r"'from' is .* but must name its zone"):
+            ask(url, "joint_wear", "elbow", datetime(2026, 4, 12))  # noqa: DTZ001
 
 
 def test_nobody_somebody_who_hangs_and_a_stranger_are_told_apart(

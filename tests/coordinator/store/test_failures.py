@@ -97,6 +97,17 @@ async def test_bytes_that_changed_anywhere_let_no_other_error_out(tmp_path: Path
     assert told
 
 
+async def test_what_sqlite_says_of_damage_in_bytes_that_are_no_text_is_told_as_damage(
+    tmp_path: Path,
+) -> None:
+    path = await filled(tmp_path)
+    # SQLite tells the word at which it can no longer read how the table was made.
+    damaged = path.read_bytes().replace(b"CREATE TABLE settings", b"CREATE \xe8ABLE settings")
+    path.write_bytes(damaged)
+    assert "it is damaged" in sentence_of(tmp_path)
+    assert path.read_bytes() == damaged
+
+
 def test_folder_in_place_of_the_file_is_told(tmp_path: Path) -> None:
     (tmp_path / "unisono.db").mkdir()
     assert sentence_of(tmp_path).endswith("unisono.db cannot be opened: Is a directory")
@@ -195,7 +206,7 @@ def past_of(starts: int, begin_s: int = 1_779_998_400) -> dict[CellKey, Cell]:
     """Cells of a joint that began to turn once in each of so many seconds."""
     collector = Collector(most=starts)
     for after_s in range(starts):
-        sample = cell_of((4_000, 24_000, 9_000, 0, 400), Counts(starts=1))
+        sample = cell_of((4_000, 24_000, 9_000, 0, 400, None), Counts(starts=1))
         collector.add("elbow", begin_s + after_s, sample)
     return collector.drained()
 

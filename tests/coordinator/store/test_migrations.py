@@ -10,11 +10,14 @@ from alembic.autogenerate import compare_metadata
 from alembic.runtime.migration import MigrationContext
 from sqlalchemy import Connection
 
-from coordinator.store import Store, StoreError, events, homings, opening, runs
+from coordinator.history.cells import Cell, CellKey, Spread, cell_of
+from coordinator.history.levels import look_at
+from coordinator.history.quantities import Counts
+from coordinator.store import Store, StoreError, events, homings, joint_history, opening, runs
 from coordinator.store.opening import engine_of, make_file, migrate
 from coordinator.store.schema import METADATA
 
-REVISIONS = ["0001", "0002", "0003", "0004", "0005", "0006", "0007", "0008", "0009"]
+REVISIONS = ["0001", "0002", "0003", "0004", "0005", "0006", "0007", "0008", "0009", "0010"]
 REPORT = '{"run": 4, "name": "a.nc", "outcome": "finished", "message": "", "run_more": 1.5}'
 
 
@@ -80,6 +83,37 @@ async def test_of_homings_from_before_it_is_not_known_how_far_home_had_wandered(
         assert dict(database.execute("SELECT number, result FROM homings WHERE number > 1")) == {
             2: rows[2], 3: rows[3],
         }  # fmt: skip
+
+
+async def test_of_joints_from_before_no_hop_is_known_and_new_ones_are_added_to_the_same_hour(
+    tmp_path: Path,
+) -> None:
+    path = at_revision(tmp_path, "0008")
+    hour_s = 1_780_000_000 // 3_600 * 3_600
+    with closing(sqlite3.connect(path)) as database, database:
+        names = [row[1] for row in database.execute("PRAGMA table_info(joint_history)")]
+        known = {"cell_s": 3_600, "joint": "tip", "start_s": hour_s, "temperature_c_least": 4_000,
+                 "temperature_c_greatest": 4_100, "temperature_c_total": 8_100,
+                 "temperature_c_count": 2, "starts": 7}  # fmt: skip
+        row = [known.get(name, None if name.endswith(("least", "greatest")) else 0)
+               for name in names]  # fmt: skip
+        database.execute(f"INSERT INTO joint_history VALUES ({', '.join('?' * len(row))})", row)
+    store = Store(tmp_path)
+    look = look_at(hour_s, hour_s + 3_600, 2, hour_s + 3_600 + 40 * 86_400)
+
+    async def told() -> Cell:
+        found = await store.read(lambda at: joint_history.stretches(at, "tip", look))
+        return found[0][1]
+
+    old = await told()
+    assert old.spreads == (Spread(4_000, 4_100, 8_100, 2), None, None, None, None, None)
+    assert old.counts.starts == 7
+    more = {CellKey(3_600, "tip", hour_s): cell_of((None,) * 5 + (51_200,), Counts(starts=1))}
+    await store.write(lambda connection: joint_history.add(connection, more))
+    both = await told()
+    assert both.spreads == (*old.spreads[:5], Spread(51_200, 51_200, 51_200, 1))
+    assert both.counts.starts == 8
+    await store.close()
 
 
 async def test_details_of_an_older_journal_are_told_from_its_lines(tmp_path: Path) -> None:
