@@ -28,6 +28,7 @@ from coordinator.store import (
     joint_history,
     runs,
     settings,
+    shelves,
 )
 from coordinator.teaching.program_edits import KeepProgram
 from coordinator.teaching.sequence_edits import AddSequence
@@ -70,7 +71,7 @@ async def _fill(folder: Path) -> None:
         await keeper.edit((await keeper.now()).revision, edit, "a test")
     await keeper.undo((await keeper.now()).revision)
     cells = Collector()
-    sample = cell_of((4_000, 24_000, 9_000, 0, 400), Counts(starts=1))
+    sample = cell_of((4_000, 24_000, 9_000, 0, 400, 60_000), Counts(starts=1))
     for after_s in range(5):
         cells.add("elbow", HISTORY_FROM_S + after_s, sample)
     history = cells.drained()
@@ -83,6 +84,7 @@ async def _fill(folder: Path) -> None:
         homings.save(connection, found, "2026-05-01T09:00:00Z")
         accepted_homes.add(connection, "elbow", 1, "a test")
         acknowledgements.add(connection, "fan-stopped", "a test")
+        shelves.put(connection, "elbow", "link-lossy", "a test", 600)
         settings.put(connection, "rehearsal", {"network": "home"})
         joint_history.add(connection, history)
         events.add(connection, utc="x", at_us=7, level="info", code="homed", message="Ä")
