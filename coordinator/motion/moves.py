@@ -5,32 +5,32 @@ from collections.abc import Iterable, Iterator
 
 from coordinator.config.arm import Arm
 from coordinator.motion.arriving import Arrivals
-from coordinator.motion.blending.moves import blended, end_speeds
-from coordinator.motion.blending.speeds import EndSpeed
+from coordinator.motion.blending.moves import blended, stretch_speeds
+from coordinator.motion.blending.speeds import StretchSpeeds
 from coordinator.motion.points import PlannedMove
 from coordinator.motion.reversal import has_approach
 from coordinator.motion.route import Leg
 from coordinator.programs import Move, PathControl, Step
 
 
-def stretch_speeds(legs: Iterable[Leg], arm: Arm) -> tuple[tuple[EndSpeed, ...], ...]:
+def speeds_of(legs: Iterable[Leg], arm: Arm) -> tuple[StretchSpeeds, ...]:
     """What looking ahead finds of each stretch of moves that pass through their ends, in order."""
     source, found = _Legs(legs), []
     while (leg := source.next) is not None:
         if _may_pass(leg):
             tolerance_deg = _tolerance_deg(leg.step, arm)
-            found.append(end_speeds(source.stretch(), arm, tolerance_deg))
+            found.append(stretch_speeds(source.stretch(), arm, tolerance_deg))
         else:
             source.take()
     return tuple(found)
 
 
 def plan_legs(
-    legs: Iterable[Leg], arm: Arm, speeds: Iterable[Iterable[EndSpeed]] | None = None
+    legs: Iterable[Leg], arm: Arm, speeds: Iterable[StretchSpeeds] | None = None
 ) -> Iterator[PlannedMove]:
     """The points of legs in order, from path time 0, each planned as it is asked for.
 
-    Where `stretch_speeds` are given, planning one takes little, whatever is ahead.
+    Where `speeds_of` them are given, planning one takes little, whatever is ahead.
 
     A move in G64 passes through its end where another move follows, other than one in G61, that
     has the same tolerance or an exact stop; a move in G61 where the next one goes straight on.

@@ -22,7 +22,7 @@ from itertools import chain, pairwise
 from typing import Final
 
 from coordinator.config.arm import Arm
-from coordinator.motion.blending.speeds import EndSpeed
+from coordinator.motion.blending.speeds import StretchSpeeds
 from coordinator.motion.edges import (
     EDGE_STEPS,
     EdgeCheck,
@@ -32,7 +32,7 @@ from coordinator.motion.edges import (
     edge_steps,
 )
 from coordinator.motion.entry import read_route
-from coordinator.motion.moves import plan_legs, stretch_speeds
+from coordinator.motion.moves import plan_legs, speeds_of
 from coordinator.motion.outputs import Awaited, ToolNeed, awaited, switch_need, wait_need
 from coordinator.motion.points import PlannedMove
 from coordinator.motion.reversal import approached, has_approach, named, overtravel_problems
@@ -86,7 +86,7 @@ class Part:
     """The loop of the pause or the wait that ends it; None for the last part."""
     awaits: Awaited | None = None
     """What is awaited at its end, before the next part or the end of the run; None for nothing."""
-    speeds: tuple[tuple[EndSpeed, ...], ...] | None = None
+    speeds: tuple[StretchSpeeds, ...] | None = None
     """What looking ahead found; None where it is looked for as moves are asked for."""
     settled: frozenset[int] = frozenset()
     """Indexes of the joints that stand on their approach side as it begins, as far as is known."""
@@ -201,7 +201,7 @@ def plan_text(
     made = []
     for part in parts:
         ahead_of = counted(part.legs(), Stage.PLANNING, len(part.steps), tell)
-        made.append(replace(part, speeds=stretch_speeds(ahead_of, arm)))
+        made.append(replace(part, speeds=speeds_of(ahead_of, arm)))
     return tuple(made)
 
 

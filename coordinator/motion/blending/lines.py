@@ -13,7 +13,7 @@ MERGED_US: Final = 5_000
 """Knots that are closer are merged. What that bends adds up to this much of the jerk."""
 WIDEST: Final = 1.5
 """Tolerance, as a multiple of what averaging strays at a right angle taken from rest, from which
-on the whole acceleration is used: less acceleration makes the window narrower, which pays where
+on the whole acceleration is used: less acceleration makes the window narrower, which may pay where
 the tolerance is small. By trial with random programs: `make bench`, table `blending`."""
 JOINED: Final = 0.1
 """Share of the window that moves straight on are joined up to."""
@@ -91,14 +91,19 @@ def _goes_on(before: Line, after: Line) -> bool:
     )
 
 
-def ease_for(arm: Arm, tolerance_deg: float | None) -> Ease:
-    """What a stretch with a tolerance may use."""
-    whole = tuple(ACCELERATION_SHARE * joint.acceleration_deg_s2 for joint in arm.joints)
-    share = 1.0
-    if tolerance_deg is not None:
-        # Straying grows with the acceleration and the square of the width, and the width with it.
-        strays = max(whole) * _width_s(arm, whole) ** 2 / 48.0 * math.sqrt(2.0)
-        share = min(1.0, max(LEAST_SHARE, (tolerance_deg / (WIDEST * strays)) ** (1.0 / 3.0)))
+def usual_share(arm: Arm, tolerance_deg: float | None) -> float:
+    """How much of the acceleration serves most programs best, but where all of it may do better."""
+    if tolerance_deg is None:
+        return 1.0
+    # Straying grows with the acceleration and the square of the width, and the width with it.
+    whole = _planned(arm)
+    strays = max(whole) * _width_s(arm, whole) ** 2 / 48.0 * math.sqrt(2.0)
+    return min(1.0, max(LEAST_SHARE, (tolerance_deg / (WIDEST * strays)) ** (1.0 / 3.0)))
+
+
+def ease_for(arm: Arm, tolerance_deg: float | None, share: float) -> Ease:
+    """What a stretch with a tolerance may use, with a share of the acceleration."""
+    whole = _planned(arm)
     width_s = _width_s(arm, scaled(whole, share))
     merged = MERGED_US / US / width_s
     # Full speed takes a whole window to be reached in any case. What merging knots bends is as much
@@ -114,6 +119,11 @@ def ease_for(arm: Arm, tolerance_deg: float | None) -> Ease:
         ),
         tuple(joint.velocity_deg_s * (1.0 - merged * merged) for joint in arm.joints),
     )
+
+
+def _planned(arm: Arm) -> Vector:
+    """The accelerations that plans may use, in °/s²."""
+    return tuple(ACCELERATION_SHARE * joint.acceleration_deg_s2 for joint in arm.joints)
 
 
 def _width_s(arm: Arm, accelerations: Vector) -> float:

@@ -7,17 +7,16 @@ from itertools import chain
 
 from coordinator.config.arm import Arm
 from coordinator.motion.blending.course import course
-from coordinator.motion.blending.lines import (
-    JOINED,
-    MERGED_US,
-    Ease,
-    Line,
-    ease_for,
-    joined,
-    line_from,
-)
+from coordinator.motion.blending.legs import lines_of, share_for
+from coordinator.motion.blending.lines import MERGED_US, Ease, ease_for
 from coordinator.motion.blending.smoothing import Knot, Passed, smoothed
-from coordinator.motion.blending.speeds import EndSpeed, Passage, Passages, replayed
+from coordinator.motion.blending.speeds import (
+    EndSpeed,
+    Passage,
+    Passages,
+    StretchSpeeds,
+    replayed,
+)
 from coordinator.motion.points import PassedCorner, PlannedMove, plan_leg
 from coordinator.motion.route import Leg, pace
 from coordinator.programs import Move
@@ -25,13 +24,15 @@ from protocol.constants import US
 from protocol.points import Point
 
 
-def end_speeds(legs: Iterable[Leg], arm: Arm, tolerance_deg: float | None) -> tuple[EndSpeed, ...]:
+def stretch_speeds(legs: Iterable[Leg], arm: Arm, tolerance_deg: float | None) -> StretchSpeeds:
     """What looking ahead finds of a stretch. It takes long where many short moves lie close by;
     with it `blended` takes little for each move.
     """
-    ease = ease_for(arm, tolerance_deg)
-    passages = Passages(_lines(legs, arm, ease), ease)
-    return tuple(EndSpeed(p.end_speed, p.top_speed, p.corner is not None) for p in passages)
+    share, legs = share_for(legs, arm, tolerance_deg)
+    ease = ease_for(arm, tolerance_deg, share)
+    passages = Passages(lines_of(legs, arm, ease), ease)
+    ends = (EndSpeed(p.end_speed, p.top_speed, p.corner is not None) for p in passages)
+    return StretchSpeeds(share, tuple(ends))
 
 
 def blended(
@@ -39,7 +40,7 @@ def blended(
     arm: Arm,
     tolerance_deg: float | None,
     start_us: int,
-    known: Iterable[EndSpeed] | None = None,
+    known: StretchSpeeds | None = None,
 ) -> Iterator[PlannedMove]:
     """The moves of a stretch, which begins and ends at rest and else passes where it can.
 
@@ -47,21 +48,11 @@ def blended(
     resolves; and it passes the corners as near. Made as they are asked for;
     nothing here grows with their number.
     """
-    return iter(_Stretch(legs, arm, ease_for(arm, tolerance_deg), start_us, known))
-
-
-def _lines(legs: Iterable[Leg], arm: Arm, ease: Ease) -> Iterator[Line]:
-    return joined(_each_line(legs, arm, ease), JOINED * ease.width_s)
-
-
-def _each_line(legs: Iterable[Leg], arm: Arm, ease: Ease) -> Iterator[Line]:
-    number = 0
-    for leg in legs:
-        if leg.goes:
-            speed = pace(leg, arm)
-            nominal_s = speed.asked_s or speed.least_s
-            yield line_from(number, leg.start.degrees, leg.end.degrees, nominal_s, ease)
-            number += 1
+    if known is not None:
+        share, ends = known
+        return iter(_Stretch(legs, arm, ease_for(arm, tolerance_deg, share), start_us, ends))
+    share, legs = share_for(legs, arm, tolerance_deg)
+    return iter(_Stretch(legs, arm, ease_for(arm, tolerance_deg, share), start_us, None))
 
 
 class _Stretch:
@@ -78,7 +69,7 @@ class _Stretch:
         self._time_us = start_us
         self._legs: deque[Leg] = deque()
         """That were read and are not planned."""
-        lines = _lines(self._read(legs), arm, ease)
+        lines = lines_of(self._read(legs), arm, ease)
         self._passages = iter(
             Passages(lines, ease) if known is None else replayed(lines, known, ease)
         )

@@ -47,6 +47,14 @@ class EndSpeed(NamedTuple):
     """Whether the arm goes on there without a stop."""
 
 
+class StretchSpeeds(NamedTuple):
+    """What is found of a whole stretch."""
+
+    share: float
+    """Of the acceleration, that is used."""
+    ends: tuple[EndSpeed, ...]
+
+
 def replayed(lines: Iterable[Line], known: Iterable[EndSpeed], ease: Ease) -> Iterator[Passage]:
     """The passages of lines whose speeds are known: no work that grows with what is ahead."""
     source = iter(lines)

@@ -1,7 +1,8 @@
 """What coordinators of any version answer, as values: nothing misread, and what lacks is named."""
 
 import copy
-from dataclasses import dataclass
+from collections.abc import Mapping
+from dataclasses import dataclass, fields, is_dataclass
 from enum import StrEnum
 from typing import Any, Literal
 
@@ -47,11 +48,22 @@ def parent(value: Any, path: Path) -> Any:
 
 TOLD = plain(ARM)
 PLACES = st.sampled_from(members(TOLD))
-BY_JOINT: list[Path] = [
-    *(("homing", "joints"), ("run", "start", "start_margin_us")),
-    *(("joints", 0, "outputs"), ("joints", 0, "inputs"), ("poses",), ("poses", "park")),
-]
-"""Objects whose members are joints, outputs, inputs or poses."""
+
+
+def mappings(value: Any, at: Path = ()) -> list[Path]:
+    """Where objects are whose members are named by the arm, such as joints or poses."""
+    inner: list[tuple[str | int, Any]] = []
+    if is_dataclass(value):
+        inner = [(field.name, getattr(value, field.name)) for field in fields(value)]
+    elif isinstance(value, Mapping):
+        inner = list(value.items())
+    elif isinstance(value, tuple):
+        inner = list(enumerate(value))
+    found = [place for name, one in inner for place in mappings(one, (*at, name))]
+    return [at, *found] if isinstance(value, Mapping) else found
+
+
+BY_JOINT = mappings(ARM)
 
 
 @pytest.mark.parametrize("example", EXAMPLES, ids=lambda one: type(one).__name__)
@@ -100,14 +112,19 @@ def test_a_member_of_another_form_is_named_and_never_taken_for_something(
         assert named.startswith(".".join(map(str, place)))
     else:  # it happens to be right: then it was read as what was told
         again = parent(plain(found), place)[place[-1]]
-        assert known(again) == known(value) or not (again or value)
+        assert known(again, again) == known(value, again) or not (again or value)
 
 
-def known(value: Any) -> Any:
-    """Without members that are null: who leaves one out says the same."""
-    if isinstance(value, dict):
-        return {name: known(one) for name, one in value.items() if one is not None}
-    return [known(one) for one in value] if isinstance(value, list) else value
+def known(value: Any, read: Any) -> Any:
+    """What of a value can have been read: its members that are not null, as who leaves one out says
+    the same, and that there is a place for.
+    """
+    if isinstance(value, dict) and isinstance(read, dict):
+        told = {name: one for name, one in value.items() if one is not None and name in read}
+        return {name: known(one, read[name]) for name, one in told.items()}
+    if isinstance(value, list) and isinstance(read, list) and len(value) == len(read):
+        return [known(one, of) for one, of in zip(value, read, strict=True)]
+    return value
 
 
 @given(JSON)

@@ -11,7 +11,7 @@ from hypothesis import strategies as st
 from coordinator.motion.blending import speeds
 from coordinator.motion.blending.corners import Move, Straying, straying
 from coordinator.motion.blending.nearby import Nearby
-from coordinator.motion.moves import stretch_speeds
+from coordinator.motion.moves import speeds_of
 from coordinator.motion.plan import parts_from
 from coordinator.motion.route import pose_of
 from coordinator.programs import parse_program
@@ -36,7 +36,7 @@ def curve(lines: int, apart_s: float, shaken_deg: float, head: str, seed: int = 
 def looked_ahead(text: str) -> list[object]:
     start = pose_of(ARM, ARM.poses["park"])
     parts = parts_from(parse_program(text, ARM.letters), ARM, start)
-    return [stretch_speeds(part.legs(), ARM) for part in parts]
+    return [speeds_of(part.legs(), ARM) for part in parts]
 
 
 @settings(max_examples=8, deadline=None)
