@@ -1,8 +1,8 @@
 """The lines of a stretch, and how much of the acceleration serves it best.
 
 Less acceleration has a narrower window, so corners are passed faster where the tolerance is small;
-all of it takes moves faster that are long, if need be from stop to stop. Which of the two wins
-depends on the moves, so the first ones are tried.
+all of it takes moves faster that are long, or from stop to stop. What is soonest depends on the
+moves, so the first ones are tried.
 """
 
 from collections.abc import Iterable, Iterator, Sequence
@@ -13,6 +13,7 @@ from coordinator.config.arm import Arm
 from coordinator.motion.blending.course import course
 from coordinator.motion.blending.lines import (
     JOINED,
+    STOPS,
     Ease,
     Line,
     ease_for,
@@ -27,8 +28,8 @@ from protocol.constants import US
 
 TRIED: Final = 64
 """Legs at the beginning of a stretch."""
-SHARES: Final = (1.0, 0.9, 0.8)
-"""Of the acceleration that are tried beside the usual one. By trial with random programs: `make
+SHARES: Final = (1.0, 0.9, 0.8, STOPS)
+"""Of the acceleration, that are tried beside the usual one. By trial with random programs: `make
 bench`, table `blending`."""
 
 
@@ -40,8 +41,8 @@ def lines_of(legs: Iterable[Leg], arm: Arm, ease: Ease) -> Iterator[Line]:
 def share_for(
     legs: Iterable[Leg], arm: Arm, tolerance_deg: float | None
 ) -> tuple[float, Iterable[Leg]]:
-    """The share of the acceleration that takes the first of these legs through soonest, and all of
-    them anew.
+    """The share of the acceleration that takes the first of these legs through soonest, or STOPS,
+    and all of them anew.
     """
     usual = usual_share(arm, tolerance_deg)
     if usual == 1.0:

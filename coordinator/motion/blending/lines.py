@@ -18,6 +18,8 @@ the tolerance is small. By trial with random programs: `make bench`, table `blen
 JOINED: Final = 0.1
 """Share of the window that moves straight on are joined up to."""
 LEAST_WIDTH_S: Final = 0.05
+STOPS: Final = 0.0
+"""In the place of a share."""
 LEAST_SHARE: Final = 0.4
 """Of the acceleration; where even that strays too far the arm stops."""
 
@@ -39,6 +41,8 @@ class Ease:
     """Of each joint, in °/s²."""
     velocities: Vector
     """Of each joint, in °/s."""
+    stops: bool = False
+    """At each corner: sooner than to pass them within the tolerance."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -102,8 +106,10 @@ def usual_share(arm: Arm, tolerance_deg: float | None) -> float:
 
 
 def ease_for(arm: Arm, tolerance_deg: float | None, share: float) -> Ease:
-    """What a stretch with a tolerance may use, with a share of the acceleration."""
+    """What a stretch with a tolerance may use, with a share of the acceleration, or with STOPS."""
     whole = _planned(arm)
+    stops = share == STOPS
+    share = 1.0 if stops else share
     width_s = _width_s(arm, scaled(whole, share))
     merged = MERGED_US / US / width_s
     # Full speed takes a whole window to be reached in any case. What merging knots bends is as much
@@ -118,6 +124,7 @@ def ease_for(arm: Arm, tolerance_deg: float | None, share: float) -> Ease:
             for most, rise in zip(whole, rises, strict=True)
         ),
         tuple(joint.velocity_deg_s * (1.0 - merged * merged) for joint in arm.joints),
+        stops,
     )
 
 

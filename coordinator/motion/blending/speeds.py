@@ -51,7 +51,7 @@ class StretchSpeeds(NamedTuple):
     """What is found of a whole stretch."""
 
     share: float
-    """Of the acceleration, that is used."""
+    """Of the acceleration, that is used; STOPS where the arm stops at each corner."""
     ends: tuple[EndSpeed, ...]
 
 
@@ -205,7 +205,8 @@ class Passages:
             self._judged += 1
 
     def _allow(self, at: int) -> None:
-        tolerance = self._ease.tolerance_deg or 0.0
+        stops = self._ease.stops or self._ease.tolerance_deg is None
+        tolerance = 0.0 if stops else self._ease.tolerance_deg or 0.0
         most = max(tolerance, self._ease.resolution_deg)
         if self._nearby.most_deg(self._moves, self._times_s, at) <= most:
             return
@@ -213,14 +214,14 @@ class Passages:
         self._nearby.found(at, found)
         if min(found.by_speed + found.by_acceleration, found.by_distance) <= most:
             return
+        if stops:
+            self._moves[at].stops = True
+            return
         window = self._moves[max(found.first, self._passed) : found.last + 1]
         left = tolerance - found.by_acceleration
         if left > 0.0:
             for move in window:
                 move.share = min(move.share, left / found.by_speed)
-            return
-        if self._ease.tolerance_deg is None:
-            self._moves[at].stops = True
             return
         # Slowly along all lines in the window, or resting at their ends: what takes less.
         speed = 4.0 * tolerance / self._ease.width_s
