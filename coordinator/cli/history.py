@@ -3,7 +3,7 @@
 import re
 from collections.abc import Iterator
 from contextlib import contextmanager
-from datetime import UTC, datetime
+from datetime import date, datetime
 from pathlib import Path
 from typing import Annotated, Final
 
@@ -108,7 +108,7 @@ def history(
         return ExitCode.DONE
     out().print(_table(found) if found.start_s else f"nothing is known of {joint} in that time")
     out().print(_in_all(wear, wear.since_utc))
-    for line in hop_lines(wear, datetime.now(UTC).date()):
+    for line in hop_lines(wear, _today()):
         out().print(line)
     return ExitCode.DONE
 
@@ -197,6 +197,12 @@ def _lasting(seconds: float) -> str:
     if seconds < HOUR_S:
         return f"{seconds / MINUTE_S:.1f} min"
     return f"{seconds / HOUR_S:.1f} h"
+
+
+def _today() -> date:
+    from coordinator.store.utc import utc_now  # it takes a while to import
+
+    return datetime.fromisoformat(utc_now()).date()
 
 
 def _local(utc: str) -> str:

@@ -91,8 +91,10 @@ class AlarmKeeper:
             # An arm that is switched off before its coordinator would be as many alarms each day;
             # that a joint is not heard, whoever looks after a restart sees of the joint.
             unseen = None
-        ago_s = 0 if unseen is None else (now_us - unseen.since_us) // US
-        row = unseen and KeptAlarm(joint, code, unseen.message, unix_now_s() - ago_s)
+        row: KeptAlarm | None = None
+        if unseen is not None:
+            since_s = unix_now_s() - (now_us - unseen.since_us) // US
+            row = KeptAlarm(joint, code, unseen.message, since_s)
 
         def work(connection: Connection) -> None:
             if row is None:
