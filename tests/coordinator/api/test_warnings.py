@@ -191,14 +191,11 @@ async def test_what_is_shelved_stays_so_over_a_restart(
 
 
 async def test_a_shelf_whose_time_was_over_comes_back_by_no_restart_whatever_the_clock_says(
-    client: httpx2.AsyncClient,
-    service: Service,
-    tmp_path: Path,
-    monkeypatch: pytest.MonkeyPatch,
+    client: httpx2.AsyncClient, service: Service, tmp_path: Path
 ) -> None:
-    body = {"for_s": 600}
-    await client.post("/api/v1/warnings/1/shelve", json=body, headers=NAMED)
-    service._core.watch.slept(600 * 1_000_000)  # its time is over, and the clock is not
+    await client.post("/api/v1/warnings/1/shelve", json={"for_s": 600}, headers=NAMED)
+    service._core.watch.slept(600 * 1_000_000)  # its time is over, by the clock it is not
+    service._core.watch.step(arm_now_us())
     service._wake()
     assert (await alarms_of(client))["shelved"] == []
     again = await restarted(service, tmp_path)
