@@ -258,8 +258,9 @@ def test_whose_arm_it_is_is_told_and_that_another_one_was_there(
     back = unisono(*over)
     assert back.out.startswith(f"{data} has the arm 'greenhouse': arm.toml, "), back.out
     assert f"Caution: what {data} had before is another arm's, {before!r}" in back.err
+    make_key(data)
     again = unisono(*over)
-    assert again.code == 0
+    assert again.code == 0, again.err
     assert "another arm's" not in again.err
 
 
