@@ -1,10 +1,11 @@
 """Details of a joint: its link by the newest survey, how its hop wears, and how sure that is."""
 
+from collections.abc import Callable
 from dataclasses import replace
 from typing import Any
 
 import pytest
-from playwright.sync_api import Locator, Page, expect
+from playwright.sync_api import Locator, Page, Route, expect
 
 from coordinator.api.responses.base import plain
 from coordinator.api.responses.joint_history import WEAR
@@ -30,11 +31,16 @@ def details(open_page: Open, files: str, answers: dict[str, Any], **opening: Any
         Feed(first).attach(page)
         stay_new(page)
         for path, answer in answers.items():
-            page.route(f"**/api/v1{path}", lambda route, told=answer: route.fulfill(json=told))
+            page.route(f"**/api/v1{path}", telling(answer))
 
     page = open_page(files, before=before, **opening)
     page.locator(".lane .name").click()
     return page
+
+
+def telling(answer: Any) -> Callable[[Route], None]:
+    """Answers whoever asks with that."""
+    return lambda route: route.fulfill(json=answer)
 
 
 def part(page: Page) -> Locator:
