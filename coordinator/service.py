@@ -53,12 +53,12 @@ from coordinator.links.carrier import Carrier
 from coordinator.links.clock import SleepWatch, arm_now_us, boot_now_us
 from coordinator.playing.queue_player import QueuePlayer
 from coordinator.playing.runs import Runs
+from coordinator.records.alarms import AlarmKeeper
 from coordinator.records.choices import Choices
 from coordinator.records.counts import RunCounts
 from coordinator.records.homings import HomingKeeper
 from coordinator.records.joint_history import HistoryKeeper
 from coordinator.records.journal import Journal
-from coordinator.records.shelves import ShelfKeeper
 from coordinator.records.taught import TaughtKeeper
 from coordinator.records.warning_times import WarningTimes
 from coordinator.store import DISK_S, Store, StoreError, acknowledgements
@@ -108,7 +108,7 @@ class Service:
         self._sleep = SleepWatch(arm_now_us(), boot_now_us())
         self._timer: asyncio.TimerHandle | None = None
         self._warning_times = WarningTimes()
-        self._shelves = ShelfKeeper(self._store)
+        self._alarms = AlarmKeeper(self._store)
         self._tasks: set[asyncio.Task[None]] = set()
         self._ending = self._closed = False
 
@@ -120,7 +120,7 @@ class Service:
             await self._store.close()
             raise
         await self._know_homes()
-        await self._know_shelves()
+        await self._know_alarms()
         self._tell_of_beginning()
         self._go_on()
         self.history.begin()
@@ -139,16 +139,27 @@ class Service:
             unknown = f"whether home of a joint wandered before is not known: {error}"
             self.tell(Level.DANGER, "homes-unknown", unknown)
 
-    async def _know_shelves(self) -> None:
-        """Whoever shelved an alarm is not asked again because the coordinator began anew."""
+    async def _know_alarms(self) -> None:
+        """Whoever shelved an alarm is not asked again because the coordinator began anew; and what
+        nobody has seen is not over with that.
+        """
+        watch, names = self._core.watch, [joint.name for joint in self.arm.joints]
         try:
-            kept = await self._shelves.left([joint.name for joint in self.arm.joints])
-        except StoreError as error:  # then all of them give their signs
-            _logger.error("what was shelved is not known: %s", error)
+            kept, unseen = await self._alarms.shelves(names), await self._alarms.unseen(names)
+        except StoreError as error:  # then all that is so gives its sign
+            _logger.error("what was shelved, and what alarms nobody saw, is not known: %s", error)
+            unknown = f"which alarms nobody saw before is not known: {error}"
+            self.tell(Level.ATTENTION, "alarms-unknown", unknown)
             return
         now = arm_now_us()
+        for joint, kind, message, ago_us in unseen:
+            watch.recall(joint, kind, message, ago_us, now)
         for joint, kind, who, left_s in kept:
-            self._core.watch.shelve(joint, kind, who, left_s * US, now, again=True)
+            if left_s > 0:
+                watch.shelve(joint, kind, who, left_s * US, now, again=True)
+                continue
+            watch.tell_of_end(joint, kind, who, now)
+            self._alarms.forget_shelf(joint, kind)
 
     def _tell_of_beginning(self) -> None:
         now, note = arm_now_us(), self._core.outbox.note
@@ -264,7 +275,11 @@ class Service:
             return NONE_ASKED
         over = survey.phase.is_over
         results = await asyncio.to_thread(survey.results) if over else ()
-        return survey.snapshot(arm_now_us(), results)
+        now = arm_now_us()
+        told = survey.snapshot(now, results)
+        if told.ended_us is None:
+            return told
+        return replace(told, ended_utc=utc_ago(now - told.ended_us))
 
     def require_updatable(self, joint: str) -> None:
         """Raise Refused where that joint could get no new firmware now, whichever it is."""
@@ -323,7 +338,7 @@ class Service:
             return None
         joint, kind = found
         for_us = round(for_s * US)
-        await self._shelves.put(joint, kind, who, round(for_s))
+        await self._alarms.put_on_shelf(joint, kind, who, round(for_s))
         with self._guarded():
             self._core.watch.shelve(joint, kind, who, for_us, arm_now_us())
             self._go_on()
@@ -340,7 +355,7 @@ class Service:
             self._go_on()
         if shelf is None:
             return None
-        await self._shelves.take(shelf.joint, shelf.kind)
+        await self._alarms.take_off_shelf(shelf.joint, shelf.kind)
         told = shelf_snapshot(self._core.watch.warnings, shelf)
         return replace(told, until_utc=utc_ago(arm_now_us() - shelf.until_us))
 
@@ -425,6 +440,8 @@ class Service:
                     if sent is not None:
                         self._core.handle(sent, arm_now_us())
         self.homings.look(self._core.homing)
+        for kept in self._core.watch.warnings.drained():
+            self._alarms.keep(kept, arm_now_us())
         self._sleep_until(self._core.next_deadline())
         for touched in touches:
             # What it asks for goes out at once, and must not overtake the drives above.

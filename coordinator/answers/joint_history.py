@@ -41,6 +41,8 @@ class HopWear:
     """How many days of the last 365 have a value, of those that were asked for."""
     since: str | None
     """The first of them, ISO 8601; None where there is none."""
+    until: str | None
+    """The last of them: what is told goes on from there, however long ago it was."""
     ohm_per_day: float | None
     """None where no rise is told apart from none: `reason` says so."""
     uncertainty_ohm_per_day: float | None
@@ -49,8 +51,8 @@ class HopWear:
     """When the line passes the limit, ISO 8601; the first day with a value where that was before
     it. None where `reason` says why it is not told."""
     earliest: str | None
-    """It passes between these with 90 % confidence; None without a forecast, and for a day after
-    2199."""
+    """It passes between these by its 90 % interval, of which fewer held where rings were simulated
+    (docs/history.md); None without a forecast, and for a day after 2199."""
     latest: str | None
     reason: str
     """Why `passes` is not told, a clause; empty where it is."""

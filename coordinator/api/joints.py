@@ -104,8 +104,11 @@ def joints(service: Service) -> APIRouter:
     @router.get("/joints/{name}/wear")
     async def wear(name: JointPath, since: HopFrom = None) -> Response:
         require_joint(service, name)
-        from_s = 0 if since is None else _instant("from", since)
-        return json_response(await service.history.wear(name, unix_now_s(), from_s))
+        from_s, now_s = 0 if since is None else _instant("from", since), unix_now_s()
+        if since is not None and from_s > now_s:
+            # As if there were nothing to tell: a year that was mistyped must not look like that.
+            _wrong("from", f"is {since.isoformat()}, but must not be to come")
+        return json_response(await service.history.wear(name, now_s, from_s))
 
     return router
 

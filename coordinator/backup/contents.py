@@ -33,6 +33,10 @@ MEMBER_BYTES_MAX: Final = 8**11 - 1
 """What the eleven octal digits of a header can say (POSIX.1-2017, pax, ustar)."""
 
 
+SEALED_BYTES_MAX: Final = 1 << 20
+"""Keys are read whole; four such files are some kilobytes."""
+
+
 class Unlike(ValueError):
     """A text is no manifest that this code knows."""
 
@@ -138,6 +142,8 @@ def _require(made: Manifest) -> None:
             raise Unlike("it names a file that no backup has")
         if type(one.size_bytes) is not int or not 0 <= one.size_bytes <= MEMBER_BYTES_MAX:
             raise Unlike("it states no size")
+        if one.name == SEALED and one.size_bytes > SEALED_BYTES_MAX:
+            raise Unlike("it states no size of keys")
         if _SHA256.fullmatch(one.sha256) is None:
             raise Unlike("it states no SHA-256")
     if len(set(names)) != len(names) or ARM not in names:

@@ -8,7 +8,7 @@ from itertools import count
 from pathlib import Path
 from typing import Final
 
-from coordinator.config.data_folder import LOCK_FILE, sync_folder
+from coordinator.config.data_folder import LOCK_FILE, restored_beside, sync_folder
 
 _AT_FDCWD: Final = -100
 _RENAME_EXCHANGE: Final = 2
@@ -34,20 +34,21 @@ def put_in_place(made: Path, folder: Path, now: datetime) -> Path | None:
         made.rename(folder)  # over an empty folder too, at one instant (rename(2))
         sync_folder(folder.parent)
         return None
-    ready, aside = _ready(folder), free_name(folder, now)
+    ready, aside = restored_beside(folder), free_name(folder, now)
     made.rename(ready)  # so that nobody takes for rubbish what has the old content in a moment
     sync_folder(folder.parent)
     try:
-        if not _exchange(ready, folder):
+        is_exchanged = _exchange(ready, folder)
+        if not is_exchanged:
             _by_two_steps(ready, folder, aside)
-            sync_folder(folder.parent)
-            return aside
     except OSError:
         ready.rename(made)
         raise
+    # From here on it is in its place, whatever a disk says to what follows.
     sync_folder(folder.parent)
-    ready.rename(aside)
-    sync_folder(folder.parent)
+    if is_exchanged:
+        ready.rename(aside)
+        sync_folder(folder.parent)
     return aside
 
 
@@ -56,7 +57,7 @@ def put_away(folder: Path, now: datetime) -> Path | None:
 
     It may be what was restored, or what was there before: nothing of it is deleted. Raises OSError.
     """
-    ready = _ready(folder)
+    ready = restored_beside(folder)
     if not os.path.lexists(ready):
         return None
     aside = free_name(folder, now)
@@ -70,10 +71,6 @@ def free_name(folder: Path, now: datetime) -> Path:
     stem = f"{folder.name}.aside-{now.astimezone(UTC):%Y%m%dT%H%M%SZ}"
     names = (stem if number == 1 else f"{stem}-{number}" for number in count(1))
     return next(path for name in names if not os.path.lexists(path := folder.with_name(name)))
-
-
-def _ready(folder: Path) -> Path:
-    return folder.with_name(f".{folder.name}.restored")
 
 
 def _exchange(one: Path, other: Path) -> bool:

@@ -25,7 +25,7 @@ from coordinator.backup.contents import (
 from coordinator.backup.errors import BackupError, not_read, not_written
 from coordinator.backup.sealed import seal
 from coordinator.backup.workplace import workplace
-from coordinator.config.data_folder import KEY_FILE, read_key, sync_folder
+from coordinator.config.data_folder import KEY_FILE, cut_short, read_key, sync_folder
 from coordinator.config.regular_file import require_regular
 
 _BESIDE_DATABASE: Final = (f"{DATABASE}-wal", f"{DATABASE}-shm")
@@ -79,7 +79,7 @@ def back_up(data: Path, arm: Path, to: Path, passphrase: str | None, now: dateti
 def require_place(data: Path, to: Path) -> None:
     """Raise BackupError where a backup has nothing in it, or no place where it may be."""
     if not data.is_dir():
-        raise BackupError(f"there is no data folder {data}")
+        raise BackupError(cut_short(data) or f"there is no data folder {data}")
     if not any((data / name).exists() for name in (KEY_FILE, DATABASE)):
         raise BackupError(f"{data} is no data folder: it has neither {KEY_FILE} nor {DATABASE}")
     if os.path.lexists(to):
@@ -183,7 +183,8 @@ def _left_out(data: Path, arm: Path, *, with_keys: bool) -> Iterator[str]:
     """Names in the data folder that a person may have expected to be in it."""
     known = {*PLAIN, *NOT_OURS, *REPORTS, *_BESIDE_DATABASE, *(SECRETS if with_keys else ())}
     for path in sorted(data.iterdir()):
-        is_other_arm = path.name == ARM and not path.samefile(arm)
+        # A link to nowhere is none either.
+        is_other_arm = path.name == ARM and not (path.exists() and path.samefile(arm))
         if path.name not in known or is_other_arm:
             yield path.name
     for folder in REPORTS:

@@ -24,6 +24,7 @@ from coordinator.cli.common import (
     show_json,
 )
 from coordinator.cli.secret import ask_secret
+from coordinator.config.arm import ArmFileError, load_arm
 from coordinator.config.data_folder import KEY_FILE
 
 if TYPE_CHECKING:
@@ -90,7 +91,7 @@ def backup(
             ExitCode.WRONG_INPUT, f"there is no {described}: name the arm file by --arm FILE"
         )
     require_place(data, file)
-    read_arm(described)
+    name = read_arm(described).name
     passphrase = _new_passphrase() if with_key else None
     made = back_up(data, described, file, passphrase, datetime.fromisoformat(utc_now()))
     if as_json:
@@ -98,15 +99,16 @@ def backup(
             {
                 "ok": True,
                 "file": str(file),
+                "arm": name,
                 "size_bytes": made.size_bytes,
                 **_manifest_value(made.manifest),
                 "left_out": list(made.left_out),
             }
         )
         return ExitCode.DONE
-    out().print(f"{file} has {_contents(made.manifest)}: {made.size_bytes} bytes")
+    out().print(f"{file} has {_arm(name)}{_contents(made.manifest)}: {made.size_bytes} bytes")
     if made.left_out:
-        out().print(f"not in it: {', '.join(made.left_out)}")
+        out().print(f"not in it: {', '.join(map(_printable, made.left_out))}")
     if not with_key:
         out().print(
             f"the arm's key is not in it: without {KEY_FILE} nobody moves the arm, so keep that "
@@ -155,11 +157,13 @@ def restore(
         datetime.fromisoformat(utc_now()),
         replace=replace,
     )
+    name, unread = _name_of(data / ARM_IN_DATA)
     if as_json:
         show_json(
             {
                 "ok": True,
                 "file": str(file),
+                "arm": name,
                 "data": str(data),
                 **_manifest_value(done.manifest),
                 "keys": list(done.keys),
@@ -168,16 +172,37 @@ def restore(
             }
         )
         return ExitCode.DONE
-    out().print(f"{data} has {_contents(done.manifest, keys=done.keys)}")
-    _tell_asides(done, data)
+    out().print(f"{data} has {_arm(name)}{_contents(done.manifest, keys=done.keys)}")
+    _tell_asides(done, data, name)
     if KEY_FILE not in done.keys:
         out().print(_no_key(done, data))
     out().print(
         f"next: unisono serve --arm {data / ARM_IN_DATA} --data {data} --interface ADDR, with this "
         "computer's address on the joints' network"
     )
+    if unread:
+        err().print(f"Caution: its arm file is none that this Unisono reads: {unread}")
     err().print(ONE_CAUTION)
     return ExitCode.DONE
+
+
+def _name_of(arm: Path) -> tuple[str | None, str]:
+    """What the arm in a file is called; None where this program does not read it, and why."""
+    try:
+        return load_arm(arm).name, ""
+    except ArmFileError as error:
+        return None, error.mistakes[0].sentence
+
+
+def _arm(name: str | None) -> str:
+    return "" if name is None else f"the arm {name!r}: "
+
+
+def _printable(name: str) -> str:
+    """A file's name as a terminal may have it, whatever somebody called it."""
+    return "".join(
+        one if one.isprintable() else one.encode("unicode_escape").decode() for one in name
+    )
 
 
 def _new_passphrase() -> str:
@@ -211,9 +236,12 @@ def _contents(manifest: "Manifest", keys: tuple[str, ...] | None = None) -> str:
     return f"{', '.join([*plain, *there, *old])}{encrypted}, {made}"
 
 
-def _tell_asides(done: "Restored", data: Path) -> None:
+def _tell_asides(done: "Restored", data: Path, name: str | None) -> None:
     if done.put_aside is not None:
         out().print(f"what {data} had before is in {done.put_aside}")
+        before, _ = _name_of(done.put_aside / ARM_IN_DATA)
+        if before is not None and before != name:
+            err().print(f"Caution: what {data} had before is another arm's, {before!r}")
     if done.left_behind is not None:
         out().print(f"what an earlier restore that was cut short had left is in {done.left_behind}")
 

@@ -3,7 +3,7 @@
 import re
 from collections.abc import Iterator
 from contextlib import contextmanager
-from datetime import datetime
+from datetime import date, datetime
 from pathlib import Path
 from typing import Annotated, Final
 
@@ -81,16 +81,22 @@ def history(
     since, until = _instant("--from", begin), _instant("--to", end)
     hop_since = _instant("--hop-since", hop_begin)
     require_writable("--csv", csv, ".csv")
-    with client_at(url) as client, of_joint(client, joint), _as_options():
+    if csv is not None and hop_begin is not None:
+        raise WrongInput("--csv has nothing of how a hop wears: leave --hop-since out")
+    with client_at(url) as client, of_joint(client, joint):
         if csv is not None:
-            write_file(csv, client.joint_history_csv(joint, since, until, points))
+            with _as_options("from", "to"):
+                table = client.joint_history_csv(joint, since, until, points)
+            write_file(csv, table)
             if as_json:
                 show_json({"joint": joint, "csv": str(csv)})
             else:
                 out().print(f"{csv} is the history of {joint}")
             return ExitCode.DONE
-        found = client.joint_history(joint, since, until, points)
-        wear = client.joint_wear(joint, hop_since)
+        with _as_options("from", "to"):
+            found = client.joint_history(joint, since, until, points)
+        with _as_options("hop-since"):
+            wear = client.joint_wear(joint, hop_since)
         if as_json:
             show_json({**client.answers["joint-history"], "wear": client.answers["joint-wear"]})
             return ExitCode.DONE
@@ -102,18 +108,19 @@ def history(
         return ExitCode.DONE
     out().print(_table(found) if found.start_s else f"nothing is known of {joint} in that time")
     out().print(_in_all(wear, wear.since_utc))
-    for line in hop_lines(wear):
+    for line in hop_lines(wear, _today()):
         out().print(line)
     return ExitCode.DONE
 
 
 @contextmanager
-def _as_options() -> Iterator[None]:
+def _as_options(begin: str, end: str = "") -> Iterator[None]:
     """What the coordinator says of an instant's place in a request is told of the option."""
+    names = {"from": begin, "to": end}
     try:
         yield
     except WrongInput as error:
-        told = re.sub(r"\bquery/(from|to): ", r"--\1 ", str(error))
+        told = re.sub(r"\bquery/(from|to): ", lambda one: f"--{names[one[1]]} ", str(error))
         raise WrongInput(told, error.mistakes, error.code) from error
 
 
@@ -190,6 +197,12 @@ def _lasting(seconds: float) -> str:
     if seconds < HOUR_S:
         return f"{seconds / MINUTE_S:.1f} min"
     return f"{seconds / HOUR_S:.1f} h"
+
+
+def _today() -> date:
+    from coordinator.store.utc import utc_now  # it takes a while to import
+
+    return datetime.fromisoformat(utc_now()).date()
 
 
 def _local(utc: str) -> str:

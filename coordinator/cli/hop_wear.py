@@ -1,13 +1,19 @@
 """How a hop wears, in two sentences."""
 
+from datetime import date
+from typing import Final
+
 from coordinator.answers.joint_history import HopWear, JointWear
 
+HELD: Final = "of simulated rings 5 of 6 held to theirs, no real one was measured"
+"""What its interval is worth, by the tests behind docs/history.md."""
 
-def hop_lines(wear: JointWear) -> list[str]:
+
+def hop_lines(wear: JointWear, today: date) -> list[str]:
     """What the hop to a joint has and may have, and when it is worn out if it goes on so."""
     if wear.hop is None:
         return [f"how the hop to {wear.joint} wears is not known: the coordinator is an older one"]
-    return [_present(wear.joint, wear.hop), _forecast(wear.joint, wear.hop)]
+    return [_present(wear.joint, wear.hop), _forecast(wear.joint, wear.hop, today)]
 
 
 def _present(joint: str, hop: HopWear) -> str:
@@ -24,8 +30,8 @@ def _present(joint: str, hop: HopWear) -> str:
     return f"the hop to {joint} {now}; {bears}"
 
 
-def _forecast(joint: str, hop: HopWear) -> str:
-    days = "" if hop.since is None else f" (by {hop.days} days since {hop.since})"
+def _forecast(joint: str, hop: HopWear, today: date) -> str:
+    days = "" if hop.since is None else f" (by {hop.days} days from {hop.since} to {hop.until})"
     # From whatever it is known, this comes first: no sentence may say less than that.
     if hop.beyond and hop.limit_ohm is not None:
         line = f"; its line passes that about {hop.passes}" if hop.passes else ""
@@ -33,9 +39,12 @@ def _forecast(joint: str, hop: HopWear) -> str:
             f"{joint}'s hop HAS MORE THAN THE ARM BEARS{days}: with all joints in motion one may "
             f"stop, and the arm with it. Look at its slip ring and plugs{line}"
         )
+    is_early = hop.earliest is not None and date.fromisoformat(hop.earliest) <= today
+    already = "; it may have passed that ALREADY" if is_early else ""
     if hop.passes is None:
         when = f"when that is passed is not known: {hop.reason}{days}"
-        return f"{when}; it may be at {hop.earliest} already" if hop.earliest else when
+        early = f"; it may be at {hop.earliest} already" if hop.earliest else ""
+        return f"{when}{already or early}"
     rise = ""
     if hop.ohm_per_day is not None and hop.uncertainty_ohm_per_day is not None:
         rise = (
@@ -43,6 +52,7 @@ def _forecast(joint: str, hop: HopWear) -> str:
             f"{1e3 * hop.uncertainty_ohm_per_day:.2g} mΩ{days}; "
         )
     return (
-        f"{rise}if that goes on and nothing else changes, it passes that about {hop.passes}, with "
-        f"90 % confidence from {hop.earliest or 'then'} to {hop.latest or 'some day after 2199'}"
+        f"{rise}if that goes on and nothing else changes, it passes that about {hop.passes}, by "
+        f"its 90 % interval from {hop.earliest or 'then'} to {hop.latest or 'some day after 2199'} "
+        f"({HELD}){already}"
     )

@@ -74,15 +74,15 @@ def survey(
         begun = client.survey(joints or (), for_s)
         ended = _follow(client, begun, Progress(quiet=as_json), pressed)
         told = client.answers["survey"]
+    if not as_json and ended.phase == SurveyPhase.DONE:
+        _show(ended)  # first: a disk that takes no picture must not take a minute's figures away
     drawn = _draw(picture, ended)
     if as_json:
         show_json(told | drawn)
+    elif drawn:
+        out().print(f"{picture} shows the round trips")
     if ended.phase != SurveyPhase.DONE:
         raise Failure(ExitCode.NOT_FINISHED, ended.message)
-    if not as_json:
-        _show(ended)
-        if drawn:
-            out().print(f"{picture} shows the round trips")
     return ExitCode.DONE
 
 
@@ -125,7 +125,8 @@ def _show(survey: "SurveySnapshot") -> None:
         if one.figures is None:
             out().print(one.message)
         else:
-            out().print(f"{one.joint}: {one.verdict}")
+            # Where nothing has to be done the sentence says what was not looked for.
+            out().print(f"{one.joint}: {one.verdict}" if one.findings else one.message)
             for finding in one.findings:
                 out().print(f"  {finding.message}: {finding.advice}")
 

@@ -1,6 +1,7 @@
 """The command that lists warnings with their alarms, acknowledges one and shelves one."""
 
 from datetime import datetime
+from math import isfinite
 from typing import TYPE_CHECKING, Annotated
 
 import typer
@@ -15,6 +16,7 @@ from coordinator.cli.common import (
     show_json,
 )
 from coordinator.client.errors import WrongInput
+from coordinator.codes.alarm_state import AlarmState
 from coordinator.config.settings import DEFAULT_URL
 from coordinator.health.shelf_time import SHELF_LEAST_S, SHELF_MOST_S, SHELF_USUAL_S
 
@@ -40,15 +42,16 @@ def warnings(
         ),
     ] = None,
     for_s: Annotated[
-        float,
+        float | None,
         typer.Option(
             "--for",
             metavar="SECONDS",
             min=SHELF_LEAST_S,
             max=SHELF_MOST_S,
             help="For how long it is shelved.",
+            show_default=f"{SHELF_USUAL_S}",
         ),
-    ] = SHELF_USUAL_S,
+    ] = None,
     unshelve: Annotated[
         int | None,
         typer.Option(metavar="ID", min=1, max=2**31 - 1, help="Take this one off the shelf."),
@@ -64,14 +67,24 @@ def warnings(
         asked = [one for one in (acknowledge, shelve, unshelve) if one is not None]
         if len(asked) > 1:
             raise WrongInput("name one of --acknowledge, --shelve and --unshelve at a time")
+        if for_s is not None and (shelve is None or not isfinite(for_s)):
+            raise WrongInput(
+                "--for says how long --shelve puts one aside: name it"
+                if shelve is None
+                else f"--for is {for_s}, but must be a number of seconds"
+            )
         if acknowledge is not None:
             known = client.acknowledge(acknowledge)
             if as_json:
                 show_json({"warnings": [client.answers["acknowledge"]]})
             else:
-                out().print(f"acknowledged: {known.message}")
+                is_shelved = known.state is AlarmState.SHELVED
+                said = "shelved, and not acknowledged" if is_shelved else "acknowledged"
+                out().print(f"{said}: {known.message}")
         elif shelve is not None:
-            _tell_shelf(client, "shelve", client.shelve(shelve, for_s), as_json=as_json)
+            _tell_shelf(
+                client, "shelve", client.shelve(shelve, for_s or SHELF_USUAL_S), as_json=as_json
+            )
         elif unshelve is not None:
             _tell_shelf(client, "unshelve", client.unshelve(unshelve), as_json=as_json)
         else:

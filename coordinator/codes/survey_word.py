@@ -50,3 +50,4 @@ class LinkFault(StrEnum):
     CROWDED = "crowded"
     LOPSIDED = "lopsided"
     START = "start-refused"
+    CLOCK = "clock-unknown"

@@ -34,9 +34,12 @@ class DataFolderError(Exception):
 def make_key(folder: Path) -> Path:
     """Make the arm's key, readable by its owner only, and the folder for it.
 
-    Raises DataFolderError if there is a key already.
+    Raises DataFolderError if there is a key already, or a restore was killed before it had put one
+    in its place.
     """
     path = folder / KEY_FILE
+    if sentence := cut_short(folder):
+        raise DataFolderError(sentence)
     taken = (
         f"{path} is there already; joints that hold it would be lost with it. Move it away "
         "first if a new key is what you want."
@@ -75,8 +78,29 @@ def write_new(path: Path, text: str, mode: int, taken: str) -> None:
 
 def read_key(folder: Path) -> bytes:
     """The arm's key. Raises DataFolderError if it is absent, malformed or open to others."""
-    absent = f"there is no key in {folder}: make one with 'unisono key new --data {folder}'"
+    absent = cut_short(folder) or (
+        f"there is no key in {folder}: make one with 'unisono key new --data {folder}'"
+    )
     return read_secret(folder / KEY_FILE, absent, "move the arm")
+
+
+def restored_beside(folder: Path) -> Path:
+    """Where a restore has what it is about to put in a folder's place."""
+    return folder.with_name(f".{folder.name}.restored")
+
+
+def cut_short(folder: Path) -> str:
+    """Why there is no folder, where a restore was killed between two renames; else empty.
+
+    To make a new key then would cost every joint's cable, and the right one is there.
+    """
+    real = Path(os.path.realpath(folder))
+    if os.path.lexists(real) or not restored_beside(real).is_dir():
+        return ""
+    return (
+        f"there is no {folder}, as a restore to it was cut short: do it again, or put "
+        f"{restored_beside(real)} there; what was there before is in {real}.aside-…"
+    )
 
 
 def read_secret(path: Path, absent: str, misuse: str) -> bytes:

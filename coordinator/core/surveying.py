@@ -41,6 +41,10 @@ class SurveySnapshot:
     """So many were sent so far, to the joint that got most."""
     results: tuple[JointSurvey, ...]
     """In the order of `joints`, once it is done."""
+    ended_us: int | None = None
+    """When it was over, arm time; None before."""
+    ended_utc: str | None = None
+    """The same by the wall clock, which the core does not know: whoever tells people adds it."""
 
 
 NONE_ASKED: Final = SurveySnapshot(
@@ -60,6 +64,7 @@ class Survey:
     def __init__(self, links: Sequence[JointLink], for_us: int, now: int) -> None:
         self.phase = SurveyPhase.MEASURING
         self.names = tuple(link.name for link in links)
+        self._ended_us: int | None = None
         self._why = ""
         """Why it ended before its time, a clause."""
         self._for_us = for_us
@@ -85,9 +90,9 @@ class Survey:
         """Whether what was sent last is answered or lost."""
         return now >= self._sends_until_us + TIMEOUT_US
 
-    def end(self, phase: SurveyPhase, why: str = "") -> None:
+    def end(self, phase: SurveyPhase, why: str, now: int) -> None:
         """Nothing more is taken in."""
-        self.phase, self._why = phase, why
+        self.phase, self._why, self._ended_us = phase, why, now
 
     def results(self) -> tuple[JointSurvey, ...]:
         """What it found, once it is done; nothing changes any more, so any thread may ask."""
@@ -111,6 +116,7 @@ class Survey:
             left_s=left_us / US,
             exchanges=count,
             results=results,
+            ended_us=self._ended_us,
         )
 
     def _message(self, count: int) -> str:
@@ -168,7 +174,7 @@ class Surveys:
 
     def _end(self, phase: SurveyPhase, why: str, now: int) -> None:
         assert self.newest is not None
-        self.newest.end(phase, why)
+        self.newest.end(phase, why, now)
         # What ended it, or who asked for it, has a line.
         self._outbox.note(now, Level.INFO, f"survey-{phase}", why, detail=True)
 

@@ -137,6 +137,17 @@ class Watch:
         self._outbox.note(now, Level.INFO, "warning-shelved", message, joint)
         return shelf
 
+    def tell_of_end(self, joint: str, kind: Kind, who: str, now: int) -> None:
+        """A shelf from before the coordinator began was over by then: that has a line too."""
+        over = "was over before the coordinator began anew"
+        message = f"{who}'s time for {kind.code} of {joint} {over}"
+        self._outbox.note(now, Level.INFO, "warning-unshelved", message, joint)
+
+    def recall(self, joint: str, kind: Kind, message: str, ago_us: int, now: int) -> None:
+        """Nobody had seen it before the coordinator began anew, that long after it had begun."""
+        anew = "before the coordinator began anew; if it is so still, it is told again"
+        self.warnings.recall(joint, kind, f"{message} ({anew})", now - ago_us, now)
+
     def unshelve(self, number: int, who: str, now: int) -> Shelf | None:
         """Somebody takes a kind off the shelf; None if none of that number is on it."""
         shelf = self.warnings.unshelve(number, now)

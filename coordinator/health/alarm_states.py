@@ -19,12 +19,14 @@ class AlarmTrigger(StrEnum):
     SHELVE = "somebody puts its sign aside, or what was put aside before a restart is known"
     BACK = "its time on the shelf is over, or somebody takes it off, and it is so"
     CLEARED = "the same, and it is not so"
+    RECALL = "nobody had seen it before a restart; whether it is so still is not known yet"
 
 
 S, T = AlarmState, AlarmTrigger
 TRANSITIONS: Final[dict[tuple[AlarmState, AlarmTrigger], AlarmState]] = {
     (S.NORMAL, T.BEGINS): S.UNACKNOWLEDGED,
     (S.NORMAL, T.SHELVE): S.SHELVED,
+    (S.NORMAL, T.RECALL): S.RETURNED,
     (S.UNACKNOWLEDGED, T.ACKNOWLEDGE): S.ACKNOWLEDGED,
     (S.UNACKNOWLEDGED, T.ENDS): S.RETURNED,
     (S.UNACKNOWLEDGED, T.SHELVE): S.SHELVED,

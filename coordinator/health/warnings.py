@@ -90,6 +90,11 @@ class StandingWarning:
         """Whether it stands and somebody has said that it was seen."""
         return self.state is AlarmState.ACKNOWLEDGED
 
+    @property
+    def stands(self) -> bool:
+        """Whether it is not over."""
+        return self.state is not AlarmState.RETURNED
+
 
 @dataclass(frozen=True, slots=True)
 class Shelf:
@@ -110,6 +115,17 @@ class Change:
 
     warning: StandingWarning
     began: bool
+
+
+class Kept(NamedTuple):
+    """What a restart must know of a joint's kind, once something of it changed."""
+
+    joint: str
+    kind: Kind
+    unseen: StandingWarning | None
+    """What nobody has seen, whether it stands or is over; None where nothing is left to be seen."""
+    off_the_shelf: bool
+    """Whether it was taken off the shelf with that, or its time there is over."""
 
 
 @dataclass(slots=True)
@@ -149,6 +165,8 @@ class WarningKeeper:
         self.episodes = Episodes()
         self._places: dict[tuple[str, str], _Place] = {}
         self._next_id = 1
+        self._changed: dict[tuple[str, str], tuple[Kind, bool]] = {}
+        """By place, what a restart must know anew: the kind, and whether it left the shelf."""
 
     def observe(self, joint: str, findings: Iterable[Finding], now: int) -> list[Change]:
         """Take what was found at a joint; what begins and ends with it."""
@@ -174,7 +192,17 @@ class WarningKeeper:
             place = self._places[key] = _Place()
         return place
 
+    def _number(self) -> int:
+        number, self._next_id = self._next_id, self._next_id + 1
+        return number
+
+    def _changes(self, joint: str, kind: Kind, *, off: bool = False) -> None:
+        if kind.priority is not Priority.JOURNAL:
+            was_off = self._changed.get((joint, kind.code), (kind, False))[1]
+            self._changed[joint, kind.code] = kind, off or was_off
+
     def _turn(self, place: _Place, joint: str, finding: Finding, now: int) -> Change:
+        self._changes(joint, finding.kind)
         bad_since_us = now if place.turning_us is None else place.turning_us
         place.turning_us = None
         if place.warning is not None:
@@ -184,8 +212,7 @@ class WarningKeeper:
             if place.state is AlarmState.RETURNED:
                 place.returned = replace(ended, state=place.state)
             return Change(ended, began=False)
-        kind = finding.kind
-        number, self._next_id = self._next_id, self._next_id + 1
+        kind, number = finding.kind, self._number()
         place.warning = StandingWarning(number, joint, kind, finding.message, now)
         if kind.priority is not Priority.JOURNAL:
             place.follow(AlarmTrigger.BEGINS)
@@ -198,7 +225,7 @@ class WarningKeeper:
         """Take note of the time: whatever has been on the shelf for its time comes back; which."""
         over = [one for one in self.shelved if now >= one.until_us]
         for shelf in over:
-            self._off_the_shelf(self._place(shelf.joint, shelf.kind), now)
+            self._off_the_shelf(self._place(shelf.joint, shelf.kind), shelf, now)
         shown = {one.id for one in (*self.standing, *self.returned)}
         self.episodes.forget(shown, now)
         return over
@@ -249,17 +276,16 @@ class WarningKeeper:
             return None
         if place.state in (AlarmState.UNACKNOWLEDGED, AlarmState.RETURNED):
             place.follow(AlarmTrigger.ACKNOWLEDGE)
+            self._changes(found.joint, found.kind)
         return replace(found, state=place.state)
 
     def shelve(self, joint: str, kind: Kind, who: str, until_us: int) -> Shelf:
         """Somebody puts the sign of a joint's kind aside until then, or did before a restart."""
         place = self._place(joint, kind)
         shown = place.warning or place.returned or place.shelf
-        if shown is None:
-            number, self._next_id = self._next_id, self._next_id + 1
-        else:
-            number = shown.id
+        number = self._number() if shown is None else shown.id
         place.follow(AlarmTrigger.SHELVE)
+        self._changes(joint, kind)
         place.shelf = Shelf(number, joint, kind, who, until_us)
         return place.shelf
 
@@ -269,15 +295,40 @@ class WarningKeeper:
         if place is None or place.shelf is None:
             return None
         shelf = place.shelf
-        self._off_the_shelf(place, now)
+        self._off_the_shelf(place, shelf, now)
         return shelf
 
-    def _off_the_shelf(self, place: _Place, now: int) -> None:
+    def _off_the_shelf(self, place: _Place, shelf: Shelf, now: int) -> None:
+        self._changes(shelf.joint, shelf.kind, off=True)
         if place.warning is None:
             place.follow(AlarmTrigger.CLEARED)
             return
         place.follow(AlarmTrigger.BACK)
         self.flood.began(place.warning.kind.origin, now)
+
+    def recall(self, joint: str, kind: Kind, message: str, since_us: int, now: int) -> None:
+        """One that nobody had seen before a restart: whether it is so still nobody knows yet.
+
+        If it is, it begins as a new one in its place, or has begun. It is no part of a flood.
+        """
+        place = self._place(joint, kind)
+        if place.state is not AlarmState.NORMAL:
+            return
+        number = self._number()
+        place.follow(AlarmTrigger.RECALL)
+        place.returned = StandingWarning(number, joint, kind, message, since_us, place.state)
+        self.episodes.began(number, since_us, now)
+
+    def drained(self) -> list[Kept]:
+        """What a restart must know otherwise than when this was asked last."""
+        changed, self._changed = self._changed, {}
+        return [
+            Kept(joint, kind, self._unseen(self._places[joint, code]), off)
+            for (joint, code), (kind, off) in changed.items()
+        ]
+
+    def _unseen(self, place: _Place) -> StandingWarning | None:
+        return place.warning if place.state is AlarmState.UNACKNOWLEDGED else place.returned
 
     def sooner(self, by_us: int) -> None:
         """Arm time stood still for so long: shelves end that much sooner by it."""

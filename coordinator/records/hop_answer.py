@@ -43,6 +43,7 @@ def hop_wear(
         beyond=_is_beyond(hop, values, found, limit_ohm, today),
         days=len(means),
         since=None if first is None else _date(first, first),
+        until=None if first is None else _date(means[-1][0], first),
         ohm_per_day=found.ohm_per_day,
         uncertainty_ohm_per_day=found.uncertainty_ohm_per_day,
         passes=passes,

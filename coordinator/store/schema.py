@@ -69,6 +69,14 @@ SHELVES: Final = Table(
     Column("since_s", Integer, nullable=False),  # Unix time: what is left of it depends on it
     Column("until_s", Integer, nullable=False),
 )
+UNSEEN_ALARMS: Final = Table(
+    "unseen_alarms",
+    METADATA,
+    Column("joint", Text, primary_key=True),
+    Column("code", Text, primary_key=True),  # of the alarm
+    Column("message", Text, nullable=False),
+    Column("since_s", Integer, nullable=False),  # Unix time, for people
+)
 ACKNOWLEDGEMENTS: Final = Table(
     "acknowledgements",
     METADATA,

@@ -16,8 +16,8 @@ class KeptShelf(NamedTuple):
     code: str
     who: str
     left_s: int
-    """How long it lasts from now on; never more than somebody asked for, however the time of day
-    was set meanwhile."""
+    """How long it lasts from now on; 0 where its time is over. One that is still to begin was left
+    by a clock that somebody has set back: it is over, as each start would find all of it left."""
 
 
 def put(connection: Connection, joint: str, code: str, who: str, for_s: int) -> None:
@@ -34,12 +34,11 @@ def take(connection: Connection, joint: str, code: str) -> None:
     connection.execute(delete(SHELVES).where(SHELVES.c.joint == joint, SHELVES.c.code == code))
 
 
-def left(connection: Connection) -> list[KeptShelf]:
-    """Those whose time is not over, by the time of day."""
+def every(connection: Connection) -> list[KeptShelf]:
+    """All that nobody took off it and no coordinator saw end, oldest first."""
     now_s = unix_now_s()
     found = []
     for row in connection.execute(select(SHELVES).order_by(SHELVES.c.since_s)):
-        left_s = min(row.until_s - now_s, row.until_s - row.since_s)
-        if left_s > 0:
-            found.append(KeptShelf(row.joint, row.code, row.who, left_s))
+        left_s = 0 if now_s < row.since_s else max(0, row.until_s - now_s)
+        found.append(KeptShelf(row.joint, row.code, row.who, left_s))
     return found

@@ -3,8 +3,10 @@
 A child restores over a folder that has another arm's data, and is killed at one of its steps (each
 call to the system that Python tells of, sys.addaudithook) or after a random time, by a timer whose
 signal nothing handles: as by `kill -9`. Then the folder and all beside it is looked at, and the
-same is done once more without a kill. The machine keeps running: what a power failure does is up to
-fsync(2) and the disk.
+same is done once more without a kill. On a disk that cannot exchange two names there is an instant
+without the folder, of two renames: then the old one must be whole beside its place, and the new one
+too, and whoever looks for the folder must be told. The machine keeps running: what a power failure
+does is up to fsync(2) and the disk.
 """
 
 import itertools
@@ -22,16 +24,19 @@ from datetime import UTC, datetime
 from pathlib import Path
 from typing import Final
 
+from coordinator.backup import in_place
 from coordinator.backup.container import opened
 from coordinator.backup.make import back_up
 from coordinator.backup.restore import restore
-from coordinator.config.data_folder import DataFolderError, make_key
+from coordinator.config.data_folder import DataFolderError, make_key, read_key
 from coordinator.store.opening import known_revisions
 from tests.bench.figures import show
 from tests.coordinator.backup.kit import everything, full_folder
 
 ROOT: Final = Path(__file__).parents[2]
 NOW: Final = datetime(2026, 12, 1, tzinfo=UTC)
+BY_TWO: Final = "restore by two renames"
+WHAT: Final = ("restore", BY_TWO, "backup")
 STEPS: Final = ("open", "os.", "shutil.", "sqlite3.", "fcntl.", "ctypes.")
 """Beginnings of the names of events that count as steps."""
 
@@ -44,21 +49,24 @@ class Found:
     old: int = 0
     """After how many the old state was there."""
     new: int = 0
+    between: int = 0
+    """After how many there was neither, and both whole beside its place."""
     wrong: list[str] = field(default_factory=list)
 
 
 def table(kills: int, seed: int, folder: Path) -> list[str]:
     """Kill at every step, and so often at random; gives what was wrong."""
     rows, wrong = [], []
-    for what in ("restore", "backup"):
+    for what in WHAT:
         at_steps = at_every_step(what, folder / f"{what}-steps")
         at_random = at_random_times(what, kills, seed, folder / f"{what}-random")
         for how, found in (("every step", at_steps), ("random times", at_random)):
-            rows.append((what, how, found.kills, found.old, found.new, len(found.wrong)))
+            counts = found.kills, found.old, found.between, found.new, len(found.wrong)
+            rows.append((what, how, *counts))
             wrong += found.wrong
     show(
         "Whoever restores or makes a backup killed",
-        ("what", "when", "kills", "old there", "new there", "wrong"),
+        ("what", "when", "kills", "old there", "between", "new there", "wrong"),
         rows,
     )
     return wrong
@@ -108,29 +116,31 @@ class _Prepared:
         shutil.rmtree(self._place, ignore_errors=True)
         self._place.mkdir()
         data = self._place / "data"
-        if what == "restore":
+        if what != "backup":
             shutil.copytree(self._old, data)
-            words = f"{how}\trestore\t{self._backup}\t{data}"
+            words = f"{how}\t{what}\t{self._backup}\t{data}"
         else:
             words = f"{how}\tbackup\t{self._data}\t{self._arm}\t{self._place / 'made'}"
         begun_s = time.monotonic()
         killed = _one(parent, words)
         took_s = time.monotonic() - begun_s
-        is_new, wrong = self._look_restored(data) if what == "restore" else self._look_made()
+        is_between = what == BY_TWO and killed and not data.exists()
+        is_new, wrong = self._look_made() if what == "backup" else self._look(data, is_between)
         if killed:
             found.kills += 1
+            found.between += is_between
             found.new += is_new
-            found.old += not is_new
+            found.old += not is_new and not is_between
         if not killed and how.startswith("step"):
             wrong += self._look_tidy(what)
         found.wrong += [f"{what}, killed at {how}: {one}" for one in wrong]
         return killed, took_s
 
-    def _look_restored(self, data: Path) -> tuple[bool, list[str]]:
+    def _look(self, data: Path, is_between: bool) -> tuple[bool, list[str]]:
         """Whether the new state is there, and what is wrong."""
-        wrong = []
+        wrong = self._look_between(data) if is_between else []
         is_new = _content(data) == self._wanted
-        if not is_new and _content(data) != self._was:
+        if not (is_new or is_between) and _content(data) != self._was:
             wrong.append(f"there is neither the old nor the new folder: {sorted(_content(data))}")
         beside = [_content(one) for one in self._place.iterdir()]
         if self._was not in beside:
@@ -145,6 +155,21 @@ class _Prepared:
         if _content(data) != self._wanted:
             wrong.append("what is restored then is not what was backed up")
         return is_new, wrong
+
+    def _look_between(self, data: Path) -> list[str]:
+        """Where there is no folder: what is wrong."""
+        wrong = []
+        if self._wanted not in [_content(one) for one in self._place.iterdir()]:
+            wrong.append("there is no folder, and the new one is not whole beside its place")
+        for ask in (read_key, make_key):
+            try:
+                ask(data)
+            except DataFolderError as error:
+                if "cut short" not in str(error):
+                    wrong.append(f"whoever looks for the folder is told: {error}")
+            else:
+                wrong.append("a new folder was made in its place")
+        return wrong
 
     def _look_made(self) -> tuple[bool, list[str]]:
         """Whether there is a backup, and what is wrong."""
@@ -215,11 +240,13 @@ def _fork_children() -> None:
 
 def _do(line: str) -> None:
     how, what, *paths = line.split("\t")
+    if what == BY_TWO:
+        in_place._exchange = lambda _one, _other: False
     kind, number = how.split()
     _strike_at(int(number)) if kind == "step" else signal.setitimer(
         signal.ITIMER_REAL, float(number)
     )
-    if what == "restore":
+    if what != "backup":
         restore(Path(paths[0]), Path(paths[1]), None, NOW, replace=True)
     else:
         back_up(Path(paths[0]), Path(paths[1]), Path(paths[2]), None, NOW)

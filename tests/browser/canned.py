@@ -6,6 +6,10 @@ from typing import Any, Final
 
 from starlette.responses import JSONResponse, Response
 
+from coordinator.api.responses.base import plain
+from coordinator.api.responses.joint_history import WEAR
+from coordinator.api.responses.survey import SURVEY
+
 NAMES = ("turntable", "shoulder", "elbow", "forearm", "wrist", "tool")
 NOW_US = 3_600_000_000
 
@@ -146,6 +150,8 @@ ANSWERS: Final[dict[str, Callable[[], Response]]] = {
     "/control": lambda: JSONResponse({"you": "me"}),
     "/runs/{run}/program": lambda: Response("G0 A10\nM2\n"),
     "/joints/{joint}/homing": lambda: JSONResponse(homing()),
+    "/survey": lambda: JSONResponse(plain(SURVEY)),
+    "/joints/{joint}/wear": lambda: JSONResponse(plain(WEAR)),
     "/rehearsals": lambda: JSONResponse({"network": "home", "repetitions": 20}),
 }
 """What a page asks by itself, and what it is told."""

@@ -1,5 +1,6 @@
 """Alarms on the page: how soon to act and why, a shelf, a flood, and signals for who looks away."""
 
+import re
 from typing import Any
 
 import pytest
@@ -77,6 +78,22 @@ def test_what_is_over_and_nobody_saw_stays_until_somebody_does(open_page: Open, 
     assert seen == ["POST"]
 
 
+def test_what_was_on_another_day_has_its_date_and_each_button_says_of_which_alarm_it_is(
+    open_page: Open, files: str
+) -> None:
+    old = alarm(5, "supply-low", "supply", state="returned", since_us=-3 * 86_400_000_000)
+    low = alarm(6, "link-lossy", "connection", priority="low")
+    page = open_page(files, before=Feed(told(low, returned=[old], shelved=[SHELF])).attach)
+    journal = page.get_by_role("region", name="What happened")
+    over = journal.get_by_role("listitem").filter(has_text="alarm 5")
+    expect(over.locator("time")).to_contain_text(re.compile(r"^20\d\d-\d\d-\d\d "))
+    for name in (
+        "Acknowledge supply-low of wrist", "Acknowledge link-lossy of wrist",
+        "Shelve… link-lossy of wrist", "Take off the shelf: link-lossy of wrist",
+    ):  # fmt: skip
+        expect(journal.get_by_role("button", name=name, exact=True)).to_have_count(1)
+
+
 def test_a_flood_is_said_and_grouped_by_origin_and_loses_none(open_page: Open, files: str) -> None:
     warnings = [alarm(k, "supply-low", "heat" if k == 1 else "supply") for k in range(1, 13)]
     flood = {"since_us": 0, "count": 12, "by_origin": {"supply": 11, "heat": 1}}
@@ -97,6 +114,8 @@ FAKES = """
   };
   window.AudioContext = class {
     currentTime = 0;
+    state = "running";
+    constructor() { window.AudioContext.newest = this; }
     resume() { return Promise.resolve(); }
     createGain() {
       return { gain: { setValueAtTime() {}, setTargetAtTime() {} }, connect: (to) => to };
@@ -152,6 +171,29 @@ def test_a_new_alarm_sounds_by_its_priority_and_one_that_was_seen_does_not(
     feed.say(told(seen, alarm(3, "link-lossy", "connection", state="shelved")))
     expect(page.locator(".unseen-warnings")).to_have_count(0)
     assert signalled(page) == ["beep"] * 4
+
+
+def test_one_that_was_over_before_the_page_heard_of_it_sounds_too(
+    open_page: Open, files: str
+) -> None:
+    feed = Feed(told())
+    page = opened(open_page, files, feed)
+    page.get_by_role("button", name="Sound for new alarms").click()
+    feed.say(told(returned=[alarm(1, "motor-supply-lost", "supply", state="returned")]))
+    expect(page.locator(".unseen-warnings")).to_contain_text("1 alarm is over")
+    assert signalled(page) == ["beep"] * 3
+
+
+def test_a_browser_that_silences_the_sound_is_noticed(open_page: Open, files: str) -> None:
+    feed = Feed(told())
+    page = opened(open_page, files, feed)
+    sound = page.get_by_role("button", name="Sound for new alarms")
+    sound.click()
+    expect(sound).to_have_attribute("aria-pressed", "true")
+    page.evaluate("window.AudioContext.newest.state = 'suspended'")
+    feed.say(told(alarm(1, "supply-low", "supply")))
+    expect(page.locator(".signals")).to_contain_text("has silenced the sound of this page")
+    expect(sound).to_have_attribute("aria-pressed", "false")
 
 
 def test_a_notification_says_which_joint_and_what_and_permission_is_asked_on_press_alone(

@@ -45,6 +45,7 @@ WEAR: Final = JointWear(
         beyond=False,
         days=92,
         since="2026-01-12",
+        until="2026-05-01",
         ohm_per_day=0.00121,
         uncertainty_ohm_per_day=0.00004,
         passes="2028-04-06",

@@ -66,6 +66,8 @@ SURVEY: Final = SurveySnapshot(
             figures=None,
         ),
     ),
+    ended_us=80_500_000,
+    ended_utc="2026-05-01T09:00:00+00:00",
 )
 SURVEYING: Final = replace(
     SURVEY,
@@ -74,6 +76,8 @@ SURVEYING: Final = replace(
     left_s=61.0,
     exchanges=0,
     results=(),
+    ended_us=None,
+    ended_utc=None,
 )
 CANCELLED_SURVEY: Final = replace(
     SURVEYING,
@@ -81,6 +85,8 @@ CANCELLED_SURVEY: Final = replace(
     message=f"the survey was cancelled; {NO_MORE}",
     left_s=0.0,
     exchanges=312,
+    ended_us=80_500_000,
+    ended_utc="2026-05-01T09:00:00+00:00",
 )
 as_answer(SurveySnapshot)
 as_answer(JointSurvey)

@@ -59,6 +59,22 @@ def findings(
     return tuple(one for one in made if one is not None)
 
 
+def clock_unknown(*, restarted: bool) -> LinkFinding:
+    """Its clock is not known, so less was looked at than of others."""
+    why = (
+        "it restarted meanwhile"
+        if restarted
+        else "its clock does not keep to one rate, as where it is stepped"
+    )
+    advice = "find out why, its supply and its plugs first" if restarted else "switch it off and on"
+    return LinkFinding(
+        LinkFault.CLOCK,
+        f"{why}: its clock, power save of its radio and a way that is longer than the other were "
+        "not looked for",
+        f"{advice}; then survey it once more",
+    )
+
+
 def verdict(found: tuple[LinkFinding, ...], loss_low: float) -> LinkVerdict:
     """All of it in a word or two."""
     if any(one.code is LinkFault.START for one in found) or loss_low > LOSSY_SHARE:

@@ -6,7 +6,13 @@ from typing import Final
 from coordinator.codes.survey_word import LinkVerdict
 from coordinator.health.link_survey.clock_figures import ClockFigures, clock_figures
 from coordinator.health.link_survey.exchanges import Exchanges
-from coordinator.health.link_survey.findings import LinkFinding, RoundTrips, findings, verdict
+from coordinator.health.link_survey.findings import (
+    LinkFinding,
+    RoundTrips,
+    clock_unknown,
+    findings,
+    verdict,
+)
 from coordinator.health.link_survey.loss import wilson
 from coordinator.health.link_survey.power_save import PowerSave, power_save
 from coordinator.health.link_survey.ways import Ways, clock_line, ways
@@ -101,10 +107,10 @@ def joint_survey(name: str, exchanges: Exchanges) -> JointSurvey:
         clock=clock_figures(answers, line) if line is not None else None,
         power_save=power_save(both) if both is not None else None,
     )
-    return _judged(name, figures, both)
+    return _judged(name, figures, both, restarted=exchanges.restarted)
 
 
-def _judged(name: str, figures: LinkFigures, both: Ways | None) -> JointSurvey:
+def _judged(name: str, figures: LinkFigures, both: Ways | None, *, restarted: bool) -> JointSurvey:
     trips = RoundTrips(
         answered=figures.sent - figures.lost,
         p50_us=figures.rtt_p50_us,
@@ -115,9 +121,12 @@ def _judged(name: str, figures: LinkFigures, both: Ways | None) -> JointSurvey:
         loss_high=figures.loss_high,
         start_delay_us=figures.start_delay_us,
     )
-    found = findings(trips, both, figures.power_save)
+    unknown = () if both is not None else (clock_unknown(restarted=restarted),)
+    found = (*unknown, *findings(trips, both, figures.power_save))
     word = verdict(found, figures.loss_low)
     what = "; ".join(one.message for one in found) or "nothing has to be done about it"
+    if both is not None and figures.power_save is None:
+        what += "; too few exchanges were answered to look for power save of its radio"
     return JointSurvey(name, word, f"{name}: its link is {word}: {what}", found, figures)
 
 

@@ -4,10 +4,12 @@ import { html } from "htm/preact";
 import { useState } from "preact/hooks";
 import { closed, post, sentence } from "./api.js";
 import { timeOfDay } from "./figures.js";
+import { dateTime } from "./report.js";
 import { Shape } from "./signs.js";
 
 // A shape for each priority, beside its word. What is of an older coordinator has a level alone.
 const SHAPES = { high: "urgent", medium: "attention", low: "notice" };
+const DAY_US = 86_400e6;
 const FOR_S = [["10 min", 600], ["1 h", 3600], ["8 h", 28800]];
 
 /** How soon somebody must act. */
@@ -71,23 +73,29 @@ export function grouped(warnings, flood) {
   return [...groups].filter(([, found]) => found.length > 0);
 }
 
+// What was on another day must not look like today's.
+const began = (one, nowUs) => one.since_utc && nowUs - one.since_us > DAY_US / 2 ? dateTime(one.since_utc)
+  : timeOfDay(one.since_us, nowUs);
+
 function Alarm({ one, nowUs, act }) {
   const [choosing, setChoosing] = useState(false);
   const shelve = (s) => act(() => post(`/warnings/${one.id}/shelve`, { for_s: s })).then(() => setChoosing(false));
   const stands = one.state !== "returned";
+  const what = `${one.code} of ${one.joint}`; // many of these buttons stand beside one another
   return html`
     <li class=${stands ? one.level : ""}>
-      <time>${timeOfDay(one.since_us, nowUs)}</time>
+      <time>${began(one, nowUs)}</time>
       <p><${Shape} name=${shapeOf(one)} /> <strong>${closed(one.message)}</strong> ${stands && sentence(one.advice ?? "")}${" "}
         <span class="why">${sentence(`${priority(one)} priority`)}${
           one.first_out && " It was the first of those that came together, or among the first."}${
           one.cause && ` Likely cause: ${closed(one.cause)} If nobody acts: ${closed(one.consequence)}`}</span>
         ${isUnseen(one) || !stands
-          ? html` <button class="plain" onClick=${() => act(() => post(`/warnings/${one.id}/acknowledge`))}>Acknowledge</button>`
+          ? html` <button class="plain" aria-label="Acknowledge ${what}"
+            onClick=${() => act(() => post(`/warnings/${one.id}/acknowledge`))}>Acknowledge</button>`
           : html` <span class="small">${one.state ?? "acknowledged"}</span>`}
         ${stands && one.priority && one.priority !== "high" && one.state !== "shelved" && html`
-          ${" "}<button class="plain" aria-expanded=${choosing} onClick=${() => setChoosing(!choosing)}>Shelve…</button>`}
-        ${choosing && html`<span class="shelving"> Without a sign for${" "}
+          ${" "}<button class="plain" aria-expanded=${choosing} aria-label="Shelve… ${what}" onClick=${() => setChoosing(!choosing)}>Shelve…</button>`}
+        ${choosing && html`<span class="shelving" role="group" aria-label="Shelve ${what}"> Without a sign for${" "}
           ${FOR_S.map(([words, s]) => html`<button key=${s} class="plain" onClick=${() => shelve(s)}>${words}</button>`)}</span>`}
         ${one.code === "home-wandered" && html` <button class="plain"
           onClick=${() => act(() => post(`/joints/${encodeURIComponent(one.joint)}/home/accept`))}>Accept the home of ${one.joint}</button>`}</p>
@@ -99,6 +107,7 @@ function Shelved({ one, nowUs, act }) {
     <li class=${one.stands ? "attention" : ""}>
       <time>until ${timeOfDay(one.until_us, nowUs)}</time>
       <p><${Shape} name="shelf" /> ${one.code} of ${one.joint}, by ${one.who}: it is ${one.stands ? "so" : "not so now"}.
-        ${" "}<button class="plain" onClick=${() => act(() => post(`/warnings/${one.id}/unshelve`))}>Take off the shelf</button></p>
+        ${" "}<button class="plain" aria-label="Take off the shelf: ${one.code} of ${one.joint}"
+          onClick=${() => act(() => post(`/warnings/${one.id}/unshelve`))}>Take off the shelf</button></p>
     </li>`;
 }

@@ -6,6 +6,7 @@ import { closed, get, post, Refusal } from "./api.js";
 import { angle, figure, micros, NONE, timeOfDay } from "./figures.js";
 import { isFresh } from "./state.js";
 import { heatRows } from "./heat.js";
+import { HopWear, Surveyed } from "./lookedinto.js";
 import { Warmth } from "./warmth.js";
 
 const LAST = 5; // of what happened to the joint
@@ -18,6 +19,8 @@ export function Details({ joint, history, notes, homing, nowUs, gone, act }) {
       <dl>${rows.map(([name, value]) => html`<div key=${name}><dt>${name}</dt><dd>${value}</dd></div>`)}</dl>
       <${Warmth} joint=${joint} history=${history} nowUs=${nowUs} />
       <${LastHoming} joint=${joint} homing=${homing} gone=${gone} />
+      <${Surveyed} joint=${joint} gone=${gone} />
+      <${HopWear} joint=${joint} gone=${gone} />
       <${Happened} joint=${joint} notes=${notes} nowUs=${nowUs} />
       <${Outputs} joint=${joint} fresh=${isFresh(joint, nowUs)} act=${act} />
       <p>

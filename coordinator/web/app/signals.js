@@ -12,8 +12,8 @@ const BEEPS = { high: 3, medium: 2, low: 1 };
 const ORDER = ["high", "medium", "low"];
 
 /**
- * What is to be signalled: alarms that began since the last look and that nobody has acknowledged or
- * shelved, and that the coordinator is not heard any more. `known` is what was seen before: a set of
+ * What is to be signalled: alarms that began since the last look, over by now or not, and that nobody has
+ * acknowledged or shelved, and that the coordinator is not heard any more. `known` is what was seen before: a set of
  * keys, changed here. Numbers begin anew with each coordinator, so its session is part of the key.
  */
 export function news(known, arm, gone) {
@@ -25,7 +25,9 @@ export function news(known, arm, gone) {
   const first = !known.has("looked");
   known.add("looked");
   known.delete("gone");
-  const unseen = new Map((arm.warnings ?? []).filter(isUnseen).map((one) => [`${arm.session} ${one.id}`, one]));
+  // One that was over before this page heard of it is new all the same.
+  const told = [...(arm.warnings ?? []).filter(isUnseen), ...(arm.alarms?.returned ?? [])];
+  const unseen = new Map(told.map((one) => [`${arm.session} ${one.id}`, one]));
   const found = [...unseen].filter(([key]) => !known.has(key)).map(([, one]) => one);
   for (const key of known) if (key.includes(" ") && !unseen.has(key)) known.delete(key);
   for (const key of unseen.keys()) known.add(key);
@@ -41,7 +43,7 @@ export function makeSignals({ changed }) {
   signals.hear = (arm, gone) => {
     const found = news(known, arm, gone);
     if (found.length === 0) return;
-    if (signals.sound) beep(Math.max(...found.map((one) => BEEPS[priority(one)] ?? 1)));
+    if (signals.sound) sound(Math.max(...found.map((one) => BEEPS[priority(one)] ?? 1)));
     if (signals.notes) notify(found);
   };
 
@@ -71,6 +73,15 @@ export function makeSignals({ changed }) {
     }
     changed();
   };
+
+  // A browser may silence a page that nobody touched for long, or a call may; then nothing is heard.
+  function sound(times) {
+    beep(times);
+    if (audio.state === "running") return;
+    signals.sound = false;
+    signals.trouble = "This browser has silenced the sound of this page: turn it on again.";
+    changed();
+  }
 
   function beep(times) {
     for (let k = 0; k < times; k += 1) {

@@ -5,6 +5,7 @@ import csv
 import io
 import threading
 from collections.abc import AsyncIterator
+from datetime import UTC, datetime
 from pathlib import Path
 from typing import Any
 
@@ -172,12 +173,15 @@ async def test_what_a_joint_has_done_in_all_is_told(http: httpx2.AsyncClient) ->
 
 
 async def test_how_a_hop_wears_is_told_from_an_instant_on(http: httpx2.AsyncClient) -> None:
-    later = {"from": "2199-01-01T00:00:00Z"}
+    later = {"from": datetime.now(UTC).isoformat()}
     told = (await http.get("/joints/elbow/wear", params=later)).json()
     assert (told["hop"]["days"], told["starts"]) == (0, 600)
     for wrong in ("2026-05-01T00:00:00", "yesterday", "2300-01-01T00:00:00Z"):
         answer = await http.get("/joints/elbow/wear", params={"from": wrong})
         problem(answer, 422, "invalid")
+    # Nothing is known of what is to come; that would look as if nothing were known at all.
+    answer = await http.get("/joints/elbow/wear", params={"from": "2199-01-01T00:00:00Z"})
+    assert "but must not be to come" in str(problem(answer, 422, "invalid"))
 
 
 async def test_how_a_hop_wears_is_reckoned_where_it_is_read_and_not_by_the_loop(

@@ -12,11 +12,13 @@ from coordinator.api import create_app
 from coordinator.config.arm import load_arm
 from coordinator.config.data_folder import make_key
 from coordinator.config.settings import DEMO_ARM
+from coordinator.health.link import LOST
 from coordinator.health.supply import GONE, LOW
 from coordinator.health.warnings import Finding
 from coordinator.links.clock import arm_now_us
 from coordinator.service import Service
-from coordinator.store import acknowledgements
+from coordinator.store import acknowledgements, shelves
+from coordinator.store.utc import unix_now_s
 
 AGO_S = 90
 
@@ -155,17 +157,129 @@ async def test_what_cannot_be_recorded_is_not_shelved(
     assert (await alarms_of(client))["shelved"] == []
 
 
+async def restarted(service: Service, tmp_path: Path) -> Service:
+    """Another coordinator on the same folder, which has heard no joint yet."""
+    await service.close()
+    again = Service(load_arm(DEMO_ARM), tmp_path, "127.0.0.1")
+    await again._know_alarms()
+    return again
+
+
+def observed(service: Service, bad: bool) -> None:
+    """The elbow's supply was looked at for long enough."""
+    for ago_s in (30, 5):
+        now = arm_now_us() - ago_s * 1_000_000
+        service._core.watch.warnings.observe("elbow", [Finding(LOW, bad, "elbow has 19 V")], now)
+    service._wake()
+
+
+def said(service: Service) -> list[tuple[str, str]]:
+    return [(note.code, note.message) for note in service.snapshot().notes]
+
+
 async def test_what_is_shelved_stays_so_over_a_restart(
     client: httpx2.AsyncClient, service: Service, tmp_path: Path
 ) -> None:
     await client.post("/api/v1/warnings/1/shelve", json={"for_s": 600}, headers=NAMED)
-    await service.close()
-    again = Service(load_arm(DEMO_ARM), tmp_path, "127.0.0.1")
-    await again._know_shelves()
+    again = await restarted(service, tmp_path)
     told = again.snapshot().alarms
     assert told is not None
     ((joint, code, who, stands),) = ((x.joint, x.code, x.who, x.stands) for x in told.shelved)
     assert (joint, code, who, stands) == ("elbow", "supply-low", "the bench", False)
+    assert told.returned == ()  # whoever shelved it has seen it
+    await again.close()
+
+
+async def test_a_shelf_whose_time_was_over_comes_back_by_no_restart_whatever_the_clock_says(
+    client: httpx2.AsyncClient, service: Service, tmp_path: Path
+) -> None:
+    await client.post("/api/v1/warnings/1/shelve", json={"for_s": 600}, headers=NAMED)
+    service._core.watch.slept(600 * 1_000_000)  # its time is over, by the clock it is not
+    service._core.watch.step(arm_now_us())
+    service._wake()
+    assert (await alarms_of(client))["shelved"] == []
+    again = await restarted(service, tmp_path)
+    told = again.snapshot().alarms
+    assert told is not None
+    assert told.shelved == ()
+    await again.close()
+
+
+async def test_a_shelf_that_ends_while_no_coordinator_runs_is_told_by_the_next_one_once(
+    client: httpx2.AsyncClient,
+    service: Service,
+    tmp_path: Path,
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    await client.post("/api/v1/warnings/1/shelve", json={"for_s": 60}, headers=NAMED)
+    later_s = unix_now_s() + 61
+    monkeypatch.setattr(shelves, "unix_now_s", lambda: later_s)
+    again = await restarted(service, tmp_path)
+    over = (
+        "warning-unshelved",
+        "the bench's time for supply-low of elbow was over before the coordinator began anew",
+    )
+    assert over in said(again)
+    third = await restarted(again, tmp_path)
+    assert over not in said(third)
+    await third.close()
+
+
+@pytest.mark.parametrize("over", [False, True])
+async def test_what_nobody_has_seen_is_told_after_a_restart_until_somebody_has(
+    client: httpx2.AsyncClient, service: Service, tmp_path: Path, *, over: bool
+) -> None:
+    service._wake()
+    if over:
+        observed(service, bad=False)
+    for _ in range(2):  # by one restart after another
+        service = await restarted(service, tmp_path)
+        told = service.snapshot()
+        assert told.alarms is not None
+        (one,) = told.alarms.returned
+        assert (one.joint, one.code, one.state) == ("elbow", "supply-low", "returned")
+        assert one.message == (
+            "elbow has 19.1 V (before the coordinator began anew; if it is so still, it is told "
+            "again)"
+        )
+        ago = datetime.now(UTC) - datetime.fromisoformat(one.since_utc)
+        assert timedelta(seconds=AGO_S - 2) <= ago <= timedelta(seconds=AGO_S + 60)
+        assert told.warnings == ()
+    assert await service.acknowledge(one.id, "the bench") is not None
+    service = await restarted(service, tmp_path)
+    told = service.snapshot()
+    assert told.alarms is not None
+    assert told.alarms.returned == ()
+    await service.close()
+
+
+async def test_one_that_is_so_still_after_a_restart_is_a_new_one(
+    service: Service, tmp_path: Path
+) -> None:
+    service._wake()
+    again = await restarted(service, tmp_path)
+    observed(again, bad=True)
+    told = again.snapshot()
+    assert told.alarms is not None
+    assert ([one.message for one in told.warnings], told.alarms.returned) == (
+        ["elbow has 19 V"], (),
+    )  # fmt: skip
+    await again.close()
+
+
+async def test_joints_that_were_switched_off_before_the_coordinator_are_no_alarm_the_next_day(
+    service: Service, tmp_path: Path
+) -> None:
+    service._core.watch.warnings.acknowledge(1)
+    for ago_s in (30, 5):
+        now = arm_now_us() - ago_s * 1_000_000
+        service._core.watch.warnings.observe("elbow", [Finding(LOST, True, "it is silent")], now)
+    service._wake()
+    assert [one.code for one in service.snapshot().warnings] == ["supply-low", "joint-offline"]
+    again = await restarted(service, tmp_path)
+    told = again.snapshot().alarms
+    assert told is not None
+    assert told.returned == ()
     await again.close()
 
 

@@ -29,7 +29,9 @@ from coordinator.store import (
     runs,
     settings,
     shelves,
+    unseen_alarms,
 )
+from coordinator.store.unseen_alarms import KeptAlarm
 from coordinator.teaching.program_edits import KeepProgram
 from coordinator.teaching.sequence_edits import AddSequence
 from coordinator.teaching.visit_edits import Record
@@ -85,6 +87,9 @@ async def _fill(folder: Path) -> None:
         accepted_homes.add(connection, "elbow", 1, "a test")
         acknowledgements.add(connection, "fan-stopped", "a test")
         shelves.put(connection, "elbow", "link-lossy", "a test", 600)
+        unseen_alarms.put(
+            connection, KeptAlarm("elbow", "supply-low", "it had 19 V", 1_779_998_400)
+        )
         settings.put(connection, "rehearsal", {"network": "home"})
         joint_history.add(connection, history)
         events.add(connection, utc="x", at_us=7, level="info", code="homed", message="Ä")

@@ -234,6 +234,12 @@ def test_manifest_of_a_newer_kind_is_told_with_what_made_it(tmp_path: Path) -> N
     assert "made by Unisono unknown" in refused(tmp_path, with_manifest(odd), "newer kind")
 
 
+def test_keys_that_would_fill_the_memory_are_none(tmp_path: Path) -> None:
+    most = contents.SEALED_BYTES_MAX
+    keys = {"arm.toml": b"x", "keys.sealed": bytes(most + 1)}
+    refused(tmp_path, archive(keys, sealed=("arm.key",)), "it states no size of keys")
+
+
 def test_file_that_claims_more_than_it_has_takes_no_place(tmp_path: Path) -> None:
     text = _of({"name": "arm.toml", "size_bytes": 8**11 - 1})
     refused(tmp_path, with_manifest(text, bytes(4096)), "is cut short: it has")

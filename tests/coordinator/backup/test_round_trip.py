@@ -213,6 +213,6 @@ def test_database_that_is_damaged_is_told_and_not_kept_as_if_it_were_sound(
     content = bytearray(path.read_bytes())
     content[-8_000:] = bytes(8_000)
     path.write_bytes(content)
-    with pytest.raises(BackupError, match=r"no backup is made: of .*unisono\.db, .* is damaged"):
+    with pytest.raises(BackupError, match=r"no backup is made: .*unisono\.db.* is damaged"):
         back_up(tmp_path / "data", arm_file, tmp_path / "a", None, NOW)
     assert not (tmp_path / "a").exists()

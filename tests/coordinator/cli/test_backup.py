@@ -2,11 +2,15 @@
 
 import io
 import json
+import os
 from collections.abc import Callable
+from datetime import UTC, datetime
 from pathlib import Path
 
 import pytest
 
+from coordinator.backup.make import back_up
+from coordinator.config.arm import load_arm
 from coordinator.config.data_folder import locked, make_key
 from coordinator.config.settings import DEMO_ARM
 from coordinator.config.update_key import make_update_key
@@ -57,7 +61,8 @@ def words(data: Path, file: Path, *more: str) -> tuple[str, ...]:
 def test_key_is_left_out_and_that_is_told(tmp_path: Path, data: Path, unisono: Unisono) -> None:
     done = unisono(*words(data, tmp_path / "a"))
     assert done.code == 0, done.err
-    assert f"{tmp_path / 'a'} has arm.toml, firmware.pub, as of 20" in done.out
+    name = load_arm(DEMO_ARM).name
+    assert f"{tmp_path / 'a'} has the arm {name!r}: arm.toml, firmware.pub, as of 20" in done.out
     assert "not in it: arm.key, firmware.key" in done.out
     assert "the arm's key is not in it: without arm.key nobody moves the arm" in done.out
     back = unisono("restore", str(tmp_path / "a"), "--data", str(tmp_path / "new"))
@@ -161,6 +166,8 @@ def test_mistakes_are_one_line_that_names_the_thing(
     (tmp_path / "empty").mkdir()
     (tmp_path / "keyless").mkdir()
     (tmp_path / "keyless" / "unisono.db").write_bytes(b"")
+    (tmp_path / "dangling").mkdir()
+    (tmp_path / "dangling" / "arm.toml").symlink_to("nowhere")
     arm = ("--arm", str(DEMO_ARM))
     cases: list[tuple[list[str], str]] = [
         (
@@ -192,6 +199,7 @@ def test_mistakes_are_one_line_that_names_the_thing(
         (["restore", "a", "--data", "new"], "a cannot be read: No such file or directory"),
         (["restore", "taken", "--data", "new"], "taken is no backup that 'unisono backup' made"),
         (["restore", "empty", "--data", "new"], "empty cannot be read: Is a directory"),
+        (["backup", "a", "--data", "dangling"], "there is no dangling/arm.toml: name the arm file"),
     ]
     for asked, says in cases:
         done = unisono(*asked)
@@ -200,7 +208,72 @@ def test_mistakes_are_one_line_that_names_the_thing(
         assert says in lines[0], asked
         told = unisono(*asked, "--json")
         assert says in told.errors[0]["message"], asked
-    assert {one.name for one in tmp_path.iterdir()} == {"data", "taken", "empty", "keyless"}
+    assert {one.name for one in tmp_path.iterdir()} == {
+        "data", "taken", "empty", "keyless", "dangling",
+    }  # fmt: skip
+
+
+def test_backup_that_was_made_is_told_as_made_whatever_else_lies_in_the_folder(
+    tmp_path: Path, data: Path, unisono: Unisono
+) -> None:
+    (data / "arm.toml").symlink_to("nowhere")
+    (data / "red\x1b[31m").touch()
+    (data / os.fsdecode(b"odd\xff")).touch()
+    done = unisono(*words(data, tmp_path / "a"))
+    assert done.code == 0, done.err
+    assert (tmp_path / "a").exists()
+    # What a terminal would take for a command is told as what it is.
+    assert r"not in it: arm.key, arm.toml, firmware.key, odd\udcff, red\x1b[31m" in done.out
+
+
+def test_passphrase_that_is_no_text_is_told_and_never_shown(
+    tmp_path: Path, data: Path, unisono: Unisono, piped: Callable[[str], None]
+) -> None:
+    piped("prick out in \udcff March\n")  # as Python gives bytes that are none
+    done = unisono(*words(data, tmp_path / "a", "--with-key"))
+    assert (done.code, done.err) == (2, "unisono: the passphrase is no text in UTF-8\n")
+    assert not (tmp_path / "a").exists()
+
+
+def test_passphrase_of_a_file_with_other_line_ends_is_the_one_that_is_typed(
+    tmp_path: Path, data: Path, unisono: Unisono, piped: Callable[[str], None], typed: Typed
+) -> None:
+    piped(f"{PASSPHRASE}\r\n")
+    assert unisono(*words(data, tmp_path / "a", "--with-key")).code == 0
+    typed(PASSPHRASE)
+    done = unisono("restore", str(tmp_path / "a"), "--data", str(tmp_path / "new"))
+    assert done.code == 0, done.err
+
+
+def test_whose_arm_it_is_is_told_and_that_another_one_was_there(
+    tmp_path: Path, data: Path, unisono: Unisono
+) -> None:
+    before = load_arm(DEMO_ARM).name
+    other = tmp_path / "other.toml"
+    other.write_text(DEMO_ARM.read_text().replace(f'name = "{before}"', 'name = "greenhouse"'))
+    done = unisono("backup", str(tmp_path / "a"), "--arm", str(other), "--data", str(data))
+    assert done.out.startswith(f"{tmp_path / 'a'} has the arm 'greenhouse': arm.toml, "), done
+    (data / "arm.toml").write_text(DEMO_ARM.read_text())
+    over = "restore", str(tmp_path / "a"), "--data", str(data), "--replace"
+    back = unisono(*over)
+    assert back.out.startswith(f"{data} has the arm 'greenhouse': arm.toml, "), back.out
+    assert f"Caution: what {data} had before is another arm's, {before!r}" in back.err
+    make_key(data)
+    again = unisono(*over)
+    assert again.code == 0, again.err
+    assert "another arm's" not in again.err
+
+
+def test_arm_file_that_this_unisono_does_not_read_is_restored_and_that_is_told(
+    tmp_path: Path, data: Path, unisono: Unisono
+) -> None:
+    arm = tmp_path / "arm.toml"
+    arm.write_text("name = 'x'\nof_a_newer_one = 1\n")
+    back_up(data, arm, tmp_path / "a", None, datetime.now(UTC))
+    done = unisono("restore", str(tmp_path / "a"), "--data", str(tmp_path / "new"))
+    assert done.code == 0, done.err
+    assert done.out.startswith(f"{tmp_path / 'new'} has arm.toml, ")
+    assert "its arm file is none that this Unisono reads: " in done.err
 
 
 def test_key_that_is_asked_for_and_not_there_is_told(

@@ -3,6 +3,7 @@
 import json
 from collections.abc import Iterator
 from dataclasses import replace
+from datetime import date
 from pathlib import Path
 from urllib.parse import parse_qs, urlsplit
 
@@ -33,15 +34,15 @@ class _Past:
         if where.path.endswith("/arm"):
             return 200, JSON, json.dumps(ARM | {"joints": [joint("elbow")]}).encode()
         self.asked.append(parse_qs(where.query))
+        why = "query/from: is 1960-01-01T00:00:00+00:00, but must be from 1970 to 2200"
+        problem = {"type": "urn:unisono:problem:invalid", "detail": why}
+        if self.asked[-1].get("from", [""])[0].startswith("1960"):
+            return 422, JSON, json.dumps(problem).encode()
         if where.path.endswith("/joints/elbow/wear"):
             return 200, JSON, json.dumps(plain(self.wear)).encode()
         if not where.path.endswith("/joints/elbow/history"):  # as a router does
             problem = {"type": "urn:unisono:problem:not-found", "detail": "Not Found"}
             return 404, JSON, json.dumps(problem).encode()
-        if self.asked[-1].get("from", [""])[0].startswith("1960"):
-            why = "query/from: is 1960-01-01T00:00:00+00:00, but must be from 1970 to 2200"
-            problem = {"type": "urn:unisono:problem:invalid", "detail": why}
-            return 422, JSON, json.dumps(problem).encode()
         if "format" in self.asked[-1]:
             return 200, {"Content-Type": "text/csv"}, history_csv(HISTORY).encode()
         return 200, JSON, json.dumps(plain(self.history)).encode()
@@ -87,8 +88,9 @@ def test_the_hop_and_its_forecast_are_told_in_two_sentences(
     assert (
         "the hop to elbow has 0.062 Ω, standard uncertainty 0.004 Ω; with all joints in motion the "
         "arm bears 0.914 Ω there it wears by 1.21 mΩ a day, standard uncertainty 0.04 mΩ (by 92 "
-        "days since 2026-01-12); if that goes on and nothing else changes, it passes that about "
-        "2028-04-06, with 90 % confidence from 2028-02-01 to 2028-06-17"
+        "days from 2026-01-12 to 2026-05-01); if that goes on and nothing else changes, it passes "
+        "that about 2028-04-06, by its 90 % interval from 2028-02-01 to 2028-06-17 (of simulated "
+        "rings 5 of 6 held to theirs, no real one was measured)"
     ) in told
 
 
@@ -105,12 +107,19 @@ NONE_KNOWN = replace(WORN, passes=None, earliest=None, latest=None, ohm_per_day=
             replace(NONE_KNOWN, reason="3 days have a value so far, 8 are needed", days=3),
             (
                 "when that is passed is not known: 3 days have a value so far, 8 are needed "
-                "(by 3 days since 2026-01-12)"
+                "(by 3 days from 2026-01-12 to 2026-05-01)"
             ),
         ),
         (
             replace(NONE_KNOWN, earliest="2170-01-01", reason="at this rate it …"),
-            "not known: at this rate it … (by 92 days since 2026-01-12); it may be at 2170-01-01",
+            (
+                "not known: at this rate it … (by 92 days from 2026-01-12 to 2026-05-01); it may "
+                "be at 2170-01-01 already"
+            ),
+        ),
+        (
+            replace(NONE_KNOWN, earliest="2026-06-01", reason="at this rate it …"),
+            "to 2026-05-01); it may have passed that ALREADY",
         ),
         (
             replace(NONE_KNOWN, ohm=None, message="it is new", days=0, since=None, reason="none"),
@@ -121,11 +130,15 @@ NONE_KNOWN = replace(WORN, passes=None, earliest=None, latest=None, ohm_per_day=
         ),
         (replace(WORN, latest=None), "from 2028-02-01 to some day after 2199"),
         (
+            replace(WORN, earliest="2026-06-01", latest=None),
+            "no real one was measured); it may have passed that ALREADY",
+        ),
+        (
             replace(WORN, beyond=True),
             (
-                "elbow's hop HAS MORE THAN THE ARM BEARS (by 92 days since 2026-01-12): with all "
-                "joints in motion one may stop, and the arm with it. Look at its slip ring and "
-                "plugs; its line passes that about 2028-04-06"
+                "elbow's hop HAS MORE THAN THE ARM BEARS (by 92 days from 2026-01-12 to "
+                "2026-05-01): with all joints in motion one may stop, and the arm with it. Look at "
+                "its slip ring and plugs; its line passes that about 2028-04-06"
             ),
         ),
         (
@@ -139,7 +152,7 @@ NONE_KNOWN = replace(WORN, passes=None, earliest=None, latest=None, ohm_per_day=
     ],
 )
 def test_what_is_not_known_of_a_hop_or_is_too_much_is_said(hop: HopWear | None, says: str) -> None:
-    told = "\n".join(hop_lines(replace(WEAR, hop=hop)))
+    told = "\n".join(hop_lines(replace(WEAR, hop=hop), date(2026, 6, 1)))
     assert says in told
     assert ("if that goes on" in told) is (
         hop is not None and hop.latest is None and bool(hop.passes)
@@ -206,6 +219,14 @@ def test_a_table_is_written_to_a_file(
         (
             ["elbow", "--from", "1960-01-01"],
             "--from is 1960-01-01T00:00:00+00:00, but must be from 1970 to 2200",
+        ),
+        (
+            ["elbow", "--hop-since", "1960-01-01"],
+            "--hop-since is 1960-01-01T00:00:00+00:00, but must be from 1970 to 2200",
+        ),
+        (
+            ["elbow", "--hop-since", "2026-05-01", "--csv", "elbow.csv"],
+            "--csv has nothing of how a hop wears: leave --hop-since out",
         ),
     ],
 )

@@ -12,6 +12,8 @@ import pytest
 from coordinator.api.responses.base import plain
 from coordinator.api.responses.survey import CANCELLED_SURVEY, SURVEY, SURVEYING
 from coordinator.cli.command import run
+from coordinator.cli.common import ExitCode, Failure
+from coordinator.codes.survey_word import LinkVerdict
 from coordinator.health.link_survey.clock_figures import ClockFigures, Stability
 from coordinator.pictures.survey import survey_picture
 from tests.coordinator.cli.servers import served
@@ -85,6 +87,32 @@ def test_json_is_what_the_coordinator_said_and_the_picture_is_drawn(
     assert run(["survey", "--plot", str(file), "--json", "--url", url]) == 0
     assert json.loads(capsys.readouterr().out) == {**plain(SURVEY), "plot": str(file)}
     assert file.read_text() == survey_picture(SURVEY.results)
+
+
+def test_figures_are_told_although_the_disk_takes_no_picture(
+    url: str,
+    tmp_path: Path,
+    capsys: pytest.CaptureFixture[str],
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    def full(file: Path, _text: str) -> None:
+        raise Failure(ExitCode.WRONG_INPUT, f"{file} cannot be written: No space left on device")
+
+    monkeypatch.setattr("coordinator.cli.survey.write_file", full)
+    assert run(["survey", "--plot", str(tmp_path / "links.svg"), "--url", url]) == 2
+    said = capsys.readouterr()
+    assert "links.svg cannot be written" in said.err
+    assert "elbow: usable" in said.out
+    assert "shows the round trips" not in said.out
+
+
+def test_a_good_link_says_what_was_not_looked_for(capsys: pytest.CaptureFixture[str]) -> None:
+    (elbow, _) = SURVEY.results
+    said = "elbow: its link is good: nothing has to be done about it; too few exchanges"
+    good = replace(elbow, verdict=LinkVerdict.GOOD, findings=(), message=said)
+    with served(Coordinator({PLACE: [plain(replace(SURVEY, results=(good,)))]})) as url:
+        assert run(["survey", "--url", url]) == 0
+    assert said in capsys.readouterr().out
 
 
 def test_a_survey_that_came_to_nothing_says_so(

@@ -50,7 +50,9 @@ class Coordinator:
             return 200, {}, json.dumps(SHELF).encode()
         for one in self.standing:
             if path == f"/api/v1/warnings/{one['id']}/acknowledge":
-                return 200, {}, json.dumps(one | {"acknowledged": True}).encode()
+                shelved = one["state"] == "shelved"
+                told = one if shelved else one | {"acknowledged": True, "state": "acknowledged"}
+                return 200, {}, json.dumps(told).encode()
         detail = {"type": "urn:unisono:problem:not-found", "detail": "no warning 4 stands"}
         return 404, {}, json.dumps(detail).encode()
 
@@ -103,7 +105,18 @@ def test_one_that_was_seen_is_told_to_the_coordinator(capsys: pytest.CaptureFixt
     assert coordinator.asked == ["/api/v1/warnings/3/acknowledge"]
     assert (code, out) == (0, f"acknowledged: {WARNING['message']}\n")
     _, out, _ = asked(coordinator, capsys, "--acknowledge", "3", "--json")
-    assert json.loads(out) == {"warnings": [WARNING | {"acknowledged": True}]}
+    seen = WARNING | {"acknowledged": True, "state": "acknowledged"}
+    assert json.loads(out) == {"warnings": [seen]}
+
+
+def test_one_on_the_shelf_is_not_said_to_be_acknowledged(
+    capsys: pytest.CaptureFixture[str],
+) -> None:
+    coordinator = Coordinator(WARNING | {"state": "shelved"}, shelved=[SHELF])
+    code, out, _ = asked(coordinator, capsys, "--acknowledge", "3")
+    assert (code, out) == (
+        0, f"shelved, and not acknowledged: {WARNING['message']}\n"
+    )  # fmt: skip
 
 
 def test_a_number_that_does_not_stand_is_wrong_input(capsys: pytest.CaptureFixture[str]) -> None:
@@ -152,6 +165,10 @@ def test_one_is_shelved_for_so_long_and_taken_off_again(capsys: pytest.CaptureFi
     code, out, _ = asked(coordinator, capsys, "--unshelve", "3")
     assert (code, out) == (0, "off the shelf: wrist, link-lossy\n")
     assert asked(coordinator, capsys, "--shelve", "3", "--for", "10")[0] == 2
+    for alone in (["--for", "600"], ["--for", "600", "--unshelve", "3"]):
+        code, _, err = asked(coordinator, capsys, *alone)
+        assert (code, err) == (2, "unisono: --for says how long --shelve puts one aside: name it\n")
+    assert asked(coordinator, capsys, "--shelve", "3", "--for", "nan")[0] == 2
     code, _, err = asked(coordinator, capsys, "--shelve", "3", "--unshelve", "3")
     assert (code, err) == (
         2, "unisono: name one of --acknowledge, --shelve and --unshelve at a time\n"

@@ -14,7 +14,7 @@ from coordinator.codes.alarm_origin import AlarmOrigin
 from coordinator.codes.alarm_state import AlarmState
 from coordinator.codes.priority import Priority
 from coordinator.health.alarm_states import TRANSITIONS, AlarmTrigger, follow, mermaid
-from coordinator.health.warnings import Finding, Kind, WarningKeeper
+from coordinator.health.warnings import Finding, Kept, Kind, WarningKeeper
 from tests.coordinator.health.joints import S
 
 DEVELOPERS = Path(__file__).parents[3] / "DEVELOPERS.md"
@@ -135,6 +135,51 @@ def test_what_is_for_the_journal_alone_is_no_alarm() -> None:
     assert keeper.returned == []
 
 
+def test_what_nobody_has_seen_is_told_again_after_a_restart_and_no_more_once_somebody_has() -> None:
+    keeper = WarningKeeper()
+    keeper.recall("tip", KIND, "tip was slow", -60 * S, 0)
+    (one,) = keeper.returned
+    assert (one.state, one.message, one.since_us) == (AlarmState.RETURNED, "tip was slow", -60 * S)
+    assert keeper.flood.count == 0
+    assert keeper.episodes.of(one.id).number == one.id
+    assert keeper.drained() == []  # it is kept already
+    keeper.observe("tip", [BAD], S)  # it is so still: a new one says all that it did
+    assert ([one.id for one in keeper.standing], keeper.returned) == ([2], [])
+    keeper = WarningKeeper()
+    keeper.recall("tip", KIND, "tip was slow", -60 * S, 0)
+    assert keeper.acknowledge(1) is not None
+    assert keeper.returned == []
+    assert keeper.drained() == [Kept("tip", KIND, None, off_the_shelf=False)]
+
+
+def test_one_that_began_anew_before_it_was_told_again_is_told_once() -> None:
+    """A joint may be heard before the disk has said what nobody saw."""
+    keeper = WarningKeeper()
+    keeper.observe("tip", [BAD], 0)
+    keeper.recall("tip", KIND, "tip was slow", -60 * S, S)
+    assert ([one.id for one in keeper.standing], keeper.returned) == ([1], [])
+
+
+def test_each_change_of_what_a_restart_must_know_is_told_once() -> None:
+    keeper = WarningKeeper()
+    keeper.observe("tip", [BAD], 0)
+    ((joint, kind, unseen, off),) = keeper.drained()
+    assert (joint, kind, off) == ("tip", KIND, False)
+    assert unseen == keeper.standing[0]
+    assert keeper.drained() == []
+    keeper.observe("tip", [CLEAR], S)
+    assert [one.unseen for one in keeper.drained()] == keeper.returned
+    keeper.shelve("tip", KIND, "the bench", 60 * S)  # whoever did has seen it
+    assert keeper.drained() == [Kept("tip", KIND, None, off_the_shelf=False)]
+    keeper.observe("tip", [BAD], 2 * S)
+    assert [one.unseen for one in keeper.drained()] == [None]
+    keeper.step(60 * S)
+    ((_, _, unseen, off),) = keeper.drained()
+    assert (unseen, off) == (keeper.standing[0], True)
+    keeper.acknowledge(2)
+    assert keeper.drained() == [Kept("tip", KIND, None, off_the_shelf=False)]
+
+
 STEPS = st.lists(
     st.tuples(
         st.sampled_from(("bad", "clear", "acknowledge", "shelve", "unshelve", "wait")),
@@ -150,6 +195,7 @@ def test_whatever_happens_what_is_wrong_is_told_and_a_shelf_has_an_end(
 ) -> None:
     keeper, now, wrong, until = WarningKeeper(), 0, False, None
     begun = ended = 0
+    kept: dict[str, str] = {}
     for what, number in steps:
         now += S
         match what:
@@ -173,5 +219,12 @@ def test_whatever_happens_what_is_wrong_is_told_and_a_shelf_has_an_end(
         assert [one.until_us for one in keeper.shelved] == ([] if until is None else [until])
         shown = [one.state for one in keeper.standing]
         assert all((state is AlarmState.SHELVED) is (until is not None) for state in shown)
+        # What a restart would tell again is what nobody has seen, no more and no less.
+        for one in keeper.drained():
+            kept.pop(one.joint, None)
+            if one.unseen is not None:
+                kept[one.joint] = one.unseen.message
+        unseen = [one for one in keeper.standing if one.state is AlarmState.UNACKNOWLEDGED]
+        assert len(kept) == len(unseen) + len(keeper.returned)
         # Never both: one that came back says all that the one before it would.
         assert len(keeper.standing) + len(keeper.returned) <= 1

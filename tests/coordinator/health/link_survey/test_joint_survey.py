@@ -130,12 +130,39 @@ def test_the_clock_of_a_joint_that_restarted_is_not_told() -> None:
     assert figures.rtt_p50_us > 0
 
 
+def test_a_joint_that_restarted_meanwhile_is_not_good_and_that_is_told() -> None:
+    counted = exchanged("quiet")
+    counted.restarted = True
+    survey = joint_survey("elbow", counted)
+    assert survey.verdict is LinkVerdict.USABLE
+    (found,) = survey.findings
+    assert found.code is LinkFault.CLOCK
+    assert found.message == (
+        "it restarted meanwhile: its clock, power save of its radio and a way that is longer than "
+        "the other were not looked for"
+    )
+    assert "its supply" in found.advice
+
+
 def test_a_clock_that_was_stepped_is_not_told() -> None:
     found = Exchanges()
     for k in range(600):
         found.sent(k, k * STEP_US)
         found.answered(k, exchange(k * STEP_US, offset_us=0 if k < 300 else -900_000))
-    assert figures_of(joint_survey("elbow", found)).clock is None
+    survey = joint_survey("elbow", found)
+    assert figures_of(survey).clock is None
+    assert survey.verdict is LinkVerdict.USABLE
+    assert [one.code for one in survey.findings] == [LinkFault.CLOCK]
+    assert survey.findings[0].message.startswith("its clock does not keep to one rate")
+
+
+def test_what_a_short_survey_could_not_look_for_is_told() -> None:
+    """250 exchanges, where power save needs 300."""
+    told = surveyed("quiet", seconds=10).message
+    assert told == (
+        "elbow: its link is good: nothing has to be done about it; too few exchanges were answered "
+        "to look for power save of its radio"
+    )
 
 
 @pytest.mark.parametrize(
