@@ -9,6 +9,7 @@ import typer
 
 from coordinator.cli import (
     accuracy,
+    arm_file,
     backup,
     conform,
     go,
@@ -67,6 +68,7 @@ def make_app() -> typer.Typer:
     history.add_to(app)
     homings.add_to(app)
     survey.add_to(app)
+    arm_file.add_to(app)
     joint.add_to(app)
     accuracy.add_to(app)
     backup.add_to(app)
