@@ -4,6 +4,7 @@ import secrets
 
 from fastapi import Depends, FastAPI
 
+from coordinator.api.arm_file import arm_file
 from coordinator.api.bodies import MAX_BODY_BYTES
 from coordinator.api.commands import commands
 from coordinator.api.control_routes import ControlDesk, taking
@@ -48,6 +49,7 @@ def create_app(service: Service, served_at: ServedAt = ON_LOOPBACK) -> FastAPI:
     app.state.rehearsals = Rehearsals(service.arm)
     for part in (
         reading(service),
+        arm_file(service, desk),
         joints(service),
         updates(service, desk),
         survey(service),

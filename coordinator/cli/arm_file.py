@@ -90,15 +90,15 @@ def new(
     if not joints:
         raise Failure(
             ExitCode.NOT_FINISHED,
-            f"no joint was found, so {file} is not begun: is --interface this computer's address on "
-            "the joints' network, and were they set up ('unisono joint set-up')? Where a network "
-            "passes no multicast, name each board's cable by --port",
+            f"no joint was found, so {file} is not begun: is --interface this computer's address "
+            "on the joints' network, and were they set up ('unisono joint set-up')? Where a "
+            "network passes no multicast, name each board's cable by --port",
         )
     if len(joints) > MAX_JOINTS:
         raise Failure(
             ExitCode.NOT_FINISHED,
-            f"{len(joints)} joints were found, and an arm has at most {MAX_JOINTS}: switch off those "
-            f"of other arms, or name one by one by --port: {' '.join(one.id for one in joints)}",
+            f"{len(joints)} joints were found, and an arm has at most {MAX_JOINTS}: switch off "
+            f"those of other arms first: {' '.join(one.id for one in joints)}",
         )
     _write(file, joints, remarks, as_json=as_json)
     return ExitCode.DONE
@@ -221,6 +221,6 @@ def _write(
     for mistake in lacking:
         out().print(f"fill in {mistake.sentence}")
     out().print(
-        f"These are for you to measure and write. Look at each {CHECK} too. Then: unisono arm check "
-        f"{file}"
+        f"These are for you to measure and write. Look at each {CHECK} too. Then: "
+        f"unisono arm check {file}"
     )

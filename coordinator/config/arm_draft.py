@@ -92,10 +92,11 @@ _HEAD: Final = """\
 # FILL IN marks what no joint can tell of itself: until you have measured it and written it there,
 # this file is refused, line by line. CHECK marks cautious values that are taken as they are: look
 # at each, most are slower or cooler than the joint may be. 'unisono arm check FILE' tells what is
-# wrong still. Every key that has a unit carries it in its name; a key that is not known is a mistake.
+# wrong still. Every key that has a unit carries it in its name; no key is passed over that is not
+# known.
 #
-# A wrong gear_ratio, direction or range lets a joint turn further than you think, or the other way:
-# measure, do not guess. Go through *Bring up* for each joint, one after another, before any program.
+# A wrong gear_ratio, direction or range lets a joint turn further than you think, or the other
+# way: measure, do not guess. Bring up one joint after another before you play any program.
 
 name = "my arm"  # CHECK: what people are to call it
 
@@ -135,7 +136,11 @@ acceleration_deg_s2 = 20  # CHECK
 jerk_deg_s3 = 100  # CHECK
 home_deg = nan  # FILL IN: its angle at the middle of its home sensor
 # direction: 1 or -1, towards larger or smaller angles; travel_deg: how far the search may go.
-homing = {{ direction = 0, travel_deg = 0, fast_deg_s = 5, slow_deg_s = 1, backoff_deg = 3 }}  # FILL IN
+homing.direction = 0  # FILL IN
+homing.travel_deg = 0  # FILL IN
+homing.fast_deg_s = 5  # CHECK
+homing.slow_deg_s = 1  # CHECK
+homing.backoff_deg = 3  # CHECK
 printed_material = "PLA"  # CHECK: PLA goes soft first; it stops at 4 degrees below that
 temperature_warning_c = 45  # CHECK
 supply_limit_v = 20  # CHECK: for a supply of 24 V; the joint stops below

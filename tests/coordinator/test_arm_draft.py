@@ -20,7 +20,8 @@ FILLED = {
     "direction": "-1",
     "range_deg": "[-90, 90]",
     "home_deg": "80",
-    "homing": "{ direction = 1, travel_deg = 180, fast_deg_s = 5, slow_deg_s = 1, backoff_deg = 3 }",
+    "homing.direction": "1",
+    "homing.travel_deg": "180",
     "run_current_a": "1.2",
     "hold_current_a": "0.6",
 }
@@ -54,7 +55,7 @@ def test_each_line_to_be_filled_in_is_named_and_no_other_one(joints: list[FoundJ
         if FILL_IN in line and not line.startswith("#")
     }
     assert {mistake.line for mistake in to_fill_in(text, PATH)} == marked
-    assert len(marked) == 1 + 7 * len(joints)
+    assert len(marked) == 1 + 8 * len(joints)
 
 
 @given(found())

@@ -15,6 +15,7 @@ from coordinator.api.responses.arm import (
     WARNING,
     Warnings,
 )
+from coordinator.api.responses.arm_file import FILE_NOW, FILE_WRITTEN, TEXT_LOOKED_AT
 from coordinator.api.responses.base import example_of, plain
 from coordinator.api.responses.homing import HOMING, NewestOfJoint
 from coordinator.api.responses.joint_history import HISTORY, WEAR
@@ -101,6 +102,9 @@ RESPONSES: Final[dict[str, DescribedResponse]] = {
         'name = "bench arm"\n',
         media_type="text/plain",
     ),
+    "GET /arm/file/now": _told("The arm file as it is on the disk now.", FILE_NOW),
+    "POST /arm/file/check": _told("Its mistakes, and what it would change.", TEXT_LOOKED_AT),
+    "PUT /arm/file": _told("The arm file as it was written.", FILE_WRITTEN),
     "GET /joints/{name}/homing": _response(
         "What its newest homing that found something has found.", NewestOfJoint
     ),

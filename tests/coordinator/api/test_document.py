@@ -104,7 +104,7 @@ def test_every_member_is_required_but_one_and_has_an_example(document: dict[str,
         "JointHistory", "Readings", "JointWear", "HopWear", "JointHomings", "HomePlace",
         "HomeFigure", "SurveySnapshot", "JointSurvey", "LinkFigures", "LinkFinding",
         "ClockFigures", "Stability",
-        "PowerSave",
+        "PowerSave", "ArmFileNow", "ArmTextLookedAt", "ArmTextMistake", "ChangedRow",
     }  # fmt: skip
     bare = {
         f"{name}.{member}"
@@ -196,6 +196,8 @@ def test_only_what_takes_input_can_find_it_wrong(operations: list[Operation]) ->
 SIMPLE = [
     ("GET", "/healthz", None),
     ("GET", "/arm", None),
+    ("GET", "/arm/file/now", None),
+    ("POST", "/arm/file/check", {"text": "name = 1\n"}),
     ("GET", "/joints/elbow/homing", None),
     ("GET", "/joints/elbow/history", None),
     ("GET", "/joints/elbow/wear", None),
