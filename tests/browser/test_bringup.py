@@ -216,7 +216,7 @@ def test_every_command_that_it_names_is_one_of_the_command_line(
 
     page = opened(open_page, files, feed)
     told = page.locator(".steps code").all_inner_texts()
-    assert len(told) == 7
+    assert len(told) == 8
     for line in told:
         _, group, name, *rest = line.split()
         command = get_command(make_app()).commands[group].commands[name]  # type: ignore[attr-defined]
