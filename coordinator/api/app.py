@@ -6,6 +6,7 @@ from fastapi import Depends, FastAPI
 
 from coordinator.api.arm_file import arm_file
 from coordinator.api.bodies import MAX_BODY_BYTES
+from coordinator.api.bring_up import bring_up
 from coordinator.api.commands import commands
 from coordinator.api.control_routes import ControlDesk, taking
 from coordinator.api.feed_socket import watching
@@ -51,6 +52,7 @@ def create_app(service: Service, served_at: ServedAt = ON_LOOPBACK) -> FastAPI:
         reading(service),
         arm_file(service, desk),
         joints(service),
+        bring_up(service),
         updates(service, desk),
         survey(service),
         records(service),

@@ -126,6 +126,21 @@ class ArmFileBody(ArmTextBody):
     instead_of: Annotated[str, Field(pattern=r"^[0-9a-f]{64}$", examples=["5" * 64])]
 
 
+Turn = Annotated[
+    float, Field(ge=-MAX_ANGLE_DEG, le=MAX_ANGLE_DEG, allow_inf_nan=False, examples=[90.0])
+]
+
+
+class BringUpBody(Body):
+    """What somebody says of a step of the bring-up: one of its answers, or a turn that was commanded
+    and what was measured of it.
+    """
+
+    answer: Annotated[str | None, Field(max_length=64, examples=["light"])] = None
+    commanded_deg: Turn | None = None
+    measured_deg: Turn | None = None
+
+
 class RunBody(LongBody, OptionsBody):
     """A program to play: its name, and under which id its text is kept, if it is."""
 

@@ -11,6 +11,7 @@ from coordinator.cli import (
     accuracy,
     arm_file,
     backup,
+    bring_up,
     conform,
     go,
     history,
@@ -68,6 +69,7 @@ def make_app() -> typer.Typer:
     history.add_to(app)
     homings.add_to(app)
     survey.add_to(app)
+    bring_up.add_to(app)
     arm_file.add_to(app)
     joint.add_to(app)
     accuracy.add_to(app)

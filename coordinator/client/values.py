@@ -6,6 +6,7 @@ import them once there is an answer to read.
 
 from coordinator.answers.control import ControlAsked
 from coordinator.answers.joint_history import HopWear, JointHistory, JointWear, Readings
+from coordinator.answers.bring_up import BringUp, BringUpStep
 from coordinator.answers.joint_homings import JointHomings
 from coordinator.answers.queue import Queue, QueueEntry
 from coordinator.answers.records import Event, RunInShort
@@ -65,6 +66,8 @@ __all__ = [
     "HopWear",
     "Interventions",
     "JointHistory",
+    "BringUp",
+    "BringUpStep",
     "JointHomings",
     "JointSnapshot",
     "JointSurvey",

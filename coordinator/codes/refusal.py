@@ -89,6 +89,8 @@ class RefusalCode(StrEnum):
     )
     ARM_FILE_KEPT = "arm-file-kept", "That arm file is a part of the program, and stays as it is."
     ARM_FILE_DISK = "arm-file-disk", "The arm file cannot be read or written."
+    BRING_UP_EARLIER = "bring-up-earlier", "An earlier step of the bring-up is to be done first."
+    BRING_UP_NOT_SO = "bring-up-not-so", "What the step of the bring-up asks for is not so."
     ENDING = "ending", "The coordinator is ending."
     FAILED = "failed", "The coordinator broke: see its log, then start it anew."
 
