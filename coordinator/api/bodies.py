@@ -132,8 +132,8 @@ Turn = Annotated[
 
 
 class BringUpBody(Body):
-    """What somebody says of a step of the bring-up: one of its answers, or a turn that was commanded
-    and what was measured of it.
+    """What somebody says of a step of the bring-up: one of its answers, or a turn that was
+    commanded and what was measured of it.
     """
 
     answer: Annotated[str | None, Field(max_length=64, examples=["light"])] = None

@@ -1,4 +1,4 @@
-"""The bring-up of a joint: what is to be done, one step done, and its sheet. Nothing moves by it."""
+"""The bring-up of a joint: what is to be done, one step done, its sheet. Nothing moves by it."""
 
 import asyncio
 from collections.abc import Sequence
@@ -15,7 +15,8 @@ from coordinator.api.json_response import json_response
 from coordinator.api.problems import NotFound
 from coordinator.bringup.basis import basis_of
 from coordinator.bringup.figures import Facts, NotSo, Said, found_by
-from coordinator.bringup.progress import SAME_BODY, Done, before_of, body_of, bring_up as progress
+from coordinator.bringup.progress import SAME_BODY, Done, before_of, body_of
+from coordinator.bringup.progress import bring_up as progress
 from coordinator.bringup.sheet import bring_up_sheet
 from coordinator.bringup.steps import BY_CODE, STEPS, Aspect, Step
 from coordinator.codes.level import Level
@@ -103,7 +104,9 @@ def bring_up(service: Service) -> APIRouter:
     async def sheet(name: JointPath) -> Response:
         require_joint(service, name)
         done = await service.bring_up.done(name)
-        page = bring_up_sheet(service.arm.name, told(name, done), done, utc_now(), version("unisono"))
+        page = bring_up_sheet(
+            service.arm.name, told(name, done), done, utc_now(), version("unisono")
+        )
         headers = _SHEET | {"Content-Disposition": f'inline; filename="bring-up-{name}.html"'}
         return Response(page, media_type="text/html; charset=utf-8", headers=headers)
 

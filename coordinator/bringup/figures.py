@@ -1,4 +1,4 @@
-"""What a step finds: figures that are kept with it, or the sentence that keeps it from being done."""
+"""What a step finds: figures that are kept with it, or why it is not done."""
 
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass
@@ -73,8 +73,8 @@ _HELP: Final = {
     "identified": "the ids in the arm file are in other places than the joints: change them there",
     "placed": "put the joints of the arm file into the order in which they stand, base to tool",
     "sensors": "do not let it run: see to its fan first",
-    "direction": "change direction in the arm file if it turned the other way; if it did not turn at "
-    "all, look at its motor, its supply and run_current_a",
+    "direction": "change direction in the arm file if it turned the other way; if it did not turn "
+    "at all, look at its motor, its supply and run_current_a",
     "range": "make range_deg in the arm file smaller, or clear the way",
 }
 
@@ -154,7 +154,9 @@ def _home(_said: Said, facts: Facts) -> Found:
     if not joint.homed or found is None:
         raise NotSo(f"{joint.name} is not homed: home it first")
     if joint.wandered_deg is not None:
-        raise NotSo(f"home of {joint.name} wandered by {joint.wandered_deg:+.3g}°: look at it first")
+        raise NotSo(
+            f"home of {joint.name} wandered by {joint.wandered_deg:+.3g}°: look at it first"
+        )
     if found.get("controller") != joint.id or found.get("figures") != figures_in_words(facts.joint):
         raise NotSo(
             f"the newest homing of {joint.name} is by another controller or other figures: home it "
@@ -162,9 +164,7 @@ def _home(_said: Said, facts: Facts) -> Found:
         )
     edges = found.get("edges") or ()
     slow = [float(one["from_middle_deg"]) for one in edges if not one["fast"]]
-    place = next(
-        (one for one in facts.homings.homings if one.homing == found.get("homing")), None
-    )
+    place = next((one for one in facts.homings.homings if one.homing == found.get("homing")), None)
     return Found(
         {
             "homing": found.get("homing"),
@@ -184,8 +184,8 @@ def _travel(said: Said, facts: Facts) -> Found:
         raise NotSo("say by how many degrees it was told to turn, and by how many it did")
     if not LEAST_TURN_DEG <= abs(commanded) <= MAX_ANGLE_DEG:
         raise NotSo(
-            f"{commanded:g}° was commanded, but it takes {LEAST_TURN_DEG:g} to {MAX_ANGLE_DEG:g}° to "
-            "tell a gear"
+            f"{commanded:g}° was commanded, but it takes {LEAST_TURN_DEG:g} to {MAX_ANGLE_DEG:g}° "
+            "to tell a gear"
         )
     ratio = measured / commanded
     if abs(ratio - 1.0) > RATIO_TOLERANCE:
@@ -194,8 +194,9 @@ def _travel(said: Said, facts: Facts) -> Found:
         if ratio > 0.0:
             wrong = f"that is a gear_ratio of {facts.joint.gear_ratio / ratio:.4g}"
         raise NotSo(
-            f"{name} was told to turn by {commanded:g}° and turned by {measured:g}°; with gear_ratio "
-            f"{facts.joint.gear_ratio:g} in the arm file {wrong}. Correct the arm file, and home it"
+            f"{name} was told to turn by {commanded:g}° and turned by {measured:g}°; with "
+            f"gear_ratio {facts.joint.gear_ratio:g} in the arm file {wrong}. Correct the arm file, "
+            "and home it"
         )
     return Found(
         {"commanded_deg": commanded, "measured_deg": measured, "measured_share": ratio,

@@ -10,7 +10,7 @@ from coordinator.bringup.steps import STEPS, Aspect, Step
 from coordinator.config.joint import Joint
 
 SAME_BODY: Final = "controller-only"
-"""What is said instead of a step: the controller alone was changed, the rest of the joint stayed."""
+"""What is said instead of a step: the controller alone was changed, the body stayed."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -44,9 +44,7 @@ def before_of(controller: str, done: Sequence[Done]) -> Done | None:
     return newest
 
 
-def bring_up(
-    joint: Joint, number: int, firmware: str | None, done: Sequence[Done]
-) -> BringUp:
+def bring_up(joint: Joint, number: int, firmware: str | None, done: Sequence[Done]) -> BringUp:
     """How far the bring-up of a joint is; `done` oldest first."""
     now = basis_of(joint, number, firmware, body_of(joint.id, done))
     newest = {one.step: one for one in done}

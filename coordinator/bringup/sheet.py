@@ -72,7 +72,9 @@ def _outcome(told: BringUp) -> str:
     if told.complete:
         return "Every step is done."
     left = [one.title for one in told.steps if one.state is not StepState.DONE]
-    return f"NOT COMPLETE: {len(left)} of {len(told.steps)} steps are to be done: {', '.join(left)}."
+    return (
+        f"NOT COMPLETE: {len(left)} of {len(told.steps)} steps are to be done: {', '.join(left)}."
+    )
 
 
 def _step(step: BringUpStep, done: Done) -> Html:
@@ -98,8 +100,8 @@ def _foot(made_by: str) -> Html:
     return element(
         "footer",
         paragraph(
-            f"Written by Unisono {made_by} from the coordinator's database. A step says what was so "
-            "when it was done, and what somebody said; nobody checks that. This file bears no "
+            f"Written by Unisono {made_by} from the coordinator's database. A step says what was "
+            "so when it was done, and what somebody said; nobody checks that. This file bears no "
             "signature: whoever has it can change it. Nothing here is a statement of safety; a "
             "software stop is no safety-rated emergency stop."
         ),

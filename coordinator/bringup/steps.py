@@ -65,8 +65,8 @@ STEPS: Final = (
     Step(
         "identified",
         "Identified",
-        "Let its light blink, or turn its own control by a detent, and see which joint answers; only "
-        "where neither can be seen, turn it by a degree by hand controls.",
+        "Let its light blink, or turn its own control by a detent, and see which joint answers; "
+        "only where neither can be seen, turn it by a degree by hand controls.",
         "Support a raised arm. Keep hands out of pinch points: another joint than you think may "
         "answer, and a turn by hand controls moves it.",
         (_A.CONTROLLER,),
@@ -88,16 +88,16 @@ STEPS: Final = (
         "The joint must be linked and have taken the figures of the arm file. Compare the figures "
         "with what you measured.",
         "The joint believes these figures; nobody but you can tell whether they are true.",
-        tuple(_A)[:1] + (_A.FIRMWARE, _A.GEAR, _A.RANGE, _A.HOMING, _A.CURRENT, _A.HEAT, _A.SUPPLY,
-                         _A.LIMITS),
+        (_A.CONTROLLER, _A.FIRMWARE, _A.GEAR, _A.RANGE, _A.HOMING, _A.CURRENT, _A.HEAT, _A.SUPPLY,
+         _A.LIMITS),
     ),
     Step(
         "sensors",
         "Heat sensor, supply and fan",
-        "Its temperature must be believable and its supply above its limit. Look at the fan: does it "
-        "turn if the joint says so?",
-        "Motors, drivers and heat sinks may be hot. Keep fingers out of the fan. Leave mains wiring "
-        "to those who are qualified.",
+        "Its temperature must be believable and its supply above its limit. Look at the fan: does "
+        "it turn if the joint says so?",
+        "Motors, drivers and heat sinks may be hot. Keep fingers out of the fan. Leave mains "
+        "wiring to those who are qualified.",
         (_A.CONTROLLER, _A.BODY, _A.FIRMWARE, _A.HEAT, _A.SUPPLY),
         ("as it says", "it has no fan", "the fan stands though it should turn"),
         2,
@@ -115,17 +115,17 @@ STEPS: Final = (
     Step(
         "home",
         "Home found",
-        "Home this joint alone, first brought to the side from which it searches. Its newest homing "
-        "must be by this controller and these figures.",
-        "It searches by itself and may go as far as its travel. With a wrong direction it runs into "
-        "its end stop: stand by.",
+        "Home this joint alone, first brought to the side from which it searches. Its newest "
+        "homing must be by this controller and these figures.",
+        "It searches by itself and may go as far as its travel. With a wrong direction it runs "
+        "into its end stop: stand by.",
         (_A.CONTROLLER, _A.BODY, _A.FIRMWARE, _A.GEAR, _A.HOMING, _A.CURRENT),
     ),
     Step(
         "travel",
         "Travel measured",
-        "Turn it by at least 20°, and measure with a protractor by how much it turned: this is what "
-        "finds a wrong gear ratio.",
+        "Turn it by at least 20°, and measure with a protractor by how much it turned: this is "
+        "what finds a wrong gear ratio.",
         "With a wrong ratio it turns further than it is told, perhaps beyond what is free: begin "
         "small and slowly.",
         (_A.BODY, _A.GEAR),
@@ -152,8 +152,8 @@ STEPS: Final = (
         "repeatability",
         "Repeatability of home",
         "Home it six times in a row, so that the scatter of its edges can be told.",
-        "It moves each time. That home is found again says nothing of the tool's place: measure that "
-        "with a gauge (unisono accuracy).",
+        "It moves each time. That home is found again says nothing of the tool's place: measure "
+        "that with a gauge (unisono accuracy).",
         (_A.CONTROLLER, _A.BODY, _A.FIRMWARE, _A.GEAR, _A.HOMING, _A.CURRENT),
     ),
 )  # fmt: skip

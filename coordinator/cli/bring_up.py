@@ -1,4 +1,4 @@
-"""`unisono bring-up`: one joint from its controller to its sheet, step by step, whenever you like."""
+"""`unisono bring-up`: one joint from its controller to its sheet, step by step."""
 
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated

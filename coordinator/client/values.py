@@ -4,9 +4,9 @@ They take a moment to import, with what is behind them, which a stop must not wa
 import them once there is an answer to read.
 """
 
+from coordinator.answers.bring_up import BringUp, BringUpStep
 from coordinator.answers.control import ControlAsked
 from coordinator.answers.joint_history import HopWear, JointHistory, JointWear, Readings
-from coordinator.answers.bring_up import BringUp, BringUpStep
 from coordinator.answers.joint_homings import JointHomings
 from coordinator.answers.queue import Queue, QueueEntry
 from coordinator.answers.records import Event, RunInShort
@@ -47,6 +47,8 @@ from coordinator.teaching.taught import Sequence, Visit, Waypoint
 __all__ = [
     "AlarmsSnapshot",
     "ArmSnapshot",
+    "BringUp",
+    "BringUpStep",
     "CheckResult",
     "ClockFigures",
     "Condition",
@@ -66,8 +68,6 @@ __all__ = [
     "HopWear",
     "Interventions",
     "JointHistory",
-    "BringUp",
-    "BringUpStep",
     "JointHomings",
     "JointSnapshot",
     "JointSurvey",

@@ -58,7 +58,7 @@ def file_open(
 
 
 @pytest.mark.parametrize("size", [DESKTOP, PHONE], ids=["1280", "360"])
-def test_mistakes_stand_by_their_line_while_one_types_and_what_changes_is_shown_before_it_is_written(
+def test_mistakes_stand_by_their_line_while_one_types_and_changes_are_shown_before_they_are_written(
     open_page: Open, files: str, size: dict[str, int]
 ) -> None:
     there = Coordinator()

@@ -56,7 +56,8 @@ def opened(open_page: Open, files: str, feed: Feed, size: dict[str, int] = DESKT
 
 
 def choose(page: Page, held: bytes, joint: str = "elbow") -> None:
-    page.get_by_role("combobox", name="Joint").select_option(joint)
+    card = page.get_by_role("region", name="Update", exact=True)
+    card.get_by_role("combobox", name="Joint").select_option(joint)
     payload: Any = {"name": "joint.bin.signed", "mimeType": "", "buffer": held}
     page.get_by_label("Signed image").set_input_files(payload)
 

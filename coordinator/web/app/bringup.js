@@ -5,6 +5,7 @@ import { useState } from "preact/hooks";
 import { ArmFile } from "./armfile.js";
 import { NONE } from "./figures.js";
 import { isFresh } from "./state.js";
+import { Steps } from "./steps.js";
 import { Update } from "./update.js";
 
 // What each step says before its command; capitals are to be replaced.
@@ -33,6 +34,7 @@ export function BringUp({ model, nowUs, gone, act }) {
         supply is open. Stop and Hold are software, no safety-rated emergency stop.</p>
     </section>
     <${Joints} arm=${arm} nowUs=${nowUs} />
+    <${Steps} arm=${arm} gone=${gone} act=${act} />
     <${Update} arm=${arm} nowUs=${nowUs} gone=${gone} act=${act} />
     <${ArmFile} arm=${arm} gone=${gone} act=${act} />
     <${Bare} />`;

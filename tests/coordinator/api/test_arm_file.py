@@ -1,4 +1,4 @@
-"""The arm file by the API: read, looked at, and written only whole, valid, at rest and unchanged."""
+"""The arm file by the API: read, looked at, written only whole, valid, at rest and unchanged."""
 
 import asyncio
 import hashlib

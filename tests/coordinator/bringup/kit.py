@@ -46,7 +46,7 @@ def facts(joint: Joint = ELBOW, number: int = NUMBER, **heard: Any) -> Facts:
     homing = {
         "homing": 15, "controller": joint.id, "figures": figures_in_words(joint),
         "shift_deg": 0.005, "temperature_c": 31.0,
-        "edges": [{"fast": False, "from_middle_deg": 1.5}, {"fast": False, "from_middle_deg": -1.5}],
+        "edges": [{"fast": False, "from_middle_deg": at} for at in (1.5, -1.5)],
     }  # fmt: skip
     of_facts = {one.name for one in dataclasses.fields(Facts)}
     of_joint = {key: value for key, value in heard.items() if key not in of_facts}

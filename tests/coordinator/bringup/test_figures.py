@@ -89,7 +89,7 @@ def test_a_poor_link_and_a_home_that_scatters_are_not_passed() -> None:
         found_by(BY_CODE["link"], Said(), poor)
     loose = replace(GOOD.homings.rising_deviation_deg, value=0.5)
     homings = replace(GOOD.homings, rising_deviation_deg=loose)
-    with pytest.raises(NotSo, match="scatters by 0.5°"):
+    with pytest.raises(NotSo, match=r"scatters by 0\.5°"):
         found_by(BY_CODE["repeatability"], Said(), replace(GOOD, homings=homings))
     few = replace(loose, value=None, why="2 homings, and it takes 5")
     homings = replace(GOOD.homings, rising_deviation_deg=few)

@@ -64,10 +64,8 @@ def test_a_figure_that_is_changed_asks_for_what_depends_on_it(
 def test_why_it_counts_no_more_is_told() -> None:
     told = now(ALL, replace(ELBOW, gear_ratio=15.0))
     travel = next(one for one in told.steps if one.step == "travel")
-    assert travel.because == (
-        "gear was 200 full steps, 16 microsteps, gear ratio 20, direction 1, is 200 full steps, 16 "
-        "microsteps, gear ratio 15, direction 1",
-    )
+    like = "200 full steps, 16 microsteps, gear ratio {}, direction 1"
+    assert travel.because == (f"gear was {like.format(20)}, is {like.format(15)}",)
     assert travel.figures["measured_deg"] == 91.0  # its history stays
 
 

@@ -1,4 +1,4 @@
-"""The sheet: every figure and picture, nothing that counts no more unsaid, no text that is markup."""
+"""The sheet: every figure and picture, what counts no more, and no text that is markup."""
 
 from dataclasses import replace
 from xml.etree import ElementTree
