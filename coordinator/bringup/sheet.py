@@ -19,7 +19,7 @@ from coordinator.run_record.markup import (
 )
 from coordinator.run_record.style import STYLE
 
-_POLICY: Final = "default-src 'none'; style-src 'sha256-{}' 'unsafe-inline'"
+_POLICY: Final = "default-src 'none'; style-src 'sha256-{}'"
 _STATES: Final = {
     StepState.DONE: "done",
     StepState.NEXT: "TO BE DONE NOW",

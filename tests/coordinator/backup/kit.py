@@ -23,6 +23,7 @@ from coordinator.store import (
     Store,
     accepted_homes,
     acknowledgements,
+    bring_up,
     events,
     homings,
     joint_history,
@@ -84,6 +85,7 @@ async def _fill(folder: Path) -> None:
         homings.save(connection, found, "2026-05-01T09:00:00Z")
         accepted_homes.add(connection, "elbow", 1, "a test")
         acknowledgements.add(connection, "fan-stopped", "a test")
+        bring_up.add(connection, "elbow", "placed", "a test", {"place": "3"}, {"angle": 1.5}, "ä")
         shelves.put(connection, "elbow", "link-lossy", "a test", 600)
         settings.put(connection, "rehearsal", {"network": "home"})
         joint_history.add(connection, history)
