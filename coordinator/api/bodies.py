@@ -127,7 +127,7 @@ class ArmFileBody(ArmTextBody):
 
 
 Turn = Annotated[
-    float, Field(ge=-MAX_ANGLE_DEG, le=MAX_ANGLE_DEG, allow_inf_nan=False, examples=[90.0])
+    float | None, Field(ge=-MAX_ANGLE_DEG, le=MAX_ANGLE_DEG, allow_inf_nan=False, examples=[90.0])
 ]
 
 
@@ -137,8 +137,8 @@ class BringUpBody(Body):
     """
 
     answer: Annotated[str | None, Field(max_length=64, examples=["light"])] = None
-    commanded_deg: Turn | None = None
-    measured_deg: Turn | None = None
+    commanded_deg: Turn = None
+    measured_deg: Turn = None
 
 
 class RunBody(LongBody, OptionsBody):
