@@ -14,6 +14,7 @@ from coordinator.bringup.basis import basis_of
 from coordinator.bringup.figures import Facts, Said, found_by
 from coordinator.bringup.progress import SAME_BODY, Done, body_of, bring_up
 from coordinator.bringup.steps import STEPS, Step
+from coordinator.codes.link_word import LinkWord
 from coordinator.codes.survey_word import LinkVerdict
 from coordinator.config.arm import load_arm
 from coordinator.config.joint import Joint
@@ -34,7 +35,7 @@ SAID: Final = {
 def facts(joint: Joint = ELBOW, number: int = NUMBER, **heard: Any) -> Facts:
     """Of a joint in whose bring-up nothing is wrong."""
     snapshot = replace(
-        ARM.joints[0], name=joint.name, id=joint.id, link="up", configuration_message="",
+        ARM.joints[0], name=joint.name, id=joint.id, link=LinkWord.UP, configuration_message="",
         measured=True, state="ready", homed=True, wandered_deg=None, energised=True, faults=(),
         plausible=True, temperature_c=28.0, warning_c=50.0, supply_v=23.9,
     )  # fmt: skip

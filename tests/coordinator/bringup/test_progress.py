@@ -6,8 +6,9 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from coordinator.bringup.progress import bring_up
-from coordinator.bringup.steps import STEPS, Aspect
+from coordinator.answers.bring_up import StepState
+from coordinator.bringup.progress import Done, bring_up
+from coordinator.bringup.steps import STEPS, Aspect, Step
 from tests.coordinator.bringup.kit import (
     ELBOW,
     FIRMWARE,
@@ -127,14 +128,14 @@ def test_a_swap_in_the_middle_of_a_bring_up_begins_it_anew_and_it_can_be_broken_
     st.lists(st.sampled_from([20.0, 15.0]), min_size=30, max_size=30),
 )
 def test_whatever_is_done_in_whatever_order_a_step_is_done_only_by_what_holds_now(
-    steps: list[object], ratios: list[float]
+    steps: list[Step], ratios: list[float]
 ) -> None:
-    done: list[object] = []
+    done: list[Done] = []
     for step, ratio in zip(steps, ratios, strict=False):
-        done = do(step, done, replace(ELBOW, gear_ratio=ratio))  # type: ignore[arg-type,assignment]
-    told = bring_up(ELBOW, 3, FIRMWARE, done)  # type: ignore[arg-type]
+        done = do(step, done, replace(ELBOW, gear_ratio=ratio))
+    told = bring_up(ELBOW, 3, FIRMWARE, done)
     assert told.complete == (told.next is None)
-    assert [one.state for one in told.steps].count("next") == (0 if told.complete else 1)
+    assert [one.state for one in told.steps].count(StepState.NEXT) == (0 if told.complete else 1)
     for step, one in zip(STEPS, told.steps, strict=True):
         gear = one.basis.get(Aspect.GEAR, "")
         counts = one.state == "done"
