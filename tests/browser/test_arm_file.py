@@ -33,12 +33,13 @@ class Coordinator:
         page.route("**/api/v1/arm/file", self._write)
 
     def _check(self, route: Route) -> None:
-        looked = look_at(route.request.post_data_json["text"], DEMO_ARM, self.now["text"])
+        body: Any = route.request.post_data_json
+        looked = look_at(body["text"], DEMO_ARM, self.now["text"])
         route.fulfill(json=json.loads(json.dumps(looked, default=lambda one: {
             name: getattr(one, name) for name in one.__slots__})))  # fmt: skip
 
     def _write(self, route: Route) -> None:
-        body = route.request.post_data_json
+        body: Any = route.request.post_data_json
         self.written.append(body)
         if self.refusal is not None:
             route.fulfill(status=409, json=self.refusal)
