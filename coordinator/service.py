@@ -54,6 +54,8 @@ from coordinator.links.clock import SleepWatch, arm_now_us, boot_now_us
 from coordinator.playing.queue_player import QueuePlayer
 from coordinator.playing.runs import Runs
 from coordinator.records.alarms import AlarmKeeper
+from coordinator.records.arm_file import ArmFileKeeper
+from coordinator.records.bring_up import BringUpKeeper
 from coordinator.records.choices import Choices
 from coordinator.records.counts import RunCounts
 from coordinator.records.homings import HomingKeeper
@@ -101,6 +103,8 @@ class Service:
         self.history = HistoryKeeper(
             self._store, self._core.links, self._core.watch.supply, arm_now_us, self.tell
         )
+        self.arm_file = ArmFileKeeper(arm)
+        self.bring_up = BringUpKeeper(self._store)
         self.choices = Choices(self._store)
         self.taught = TaughtKeeper(self._store, arm, lambda: self._core.standing_deg(arm_now_us()))
         self.queue = QueuePlayer(self._store, self.runs, self.taught, self)

@@ -4,7 +4,9 @@ import secrets
 
 from fastapi import Depends, FastAPI
 
+from coordinator.api.arm_file import arm_file
 from coordinator.api.bodies import MAX_BODY_BYTES
+from coordinator.api.bring_up import bring_up
 from coordinator.api.commands import commands
 from coordinator.api.control_routes import ControlDesk, taking
 from coordinator.api.feed_socket import watching
@@ -48,7 +50,9 @@ def create_app(service: Service, served_at: ServedAt = ON_LOOPBACK) -> FastAPI:
     app.state.rehearsals = Rehearsals(service.arm)
     for part in (
         reading(service),
+        arm_file(service, desk),
         joints(service),
+        bring_up(service),
         updates(service, desk),
         survey(service),
         records(service),

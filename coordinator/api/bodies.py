@@ -6,6 +6,7 @@ from typing import Annotated, Final, Self
 from fastapi import Path
 from pydantic import BaseModel, ConfigDict, Field, model_validator
 
+from coordinator.config.arm_text import MAX_EDITED
 from coordinator.config.joint import MAX_ANGLE_DEG
 from coordinator.core.stop_words import StopWord
 from coordinator.health.link_survey import LEAST_FOR_S, MOST_FOR_S, USUAL_FOR_S
@@ -111,6 +112,33 @@ class OptionsBody(SwitchesBody):
     def options(self) -> PlayOptions:
         """How it is to be played, as one value."""
         return PlayOptions(self.loops, self.for_s, self.check_edges, **asdict(self.switches))
+
+
+class ArmTextBody(Body):
+    """The text of an arm file."""
+
+    text: Annotated[str, Field(max_length=MAX_EDITED, examples=['name = "bench arm"\n'])]
+
+
+class ArmFileBody(ArmTextBody):
+    """The same, to be written in place of the text that has this digest."""
+
+    instead_of: Annotated[str, Field(pattern=r"^[0-9a-f]{64}$", examples=["5" * 64])]
+
+
+Turn = Annotated[
+    float | None, Field(ge=-MAX_ANGLE_DEG, le=MAX_ANGLE_DEG, allow_inf_nan=False, examples=[90.0])
+]
+
+
+class BringUpBody(Body):
+    """What somebody says of a step of the bring-up: one of its answers, or a turn that was
+    commanded and what was measured of it.
+    """
+
+    answer: Annotated[str | None, Field(max_length=64, examples=["light"])] = None
+    commanded_deg: Turn = None
+    measured_deg: Turn = None
 
 
 class RunBody(LongBody, OptionsBody):

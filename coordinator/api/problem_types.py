@@ -25,6 +25,7 @@ PROBLEM_TYPES: Final[dict[str, str]] = {
     "http": "Any other error of HTTP; the status says which.",
     # ---- the request asks for what cannot be --------------------------------------------------
     "program": "The program has mistakes; `errors` lists them with line and column.",
+    "arm-file": "The arm file's text has mistakes; `errors` lists them with their line.",
     "taught": "What was asked of waypoints or sequences cannot be.",
     # ---- the coordinator cannot ---------------------------------------------------------------
     "busy": "Too many programs are being checked, or a long text, an image or a record is under "

@@ -13,6 +13,7 @@ from fastapi.responses import JSONResponse
 from starlette.exceptions import HTTPException
 
 from coordinator.codes.refusal import INPUT_CODES
+from coordinator.config.arm import ArmFileError
 from coordinator.config.problems import MAX_PROBLEMS
 from coordinator.core.events import Refused
 from coordinator.programs import ProgramError
@@ -79,6 +80,13 @@ def add_handlers(app: FastAPI) -> None:
         count = f"more than {MAX_PROBLEMS}" if len(errors) > MAX_PROBLEMS else len(errors)
         detail = f"{error.of} has {count} mistake{'s' if len(errors) > 1 else ''}"
         return problem(422, "program", detail, errors=errors)
+
+    @app.exception_handler(ArmFileError)
+    async def wrong_arm_file(_request: Request, error: ArmFileError) -> JSONResponse:
+        errors = [{"line": one.line, "message": one.message} for one in error.mistakes]
+        count = len(errors)
+        detail = f"the text has {count} mistake{'' if count == 1 else 's'}: nothing is written"
+        return problem(422, "arm-file", detail, errors=errors[:MAX_PROBLEMS])
 
     @app.exception_handler(NotFound)
     async def not_found(_request: Request, error: NotFound) -> JSONResponse:

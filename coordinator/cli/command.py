@@ -9,7 +9,9 @@ import typer
 
 from coordinator.cli import (
     accuracy,
+    arm_file,
     backup,
+    bring_up,
     conform,
     go,
     history,
@@ -67,6 +69,8 @@ def make_app() -> typer.Typer:
     history.add_to(app)
     homings.add_to(app)
     survey.add_to(app)
+    bring_up.add_to(app)
+    arm_file.add_to(app)
     joint.add_to(app)
     accuracy.add_to(app)
     backup.add_to(app)

@@ -97,8 +97,8 @@ def list_ports(as_json: JsonOption = False) -> ExitCode:
 
 def show(port: PortArgument, as_json: JsonOption = False) -> ExitCode:
     """Ask the board at a port who it is, what it was told, and how its network is."""
-    _beware_of_port(as_json=as_json)
-    with _told():
+    beware_of_port(as_json=as_json)
+    with cable_told():
         from coordinator.cable.conversation import Conversation
         from coordinator.cable.port import Port
 
@@ -153,7 +153,7 @@ def set_up(
     described, address = read_arm(arm), check_interface(interface)
     key, update_key = read_key(data), public_update_key(data)
     _beware(as_json=as_json)
-    with _told():
+    with cable_told():
         with Port(port) as opened:
             who = Conversation(opened).who()
         name = _name_in(described, who, port)
@@ -178,8 +178,8 @@ def forget(
     as_json: JsonOption = False,
 ) -> ExitCode:
     """Have the board at a port forget keys, network, name. Its id says that you mean this one."""
-    _beware_of_port(as_json=as_json)
-    with _told():
+    beware_of_port(as_json=as_json)
+    with cable_told():
         from coordinator.cable.conversation import Conversation
         from coordinator.cable.port import Port
 
@@ -226,7 +226,7 @@ def flash(
         raise Failure(
             ExitCode.WRONG_INPUT, f"{image} has {size} bytes, an image at most {MAX_IMAGE_BYTES}"
         )
-    with _told():
+    with cable_told():
         merged = read_image(held)
         _beware(as_json=as_json)
         if not supply_off:
@@ -247,7 +247,7 @@ def flash(
 
 
 @contextmanager
-def _told() -> Iterator[None]:
+def cable_told() -> Iterator[None]:
     """Trouble at the cable as a failure with its exit code."""
     try:
         yield
@@ -263,7 +263,7 @@ def _beware(*, as_json: bool) -> None:
         out().print(CABLE_CAUTION)
 
 
-def _beware_of_port(*, as_json: bool) -> None:
+def beware_of_port(*, as_json: bool) -> None:
     """Of what opening a port may do."""
     if not as_json:
         err().print(CABLE_CAUTION)

@@ -11,6 +11,7 @@ from datetime import datetime
 from typing import TYPE_CHECKING, Final, Literal, Protocol, TypeVar, cast
 from urllib.parse import quote, urlencode
 
+from coordinator.answers.bring_up import BringUp
 from coordinator.answers.control import ControlAsked
 from coordinator.answers.joint_history import JointHistory, JointWear
 from coordinator.answers.joint_homings import JointHomings
@@ -283,6 +284,38 @@ class Questions:
         from coordinator.client.values import UpdateSnapshot
 
         return self._asking.read(UpdateSnapshot, answer)
+
+    # ---- bring-up ---------------------------------------------------------------------------
+
+    async def bring_up(self, joint: str) -> BringUp:
+        """How far the bring-up of a joint is, and what a swap asks for again."""
+        return await self._bringing_up("GET", _bring_up_of(joint))
+
+    async def brought_up(
+        self,
+        joint: str,
+        step: str,
+        *,
+        answer: str | None = None,
+        commanded_deg: float | None = None,
+        measured_deg: float | None = None,
+    ) -> BringUp:
+        """Say that a step of it is done, or `controller-only`; Refused where what it asks for is
+        not so, or an earlier one is to be done first.
+        """
+        body = {
+            "answer": answer, "commanded_deg": commanded_deg, "measured_deg": measured_deg
+        }  # fmt: skip
+        path = f"{_bring_up_of(joint)}/{quote(step, safe='')}"
+        return await self._bringing_up("POST", path, body)
+
+    async def bring_up_sheet(self, joint: str) -> str:
+        """All that was found, as the text of an HTML file for people."""
+        return await self._text(f"{_bring_up_of(joint)}/sheet", "text/html")
+
+    async def _bringing_up(self, method: str, path: str, body: object = None) -> BringUp:
+        answer = await self._asking.ask("bring-up", method, path, body, has="steps")
+        return self._asking.read(BringUp, answer)
 
     # ---- links ------------------------------------------------------------------------------
 
@@ -906,6 +939,10 @@ IMAGE_BYTES_PER_S: Final = 250_000
 
 def _update_of(joint: str) -> str:
     return f"/joints/{quote(joint, safe='')}/update"
+
+
+def _bring_up_of(joint: str) -> str:
+    return f"/joints/{quote(joint, safe='')}/bring-up"
 
 
 def _planning_s(text: str) -> float:

@@ -83,6 +83,14 @@ class RefusalCode(StrEnum):
     IMAGE_RUNS = "image-runs", "The joint runs this very image already."
     SURVEYING = "surveying", "Links are being surveyed already."
     NO_SURVEY = "no-survey", "No survey of links is under way."
+    ARM_FILE_CHANGED = (
+        "arm-file-changed",
+        "The arm file is another than the one that was read: read it again.",
+    )
+    ARM_FILE_KEPT = "arm-file-kept", "That arm file is a part of the program, and stays as it is."
+    ARM_FILE_DISK = "arm-file-disk", "The arm file cannot be read or written."
+    BRING_UP_EARLIER = "bring-up-earlier", "An earlier step of the bring-up is to be done first."
+    BRING_UP_NOT_SO = "bring-up-not-so", "What the step of the bring-up asks for is not so."
     ENDING = "ending", "The coordinator is ending."
     FAILED = "failed", "The coordinator broke: see its log, then start it anew."
 

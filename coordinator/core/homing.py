@@ -96,7 +96,7 @@ def _temperature_c(link: JointLink) -> float | None:
     return None if centi_c is None else centi_c / 100
 
 
-def _figures(joint: Joint) -> str:
+def figures_in_words(joint: Joint) -> str:
     """In words what the places of home and of its edges depend on."""
     homing = joint.homing
     return (
@@ -176,7 +176,7 @@ class HomingSequence:
                 shift_deg=None if lost is None else 0.0 - lost / per_degree,
                 temperature_c=_temperature_c(link),
                 controller=link.joint.id,
-                figures=_figures(link.joint),
+                figures=figures_in_words(link.joint),
             )
             limit_deg = link.joint.home_shift_limit_deg
             link.home = after(link.home, _as_found(self.number, found), limit_deg)

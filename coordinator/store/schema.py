@@ -111,6 +111,18 @@ TEXTS: Final = Table(
     Column("sha256", Text, primary_key=True),
     Column("text", Text, nullable=False),
 )
+BRING_UP: Final = Table(
+    "bring_up",
+    METADATA,
+    Column("id", Integer, primary_key=True),
+    Column("joint", Text, nullable=False, index=True),
+    Column("step", Text, nullable=False),
+    Column("utc", Text, nullable=False),
+    Column("who", Text, nullable=False),
+    Column("basis", Text, nullable=False),  # JSON: with what it was done
+    Column("figures", Text, nullable=False),  # JSON
+    Column("picture", Text),  # SVG
+)
 SETTINGS: Final = Table(
     "settings",
     METADATA,

@@ -15,7 +15,9 @@ from coordinator.api.responses.arm import (
     WARNING,
     Warnings,
 )
+from coordinator.api.responses.arm_file import FILE_NOW, FILE_WRITTEN, TEXT_LOOKED_AT
 from coordinator.api.responses.base import example_of, plain
+from coordinator.api.responses.bring_up import BRING_UP
 from coordinator.api.responses.homing import HOMING, NewestOfJoint
 from coordinator.api.responses.joint_history import HISTORY, WEAR
 from coordinator.api.responses.joint_homings import HOMINGS
@@ -101,8 +103,20 @@ RESPONSES: Final[dict[str, DescribedResponse]] = {
         'name = "bench arm"\n',
         media_type="text/plain",
     ),
+    "GET /arm/file/now": _told("The arm file as it is on the disk now.", FILE_NOW),
+    "POST /arm/file/check": _told("Its mistakes, and what it would change.", TEXT_LOOKED_AT),
+    "PUT /arm/file": _told("The arm file as it was written.", FILE_WRITTEN),
     "GET /joints/{name}/homing": _response(
         "What its newest homing that found something has found.", NewestOfJoint
+    ),
+    "GET /joints/{name}/bring-up": _told("How far its bring-up is.", BRING_UP),
+    "POST /joints/{name}/bring-up/{step}": _told("The same, with that step done.", BRING_UP),
+    "GET /joints/{name}/bring-up/sheet": DescribedResponse(
+        "All that was found, in one file for people, to be saved and printed.",
+        None,
+        '<!DOCTYPE html>\n<html lang="en"><head><title>Bring-up of elbow</title></head></html>\n',
+        media_type="text/html",
+        headers={"Content-Disposition": "The file's name."},
     ),
     "POST /joints/{name}/update": DescribedResponse(
         "The update has begun: the image is being offered to the joint.",

@@ -102,7 +102,7 @@ def usual_share(arm: Arm, tolerance_deg: float | None) -> float:
     # Straying grows with the acceleration and the square of the width, and the width with it.
     whole = _planned(arm)
     strays = max(whole) * _width_s(arm, whole) ** 2 / 48.0 * math.sqrt(2.0)
-    return min(1.0, max(LEAST_SHARE, (tolerance_deg / (WIDEST * strays)) ** (1.0 / 3.0)))
+    return min(1.0, max(LEAST_SHARE, math.cbrt(tolerance_deg / (WIDEST * strays))))
 
 
 def ease_for(arm: Arm, tolerance_deg: float | None, share: float) -> Ease:

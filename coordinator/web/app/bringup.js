@@ -2,8 +2,10 @@
 
 import { html } from "htm/preact";
 import { useState } from "preact/hooks";
+import { ArmFile } from "./armfile.js";
 import { NONE } from "./figures.js";
 import { isFresh } from "./state.js";
+import { Steps } from "./steps.js";
 import { Update } from "./update.js";
 
 // What each step says before its command; capitals are to be replaced.
@@ -15,6 +17,7 @@ const STEPS = [
   ["Its id, to be written into its joint of arm.toml:", "unisono joint show PORT"],
   ["Keys, network and name, until it has proved on the network that it is the arm's:",
     "unisono joint set-up PORT --arm arm.toml --data DIR --interface ADDR"],
+  ["Or begin the arm file with all joints that are there:", "unisono arm new arm.toml --interface ADDR"],
   ["Then start the coordinator anew with that arm file. For an update, sign what was built for its board:",
     "unisono joint sign IMAGE --board BOARD --firmware VERSION --data DIR"],
 ];
@@ -31,7 +34,9 @@ export function BringUp({ model, nowUs, gone, act }) {
         supply is open. Stop and Hold are software, no safety-rated emergency stop.</p>
     </section>
     <${Joints} arm=${arm} nowUs=${nowUs} />
+    <${Steps} arm=${arm} gone=${gone} act=${act} />
     <${Update} arm=${arm} nowUs=${nowUs} gone=${gone} act=${act} />
+    <${ArmFile} arm=${arm} gone=${gone} act=${act} />
     <${Bare} />`;
 }
 

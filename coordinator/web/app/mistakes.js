@@ -4,7 +4,7 @@ import { html } from "htm/preact";
 import { sentence } from "./api.js";
 
 /** Where something stands in a program, and what. */
-export const about = (one) => `Line ${one.line}, column ${one.column}: ${sentence(one.message)}`;
+export const about = (one) => `Line ${one.line}${one.column ? `, column ${one.column}` : ""}: ${sentence(one.message)}`;
 
 /** Items of a list; pressed, they have their line selected. */
 export const Mistakes = ({ mistakes, select }) => mistakes.map((one, k) => html`

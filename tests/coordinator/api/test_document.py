@@ -104,7 +104,8 @@ def test_every_member_is_required_but_one_and_has_an_example(document: dict[str,
         "JointHistory", "Readings", "JointWear", "HopWear", "JointHomings", "HomePlace",
         "HomeFigure", "SurveySnapshot", "JointSurvey", "LinkFigures", "LinkFinding",
         "ClockFigures", "Stability",
-        "PowerSave",
+        "PowerSave", "ArmFileNow", "ArmTextLookedAt", "ArmTextMistake", "ChangedRow",
+        "BringUp", "BringUpStep",
     }  # fmt: skip
     bare = {
         f"{name}.{member}"
@@ -177,6 +178,7 @@ def test_what_begins_something_says_where_and_what_is_no_json_says_so(
     }
     assert other == {
         "GET /arm/file": "text/plain",
+        "GET /joints/{name}/bring-up/sheet": "text/html",
         "GET /joints/{name}/history": "text/csv",
         "GET /runs/{number}/program": "text/plain",
         "GET /runs/{number}/record": "text/html",
@@ -196,7 +198,10 @@ def test_only_what_takes_input_can_find_it_wrong(operations: list[Operation]) ->
 SIMPLE = [
     ("GET", "/healthz", None),
     ("GET", "/arm", None),
+    ("GET", "/arm/file/now", None),
+    ("POST", "/arm/file/check", {"text": "name = 1\n"}),
     ("GET", "/joints/elbow/homing", None),
+    ("GET", "/joints/elbow/bring-up", None),
     ("GET", "/joints/elbow/history", None),
     ("GET", "/joints/elbow/wear", None),
     ("GET", "/joints/elbow/homings", None),

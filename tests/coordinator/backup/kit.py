@@ -23,6 +23,7 @@ from coordinator.store import (
     Store,
     accepted_homes,
     acknowledgements,
+    bring_up,
     events,
     homings,
     joint_history,
@@ -86,6 +87,7 @@ async def _fill(folder: Path) -> None:
         homings.save(connection, found, "2026-05-01T09:00:00Z")
         accepted_homes.add(connection, "elbow", 1, "a test")
         acknowledgements.add(connection, "fan-stopped", "a test")
+        bring_up.add(connection, "elbow", "placed", "a test", {"place": "3"}, {"angle": 1.5}, "ä")
         shelves.put(connection, "elbow", "link-lossy", "a test", 600)
         unseen_alarms.put(
             connection, KeptAlarm("elbow", "supply-low", "it had 19 V", 1_779_998_400)

@@ -210,8 +210,13 @@ def test_database_that_is_damaged_is_told_and_not_kept_as_if_it_were_sound(
 ) -> None:
     shutil.copytree(data, tmp_path / "data")
     path = tmp_path / "data" / "unisono.db"
+    with closing(sqlite3.connect(path)) as database:
+        (size,) = database.execute("PRAGMA page_size").fetchone()
+        wanted = "SELECT rootpage FROM sqlite_schema WHERE name = 'texts'"
+        (page,) = database.execute(wanted).fetchone()
     content = bytearray(path.read_bytes())
-    content[-8_000:] = bytes(8_000)
+    # Not one that is read as the database is opened: that is told as such.
+    content[(page - 1) * size : page * size] = bytes(size)
     path.write_bytes(content)
     with pytest.raises(BackupError, match=r"no backup is made: .*unisono\.db.* is damaged"):
         back_up(tmp_path / "data", arm_file, tmp_path / "a", None, NOW)

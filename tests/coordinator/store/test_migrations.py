@@ -17,7 +17,20 @@ from coordinator.store import Store, StoreError, events, homings, joint_history,
 from coordinator.store.opening import engine_of, make_file, migrate
 from coordinator.store.schema import METADATA
 
-REVISIONS = ["0001", "0002", "0003", "0004", "0005", "0006", "0007", "0008", "0009", "0010", "0011"]
+REVISIONS = [
+    "0001",
+    "0002",
+    "0003",
+    "0004",
+    "0005",
+    "0006",
+    "0007",
+    "0008",
+    "0009",
+    "0010",
+    "0011",
+    "0012",
+]
 REPORT = '{"run": 4, "name": "a.nc", "outcome": "finished", "message": "", "run_more": 1.5}'
 
 

@@ -1,0 +1,137 @@
+"""The bring-up of a joint: what is to be done, one step done, its sheet. Nothing moves by it."""
+
+import asyncio
+from collections.abc import Sequence
+from importlib.metadata import version
+from typing import Annotated, Final
+
+from fastapi import APIRouter, Path, Request, Response
+
+from coordinator.answers.bring_up import BringUp
+from coordinator.api.bodies import BringUpBody
+from coordinator.api.control_routes import asking
+from coordinator.api.joints import JointPath, require_joint
+from coordinator.api.json_response import json_response
+from coordinator.api.problems import NotFound
+from coordinator.bringup.basis import basis_of
+from coordinator.bringup.figures import Facts, NotSo, Said, found_by
+from coordinator.bringup.progress import SAME_BODY, Done, before_of, body_of
+from coordinator.bringup.progress import bring_up as progress
+from coordinator.bringup.sheet import bring_up_sheet
+from coordinator.bringup.steps import BY_CODE, STEPS, Aspect, Step
+from coordinator.codes.level import Level
+from coordinator.codes.refusal import RefusalCode
+from coordinator.codes.survey_word import SurveyPhase
+from coordinator.core.events import Refused
+from coordinator.core.snapshot.joint import JointSnapshot
+from coordinator.service import Service
+from coordinator.store.utc import utc_now
+
+StepPath = Annotated[str, Path(min_length=1, max_length=32, examples=["identified"])]
+_SHEET: Final = {
+    "Content-Security-Policy": "default-src 'none'; style-src 'unsafe-inline'; sandbox",
+    "X-Content-Type-Options": "nosniff",
+}
+"""Whoever opens it where it is served gets a page that may do nothing here."""
+
+
+def bring_up(service: Service) -> APIRouter:
+    """Routes that ask for no control."""
+    router, one_at_a_time = APIRouter(), asyncio.Lock()
+    joints = service.arm.joints
+    numbers = {joint.name: index + 1 for index, joint in enumerate(joints)}
+
+    def heard(name: str) -> JointSnapshot:
+        return next(one for one in service.snapshot().joints if one.name == name)
+
+    def told(name: str, done: Sequence[Done]) -> BringUp:
+        joint = service.require_joint(name)
+        return progress(joint, numbers[name], heard(name).firmware, done)
+
+    async def facts(name: str) -> Facts:
+        joint = service.require_joint(name)
+        survey = await service.newest_survey()
+        results = survey.results if survey.phase is SurveyPhase.DONE else ()
+        return Facts(
+            joint,
+            numbers[name],
+            len(joints),
+            heard(name),
+            await service.homings.newest_of(name),
+            await service.homings.of_joint(joint),
+            next((one for one in results if one.joint == name), None),
+        )
+
+    async def keep(name: str, one: Done) -> Response:
+        await service.bring_up.keep(name, (one,))
+        return json_response(told(name, await service.bring_up.done(name)))
+
+    def now(name: str, done: Sequence[Done]) -> dict[str, str]:
+        joint = service.require_joint(name)
+        return basis_of(joint, numbers[name], heard(name).firmware, body_of(joint.id, done))
+
+    async def same_body(name: str, who: str) -> Response:
+        done = await service.bring_up.done(name)
+        before = before_of(service.require_joint(name).id, done)
+        if before is None:
+            raise Refused(
+                RefusalCode.BRING_UP_NOT_SO,
+                f"{name} has no other controller than the one with which it was brought up, or "
+                "something was done with this one already",
+            )
+        body = before.basis.get(Aspect.BODY, "")
+        basis = now(name, done) | {Aspect.BODY.value: body}
+        return await keep(name, Done(SAME_BODY, utc_now(), who, basis, {}))
+
+    async def one_done(name: str, step: Step, said: Said, who: str) -> Response:
+        done = await service.bring_up.done(name)
+        _require_earlier(told(name, done), step)
+        try:
+            found = found_by(step, said, await facts(name))
+        except NotSo as error:
+            raise Refused(RefusalCode.BRING_UP_NOT_SO, str(error)) from error
+        kept = Done(step.code, utc_now(), who, now(name, done), found.figures, found.picture)
+        response = await keep(name, kept)
+        service.tell(Level.INFO, "brought-up", f"{name}: {step.title.lower()}, said {who}")
+        return response
+
+    @router.get("/joints/{name}/bring-up")
+    async def show(name: JointPath) -> Response:
+        require_joint(service, name)
+        return json_response(told(name, await service.bring_up.done(name)))
+
+    @router.get("/joints/{name}/bring-up/sheet", response_class=Response)
+    async def sheet(name: JointPath) -> Response:
+        require_joint(service, name)
+        done = await service.bring_up.done(name)
+        page = bring_up_sheet(
+            service.arm.name, told(name, done), done, utc_now(), version("unisono")
+        )
+        headers = _SHEET | {"Content-Disposition": f'inline; filename="bring-up-{name}.html"'}
+        return Response(page, media_type="text/html; charset=utf-8", headers=headers)
+
+    @router.post("/joints/{name}/bring-up/{step}")
+    async def do(name: JointPath, step: StepPath, body: BringUpBody, request: Request) -> Response:
+        require_joint(service, name)
+        who = asking(request).name
+        service.require_not_ending()
+        async with one_at_a_time:  # what is earlier must stay so
+            if step == SAME_BODY:
+                return await same_body(name, who)
+            if step not in BY_CODE:
+                known = ", ".join([*BY_CODE, SAME_BODY])
+                raise NotFound(f"a bring-up has no step {step!r}; it has {known}")
+            said = Said(body.answer, body.commanded_deg, body.measured_deg)
+            return await one_done(name, BY_CODE[step], said, who)
+
+    return router
+
+
+def _require_earlier(told: BringUp, step: Step) -> None:
+    """Raise Refused while an earlier step is to be done: each trusts in those before it."""
+    order = [one.code for one in STEPS]
+    if told.next is not None and order.index(told.next) < order.index(step.code):
+        raise Refused(
+            RefusalCode.BRING_UP_EARLIER,
+            f"{told.joint}: {BY_CODE[told.next].title.lower()} comes first ({told.next})",
+        )

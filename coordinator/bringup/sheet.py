@@ -1,0 +1,108 @@
+"""The sheet of a bring-up: one HTML file for people, to be printed and kept with the joint."""
+
+import base64
+import hashlib
+from collections.abc import Mapping, Sequence
+from typing import Final
+
+from coordinator.answers.bring_up import BringUp, BringUpStep, Figure, StepState
+from coordinator.bringup.progress import Done
+from coordinator.run_record.markup import (
+    Html,
+    bullets,
+    element,
+    facts,
+    paragraph,
+    section,
+    table,
+    text,
+)
+from coordinator.run_record.style import STYLE
+
+_POLICY: Final = "default-src 'none'; style-src 'sha256-{}'"
+_STATES: Final = {
+    StepState.DONE: "done",
+    StepState.NEXT: "TO BE DONE NOW",
+    StepState.WAITS: "to be done",
+}
+
+
+def bring_up_sheet(
+    arm: str, told: BringUp, done: Sequence[Done], made_utc: str, made_by: str
+) -> str:
+    """The file's text: no script, and nothing that it loads. `done` oldest first."""
+    newest = {one.step: one for one in done}
+    title = f"Bring-up of {told.joint}, number {told.place} of {arm}"
+    body = [
+        element("h1", text(title)),
+        paragraph(_outcome(told), kind="outcome"),
+        section(
+            "Joint",
+            facts(
+                [
+                    ("Controller", told.controller),
+                    ("Firmware", told.firmware),
+                    ("Sheet written (UTC)", made_utc),
+                ]
+            ),
+        ),
+        section(
+            "Steps",
+            table(
+                "Steps",
+                ("step", "state", "done (UTC)", "by"),
+                [(one.title, _STATES[one.state], one.done_utc, one.who) for one in told.steps],
+            ),
+        ),
+        *(_step(one, newest[one.step]) for one in told.steps if one.step in newest),
+        _foot(made_by),
+    ]
+    style = base64.b64encode(hashlib.sha256(STYLE.encode()).digest()).decode()
+    return (
+        '<!DOCTYPE html>\n<html lang="en" xmlns="http://www.w3.org/1999/xhtml"><head>'
+        '<meta charset="utf-8"/>'
+        f'<meta http-equiv="Content-Security-Policy" content="{_POLICY.format(style)}"/>'
+        '<meta name="viewport" content="width=device-width"/>'
+        f"<title>{text(title)}</title><style>{STYLE}</style></head>"
+        f"<body><main>{''.join(body)}</main></body></html>\n"
+    )
+
+
+def _outcome(told: BringUp) -> str:
+    if told.complete:
+        return "Every step is done."
+    left = [one.title for one in told.steps if one.state is not StepState.DONE]
+    return (
+        f"NOT COMPLETE: {len(left)} of {len(told.steps)} steps are to be done: {', '.join(left)}."
+    )
+
+
+def _step(step: BringUpStep, done: Done) -> Html:
+    """One that was done, with all that was found, also where it counts no more."""
+    inside = [facts([("Done (UTC)", step.done_utc), ("By", step.who), *_shown(step.figures)])]
+    if step.because:
+        inside.insert(0, bullets(f"COUNTS NO MORE: {one}" for one in step.because))
+    if done.picture is not None:
+        # It was drawn by this program's own pictures, which escape every text in them.
+        inside.append(Html(done.picture))
+    return section(step.title, *inside, element("h3", text("Done with")), facts(step.basis.items()))
+
+
+def _shown(figures: Mapping[str, Figure]) -> list[tuple[str, object]]:
+    return [(name, _figure(value)) for name, value in figures.items()]
+
+
+def _figure(value: Figure) -> object:
+    return f"{value:.6g}" if isinstance(value, float) else value
+
+
+def _foot(made_by: str) -> Html:
+    return element(
+        "footer",
+        paragraph(
+            f"Written by Unisono {made_by} from the coordinator's database. A step says what was "
+            "so when it was done, and what somebody said; nobody checks that. This file bears no "
+            "signature: whoever has it can change it. Nothing here is a statement of safety; a "
+            "software stop is no safety-rated emergency stop."
+        ),
+    )

@@ -1,0 +1,142 @@
+"""The bring-up by the API: kept over a restart behind every step, refused out of order, and its
+sheet.
+"""
+
+from collections.abc import AsyncIterator, Sequence
+from contextlib import asynccontextmanager
+from pathlib import Path
+from typing import Any
+
+import httpx2
+import pytest
+
+from coordinator.api import create_app
+from coordinator.bringup.progress import Done
+from coordinator.bringup.steps import STEPS
+from coordinator.config.arm import Arm, load_arm, parse_arm
+from coordinator.config.data_folder import make_key
+from coordinator.config.settings import DEMO_ARM
+from coordinator.service import Service
+from tests.coordinator.api.conftest import BASE
+from tests.coordinator.bringup.kit import ELBOW, brought_up
+
+ALL = brought_up()
+CODES = [step.code for step in STEPS]
+PATH = "/joints/elbow/bring-up"
+TYPE = "urn:unisono:problem:"
+TEXT = DEMO_ARM.read_text(encoding="utf-8")
+
+
+@asynccontextmanager
+async def coordinator_of(folder: Path, arm: Arm | None = None) -> AsyncIterator[Any]:
+    """A coordinator that has begun in this folder: its service and its API."""
+    service = Service(arm or load_arm(DEMO_ARM), folder, "127.0.0.1")
+    transport = httpx2.ASGITransport(create_app(service))
+    headers = {"Unisono-Client": "the-owners-page", "Unisono-Client-Name": "the owner"}
+    async with httpx2.AsyncClient(transport=transport, base_url=BASE, headers=headers) as http:
+        yield service, http
+    await service.close()
+
+
+async def keep(folder: Path, done: Sequence[Done]) -> None:
+    async with coordinator_of(folder) as (service, _):
+        await service.bring_up.keep("elbow", done)
+
+
+@pytest.fixture(name="folder")
+def folder_of(tmp_path: Path) -> Path:
+    make_key(tmp_path)
+    return tmp_path
+
+
+async def test_broken_off_behind_every_step_it_goes_on_after_a_restart(folder: Path) -> None:
+    for k, one in enumerate(ALL):
+        async with coordinator_of(folder) as (service, http):
+            told = (await http.get(PATH)).json()
+            assert told["next"] == CODES[k]
+            assert [step["state"] for step in told["steps"]].count("done") == k
+            await service.bring_up.keep("elbow", (one,))
+    async with coordinator_of(folder) as (_, http):
+        told = (await http.get(PATH)).json()
+        assert (told["complete"], told["next"]) == (True, None)
+        assert (await http.get("/joints/wrist/bring-up")).json()["next"] == "identified"
+
+
+async def test_a_step_that_is_done_is_kept_with_who_said_it_and_one_too_early_is_refused(
+    folder: Path,
+) -> None:
+    await keep(folder, ALL[:1])
+    async with coordinator_of(folder) as (_, http):
+        early = await http.post(f"{PATH}/travel", json={"commanded_deg": 90.0, "measured_deg": 90})
+        assert (early.status_code, early.json()["type"]) == (409, TYPE + "bring-up-earlier")
+        assert "given its place comes first (placed)" in early.json()["detail"]
+        no = await http.post(f"{PATH}/placed", json={"answer": "it is elsewhere"})
+        assert (no.status_code, no.json()["type"]) == (409, TYPE + "bring-up-not-so")
+        done = await http.post(f"{PATH}/placed", json={"answer": "it is there"})
+        assert done.status_code == 200
+        placed = done.json()["steps"][1]
+        assert (placed["state"], placed["who"]) == ("done", "the owner")
+        assert placed["figures"] == {"answer": "it is there", "place": "3 of 6", "letter": "C"}
+        assert done.json()["next"] == "configured"
+
+
+async def test_a_joint_that_is_not_heard_is_not_identified(folder: Path) -> None:
+    async with coordinator_of(folder) as (_, http):
+        answer = await http.post(f"{PATH}/identified", json={"answer": "light"})
+        assert (answer.status_code, answer.json()["type"]) == (409, TYPE + "bring-up-not-so")
+        assert "elbow is not linked" in answer.json()["detail"]
+        assert (await http.get(PATH)).json()["next"] == "identified"
+
+
+async def test_a_swap_that_happened_while_the_coordinator_was_off_is_noticed(folder: Path) -> None:
+    await keep(folder, ALL)
+    new = parse_arm(TEXT.replace(ELBOW.id, "3c71bf4aff03"), DEMO_ARM)
+    async with coordinator_of(folder, new) as (_, http):
+        told = (await http.get(PATH)).json()
+        assert (told["next"], told["other_controller"]) == ("identified", ELBOW.id)
+        said = await http.post(f"{PATH}/controller-only", json={})
+        assert said.status_code == 200
+        left = [one["step"] for one in said.json()["steps"] if one["state"] != "done"]
+        assert left == [code for code in CODES if code not in ("travel", "range")]
+        again = await http.post(f"{PATH}/controller-only", json={})
+        assert (again.status_code, again.json()["type"]) == (409, TYPE + "bring-up-not-so")
+
+
+async def test_another_gear_ratio_in_its_place_asks_for_what_depends_on_it(folder: Path) -> None:
+    await keep(folder, ALL)
+    begin = TEXT.index('name = "elbow"')
+    other = TEXT[:begin] + TEXT[begin:].replace("gear_ratio = 20.0", "gear_ratio = 15.0", 1)
+    async with coordinator_of(folder, parse_arm(other, DEMO_ARM)) as (_, http):
+        told = (await http.get(PATH)).json()
+        left = [one["step"] for one in told["steps"] if one["state"] != "done"]
+        assert left == ["configured", "direction", "home", "travel", "range", "repeatability"]
+
+
+async def test_its_sheet_is_a_page_of_its_own(folder: Path) -> None:
+    await keep(folder, ALL)
+    async with coordinator_of(folder) as (_, http):
+        answer = await http.get(f"{PATH}/sheet")
+        assert answer.headers["content-type"] == "text/html; charset=utf-8"
+        assert answer.headers["content-security-policy"].endswith("sandbox")
+        assert "Every step is done." in answer.text
+        assert answer.text.count("<svg") == 3
+
+
+async def test_unknown_joints_and_steps_are_named(folder: Path) -> None:
+    async with coordinator_of(folder) as (_, http):
+        for answer in (
+            await http.get("/joints/knee/bring-up"),
+            await http.post(f"{PATH}/painted", json={}),
+        ):
+            assert (answer.status_code, answer.json()["type"]) == (404, TYPE + "not-found")
+        assert "it has identified, placed" in answer.json()["detail"]
+
+
+async def test_a_row_that_is_damaged_lets_its_step_be_asked_again(folder: Path) -> None:
+    from sqlalchemy import text
+
+    await keep(folder, ALL)
+    async with coordinator_of(folder) as (service, http):
+        damage = text("update bring_up set basis = '[' where step = 'travel'")
+        await service.bring_up._store.confirmed(lambda connection: connection.execute(damage))
+        assert (await http.get(PATH)).json()["next"] == "travel"

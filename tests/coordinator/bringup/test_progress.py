@@ -1,0 +1,143 @@
+"""A bring-up goes on wherever it was broken off, and a swap asks for what depends on it alone."""
+
+from dataclasses import replace
+
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+
+from coordinator.answers.bring_up import StepState
+from coordinator.bringup.progress import Done, bring_up
+from coordinator.bringup.steps import STEPS, Aspect, Step
+from tests.coordinator.bringup.kit import (
+    ELBOW,
+    FIRMWARE,
+    asked_again,
+    brought_up,
+    do,
+    now,
+    said_same_body,
+)
+
+CODES = [step.code for step in STEPS]
+ALL = brought_up()
+NEW = replace(ELBOW, id="3c71bf4aff03")
+
+
+@pytest.mark.parametrize("broken_off", range(len(STEPS) + 1))
+def test_broken_off_behind_any_step_it_goes_on_with_the_next_one(broken_off: int) -> None:
+    told = now(ALL[:broken_off])
+    assert [one.state for one in told.steps] == [
+        "done" if k < broken_off else "next" if k == broken_off else "waits"
+        for k in range(len(STEPS))
+    ]
+    assert told.next == (CODES[broken_off] if broken_off < len(CODES) else None)
+    done = ALL[:broken_off]
+    for step in STEPS[broken_off:]:
+        done = do(step, done)
+    assert now(done).complete
+
+
+@pytest.mark.parametrize(
+    ("changed", "again"),
+    [
+        # A joint of another gear ratio, whose controller is known: its figures in the arm file.
+        (
+            {"gear_ratio": 15.0},
+            ["configured", "direction", "home", "travel", "range", "repeatability"],
+        ),
+        ({"range_deg": (-90.0, 90.0)}, ["configured", "range"]),
+        ({"home_deg": -120.0}, ["configured", "home", "range", "repeatability"]),
+        ({"temperature_limit_c": 54.0}, ["configured", "sensors"]),
+        ({"hold_current_a": 0.8}, ["configured", "direction", "home", "repeatability"]),
+        ({"velocity_deg_s": 50.0}, ["configured"]),
+        ({"hop_resistance_ohm": 0.06, "holds_load": False}, []),
+    ],
+)
+def test_a_figure_that_is_changed_asks_for_what_depends_on_it(
+    changed: dict[str, object], again: list[str]
+) -> None:
+    told = now(ALL, replace(ELBOW, **changed))  # type: ignore[arg-type]
+    assert asked_again(told) == again
+    assert told.next == (again[0] if again else None)
+
+
+def test_why_it_counts_no_more_is_told() -> None:
+    told = now(ALL, replace(ELBOW, gear_ratio=15.0))
+    travel = next(one for one in told.steps if one.step == "travel")
+    like = "200 full steps, 16 microsteps, gear ratio {}, direction 1"
+    assert travel.because == (f"gear was {like.format(20)}, is {like.format(15)}",)
+    assert travel.figures["measured_deg"] == 91.0  # its history stays
+
+
+def test_another_whole_joint_is_brought_up_anew_in_the_place_of_the_old_one() -> None:
+    told = now(ALL, NEW)
+    assert asked_again(told) == CODES
+    assert told.other_controller == ELBOW.id
+    assert all(one.done_utc for one in told.steps)
+
+
+def test_where_the_controller_alone_was_changed_what_the_body_says_counts_on() -> None:
+    done = said_same_body(ALL, NEW)
+    told = now(done, NEW)
+    assert set(CODES) - set(asked_again(told)) == {"travel", "range"}
+    assert told.other_controller is None
+    for step in STEPS:
+        if step.code in asked_again(told):
+            done = do(step, done, NEW)
+    assert now(done, NEW).complete
+    # Once more another one: whose body it has is not said of it.
+    assert asked_again(now(done, replace(NEW, id="3c71bf4aff04"))) == CODES
+
+
+def test_new_firmware_asks_for_what_it_does_itself() -> None:
+    told = bring_up(ELBOW, 3, "1.6.0", ALL)
+    assert asked_again(told) == [
+        "configured", "sensors", "direction", "home", "link", "repeatability",
+    ]  # fmt: skip
+
+
+def test_a_joint_that_is_not_heard_loses_nothing() -> None:
+    told = bring_up(ELBOW, 3, None, ALL)
+    assert told.complete
+    assert told.firmware is None
+
+
+def test_two_controllers_that_changed_places_are_both_brought_up_anew() -> None:
+    """Their ids are exchanged in the arm file: elbow has wrist's, and nothing else changed."""
+    wrist = replace(ELBOW, name="wrist", id="3c71bf4a0005")
+    of_wrist = brought_up(wrist, 5)
+    assert asked_again(now(ALL, replace(ELBOW, id=wrist.id))) == CODES
+    assert asked_again(now(of_wrist, replace(wrist, id=ELBOW.id), 5)) == CODES
+
+
+def test_two_joints_that_changed_places_in_the_chain_are_asked_for_what_depends_on_that() -> None:
+    assert asked_again(now(ALL, number=5)) == ["placed", "range", "link"]
+
+
+def test_a_swap_in_the_middle_of_a_bring_up_begins_it_anew_and_it_can_be_broken_off_again() -> None:
+    done = ALL[:5]
+    for step in STEPS[:2]:
+        done = do(step, done, NEW)
+    told = now(done, NEW)
+    assert (told.next, asked_again(told)) == ("configured", CODES[2:])
+
+
+@given(
+    st.lists(st.sampled_from(STEPS), max_size=30),
+    st.lists(st.sampled_from([20.0, 15.0]), min_size=30, max_size=30),
+)
+def test_whatever_is_done_in_whatever_order_a_step_is_done_only_by_what_holds_now(
+    steps: list[Step], ratios: list[float]
+) -> None:
+    done: list[Done] = []
+    for step, ratio in zip(steps, ratios, strict=False):
+        done = do(step, done, replace(ELBOW, gear_ratio=ratio))
+    told = bring_up(ELBOW, 3, FIRMWARE, done)
+    assert told.complete == (told.next is None)
+    assert [one.state for one in told.steps].count(StepState.NEXT) == (0 if told.complete else 1)
+    for step, one in zip(STEPS, told.steps, strict=True):
+        gear = one.basis.get(Aspect.GEAR, "")
+        counts = one.state == "done"
+        depends = Aspect.GEAR in step.depends
+        assert counts == (bool(one.done_utc) and ("ratio 20," in gear or not depends))
