@@ -91,7 +91,9 @@ async def programs_served(
         boards = None
         if update_key is not None:
             _require_program(_loader(program), "loader of joints in C")
-            boards = Path(stack.enter_context(tempfile.TemporaryDirectory(prefix="unisono-joints-")))
+            boards = Path(
+                stack.enter_context(tempfile.TemporaryDirectory(prefix="unisono-joints-"))
+            )
             common += ["--update-key", update_key.hex()]
         processes = []
         for settings in joints:
@@ -160,9 +162,7 @@ async def _ready(settings: JointSettings, process: asyncio.subprocess.Process) -
     if not line:
         raise await JointProgram(settings, process, 0, 0, "").ended()
     told = json.loads(line)
-    return JointProgram(
-        settings, process, told["stream_port"], told["udp_port"], told["instance"]
-    )
+    return JointProgram(settings, process, told["stream_port"], told["udp_port"], told["instance"])
 
 
 def _ask_to_end(process: asyncio.subprocess.Process) -> None:
