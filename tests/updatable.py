@@ -2,7 +2,7 @@
 
 import contextlib
 from collections.abc import AsyncIterator, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Literal
 
@@ -39,8 +39,8 @@ class Updatable:
     board: str
     old: str
     new: str
-    data: bytes
-    vain: bytes
+    data: bytes = field(repr=False)
+    vain: bytes = field(repr=False)
     """Firmware that answers nobody; in Python none is run, so a test has to make it deaf."""
 
     @classmethod

@@ -37,7 +37,7 @@ async def bench(folder: Path, kind: Updatable) -> AsyncIterator[Service]:
         kind.served(joint_settings(arm, 1), folder),
         running(arm, folder, HOST) as service,
     ):
-        await until(lambda: all(one.link == "up" and one.state for one in arm_of(service).joints))
+        await until_linked(service)
         yield service
 
 
@@ -73,6 +73,10 @@ async def until(look: Callable[[], bool]) -> None:
     async with asyncio.timeout(PATIENCE_S):
         while not look():
             await asyncio.sleep(0.005)
+
+
+async def until_linked(service: Service) -> None:
+    await until(lambda: all(one.link == "up" and one.state for one in arm_of(service).joints))
 
 
 async def over(service: Service) -> UpdateSnapshot:
@@ -134,12 +138,11 @@ async def test_firmware_that_answers_no_drive_gives_way_to_the_old_one(
         assert found.phase is P.WENT_BACK
         told = f"{FIRST} went back to {updatable.old}: the new firmware did not answer"
         assert found.message == told
-        assert (arm_of(service).joints[0].firmware, arm_of(service).joints[0].image) == (
-            updatable.old,
-            None,
-        )
+        joint = arm_of(service).joints[0]
+        assert (joint.firmware, joint.image) == (updatable.old, None)
         # And it takes another one.
         monkeypatch.setattr(JointUnit, "datagram", answer)
+        await until_linked(service)
         service.command(update_with(updatable.file()))
         assert (await over(service)).phase is P.DONE
 
@@ -152,6 +155,7 @@ async def test_a_second_update_takes_the_place_of_the_first(
         for data in (updatable.data, updatable.data + b"#", updatable.data + b"##"):
             service.command(update_with(updatable.file(data)))
             assert (await over(service)).phase is P.DONE
+            await until_linked(service)
             assert arm_of(service).joints[0].image == updatable.header(data).sha256.hex()
         with pytest.raises(Refused, match="runs this very image already"):
             service.command(update_with(updatable.file(data)))
