@@ -243,8 +243,8 @@ def test_whatever_an_arm_file_says_of_a_joint_the_program_takes(
 
     file = tmp_path / "arm.toml"
     file.write_text(arm_text(6))
-    for settings in joint_settings(load_arm(file), 1):
-        told = programs.arguments(settings)
+    for one in joint_settings(load_arm(file), 1):
+        told = programs.arguments(one)
         # The last mistake of all is told alone: the others were taken.
         refusal = refused(joint_build / "joint", *told, "--key", str(tmp_path / "none"))
         assert "No such file" in refusal
