@@ -123,11 +123,13 @@ def test_the_axis_stands_where_it_stood_before_the_restart(
         assert (float(motor), float(output), int(port)) == (455111, 455111, told["stream_port"])
         assert 25 <= float(celsius) < 26
     left.write_text(f"0 0 {celsius} {port}\n")  # as if it had been homed since
+    (board / "restart.new").write_text("0 0 2")  # of power that went as the next one was kept
     with (
         loaded(joint_build, board, key, "--start", "455111") as (_, told),
         stream(told["stream_port"]) as link,
     ):
         assert told["stream_port"] == int(port)
+        assert not (board / "restart.new").exists()
         assert link.drive().home_sensor
 
 

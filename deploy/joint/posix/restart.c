@@ -2,6 +2,7 @@
 
 #include <limits.h>
 #include <stdio.h>
+#include <unistd.h>
 
 #include "whole_file.h"
 
@@ -12,6 +13,8 @@ bool restart_read(const char *folder, struct restart *left)
 {
     char path[PATH_MAX];
     const struct whole_files files = {.folder = folder};
+    whole_file_path(&files, NEW_NAME, path); /* of a power cut */
+    (void)unlink(path);
     whole_file_path(&files, FILE_NAME, path);
     FILE *const file = fopen(path, "re");
     if (file == NULL) {
