@@ -1,13 +1,15 @@
 """Software joints in C: each a process of its own (deploy/joint/posix), with simulated hardware.
 
 They have real sockets and an announcement of their own, and no network is simulated between them
-and the coordinator. Each has the supply for itself.
+and the coordinator. Each has the supply for itself. Where there is a key that signs firmware, each
+is started by a loader, which runs what comes in its place by updates.
 """
 
 import asyncio
 import contextlib
 import json
 import os
+import tempfile
 from collections.abc import AsyncIterator, Iterator, Sequence
 from dataclasses import dataclass
 from pathlib import Path
@@ -34,6 +36,8 @@ class JointProgram:
     process: asyncio.subprocess.Process
     stream_port: int
     udp_port: int
+    instance: str
+    """Its DNS-SD name."""
 
     async def ended(self) -> ProgramError:
         """Wait until it ends, which nobody asked for; what that is called."""
@@ -45,12 +49,16 @@ def joint_program() -> Path:
     """The program, as it was built here or as the environment names it. Raises ProgramError."""
     named = os.environ.get(PROGRAM_VARIABLE, "")
     program = Path(named) if named else _BUILT
+    _require_program(program, "joint in C")
+    return program
+
+
+def _require_program(program: Path, what: str) -> None:
     if not os.access(program, os.X_OK) or program.is_dir():
         raise ProgramError(
-            f"there is no joint in C at {program}: build it with 'make -C deploy/joint joint', "
-            "which needs a C compiler and make"
+            f"there is no {what} at {program}: build it with 'make -C deploy/joint joint', "
+            "which needs a C compiler, make and libsodium"
         )
-    return program
 
 
 @contextlib.asynccontextmanager
@@ -61,11 +69,14 @@ async def programs_served(
     interface: str,
     truth: Path | None,
     service_type: str,
+    update_key: bytes | None = None,
 ) -> AsyncIterator[list[JointProgram]]:
     """Run joints in C on the interface with this IPv4 address, until left.
 
+    `update_key` is the public half of the one that signs firmware, without which they take none.
     All have announced themselves when this is entered, and say goodbye when it is left. They end
-    with this process in whatever way that ends. Raises ProgramError.
+    with this process in whatever way that ends; the firmware that came ends with it too. Raises
+    ProgramError.
     """
     if not joints:
         yield []
@@ -73,14 +84,21 @@ async def programs_served(
     program = joint_program()
     common = [
         *("--key", str(key_file), "--interface", interface),
-        *("--service", service_type.removesuffix(".local."), "--with-parent", str(os.getpid())),
+        *("--service", service_type.removesuffix(".local.")),
         *(("--truth", str(truth)) if truth is not None else ()),
     ]
     async with contextlib.AsyncExitStack() as stack:
+        boards = None
+        if update_key is not None:
+            _require_program(_loader(program), "loader of joints in C")
+            boards = Path(
+                stack.enter_context(tempfile.TemporaryDirectory(prefix="unisono-joints-"))
+            )
+            common += ["--update-key", update_key.hex()]
         processes = []
         for settings in joints:
             process = await asyncio.create_subprocess_exec(
-                program,
+                *_command(program, boards, settings),
                 *common,
                 *arguments(settings),
                 stdin=asyncio.subprocess.DEVNULL,
@@ -93,6 +111,20 @@ async def programs_served(
         yield await asyncio.gather(*ready)
         for process in processes:
             _ask_to_end(process)
+
+
+def _loader(program: Path) -> Path:
+    return program.with_name("loader")
+
+
+def _command(program: Path, boards: Path | None, settings: JointSettings) -> list[str]:
+    """How a joint is started: alone, or by a loader with a folder of its own among `boards`."""
+    parent = ["--with-parent", str(os.getpid())]
+    if boards is None:
+        return [str(program), *parent]
+    folder = boards / settings.id
+    folder.mkdir()
+    return [str(_loader(program)), "--folder", str(folder), *parent, str(program)]
 
 
 def arguments(settings: JointSettings) -> list[str]:
@@ -128,9 +160,9 @@ async def _ready(settings: JointSettings, process: asyncio.subprocess.Process) -
     assert process.stdout is not None
     line = await process.stdout.readline()
     if not line:
-        raise await JointProgram(settings, process, 0, 0).ended()
+        raise await JointProgram(settings, process, 0, 0, "").ended()
     told = json.loads(line)
-    return JointProgram(settings, process, told["stream_port"], told["udp_port"])
+    return JointProgram(settings, process, told["stream_port"], told["udp_port"], told["instance"])
 
 
 def _ask_to_end(process: asyncio.subprocess.Process) -> None:

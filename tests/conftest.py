@@ -3,12 +3,16 @@
 import os
 from collections.abc import Iterator
 from concurrent.futures import Executor
+from pathlib import Path
 
 import pytest
 from hypothesis import HealthCheck, settings
 
 import tests.own  # noqa: F401  # before anything is announced or looked for
 from coordinator.workers.processes import process_pool
+from simulator.programs import PROGRAM_VARIABLE
+from tests.joint_c.building import joint_built
+from tests.updatable import Updatable
 
 # No deadline and no complaint about slow generation: both measure the machine, and shared ones
 # are noisy. A property that hangs still meets the time limit that pytest sets.
@@ -44,3 +48,19 @@ def worker() -> Iterator[Executor]:
     """A process that plays in virtual time, compiled where that is built; no patch reaches it."""
     with process_pool(1) as pool:
         yield pool
+
+
+@pytest.fixture(scope="session")
+def joint_build(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    """The folder of the joint in C and the programs of its tests, made with sanitizers."""
+    return joint_built(tmp_path_factory)
+
+
+@pytest.fixture(params=["python", "c"])
+def updatable(request: pytest.FixtureRequest, monkeypatch: pytest.MonkeyPatch) -> Updatable:
+    """Software joints that take firmware over the air, of each kind in turn."""
+    if request.param == "python":
+        return Updatable.in_python()
+    build: Path = request.getfixturevalue("joint_build")
+    monkeypatch.setenv(PROGRAM_VARIABLE, str(build / "joint"))
+    return Updatable.in_c(build)

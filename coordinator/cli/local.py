@@ -260,7 +260,8 @@ def simulate(
     """Run software joints on real sockets until Ctrl-C.
 
     Those in Python are all in this one process, each of those in C in one of its own. With --only
-    some of them, so that one that runs in a process of its own can be killed alone.
+    some of them, so that one that runs in a process of its own can be killed alone. Where the data
+    folder has firmware.pub they take firmware over the air, and forget it when this ends.
     """
     with collecting_nothing():
         from coordinator.cli import host

@@ -83,6 +83,7 @@ async def _simulate(settings: SimulateSettings, ready: Ready) -> ExitCode:
                     interface=settings.interface,
                     truth=settings.truth,
                     service_type=settings.service_type,
+                    update_key=update_key,
                 )
             )
         except ProgramError as error:

@@ -241,7 +241,7 @@ def _fork_children() -> None:
 def _do(line: str) -> None:
     how, what, *paths = line.split("\t")
     if what == BY_TWO:
-        in_place._exchange = lambda one, other: False  # noqa: ARG005  (named as what it stands for)
+        in_place._exchange = lambda one, other: False
     kind, number = how.split()
     _strike_at(int(number)) if kind == "step" else signal.setitimer(
         signal.ITIMER_REAL, float(number)

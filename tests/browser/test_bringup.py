@@ -1,5 +1,6 @@
 """Bring up: which firmware runs where, the way from a bare board, and an update in the page."""
 
+from pathlib import Path
 from typing import Any
 
 import pytest
@@ -9,6 +10,8 @@ from protocol.image import describe, encode_header
 from tests.browser import canned
 from tests.browser.conftest import DESKTOP, PHONE, SHOTS, Feed, Open, stay_new
 from tests.browser.looks import looks_well
+from tests.e2e.harness import bench
+from tests.updatable import Updatable
 
 IMAGE = b"pricking out " * 1000
 
@@ -174,6 +177,35 @@ def test_an_update_by_keyboard_from_the_head_of_the_page_to_its_end(
         "Done: elbow: 1.5.0 confirmed; it was 0.1.0."
     )
     expect(card.get_by_role("progressbar")).to_have_count(0)
+
+
+def test_a_joint_of_either_kind_gets_new_firmware_by_the_page(
+    tmp_path: Path, open_page: Open, updatable: Updatable
+) -> None:
+    """No canned answers: real joints and their coordinator."""
+    with bench(tmp_path, 1, kind=updatable.language) as made:
+        made.ask("key", "firmware", "--data", str(made.data))
+        image = tmp_path / "joint.bin"
+        image.write_bytes(updatable.data)
+        made.ask(
+            "joint", "sign", str(image), "--data", str(made.data),
+            "--board", updatable.board, "--firmware", updatable.new,
+        )  # fmt: skip
+        made.simulate()
+        made.serve()
+        made.until_linked()
+        page = open_page(f"{made.url}/#bringup")
+        rows = page.get_by_role("region", name="Firmware of each joint").get_by_role("row")
+        expect(rows.last).to_contain_text(f"{updatable.old}not by an update{updatable.board}")
+        page.get_by_role("combobox", name="Joint").select_option("turntable")
+        page.get_by_label("Signed image").set_input_files(tmp_path / "joint.bin.signed")
+        page.get_by_role("button", name="Update turntable").click()
+        card = page.get_by_role("region", name="Update", exact=True)
+        expect(card.get_by_role("status").last).to_have_text(
+            f"Done: turntable: {updatable.new} confirmed; it was {updatable.old}.", timeout=60_000
+        )
+        digest = updatable.header().sha256.hex()
+        expect(rows.last).to_contain_text(f"{updatable.new}{digest[:8]}…{updatable.board}")
 
 
 def test_what_the_coordinator_refuses_is_said(open_page: Open, files: str, feed: Feed) -> None:

@@ -10,7 +10,6 @@ import pytest
 
 from simulator.programs import PROGRAM_VARIABLE
 from tests.e2e.harness import KINDS, Bench, Kind, bench
-from tests.joint_c.building import joint_built
 
 
 def pytest_generate_tests(metafunc: pytest.Metafunc) -> None:
@@ -31,9 +30,9 @@ def pytest_generate_tests(metafunc: pytest.Metafunc) -> None:
 
 
 @pytest.fixture(scope="session")
-def joint_program(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Path]:
+def joint_program(joint_build: Path) -> Iterator[Path]:
     """The joint in C with sanitizers, which commands that are started find."""
-    program = joint_built(tmp_path_factory) / "joint"
+    program = joint_build / "joint"
     with pytest.MonkeyPatch.context() as patch:
         patch.setenv(PROGRAM_VARIABLE, str(program))
         yield program

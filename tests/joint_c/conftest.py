@@ -1,4 +1,4 @@
-"""The joint in C, built once for this run of the tests, and its programs."""
+"""The programs of the joint in C, which is built once for this run of the tests."""
 
 from collections.abc import Iterator
 from pathlib import Path
@@ -6,16 +6,9 @@ from pathlib import Path
 import pytest
 
 from tests.joint_c.asking import Vectors
-from tests.joint_c.building import joint_built
 from tests.joint_c.step_runs import Program
 from tests.joint_c.updated import NEW, script, set_up
 from tests.joint_c.updating import Signed, signed
-
-
-@pytest.fixture(scope="session")
-def joint_build(tmp_path_factory: pytest.TempPathFactory) -> Path:
-    """The folder of the core's test programs, made with sanitizers."""
-    return joint_built(tmp_path_factory)
 
 
 @pytest.fixture(scope="session")

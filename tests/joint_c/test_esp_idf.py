@@ -182,5 +182,5 @@ def test_a_board_has_a_name_that_an_image_can_be_signed_for(chip: str) -> None:
 
 
 def test_who_opens_it_reads_first_what_was_never_run() -> None:
-    for file in (PORT / "README.md", PORT / "main" / "main.c"):
-        assert "NEVER RUN" in file.read_text()[:700]
+    for file in (PORT / "README.md", PORT / "main" / "main.c", PORT / "main" / "slots.h"):
+        assert "never run" in file.read_text()[:700].lower()

@@ -28,6 +28,7 @@ from protocol.discovery import parse_txt
 from simulator import programs
 from tests.own import SERVICE_TYPE
 from tests.quick_arm import arm_text
+from tests.simulator.joints import settings
 
 LOOPBACK = "127.0.0.1"
 PATIENCE_S = 60.0
@@ -201,6 +202,24 @@ def test_where_no_program_was_built_that_is_told_with_how(
         programs.joint_program()
 
 
+async def test_a_joint_that_is_to_take_firmware_and_has_no_loader_beside_it_is_not_started(
+    monkeypatch: pytest.MonkeyPatch, joint_build: Path, tmp_path: Path, key: Path
+) -> None:
+    alone = tmp_path / "joint"
+    alone.symlink_to(joint_build / "joint")
+    monkeypatch.setenv(programs.PROGRAM_VARIABLE, str(alone))
+    with pytest.raises(programs.ProgramError, match="there is no loader of joints in C at "):
+        async with programs.programs_served(
+            [settings()],
+            key,
+            interface=LOOPBACK,
+            truth=None,
+            service_type=SERVICE_TYPE,
+            update_key=bytes(32),
+        ):
+            pass
+
+
 def test_mixed_joints_are_in_python_and_in_c_turn_and_turn_about(
     monkeypatch: pytest.MonkeyPatch, joint_build: Path
 ) -> None:
@@ -224,8 +243,8 @@ def test_whatever_an_arm_file_says_of_a_joint_the_program_takes(
 
     file = tmp_path / "arm.toml"
     file.write_text(arm_text(6))
-    for settings in joint_settings(load_arm(file), 1):
-        told = programs.arguments(settings)
+    for one in joint_settings(load_arm(file), 1):
+        told = programs.arguments(one)
         # The last mistake of all is told alone: the others were taken.
         refusal = refused(joint_build / "joint", *told, "--key", str(tmp_path / "none"))
         assert "No such file" in refusal

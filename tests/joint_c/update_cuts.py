@@ -139,7 +139,7 @@ class Cut:
             with stream(port) as link:
                 require_told(link.welcome, image, on_trial=False)
         names = {file.name for file in self.board.bench.memory.iterdir()}
-        assert names <= {"board", "arm.key", "updates", "slot-a", "slot-b"}
+        assert names <= {"board", "arm.key", "updates", "slot-a", "slot-b", "restart"}
         return update.found
 
     def _require_possible(self, found: Found) -> None:

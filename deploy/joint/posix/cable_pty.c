@@ -8,21 +8,18 @@
 #include <stdlib.h>
 #include <string.h>
 #include <sys/ioctl.h>
-#include <sys/prctl.h>
 #include <sys/random.h>
 #include <sys/wait.h>
 #include <termios.h>
-#include <time.h>
 #include <unistd.h>
 
 #include "cable_board.h"
 #include "cable_store.h"
 #include "firmware.h"
-#include "update_store.h"
+#include "loader.h"
 
 #define POWER_LOST WHOLE_FILE_POWER_LOST
 #define CODE_WRONG_INPUT 2
-#define WATCH_S 130     /* a little longer than what runs on trial has by itself */
 
 static struct {
     const char *folder;   /* where it keeps what it is told */
@@ -60,14 +57,10 @@ static const struct {
 };
 
 static struct cable_store store;
-static struct update_store updates;
-static struct uj_image_header image;  /* of the firmware that runs, where it came by an update */
-static const char *program;           /* the joint's, of that firmware; null for none */
-static bool on_trial;                 /* since the start */
+static struct loader loader;
 static struct uj_cable cable;
 static uint32_t boot;
 static struct uj_cable_wifi network; /* since its start */
-static pid_t child;
 static volatile sig_atomic_t asked_to_end;
 
 static void on_signal(int number)
@@ -112,7 +105,7 @@ static void tell_who(void *owner, struct uj_cable_who *who)
         who->id[i] = (uint8_t)byte;
     }
     who->boot = boot;
-    const char *const firmware = program == options.joint ? FIRMWARE : image.firmware;
+    const char *const firmware = loader.program == NULL ? FIRMWARE : loader.image.firmware;
     who->firmware = (struct uj_cable_text){(const uint8_t *)firmware, strlen(firmware)};
     uj_memory_tell(owner, who);
 }
@@ -159,16 +152,10 @@ static void join_network(void)
     }
 }
 
-/* The boot's step: which firmware runs. */
-static void choose_firmware(void)
+/* The joint's program, null for none. */
+static const char *program(void)
 {
-    updates.files.cut_before = options.cut_boot == NULL ? 0 : atoi(options.cut_boot);
-    (void)update_store_boot(&updates); /* where nothing can be noted, what is confirmed runs */
-    on_trial = update_store_on_trial(&updates);
-    program = update_store_program(&updates, &image);
-    if (program == NULL) {
-        program = options.joint;
-    }
+    return loader.program == NULL ? options.joint : loader.program;
 }
 
 /* The joint's program becomes this process. */
@@ -176,7 +163,7 @@ static _Noreturn void be_joint(const char *key, const char *name)
 {
     const char *const service = getenv("UNISONO_SERVICE");
     char type[80], update_key[2 * UJ_KEY_BYTES + 1];
-    const char *words[24] = {program,       "--id",      options.id, "--name", name, "--key", key, "--interface",
+    const char *words[24] = {program(),     "--id",      options.id, "--name", name, "--key", key, "--interface",
                              options.interface, "--service", type,   "--updates", options.folder};
     size_t count = 13;
     (void)snprintf(type, sizeof type, "_%.60s._tcp", service == NULL ? "unisono-joint" : service);
@@ -195,14 +182,14 @@ static _Noreturn void be_joint(const char *key, const char *name)
         words[count++] = "--cut-update";
         words[count++] = options.cut_joint;
     }
-    (void)execv(program, (char **)(uintptr_t)words);
+    (void)execv(program(), (char **)(uintptr_t)words);
     _exit(1);
 }
 
 static void begin_joint(void)
 {
     char name[UJ_CABLE_TEXT_MAX + 1] = "joint";
-    if (network.state != UJ_WIFI_CONNECTED || program == NULL) {
+    if (network.state != UJ_WIFI_CONNECTED || program() == NULL) {
         return;
     }
     const char *const key = cable_store_key_file(&store);
@@ -213,39 +200,9 @@ static void begin_joint(void)
         memcpy(name, store.memory.told.name, store.memory.told.name_length);
         name[store.memory.told.name_length] = '\0';
     }
-    const pid_t board = getpid();
-    sigset_t both, before;
-    (void)sigemptyset(&both);
-    (void)sigaddset(&both, SIGTERM);
-    (void)sigaddset(&both, SIGINT);
-    (void)sigprocmask(SIG_BLOCK, &both, &before);
-    child = fork();
-    if (child == 0) {
-        answer_signals(SIG_DFL); /* the joint's program would not know of what was noted here */
-        (void)sigprocmask(SIG_SETMASK, &before, NULL);
-        (void)prctl(PR_SET_PDEATHSIG, SIGKILL);
-        if (getppid() != board) {
-            _exit(1); /* the power went before that: nobody would end it */
-        }
+    if (loader_fork(&loader)) {
         (void)poll(NULL, 0, options.boot_time == NULL ? 0 : 1000 * atoi(options.boot_time));
         be_joint(key, name);
-    }
-    (void)sigprocmask(SIG_SETMASK, &before, NULL);
-}
-
-static double now_s(void)
-{
-    struct timespec now = {0};
-    (void)clock_gettime(CLOCK_MONOTONIC, &now);
-    return (double)now.tv_sec + (double)now.tv_nsec * 1e-9;
-}
-
-static void end_joint(void)
-{
-    if (child > 0) {
-        (void)kill(child, on_trial ? SIGKILL : SIGTERM); /* it may be of any kind */
-        (void)waitpid(child, NULL, 0);
-        child = 0;
     }
 }
 
@@ -295,7 +252,7 @@ static void wait_until_read(int near)
 
 static _Noreturn void restart(char **words)
 {
-    end_joint();
+    loader_end(&loader);
     if (options.link != NULL) {
         (void)unlink(options.link); /* else it leads to whoever gets this terminal next */
     }
@@ -307,25 +264,16 @@ static _Noreturn void restart(char **words)
     fail("it cannot restart");
 }
 
-/* What a board's watchdog does, and what happens to all of it when the joint's program loses power. */
-static void watch_joint(double started_s, char **words)
+/* When the joint's program loses power, so does all of the board. */
+static void watch_joint(char **words)
 {
-    const double watch_s = options.watch == NULL ? WATCH_S : atof(options.watch);
     int how = 0;
-    if (child > 0 && waitpid(child, &how, WNOHANG) == child) {
-        child = 0;
-        if (WIFEXITED(how) && WEXITSTATUS(how) == POWER_LOST) {
-            _exit(POWER_LOST);
-        }
-        if ((WIFEXITED(how) && WEXITSTATUS(how) == UPDATE_RESTARTS) || (on_trial && update_store_on_trial(&updates))) {
-            restart(words);
-        }
+    const enum loader_found found = loader_look(&loader, &how);
+    if (WIFEXITED(how) && WEXITSTATUS(how) == POWER_LOST) {
+        _exit(POWER_LOST);
     }
-    if (on_trial && now_s() - started_s >= watch_s) {
-        on_trial = false;
-        if (update_store_on_trial(&updates)) {
-            restart(words);
-        }
+    if (found == LOADER_RESTARTS) {
+        restart(words);
     }
 }
 
@@ -361,10 +309,9 @@ static void serve(int near, char **words)
                                              .compare_update_key = uj_memory_compare_update_key,
                                              .set_update_key = uj_memory_set_update_key}};
     struct uj_cable_frame frame;
-    const double started_s = now_s();
     say(near, hello, sizeof hello - 1);
     while (!asked_to_end) {
-        watch_joint(started_s, words);
+        watch_joint(words);
         struct pollfd file = {.fd = near, .events = POLLIN};
         uint8_t byte;
         bool found;
@@ -416,17 +363,19 @@ int main(int count, char **words)
     int far;
     read_options(count, words);
     answer_signals(on_signal);
-    if (!cable_store_open(&store, options.folder) || !update_store_open(&updates, options.folder)) {
+    if (!cable_store_open(&store, options.folder) || !update_store_open(&loader.store, options.folder)) {
         return CODE_WRONG_INPUT;
     }
-    choose_firmware();
+    loader.watch_s = options.watch == NULL ? LOADER_WATCH_S : atof(options.watch);
+    loader.store.files.cut_before = options.cut_boot == NULL ? 0 : atoi(options.cut_boot);
+    loader_boot(&loader);
     boot = random_number(NULL);
     join_network();
     begin_joint();
     store.files.cut_before = options.cut_store == NULL ? 0 : atoi(options.cut_store);
     const int near = open_cable(&far);
     serve(near, words);
-    end_joint();
+    loader_end(&loader);
     (void)close(far);
     return 0;
 }

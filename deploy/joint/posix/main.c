@@ -17,6 +17,7 @@
 #include "key_file.h"
 #include "multicast.h"
 #include "options.h"
+#include "restart.h"
 #include "streams.h"
 #include "times.h"
 #include "truth.h"
@@ -194,9 +195,29 @@ static void serve(uint16_t stream_port, uint16_t udp, const sigset_t *waiting)
     }
 }
 
+/* The port that it had before the restart, where nobody has taken it meanwhile. */
+static uint16_t begin_streams(const struct crystal *crystal, uint32_t host, uint16_t before)
+{
+    const uint16_t asked = options.stream_port > 0 ? (uint16_t)options.stream_port : before;
+    const uint16_t found = streams_begin(&streams, &machine, crystal, host, asked);
+    return found == 0 && options.stream_port == 0 && before != 0 ? streams_begin(&streams, &machine, crystal, host, 0)
+                                                                  : found;
+}
+
+static void keep_for_restart(double joint_us, uint16_t stream_port)
+{
+    struct restart left;
+    world_leave(&world, joint_us, &left);
+    left.stream_port = stream_port;
+    if (!restart_keep(options.updates, &left)) {
+        fprintf(stderr, "joint: where its axis stands cannot be kept in %s\n", options.updates);
+    }
+}
+
 int main(int count, char **words)
 {
     uint8_t key[UJ_KEY_BYTES];
+    struct restart left = {0};
     struct in_addr address;
     sigset_t waiting;
     options_read(&options, count, words);
@@ -215,10 +236,12 @@ int main(int count, char **words)
         !truth_open(&world.log, options.truth, options.name)) {
         return CODE_WRONG_INPUT;
     }
+    if (options.updates != NULL && restart_read(options.updates, &left)) {
+        world_go_on(&world, &left);
+    }
     update_store.files.cut_before = (int)options.cut_update;
     const uint16_t udp = datagrams_begin(&datagrams, &machine, &crystal, host);
-    const uint16_t stream_port = udp == 0 ? 0 : streams_begin(&streams, &machine, &crystal, host,
-                                                                (uint16_t)options.stream_port);
+    const uint16_t stream_port = udp == 0 ? 0 : begin_streams(&crystal, host, left.stream_port);
     if (stream_port == 0 || multicast_begin(&multicast, host) != 0) {
         fail(options.interface);
     }
@@ -226,6 +249,9 @@ int main(int count, char **words)
     explicit_bzero(key, sizeof key);
     begin_announcing(stream_port, udp, host, true_us);
     serve(stream_port, udp, &waiting);
+    if (update.restarts) {
+        keep_for_restart(times_joint_us(&crystal, times_true_us()), stream_port);
+    }
     announce_end(&multicast.announce);
     uj_endpoint_end(&machine.endpoint);
     streams_end(&streams);

@@ -121,10 +121,15 @@ uint16_t streams_begin(struct streams *streams, struct uj_machine *machine, cons
         streams->streams[i].file = -1;
     }
     streams->listener = socket(AF_INET, SOCK_STREAM | SOCK_CLOEXEC | SOCK_NONBLOCK, 0);
-    if (streams->listener < 0 ||
-        setsockopt(streams->listener, SOL_SOCKET, SO_REUSEADDR, &yes, sizeof yes) != 0 || bind(streams->listener, (struct sockaddr *)&at, sizeof at) != 0 ||
-        listen(streams->listener, STREAMS) != 0 ||
+    if (streams->listener < 0) {
+        return 0;
+    }
+    if (setsockopt(streams->listener, SOL_SOCKET, SO_REUSEADDR, &yes, sizeof yes) != 0 ||
+        bind(streams->listener, (struct sockaddr *)&at, sizeof at) != 0 || listen(streams->listener, STREAMS) != 0 ||
         getsockname(streams->listener, (struct sockaddr *)&at, &length) != 0) {
+        const int why = errno;
+        (void)close(streams->listener);
+        errno = why;
         return 0;
     }
     return ntohs(at.sin_port);

@@ -224,6 +224,12 @@ static bool on_read(void *context, double until_us, struct uj_reading *reading)
     return true;
 }
 
+static void find_home_sensor(struct world *world)
+{
+    world->hall = hall_level(world, world->motor);
+    world->hall_untold = world->hall;
+}
+
 void world_begin(struct world *world, const struct options *options, const struct crystal *crystal, double now_us)
 {
     *world = (struct world){.options = options,
@@ -236,9 +242,25 @@ void world_begin(struct world *world, const struct options *options, const struc
                             .warm_c = options->ambient_c,
                             .watts = options->idle_watts,
                             .state = UJ_UNHOMED};
-    world->hall = hall_level(world, world->motor);
-    world->hall_untold = world->hall;
     world->hall_at_us = now_us;
+    find_home_sensor(world);
+}
+
+void world_go_on(struct world *world, const struct restart *left)
+{
+    world->motor = left->motor;
+    world->output = left->output;
+    world->warm_c = left->warm_c;
+    find_home_sensor(world);
+}
+
+void world_leave(struct world *world, double now_us, struct restart *left)
+{
+    if (world->outputs != 0) {
+        world->outputs = 0;
+        tell(world, "outputs", now_us);
+    }
+    *left = (struct restart){.motor = world->motor, .output = world->output, .warm_c = warm_c(world, now_us)};
 }
 
 struct uj_hardware world_hardware(struct world *world)

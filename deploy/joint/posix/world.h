@@ -8,6 +8,7 @@
 
 #include "hardware.h"
 #include "options.h"
+#include "restart.h"
 #include "times.h"
 #include "truth.h"
 
@@ -48,6 +49,12 @@ struct world {
 
 /* Begins at a boot, now. `joint` is to be set before the first step. */
 void world_begin(struct world *world, const struct options *options, const struct crystal *crystal, double now_us);
+
+/* Goes on where the board's restart left it; right after the beginning. */
+void world_go_on(struct world *world, const struct restart *left);
+
+/* The board restarts now: its outputs are off. `left` gets what stays, but the port. */
+void world_leave(struct world *world, double now_us, struct restart *left);
 
 /* What the machine is given. */
 struct uj_hardware world_hardware(struct world *world);

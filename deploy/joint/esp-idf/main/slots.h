@@ -1,5 +1,6 @@
 /* Two partitions for programs, of which one runs and one may come: the hooks of core/update.h by the SDK's partitions,
- * its loader with rollback and its store.
+ * its loader with rollback and its store. Never run on a microcontroller: tests run it on a flash memory, a loader and a
+ * store that are imitated by the SDK's documents and sources.
  *
  * What the loader is to start is the SDK's own record (otadata). What is in a partition is noted here, one entry of the
  * store each: whose image it is, how far it is on flash, and from when on it may be run. Bytes are on flash once they are
