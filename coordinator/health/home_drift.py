@@ -5,7 +5,7 @@ Made of homings that can be compared, and of those of one reference with each ot
 
 from collections import defaultdict
 from collections.abc import Collection, Iterable, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from math import copysign, fsum, inf, sqrt
 from typing import Final
 
@@ -90,6 +90,35 @@ def places_of(homings: Sequence[FoundHome], accepted: Collection[int] = ()) -> l
             )
         )
     return places
+
+
+def anchored(places: list[HomePlace], state: HomeState | None) -> list[HomePlace]:
+    """The same, where the first of them had a reference that is older than all of them.
+
+    `state` is a joint's home as the newest of them left it.
+    """
+    if not places or state is None or state.homing != places[-1].homing:
+        return places
+    first, last = places[0], places[-1]
+    if last.reference != first.homing or state.reference >= first.homing:
+        return places
+    by_deg = state.since_reference_deg - last.since_reference_deg
+
+    def moved(deg: float | None) -> float | None:
+        return None if deg is None else deg + by_deg
+
+    return [
+        replace(
+            one,
+            reference=state.reference,
+            since_reference_deg=one.since_reference_deg + by_deg,
+            rising_deg=moved(one.rising_deg),
+            falling_deg=moved(one.falling_deg),
+        )
+        if one.reference == first.homing
+        else one
+        for one in places
+    ]
 
 
 def figures_of(homings: Sequence[FoundHome], places: Sequence[HomePlace]) -> HomeFigures:
