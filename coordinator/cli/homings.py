@@ -64,7 +64,7 @@ def homings(
         if picture is not None:
             if not told.homings:
                 raise Failure(ExitCode.NOT_FINISHED, f"no homing of {joint} is known to draw")
-            write_file(picture, homings_picture(told))
+            write_file(picture, homings_picture(told, _figures(told)))
         if as_json:
             drawn = {} if picture is None else {"plot": str(picture)}
             show_json({**client.answers["joint-homings"], **drawn})

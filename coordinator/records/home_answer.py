@@ -6,7 +6,7 @@ from typing import Any
 from coordinator.answers.joint_homings import JointHomings
 from coordinator.config.joint import Joint
 from coordinator.core.homing import HomingState
-from coordinator.health.home_drift import anchored, figures_of, places_of
+from coordinator.health.home_drift import anchored, figures_of, levelled, places_of
 from coordinator.health.home_state import FoundHome, HomeState, Passage, state_of
 
 Kept = tuple[str | None, Mapping[str, Any]]
@@ -56,7 +56,7 @@ def homings_of(
     figures = figures_of(homes, places)
     return JointHomings(
         joint.name,
-        tuple(places),
+        tuple(levelled(homes, places, figures.drift_deg_per_c.value)),
         joint.home_shift_limit_deg,
         state.wandered_deg if state is not None else None,
         figures.rising_deviation_deg,
