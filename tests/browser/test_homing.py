@@ -33,7 +33,7 @@ def opened(open_page: Open, files: str, feed: Feed, **how: Any) -> Page:
         stay_new(page)
         feed.attach(page)
 
-    page: Page = open_page(files, before=before, **how)
+    page: Page = open_page(files, before=before, bypass_csp=True, **how)
     return page
 
 
