@@ -69,9 +69,7 @@ def home_while_held(
     return done
 
 
-def _holding(
-    feed: Feed, terminal: Terminal, joint: str, before: int, *, was_held: bool
-) -> Holding:
+def _holding(feed: Feed, terminal: Terminal, joint: str, before: int, *, was_held: bool) -> Holding:
     """One joint's turn; `was_held`: the key is held still, by which the one before was homed."""
     return Holding(
         feed,

@@ -114,8 +114,8 @@ class JogCommands:
 
 
 def _no_faster(link: JointLink, velocity_deg_s: float) -> float:
-    """As fast as asked for; no faster than one that is not homed may, where a joint takes itself for
-    homed and does not count as homed: it would not slow down by itself.
+    """As fast as asked for; no faster than one that is not homed may where a joint takes itself
+    for homed and does not count as homed: it would not slow down by itself.
     """
     if link.status is None or not link.status.homed or link.homed:
         return velocity_deg_s

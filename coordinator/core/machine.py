@@ -467,8 +467,8 @@ class Coordinator:
         if self.arm.homing_while_held:
             raise ev.Refused(
                 RefusalCode.HELD_ONLY,
-                "the arm file has homing_while_held: a joint homes only while a control is held, on "
-                "the page or by `unisono home` at a terminal",
+                "the arm file has homing_while_held: a joint homes only while a control is held, "
+                "on the page or by `unisono home` at a terminal",
             )
         wanted = {self.named(name).name for name in names} or {link.name for link in self.links}
         links = [self.named(name) for name in self.arm.homing_order if name in wanted]

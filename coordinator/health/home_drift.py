@@ -158,9 +158,7 @@ def levelled(
     ]
 
 
-def _like_the_newest(
-    homings: Sequence[FoundHome], places: Sequence[HomePlace]
-) -> list[HomePlace]:
+def _like_the_newest(homings: Sequence[FoundHome], places: Sequence[HomePlace]) -> list[HomePlace]:
     """Those of the newest one's controller and figures."""
     return [
         place

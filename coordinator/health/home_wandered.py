@@ -32,8 +32,7 @@ def why_wandered(joint: Joint, home: HomeState | None) -> str:
 
 
 def beyond_words(wandered_deg: float, limit_deg: float) -> str:
-    """How far home was, and what that is too much by; a limit that was raised since forgets nothing.
-    """
+    """How far home was, and the limit; that it was raised since takes nothing back."""
     away = f"{wandered_deg:+.3g}° from its reference, the limit is {limit_deg:.3g}°"
     return away if abs(wandered_deg) > limit_deg else f"{away} now and was lower then"
 

@@ -109,7 +109,7 @@ def test_an_owner_says_what_a_joint_may_run_into_and_that_a_homing_waits_for_a_h
     assert not ARM.homing_while_held
     assert ARM.joint("wrist").may_collide == ""
     text, _ = changed("wrist", "supply_limit_v", '18\nmay_collide = "the lamp, an open drawer"')
-    text = text.replace("skew_limit_ms = 20", "skew_limit_ms = 20\nhoming_while_held = true")
+    text = text.replace("homing_while_held = false", "homing_while_held = true")
     arm = parse_arm(text, PATH)
     assert arm.homing_while_held
     assert arm.joint("wrist").may_collide == "the lamp, an open drawer"
@@ -124,7 +124,8 @@ def test_what_a_joint_may_run_into_is_a_line_of_text(value: str) -> None:
 
 
 def test_whether_a_homing_waits_for_a_hand_is_true_or_false() -> None:
-    (told,) = mistakes(TEXT.replace("skew_limit_ms = 20", 'skew_limit_ms = 20\nhoming_while_held = "yes"'))
+    text = TEXT.replace("homing_while_held = false", 'homing_while_held = "yes"')
+    (told,) = mistakes(text)
     assert 'homing_while_held is "yes", but must be true or false' in told
 
 

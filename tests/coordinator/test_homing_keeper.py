@@ -262,7 +262,8 @@ async def test_a_joint_that_wandered_stays_marked_however_many_homings_came_sinc
 ) -> None:
     monkeypatch.setattr("coordinator.records.homings.MOST_HOMINGS", 3)
     store = Store(tmp_path)
-    await keep(store, {"tip": since(1, 0.0)}, {"tip": since(1, 0.5, shift_deg=0.5, wandered_deg=0.5)})
+    astray = since(1, 0.5, shift_deg=0.5, wandered_deg=0.5)
+    await keep(store, {"tip": since(1, 0.0)}, {"tip": astray})
     await keep(store, *({"base": since(3, 0.0)} for _ in range(5)), first=3)
     tolerant = replace(named("tip"), own_shift_limit_deg=2.0)
     keeper = keeper_of(store)

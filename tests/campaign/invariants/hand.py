@@ -1,7 +1,7 @@
 """What a hand wishes counts while it is fresh, once and in order; and it ends with the hand.
 
-A wish to turn, to go to a place or to home a joint of more than 250 ms ago moves nothing, nor a step
-of more than 1 s ago, nor a wish that was overtaken by a later one. When control is taken over,
+A wish to turn, to go to a place or to home a joint of more than 250 ms ago moves nothing, nor a
+step of more than 1 s ago, nor a wish that was overtaken by a later one. When control is taken over,
 whatever was jogged or homed ends at once; when who had it has gone, what was jogged, and what was
 homed while it was held.
 """

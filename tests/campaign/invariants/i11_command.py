@@ -6,9 +6,9 @@ given to the coordinator whose session the joint is in, after that session began
 last slept, and after the joint last had a fault, a stop or a new boot. A cause is used up: a play
 or resume by the joint's own start, and for all joints once the arm is said to be held or paused;
 where a run waited for an input that truly is as it should be, or begins another loop, it goes on
-by the same command. A home by the joint being homed, and one that is held by time as well; a jog or
-step by time. Time is not judged where the clock is broken. An advance or a homing that was cut short may begin again by the same
-command.
+by the same command. A home by the joint being homed, and one that is held by time as well; a jog
+or step by time. Time is not judged where the clock is broken. An advance or a homing that was cut
+short may begin again by the same command.
 """
 
 from typing import Final

@@ -141,7 +141,9 @@ def test_only_those_named_are_asked_about(typed: Any) -> None:
     assert coordinator.homed == [["elbow"]]
 
 
-def test_a_program_is_neither_asked_nor_told(typed: Any, capsys: pytest.CaptureFixture[str]) -> None:
+def test_a_program_is_neither_asked_nor_told(
+    typed: Any, capsys: pytest.CaptureFixture[str]
+) -> None:
     coordinator = Coordinator()
     typed("")
     with served(coordinator) as url:

@@ -221,13 +221,11 @@ def test_places_are_told_from_a_reference_that_is_older_than_all_of_them() -> No
     )
     assert told[4].rising_deg == pytest.approx(-0.475)
     # The scatter is about the mean, so it is the same.
-    before, after = (figures_of(homings(SHIFTS), one).rising_deviation_deg for one in (places, told))
-    assert after.value == pytest.approx(before.value)
+    before, after = (figures_of(homings(SHIFTS), one) for one in (places, told))
+    assert after.rising_deviation_deg.value == pytest.approx(before.rising_deviation_deg.value)
 
 
-@pytest.mark.parametrize(
-    "known", [None, state(homing=7), state(reference=1), state(reference=6)]
-)
+@pytest.mark.parametrize("known", [None, state(homing=7), state(reference=1), state(reference=6)])
 def test_places_stay_as_they_are_where_their_reference_is_among_them(
     known: HomeState | None,
 ) -> None:
