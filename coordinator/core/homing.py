@@ -274,7 +274,7 @@ class HomingSequence:
         return self.state is not HomingState.FAILED
 
     def _is_let_go(self, link: JointLink, now: int) -> bool:
-        """Whether nobody holds its control, so that it may move no more; one that is homed rests."""
+        """Whether nobody holds its control, so that it may not go on; one that is homed rests."""
         if self._held_us is None or now - self._held_us < JOG_RENEWAL_US:
             return False
         status = link.status

@@ -1,6 +1,7 @@
 """Homing on the page: what each joint will do before it is let, and a control that is held."""
 
 import re
+from functools import partial
 from typing import Any
 
 import pytest
@@ -171,7 +172,7 @@ def test_real_joints_home_only_while_their_controls_are_held(
         assert not any(joint["homed"] for joint in arm.states().values())
         for name in names:
             control = card.get_by_role("button", name=f"Hold to home {name}")
-            hand.keep_pressed(control, lambda name=name: homed(arm, name))  # type: ignore[misc]
+            hand.keep_pressed(control, partial(homed, arm, name))
         expect(page.locator(".runbar")).to_contain_text("all joints are homed")
 
 
