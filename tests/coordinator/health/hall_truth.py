@@ -34,7 +34,12 @@ class Sensor:
     """By how much somebody knocked it aside."""
 
     def home_deg(self, celsius: float) -> float:
-        """Where its middle truly is, without noise, half of its hysteresis aside."""
+        """Where homing finds home but for noise: its middle, and half of its hysteresis, as it is
+        passed slowly one way only.
+        """
+        return self._middle_deg(celsius) + self.hysteresis_deg(celsius) / 2.0
+
+    def _middle_deg(self, celsius: float) -> float:
         warm = celsius - WARM_C
         return self.moved_deg + DRIFT_DEG_PER_C * warm + CURVE_DEG_PER_C2 * warm * warm
 
@@ -46,11 +51,11 @@ class Sensor:
         self, number: int, celsius: float, before_deg: float | None
     ) -> tuple[FoundHome, float]:
         """One homing as it is kept, and where it truly put home: its middle."""
-        home, apart = self.home_deg(celsius), self.hysteresis_deg(celsius)
+        centre, apart = self._middle_deg(celsius), self.hysteresis_deg(celsius)
         half = HALF_WIDTH_DEG * (1.0 + MAGNET_PER_C * (celsius - WARM_C))
 
         def at(place_deg: float, *, late: float = 0.0) -> float:
-            return home + place_deg + self.rng.gauss(0.0, NOISE_DEG) + late
+            return centre + place_deg + self.rng.gauss(0.0, NOISE_DEG) + late
 
         late = self.rng.uniform(0.0, LATE_S) * FAST_DEG_S
         edges = (

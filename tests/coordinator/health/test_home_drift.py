@@ -188,14 +188,14 @@ def test_what_is_drawn_over_temperature_lies_about_the_line_of_the_drift_whateve
     slope = figures_of(found, places).drift_deg_per_c.value
     assert slope is not None
     told = levelled(found, places, slope)
-    warm = [one.temperature_c for one in told]
-    level = [one.level_deg for one in told]
-    line = linregress(warm, level)
+    celsius = [one.temperature_c or 0.0 for one in told]
+    level = [one.level_deg or 0.0 for one in told]
+    line = linregress(celsius, level)
     assert line.slope == pytest.approx(slope, rel=1e-9)
-    assert sum(level) == pytest.approx(0.0, abs=1e-12)  # type: ignore[arg-type]
+    assert sum(level) == pytest.approx(0.0, abs=1e-12)
     # Less than the scatter that was put in, whichever row it is of.
-    for at, deg in zip(warm, level, strict=True):
-        assert deg == pytest.approx(line.intercept + slope * at, abs=5e-4)  # type: ignore[operator]
+    for at, deg in zip(celsius, level, strict=True):
+        assert deg == pytest.approx(line.intercept + slope * at, abs=5e-4)
 
 
 def test_homings_that_can_be_compared_with_none_or_are_of_another_joint_are_not_drawn() -> None:
