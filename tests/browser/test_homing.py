@@ -52,7 +52,7 @@ def test_ways_of_joints_are_told_in_the_order_of_homing_with_what_they_may_run_i
     expect(tool).to_contain_text("Turns towards larger angles")
     expect(tool).to_contain_text("It stands on its home sensor, so it first turns towards smaller")
     expect(tool).to_contain_text("What it may run into is not stated in the arm file")
-    expect(wrist).to_contain_text(re.compile(r"at most 260\.0.° from where it stands"))
+    expect(wrist).to_contain_text("by at most 260° from where it stands")
     expect(wrist).to_contain_text("It may run into the tray, and the lamp above it.")
     expect(wrist).to_contain_text("Where it stands is not known.")
     expect(elbow).not_to_contain_text("Where it stands is not known.")

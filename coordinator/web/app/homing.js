@@ -19,14 +19,16 @@ export const isBlind = (arm) => waysOf(arm).some((way) => !way.angle_known);
 /** Whether joints are homed one by one. */
 export const oneByOne = (arm) => waysOf(arm).length > 0 && (arm.homing_while_held === true || isBlind(arm));
 
+const brief = (value, unit) => figure(value, value % 1 ? 1 : 0, unit);
+
 /** How a joint would turn, in sentences. */
 export function wayWords(way) {
   const other = way.searches === "larger" ? "smaller" : "larger";
   const first = way.on_sensor
-    ? `It stands on its home sensor, so it first turns towards ${other} angles, off it and ${figure(way.backoff_deg, 1, "°")} further`
+    ? `It stands on its home sensor, so it first turns towards ${other} angles, off it and ${brief(way.backoff_deg, "°")} further`
     : `It may first turn back towards ${other} angles, to where it met its home sensor last`;
-  return `Turns towards ${way.searches} angles, at up to ${figure(way.speed_deg_s, 1, "°/s")} and by at most ${
-    figure(way.travel_deg, 1, "°")} from where it stands. ${first}, by at most as much.${way.angle_known ? "" : " Where it stands is not known."}`;
+  return `Turns towards ${way.searches} angles, at up to ${brief(way.speed_deg_s, "°/s")} and by at most ${
+    brief(way.travel_deg, "°")} from where it stands. ${first}, by at most as much.${way.angle_known ? "" : " Where it stands is not known."}`;
 }
 
 /** Joints in the order of homing, each with its own control. `going`: what is held. */
