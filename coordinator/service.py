@@ -30,6 +30,7 @@ from coordinator.core.events import (
     Event,
     Go,
     Hold,
+    HoldHome,
     HostSlept,
     Jog,
     Note,
@@ -226,12 +227,12 @@ class Service:
             self.require_not_ending()
         number: int | None = None
         if not self.failed.is_set():
-            jogging = self._core.jogging
+            jogging, homing = self._core.jogging, self._core.homing
             with self._guarded():
                 number = self._core.command(command, arm_now_us())
                 # A jog is told once, not each time that it is renewed, and steps with the first.
-                begins = set(self._core.jogging) - set(jogging)
-                if begins or not isinstance(command, Jog | Step | Go):
+                begins = set(self._core.jogging) - set(jogging) or self._core.homing is not homing
+                if begins or not isinstance(command, Jog | Step | Go | HoldHome):
                     line = self.journal.command(command, number, who, arm_now_us(), detail=detail)
                     self._core.outbox.show(_by(line, who))
                 if isinstance(command, Resume):
@@ -308,6 +309,11 @@ class Service:
     def busy(self) -> bool:
         """Whether something moves, or will without another command."""
         return arm_busy(self._core)
+
+    @property
+    def moved_by_hand(self) -> bool:
+        """Whether something moves only as long as somebody holds it, or asked for a step."""
+        return self._core.moved_by_hand
 
     def preview(self) -> Preview | None:
         """Where the joints are planned to be in the next seconds."""

@@ -179,6 +179,12 @@ class StepBody(Body):
     speed_deg_s: Annotated[float, Field(gt=0, le=1e4, allow_inf_nan=False, examples=[5.0])]
 
 
+class HoldHomeBody(Body):
+    """Home one joint while this is renewed several times a second; let go by a jog of nothing."""
+
+    joint: JointName
+
+
 Angle = Annotated[float, Field(ge=-MAX_ANGLE_DEG, le=MAX_ANGLE_DEG, allow_inf_nan=False)]
 
 

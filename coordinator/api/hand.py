@@ -5,7 +5,6 @@ import contextlib
 from coordinator.api.bodies import GoBody
 from coordinator.api.control import Who
 from coordinator.api.control_routes import ControlDesk
-from coordinator.codes.arm_phase import ArmPhase
 from coordinator.codes.refusal import RefusalCode
 from coordinator.core.events import Because, Blink, Command, Go, Hold, Jog, Refused
 from coordinator.service import Service
@@ -67,8 +66,8 @@ class Hand:
             self._service.command(command, who.name)
 
     def end(self, who: Who) -> None:
-        """A client has gone: what it jogs comes to rest."""
-        if self._desk.has(who) and self._service.phase is ArmPhase.JOGGING:
+        """A client has gone: what it jogs, or homes while it holds, comes to rest."""
+        if self._desk.has(who) and self._service.moved_by_hand:
             with contextlib.suppress(Refused):  # it came to rest by itself
                 self._service.command(Hold(Because.GONE), who.name, detail=True)
 

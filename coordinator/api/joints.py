@@ -26,6 +26,7 @@ LATEST: Final = datetime(2200, 1, 1, tzinfo=UTC)
 _NONE_FOUND: Final[dict[str, Any]] = {
     "homing": None, "edges": [], "middle": None, "home_offset_deg": None, "shift_deg": None,
     "temperature_c": None, "controller": None, "figures": None, "wandered_deg": None,
+    "reference": None, "since_reference_deg": None,
 }  # fmt: skip
 
 JointPath = Annotated[str, Path(min_length=1, max_length=32, examples=["elbow"])]

@@ -9,9 +9,9 @@ from typing import Annotated, Final, Literal
 
 from pydantic import BaseModel, ConfigDict, Field, TypeAdapter, ValidationError
 
-from coordinator.api.bodies import GoBody, JogBody, StepBody
+from coordinator.api.bodies import GoBody, HoldHomeBody, JogBody, StepBody
 from coordinator.api.rate_limits import Buckets
-from coordinator.core.events import Command, Go, Jog, Refused, Step
+from coordinator.core.events import Command, Go, HoldHome, Jog, Refused, Step
 
 JOG_OLD_US: Final = 250_000
 """A wish to turn that was made longer ago is not obeyed."""
@@ -50,7 +50,13 @@ class GoWish(_Wish, GoBody):
     type: Literal["go"]
 
 
-Wish = JogWish | StepWish | GoWish
+class HomeWish(_Wish, HoldHomeBody):
+    """Home a joint."""
+
+    type: Literal["home"]
+
+
+Wish = JogWish | StepWish | GoWish | HomeWish
 _WISH: Final[TypeAdapter[Wish]] = TypeAdapter(Annotated[Wish, Field(discriminator="type")])
 
 
@@ -117,6 +123,8 @@ class Wishes:
             return Jog(wish.velocities_deg_s)
         if isinstance(wish, GoWish):
             return self._go_to(wish)
+        if isinstance(wish, HomeWish):
+            return HoldHome(wish.joint)
         return Step(wish.joint, wish.by_deg, wish.speed_deg_s)
 
 

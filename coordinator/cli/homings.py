@@ -24,6 +24,7 @@ from coordinator.cli.remote import of_joint
 from coordinator.cli.written import require_writable, write_file
 from coordinator.config.settings import DEFAULT_URL
 from coordinator.health.home_drift import HomeFigure, HomePlace
+from coordinator.health.home_wandered import beyond_words
 from coordinator.pictures.homings import homings_picture
 
 SHOWN: Final = 10
@@ -63,7 +64,7 @@ def homings(
         if picture is not None:
             if not told.homings:
                 raise Failure(ExitCode.NOT_FINISHED, f"no homing of {joint} is known to draw")
-            write_file(picture, homings_picture(told))
+            write_file(picture, homings_picture(told, _figures(told)))
         if as_json:
             drawn = {} if picture is None else {"plot": str(picture)}
             show_json({**client.answers["joint-homings"], **drawn})
@@ -74,9 +75,9 @@ def homings(
     out().print(_table(told))
     if told.wandered_deg is not None:
         out().print(
-            f"{joint} DOES NOT COUNT AS HOMED: home was {told.wandered_deg:+.3g}° from its "
-            f"reference, the limit is {told.shift_limit_deg:.3g}°: steps were lost, or its home "
-            f"sensor moved. Look at it, then: unisono home --accept {joint}"
+            f"{joint} DOES NOT COUNT AS HOMED: home was "
+            f"{beyond_words(told.wandered_deg, told.shift_limit_deg)}: steps were lost, or its "
+            f"home sensor moved. Look at it, then: unisono home --accept {joint}"
         )
     for line in _figures(told):
         out().print(line)

@@ -2,6 +2,7 @@
 
 import contextlib
 import os
+import sys
 from collections.abc import Callable, Iterator, Mapping
 from pathlib import Path
 from types import MappingProxyType
@@ -27,6 +28,7 @@ from coordinator.cli.common import (
 )
 from coordinator.cli.condition import headline, is_at_rest, not_confirmed_by, unconfirmed
 from coordinator.cli.edges import edges_json, edges_s_of, tell_edges
+from coordinator.cli.homing_ways import is_blind, lets_go, tell_ways, ways_of
 from coordinator.cli.play_options import takes_play_options
 from coordinator.cli.show_firmware import firmware_lines
 from coordinator.cli.watch import (
@@ -56,6 +58,7 @@ from coordinator.programs.size import MAX_LONG_BYTES
 
 if TYPE_CHECKING:
     from coordinator.client.values import ArmSnapshot, ControlAsked, HomingSnapshot, KeptReport
+    from coordinator.core.homing_ways import HomingWay
 
 
 def add_to(app: typer.Typer) -> None:
@@ -100,26 +103,66 @@ def home(
     url: UrlOption = DEFAULT_URL,
     as_json: JsonOption = False,
 ) -> ExitCode:
-    """Home joints one after another, in the arm file's order. Ctrl-C stops."""
+    """Home joints one after another, in the arm file's order. Ctrl-C stops.
+
+    Where the angle of one is not known it is told first how each will turn and what it may run
+    into; at a terminal each then waits for Enter. Where the arm file has homing_while_held, each
+    turns only while h is held, which needs a terminal.
+    """
     if accept is not None:
         return _accept_home(accept, names or [], url, as_json=as_json)
-    with client_at(url) as client, Interrupts.counted() as pressed:
+    with client_at(url) as client:
         arm = client.arm()
         require_known(names or [], arm)
         beware(arm)
-        number = client.home(names or [])
-        with giving_back(client):
-            caution(as_json=as_json)
-            result = follow_homing(client, number, Progress(quiet=as_json), pressed)
+        ways = ways_of(arm, names or [])
+        if arm.homing_while_held:
+            results = _home_held(client, url, ways, as_json=as_json)
+        elif is_blind(ways) and not as_json and sys.stdin.isatty() and out().file.isatty():
+            caution(as_json=False)
+            results = []
+            for way in ways:
+                lets_go(way)
+                results.append(_home(client, [way.joint], as_json=False))
+        else:
+            if is_blind(ways) and not as_json:
+                tell_ways(ways)
+            results = [_home(client, names or [], as_json=as_json, warn=True)]
     if as_json:
         show_json(client.answers["homing"])
-    if result.state != "done":
-        raise Failure(ExitCode.NOT_FINISHED, f"homing failed: {result.message}")
-    if wandered := _wandered(result):
+    if wandered := [one for result in results for one in _wandered(result)]:
         raise Failure(ExitCode.NOT_FINISHED, *wandered)
     if not as_json:
-        out().print(f"homed: {' '.join(result.asked)}")
+        out().print(f"homed: {' '.join(name for result in results for name in result.asked)}")
     return ExitCode.DONE
+
+
+def _home(
+    client: Client, names: list[str], *, as_json: bool, warn: bool = False
+) -> "HomingSnapshot":
+    """Home these joints; what was found. Raises Failure where that came to nothing."""
+    with Interrupts.counted() as pressed:
+        number = client.home(names)
+        with giving_back(client):
+            if warn:
+                caution(as_json=as_json)
+            result = follow_homing(client, number, Progress(quiet=as_json), pressed)
+    if result.state != "done":
+        if as_json:
+            show_json(client.answers["homing"])
+        raise Failure(ExitCode.NOT_FINISHED, f"homing failed: {result.message}")
+    return result
+
+
+def _home_held(
+    client: Client, url: str, ways: "list[HomingWay]", *, as_json: bool
+) -> "list[HomingSnapshot]":
+    from coordinator.cli.held_homing import home_while_held  # with a WebSocket
+
+    results = home_while_held(url, ways, as_json=as_json)
+    if as_json:
+        client.homing(results[-1].number)
+    return results
 
 
 def _wandered(result: "HomingSnapshot") -> list[str]:

@@ -27,6 +27,7 @@ class RefusalCode(StrEnum):
     CONTROL = "control", "Another client commands motion: `POST /control/take` takes over."
     RUNNING = "running", "A program is being played."
     HOMING = "homing", "A homing is under way."
+    HELD_ONLY = "held-only", "The arm file has a joint home only while a control is held."
     JOGGING = "jogging", "A joint is being jogged."
     STEPS = "steps", "Too many steps of a joint are under way."
     STEP_ANGLE = "step-angle", "A step by less than a joint can turn."

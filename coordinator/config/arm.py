@@ -71,6 +71,8 @@ class Arm:
     """Shares of each joint's velocity limit."""
     idle_current: IdleCurrent | None = None
     """Of joints that hold no load; None where no current at rest is reduced."""
+    homing_while_held: bool = False
+    """Whether a homing moves a joint only while a control is held."""
     blend_tolerance_deg: float = BLEND_TOLERANCE_DEG
     """How far from its corners a path in G64 may be in joint space, whatever a program allows."""
     source_v: float = SOURCE_V
@@ -199,6 +201,7 @@ def _read_arm(table: Table, path: Path, complaints: Complaints) -> Arm:
         jog_speeds=read_jog_speeds(table),
         touch=read_touch(table),
         idle_current=read_idle_current(table, joints, complaints),
+        homing_while_held=table.has("homing_while_held") and table.boolean("homing_while_held"),
         blend_tolerance_deg=_read_blend_tolerance(table),
         source_v=_read_optional(table, "source_v", SOURCE_V, MIN_SOURCE_V, MAX_SOURCE_V, "V"),
     )

@@ -46,6 +46,8 @@ memory). So what stands below the limit over this share may come to be below the
 
 NAME: Final = r"[A-Za-z][A-Za-z0-9_-]{0,31}"
 NAME_MEANING: Final = "a letter and up to 31 letters, digits, hyphens or underscores"
+MAY_COLLIDE: Final = r"[^\x00-\x1f\x7f]{1,200}"
+MAY_COLLIDE_MEANING: Final = "1 to 200 printable characters"
 _MICROSTEPS: Final = tuple(2**k for k in range(9))
 
 
@@ -114,6 +116,8 @@ class Joint:
     """Of which gear and housing are; None where the file does not say."""
     own_shift_limit_deg: float | None = None
     """How far home may wander, None where the file does not say."""
+    may_collide: str = ""
+    """What it may run into as it homes, in its owner's words; empty where the file does not say."""
 
     @property
     def counts_per_degree(self) -> float:
@@ -204,6 +208,11 @@ def read_joint(row: object, index: int, complaints: Complaints) -> Joint:
             table.number("home_shift_limit_deg", 0.0, MAX_SHIFT_LIMIT_DEG, "°", above=True)
             if table.has("home_shift_limit_deg")
             else None
+        ),
+        may_collide=(
+            table.text("may_collide", MAY_COLLIDE, MAY_COLLIDE_MEANING)
+            if table.has("may_collide")
+            else ""
         ),
     )
     _check_joint(table, joint)

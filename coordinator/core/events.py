@@ -206,6 +206,13 @@ class Home:
 
 
 @dataclass(frozen=True, slots=True)
+class HoldHome:
+    """Home one joint, and let it move only while this is renewed; let go by a jog of nothing."""
+
+    joint: str
+
+
+@dataclass(frozen=True, slots=True)
 class Play:
     """Play a program that was checked and planned whole from where the joints stand."""
 
@@ -329,6 +336,7 @@ class CancelSurvey:
 
 Command = (
     Home
+    | HoldHome
     | Play
     | Hold
     | Resume

@@ -5,7 +5,10 @@ from enum import StrEnum
 from typing import Final
 
 from coordinator.codes.level import Level
+from coordinator.codes.refusal import RefusalCode
 from coordinator.config.joint import Joint
+from coordinator.core.events import Refused
+from coordinator.core.jogging import JOG_RENEWAL_US
 from coordinator.core.link.link import JointLink
 from coordinator.core.link.words import listed, not_heard
 from coordinator.core.outbox import Outbox
@@ -23,6 +26,8 @@ runs out in mid-search again and again; the joint comes nearer each time."""
 EDGES_PATIENCE_US: Final = 2_000_000
 """For a joint's report of its edges after its status says that it is homed: retransmissions of a
 small TCP stack. The report is lost where the stream broke just then."""
+LET_GO_US: Final = 1_000_000
+"""A control that was held as its homing ended, and that is silent for so long, was let go since."""
 SEARCH_MARGIN: Final = 4.0
 """Times the travel at the fast speed: back to where the sensor was met, search, back-off, slow
 passage, and ramps between them."""
@@ -70,6 +75,11 @@ class JointHoming:
     wandered_deg: float | None = None
     """How far home was from its reference when that was beyond the limit last and nobody had
     accepted it: the joint does not count as homed. None where it does."""
+    reference: int | None = None
+    """The homing with which this one is compared, itself where with none: kept with it, so that it
+    is known however many homings there were since. None, as the next, in older homings."""
+    since_reference_deg: float | None = None
+    """How far home is from where the reference found it."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -86,6 +96,8 @@ class HomingSnapshot:
     """The joints that it is for, base to tool."""
     joints: dict[str, JointHoming]
     """What was found so far, by joint."""
+    held: bool | None = None
+    """Whether it moved only while a control was held; None where that is not known."""
 
 
 def _temperature_c(link: JointLink) -> float | None:
@@ -123,7 +135,16 @@ def _as_found(number: int, found: JointHoming) -> FoundHome:
 class HomingSequence:
     """One homing of several joints. The joint searches by itself; this only permits it."""
 
-    def __init__(self, number: int, links: list[JointLink], outbox: Outbox, now: int) -> None:
+    def __init__(
+        self,
+        number: int,
+        links: list[JointLink],
+        outbox: Outbox,
+        now: int,
+        *,
+        held: bool = False,
+    ) -> None:
+        """`held`: it moves only while `renewed`."""
         self.number = number
         self.links = links
         self.state = HomingState.RUNNING
@@ -141,6 +162,8 @@ class HomingSequence:
         self._homed_us: int | None = None
         """When the joint whose turn it is was first seen to be homed."""
         self._since_us = self._turn_us = now
+        self._held_us = now if held else None
+        """When its control was held last; None where it goes on by itself."""
         self._next(now)
 
     @property
@@ -180,7 +203,12 @@ class HomingSequence:
             )
             limit_deg = link.joint.home_shift_limit_deg
             link.home = after(link.home, _as_found(self.number, found), limit_deg)
-            self.results[link.name] = replace(found, wandered_deg=link.home.wandered_deg)
+            self.results[link.name] = replace(
+                found,
+                wandered_deg=link.home.wandered_deg,
+                reference=link.home.reference,
+                since_reference_deg=link.home.since_reference_deg,
+            )
             self._outbox.note(
                 now, Level.INFO, "homed", f"{link.name} is homed", link.name, detail=True
             )
@@ -201,10 +229,60 @@ class HomingSequence:
         A detail where what ended it has a line of its own.
         """
         if self.state is HomingState.RUNNING:
+            if self._held_us is not None and now - self._held_us < JOG_RENEWAL_US:
+                self._held_us = now
             self.state = HomingState.FAILED
             self.message = message
             self._outbox.at_once = True
             self._outbox.note(now, Level.ATTENTION, "homing-failed", message, detail=detail)
+
+    # ---- a control that is held -------------------------------------------------------------
+
+    @property
+    def held(self) -> bool:
+        """Whether it moves only while a control is held."""
+        return self._held_us is not None
+
+    def renewed(self, link: JointLink, now: int) -> bool:
+        """Whether a control of this joint that is held is this homing's, which goes on by it.
+
+        Held on after the joint is homed, it does nothing more. Raises Refused where the homing
+        ended otherwise: then it must be let go before anything homes again.
+        """
+        if self._held_us is None or (link not in self.links and self._goes_well):
+            return False
+        if self.state is HomingState.RUNNING:
+            self._held_us = now
+            return True
+        if now - self._held_us >= LET_GO_US:
+            return False  # it was let go since
+        self._held_us = now
+        if self.state is HomingState.DONE:
+            return True
+        raise Refused(
+            RefusalCode.JOG_ENDED, f"the homing ended ({self.message}); let go of the control first"
+        )
+
+    def let_go(self, now: int) -> None:
+        """Its control is let go: the joint comes to rest, unless it is homed."""
+        if self._held_us is not None:
+            self._held_us = now - LET_GO_US
+            self._outbox.at_once = True
+
+    @property
+    def _goes_well(self) -> bool:
+        return self.state is not HomingState.FAILED
+
+    def _is_let_go(self, link: JointLink, now: int) -> bool:
+        """Whether nobody holds its control, so that it may not go on; one that is homed rests."""
+        if self._held_us is None or now - self._held_us < JOG_RENEWAL_US:
+            return False
+        status = link.status
+        return (
+            status is None
+            or status.homing_number != self._asked
+            or not (status.state is JointState.READY and status.homed)
+        )
 
     def step(self, now: int) -> None:
         """Go on to the next joint when one is done."""
@@ -213,7 +291,10 @@ class HomingSequence:
             return
         status = link.status
         elapsed = now - self._since_us
-        if not link.in_session or not link.heard(now):
+        if self._is_let_go(link, now):
+            self.let_go(now)  # where nothing was heard of it, too
+            self.fail(f"{link.name}: its control was let go before it was homed", now)
+        elif not link.in_session or not link.heard(now):
             self.fail(not_heard(link), now)
         elif link.connection.conflict:
             self.fail(f"{link.name}: {link.connection.conflict}", now)
@@ -246,6 +327,7 @@ class HomingSequence:
             current=current.name if current else None,
             asked=tuple(base_to_tool),
             joints={name: self.results[name] for name in base_to_tool if name in self.results},
+            held=self.held,
         )
 
     def _await_edges(self, link: JointLink, now: int) -> None:

@@ -41,7 +41,8 @@ class JogCommands:
             link = self._named(name)
             require_jog(link, velocity_deg_s)
             if velocity_deg_s != 0.0:
-                held[link] = Held(round(velocity_deg_s * link.joint.counts_per_degree))
+                slow_deg_s = _no_faster(link, velocity_deg_s)
+                held[link] = Held(round(slow_deg_s * link.joint.counts_per_degree))
         begun = [link for link in held if not self._jog.holds(link)]
         if held and self._jog.to_place:
             raise Refused(RefusalCode.JOGGING, f"{jogged(self._jog.links)} to a waypoint")
@@ -71,7 +72,7 @@ class JogCommands:
         end = self._jog.end_of_step(link, step.by_deg, now)
         if not self._jog.is_stepping(link):
             make_ready([link], self._outbox, now)
-        self._jog.step_to(link, end, step.speed_deg_s, now)
+        self._jog.step_to(link, end, _no_faster(link, step.speed_deg_s), now)
 
     def go(self, go: Go, now: int) -> None:
         """Turn joints to a place while this is renewed, such that all arrive at about one time.
@@ -110,6 +111,16 @@ class JogCommands:
             for link, way in ways.items()
         }
         self._jog.keep(held, now)
+
+
+def _no_faster(link: JointLink, velocity_deg_s: float) -> float:
+    """As fast as asked for; no faster than one that is not homed may where a joint takes itself
+    for homed and does not count as homed: it would not slow down by itself.
+    """
+    if link.status is None or not link.status.homed or link.homed:
+        return velocity_deg_s
+    slow_deg_s = link.joint.homing.fast_deg_s
+    return min(max(velocity_deg_s, -slow_deg_s), slow_deg_s)
 
 
 def _fastest(link: JointLink) -> float:

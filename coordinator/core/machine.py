@@ -276,6 +276,8 @@ class Coordinator:
                 number = self._play(command, now)
             case ev.Home(joints=joints):
                 number = self._home(joints, now)
+            case ev.HoldHome(joint=joint):
+                number = self._hold_home(joint, now)
             case ev.Hold(because=because):
                 self._hold(because, now)
             case ev.Resume():
@@ -293,6 +295,8 @@ class Coordinator:
                 self._current_run(now).override(rate_ppm)
             case ev.Jog(velocities_deg_s=velocities_deg_s):
                 self._hands.turn(velocities_deg_s, now)
+                if self.homing is not None and not any(velocities_deg_s.values()):
+                    self.homing.let_go(now)
             case ev.Step():
                 self._hands.step(command, now)
             case ev.Go():
@@ -460,16 +464,31 @@ class Coordinator:
         self.surveys.begin(links, survey.for_us, now)
 
     def _home(self, names: tuple[str, ...], now: int) -> int:
-        self._require_idle("homing", now)
+        if self.arm.homing_while_held:
+            raise ev.Refused(
+                RefusalCode.HELD_ONLY,
+                "the arm file has homing_while_held: a joint homes only while a control is held, "
+                "on the page or by `unisono home` at a terminal",
+            )
         wanted = {self.named(name).name for name in names} or {link.name for link in self.links}
         links = [self.named(name) for name in self.arm.homing_order if name in wanted]
+        return self._begin_homing(links, now)
+
+    def _hold_home(self, joint: str, now: int) -> int:
+        link = self.named(joint)
+        if self.homing is not None and self.homing.renewed(link, now):
+            return self.homing.number
+        return self._begin_homing([link], now, held=True)
+
+    def _begin_homing(self, links: list[JointLink], now: int, *, held: bool = False) -> int:
+        self._require_idle("homing", now)
         for link in links:
             require_ready(link, now)
             require_expiry(link, now)
         number = self._next_homing
         self._next_homing += 1
         make_ready(links, self.outbox, now)
-        self.homing = HomingSequence(number, links, self.outbox, now)
+        self.homing = HomingSequence(number, links, self.outbox, now, held=held)
         self.homings[number] = self.homing
         self.homings.pop(number - KEPT, None)
         return number
@@ -611,6 +630,13 @@ class Coordinator:
             if run.report.grew:
                 run.report.grew = False
                 self.outbox.actions.append(ev.ReportGrew(run.number))
+
+    @property
+    def moved_by_hand(self) -> bool:
+        """Whether something moves only as long as somebody holds it, or asked for a step."""
+        homing = self.homing
+        homes = homing is not None and homing.held and homing.state is HomingState.RUNNING
+        return homes or self.jog.goes_on
 
     @property
     def jogging(self) -> list[JointLink]:

@@ -5,7 +5,7 @@ Made of homings that can be compared, and of those of one reference with each ot
 
 from collections import defaultdict
 from collections.abc import Collection, Iterable, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from math import copysign, fsum, inf, sqrt
 from typing import Final
 
@@ -39,6 +39,9 @@ class HomePlace:
     hysteresis_deg: float | None
     """How much later an edge was met in the direction of travel, than the same edge the other way:
     the mean of both edges; None where none was recorded both ways."""
+    level_deg: float | None = None
+    """How far home is from the level of its reference's homings, as the drift has that at the mean
+    temperature: what is drawn over temperature. None where it has no part in the drift."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -92,19 +95,85 @@ def places_of(homings: Sequence[FoundHome], accepted: Collection[int] = ()) -> l
     return places
 
 
+def anchored(places: list[HomePlace], state: HomeState | None) -> list[HomePlace]:
+    """The same, where the first of them had a reference that is older than all of them.
+
+    `state` is a joint's home as the newest of them left it.
+    """
+    if not places or state is None or state.homing != places[-1].homing:
+        return places
+    first, last = places[0], places[-1]
+    if last.reference != first.homing or state.reference >= first.homing:
+        return places
+    by_deg = state.since_reference_deg - last.since_reference_deg
+
+    def moved(deg: float | None) -> float | None:
+        return None if deg is None else deg + by_deg
+
+    return [
+        replace(
+            one,
+            reference=state.reference,
+            since_reference_deg=one.since_reference_deg + by_deg,
+            rising_deg=moved(one.rising_deg),
+            falling_deg=moved(one.falling_deg),
+        )
+        if one.reference == first.homing
+        else one
+        for one in places
+    ]
+
+
 def figures_of(homings: Sequence[FoundHome], places: Sequence[HomePlace]) -> HomeFigures:
     """Figures of the homings that are of the newest one's controller and figures."""
-    like = [
-        place
-        for one, place in zip(homings, places, strict=True)
-        if (one.controller, one.figures) == (homings[-1].controller, homings[-1].figures)
-    ]
+    like = _like_the_newest(homings, places)
     return HomeFigures(
         _deviation((place.reference, place.rising_deg) for place in like),
         _deviation((place.reference, place.falling_deg) for place in like),
         _mean([one.hysteresis_deg for one in like if one.hysteresis_deg is not None]),
         _slope(like),
     )
+
+
+def levelled(
+    homings: Sequence[FoundHome], places: Sequence[HomePlace], slope_deg_per_c: float | None
+) -> list[HomePlace]:
+    """The same with `level_deg`; without a slope about the mean of each reference's homings."""
+    slope = slope_deg_per_c or 0.0
+    kept = _warm_groups(_like_the_newest(homings, places))
+    if not kept:
+        return list(places)
+    temperatures = [at for group in kept.values() for at, _ in group]
+    mean_c = fsum(temperatures) / len(temperatures)
+    levels = {}
+    for reference, group in kept.items():
+        own_c, own_deg = (fsum(column) / len(group) for column in zip(*group, strict=True))
+        levels[reference] = own_deg - slope * (own_c - mean_c)
+    found = {id(one) for one in _like_the_newest(homings, places)}
+    return [
+        replace(one, level_deg=one.since_reference_deg - levels[one.reference])
+        if id(one) in found and one.temperature_c is not None and one.reference in levels
+        else one
+        for one in places
+    ]
+
+
+def _like_the_newest(homings: Sequence[FoundHome], places: Sequence[HomePlace]) -> list[HomePlace]:
+    """Those of the newest one's controller and figures."""
+    return [
+        place
+        for one, place in zip(homings, places, strict=True)
+        if (one.controller, one.figures) == (homings[-1].controller, homings[-1].figures)
+    ]
+
+
+def _warm_groups(places: Iterable[HomePlace]) -> dict[int, list[tuple[float, float]]]:
+    """Temperature and home by reference, of those that have another one to be compared with."""
+    groups: dict[int, list[tuple[float, float]]] = defaultdict(list)
+    for one in places:
+        if one.temperature_c is not None:
+            groups[one.reference].append((one.temperature_c, one.since_reference_deg))
+    return {reference: group for reference, group in groups.items() if len(group) > 1}
 
 
 def _slow(passages: Iterable[Passage], *, rising: bool) -> float | None:
@@ -178,11 +247,7 @@ def _mean(values: Sequence[float]) -> HomeFigure:
 
 def _slope(places: Iterable[HomePlace]) -> HomeFigure:
     """Least squares, with a level of its own for each reference; from one it is a plain line."""
-    groups: dict[int, list[tuple[float, float]]] = defaultdict(list)
-    for one in places:
-        if one.temperature_c is not None:
-            groups[one.reference].append((one.temperature_c, one.since_reference_deg))
-    kept = [group for group in groups.values() if len(group) > 1]
+    kept = list(_warm_groups(places).values())
     count = sum(map(len, kept))
     freedom = count - len(kept) - 1
     if freedom < LEAST_HOMINGS - 2:

@@ -27,10 +27,14 @@ def why_wandered(joint: Joint, home: HomeState | None) -> str:
     """Why a joint does not count as homed though it was; empty where it does."""
     if home is None or home.wandered_deg is None:
         return ""
-    return (
-        f"home was found {home.wandered_deg:+.3g}° from its reference, the limit is "
-        f"{joint.home_shift_limit_deg:.3g}°: steps were lost, or its home sensor moved"
-    )
+    beyond = beyond_words(home.wandered_deg, joint.home_shift_limit_deg)
+    return f"home was found {beyond}: steps were lost, or its home sensor moved"
+
+
+def beyond_words(wandered_deg: float, limit_deg: float) -> str:
+    """How far home was, and the limit; that it was raised since takes nothing back."""
+    away = f"{wandered_deg:+.3g}° from its reference, the limit is {limit_deg:.3g}°"
+    return away if abs(wandered_deg) > limit_deg else f"{away} now and was lower then"
 
 
 def wandered(joint: Joint, home: HomeState | None) -> Finding:

@@ -1,5 +1,6 @@
 """Two axes with round figures at them, on a drawing of one size."""
 
+from datetime import UTC, datetime
 from typing import Final
 
 from coordinator.pictures.svg import INK, MUTED, Drawing, step_for
@@ -9,6 +10,17 @@ LEFT: Final = 84.0
 RIGHT: Final = 616.0
 TOP: Final = 48.0
 BOTTOM: Final = 360.0
+_MINUTE_S: Final = 60
+_HOUR_S: Final = 3_600
+_DAY_S: Final = 86_400
+TIME_STEPS_S: Final = (
+    *(one * _MINUTE_S for one in (1, 5, 15, 30)),
+    *(one * _HOUR_S for one in (1, 3, 6, 12)),
+    *(one * _DAY_S for one in (1, 2, 7, 14, 28, 91, 182, 364, 728, 1_820)),
+)
+"""Between two ticks of a time axis."""
+TIME_TICKS: Final = 6
+"""At most: a date is wide."""
 DOT: Final = "M -3 0 A 3 3 0 1 0 3 0 A 3 3 0 1 0 -3 0 Z"
 
 
@@ -48,4 +60,24 @@ def level(drawing: Drawing, scale: Scale, words: str, bottom: float = BOTTOM) ->
     for tick in scale.ticks():
         drawing.line(scale(tick), y, scale(tick), y + 4)
         drawing.text(scale(tick), y + 17, f"{tick:.4g}", MUTED, size=11, anchor="middle")
+    drawing.text((LEFT + RIGHT) / 2, y + 34, words, INK, size=11, anchor="middle")
+
+
+def time_ticks(scale: Scale) -> list[tuple[float, str]]:
+    """Round instants within a scale in Unix time, and how they are called, in UTC."""
+    span_s = scale.high - scale.low
+    step = next((one for one in TIME_STEPS_S if span_s / one <= TIME_TICKS), TIME_STEPS_S[-1])
+    form = "%m-%d %H:%M" if step < _DAY_S else "%Y-%m-%d"
+    first = int(scale.low // step) + 1
+    instants = [float(k * step) for k in range(first, int(scale.high // step) + 1)]
+    return [(at, f"{datetime.fromtimestamp(at, UTC):{form}}") for at in instants]
+
+
+def level_time(drawing: Drawing, scale: Scale, words: str, bottom: float = BOTTOM) -> None:
+    """The axis of time below what is drawn down to there."""
+    y = bottom + 8
+    drawing.line(LEFT, y, RIGHT, y)
+    for at, called in time_ticks(scale):
+        drawing.line(scale(at), y, scale(at), y + 4)
+        drawing.text(scale(at), y + 17, called, MUTED, size=11, anchor="middle")
     drawing.text((LEFT + RIGHT) / 2, y + 34, words, INK, size=11, anchor="middle")

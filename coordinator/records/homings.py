@@ -15,8 +15,8 @@ from sqlalchemy import Connection
 from coordinator.answers.joint_homings import JointHomings
 from coordinator.config.joint import Joint
 from coordinator.core.homing import HomingSequence
-from coordinator.health.home_state import HomeState, state_of
-from coordinator.records.home_answer import homes_of, homings_of
+from coordinator.health.home_state import HomeState
+from coordinator.records.home_answer import Kept, homes_of, homings_of, newest_state
 from coordinator.store import Store, StoreError, accepted_homes, homings
 from coordinator.store.utc import utc_now
 
@@ -75,8 +75,10 @@ class HomingKeeper:
 
         def work(connection: Connection) -> JointHomings:
             # Here, as the arm's loop would feel a thousand homings.
-            homes = homes_of(joint.name, homings.newest(connection, MOST_HOMINGS))
-            return homings_of(joint, homes, accepted_homes.of_joint(connection, joint.name))
+            kept = homings.newest(connection, MOST_HOMINGS)
+            accepted = accepted_homes.of_joint(connection, joint.name)
+            state = newest_state(joint, _newest(connection, joint, kept), kept, accepted)
+            return homings_of(joint, homes_of(joint.name, kept), accepted, state)
 
         return await self._store.read(work)
 
@@ -88,8 +90,8 @@ class HomingKeeper:
             found = {}
             for joint in joints:
                 accepted = accepted_homes.of_joint(connection, joint.name)
-                homes = homes_of(joint.name, kept)
-                found[joint.name] = state_of(homes, accepted, joint.home_shift_limit_deg)
+                newest = _newest(connection, joint, kept)
+                found[joint.name] = newest_state(joint, newest, kept, accepted)
             return {name: state for name, state in found.items() if state is not None}
 
         return await self._store.read(work)
@@ -136,6 +138,15 @@ class HomingKeeper:
                 _logger.error("homing %d is not kept: %s", number, error)
             elif self._unsaved.get(number) is kept:
                 del self._unsaved[number]
+
+
+def _newest(connection: Connection, joint: Joint, kept: Sequence[Kept]) -> dict[str, Any] | None:
+    """What a joint's newest homing found, and its number; however long ago it was."""
+    for _, homing in reversed(kept):
+        found = homing.get("joints")
+        if isinstance(found, dict) and isinstance(found.get(joint.name), dict):
+            return {"homing": homing["number"], **found[joint.name]}
+    return homings.newest_of(connection, joint.name) if len(kept) == MOST_HOMINGS else None
 
 
 def _save_all(connection: Connection, due: Mapping[int, _Kept]) -> None:

@@ -13,6 +13,7 @@ from coordinator.core.events import (
     Command,
     Go,
     Hold,
+    HoldHome,
     Home,
     Jog,
     Note,
@@ -116,7 +117,8 @@ def _joint_of(command: Command) -> str | None:
     """The one joint that a command is about, if it is about one."""
     if isinstance(command, Jog) and len(command.velocities_deg_s) == 1:
         return next(iter(command.velocities_deg_s))
-    return command.joint if isinstance(command, Step | Blink | Update | CancelUpdate) else None
+    about_one = Step | HoldHome | Blink | Update | CancelUpdate
+    return command.joint if isinstance(command, about_one) else None
 
 
 def command_words(command: Command, number: int | None) -> str:
@@ -124,6 +126,8 @@ def command_words(command: Command, number: int | None) -> str:
     match command:
         case Home(joints=joints):
             return f"home {' '.join(joints) or 'all joints'}, homing {number}"
+        case HoldHome(joint=joint):
+            return f"home {joint} while its control is held, homing {number}"
         case Play(name=name):
             return f"play {name}, run {number}"
         case Hold():

@@ -8,6 +8,7 @@ who goes on at every programmed pause, and resumes a held run after a moment.
 """
 
 from collections.abc import Callable, Sequence
+from dataclasses import replace
 from functools import partial
 from typing import Final
 
@@ -66,7 +67,8 @@ def play_once(
 def _parked(arm: Arm, joints: Sequence[JointSettings], seed: int) -> tuple[World, SharedSupply]:
     """A world whose joints are homed and stand at `park`, and their supply."""
     units = [JointUnit(settings, KEY, float(BEGIN_US)) for settings in joints]
-    world = World(arm, units, "none", seed)
+    # Nothing real moves here, and nobody is there to hold a control.
+    world = World(replace(arm, homing_while_held=False), units, "none", seed)
     supply = SharedSupply(world.schedule, units)
     wait_for_all(world)
     world.command(ev.Home())

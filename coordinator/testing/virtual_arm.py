@@ -5,6 +5,7 @@ make the same course of events. Nothing waits: hours pass in seconds.
 """
 
 from collections.abc import Callable
+from dataclasses import replace
 from typing import Final
 
 from coordinator.client import ClientError, HomingFailed, Refused, WrongInput
@@ -50,6 +51,8 @@ class VirtualArm:
     def __init__(self, arm: Arm, *, network: str = "quiet", seed: int = 1) -> None:
         units = [JointUnit(one, KEY, float(BEGIN_US)) for one in joint_settings(arm, seed)]
         self._recorder = Recorder(units, self._started)
+        # Nothing real moves here, and nobody is there to hold a control.
+        arm = replace(arm, homing_while_held=False)
         self._world = World(arm, units, network, seed, observer=self._recorder)
         self._time = RunTime(self._world)
         self._faults = Faults(self._world, self._recorder)

@@ -94,6 +94,8 @@ def whole(joints: int = 6, seq: int = 1, version: str = "1", **values: Any) -> d
         "arm": "bench arm", "session": "0" * 16, "now_us": NOW_US, "phase": "moving",
         "condition": condition(cause="prick_out_tray.nc"), "rests_after_us": 4_000_000,
         "poses": {"park": dict.fromkeys(NAMES, 0.0)},
+        "homing_ways": [homing_way(one["name"]) for one in reversed(lanes)],
+        "homing_while_held": False,
         "run": run(), "homing": None, "update": None, "start_forecast": None, "joints": lanes,
         "unknown": [],
         "warnings": [],
@@ -116,6 +118,14 @@ def whole(joints: int = 6, seq: int = 1, version: str = "1", **values: Any) -> d
         },
     }
     return {"type": "whole", "seq": seq, "version": version, "state": state, "history": history}
+
+
+def homing_way(name: str, **values: Any) -> dict[str, Any]:
+    """How a joint whose angle is known would home."""
+    return {
+        "joint": name, "angle_known": True, "searches": "smaller", "travel_deg": 260.0,
+        "on_sensor": False, "backoff_deg": 5.0, "speed_deg_s": 20.0, "may_collide": "", **values,
+    }  # fmt: skip
 
 
 def note(at_us: int, message: str, level: str = "info") -> dict[str, Any]:

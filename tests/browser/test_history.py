@@ -1,6 +1,7 @@
 """History: charts over hours or years, zoomed by drag, buttons and keys."""
 
 import math
+import re
 from datetime import UTC, datetime
 from typing import Any
 from urllib.parse import parse_qs, urlsplit
@@ -18,6 +19,10 @@ NOW_S = 1_780_000_000
 CHARTS = 11
 
 
+FIGURES = ("rising_deviation_deg", "falling_deviation_deg", "hysteresis_deg", "drift_deg_per_c")
+NO_FIGURE = {"value": None, "uncertainty": None, "homings": 2, "why": "it takes 5 in a row"}
+
+
 class Past:
     """Answers a page's questions about joints; knows nothing where it is told so."""
 
@@ -29,6 +34,7 @@ class Past:
         """Of which joints it was asked what they did in all."""
         self.tells_wear = True
         self.homings: list[dict[str, Any]] = []
+        self.figures: dict[str, Any] = dict.fromkeys(FIGURES, NO_FIGURE)
 
     def attach(self, page: Page) -> None:
         rests = canned.condition("at rest")
@@ -54,7 +60,8 @@ class Past:
 
     def _homings(self, route: Route) -> None:
         joint = urlsplit(route.request.url).path.split("/")[-2]
-        route.fulfill(json={"joint": joint, "shift_limit_deg": 0.045, "homings": self.homings})
+        told = {"joint": joint, "shift_limit_deg": 0.045, "homings": self.homings}
+        route.fulfill(json={**told, "wandered_deg": None, **self.figures})
 
     def _wear(self, route: Route) -> None:
         joint = urlsplit(route.request.url).path.split("/")[-2]
@@ -306,3 +313,38 @@ def test_where_homings_found_home_is_a_chart_of_points_with_its_limit(
     past.homings = []
     page.get_by_label("Joint").select_option("wrist")
     expect(chart).to_have_count(0)
+
+
+@pytest.mark.parametrize("size", [DESKTOP, PHONE], ids=["1280", "360"])
+def test_how_well_a_joint_finds_its_home_is_told_with_uncertainty_or_why_not(
+    open_page: Open, files: str, past: Past, size: dict[str, int]
+) -> None:
+    past.homings = [
+        {
+            "homing": k, "utc": datetime.fromtimestamp(NOW_S - 60 * k, UTC).isoformat(),
+            "since_reference_deg": 0.002 * k, "temperature_c": 20.0 + 3 * k,
+            "level_deg": 0.002 * (k - 3),
+        }
+        for k in range(1, 6)
+    ]  # fmt: skip
+    drift = {"value": 0.00067, "uncertainty": 0.00012, "homings": 5, "why": ""}
+    past.figures |= {"drift_deg_per_c": drift}
+    page = opened(open_page, files, past, size=size, axe=True)
+    told = page.locator(".history")
+    expect(told).to_contain_text("rising edge, standard deviation: not told: it takes 5 in a row")
+    expect(told).to_contain_text(
+        "drift of home: 0.00067 °/°C, standard uncertainty 0.00012 °/°C from 5 homings"
+    )
+    chart = page.locator("figure", has_text="Home over temperature")
+    expect(chart.locator("figcaption")).to_contain_text(re.compile("5 homings, 23.0.°C to 35.0.°C"))
+    expect(chart.locator("figcaption")).to_contain_text("dashed, the drift")
+    expect(chart.locator("canvas")).to_have_count(1)
+    looks_well(page)
+    page.screenshot(path=SHOTS / f"history-home-{size['width']}.png", full_page=True)
+
+
+def test_of_a_joint_that_was_never_homed_that_is_said(
+    open_page: Open, files: str, past: Past
+) -> None:
+    page = opened(open_page, files, past)
+    expect(page.locator(".history")).to_contain_text("No homing of turntable is known.")

@@ -8,6 +8,7 @@ from playwright.sync_api import Page, expect
 
 from tests.browser.conftest import DESKTOP, PHONE, SHOTS, Open
 from tests.browser.hands import Finger, Keys, Mouse
+from tests.browser.homing import home_all
 from tests.e2e.harness import Bench, linked_bench, program, until
 
 PATIENCE_MS = 60_000
@@ -28,7 +29,7 @@ def said(page: Page, text: str) -> None:
 
 
 def home(page: Page, hand: Mouse) -> None:
-    hand.press(page.get_by_role("button", name="Home all joints"))
+    home_all(page, hand.press)
     expect(page.locator(".runbar")).to_contain_text("all joints are homed", timeout=PATIENCE_MS)
     said(page, "at rest")
 

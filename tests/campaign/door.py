@@ -66,6 +66,11 @@ class Door:
         return arm_phase(self.core)
 
     @property
+    def moved_by_hand(self) -> bool:
+        """As a service's."""
+        return self.core.moved_by_hand
+
+    @property
     def busy(self) -> bool:
         """As a service's."""
         return arm_busy(self.core)

@@ -322,7 +322,8 @@ def _befalls(random: Random) -> tuple[str, ...]:
     ways = [one for one in ("late", "twice", "mixed") if random.random() < 0.3]
     ways += [one for one, share in (("gone", 0.3), ("other", 0.4)) if random.random() < share]
     kind = random.random()
-    return (*(["step"] if kind < 0.25 else ["go"] if kind < 0.4 else []), *ways)
+    holds = ["step"] if kind < 0.25 else ["go"] if kind < 0.4 else ["home"] if kind < 0.55 else []
+    return (*holds, *ways)
 
 
 def _bad_moment(random: Random, at_ms: int, some: tuple[int, ...]) -> Happening:

@@ -99,7 +99,9 @@ class Hands:
     # ---- pages --------------------------------------------------------------------------------
 
     def hold(self, one: Happening, names: list[str], place: dict[str, float]) -> None:
-        """A page takes control and holds something: joints, steps, or the way to a place."""
+        """A page takes control and holds something: joints, steps, the way to a place, or the
+        homing of a joint.
+        """
         if not self.world.laptop.awake:
             return
         page = "other" if "other" in one.ways else "first"
@@ -112,6 +114,8 @@ class Hands:
         what: dict[str, Any]
         if "go" in one.ways:
             what = {"type": "go", "waypoint": feed.door.taught.put(place)}
+        elif "home" in one.ways:
+            what = {"type": "home", "joint": names[0]}
         elif "step" in one.ways:
             what = {"type": "step", "by_deg": one.amount, "speed_deg_s": STEP_DEG_S}
             what["joint"] = names[0]

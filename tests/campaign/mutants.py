@@ -293,6 +293,12 @@ MUTANTS = (
         "if False:",
     ),
     _one(
+        "home: a control that is let go goes on homing",
+        f"{CORE}/homing.py",
+        "if self._is_let_go(link, now):",
+        "if False:",
+    ),
+    _one(
         "home: every joint homes at once",
         f"{CORE}/homing.py",
         "if link is not self.current:\n            return None",

@@ -10,6 +10,7 @@ from coordinator.api.hand import Hand
 from coordinator.api.touch import TouchHands
 from coordinator.api.wishes import Wishes
 from coordinator.core import events as ev
+from coordinator.core.homing import HomingSequence, HomingState
 from coordinator.core.jogging import Jog, JogOrder
 from coordinator.core.link.link import JointLink
 from coordinator.core.machine import Coordinator
@@ -120,6 +121,26 @@ def test_hands_of_two_pages_one_after_another_break_nothing(ways: tuple[str, ...
     bench.run(5_000)
     assert bench.counts != before
     assert not bench.stage.world.core.jogging
+
+
+@pytest.mark.parametrize("ways", [(), ("late",), ("twice",), ("mixed",), ("gone",), ("other",)])
+def test_homings_that_hands_hold_and_let_go_break_nothing(ways: tuple[str, ...]) -> None:
+    bench = Bench()
+    bench.happen("hand", 0, for_ms=700, ways=("home", *ways))
+    bench.run(400)
+    bench.happen("hand", 1, for_ms=900, ways=("home", "other", *ways))
+    bench.run(6_000)
+    assert not bench.stage.world.core.moved_by_hand
+
+
+def test_a_homing_that_a_hand_holds_to_its_end_is_one_and_is_stopped_by_nobody() -> None:
+    bench = Bench()
+    bench.happen("hand", 0, for_ms=30_000, ways=("home",))
+    bench.run(32_000)
+    homing = bench.stage.world.core.homing
+    assert homing is not None
+    assert (homing.state, homing.held) == (HomingState.DONE, True)
+    assert len(bench.counts) == 2
 
 
 # ---- what is taken out is noticed: touch --------------------------------------------------------
@@ -339,3 +360,34 @@ def test_hands_without_a_safeguard_are_noticed(
             bench.happen("hand", 1, for_ms=700, amount=-5.0, ways=("other",))
 
     assert broken_by(bench, jog) == "hand"
+
+
+def homes_on(patch: Patch) -> None:
+    """A homing that was held goes on as its control is let go."""
+    patch.setattr(HomingSequence, "_is_let_go", lambda homing, link, now: False)
+
+
+@pytest.mark.parametrize(
+    ("take_out", "ways", "rule"),
+    [
+        (homes_on, (), "I11"),
+        (obeys_old_wishes, ("late",), "hand"),
+        (goes_on_alone, ("gone",), "hand"),
+    ],
+    ids=lambda one: getattr(one, "__name__", ""),
+)
+def test_held_homings_without_a_safeguard_are_noticed(
+    take_out: Callable[[Patch], None],
+    ways: tuple[str, ...],
+    rule: str,
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    bench = Bench()
+    take_out(monkeypatch)
+
+    def hold(bench: Bench) -> None:
+        for _ in range(3):  # what a page's wishes meet is drawn
+            bench.happen("hand", for_ms=700, ways=("home", *ways))
+            bench.run(1)
+
+    assert broken_by(bench, hold) == rule

@@ -105,6 +105,30 @@ def test_a_supply_warning_that_cannot_be_is_one_sentence(value: str, says: str) 
     assert mistakes(text) == (f"arm.toml:{line + 1}: joint elbow: supply_warning_v {says}",)
 
 
+def test_an_owner_says_what_a_joint_may_run_into_and_that_a_homing_waits_for_a_hand() -> None:
+    assert not ARM.homing_while_held
+    assert ARM.joint("wrist").may_collide == ""
+    text, _ = changed("wrist", "supply_limit_v", '18\nmay_collide = "the lamp, an open drawer"')
+    text = text.replace("homing_while_held = false", "homing_while_held = true")
+    arm = parse_arm(text, PATH)
+    assert arm.homing_while_held
+    assert arm.joint("wrist").may_collide == "the lamp, an open drawer"
+
+
+@pytest.mark.parametrize("value", ['""', '"a\\nb"', f'"{"x" * 201}"', "4"])
+def test_what_a_joint_may_run_into_is_a_line_of_text(value: str) -> None:
+    text, line = changed("wrist", "supply_limit_v", f"18\nmay_collide = {value}")
+    (told,) = mistakes(text)
+    assert told.startswith(f"arm.toml:{line + 1}: joint wrist: may_collide is ")
+    assert "1 to 200 printable characters" in told
+
+
+def test_whether_a_homing_waits_for_a_hand_is_true_or_false() -> None:
+    text = TEXT.replace("homing_while_held = false", 'homing_while_held = "yes"')
+    (told,) = mistakes(text)
+    assert 'homing_while_held is "yes", but must be true or false' in told
+
+
 def test_home_may_wander_by_half_of_a_full_step_unless_the_file_says_otherwise() -> None:
     # 200 full steps a turn over a gear of 20: 0.09° each.
     assert ARM.joint("elbow").home_shift_limit_deg == pytest.approx(0.045)

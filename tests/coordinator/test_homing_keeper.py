@@ -29,9 +29,10 @@ class Sequence:
         self.number = number
         self.state = HomingState.RUNNING
         self.results: dict[str, JointHoming] = {}
+        self.asked: tuple[str, ...] = ("tip",)
 
     def snapshot(self) -> HomingSnapshot:
-        return HomingSnapshot(self.number, self.state, "", None, ("tip",), dict(self.results))
+        return HomingSnapshot(self.number, self.state, "", None, self.asked, dict(self.results))
 
 
 def found_at(*positions: int) -> JointHoming:
@@ -205,4 +206,96 @@ async def test_what_a_joints_home_was_is_told_homing_after_homing(tmp_path: Path
     assert told.rising_deviation_deg.value is None
     never = await keeper_of(store).of_joint(named("middle"))
     assert never.homings == ()
+    await store.close()
+
+
+async def keep(store: Store, *found: dict[str, JointHoming], first: int = 1) -> None:
+    """Homings of these numbers on, as they were found, of coordinators before."""
+    for number, results in enumerate(found, first):
+        homing = Sequence(number)
+        homing.results, homing.state = results, HomingState.DONE
+        homing.asked = tuple(results) or homing.asked
+        keeper = keeper_of(store, homing)
+        keeper.look(cast("HomingSequence", homing))
+        await keeper.close()
+
+
+OF_TIP: dict[str, Any] = {"controller": "0a1b2c3d4e5f", "figures": "100 counts/°"}
+
+
+def since(reference: int, since_deg: float, **values: Any) -> JointHoming:
+    """What was found, with the reference as it is kept with it."""
+    more: dict[str, Any] = {"reference": reference, "since_reference_deg": since_deg}
+    return replace(found_at(1), **OF_TIP, **more, **values)
+
+
+async def test_the_reference_outlives_more_homings_than_are_looked_at(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr("coordinator.records.homings.MOST_HOMINGS", 3)
+    store, tip = Store(tmp_path), named("tip")
+    shifts = (None, 0.25, 0.125, 0.0, 0.5)
+    sums = (0.0, 0.25, 0.375, 0.375, 0.875)
+    await keep(
+        store,
+        *(
+            {"tip": since(1, total, shift_deg=shift)}
+            for shift, total in zip(shifts, sums, strict=True)
+        ),
+    )
+    known = (await keeper_of(store).homes((tip,)))["tip"]
+    assert (known.homing, known.reference, known.since_reference_deg) == (5, 1, 0.875)
+    told = await keeper_of(store).of_joint(tip)
+    assert [(one.homing, one.reference, one.since_reference_deg) for one in told.homings] == [
+        (3, 1, 0.375), (4, 1, 0.375), (5, 1, 0.875),
+    ]  # fmt: skip
+    assert told.homings[-1].rising_deg == 0.875 + 0.5
+    # Another joint is homed so often that none of the tip's is looked at any more.
+    await keep(store, *({"base": since(6, 0.0)} for _ in range(4)), first=6)
+    assert (await keeper_of(store).homes((tip,)))["tip"] == known
+    assert (await keeper_of(store).of_joint(tip)).homings == ()
+    await store.close()
+
+
+async def test_a_joint_that_wandered_stays_marked_however_many_homings_came_since_or_the_limit_rose(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr("coordinator.records.homings.MOST_HOMINGS", 3)
+    store = Store(tmp_path)
+    astray = since(1, 0.5, shift_deg=0.5, wandered_deg=0.5)
+    await keep(store, {"tip": since(1, 0.0)}, {"tip": astray})
+    await keep(store, *({"base": since(3, 0.0)} for _ in range(5)), first=3)
+    tolerant = replace(named("tip"), own_shift_limit_deg=2.0)
+    keeper = keeper_of(store)
+    assert (await keeper.homes((tolerant,)))["tip"].wandered_deg == 0.5
+    assert (await keeper.of_joint(tolerant)).wandered_deg == 0.5
+    await keeper.accept("tip", 2, "the bench")
+    known = (await keeper.homes((tolerant,)))["tip"]
+    assert (known.wandered_deg, known.reference, known.since_reference_deg) == (None, 2, 0.0)
+    await store.close()
+
+
+async def test_a_homing_whose_report_got_lost_is_a_break_for_the_next_coordinator_too(
+    tmp_path: Path,
+) -> None:
+    store, tip = Store(tmp_path), named("tip")
+    await keep(store, {"tip": since(1, 0.0)}, {})
+    known = (await keeper_of(store).homes((tip,)))["tip"]
+    assert (known.homing, known.controller, known.figures) == (1, None, None)
+    await store.close()
+
+
+async def test_what_is_kept_of_homings_from_before_the_reference_was_is_gone_through(
+    tmp_path: Path,
+) -> None:
+    store, tip = Store(tmp_path), named("tip")
+    found = (replace(found_at(1), **OF_TIP, shift_deg=shift) for shift in (None, 0.01, 0.5))
+    await keep(store, *({"tip": one} for one in found))
+    known = (await keeper_of(store).homes((tip,)))["tip"]
+    assert (known.reference, known.since_reference_deg, known.wandered_deg) == (1, 0.51, 0.51)
+    # And so is one that is spoilt.
+    await keep(store, {"tip": since(1, 0.75)}, first=4)
+    spoil = "UPDATE homings SET result = json_set(result, '$.joints.tip.reference', 'x')"
+    await store.write(lambda connection: connection.exec_driver_sql(f"{spoil} WHERE number = 4"))
+    assert (await keeper_of(store).homes((tip,)))["tip"].homing == 4
     await store.close()

@@ -13,6 +13,7 @@ from coordinator.core.events import (
     Blink,
     Command,
     Hold,
+    HoldHome,
     Home,
     Jog,
     Note,
@@ -40,6 +41,7 @@ async def open_store(tmp_path: Path) -> AsyncIterator[Store]:
     [
         (Home(), 4, "home all joints, homing 4"),
         (Home(("elbow", "wrist")), 5, "home elbow wrist, homing 5"),
+        (HoldHome("elbow"), 6, "home elbow while its control is held, homing 6"),
         (Play("tray.nc", "M2\n", ()), 6, "play tray.nc, run 6"),
         (Hold(), None, "hold"),
         (Resume(), None, "resume"),

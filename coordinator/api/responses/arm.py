@@ -17,6 +17,7 @@ from coordinator.codes.update_phase import UpdatePhase
 from coordinator.config.jog_speeds import JogSpeeds
 from coordinator.core.condition import Condition
 from coordinator.core.events import Note
+from coordinator.core.homing_ways import HomingWay
 from coordinator.core.snapshot.arm import ArmSnapshot
 from coordinator.core.snapshot.joint import (
     ClockSnapshot,
@@ -191,6 +192,19 @@ ARM: Final = ArmSnapshot(
     poses={"park": {"elbow": 110.0}},
     run=RUN,
     homing=HOMING,
+    homing_ways=(
+        HomingWay(
+            joint="elbow",
+            angle_known=True,
+            searches="smaller",
+            travel_deg=260.0,
+            on_sensor=False,
+            backoff_deg=5.0,
+            speed_deg_s=20.0,
+            may_collide="the tray, and the lamp above it",
+        ),
+    ),
+    homing_while_held=False,
     update=UPDATE,
     start_forecast=None,
     joints=(_JOINT,),

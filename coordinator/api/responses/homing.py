@@ -22,8 +22,11 @@ HOMING: Final = HomingSnapshot(
             controller="0a1b2c3d4e5f",
             figures="7111.11 counts/°, home at 0°, searched upwards at 20 °/s and 2 °/s",
             wandered_deg=None,
+            reference=1,
+            since_reference_deg=0.0,
         )
     },
+    held=False,
 )
 
 as_answer(HomingSnapshot)
@@ -43,3 +46,5 @@ class NewestOfJoint(ResponseModel):
     controller: str | None = eg("0a1b2c3d4e5f")
     figures: str | None = eg("7111.11 counts/°, home at 0°, searched upwards at 20 °/s and 2 °/s")
     wandered_deg: float | None = eg(0.09)
+    reference: int | None = eg(1)
+    since_reference_deg: float | None = eg(0.09)

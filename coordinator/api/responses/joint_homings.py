@@ -19,6 +19,7 @@ HOMINGS: Final = JointHomings(
             rising_deg=-1.502,
             falling_deg=1.502,
             hysteresis_deg=0.043,
+            level_deg=-0.0025,
         ),
         HomePlace(
             homing=15,
@@ -30,6 +31,7 @@ HOMINGS: Final = JointHomings(
             rising_deg=-1.497,
             falling_deg=1.507,
             hysteresis_deg=0.041,
+            level_deg=0.0025,
         ),
     ),
     shift_limit_deg=0.045,

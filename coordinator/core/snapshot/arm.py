@@ -6,6 +6,7 @@ from coordinator.codes.arm_phase import ArmPhase
 from coordinator.core.condition import Condition, announced, condition
 from coordinator.core.events import Note
 from coordinator.core.homing import HomingSnapshot, HomingState
+from coordinator.core.homing_ways import HomingWay, homing_ways
 from coordinator.core.link.link import rests_after_us
 from coordinator.core.machine import Coordinator
 from coordinator.core.run import Phase
@@ -51,6 +52,11 @@ class ArmSnapshot:
     """The one that has not ended."""
     homing: HomingSnapshot | None
     """The newest."""
+    homing_ways: tuple[HomingWay, ...] | None
+    """What each joint would do if it were homed now, first homed first; only of older coordinators
+    not known, as the next."""
+    homing_while_held: bool | None
+    """Whether a joint homes only while a control is held."""
     update: UpdateSnapshot | None
     """The newest of a joint's firmware; None where none was asked for since the coordinator began.
     """
@@ -84,6 +90,8 @@ def arm_snapshot(core: Coordinator, now: int) -> ArmSnapshot:
         rests_after_us=rests_after_us(core.ramp),
         run=run_snapshot(run, now) if run else None,
         homing=core.homing.snapshot() if core.homing else None,
+        homing_ways=homing_ways(core.arm, core.links, now),
+        homing_while_held=core.arm.homing_while_held,
         update=core.updates.snapshot(),
         start_forecast=start_forecast(core, now) if doing is ArmPhase.IDLE else None,
         joints=tuple(joint_snapshot(core, link, now) for link in core.links),

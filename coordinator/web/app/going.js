@@ -1,22 +1,24 @@
-// On the way to a place while its control is held: said again and again, as a jog is.
+// On the way to a place, or homing a joint, while its control is held: said again and again, as a jog is.
 
 import { makeSaying } from "./saying.js";
 
-/** `feed.wish(message)` sends, false where nothing can be sent; `armUs()` is arm time now. */
-export function makeGoing({ feed, armUs, changed, say }) {
-  const going = { place: null }; // as a wish names it: a waypoint, a pose or angles
+/** `feed.wish(message)` sends, false where nothing can be sent; `armUs()` is arm time now; `arm()` what is known of it. */
+export function makeGoing({ feed, armUs, arm, changed, say }) {
+  const going = { place: null }; // as a wish names it: a waypoint, a pose, angles, or a joint to home
+  let before = 0; // the newest homing as the control was pressed
   const saying = makeSaying({ say: tell, letGo: () => going.letGo() });
 
   function tell() {
     if (going.place === null) return;
     if (!feed.wish({ type: "go", at_us: armUs(), ...going.place })) {
       going.letGo();
-      say("The arm is not told to go there: the coordinator is not heard.");
+      say("What is held is not told to the arm: the coordinator is not heard.");
     }
   }
 
   going.press = (place) => {
     going.place = place;
+    before = arm()?.homing?.number ?? 0;
     saying.begin();
     changed();
   };
@@ -39,6 +41,12 @@ export function makeGoing({ feed, armUs, changed, say }) {
   // Wherever the pointer is lifted, and whatever became of the button meanwhile.
   addEventListener("pointerup", () => going.letGo());
   addEventListener("pointercancel", () => going.letGo());
+
+  /** Something was told of the arm: a joint that is homed needs no hand any more. */
+  going.look = ({ homing }) => {
+    if (going.place?.type !== "home" || !homing || homing.number <= before || homing.state === "running") return;
+    going.letGo();
+  };
 
   /** The coordinator refused: the control is held no more, and must be pressed anew. */
   going.refused = () => {

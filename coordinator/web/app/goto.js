@@ -6,7 +6,11 @@ import { figure, NONE } from "./figures.js";
 import { isKey } from "./keys.js";
 
 /** Held, the arm goes to `place`, as a wish names it; let go, it stops. `told`: its name is seen too. */
-export function GoTo({ going, place, name, told = false, off }) {
+export const GoTo = ({ going, place, name, told = false, off }) => html`
+  <${HoldTo} going=${going} place=${place} off=${off}>Hold to go <span class=${told ? "" : "unseen"}>to ${name}</span><//>`;
+
+/** Held, what `place` wishes for is done, and no longer. */
+export function HoldTo({ going, place, off, children }) {
   // A row that goes takes its button from under the finger, and no event tells of that.
   useEffect(() => going.letGo, []);
   const [start, end] = [() => off || going.press(place), () => going.letGo()];
@@ -24,7 +28,7 @@ export function GoTo({ going, place, name, told = false, off }) {
         event.preventDefault();
         if (!event.repeat) start();
       }}
-      onKeyUp=${(event) => isKey("goTo", event) && end()}>Hold to go <span class=${told ? "" : "unseen"}>to ${name}</span></button>`;
+      onKeyUp=${(event) => isKey("goTo", event) && end()}>${children}</button>`;
 }
 
 /** From where each joint goes to where, in a line; `angles_deg` by joint. */

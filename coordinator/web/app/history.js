@@ -5,6 +5,7 @@ import { useEffect, useMemo, useRef, useState } from "preact/hooks";
 import { get, Refusal } from "./api.js";
 import { figure } from "./figures.js";
 import { HistoryChart } from "./historychart.js";
+import { HomeFigures } from "./homefigures.js";
 import { isAltered, isKey } from "./keys.js";
 import { dateTime } from "./report.js";
 import { between, last, lengthOf, moved, SPANS, upTo, zoomed } from "./span.js";
@@ -117,6 +118,7 @@ export function History({ model, gone, act }) {
       </div>
       ${told && html`<p><a href=${`/api/v1${pathOf(joint, seen)}&points=2000&format=csv`} download=${`${joint}-history.csv`}>The
         history of ${joint} in that time</a> as a table (CSV).</p>`}
+      ${homes?.joint === joint && html`<${HomeFigures} homes=${homes} />`}
       ${wear?.joint === joint && html`<${Wear} wear=${wear} />`}
     </section>`;
 }

@@ -59,7 +59,7 @@ export function JogRow({ hand, joint, gone }) {
     <div class="jogrow ${hand.byDeg === null ? "pushed" : ""}" ref=${row} role="group" aria-label=${`Jog ${name}`}>
       ${side(-1, "smaller")}
       <output>${joint.homed ? html`<${Angles} hand=${hand} joint=${joint} />` : joint.wandered_deg == null
-        ? "not homed: it turns slowly, and past the ends of its range" : "home wandered: where it stands, and its range, may be off"}${
+        ? "not homed: it turns slowly, and past the ends of its range" : "home wandered: it turns slowly; where it stands, and its range, may be off"}${
         stick && html` <small>${stick}</small>`}</output>
       ${side(1, "larger")}
       ${hand.byDeg === null && html`<${Slider} hand=${hand} name=${name} off=${off} />`}

@@ -8,7 +8,7 @@ export const KEYS = {
   turn: { keys: ["Enter", " "], where: "on one of its two buttons", does: "turns it that way" },
   pushLess: { keys: ["ArrowLeft", "ArrowDown"], where: "on its slider", does: "pushes it to smaller angles, the longer the faster" },
   pushMore: { keys: ["ArrowRight", "ArrowUp"], where: "on its slider", does: "pushes it to larger angles, the longer the faster" },
-  goTo: { keys: ["Enter", " "], where: "on Hold to go", does: "while it is held, the arm goes there" },
+  goTo: { keys: ["Enter", " "], where: "on Hold to go or to home", does: "while it is held, the arm goes there, or the joint homes" },
   earlier: { keys: ["ArrowUp"], where: "on a visit's place number", does: "moves it to an earlier place" },
   later: { keys: ["ArrowDown"], where: "on a visit's place number", does: "moves it to a later place" },
   record: { keys: ["r"], where: "on Teach, but not in a text", does: "records the place where the arm stands" },

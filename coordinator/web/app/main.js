@@ -56,6 +56,7 @@ const viewed = () => location.hash.slice(1).split("/")[0] || "watch";
 const going = makeGoing({
   feed: { wish: (message) => wish(message) },
   armUs: () => armNow(page.model, performance.now()),
+  arm: () => page.model.arm,
   changed: () => draw(),
   say: (text) => say(text, true, ++page.acts),
 });
@@ -257,6 +258,7 @@ function told(model) {
   lookForControl(model.arm.control);
   lookForEnd(model.arm);
   hand.look(model.arm);
+  going.look(model.arm);
   draw();
 }
 

@@ -9,10 +9,10 @@ import { loopWords, Production } from "./production.js";
 import { isFresh } from "./state.js";
 
 /** How far the arm is with what it does; what that is stands in the band. */
-export function RunBar({ arm, gone, nowUs, act }) {
+export function RunBar({ arm, gone, nowUs, act, homes }) {
   return html`<section class="runbar" aria-label="The run">
     ${arm.run ? html`<${Running} run=${arm.run} told=${arm.condition?.cause} act=${act} />`
-      : html`<${Resting} arm=${arm} gone=${gone} nowUs=${nowUs} act=${act} />`}
+      : html`<${Resting} arm=${arm} gone=${gone} nowUs=${nowUs} act=${act} homes=${homes} />`}
   </section>`;
 }
 
@@ -70,7 +70,7 @@ function startNow(start) {
     each other; slowest link: ${start.slowest}.`;
 }
 
-function Resting({ arm, gone, nowUs, act }) {
+function Resting({ arm, gone, nowUs, act, homes }) {
   const homing = arm.phase === "homing" ? arm.homing : null;
   const unhomed = arm.joints.filter((joint) => !joint.homed).length;
   const done = homing ? Object.keys(homing.joints).length : 0;
@@ -89,6 +89,8 @@ function Resting({ arm, gone, nowUs, act }) {
     ${arm.homing?.state === "failed" && html`<p class="why">${sentence(arm.homing.message)}</p>`}
     <p class="caution">The arm moves at once. Keep hands, hair and sleeves out of its reach: joints
       pinch.</p>
-    <${Press} name=${unhomed ? "main" : ""} off=${busy} press=${() => act(() => post("/home", { joints: [] }))}>Home all joints<//>
+    ${homes.oneByOne ? !homes.blind && html`
+      <button class="plain" aria-expanded=${homes.open} onClick=${homes.toggle}>Home joints…</button>`
+      : html`<${Press} name=${unhomed ? "main" : ""} off=${busy} press=${() => act(() => post("/home", { joints: [] }))}>Home all joints<//>`}
     <a class="button ${unhomed ? "" : "main"}" href="#play">Play…</a>`;
 }

@@ -1,8 +1,10 @@
 // Watch: the run, a lane for each joint, the common axis, and what happened.
 
 import { html } from "htm/preact";
+import { useState } from "preact/hooks";
 import { micros } from "./figures.js";
 import { jointSign } from "./signs.js";
+import { Homing, isBlind, oneByOne } from "./homing.js";
 import { isFresh } from "./state.js";
 import { JogBar, NoJog } from "./jog.js";
 import { Unseen } from "./alarms.js";
@@ -18,8 +20,11 @@ import { WayBack } from "./wayback.js";
 export function Watch({ model, late, nowUs, gone, open, toggle, ended, close, act, hand, jogs, jog, going, signals }) {
   const arm = model.arm;
   const free = !arm.run; // while a program is played or held there is nothing to jog
+  const [wanted, setWanted] = useState(false); // of joints that are homed already
+  const homes = { oneByOne: oneByOne(arm), blind: isBlind(arm), open: isBlind(arm) || wanted, toggle: () => setWanted(!wanted) };
   return html`
-    <${RunBar} arm=${arm} gone=${gone} nowUs=${nowUs} act=${act} />
+    <${RunBar} arm=${arm} gone=${gone} nowUs=${nowUs} act=${act} homes=${homes} />
+    ${free && homes.oneByOne && homes.open && html`<${Homing} arm=${arm} gone=${gone} act=${act} going=${going} />`}
     ${arm.queue?.playing && html`<p class="queue">${queuePlace(arm.queue)}</p>`}
     <${Unseen} arm=${arm} />
     <p class="unseen" role="status">${gone ? "" : troubles(arm, late, nowUs)}</p>

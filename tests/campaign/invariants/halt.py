@@ -87,6 +87,8 @@ class HoldsAndStops(Invariant):
                 self._orders.pop(session, None)
             case ev.Step():
                 self._orders.pop(session, None)
+            case ev.HoldHome() if laptop.core.moved_by_hand:
+                self._orders.pop(session, None)
             case ev.Jog(velocities_deg_s=velocities_deg_s) if not any(velocities_deg_s.values()):
                 self._jog_us.pop(session, None)  # let go: the next is another press
             case ev.Jog() | ev.Go():

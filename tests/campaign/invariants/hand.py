@@ -1,8 +1,9 @@
 """What a hand wishes counts while it is fresh, once and in order; and it ends with the hand.
 
-A wish to turn, or to go to a place, of more than 250 ms ago moves nothing, nor a step of more than
-1 s ago, nor a wish that was overtaken by a later one. When control is taken over, whatever was
-jogged or homed ends at once; when who had it has gone, what was jogged.
+A wish to turn, to go to a place or to home a joint of more than 250 ms ago moves nothing, nor a
+step of more than 1 s ago, nor a wish that was overtaken by a later one. When control is taken over,
+whatever was jogged or homed ends at once; when who had it has gone, what was jogged, and what was
+homed while it was held.
 """
 
 from typing import Final
@@ -38,7 +39,7 @@ class OnlyByLiveHands(Invariant):
         obeyed: tuple[ev.Command, ...],
     ) -> None:
         for command in obeyed:
-            if isinstance(command, ev.Hold | ev.Blink) or not laptop.core.jog.goes_on:
+            if isinstance(command, ev.Hold | ev.Blink) or not laptop.core.moved_by_hand:
                 continue  # to let go is never too late; after a sleep the session ends with it
             newest = self._newest.get(feed, 0)
             if number <= newest:
@@ -54,5 +55,5 @@ class OnlyByLiveHands(Invariant):
 
     def handed(self, laptop: Laptop, why: str, *, taken: bool) -> None:
         phase = arm_phase(laptop.core)
-        if phase is ArmPhase.JOGGING or (taken and phase is ArmPhase.HOMING):
+        if laptop.core.moved_by_hand or (taken and phase is ArmPhase.HOMING):
             raise self.broken(f"{why}, and the arm goes on {phase}")

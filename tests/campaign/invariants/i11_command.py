@@ -6,9 +6,9 @@ given to the coordinator whose session the joint is in, after that session began
 last slept, and after the joint last had a fault, a stop or a new boot. A cause is used up: a play
 or resume by the joint's own start, and for all joints once the arm is said to be held or paused;
 where a run waited for an input that truly is as it should be, or begins another loop, it goes on
-by the same command. A home by the joint being homed; a jog or step by time, which is not judged
-where the clock is broken. An advance or a homing that was cut short may begin again by the same
-command.
+by the same command. A home by the joint being homed, and one that is held by time as well; a jog
+or step by time. Time is not judged where the clock is broken. An advance or a homing that was cut
+short may begin again by the same command.
 """
 
 from typing import Final
@@ -55,6 +55,8 @@ class OnlyByCommand(Invariant):
         """By session, joint and what it may begin by it: when that was accepted last."""
         self._jog_until_us: dict[tuple[int, str], int] = {}
         """By session and joint: when what was asked of it is over at the latest."""
+        self._home_until_us: dict[tuple[int, str], int] = {}
+        """By session and joint: when a homing that is held is over; none that goes on by itself."""
         self._stepped: set[tuple[int, str]] = set()
         """By session and joint: what was asked for last was a step."""
         self._slept: dict[int, tuple[int, int]] = {}
@@ -85,9 +87,16 @@ class OnlyByCommand(Invariant):
             case ev.Home(joints=joints):
                 for name in joints or names:
                     self._asked[session, name, S.HOMING] = now
+                    self._home_until_us.pop((session, name), None)
+            # Held on after the joint is homed, it asks for nothing more.
+            case ev.HoldHome(joint=name) if laptop.core.moved_by_hand:
+                self._asked[session, name, S.HOMING] = now
+                self._home_until_us[session, name] = now + EXPIRY_US + RENEWAL_US
             case ev.Jog(velocities_deg_s=velocities_deg_s):
                 for name in names:
                     key, until_us = (session, name), now + EXPIRY_US
+                    if not any(velocities_deg_s.values()) and key in self._home_until_us:
+                        self._home_until_us[key] = min(self._home_until_us[key], until_us)
                     if velocities_deg_s.get(name):
                         self._asked[session, name, S.JOGGING] = now
                         self._jog_until_us[key] = until_us + RENEWAL_US
@@ -184,8 +193,8 @@ class OnlyByCommand(Invariant):
             self._ill[node.id] = ill
             if any(ill):
                 self._void_us[node.id] = self.world.now
-        if state is S.JOGGING and node.id not in self.judge.broken_clock:
-            self._judge_jog(node)
+        if state in (S.JOGGING, S.HOMING) and node.id not in self.judge.broken_clock:
+            self._judge_held(node, state)
         if state is before:
             return
         self._before[node.id] = state
@@ -205,12 +214,16 @@ class OnlyByCommand(Invariant):
         if state is S.MOVING:
             self._use_up(session, node, ON_PATH)
 
-    def _judge_jog(self, node: Node) -> None:
-        """Nobody jogs once the control was let go."""
+    def _judge_held(self, node: Node, state: JointState) -> None:
+        """Nobody jogs, or homes by a control that is to be held, once it was let go."""
         key = node.unit.joint.session or 0, node.name
-        over_us = self.world.now - self._jog_until_us.get(key, 0)
+        homes = state is S.HOMING
+        if homes and key not in self._home_until_us:
+            return  # it goes on by itself
+        until_us = (self._home_until_us if homes else self._jog_until_us).get(key, 0)
+        over_us = self.world.now - until_us
         if over_us > SPARE_US:
             raise self.broken(
-                f"{node.name} is jogging {over_us / 1e3:.0f} ms after the last jog asked for it "
-                "was over"
+                f"{node.name} is {state.word} {over_us / 1e3:.0f} ms after the last "
+                f"{WORDS[state]} asked for it was over"
             )

@@ -46,6 +46,8 @@ class StopsLatched(Invariant):
                 self._require_latched(laptop, names)
             case ev.Home(joints=joints):
                 self._require_latched(laptop, set(joints) or names)
+            case ev.HoldHome(joint=name) if laptop.core.moved_by_hand:
+                self._require_latched(laptop, {name})
             case ev.Jog(velocities_deg_s=velocities_deg_s):
                 turned = {name for name, deg_s in velocities_deg_s.items() if deg_s}
                 self._require_latched(laptop, turned)

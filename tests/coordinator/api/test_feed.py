@@ -26,7 +26,7 @@ from coordinator.codes.level import Level
 from coordinator.config.arm import load_arm
 from coordinator.config.data_folder import make_key
 from coordinator.config.settings import DEMO_ARM
-from coordinator.core.events import Because, Hold, Jog
+from coordinator.core.events import Because, Hold, HoldHome, Jog
 from coordinator.core.snapshot.arm import ArmSnapshot
 from coordinator.service import Service
 from tests.as_json import as_json
@@ -262,7 +262,8 @@ async def test_whoever_says_what_is_no_wish_is_shut_out(
         assert (code, reason[:9]) == (1008, "no wish: ")
 
 
-JOG = {"type": "jog", "number": 1, "velocities_deg_s": {"elbow": 1.0}}
+JOG: dict[str, Any] = {"type": "jog", "number": 1, "velocities_deg_s": {"elbow": 1.0}}
+HOME: dict[str, Any] = {"type": "home", "number": 1, "joint": "elbow"}
 
 
 async def test_what_a_wish_is_refused_for_is_told_to_its_client_alone(served_at: ServedAt) -> None:
@@ -295,25 +296,34 @@ async def test_a_wish_of_a_client_while_another_has_control_is_refused(
 
 
 @pytest.mark.parametrize("leaves", [True, False])
-async def test_where_the_feed_of_the_hand_that_jogs_ends_the_jog_does(
-    served_at: ServedAt, monkeypatch: pytest.MonkeyPatch, leaves: bool
+@pytest.mark.parametrize(
+    ("wish", "command"),
+    [(JOG, Jog({"elbow": 1.0})), (HOME, HoldHome("elbow"))],
+    ids=["jog", "home"],
+)
+async def test_where_the_feed_of_the_hand_that_jogs_or_homes_ends_the_motion_does(
+    served_at: ServedAt,
+    monkeypatch: pytest.MonkeyPatch,
+    wish: dict[str, Any],
+    command: object,
+    leaves: bool,
 ) -> None:
     asked: list[object] = []
     monkeypatch.setattr(Service, "command", lambda _self, one, *_, **__: asked.append(one))
-    monkeypatch.setattr(Service, "phase", ArmPhase.JOGGING)
+    monkeypatch.setattr(Service, "moved_by_hand", True)
     query = "?client=the-phone"
     async with served_at.watch(query) as client:
         now_us = (await message(client))["state"]["now_us"]
-        await client.send(json.dumps({**JOG, "at_us": now_us}))
+        await client.send(json.dumps({**wish, "at_us": now_us}))
         while not asked:
             await asyncio.sleep(0.001)
         if not leaves:
             async with served_at.watch() as other:  # who never jogged ends nothing by going
                 await message(other)
-            assert asked == [Jog({"elbow": 1.0})]
+            assert asked == [command]
     while len(asked) < 2:
         await asyncio.sleep(0.001)
-    assert asked == [Jog({"elbow": 1.0}), Hold(Because.GONE)]
+    assert asked == [command, Hold(Because.GONE)]
 
 
 async def test_a_wish_on_a_feed_from_before_the_laptop_slept_closes_it_and_moves_nothing(

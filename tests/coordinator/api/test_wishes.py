@@ -10,7 +10,7 @@ from hypothesis import strategies as st
 from coordinator.api.bodies import GoBody
 from coordinator.api.wishes import AHEAD_US, JOG_OLD_US, STEP_OLD_US, NoWish, OldSession, Wishes
 from coordinator.codes.refusal import RefusalCode
-from coordinator.core.events import Command, Go, Jog, Refused, Step
+from coordinator.core.events import Command, Go, HoldHome, Jog, Refused, Step
 
 NOW_US = 60_000_000
 
@@ -68,6 +68,17 @@ def test_a_wish_to_go_to_a_waypoint_is_the_command_that_goes_there() -> None:
         "type": "refused", "number": 2, "code": "waypoint-unknown",
         "message": "there is no waypoint 4",
     }  # fmt: skip
+
+
+def test_a_wish_to_home_is_obeyed_while_it_is_fresh_and_names_one_joint() -> None:
+    def home(number: int, at_us: int) -> str:
+        return json.dumps({"type": "home", "number": number, "at_us": at_us, "joint": "elbow"})
+
+    done, answers = told((home(1, NOW_US), NOW_US), (home(2, NOW_US - JOG_OLD_US - 1), NOW_US))
+    assert done == [HoldHome("elbow")]
+    assert answers[1]["code"] == "wish-old"
+    with pytest.raises(NoWish, match="joint"):
+        told((json.dumps({"type": "home", "number": 1, "at_us": NOW_US}), NOW_US))
 
 
 @pytest.mark.parametrize("places", [{}, {"waypoint": 3, "pose": "park"}])

@@ -7,7 +7,8 @@ import pytest
 
 from coordinator.cli import held_way
 from coordinator.cli.command import run
-from coordinator.cli.held_way import HeldKey, away
+from coordinator.cli.held_way import away
+from coordinator.cli.holding import HeldKey
 from coordinator.cli.jog_keys import TURNS_US
 from tests.coordinator.cli.servers import ARM, REPORTED, Answer, arm_told, joint, served
 

@@ -13,6 +13,7 @@ from coordinator.api.responses.base import plain
 from coordinator.api.responses.joint_homings import HOMINGS
 from coordinator.cli.command import run
 from coordinator.health.home_drift import HomeFigure
+from coordinator.pictures.axes import Scale, time_ticks
 from coordinator.pictures.homings import homings_picture
 from tests.coordinator.cli.servers import ARM, HOMED, Answer, joint, served
 
@@ -75,7 +76,7 @@ def test_json_is_what_the_coordinator_said(url: str, capsys: pytest.CaptureFixtu
     assert json.loads(capsys.readouterr().out) == plain(HOMINGS)
 
 
-def test_a_picture_has_every_homing_and_those_of_the_newest_reference_over_temperature(
+def test_a_picture_has_every_homing_over_time_and_over_temperature_and_the_figures_in_words(
     url: str, tmp_path: Path, capsys: pytest.CaptureFixture[str]
 ) -> None:
     file = tmp_path / "elbow.svg"
@@ -85,6 +86,39 @@ def test_a_picture_has_every_homing_and_those_of_the_newest_reference_over_tempe
     tips = [one.text for one in drawn.iterfind(f"{SVG}path/{SVG}title")]
     both = ["homing 14: a reference, 31.5 °C", "homing 15: +0.005° since homing 14, 38.2 °C"]
     assert tips == [*both, *both]
+    words = " ".join(one.text or "" for one in drawn.iterfind(f"{SVG}text"))
+    assert "when the homing ended, UTC" in words
+    assert "05-01 09:00" in words
+    assert "at the driver, °C" in words
+    assert "rising edge, standard deviation: 0.0031 °, standard uncertainty 0.00073 °" in words
+    assert "from 10 homings" in words
+    assert "drift of home: not told: it was 3.1 °C warmer" in words
+
+
+def test_homings_that_did_not_say_when_they_were_are_drawn_one_after_another() -> None:
+    first, second = HOMINGS.homings
+    told = replace(HOMINGS, homings=(replace(first, utc=None), second))
+    words = homings_picture(told)
+    assert "UTC" not in words
+    assert "homing; open: a reference" in words
+
+
+def test_one_homing_alone_is_a_picture_without_temperature() -> None:
+    (first, _) = HOMINGS.homings
+    told = replace(HOMINGS, homings=(replace(first, level_deg=None),))
+    words = homings_picture(told)
+    assert "when the homing ended" in words
+    assert "at the driver" not in words
+
+
+@pytest.mark.parametrize("span_s", [60.0, 3_600.0, 86_400.0, 30 * 86_400.0, 20 * 365 * 86_400.0])
+def test_a_time_axis_has_a_few_ticks_in_order_within_it(span_s: float) -> None:
+    scale = Scale(1_780_000_000.0, 1_780_000_000.0 + span_s, 0.0, 500.0)
+    ticks = time_ticks(scale)
+    assert 1 <= len(ticks) <= 8
+    assert [at for at, _ in ticks] == sorted(at for at, _ in ticks)
+    assert all(scale.low <= at <= scale.high for at, _ in ticks)
+    assert len({called for _, called in ticks}) == len(ticks)
 
 
 def test_the_line_of_the_drift_is_drawn_where_it_is_known() -> None:

@@ -1,6 +1,7 @@
 """Jog: joints move while the control is held, and never longer."""
 
 import contextlib
+from dataclasses import replace
 
 import pytest
 
@@ -117,6 +118,31 @@ def test_an_unhomed_joint_jogs_no_faster_than_its_search_speed() -> None:
     jog_for(world, "tip", 60.0, 1_500_000)
     assert 0.0 < speed(world, "tip") <= 30.0 * (1 + 5e-4)
     assert state(world, "tip") is JointState.JOGGING
+
+
+@pytest.mark.parametrize("velocity", [60.0, -60.0])
+def test_a_joint_whose_home_wandered_jogs_and_steps_no_faster_than_one_that_is_not_homed(
+    velocity: float,
+) -> None:
+    world = homed_world("none", count=1)
+    one = link(world, "base")
+    assert one.home is not None
+    one.home = replace(one.home, wandered_deg=0.5)
+    jog_for(world, "base", velocity, 1 * S)
+    slow = one.joint.homing.fast_deg_s
+    assert abs(speed(world, "base")) == pytest.approx(slow, rel=1e-3)
+    world.command(ev.Jog({}))
+    until(world, lambda: one.rests(world.laptop.now))
+    world.command(ev.Step("base", -velocity / 4, 60.0))
+    fastest = 0.0
+    for _ in range(100):
+        world.run_for(10_000)
+        fastest = max(fastest, abs(speed(world, "base")))
+    assert fastest == pytest.approx(slow, rel=1e-3)
+    world.core.accept_home("base", one.home.homing, "somebody", world.laptop.now)
+    until(world, lambda: not world.core.jogging and one.rests(world.laptop.now))
+    jog_for(world, "base", velocity / 2 * 1.5, 1 * S)
+    assert abs(speed(world, "base")) == pytest.approx(45.0, rel=1e-3)
 
 
 def test_a_jog_never_passes_the_end_of_the_range() -> None:

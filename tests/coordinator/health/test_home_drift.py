@@ -16,10 +16,12 @@ from coordinator.health.home_drift import (
     LEAST_SPAN_C,
     HomeFigure,
     HomeFigures,
+    anchored,
     figures_of,
+    levelled,
     places_of,
 )
-from coordinator.health.home_state import FoundHome, Passage
+from coordinator.health.home_state import FoundHome, HomeState, Passage
 
 SWEEP = (
     Passage(True, True, -1.48), Passage(False, True, -1.62), Passage(True, False, -1.5),
@@ -168,6 +170,68 @@ def test_drift_of_several_rows_has_a_level_of_its_own_for_each() -> None:
     covariance = np.linalg.inv(columns.T @ columns) * rest[0] / (7 - 3)
     assert found.value == pytest.approx(solution[0])
     assert found.uncertainty == pytest.approx(sqrt(covariance[0, 0]))
+
+
+def test_what_is_drawn_over_temperature_lies_about_the_line_of_the_drift_whatever_the_row() -> None:
+    rng = random.Random(7)
+    found: list[FoundHome] = []
+    for row in range(3):
+        before = 0.0
+        for k in range(6):
+            warm = 20.0 + 4.0 * k + row
+            home = 0.002 * warm + rng.gauss(0.0, 1e-4)
+            shift = None if k == 0 else home - before
+            one = replace(homings((shift,), (warm,))[0], homing=10 * row + k + 1)
+            found.append(one)
+            before = home
+    places = places_of(found)
+    slope = figures_of(found, places).drift_deg_per_c.value
+    assert slope is not None
+    told = levelled(found, places, slope)
+    celsius = [one.temperature_c or 0.0 for one in told]
+    level = [one.level_deg or 0.0 for one in told]
+    line = linregress(celsius, level)
+    assert line.slope == pytest.approx(slope, rel=1e-9)
+    assert sum(level) == pytest.approx(0.0, abs=1e-12)
+    # Less than the scatter that was put in, whichever row it is of.
+    for at, deg in zip(celsius, level, strict=True):
+        assert deg == pytest.approx(line.intercept + slope * at, abs=5e-4)
+
+
+def test_homings_that_can_be_compared_with_none_or_are_of_another_joint_are_not_drawn() -> None:
+    found = homings((None, 0.01, None), (20.0, 30.0, 25.0))
+    other = replace(homings((None,), (40.0,))[0], homing=0, controller="ffffffffffff")
+    told = levelled([other, *found], places_of([other, *found]), None)
+    assert [one.level_deg for one in told] == [None, -0.005, 0.005, None]
+    assert levelled([], [], None) == []
+
+
+def state(**values: object) -> HomeState:
+    """A joint's home as the last of SHIFTS left it, had there been homings before."""
+    known = HomeState(6, "0a1b2c3d4e5f", "100 counts/°", -3, 1.025)
+    return replace(known, **values)  # type: ignore[arg-type]
+
+
+def test_places_are_told_from_a_reference_that_is_older_than_all_of_them() -> None:
+    places = places_of(homings(SHIFTS))
+    told = anchored(places, state())
+    assert {one.reference for one in told} == {-3}
+    assert [one.since_reference_deg for one in told] == pytest.approx(
+        [one.since_reference_deg + 1.0 for one in places]
+    )
+    assert told[4].rising_deg == pytest.approx(-0.475)
+    # The scatter is about the mean, so it is the same.
+    before, after = (figures_of(homings(SHIFTS), one) for one in (places, told))
+    assert after.rising_deviation_deg.value == pytest.approx(before.rising_deviation_deg.value)
+
+
+@pytest.mark.parametrize("known", [None, state(homing=7), state(reference=1), state(reference=6)])
+def test_places_stay_as_they_are_where_their_reference_is_among_them(
+    known: HomeState | None,
+) -> None:
+    places = places_of(homings(SHIFTS))
+    assert anchored(places, known) == places
+    assert anchored([], known) == []
 
 
 def test_drift_is_not_told_of_temperatures_that_lie_too_near() -> None:
