@@ -128,6 +128,7 @@ async def test_what_the_newest_homing_of_a_joint_found_is_told(client: httpx2.As
     assert never == {
         "homing": None, "edges": [], "middle": None, "home_offset_deg": None, "shift_deg": None,
         "temperature_c": None, "controller": None, "figures": None, "wandered_deg": None,
+        "reference": None, "since_reference_deg": None,
     }  # fmt: skip
     nobody = problem(await client.get("/api/v1/joints/thumb/homing"), 404, "not-found")
     assert "there is no joint 'thumb'" in str(nobody)
