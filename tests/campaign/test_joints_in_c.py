@@ -28,6 +28,7 @@ QUICK = (8, 10, 13, 14, 37, 39, 51, 59)
 """Of one joint or two: restarts, a second laptop, outages, small buffers, homing, lost steps."""
 QUICK_MIXED = (5, 38, 62)
 OVERHEARD = 33
+FROM_NOW_US = (0, 10_000, 1_000_000)
 
 
 @pytest.mark.parametrize("seed", QUICK)
@@ -116,7 +117,9 @@ def _image(joint: JointInC) -> dict[str, object]:
         "clock": None if clock is None else (clock.map, clock._remainder_us, clock._since_us),
         "points": (buffer._times, buffer._points, list(buffer.switches), buffer.last),
         "plan": (path.current, path.pending, path.permit_us, path.began_us, path.goal_us),
-        "course": None if course is None else [course.at(at_us) for at_us in range(0, 10**7, 10**6)],
+        "course": [
+            course and clock and course.at(clock.arm(joint._now + us)) for us in FROM_NOW_US
+        ],
         "motion": None if motion is None else (motion.segments, motion.end_us),
     }
 

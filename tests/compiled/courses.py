@@ -36,7 +36,7 @@ from tests.onlooker import Onlooker
 SEEDS: Final = range(1, 21)
 """Of the campaign's scenarios; among them are all ways to begin, by values and by bytes."""
 SEEDS_IN_C: Final = {"c": range(1, 6), "mixed": range(101, 104)}
-"""By JOINTS. Each shows that the joint's glue goes the same way compiled, not the joint: that is C in both."""
+"""By JOINTS. What surrounds these joints goes the same way compiled; they are C in both."""
 ARM: Final = Scenario(7, 3, 7, "busy", (), ())
 PROGRAM: Final = "G90 G94\nG1 A20 B-15 C10 F1500\nM0\nG1 A-20 B15 C-10 F1500\nM2"
 

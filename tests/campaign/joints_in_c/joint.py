@@ -76,8 +76,10 @@ class JointInC(Joint):
         )  # fmt: skip
         self.core.begin(settings, now)
         self.core.run(now)
-        self._seen = self._seen_path = self._seen_motion = self._seen_clock = self._seen_points = b""
-        """The core's state as the image shows it, and parts of it."""
+        self._seen = b""
+        """The core's state as the image shows it."""
+        self._seen_clock = self._seen_points = self._seen_path = self._seen_motion = b""
+        """Parts of it, by which those of the image were filled last."""
         self._points = 0, 0, 0
         """Trajectory, first and next index of the points in the image."""
         self._truths: list[Truth] = []
