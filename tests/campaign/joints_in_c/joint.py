@@ -39,6 +39,7 @@ from tests.campaign.joints_in_c.library import (
     PART,
     PATH,
     POINTS,
+    POINTS_END,
     Change,
     CourseSeen,
     Motion,
@@ -210,7 +211,8 @@ class JointInC(Joint):
 
     def _show_parts(self, raw: bytes) -> None:
         """What takes long to be made, where it is not as it was."""
-        clock, points, path, motion = raw[CLOCK], raw[POINTS], raw[PATH], raw[MOTION]
+        path, motion = raw[PATH:MOTION], raw[MOTION:CLOCK]
+        clock, points = raw[CLOCK:POINTS], raw[POINTS:POINTS_END]
         if clock != self._seen_clock:
             self._seen_clock = clock
             self._show_clock()

@@ -205,15 +205,17 @@ class Seen(ctypes.Structure):
     )
 
 
-def _bytes_from(first: str, end: str) -> slice:
-    return slice(getattr(Seen, first).offset, getattr(Seen, end).offset)
+def _begin_of(name: str) -> int:
+    at: int = getattr(Seen, name).offset
+    return at
 
 
-PATH: Final = _bytes_from("on_path", "motion")
-MOTION: Final = _bytes_from("motion", "clock")
-CLOCK: Final = _bytes_from("clock", "trajectory")
-POINTS: Final = _bytes_from("trajectory", "configured")
-"""Where these stand in the bytes of what is seen."""
+PATH: Final = _begin_of("on_path")
+MOTION: Final = _begin_of("motion")
+CLOCK: Final = _begin_of("clock")
+POINTS: Final = _begin_of("trajectory")
+POINTS_END: Final = _begin_of("configured")
+"""Where these begin in the bytes of what is seen, one after the other."""
 
 
 class TruthSeen(ctypes.Structure):
