@@ -8,7 +8,7 @@ from coordinator.config.joint import Joint
 from coordinator.health.home_state import HomeState
 from coordinator.health.warnings import Finding, Kind
 
-WANDERED: Final = Kind(
+WANDERED: Final[Kind] = Kind(
     "home-wandered",
     Priority.HIGH,
     AlarmOrigin.HOME,

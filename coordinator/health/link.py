@@ -26,7 +26,7 @@ UNLOCKED_AFTER_US: Final = 60_000_000
 LOST_BEGINS_AFTER_US: Final = 2_000_000
 """Beside the silence by which a joint counts as lost: a run has told of it long before."""
 
-LOST: Final = Kind(
+LOST: Final[Kind] = Kind(
     "joint-offline",
     Priority.HIGH,
     AlarmOrigin.CONNECTION,
@@ -38,7 +38,7 @@ LOST: Final = Kind(
     dead_band="it is heard",
     begin_after_us=LOST_BEGINS_AFTER_US,
 )
-POOR: Final = Kind(
+POOR: Final[Kind] = Kind(
     "link-poor",
     Priority.LOW,
     AlarmOrigin.CONNECTION,
@@ -55,7 +55,7 @@ LOSSY_SHARE: Final = 0.2
 """Lost exchanges from which a hold is likelier than none in a minute: two or three lost in a row
 use up what a permit reaches ahead."""
 LOSSY_CLEAR: Final = 0.1
-LOSSY: Final = Kind(
+LOSSY: Final[Kind] = Kind(
     "link-lossy",
     Priority.LOW,
     AlarmOrigin.CONNECTION,
@@ -68,7 +68,7 @@ LOSSY: Final = Kind(
     begin_after_us=BEGIN_AFTER_US,
     end_after_us=END_AFTER_US,
 )
-CLOCK: Final = Kind(
+CLOCK: Final[Kind] = Kind(
     "clock-unlocked",
     Priority.MEDIUM,
     AlarmOrigin.CLOCK,
@@ -80,7 +80,7 @@ CLOCK: Final = Kind(
     begin_after_us=UNLOCKED_AFTER_US,
     end_after_us=RELOCKED_AFTER_US,
 )
-DOUBTED: Final = Kind(
+DOUBTED: Final[Kind] = Kind(
     "clock-doubted",
     Priority.JOURNAL,
     AlarmOrigin.CLOCK,

@@ -22,7 +22,7 @@ CLEAR: Final = 0.8
 SAMPLES: Final = 20
 """Looks, one a second: a queue that lasts for moments only is not told of."""
 
-LOPSIDED: Final = Kind(
+LOPSIDED: Final[Kind] = Kind(
     "link-lopsided",
     Priority.LOW,
     AlarmOrigin.CONNECTION,

@@ -32,7 +32,7 @@ run current: even 1 W of it would warm 0.3 kg of metal by nearly a degree."""
 LOOK_S: Final = 5.0
 """Longer than that between two looks nobody knows what load there was."""
 
-IMPLAUSIBLE: Final = Kind(
+IMPLAUSIBLE: Final[Kind] = Kind(
     "temperature-implausible",
     Priority.MEDIUM,
     AlarmOrigin.HEAT,

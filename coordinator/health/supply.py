@@ -21,7 +21,7 @@ GONE_V: Final = 1.0
 BACK_V: Final = 3.0
 """From it on there is some again."""
 
-LOW: Final = Kind(
+LOW: Final[Kind] = Kind(
     "supply-low",
     Priority.MEDIUM,
     AlarmOrigin.SUPPLY,
@@ -33,7 +33,7 @@ LOW: Final = Kind(
     begin_after_us=BEGIN_AFTER_US,
     end_after_us=END_AFTER_US,
 )
-SHORT: Final = Kind(
+SHORT: Final[Kind] = Kind(
     "supply-short",
     Priority.LOW,
     AlarmOrigin.SUPPLY,
@@ -45,7 +45,7 @@ SHORT: Final = Kind(
     dead_band=f"{DEAD_BAND:.0%} above its supply_limit_v, of the volts to expect",
     end_after_us=END_AFTER_US,
 )
-GONE: Final = Kind(
+GONE: Final[Kind] = Kind(
     "motor-supply-lost",
     Priority.HIGH,
     AlarmOrigin.SUPPLY,

@@ -12,7 +12,7 @@ DEAD_BAND_C: Final = 2.0
 DELAY_US: Final = 5_000_000
 """A motor takes minutes to warm by a degree or two; a disturbed reading is over much sooner."""
 
-WARM: Final = Kind(
+WARM: Final[Kind] = Kind(
     "joint-warm",
     Priority.MEDIUM,
     AlarmOrigin.HEAT,
@@ -26,7 +26,7 @@ WARM: Final = Kind(
     dead_band=f"{DEAD_BAND_C:g} °C below its warning",
     begin_after_us=DELAY_US,
 )
-HOT: Final = Kind(
+HOT: Final[Kind] = Kind(
     "joint-hot",
     Priority.HIGH,
     AlarmOrigin.HEAT,
@@ -37,7 +37,7 @@ HOT: Final = Kind(
     dead_band=f"{DEAD_BAND_C:g} °C below its limit",
 )
 """At once: the joint stops by the same reading."""
-FAN_STILL: Final = Kind(
+FAN_STILL: Final[Kind] = Kind(
     "fan-still",
     Priority.MEDIUM,
     AlarmOrigin.HEAT,

@@ -73,14 +73,14 @@ class _DeafPool(ProcessPoolExecutor):
 
 
 @contextlib.contextmanager
-def process_pool(count: int | None = None, *, from_source: bool = False) -> Iterator[Executor]:
+def process_pool(count: int | None = None) -> Iterator[Executor]:
     """An executor of so many processes, or one for each processor, which Ctrl-C does not reach.
 
-    What they do runs compiled where that is built and not `from_source`. They end at once when it
-    is left, and with this process whatever becomes of it.
+    What they do runs compiled where that is built. They end at once when it is left, and with this
+    process whatever becomes of it.
     """
     theirs, ours = SPAWN.Pipe(duplex=False)
-    pool = _DeafPool(count or os.cpu_count(), SPAWN, _begin, (theirs, from_source))
+    pool = _DeafPool(count or os.cpu_count(), SPAWN, _begin, (theirs,))
     try:
         yield pool
     finally:
@@ -89,10 +89,9 @@ def process_pool(count: int | None = None, *, from_source: bool = False) -> Iter
         theirs.close()
 
 
-def _begin(pipe: Connection, from_source: bool) -> None:
+def _begin(pipe: Connection) -> None:
     """End when the other end of the pipe is closed, which the end of its process does too."""
-    if not from_source:
-        compiled.use()
+    compiled.use()
     threading.Thread(target=_wait_for_end, args=(pipe,), daemon=True).start()
 
 

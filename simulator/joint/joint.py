@@ -202,6 +202,10 @@ class Joint:
         self._safety.fault(fault, now, detail)
         self._schedule()
 
+    def touch(self, turn: int, presses: int, long_presses: int) -> None:
+        """Its touch control has counted so."""
+        self.touch_turn, self.touch_presses, self.touch_long_presses = turn, presses, long_presses
+
     # What it says
 
     def status(self, now: float) -> Status:

@@ -18,12 +18,13 @@ from coordinator.workers.processes import SPAWN, process_pool
 from protocol.constants import US
 from simulator.network import PROFILES
 from tests.bench.virtual_arm import VirtualArm
-from tests.campaign.generate import generate
-from tests.campaign.play import play
+from tests.campaign.play import play, scenario_of
 
 NETWORK: Final = "home"
 FAR_DEG: Final = (-150.0, -90.0)
 MOVES: Final = 1_000
+CAMPAIGN: Final = "campaign with all rules, scenarios"
+CAMPAIGN_IN_C: Final = "the same on joints in C, scenarios"
 
 
 @dataclass(frozen=True, slots=True)
@@ -57,11 +58,17 @@ def moving(size: int) -> Sample:
     return Sample((world.now - begun_us) / US, cpu_s, _hash(told))
 
 
-def campaign(size: int) -> Sample:
+def campaign(size: int, joints_in: str = "python") -> Sample:
     """So many scenarios of the campaign, with all its rules."""
-    began_s, outcomes = time.process_time(), [play(generate(seed)) for seed in range(1, size + 1)]
+    seeds = range(1, size + 1)
+    began_s, outcomes = time.process_time(), [play(scenario_of(seed, joints_in)) for seed in seeds]
     cpu_s = time.process_time() - began_s
     return Sample(sum(one.virtual_us for one in outcomes) / US, cpu_s, _hash(outcomes))
+
+
+def campaign_in_c(size: int) -> Sample:
+    """The same scenarios on joints in C."""
+    return campaign(size, "c")
 
 
 def rehearsal(size: int) -> Sample:
@@ -84,7 +91,8 @@ def _hash(what: Sequence[object]) -> str:
 
 WORK: Final[tuple[tuple[str, Callable[[int], Sample], int], ...]] = (
     (f"six joints moving, {NETWORK}, s", moving, 60),
-    ("campaign with all rules, scenarios", campaign, 20),
+    (CAMPAIGN, campaign, 20),
+    (CAMPAIGN_IN_C, campaign_in_c, 20),
     (f"demo program, {NETWORK}, rehearsals", rehearsal, 2),
 )
 
@@ -97,7 +105,7 @@ def table(rounds: int) -> list[str]:
     if not compiled.is_built():
         print(compiled.hint())
         return []
-    broken = []
+    broken, a_second = [], {}
     with ProcessPoolExecutor(1, SPAWN) as source, process_pool(1) as built:
         for what, work, size in WORK:
             slow, fast = _alternately(work, size, rounds, source, built)
@@ -105,8 +113,14 @@ def table(rounds: int) -> list[str]:
             before, after = (max(one.times_real_time for one in kind) for kind in (slow, fast))
             ratio = f"{after / before:.1f}"
             print(row.format(what, size, f"{before:.0f}", f"{after:.0f}", ratio, str(same)))
+            a_second[what] = size / min(one.cpu_s for one in fast)
             if not same:
                 broken.append(f"{what}: compiled it goes another way than from source")
+    on_c, on_python = a_second[CAMPAIGN_IN_C], a_second[CAMPAIGN]
+    print(
+        f"Compiled, {on_c:.1f} scenarios a second on joints in C, {on_python:.1f} on joints in "
+        f"Python: {on_c / on_python:.2f} times as fast"
+    )
     return broken
 
 

@@ -107,7 +107,7 @@ def report(totals: Totals, cpu_s: float, joints_in: str) -> None:
     )
     console.print(
         f"{totals.scenarios / cpu_s:.2f} scenarios a second of processor time on "
-        f"{WHICH[joints_in]}, {'compiled' if _runs_compiled(joints_in) else 'from source'}"
+        f"{WHICH[joints_in]}, {'compiled' if compiled.is_built() else 'from source'}"
     )
     console.print(_rests(totals.rests))
     for network, count in sorted(Counter(one[0] for one in totals.first_failed).items()):
@@ -137,11 +137,6 @@ def _rests(rests: list[Apart]) -> Table:
             " to ".join(f"{ms:.1f}" for ms in dict.fromkeys((allowed_ms[0], allowed_ms[-1]))),
         )
     return table
-
-
-def _runs_compiled(joints_in: str) -> bool:
-    """Joints in C stand in the place of what would be compiled."""
-    return joints_in == "python" and compiled.is_built()
 
 
 def named(seed: int, joints_in: str) -> str:
@@ -209,7 +204,7 @@ def _one_by_one(seeds: Iterable[int], joints_in: str) -> Iterator[tuple[int, Out
     """Play them in one process, up to the one that ends it: of many that are gone none says what
     it played.
     """
-    with process_pool(1, from_source=joints_in != JOINTS_IN[0]) as alone:
+    with process_pool(1) as alone:
         for seed in seeds:
             try:
                 _, outcome = alone.submit(play_seed, seed, joints_in).result()
@@ -236,8 +231,8 @@ def main() -> int:
         return replay(int(os.environ["SEED"]), joints_in)
     count = int(os.environ.get("SCENARIOS") or SCENARIOS)
     first = int(os.environ.get("FIRST") or 1)
-    before, from_source = time.process_time(), joints_in != JOINTS_IN[0]
-    with cluster(at) if at else process_pool(from_source=from_source) as executor:
+    before = time.process_time()
+    with cluster(at) if at else process_pool() as executor:
         totals = run_all(range(first, first + count), executor, joints_in)
     times = os.times()
     report(

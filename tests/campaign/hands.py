@@ -81,13 +81,16 @@ class Hands:
         if not node.alive:
             return
         joint = node.unit.joint
+        turn, presses = joint.touch_turn, joint.touch_presses
+        long_presses = joint.touch_long_presses
         match what:
             case "turn":
-                joint.touch_turn = (joint.touch_turn + by + COUNTED // 2) % COUNTED - COUNTED // 2
+                turn = (turn + by + COUNTED // 2) % COUNTED - COUNTED // 2
             case "press":
-                joint.touch_presses = (joint.touch_presses + 1) % COUNTED
+                presses = (presses + 1) % COUNTED
             case _:
-                joint.touch_long_presses = (joint.touch_long_presses + 1) % COUNTED
+                long_presses = (long_presses + 1) % COUNTED
+        joint.touch(turn, presses, long_presses)
         node.touched()
 
     def _felt(self, touched: ev.Touched) -> None:

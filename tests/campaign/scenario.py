@@ -222,7 +222,7 @@ def make_units(scenario: Scenario, arm: Arm, start_us: int) -> list[JointUnit]:
 
 
 def _unit_in_c() -> type[JointUnit]:
-    # Only now: where JointUnit is compiled there can be none.
+    # Only now: joints in Python need no library.
     from tests.campaign.joints_in_c.unit import UnitInC
 
     return UnitInC

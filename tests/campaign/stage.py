@@ -36,7 +36,7 @@ def stage_of(
 ) -> Stage:
     """Where a scenario begins. Raises Violated where bringing the arm up breaks an invariant."""
     if scenario.joints_in != "python":
-        # Only now: where what they judge is compiled there are no joints in C.
+        # Only now: joints in Python need no library.
         from tests.campaign.joints_in_c.motor import MotorFollows
 
         kinds = (*kinds, MotorFollows)

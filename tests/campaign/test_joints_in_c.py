@@ -1,15 +1,21 @@
 """Scenarios on joints in C, and that their faults are noticed."""
 
+from collections.abc import Callable
 from dataclasses import replace
 from pathlib import Path
 
 import pytest
 
+from coordinator.rehearsal.joint_node import Node
 from protocol.drive import Drive
+from protocol.image import ImageFrame
+from protocol.messages import Discard
+from protocol.points import PointsFrame
 from tests.campaign.clone import clone
 from tests.campaign.faults_in_c import FAULTS
 from tests.campaign.generate import generate
-from tests.campaign.joints_in_c.joint import JointInC
+from tests.campaign.invariants.base import Invariant
+from tests.campaign.joints_in_c.joint import BytesOnlyError, JointInC
 from tests.campaign.joints_in_c.motor import STEP_COUNTS
 from tests.campaign.judge import Violated
 from tests.campaign.mutants import ROOT, Mutant, changed
@@ -22,6 +28,7 @@ QUICK = (8, 10, 13, 14, 37, 39, 51, 59)
 """Of one joint or two: restarts, a second laptop, outages, small buffers, homing, lost steps."""
 QUICK_MIXED = (5, 38, 62)
 OVERHEARD = 33
+FROM_NOW_US = (0, 10_000, 1_000_000)
 
 
 @pytest.mark.parametrize("seed", QUICK)
@@ -78,6 +85,79 @@ def test_copy_of_a_joint_in_c_goes_on_by_itself() -> None:
     # What the copy keeps of its configuration is its own, and whole.
     assert copy._body.limits == joint._body.limits
     assert clone(copy).status(copy._now).position == joint.status(joint._now).position
+
+
+class _LookedAtAnew(Invariant):
+    """What an image keeps is what it would be were all of it filled, and time that has passed
+    already changes nothing in the core.
+    """
+
+    name = "anew"
+
+    def touched(self, node: Node) -> None:
+        joint = node.unit.joint
+        assert isinstance(joint, JointInC)
+        anew: JointInC = clone(joint)
+        anew.core.run(joint._now)
+        assert bytes(anew.core.now) == bytes(joint.core.now)
+        assert bytes(anew.core.seen) == bytes(joint.core.seen)
+        anew._seen = anew._seen_clock = anew._seen_path = b""
+        anew._seen_points = anew._seen_motion = b""
+        anew._points = 0, 0, 0
+        anew.show()
+        assert _image(anew) == _image(joint)
+
+
+def _image(joint: JointInC) -> dict[str, object]:
+    body, path = joint._body, joint.path
+    buffer, motion, clock, course = path.buffer, body.motion, body.clock, path.course
+    return {
+        "status": joint._status(joint._now),
+        "due": joint.next_deadline(),
+        "clock": None if clock is None else (clock.map, clock._remainder_us, clock._since_us),
+        "points": (buffer._times, buffer._points, list(buffer.switches), buffer.last),
+        "plan": (path.current, path.pending, path.permit_us, path.began_us, path.goal_us),
+        "course": [
+            course and clock and course.at(clock.arm(joint._now + us)) for us in FROM_NOW_US
+        ],
+        "motion": None if motion is None else (motion.segments, motion.end_us),
+    }
+
+
+@pytest.mark.parametrize("seed", [8, 14])
+def test_image_is_as_if_all_of_it_were_filled_each_time(seed: int) -> None:
+    assert play(scenario_of(seed, "c"), kinds=(_LookedAtAnew,)).violation is None
+
+
+@pytest.mark.parametrize(
+    ("what", "ask"),
+    [
+        ("a frame of points", lambda joint: joint.points(PointsFrame(1, 0, ()), 0.0)),
+        ("a request", lambda joint: joint.request(Discard(), 0.0)),
+        ("an image", lambda joint: joint.image_frame(ImageFrame(1, b""), 0.0)),
+        ("a session", lambda joint: joint.session_refusal(bytes(16), 1, 0.0)),
+        ("a session", lambda joint: joint.begin_session(bytes(16), 1, 0.0)),
+        ("what is heard", lambda joint: joint.heard(0.0)),
+    ],
+)
+def test_joint_in_c_takes_no_values_which_its_image_alone_would_hear(
+    what: str, ask: Callable[[JointInC], object]
+) -> None:
+    scenario = scenario_of(8, "c")
+    joint = make_units(scenario, make_arm(scenario), 0)[0].joint
+    assert isinstance(joint, JointInC)
+    with pytest.raises(BytesOnlyError, match=rf"^{what} comes to a joint in C as bytes"):
+        ask(joint)
+
+
+def test_touch_of_a_joint_in_c_is_told_by_its_status() -> None:
+    scenario = scenario_of(8, "c")
+    joint = make_units(scenario, make_arm(scenario), 0)[0].joint
+    joint.touch(-3, 2, 65535)
+    status = joint.status(joint._now)
+    told = status.touch_turn, status.touch_presses, status.touch_long_presses
+    assert told == (joint.touch_turn, joint.touch_presses, joint.touch_long_presses)
+    assert told == (-3, 2, 65535)
 
 
 @pytest.mark.parametrize(("what", "by"), [("motor", 2 * STEP_COUNTS), ("position", 100.0)])

@@ -141,7 +141,7 @@ def test_scenario_that_ends_its_process_is_found_and_told(
     told: io.StringIO, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     monkeypatch.setattr(campaign, "play_seed", dies_of_5)
-    with process_pool(2, from_source=True) as executor:
+    with process_pool(2) as executor:
         totals = campaign.run_all(range(3, 9), executor, "c")
     assert [seed for seed, _ in totals.failures] == [5]
     assert "SEED=5 JOINTS=c crash at 0.000000 s: the process that played it died" in told.getvalue()

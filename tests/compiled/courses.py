@@ -26,16 +26,17 @@ from coordinator.rehearsal.world import BEGIN_US, World
 from protocol.constants import US
 from simulator.network import BOTH, Direction
 from simulator.unit import WorldTruth
-from tests.campaign.generate import generate
 from tests.campaign.invariants import ALWAYS
 from tests.campaign.invariants.base import Invariant
 from tests.campaign.judge import Judge
-from tests.campaign.play import play
+from tests.campaign.play import play, scenario_of
 from tests.campaign.scenario import KEY, Scenario, make_arm, make_units
 from tests.onlooker import Onlooker
 
 SEEDS: Final = range(1, 21)
 """Of the campaign's scenarios; among them are all ways to begin, by values and by bytes."""
+SEEDS_IN_C: Final = {"c": range(1, 6), "mixed": range(101, 104)}
+"""By JOINTS. What surrounds these joints goes the same way compiled; they are C in both."""
 ARM: Final = Scenario(7, 3, 7, "busy", (), ())
 PROGRAM: Final = "G90 G94\nG1 A20 B-15 C10 F1500\nM0\nG1 A-20 B15 C-10 F1500\nM2"
 
@@ -82,13 +83,16 @@ def main(kind: str) -> None:
         "by values": story(None),
         "by bytes": story(KEY),
         "campaign": [campaign(seed) for seed in SEEDS],
+        "campaign in C": [
+            campaign(seed, joints_in) for joints_in, seeds in SEEDS_IN_C.items() for seed in seeds
+        ],
     }
     sys.stdout.write(json.dumps(told))
 
 
-def campaign(seed: int) -> str:
+def campaign(seed: int, joints_in: str = "python") -> str:
     """One scenario of the campaign, with all its rules and what they were told."""
-    outcome = play(generate(seed), kinds=(*ALWAYS, Seen))
+    outcome = play(scenario_of(seed, joints_in), kinds=(*ALWAYS, Seen))
     return f"{outcome.violation} {outcome!r} {Seen.all.hexdigest()}"
 
 

@@ -24,8 +24,11 @@ from protocol.pathtime import RateChange
 from protocol.states import JointState
 from protocol.status import (
     FIELD_STATUS,
+    REASONS,
     REPLY_BYTES,
+    STATES,
     STATUS_BYTES,
+    STOP_LEVELS,
     Status,
     decode_status,
     encode_status,
@@ -56,6 +59,11 @@ def test_status_round_trips(status: Status, transmit: int, receive_us: int, took
     assert packet.origin == transmit
     assert packet.receive == ntp.timestamp(receive_us)
     assert packet.transmit == ntp.timestamp(receive_us + took_us)
+
+
+def test_state_stop_and_reason_are_found_by_their_numbers() -> None:
+    for table in (STATES, STOP_LEVELS, REASONS):
+        assert list(map(int, table)) == list(range(len(table)))
 
 
 def test_fields_lie_in_the_range_for_experiments_and_on_whole_words() -> None:

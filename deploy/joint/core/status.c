@@ -5,7 +5,7 @@
 #define FIELD_TYPE 0xF002
 #define FIELD_BYTES (UJ_FIELD_HEAD_BYTES + UJ_STATUS_BYTES)
 
-static void write_fields(const struct uj_status *status, uint8_t value[UJ_STATUS_BYTES])
+void uj_status_write(const struct uj_status *status, uint8_t value[UJ_STATUS_BYTES])
 {
     uj_put_u32(value, status->boot);
     uj_put_u32(value + 4, status->sequence);
@@ -46,7 +46,7 @@ void uj_status_seal(const uint8_t key[UJ_KEY_BYTES], const struct uj_ntp_request
     uj_ntp_reply(request, receive_us, transmit_us, datagram);
     uj_put_u16(field, FIELD_TYPE);
     uj_put_u16(field + 2, FIELD_BYTES);
-    write_fields(status, field + UJ_FIELD_HEAD_BYTES);
+    uj_status_write(status, field + UJ_FIELD_HEAD_BYTES);
     uj_put_u32(mac, UJ_KEY_IDENTIFIER);
     uj_tag(key, UJ_TO_COORDINATOR, UJ_CHANNEL_DATAGRAMS, &message, 1, mac + 4);
 }

@@ -71,6 +71,9 @@ struct uj_status {
     uint32_t homing_number; /* of the last homing begun in this session */
 };
 
+/* The status's own bytes, without anything around them. */
+void uj_status_write(const struct uj_status *status, uint8_t value[UJ_STATUS_BYTES]);
+
 /* The whole reply: packet, field, key identifier and tag, with the session's key of channel 2 to the
  * coordinator. T2 and T3 are joint times, see uj_ntp_reply. */
 void uj_status_seal(const uint8_t key[UJ_KEY_BYTES], const struct uj_ntp_request *request, int64_t receive_us,

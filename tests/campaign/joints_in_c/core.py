@@ -5,13 +5,13 @@ from ctypes import c_int64
 from typing import Any
 
 from tests.campaign.joints_in_c.library import (
+    ANSWER_BYTES,
     CLOSE,
+    DATAGRAM_BYTES,
     FRAME_BYTES,
     KEY_BYTES,
     LIMITS,
     NO_TEMPERATURE,
-    REPLY_BYTES,
-    STATUS_BYTES,
     TEXT,
     TRUTHS,
     ConfigurationSeen,
@@ -23,6 +23,8 @@ from tests.campaign.joints_in_c.library import (
     library,
 )
 
+_ANSWER = ctypes.create_string_buffer(ANSWER_BYTES)
+_SEALED = ctypes.create_string_buffer(DATAGRAM_BYTES)
 _FRAME = ctypes.create_string_buffer(FRAME_BYTES)
 _WHAT = (c_int64 * 2)()
 _TRUTHS = (TruthSeen * TRUTHS)()
@@ -70,22 +72,14 @@ class Core:
         self._calls.played_closed(self._at, now, stream_id)
 
     def datagram(self, data: bytes, now: float) -> tuple[int, bytes]:
-        """Length of the answer, 0 for none, and what `seal` makes it of."""
-        reply = ctypes.create_string_buffer(REPLY_BYTES)
-        length: int = self._calls.played_datagram(self._at, now, data, len(data), reply)
-        return length, reply.raw
+        """Length of the answer, 0 for none; and the answer, which `seal` makes ready to be sent."""
+        length: int = self._calls.played_datagram(self._at, now, data, len(data), _ANSWER)
+        return length, _ANSWER.raw if length else b""
 
-    def seal(self, length: int, reply: bytes, now: float) -> bytes:
+    def seal(self, answer: bytes, now: float) -> bytes:
         """The answer, sent now."""
-        out = ctypes.create_string_buffer(length)
-        self._calls.played_seal(self._at, reply, now, out)
-        return out.raw
-
-    def status(self, reply: bytes) -> bytes:
-        """The status in an answer."""
-        out = ctypes.create_string_buffer(STATUS_BYTES)
-        self._calls.played_status(self._at, reply, out)
-        return out.raw
+        length: int = self._calls.played_seal(self._at, answer, now, _SEALED)
+        return _SEALED.raw[:length]
 
     def hall(self, level: bool, now: float) -> None:
         """The home sensor shows this level."""
@@ -115,7 +109,8 @@ class Core:
         """Frames that are to be sent, by stream, and streams that are to be closed."""
         frames: list[tuple[int, str | bytes]] = []
         close: list[int] = []
-        while self.now.messages:
+        now = self.now
+        while now.messages:
             length = self._calls.played_take(self._at, _WHAT, _FRAME)
             stream_id, kind = _WHAT
             if kind == CLOSE:
@@ -123,14 +118,13 @@ class Core:
             else:
                 raw = ctypes.string_at(_FRAME, length)
                 frames.append((stream_id, raw.decode() if kind == TEXT else raw))
-        if self.now.crowded:
+        if now.crowded:
             raise RuntimeError("a joint in C said more at once than played.h has room for")
         return frames, close
 
     def truths(self) -> list[TruthSeen]:
         """Truths since the last call; they hold until the next."""
-        count = self._calls.played_truths(self._at, _TRUTHS) if self.now.truths else 0
-        return _TRUTHS[:count]
+        return _TRUTHS[: self._calls.played_truths(self._at, _TRUTHS)]
 
     # ---- what it is ---------------------------------------------------------------------------
 

@@ -9,14 +9,23 @@ import math
 from protocol.clockmap import ArmClock, ClockMap
 from protocol.configuration import Configuration, Homing, IdleCurrent, OutputsOff
 from protocol.constants import PPM
-from protocol.drive import Drive, StopLevel, encode_drive
+from protocol.drive import Drive, encode_drive
+from protocol.image import ImageFrame
 from protocol.light import WORDS, ConditionWord
 from protocol.messages import AnyRequest
 from protocol.pathtime import Course, RateChange
 from protocol.points import Point, PointsFrame
 from protocol.ramp import Ramp
 from protocol.states import JointState
-from protocol.status import Fault, Reason, Status, unpack_status
+from protocol.status import (
+    REASONS,
+    STATES,
+    STATUS_BYTES,
+    STOP_LEVELS,
+    Fault,
+    Status,
+    unpack_status,
+)
 from simulator.joint.body import JointIdentity, Truth
 from simulator.joint.joint import Joint
 from simulator.joint.light import Lamp
@@ -24,13 +33,25 @@ from simulator.joint.motion import FreeMotion, Segment
 from simulator.joint.refusal import Refusal
 from tests.campaign.joints_in_c.core import Core
 from tests.campaign.joints_in_c.library import (
+    CLOCK,
     EVENTS,
+    MOTION,
     PART,
+    PATH,
+    POINTS,
+    POINTS_END,
     Change,
     CourseSeen,
     Motion,
     Settings,
 )
+
+
+class BytesOnlyError(TypeError):
+    """A joint in C was given a value that comes to it as bytes."""
+
+    def __init__(self, what: str) -> None:
+        super().__init__(f"{what} comes to a joint in C as bytes, by its endpoint")
 
 
 class JointInC(Joint):
@@ -55,8 +76,11 @@ class JointInC(Joint):
             point_capacity, max_step_rate_hz, inputs, outputs, reduces_current,
         )  # fmt: skip
         self.core.begin(settings, now)
+        self.core.run(now)
         self._seen = b""
         """The core's state as the image shows it."""
+        self._seen_clock = self._seen_points = self._seen_path = self._seen_motion = b""
+        """Parts of it, by which those of the image were filled last."""
         self._points = 0, 0, 0
         """Trajectory, first and next index of the points in the image."""
         self._truths: list[Truth] = []
@@ -74,13 +98,11 @@ class JointInC(Joint):
     # ---- what happens to it -------------------------------------------------------------------
 
     def poll(self, now: float) -> float:
-        self.core.run(now)
-        self.show()
+        # Whatever it was told lets happen what is due by then, also what is due because of it.
+        if now > self._now:
+            self.core.run(now)
+            self.show()
         return self._now
-
-    def next_deadline(self) -> float | None:
-        due_us = self.core.now.deadline_us
-        return None if math.isinf(due_us) else due_us
 
     def hall(self, level: bool, now: float) -> None:
         self.core.hall(level, now)
@@ -105,14 +127,18 @@ class JointInC(Joint):
         self.core.driver_fault(now)
         self.show()
 
+    def touch(self, turn: int, presses: int, long_presses: int) -> None:
+        self.core.touch(turn, presses, long_presses)
+        self.show()
+
     def drive(self, drive: Drive, now: float) -> Status | None:
         """As a datagram with the right tag: for copies, which nobody has keys of."""
         keys = self.core.keys()
         if keys is None:
             return None
-        length, reply = self.core.datagram(encode_drive(drive, drive.sequence, keys[0]), now)
+        length, answer = self.core.datagram(encode_drive(drive, drive.sequence, keys[0]), now)
         self.show()
-        return unpack_status(self.core.status(reply)) if length else None
+        return unpack_status(answer[:STATUS_BYTES]) if length else None
 
     def take_truth(self) -> list[Truth]:
         self._gather()
@@ -120,6 +146,8 @@ class JointInC(Joint):
         return truths
 
     def _gather(self) -> None:
+        if not self.core.now.truths:
+            return
         shift = self.core.seen.shift
         for truth in self.core.truths():
             # As counts are now: whoever asks knows no other shift.
@@ -132,81 +160,72 @@ class JointInC(Joint):
                 )
             )  # fmt: skip
 
-    # ---- what only bytes bring ----------------------------------------------------------------
+    # ---- what only bytes bring: here it would reach the image alone -----------------------------
 
     def points(self, frame: PointsFrame, now: float) -> Refusal | None:
-        raise NotImplementedError("points come to a joint in C as bytes")
+        raise BytesOnlyError("a frame of points")
 
     def request(self, message: AnyRequest, now: float, digest: str | None = None) -> Refusal | None:
-        raise NotImplementedError("requests come to a joint in C as bytes")
+        raise BytesOnlyError("a request")
+
+    def image_frame(self, frame: ImageFrame, now: float) -> Refusal | None:
+        raise BytesOnlyError("an image")
 
     def session_refusal(self, coordinator_id: bytes, session: int, now: float) -> Refusal | None:
-        raise NotImplementedError("sessions come to a joint in C as bytes")
+        raise BytesOnlyError("a session")
 
     def begin_session(self, coordinator_id: bytes, session: int, now: float) -> bool:
-        raise NotImplementedError("sessions come to a joint in C as bytes")
+        raise BytesOnlyError("a session")
 
     def heard(self, now: float) -> None:
-        raise NotImplementedError("a joint in C hears bytes")
-
-    # ---- its touch control --------------------------------------------------------------------
-
-    @property
-    def touch_turn(self) -> int:
-        return self.core.seen.turn
-
-    @touch_turn.setter
-    def touch_turn(self, detents: int) -> None:
-        self._touch(detents, self.touch_presses, self.touch_long_presses)
-
-    @property
-    def touch_presses(self) -> int:
-        return self.core.seen.presses
-
-    @touch_presses.setter
-    def touch_presses(self, presses: int) -> None:
-        self._touch(self.touch_turn, presses, self.touch_long_presses)
-
-    @property
-    def touch_long_presses(self) -> int:
-        return self.core.seen.long_presses
-
-    @touch_long_presses.setter
-    def touch_long_presses(self, presses: int) -> None:
-        self._touch(self.touch_turn, self.touch_presses, presses)
-
-    def _touch(self, turn: int, presses: int, long_presses: int) -> None:
-        self.core.touch(turn, presses, long_presses)
+        raise BytesOnlyError("what is heard")
 
     # ---- the image ----------------------------------------------------------------------------
 
     def show(self) -> None:
         """Fill the image from the core."""
-        seen = self.core.seen
-        self._now = self.core.now.now_us
+        now, seen = self.core.now, self.core.seen
+        self._now, self._due_us = now.now_us, now.deadline_us
         raw = bytes(seen)
         if raw == self._seen:
             return
         self._seen = raw
         body = self._body
-        body.state = JointState(seen.state)
+        body.state = STATES[seen.state]
         body.homed, body.energised = bool(seen.homed), bool(seen.energised)
-        body.latched, body.faults = StopLevel(seen.latched), Fault(seen.faults)
+        body.latched, body.faults = STOP_LEVELS[seen.latched], Fault(seen.faults)
         body.inputs, body.outputs, body.shift = seen.inputs, seen.outputs, seen.shift
         body.current.is_reduced, body.current._settled_us = bool(seen.reduced), seen.settled_us
         body.rest_position = seen.rest_position
+        self.touch_turn, self.touch_presses = seen.turn, seen.presses
+        self.touch_long_presses = seen.long_presses
         self._safety.fan_percent = seen.fan_percent
         self._mover.level, self._mover.homing_number = bool(seen.home_sensor), seen.homing_number
         self._session.number = seen.session if seen.begun else None
         self._session.sequence, self._driven_us = seen.sequence, seen.driven_us
         player = self._player
-        player.complied, player.reason = seen.complied, Reason(seen.reason)
+        player.complied, player.reason = seen.complied, REASONS[seen.reason]
         player._cause = seen.cause.decode()
         self._show_configuration()
-        self._show_clock()
-        self._show_points()
-        self._show_path()
-        body.motion = _motion(seen.motion) if seen.motion.moves else None
+        self._show_parts(raw)
+
+    def _show_parts(self, raw: bytes) -> None:
+        """What takes long to be made, where it is not as it was."""
+        path, motion = raw[PATH:MOTION], raw[MOTION:CLOCK]
+        clock, points = raw[CLOCK:POINTS], raw[POINTS:POINTS_END]
+        if clock != self._seen_clock:
+            self._seen_clock = clock
+            self._show_clock()
+        if points != self._seen_points:
+            self._seen_points = points
+            self._show_points()
+        if path != self._seen_path:
+            self._seen_path = path
+            self._show_path()
+        if motion != self._seen_motion:
+            self._seen_motion = motion
+            seen = self.core.seen.motion
+            self._body.motion = _motion(seen) if seen.moves else None
 
     def _show_configuration(self) -> None:
         seen = self.core.seen
@@ -217,6 +236,7 @@ class JointInC(Joint):
         self._body.configuration = configuration = None if digest is None else _limits(self.core)
         if configuration is not None:
             self._body.path.ramp = Ramp(configuration.ramp)
+            self._seen_path = b""  # its course goes by the ramp
 
     def _show_clock(self) -> None:
         seen = self.core.seen.clock

@@ -12,6 +12,8 @@ from functools import cache
 from pathlib import Path
 from typing import Final
 
+from protocol.status import STATUS_BYTES
+
 ROOT: Final = Path(__file__).parents[3]
 SOURCE: Final = ROOT / "deploy" / "joint"
 BUILD: Final = ROOT / "build" / "played"
@@ -22,8 +24,9 @@ LEGS: Final = 4
 RAMP_ROWS: Final = 64
 TRUTHS: Final = 256
 FRAME_BYTES: Final = 65536
-REPLY_BYTES: Final = 512
-STATUS_BYTES: Final = 88
+ANSWER_BYTES: Final = STATUS_BYTES + 512
+"""Of `struct played_answer`, which begins with the status."""
+DATAGRAM_BYTES: Final = 160
 KEY_BYTES: Final = 32
 NO_TEMPERATURE: Final = -(2**31)
 EVENTS: Final = (
@@ -202,6 +205,19 @@ class Seen(ctypes.Structure):
     )
 
 
+def _begin_of(name: str) -> int:
+    at: int = getattr(Seen, name).offset
+    return at
+
+
+PATH: Final = _begin_of("on_path")
+MOTION: Final = _begin_of("motion")
+CLOCK: Final = _begin_of("clock")
+POINTS: Final = _begin_of("trajectory")
+POINTS_END: Final = _begin_of("configured")
+"""Where these begin in the bytes of what is seen, one after the other."""
+
+
 class TruthSeen(ctypes.Structure):
     """`struct played_truth`."""
 
@@ -278,8 +294,7 @@ _CALLS: Final = {
     ),
     "played_closed": (None, (_BLOCK, _TIME, c_uint32)),
     "played_datagram": (c_size_t, (_BLOCK, _TIME, c_char_p, c_size_t, c_char_p)),
-    "played_seal": (None, (_BLOCK, c_char_p, _TIME, c_char_p)),
-    "played_status": (None, (_BLOCK, c_char_p, c_char_p)),
+    "played_seal": (c_size_t, (_BLOCK, c_char_p, _TIME, c_char_p)),
     "played_hall": (None, (_BLOCK, _TIME, c_int)),
     "played_inputs": (None, (_BLOCK, _TIME, c_int)),
     "played_sense": (None, (_BLOCK, _TIME, c_int, c_int, c_int)),

@@ -426,30 +426,28 @@ void played_closed(struct played *played, double now_us, uint32_t connection)
     told(played);
 }
 
-size_t played_datagram(struct played *played, double now_us, const uint8_t *bytes, size_t length, void *reply)
+size_t played_datagram(struct played *played, double now_us, const uint8_t *bytes, size_t length,
+                       struct played_answer *answer)
 {
     _Static_assert(sizeof(struct uj_reply) <= PLAYED_REPLY_BYTES, "a reply needs more room");
-    struct uj_reply answer;
+    struct uj_reply reply;
     const double received_us = ceil(now_us);
     uj_machine_run(&played->machine, received_us);
-    uj_endpoint_datagram(&played->machine.endpoint, (int64_t)received_us, bytes, length, &answer);
+    uj_endpoint_datagram(&played->machine.endpoint, (int64_t)received_us, bytes, length, &reply);
     told(played);
-    memcpy(reply, &answer, sizeof answer);
-    return answer.length;
+    memcpy(answer->reply, &reply, sizeof reply);
+    if (reply.length == UJ_STATUS_DATAGRAM_BYTES) {
+        uj_status_write(&reply.status, answer->status);
+    }
+    return reply.length;
 }
 
-void played_seal(const struct played *played, const void *reply, double now_us, uint8_t *out)
+size_t played_seal(const struct played *played, const struct played_answer *answer, double now_us, uint8_t *out)
 {
-    struct uj_reply answer;
-    memcpy(&answer, reply, sizeof answer);
-    uj_endpoint_seal(&played->machine.endpoint, &answer, (int64_t)floor(now_us), out);
-}
-
-void played_status(const struct played *played, const void *reply, uint8_t *out)
-{
-    uint8_t datagram[UJ_STATUS_DATAGRAM_BYTES];
-    played_seal(played, reply, 0, datagram);
-    memcpy(out, datagram + UJ_PACKET_BYTES + 4, UJ_STATUS_BYTES); /* behind the packet and its field's head */
+    struct uj_reply reply;
+    memcpy(&reply, answer->reply, sizeof reply);
+    uj_endpoint_seal(&played->machine.endpoint, &reply, (int64_t)floor(now_us), out);
+    return reply.length;
 }
 
 void played_hall(struct played *played, double now_us, int active)

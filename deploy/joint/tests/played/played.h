@@ -142,6 +142,12 @@ struct played {
     uint8_t bytes[PLAYED_BYTES];
 };
 
+/* The answer to a datagram. */
+struct played_answer {
+    uint8_t status[UJ_STATUS_BYTES];   /* of one with a status */
+    uint8_t reply[PLAYED_REPLY_BYTES]; /* for played_seal */
+};
+
 struct played_settings {
     const uint8_t *key; /* UJ_KEY_BYTES */
     const uint8_t *id;  /* UJ_JOINT_ID_BYTES */
@@ -167,12 +173,12 @@ void played_frame(struct played *played, double now_us, uint32_t connection, int
                   size_t length, const uint8_t *nonce);
 void played_closed(struct played *played, double now_us, uint32_t connection);
 
-/* Gives the length of the answer, 0 for none. `reply` has PLAYED_REPLY_BYTES, for played_seal. */
-size_t played_datagram(struct played *played, double now_us, const uint8_t *bytes, size_t length, void *reply);
-void played_seal(const struct played *played, const void *reply, double now_us, uint8_t *out);
+/* Gives the length of the answer, 0 for none. */
+size_t played_datagram(struct played *played, double now_us, const uint8_t *bytes, size_t length,
+                       struct played_answer *answer);
 
-/* The 88 bytes of an answer's status. */
-void played_status(const struct played *played, const void *reply, uint8_t *out);
+/* The answer as it is sent at a time; gives its length. `out` has room for a status datagram. */
+size_t played_seal(const struct played *played, const struct played_answer *answer, double now_us, uint8_t *out);
 
 /* Readings: joint.h. A temperature of INT32_MIN, a supply below 0: there is none. */
 void played_hall(struct played *played, double now_us, int active);
