@@ -222,7 +222,7 @@ def test_who_trusts_in_signals_is_told_that_the_page_hears_nothing_any_more(
         page.add_init_script(FAKES % "granted")
         feed.attach(page)
 
-    page = open_page(files, before=before)
+    page = open_page(files, bypass_csp=True, before=before)
     page.get_by_role("button", name="Notifications").click()
     feed.cut()
     page.wait_for_function(

@@ -197,10 +197,10 @@ def test_a_joint_of_either_kind_gets_new_firmware_by_the_page(
         page = open_page(f"{made.url}/#bringup")
         rows = page.get_by_role("region", name="Firmware of each joint").get_by_role("row")
         expect(rows.last).to_contain_text(f"{updatable.old}not by an update{updatable.board}")
-        page.get_by_role("combobox", name="Joint").select_option("turntable")
+        card = page.get_by_role("region", name="Update", exact=True)
+        card.get_by_role("combobox", name="Joint").select_option("turntable")
         page.get_by_label("Signed image").set_input_files(tmp_path / "joint.bin.signed")
         page.get_by_role("button", name="Update turntable").click()
-        card = page.get_by_role("region", name="Update", exact=True)
         expect(card.get_by_role("status").last).to_have_text(
             f"Done: turntable: {updatable.new} confirmed; it was {updatable.old}.", timeout=60_000
         )

@@ -117,11 +117,14 @@ def test_of_many_line_numbers_that_stand_twice_the_first_are_told_and_how_many_f
 
 def test_corners_passed_slower_than_asked_are_told_with_limit_and_both_speeds() -> None:
     wide = replace(ARM, blend_tolerance_deg=9.0)
-    (near,) = check_program("G64 P0.5 G1 F3000 A40\nB40\nM2", wide, ZERO).corners
+    (near,) = check_program("G64 P1 G1 F3000 A40\nB40\nM2", wide, ZERO).corners
     assert (near.line, near.limit, near.joint) == (1, CornerLimit.TOLERANCE, None)
     assert near.asked_deg_s == pytest.approx(50.0)
     assert 0 < near.passed_deg_s < 50.0
     assert near.why == "faster it would leave the tolerance"
+    # So small a tolerance that a stop is sooner.
+    (stops,) = check_program("G64 P0.5 G1 F3000 A40\nB40\nM2", wide, ZERO).corners
+    assert (stops.limit, stops.passed_deg_s) == (CornerLimit.TOLERANCE, 0.0)
     (short,) = check_program("G64 P9 G1 F3000 A8\nB8\nM2", wide, ZERO).corners
     assert (short.line, short.limit) == (1, CornerLimit.ACCELERATION)
     assert short.joint in {"turntable", "shoulder"}
