@@ -3,13 +3,14 @@
 import asyncio
 from collections.abc import Sequence
 from importlib.metadata import version
-from typing import Annotated, Final
+from typing import Annotated
 
 from fastapi import APIRouter, Path, Request, Response
 
 from coordinator.answers.bring_up import BringUp
 from coordinator.api.bodies import BringUpBody
 from coordinator.api.control_routes import asking
+from coordinator.api.html_file import html_file
 from coordinator.api.joints import JointPath, require_joint
 from coordinator.api.json_response import json_response
 from coordinator.api.problems import NotFound
@@ -28,11 +29,6 @@ from coordinator.service import Service
 from coordinator.store.utc import utc_now
 
 StepPath = Annotated[str, Path(min_length=1, max_length=32, examples=["identified"])]
-_SHEET: Final = {
-    "Content-Security-Policy": "default-src 'none'; style-src 'unsafe-inline'; sandbox",
-    "X-Content-Type-Options": "nosniff",
-}
-"""Whoever opens it where it is served gets a page that may do nothing here."""
 
 
 def bring_up(service: Service) -> APIRouter:
@@ -63,7 +59,7 @@ def bring_up(service: Service) -> APIRouter:
         )
 
     async def keep(name: str, one: Done) -> Response:
-        await service.bring_up.keep(name, (one,))
+        await service.bring_up.keep(name, one)
         return json_response(told(name, await service.bring_up.done(name)))
 
     def now(name: str, done: Sequence[Done]) -> dict[str, str]:
@@ -107,8 +103,7 @@ def bring_up(service: Service) -> APIRouter:
         page = bring_up_sheet(
             service.arm.name, told(name, done), done, utc_now(), version("unisono")
         )
-        headers = _SHEET | {"Content-Disposition": f'inline; filename="bring-up-{name}.html"'}
-        return Response(page, media_type="text/html; charset=utf-8", headers=headers)
+        return html_file(page, f"bring-up-{name}.html", "inline")
 
     @router.post("/joints/{name}/bring-up/{step}")
     async def do(name: JointPath, step: StepPath, body: BringUpBody, request: Request) -> Response:

@@ -7,6 +7,7 @@ from typing import Annotated, Any, Final
 from fastapi import APIRouter, HTTPException, Query, Request, Response
 
 from coordinator.api.bodies import Number
+from coordinator.api.html_file import html_file
 from coordinator.api.json_response import json_response
 from coordinator.api.problems import NotFound, busy
 from coordinator.api.tokens import Role
@@ -42,15 +43,6 @@ def program_text(text: str) -> Response:
     """A program; whoever wrote it, no browser may take it for a page."""
     headers = {"X-Content-Type-Options": "nosniff"}
     return Response(text, media_type="text/plain; charset=utf-8", headers=headers)
-
-
-def _on_its_own(run: int) -> dict[str, str]:
-    """To be saved; and where a browser shows it all the same, nothing in it can act."""
-    return {
-        "Content-Disposition": f'attachment; filename="run-{run}.html"',
-        "Content-Security-Policy": "default-src 'none'; style-src 'unsafe-inline'; sandbox",
-        "X-Content-Type-Options": "nosniff",
-    }
 
 
 def records(service: Service) -> APIRouter:
@@ -100,7 +92,7 @@ def records(service: Service) -> APIRouter:
         )
         # In a thread: the longest program takes long enough to be felt by the arm's loop.
         page = await asyncio.to_thread(run_record, kept)
-        return Response(page, media_type="text/html; charset=utf-8", headers=_on_its_own(number))
+        return html_file(page, f"run-{number}.html", "attachment")
 
     @router.get("/runs/{number}/way")
     async def way(number: Number, request: Request, from_line: FromLine = None) -> Response:

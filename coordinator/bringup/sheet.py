@@ -1,7 +1,5 @@
 """The sheet of a bring-up: one HTML file for people, to be printed and kept with the joint."""
 
-import base64
-import hashlib
 from collections.abc import Mapping, Sequence
 from typing import Final
 
@@ -10,6 +8,7 @@ from coordinator.bringup.progress import Done
 from coordinator.run_record.markup import (
     Html,
     bullets,
+    document,
     element,
     facts,
     paragraph,
@@ -17,9 +16,7 @@ from coordinator.run_record.markup import (
     table,
     text,
 )
-from coordinator.run_record.style import STYLE
 
-_POLICY: Final = "default-src 'none'; style-src 'sha256-{}'"
 _STATES: Final = {
     StepState.DONE: "done",
     StepState.NEXT: "TO BE DONE NOW",
@@ -57,15 +54,7 @@ def bring_up_sheet(
         *(_step(one, newest[one.step]) for one in told.steps if one.step in newest),
         _foot(made_by),
     ]
-    style = base64.b64encode(hashlib.sha256(STYLE.encode()).digest()).decode()
-    return (
-        '<!DOCTYPE html>\n<html lang="en" xmlns="http://www.w3.org/1999/xhtml"><head>'
-        '<meta charset="utf-8"/>'
-        f'<meta http-equiv="Content-Security-Policy" content="{_POLICY.format(style)}"/>'
-        '<meta name="viewport" content="width=device-width"/>'
-        f"<title>{text(title)}</title><style>{STYLE}</style></head>"
-        f"<body><main>{''.join(body)}</main></body></html>\n"
-    )
+    return document(title, body)
 
 
 def _outcome(told: BringUp) -> str:

@@ -139,8 +139,8 @@ def levelled(
     homings: Sequence[FoundHome], places: Sequence[HomePlace], slope_deg_per_c: float | None
 ) -> list[HomePlace]:
     """The same with `level_deg`; without a slope about the mean of each reference's homings."""
-    slope = slope_deg_per_c or 0.0
-    kept = _warm_groups(_like_the_newest(homings, places))
+    slope, like = slope_deg_per_c or 0.0, _like_the_newest(homings, places)
+    kept = _warm_groups(like)
     if not kept:
         return list(places)
     temperatures = [at for group in kept.values() for at, _ in group]
@@ -149,10 +149,10 @@ def levelled(
     for reference, group in kept.items():
         own_c, own_deg = (fsum(column) / len(group) for column in zip(*group, strict=True))
         levels[reference] = own_deg - slope * (own_c - mean_c)
-    found = {id(one) for one in _like_the_newest(homings, places)}
+    found = {one.homing for one in like}
     return [
         replace(one, level_deg=one.since_reference_deg - levels[one.reference])
-        if id(one) in found and one.temperature_c is not None and one.reference in levels
+        if one.homing in found and one.temperature_c is not None and one.reference in levels
         else one
         for one in places
     ]

@@ -1,7 +1,5 @@
 """The bring-up of joints, step by step into the database: each is on the disk before it counts."""
 
-from collections.abc import Sequence
-
 from sqlalchemy import Connection
 
 from coordinator.bringup.progress import Done
@@ -22,14 +20,13 @@ class BringUpKeeper:
             for row in rows
         )
 
-    async def keep(self, joint: str, done: Sequence[Done]) -> None:
-        """Keep these, which count once this has returned. Raises StoreError."""
+    async def keep(self, joint: str, one: Done) -> None:
+        """Keep this, which counts once this has returned. Raises StoreError."""
 
         def work(connection: Connection) -> None:
-            for one in done:
-                bring_up.add(
-                    connection, joint, one.step, one.who, dict(one.basis), dict(one.figures),
-                    one.picture,
-                )  # fmt: skip
+            bring_up.add(
+                connection, joint, one.step, one.utc, one.who, dict(one.basis), dict(one.figures),
+                one.picture,
+            )  # fmt: skip
 
         await self._store.confirmed(work)

@@ -1,15 +1,33 @@
-"""HTML that is XML too, as little as a record needs. Every text in it is escaped here."""
+"""HTML that is XML too, as little as people need on paper. Every text in it is escaped here."""
 
+import base64
+import hashlib
 import unicodedata
 from collections.abc import Iterable, Sequence
 from typing import Final, NewType
 from xml.sax.saxutils import escape
 
+from coordinator.run_record.style import STYLE
+
 Html = NewType("Html", str)
 """Markup: made by these functions only."""
 
 NOT_KNOWN: Final = "not known"
+_POLICY: Final = "default-src 'none'; style-src 'sha256-{}'"
 _QUOTES: Final = {'"': "&quot;", "'": "&#39;"}
+
+
+def document(title: str, body: Iterable[Html]) -> str:
+    """A file's text: no script, and nothing that it loads."""
+    style = base64.b64encode(hashlib.sha256(STYLE.encode()).digest()).decode()
+    return (
+        '<!DOCTYPE html>\n<html lang="en" xmlns="http://www.w3.org/1999/xhtml"><head>'
+        '<meta charset="utf-8"/>'
+        f'<meta http-equiv="Content-Security-Policy" content="{_POLICY.format(style)}"/>'
+        '<meta name="viewport" content="width=device-width"/>'
+        f"<title>{text(title)}</title><style>{STYLE}</style></head>"
+        f"<body><main>{''.join(body)}</main></body></html>\n"
+    )
 
 
 def text(words: object) -> Html:

@@ -1,7 +1,5 @@
 """The whole record of one run: its parts in the order in which a stranger needs them."""
 
-import base64
-import hashlib
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any, Final
@@ -12,11 +10,18 @@ from coordinator.run_record.joints import joints_part
 from coordinator.run_record.kept import Kept, since
 from coordinator.run_record.listing import digest, program_part
 from coordinator.run_record.loops import asked_loops, loops_part
-from coordinator.run_record.markup import Html, bullets, element, facts, paragraph, section, text
+from coordinator.run_record.markup import (
+    Html,
+    bullets,
+    document,
+    element,
+    facts,
+    paragraph,
+    section,
+    text,
+)
 from coordinator.run_record.starts import starts_part
-from coordinator.run_record.style import STYLE
 
-_POLICY: Final = "default-src 'none'; style-src 'sha256-{}'"
 _IN_WORDS: Final = {
     "playing": "The run was not over as this was written: it was under way, and may be still.",
     "held": "The run was not over as this was written: it was held on its path.",
@@ -67,15 +72,7 @@ def run_record(kept: WhatIsKept) -> str:
         program_part(kept.program, report.whole("run")),
         _foot(kept),
     ]
-    style = base64.b64encode(hashlib.sha256(STYLE.encode()).digest()).decode()
-    return (
-        '<!DOCTYPE html>\n<html lang="en" xmlns="http://www.w3.org/1999/xhtml"><head>'
-        '<meta charset="utf-8"/>'
-        f'<meta http-equiv="Content-Security-Policy" content="{_POLICY.format(style)}"/>'
-        '<meta name="viewport" content="width=device-width"/>'
-        f"<title>{text(title)}</title><style>{STYLE}</style></head>"
-        f"<body><main>{''.join(body)}</main></body></html>\n"
-    )
+    return document(title, body)
 
 
 def _outcome(report: Kept) -> list[Html]:

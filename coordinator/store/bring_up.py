@@ -8,13 +8,13 @@ from typing import Any
 from sqlalchemy import Connection, insert, select
 
 from coordinator.store.schema import BRING_UP
-from coordinator.store.utc import utc_now
 
 
 def add(
     connection: Connection,
     joint: str,
     step: str,
+    utc: str,
     who: str,
     basis: dict[str, str],
     figures: dict[str, Any],
@@ -22,7 +22,7 @@ def add(
 ) -> None:
     """Keep that a step was done."""
     row = {
-        "joint": joint, "step": step, "utc": utc_now(), "who": who, "basis": json.dumps(basis),
+        "joint": joint, "step": step, "utc": utc, "who": who, "basis": json.dumps(basis),
         "figures": json.dumps(figures), "picture": picture,
     }  # fmt: skip
     connection.execute(insert(BRING_UP).values(row))

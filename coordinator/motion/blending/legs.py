@@ -49,6 +49,8 @@ def share_for(
         return usual, legs
     source = iter(legs)
     first = list(islice(source, TRIED))
+    if sum(leg.goes for leg in first) < 2:
+        return usual, chain(first, source)  # no corner, nothing to choose
     # Of shares that take as long the usual one.
     shares = (usual, *SHARES)
     best = min(shares, key=lambda share: _takes_s(first, arm, ease_for(arm, tolerance_deg, share)))

@@ -1,8 +1,8 @@
 // What is worth knowing of one joint only now and then.
 
 import { html } from "htm/preact";
-import { useEffect, useState } from "preact/hooks";
-import { closed, get, post, Refusal } from "./api.js";
+import { closed, post } from "./api.js";
+import { useAnswer } from "./answer.js";
 import { angle, figure, micros, NONE, timeOfDay } from "./figures.js";
 import { isFresh } from "./state.js";
 import { heatRows } from "./heat.js";
@@ -122,21 +122,11 @@ function counters(joint) {
 // Where the sensor's edges were found. Asked for anew when the joint was homed anew, or the
 // coordinator is heard again.
 function LastHoming({ joint, homing, gone }) {
-  const [found, setFound] = useState({ homing: null, why: "Asking." });
   const done = homing?.joints?.[joint.name] ? homing.number : null;
-  useEffect(() => {
-    let left = false;
-    get(`/joints/${encodeURIComponent(joint.name)}/homing`)
-      .then((answer) => left || setFound({ ...answer, why: "None is known." }))
-      .catch((error) => {
-        if (!(error instanceof Refusal)) throw error;
-        if (!left) setFound({ homing: null, why: error.message });
-      });
-    return () => { left = true; };
-  }, [joint.name, joint.boot, done, gone]);
+  const { answer: found, why } = useAnswer(`/joints/${encodeURIComponent(joint.name)}/homing`, [joint.boot, done, gone]);
   return html`
     <h3>Last homing</h3>
-    ${found.homing == null ? html`<p class="small">${found.why}</p>` : html`
+    ${found?.homing == null ? html`<p class="small">${why || "None is known."}</p>` : html`
       <p class="small">Homing ${found.homing}: home offset ${angle(found.home_offset_deg)}. Edges of
         its sensor, from their middle:</p>
       <ul class="edges">${found.edges.map((edge, k) => html`<li key=${k}>${angle(edge.from_middle_deg)}${

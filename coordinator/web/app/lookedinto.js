@@ -2,8 +2,8 @@
 // and how the hop wears by which it gets its supply. Asked for when the details are opened.
 
 import { html } from "htm/preact";
-import { useEffect, useState } from "preact/hooks";
-import { closed, get, Refusal, sentence } from "./api.js";
+import { closed, sentence } from "./api.js";
+import { useAnswer } from "./answer.js";
 import { figure, micros } from "./figures.js";
 import { dateTime } from "./report.js";
 import { Shape } from "./signs.js";
@@ -11,20 +11,6 @@ import { Shape } from "./signs.js";
 // How often forecasts of simulated rings held (docs/history.md).
 const HELD = "Of simulated rings 5 of 6 held to theirs; no real one was measured.";
 const DAY = 10; // letters of a date, as 2026-05-01
-
-/** What a question came to: the answer, or in `why` what is to be said without one. Asked anew with `about`. */
-function useAnswer(path, about) {
-  const [found, setFound] = useState({ answer: null, why: "Asking." });
-  useEffect(() => {
-    let left = false;
-    get(path).then((answer) => left || setFound({ answer, why: "" })).catch((error) => {
-      if (!(error instanceof Refusal)) throw error;
-      if (!left) setFound({ answer: null, why: error.message });
-    });
-    return () => { left = true; };
-  }, [path, ...about]);
-  return found;
-}
 
 /** The joint's link, as it was surveyed last. */
 export function Surveyed({ joint, gone }) {

@@ -40,7 +40,8 @@ async def coordinator_of(folder: Path, arm: Arm | None = None) -> AsyncIterator[
 
 async def keep(folder: Path, done: Sequence[Done]) -> None:
     async with coordinator_of(folder) as (service, _):
-        await service.bring_up.keep("elbow", done)
+        for one in done:
+            await service.bring_up.keep("elbow", one)
 
 
 @pytest.fixture(name="folder")
@@ -55,7 +56,7 @@ async def test_broken_off_behind_every_step_it_goes_on_after_a_restart(folder: P
             told = (await http.get(PATH)).json()
             assert told["next"] == CODES[k]
             assert [step["state"] for step in told["steps"]].count("done") == k
-            await service.bring_up.keep("elbow", (one,))
+            await service.bring_up.keep("elbow", one)
     async with coordinator_of(folder) as (_, http):
         told = (await http.get(PATH)).json()
         assert (told["complete"], told["next"]) == (True, None)

@@ -87,7 +87,10 @@ async def _fill(folder: Path) -> None:
         homings.save(connection, found, "2026-05-01T09:00:00Z")
         accepted_homes.add(connection, "elbow", 1, "a test")
         acknowledgements.add(connection, "fan-stopped", "a test")
-        bring_up.add(connection, "elbow", "placed", "a test", {"place": "3"}, {"angle": 1.5}, "ä")
+        bring_up.add(
+            connection, "elbow", "placed", "2026-05-01T09:00:00+00:00", "a test", {"place": "3"},
+            {"angle": 1.5}, "ä",
+        )  # fmt: skip
         shelves.put(connection, "elbow", "link-lossy", "a test", 600)
         unseen_alarms.put(
             connection, KeptAlarm("elbow", "supply-low", "it had 19 V", 1_779_998_400)
