@@ -1,6 +1,7 @@
 """Settings that hold for every test."""
 
 import os
+import signal
 from collections.abc import Iterator
 from concurrent.futures import Executor
 from pathlib import Path
@@ -36,6 +37,11 @@ settings.register_profile(
     suppress_health_check=_NOISY_MACHINE,
 )
 settings.load_profile(os.environ.get("UNISONO_HYPOTHESIS", "quick"))
+
+
+# Run in the background of a script, everything below ignores Ctrl-C unless told not to: what tests
+# start would never end by it.
+signal.signal(signal.SIGINT, signal.default_int_handler)
 
 
 def pytest_xdist_auto_num_workers() -> int:

@@ -68,6 +68,15 @@ def test_what_a_stale_tab_wished_moves_nothing_and_that_is_said(
     page.evaluate("0")
     between.let_through()
     told(page, "It was too long on its way, and moved nothing. Press anew.")
+
+    def all_refused() -> bool:
+        """Each wish to turn is: a refusal that comes later would end what is pressed anew."""
+        page.evaluate("0")
+        return len(between.refused) == sum(
+            '"velocities_deg_s":{}' not in one for one in between.kept
+        )
+
+    until(all_refused, "an answer to each")
     assert rests(arm)
     assert angle(arm) == before
     press(page)
