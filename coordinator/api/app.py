@@ -12,7 +12,7 @@ from coordinator.api.control_routes import ControlDesk, taking
 from coordinator.api.feed_socket import watching
 from coordinator.api.hand import Hand
 from coordinator.api.joints import joints
-from coordinator.api.live_feed import LiveFeed
+from coordinator.api.live_feed import LiveFeed, Seen
 from coordinator.api.login import session
 from coordinator.api.metrics import Metrics
 from coordinator.api.middleware import RequestChecks
@@ -47,6 +47,7 @@ def create_app(service: Service, served_at: ServedAt = ON_LOOPBACK) -> FastAPI:
     add_handlers(app)
     app.add_middleware(RequestChecks, served_at=served_at, max_body_bytes=MAX_BODY_BYTES)
     desk = ControlDesk(service)
+    app.state.control = desk.control
     app.state.rehearsals = Rehearsals(service.arm)
     for part in (
         reading(service),
@@ -66,7 +67,13 @@ def create_app(service: Service, served_at: ServedAt = ON_LOOPBACK) -> FastAPI:
     ):
         app.include_router(part, prefix=API_PREFIX, dependencies=[Depends(desk.hear)])
     TouchHands(service, desk, client_id=secrets.token_hex(12))
-    feed = app.state.feed = LiveFeed(service, desk)
+    feed = app.state.feed = LiveFeed(
+        lambda: Seen(
+            service.snapshot(), desk.state(), service.taught.revision, service.queue.queue
+        ),
+        service.preview,
+        service.failed,
+    )
     app.include_router(watching(feed, desk, Hand(service, desk)), prefix=API_PREFIX)
     add_probes(app, service, Metrics(service, feed))
     add_page(app)

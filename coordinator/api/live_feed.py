@@ -6,17 +6,19 @@ A reader that is too slow is dropped and may come back; nothing waits for it.
 import asyncio
 import hashlib
 import logging
+from collections.abc import Callable
+from dataclasses import dataclass
 from importlib.metadata import version
 from typing import Final
 
 import orjson
 
-from coordinator.api.control_routes import ControlDesk
+from coordinator.answers.control import ControlState
 from coordinator.api.feed_changes import FeedState, Members, change, feed_state
 from coordinator.api.history import History
 from coordinator.core.preview import Preview
 from coordinator.core.snapshot.arm import ArmSnapshot
-from coordinator.service import Service
+from coordinator.playing.queue import Queue
 from coordinator.web import WEB
 
 MOVING_S: Final = 0.05
@@ -53,14 +55,34 @@ class Reader:
         return await self._queue.get()
 
 
-class LiveFeed:
-    """What one service tells all who watch. `run` keeps it going."""
+@dataclass(frozen=True, slots=True)
+class Seen:
+    """What a message of the feed is made of, beside where joints are planned to be."""
 
-    def __init__(self, service: Service, desk: ControlDesk) -> None:
+    arm: ArmSnapshot
+    control: ControlState
+    taught_revision: int
+    queue: Queue
+
+
+class LiveFeed:
+    """What one service tells all who watch. `run` keeps it going.
+
+    `look` gives what is so now and `look_ahead` where joints are planned to be; `failed` is set
+    once the coordinator is broken, whereupon nothing is told any more.
+    """
+
+    def __init__(
+        self,
+        look: Callable[[], Seen],
+        look_ahead: Callable[[], Preview | None],
+        failed: asyncio.Event,
+    ) -> None:
         self.lag_s = 0.0
         """How late the loop came to the last message."""
-        self._service = service
-        self._desk = desk
+        self._look = look
+        self._look_ahead = look_ahead
+        self._failed = failed
         self._history = History()
         self._readers: set[Reader] = set()
         self._told: FeedState | None = None
@@ -73,7 +95,7 @@ class LiveFeed:
     async def run(self) -> None:
         """Tell what changes, until cancelled or until the coordinator breaks."""
         loop = asyncio.get_running_loop()
-        while not self._service.failed.is_set():
+        while not self._failed.is_set():
             wait_s = IDLE_S
             try:
                 if await self.tick():
@@ -102,11 +124,12 @@ class LiveFeed:
 
     async def tick(self) -> bool:
         """Tell all what is so now; whether anything moves."""
-        arm = self._service.snapshot()
+        seen = self._look()
+        arm = seen.arm
         self._history.take(arm)
-        revision = self._service.taught.revision
-        queue = self._service.queue.queue
-        state = feed_state(arm, self._desk.state(), self._preview_of(arm), revision, queue)
+        state = feed_state(
+            arm, seen.control, self._preview_of(arm), seen.taught_revision, seen.queue
+        )
         before, self._told = self._told, None
         if self._readers:
             self._seq += 1
@@ -128,7 +151,7 @@ class LiveFeed:
             renewed = arm.now_us // AHEAD_US
             key = run.number, run.part, run.phase, start_us, run.rate_percent, renewed
         if key != self._preview_key:
-            self._preview_key, self._preview = key, self._service.preview()
+            self._preview_key, self._preview = key, self._look_ahead()
         return self._preview
 
     def _whole(self, state: FeedState) -> Members:

@@ -9,37 +9,19 @@ import gc
 import os
 from multiprocessing.connection import Connection
 from pathlib import Path
-from typing import Any, cast
 
 from coordinator.api.control import Control
-from coordinator.api.control_routes import ControlDesk
-from coordinator.api.live_feed import MOVING_S, LiveFeed
-from coordinator.core.preview import Preview, preview
+from coordinator.api.live_feed import MOVING_S, LiveFeed, Seen
+from coordinator.core.preview import preview
 from coordinator.core.run import Phase
-from coordinator.core.snapshot.arm import ArmSnapshot, arm_snapshot
-from coordinator.service import Service
+from coordinator.core.snapshot.arm import arm_snapshot
+from coordinator.playing import queue
 from protocol.constants import US
 from simulator.network import PROFILES
 from tests.bench.arms import NEAR_DEG
 from tests.bench.outages import FAR_DEG, MOVES
 from tests.bench.software import in_child
 from tests.bench.virtual_arm import VirtualArm
-
-
-class VirtualService:
-    """What a feed asks of a service, of an arm in virtual time."""
-
-    def __init__(self, arm: VirtualArm) -> None:
-        self.arm = arm
-        self.control = Control()
-
-    def snapshot(self) -> ArmSnapshot:
-        """The arm's state now."""
-        return arm_snapshot(self.arm.world.core, self.arm.world.now)
-
-    def preview(self) -> Preview | None:
-        """Where the joints are planned to be."""
-        return preview(self.arm.world.core.run, self.arm.world.now)
 
 
 def resident_bytes(joints: int, minutes: tuple[int, ...]) -> list[float]:
@@ -54,9 +36,13 @@ def _tell_memory(tell: Connection, asked: tuple[int, tuple[int, ...]]) -> None:
 
 async def _move(tell: Connection, joints: int, minutes: tuple[int, ...]) -> None:
     arm = VirtualArm("quiet", PROFILES["quiet"], joints, 1)
-    # It stands in for the two, of which a feed asks no more than this.
-    service: Any = VirtualService(arm)
-    feed = LiveFeed(cast(Service, service), cast(ControlDesk, service))
+    control = Control()
+
+    def look() -> Seen:
+        seen = arm_snapshot(arm.world.core, arm.world.now)
+        return Seen(seen, control.state(arm.world.now, moving=seen.busy), 0, queue.NOTHING)
+
+    feed = LiveFeed(look, lambda: preview(arm.world.core.run, arm.world.now), asyncio.Event())
     reader = feed.join()
     arm.home()
     moved_us = 0

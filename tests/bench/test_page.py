@@ -7,7 +7,7 @@ from unittest.mock import patch
 import pytest
 
 from simulator.joint.motion import brake
-from tests.bench import page, page_paint
+from tests.bench import page, page_memory, page_paint
 from tests.bench.page_arm import cpu_s
 from tests.bench.page_canned import A_MINUTE, CannedFeed
 from tests.bench.page_clock import PageClock, braking_us, latencies_us, page_clock
@@ -106,3 +106,9 @@ def test_the_goal_of_the_next_paint_is_of_all_presses_but_one_in_fifty(
         ["Watch", "50", "16.0", "96.0", "≤ 100", "met", "304.0", "Check", "2"],
         ["Play", "50", "16.0", "104.0", "≤ 100", "missed", "104.0", "–", "0"],
     ]
+
+
+def test_a_feed_of_motion_in_virtual_time_tells_its_memory_each_minute() -> None:
+    first, second = page_memory.resident_bytes(2, (1, 2))
+    assert 0 < first < 2**30
+    assert 0 < second < 2**30

@@ -394,7 +394,7 @@ async def test_an_open_feed_is_a_word_of_its_client_and_everybody_sees_how_many_
         seen = (await message(third))["state"]["control"]
         while seen["watchers"] != 3:
             seen = (await message(third))["set"].get("control", seen)
-        feeds = served_at.app.state.feed._desk.control._feeds
+        feeds = served_at.app.state.control._feeds
         assert feeds["abcdefgh"] == 1
     await until_watched(served_at, 0)
     assert not feeds
