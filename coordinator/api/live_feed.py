@@ -14,11 +14,11 @@ from typing import Final
 import orjson
 
 from coordinator.answers.control import ControlState
+from coordinator.answers.queue import Queue
 from coordinator.api.feed_changes import FeedState, Members, change, feed_state
 from coordinator.api.history import History
 from coordinator.core.preview import Preview
 from coordinator.core.snapshot.arm import ArmSnapshot
-from coordinator.playing.queue import Queue
 from coordinator.web import WEB
 
 MOVING_S: Final = 0.05
