@@ -103,11 +103,17 @@ MUTANTS = (
         "if left_us is not None and left_us < LEVELLING_US:",
         "if False:",
     ),
-    _one(
+    # The hold that follows levels too, so no rule sees one of the two missing; test_permit.py does.
+    Mutant(
         "levelling, level: the arm holds, each joint as far as it was told",
-        f"{CORE}/run/permit.py",
-        "self.level()\n            return True",
-        "return True",
+        (
+            Edit(f"{CORE}/run/permit.py", "self.level()\n            return True", "return True"),
+            Edit(
+                f"{CORE}/run/permit.py",
+                "self.offer_us = self.floor_us\n        return True",
+                "return True",
+            ),
+        ),
     ),
     Mutant(
         "levelling's latch: the offer rises again with what arrives late",
