@@ -688,7 +688,7 @@ def hunt(limit: int) -> int:
         if violation is None:
             continue
         smallest = ""
-        if violation.invariant != CRASH:
+        if os.environ.get("KEEP") and violation.invariant != CRASH:
             smallest = shrink(generate(seed), violation.invariant)[0].to_json()
         caught = Caught(seed, violation.invariant, violation.message, smallest)
         print(json.dumps(asdict(caught)))  # noqa: T201
