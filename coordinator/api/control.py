@@ -1,8 +1,9 @@
 """Single point of control (ISO 10218-1): one client may command motion, the others watch.
 
 The first that commands motion takes control when nobody has it. Others take it over explicitly,
-which holds what moves. Hold and stop ask nobody. It ends when it is given back, or a while after
-its holder was last heard while nothing moves.
+which holds what moves. Hold and stop ask nobody. It ends when it is given back, or, while
+nothing moves, a while after its holder was last heard, sooner where its feed has ended: a page that
+is gone cannot say so.
 """
 
 import hashlib
@@ -17,6 +18,9 @@ from coordinator.core.events import Refused
 
 FREED_AFTER_US: Final = 60_000_000
 """Without a word from its holder, while nothing moves. A feed that is open is a word."""
+LEFT_AFTER_US: Final = 10_000_000
+"""Without a word since the last feed of its holder ended: a page whose network falters, or that is
+loaded anew, is back by then."""
 _ID: Final = re.compile(r"[A-Za-z0-9_-]{8,64}")
 _NAME: Final = re.compile(r"[ -~]{1,40}")
 
@@ -56,7 +60,8 @@ class Grant:
     who: Who
     since_us: int
     acted_us: int
-    heard_us: int
+    until_us: int
+    """When it lapses, unless its holder is heard before, or anything moves."""
     kept: bool
     """Whether it was taken explicitly, or a command of its holder was carried out."""
     waiting: int = 0
@@ -80,7 +85,7 @@ class Control:
         self._expire(now, moving)
         grant = self._grant
         if grant is None:
-            grant = self._grant = Grant(who, now, now, now, kept=False)
+            grant = self._grant = Grant(who, now, now, now + FREED_AFTER_US, kept=False)
         self.require(who, now)
         grant.acted_us = now
         grant.waiting += 1
@@ -121,7 +126,7 @@ class Control:
         if before is not None and before.who.id == who.id:
             before.kept = True
             return None
-        self._grant = Grant(who, now, now, now, kept=True)
+        self._grant = Grant(who, now, now, now + FREED_AFTER_US, kept=True)
         return before.who if before is not None else None
 
     def release(self, who: Who) -> bool:
@@ -136,7 +141,7 @@ class Control:
     def heard(self, client_id: str, now: int) -> None:
         """A client asked something."""
         if self._grant is not None and self._grant.who.id == client_id:
-            self._grant.heard_us = now
+            self._grant.until_us = now + FREED_AFTER_US
 
     def feed_opened(self, client_id: str) -> None:
         """A client watches."""
@@ -146,9 +151,11 @@ class Control:
         """A client that watched does so no more."""
         client_id = _known(client_id)
         self._feeds[client_id] -= 1
-        if not self._feeds[client_id]:
-            del self._feeds[client_id]
-        self.heard(client_id, now)
+        if self._feeds[client_id]:
+            return
+        del self._feeds[client_id]
+        if self._grant is not None and self._grant.who.id == client_id:
+            self._grant.until_us = now + LEFT_AFTER_US
 
     def state(self, now: int, *, moving: bool) -> ControlState:
         """Who has control."""
@@ -164,8 +171,8 @@ class Control:
         if grant is None:
             return
         if moving or grant.who.id in self._feeds:
-            grant.heard_us = now
-        elif now - grant.heard_us >= FREED_AFTER_US:
+            grant.until_us = now + FREED_AFTER_US
+        elif now >= grant.until_us:
             self._grant = None
 
 

@@ -288,7 +288,11 @@ class Jog:
         """Whoever counts on a step must hear that it was not carried out whole."""
         if steps.arrived_us is None and link.status is not None:
             end_deg = link.joint.to_degrees(steps.end)
-            message = f"{link.name}: its steps ended before it was at {end_deg:.3f}°, their sum"
+            at_deg = link.joint.to_degrees(link.status.position)
+            message = (
+                f"{link.name}: its steps ended before it was at {end_deg:.3f}°, their end; "
+                f"it was last heard at {at_deg:.3f}°"
+            )
             if why:
                 message += f"; {why}"
             self._outbox.note(now, Level.ATTENTION, "steps-short", message, link.name)

@@ -119,7 +119,7 @@ def opened(
     open_page: Open, files: str, past: Past, size: dict[str, int] = DESKTOP, *, axe: bool = False
 ) -> Page:
     page = open_page(f"{files}/#history", size=size, bypass_csp=axe, before=past.attach)
-    expect(page.get_by_role("heading", name="In all since")).to_be_visible()
+    expect(page.get_by_role("heading", name="In all, by the hour, since")).to_be_visible()
     return page
 
 
@@ -197,7 +197,7 @@ def test_what_a_joint_did_in_all_is_asked_once_and_no_chart_waits_for_it(
     until_asked(page, past, (NOW_S - 2 * HOUR_S, NOW_S), "elbow")
     expect(page.locator(".history figure .uplot")).to_have_count(CHARTS)
     # What the joint before it did is not shown as this one's.
-    expect(page.get_by_role("heading", name="In all since")).to_have_count(0)
+    expect(page.get_by_role("heading", name="In all, by the hour, since")).to_have_count(0)
     assert past.wear_asked == ["turntable", "elbow"]
 
 
@@ -263,7 +263,7 @@ def test_what_ends_now_moves_on_and_wipes_nothing_that_is_said(
         page.route("**/api/v1/stop", lambda route: route.fulfill(json={"phase": "idle"}))
 
     page = open_page(f"{files}/#history", before=before)
-    expect(page.get_by_role("heading", name="In all since")).to_be_visible()
+    expect(page.get_by_role("heading", name="In all, by the hour, since")).to_be_visible()
     page.get_by_role("button", name="Stop", exact=True).click()
     said = page.locator(".said p")
     expect(said).to_have_count(1)

@@ -17,7 +17,9 @@ const nowS = () => Math.floor(Date.now() / 1000);
 const scaled = (column, by) => column.map((one) => (one == null ? null : one * by));
 const spread = (name, by = 1) => (told) => [told[name].min, told[name].max, told[name].mean].map((one) => scaled(one, by));
 const count = (name) => (told) => [told[name]];
-const share = (name) => (told) => [scaled(told[name], 100 / told.stretch_s)];
+// A sample counts in the stretch in which it ends, so one stretch may have a second of the one before.
+const share = (name) => (told) =>
+  [scaled(told[name], 100 / told.stretch_s).map((percent) => (percent == null ? percent : Math.min(100, percent)))];
 
 // What is drawn: words, unit, columns, dashed lines, and how little the scale shows at least.
 const KINDS = [
@@ -147,7 +149,7 @@ const lasting = (s) => s < 60 ? figure(s, 0, "s") : s < 3600 ? figure(s / 60, 1,
 function Wear({ wear }) {
   if (wear.since_utc === null) return html`<p>Nothing is recorded of ${wear.joint} yet.</p>`;
   return html`
-    <h3>In all since ${dateTime(wear.since_utc)}</h3>
+    <h3>In all, by the hour, since ${dateTime(wear.since_utc)}</h3>
     <ul class="facts">
       <li>heard for ${lasting(wear.on_s)}, turned for ${lasting(wear.moving_s)}</li>
       <li>${wear.starts} starts, ${wear.reversals} reversals, ${figure(wear.distance_deg, 0, "°")}</li>

@@ -2,7 +2,7 @@
 
 import pytest
 
-from coordinator.api.control import FREED_AFTER_US, Control, Who, who_is
+from coordinator.api.control import FREED_AFTER_US, LEFT_AFTER_US, Control, Who, who_is
 from coordinator.core.events import Refused
 
 S = 1_000_000
@@ -95,8 +95,27 @@ def test_an_open_feed_of_the_holder_keeps_control_and_a_closed_one_starts_its_ti
     control.feed_closed(LAPTOP.id, 1 * S)
     refused(control, PHONE, 500 * S)
     control.feed_closed(LAPTOP.id, 501 * S)
-    refused(control, PHONE, 501 * S + FREED_AFTER_US - 1)
-    control.command(PHONE, 501 * S + FREED_AFTER_US, moving=False)
+    refused(control, PHONE, 501 * S + LEFT_AFTER_US - 1)
+    control.command(PHONE, 501 * S + LEFT_AFTER_US, moving=False)
+
+
+def test_a_word_after_the_holders_feed_ended_keeps_control_as_any_word_does() -> None:
+    control = Control()
+    control.feed_opened(LAPTOP.id)
+    control.command(LAPTOP, 0, moving=False)
+    control.feed_closed(LAPTOP.id, 1 * S)
+    control.heard(LAPTOP.id, 2 * S)
+    refused(control, PHONE, 2 * S + FREED_AFTER_US - 1)
+    control.command(PHONE, 2 * S + FREED_AFTER_US, moving=False)
+
+
+def test_control_whose_holders_feed_ended_in_motion_outlives_the_motion() -> None:
+    control = Control()
+    control.feed_opened(LAPTOP.id)
+    control.command(LAPTOP, 0, moving=False)
+    control.feed_closed(LAPTOP.id, 1 * S)
+    refused(control, PHONE, 900 * S, moving=True)
+    refused(control, PHONE, 900 * S + FREED_AFTER_US - 1)
 
 
 def test_a_feed_with_a_malformed_id_is_counted_and_keeps_no_more_than_a_scripts_control() -> None:
