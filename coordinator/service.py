@@ -80,13 +80,14 @@ _logger = logging.getLogger(__name__)
 
 
 class Service:
-    """One arm's coordinator, from `open` to `close`. Not for use from other threads.
+    """One arm's coordinator, from `open` to `close`. Not for use from other threads. `database` is
+    the URL of one that is not in the data folder.
 
     Commands raise `Refused`. `failed` is set if the core breaks: nothing is sent any more then,
     and what moves comes to rest by its permit.
     """
 
-    def __init__(self, arm: Arm, data: Path, interface: str) -> None:
+    def __init__(self, arm: Arm, data: Path, interface: str, database: str | None = None) -> None:
         self.arm = arm
         self.failed = asyncio.Event()
         self.on_touch: Callable[[Touched], None] = _nobody
@@ -94,7 +95,7 @@ class Service:
         self.run_counts = RunCounts()
         # Whatever can be wrong here is found before the database is opened, which must be closed.
         identity, key, dns_service = coordinator_id(data), read_key(data), service_type()
-        self._store = Store(data)
+        self._store = Store(data, database=database)
         first_run, first_homing = self._store.last_run + 1, self._store.last_homing + 1
         self._core = Coordinator(arm, identity, _new_session(), first_run, first_homing)
         self._planner = Planner(arm)
@@ -503,9 +504,11 @@ def _new_session() -> int:
 
 
 @contextlib.asynccontextmanager
-async def running(arm: Arm, data: Path, interface: str) -> AsyncIterator[Service]:
+async def running(
+    arm: Arm, data: Path, interface: str, database: str | None = None
+) -> AsyncIterator[Service]:
     """A service from its beginning to its end."""
-    service = Service(arm, data, interface)
+    service = Service(arm, data, interface, database)
     await service.open()
     try:
         yield service

@@ -21,9 +21,9 @@ from coordinator.history.levels import LEVELS, Look, look_at
 from coordinator.history.quantities import Counts, Reading, reading
 from coordinator.records.joint_history import BATCH
 from coordinator.store import joint_history
-from coordinator.store.database import FILE
-from coordinator.store.opening import engine_of, make_file, migrate
+from coordinator.store.opening import migrate
 from coordinator.store.schema import JOINT_HISTORY
+from coordinator.store.sqlite_file import FILE, engine_of, make_file
 from tests.bench.figures import ratio, show
 
 NAMES: Final = ("turntable", "shoulder", "elbow", "forearm", "wrist", "tool")

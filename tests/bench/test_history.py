@@ -4,7 +4,7 @@ from pathlib import Path
 
 from coordinator.history.cells import Cell, Spread
 from coordinator.history.levels import LEVELS, Level
-from coordinator.store.opening import engine_of
+from coordinator.store.sqlite_file import engine_of
 from tests.bench import history
 from tests.bench.history import CHARTS, DAY_S, HOUR_S, NAMES, Past, chart, every_extreme, measure
 

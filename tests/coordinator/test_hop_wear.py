@@ -193,7 +193,7 @@ async def test_the_limit_and_the_line_are_those_of_others_over_the_same_file(sto
     days = worn(Random(5), 90, 0.1, 0.002, 0.01)
     found = await told(store, days, fitted(0.27))
     assert found.limit_ohm == pytest.approx(bearable_ohm(), rel=1e-6)
-    with closing(sqlite3.connect(store.path)) as database:
+    with closing(sqlite3.connect(str(store.place))) as database:
         rows = database.execute(
             "SELECT start_s, hop_ohm_total * 1e-6, hop_ohm_count FROM joint_history "
             "WHERE cell_s = 3600 AND joint = 'tip'"

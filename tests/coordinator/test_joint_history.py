@@ -190,7 +190,7 @@ async def test_what_the_disk_does_not_take_is_written_later_and_said_once(
     store = store_of(sampled)
     soon = "PRAGMA busy_timeout = 1"
     await store.write(lambda connection: connection.exec_driver_sql(soon).close())
-    with closing(sqlite3.connect(store.path, isolation_level=None)) as other:
+    with closing(sqlite3.connect(str(store.place), isolation_level=None)) as other:
         other.execute("BEGIN IMMEDIATE")
         for _ in range(3):
             for _ in range(BATCH):
@@ -212,7 +212,7 @@ async def test_while_a_write_hangs_no_more_waits_than_may_and_the_gap_is_told_on
     sampled: Sampled, caplog: pytest.LogCaptureFixture
 ) -> None:
     store = store_of(sampled)
-    with closing(sqlite3.connect(store.path, isolation_level=None)) as other:
+    with closing(sqlite3.connect(str(store.place), isolation_level=None)) as other:
         other.execute("BEGIN IMMEDIATE")
         for _ in range(BATCH + MOST_WAITING + 40):
             sampled.second()
