@@ -12,6 +12,9 @@ from urllib.parse import quote
 
 DEBIANS = Path("/usr/lib/postgresql")
 """Where Debian has its programs, by major version."""
+MEMORY = Path("/dev/shm")
+"""Where its files are, unless that is small: a thousand of them, and disks may be slow."""
+ROOM_BYTES = 1 << 30
 SUPERUSER = "owner"
 GUARDED = "guarded"
 """A role that needs a password; all others come in without."""
@@ -51,6 +54,11 @@ class PostgresServer:
         self.sql(f'CREATE DATABASE "{database}" {more}')
         return self.url(database)
 
+    def make_schema(self, name: str) -> str:
+        """As good as a database, and ten times as quick: the URL of an empty schema of one."""
+        self.sql(f'CREATE SCHEMA "{name}"')
+        return f"{self.url('postgres')}&options=-csearch_path%3D{name}"
+
     def start(self) -> None:
         """Start it, and wait until it answers."""
         options = (
@@ -73,7 +81,8 @@ class PostgresServer:
 def postgres_server() -> Iterator[PostgresServer]:
     """A server that is gone afterwards, with all that it had."""
     # Its socket's path may have 107 letters, so pytest's folders are too deep.
-    folder = Path(tempfile.mkdtemp(prefix="unisono-pg-"))
+    in_memory = MEMORY.is_dir() and shutil.disk_usage(MEMORY).free > ROOM_BYTES
+    folder = Path(tempfile.mkdtemp(prefix="unisono-pg-", dir=MEMORY if in_memory else None))
     try:
         if os.geteuid() == 0:
             shutil.chown(folder, "nobody")

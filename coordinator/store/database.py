@@ -119,7 +119,6 @@ class Store:
                 "read" if has_written else "written",
             )
         self._reading.dispose()
-        self._writing.dispose()
 
     def _is_closed(self) -> StoreError:
         return StoreError(f"{self.place} is closed: the coordinator is ending")

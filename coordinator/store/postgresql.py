@@ -73,7 +73,7 @@ class Server:
 
         The first that writes keeps all other coordinators from it. Raises StoreError.
         """
-        here = {"application_name": _who()} | _CONNECTING
+        here = {"application_name": _who(), "client_encoding": "utf8"} | _CONNECTING
         try:
             engine = create_engine(
                 self.url.set(drivername=f"{_SCHEME}+psycopg"),

@@ -26,7 +26,7 @@ class _Write:
 
 
 class Writer:
-    """Writes in the order of asking; a write is answered after its commit.
+    """Writes in the order of asking; a write is answered after its commit. The engine is its own.
 
     One that fails takes no other with it: then each gets a transaction of its own. So the work may
     be done twice, of which only the last one counts.
@@ -71,6 +71,8 @@ class Writer:
             if writes and not self._commit(writes):
                 for write in writes:
                     self._commit([write])
+        # However late it is: its connection may keep all others from the database.
+        self._engine.dispose()
 
     def _commit(self, writes: list[_Write]) -> bool:
         """Whether these are done with: committed in one transaction, or told that they failed."""

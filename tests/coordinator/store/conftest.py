@@ -10,23 +10,19 @@ from sqlalchemy import Engine
 from coordinator.store import Store
 from coordinator.store.opening import migrate
 from coordinator.store.place import place_of
+from tests.postgres import PostgresServer
 
 FILE, SERVER = "file", "server"
 _numbers = count(1)
 
 
-def made(request: pytest.FixtureRequest) -> str | None:
-    """A new database of the kind that is asked for: its URL, None for a folder's own file."""
-    if request.param == FILE:
-        return None
-    url: str = request.getfixturevalue("postgres").make(f"arm{next(_numbers)}")
-    return url
-
-
 @pytest.fixture(name="database", params=[FILE, SERVER])
 def each_database(request: pytest.FixtureRequest) -> str | None:
     """What `Store` takes. A test that is about one of them says so by `parametrize`."""
-    return made(request)
+    if request.param == FILE:
+        return None
+    server: PostgresServer = request.getfixturevalue("postgres")
+    return server.make_schema(f"arm{next(_numbers)}")
 
 
 @pytest.fixture(name="store")
@@ -40,8 +36,12 @@ async def open_store(tmp_path: Path, database: str | None) -> AsyncIterator[Stor
 def engine_of_each(
     request: pytest.FixtureRequest, tmp_path_factory: pytest.TempPathFactory
 ) -> Iterator[Engine]:
-    """For many examples in one database."""
-    place = place_of(tmp_path_factory.mktemp("examples"), made(request))
+    """For many examples in one database, which no other test has: it stays locked."""
+    url = None
+    if request.param == SERVER:
+        server: PostgresServer = request.getfixturevalue("postgres")
+        url = server.make(f"examples{next(_numbers)}")
+    place = place_of(tmp_path_factory.mktemp("examples"), url)
     place.make()
     engine = place.engine(writes=True)
     with engine.begin() as connection:

@@ -16,7 +16,7 @@ from tests.bench.store_kills import HISTORY_FROM_S, Confirmed, kill
 async def test_nothing_that_was_confirmed_is_missing_after_kills_at_random_instants(
     tmp_path: Path, database: str | None
 ) -> None:
-    kills = 15 if database is None else 6
+    kills = 15 if database is None else 4
     found = await kill(kills, 1, tmp_path, database=database)
     assert found.missing == []
     assert found.kills == kills

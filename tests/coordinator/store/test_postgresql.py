@@ -184,10 +184,10 @@ async def test_folder_whose_data_is_at_a_server_begins_nothing_anew_elsewhere(
 ) -> None:
     await Store(tmp_path, database=url).close()
     assert elsewhere(tmp_path) == str(server_at(url))
-    with pytest.raises(StoreError, match="has its data in postgresql://.*no database was named"):
+    with pytest.raises(StoreError, match=r"has its data in postgresql://.*no database was named"):
         Store(tmp_path)
     another = postgres.make(f"own{next(_numbers)}")
-    with pytest.raises(StoreError, match="has its data in postgresql://.*, not in postgresql://"):
+    with pytest.raises(StoreError, match=r"has its data in postgresql://.*, not in postgresql://"):
         Store(tmp_path, database=another)
     assert not (tmp_path / "unisono.db").exists()
     (tmp_path / KEPT_AT).unlink()
