@@ -13,7 +13,7 @@ from sqlalchemy import BigInteger, Dialect, Integer, Text
 from sqlalchemy.types import TypeDecorator
 
 _POSTGRESQL: Final = "postgresql"
-_ESCAPED: Final = {"\0": "\x010", "\x01": "\x011"}
+_ESCAPED: Final = str.maketrans({"\0": "\x010", "\x01": "\x011"})
 
 
 class _AnyText(TypeDecorator[str]):
@@ -24,7 +24,7 @@ class _AnyText(TypeDecorator[str]):
 
     def process_bind_param(self, value: str | None, dialect: Dialect) -> str | None:
         """What is written."""
-        return None if value is None else value.translate(str.maketrans(_ESCAPED))
+        return None if value is None else value.translate(_ESCAPED)
 
     def process_result_value(self, value: str | None, dialect: Dialect) -> str | None:
         """What was meant."""
