@@ -44,7 +44,7 @@ from coordinator.core.events import (
     Touched,
 )
 from coordinator.core.machine import Coordinator
-from coordinator.core.preview import Preview, preview
+from coordinator.core.preview import Preview, planned_position, preview
 from coordinator.core.run import Phase
 from coordinator.core.snapshot.arm import ArmSnapshot, arm_busy, arm_phase, arm_snapshot
 from coordinator.core.snapshot.warning import ShelfSnapshot, WarningSnapshot, shelf_snapshot
@@ -103,7 +103,12 @@ class Service:
         self.runs = Runs(self._core, self._store, self._planner, self, self.homings)
         self.journal = Journal(self._store, self.runs.event_lost)
         self.history = HistoryKeeper(
-            self._store, self._core.links, self._core.watch.supply, arm_now_us, self.tell
+            self._store,
+            self._core.links,
+            self._core.watch.supply,
+            lambda link: planned_position(self._core.run, link),
+            arm_now_us,
+            self.tell,
         )
         self.arm_file = ArmFileKeeper(arm)
         self.bring_up = BringUpKeeper(self._store)

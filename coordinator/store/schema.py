@@ -13,7 +13,7 @@ from coordinator.history.quantities import COUNTS, GAUGES
 from coordinator.store.columns import JSON, TEXT, WHOLE
 
 METADATA: Final = MetaData()
-_LATER: Final = ("hop_ohm",)
+_LATER: Final = ("hop_ohm", "position_error_deg")
 """Gauges that the table of joints did not have from its beginning."""
 
 RUNS: Final = Table(

@@ -315,7 +315,7 @@ async def _write(folder: Path, mode: str, database: str | None, child: int) -> N
         while True:
             collector = Collector()
             for _ in range(HISTORY_BATCH):
-                sample = cell_of((starts, *(None,) * 5), Counts(starts=1))
+                sample = cell_of((starts, *(None,) * 6), Counts(starts=1))
                 collector.add(joint, HISTORY_FROM_S + starts, sample)
                 starts += 1
             cells = collector.drained()

@@ -66,7 +66,7 @@ def fitted(ohm: float) -> Hop:
 
 
 def reads(ohm: float) -> Cell:
-    return cell_of(reading(None, None, None, None, None, ohm), Counts())
+    return cell_of(reading(None, None, None, None, None, ohm, None), Counts())
 
 
 def hours(joint: str, days: Mapping[int, Sequence[float]]) -> dict[CellKey, Cell]:
@@ -128,7 +128,7 @@ class Fed:
         self.ohm = [0.2, 0.4, 0.6]
         self.now_us, self.now_s = S, NOW_S
         self.keeper = HistoryKeeper(
-            store, self.links, self.chain, lambda: self.now_us, lambda *_: None
+            store, self.links, self.chain, lambda _link: None, lambda: self.now_us, lambda *_: None
         )
 
     def stand(self, *does: Status, seconds: int = 4) -> None:

@@ -29,6 +29,7 @@ const KINDS = [
   { name: "Exchanges lost", unit: "%", decimals: 1, atLeast: 1, fromZero: true, columns: spread("loss", 100) },
   { name: "Clock uncertainty", unit: "ms", decimals: 2, atLeast: 0.5, fromZero: true, columns: spread("clock_uncertainty_us", 1e-3) },
   { name: "Hop to it, as fitted", unit: "Ω", decimals: 3, atLeast: 0.05, points: true, columns: (told) => [told.hop_ohm.mean] },
+  { name: "Position error, as it reports it", unit: "°", decimals: 4, atLeast: 0.01, columns: spread("position_error_deg") },
   { name: "Heard, share of the time", unit: "%", decimals: 0, atLeast: 10, fromZero: true, share: true, columns: share("on_s") },
   { name: "Turning, share of the time", unit: "%", decimals: 1, atLeast: 1, fromZero: true, share: true, columns: share("moving_s") },
   { name: "Starts", unit: "", decimals: 0, atLeast: 1, fromZero: true, columns: count("starts") },

@@ -209,7 +209,7 @@ def past_of(starts: int, begin_s: int = 1_779_998_400) -> dict[CellKey, Cell]:
     """Cells of a joint that began to turn once in each of so many seconds."""
     collector = Collector(most=starts)
     for after_s in range(starts):
-        sample = cell_of((4_000, 24_000, 9_000, 0, 400, None), Counts(starts=1))
+        sample = cell_of((4_000, 24_000, 9_000, 0, 400, None, None), Counts(starts=1))
         collector.add("elbow", begin_s + after_s, sample)
     return collector.drained()
 

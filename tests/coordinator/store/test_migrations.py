@@ -31,6 +31,7 @@ REVISIONS = [
     "0010",
     "0011",
     "0012",
+    "0013",
 ]
 REPORT = '{"run": 4, "name": "a.nc", "outcome": "finished", "message": "", "run_more": 1.5}'
 
@@ -114,12 +115,12 @@ async def test_of_joints_from_before_no_hop_is_known_and_new_ones_are_added_to_t
         return found[0][1]
 
     old = await told()
-    assert old.spreads == (Spread(4_000, 4_100, 8_100, 2), None, None, None, None, None)
+    assert old.spreads == (Spread(4_000, 4_100, 8_100, 2), *(None,) * 6)
     assert old.counts.starts == 7
-    more = {CellKey(3_600, "tip", hour_s): cell_of((None,) * 5 + (51_200,), Counts(starts=1))}
+    more = {CellKey(3_600, "tip", hour_s): cell_of((None,) * 5 + (51_200, None), Counts(starts=1))}
     await store.write(lambda connection: joint_history.add(connection, more))
     both = await told()
-    assert both.spreads == (*old.spreads[:5], Spread(51_200, 51_200, 51_200, 1))
+    assert both.spreads == (*old.spreads[:5], Spread(51_200, 51_200, 51_200, 1), None)
     assert both.counts.starts == 8
     await store.close()
 
