@@ -323,7 +323,7 @@ async def test_one_value_a_day_and_days_without_are_enough(store: Store) -> None
 async def test_a_day_that_is_put_together_is_the_mean_of_all_that_was_read(store: Store) -> None:
     uneven = {
         CellKey(3_600, "tip", TODAY_DAY * DAY_S): Cell(
-            (*(None,) * 5, Spread(100_000, 200_000, 900_000, 8)), Counts()
+            (*(None,) * 5, Spread(100_000, 200_000, 900_000, 8), None), Counts()
         ),
         CellKey(3_600, "tip", TODAY_DAY * DAY_S + 3_600): reads(0.5),
     }
