@@ -111,7 +111,7 @@ export function History({ model, gone, act }) {
       </div>
       <p role="status">${shown ? `${told.joint} from ${dateTime(seen.from * 1000)} to ${dateTime(seen.to * 1000)}` : "Asking."}</p>
       <p class="small">Drag over a chart to zoom to that time; or, on the charts, + and − zoom, ← and → go earlier and later.
-        A band is from the least to the greatest of what was read once a second, the line is its mean.</p>
+        A band is from the least to the greatest of what was read, the line is its mean.</p>
       <div class="charts" ref=${place} role="group" aria-label="Charts" tabindex="0" onKeyDown=${pressed}>
         ${told && (told.start_s.length === 0 ? html`<p>Nothing is known of ${told.joint} in that time.</p>`
           : KINDS.map((kind) => html`<${HistoryChart} key=${kind.name} kind=${kind} told=${told} span=${seen} zoom=${zoom} />`))}
