@@ -36,9 +36,9 @@ $(STAMP): pyproject.toml constraints.txt
 	@touch $@
 
 # The tests check the joints' clocks with an NTP client that is not ours, the page in a browser and
-# the unit file with systemd's own reader, and make networks of their own. Chromium without windows
+# the unit file with systemd's own reader, start a PostgreSQL server, and make networks of their own. Chromium without windows
 # is quicker, and not to be had everywhere: the tests do without.
-system: ## Install what the tests use beside Python, where missing: chrony, gcc (for RISC-V too), libsodium, qemu, Chromium, systemd-analyze, ip
+system: ## Install what the tests use beside Python, where missing: chrony, gcc (for RISC-V too), libsodium, qemu, Chromium, systemd-analyze, ip, PostgreSQL
 	@PATH="$$PATH:/usr/sbin:/usr/local/sbin"; \
 	missing=; quicker=; \
 	command -v chronyd >/dev/null || missing="$$missing chrony"; \
@@ -50,6 +50,7 @@ system: ## Install what the tests use beside Python, where missing: chrony, gcc 
 	command -v ip >/dev/null || missing="$$missing iproute2"; \
 	command -v riscv64-unknown-elf-gcc >/dev/null || missing="$$missing gcc-riscv64-unknown-elf picolibc-riscv64-unknown-elf"; \
 	command -v qemu-system-riscv32 >/dev/null || missing="$$missing qemu-system-misc"; \
+	ls /usr/lib/postgresql/*/bin/initdb >/dev/null 2>&1 || command -v initdb >/dev/null || missing="$$missing postgresql"; \
 	[ -n "$$missing$$quicker" ] || exit 0; \
 	if [ "$$(id -u)" = 0 ]; then root='env'; else root='sudo -n env'; fi; \
 	if command -v apt-get >/dev/null && $$root true 2>/dev/null; then \
@@ -61,6 +62,7 @@ system: ## Install what the tests use beside Python, where missing: chrony, gcc 
 	    command -v chronyd >/dev/null && command -v gcc >/dev/null && command -v chromium >/dev/null && \
 	    command -v systemd-analyze >/dev/null && command -v ip >/dev/null && \
 	    command -v riscv64-unknown-elf-gcc >/dev/null && command -v qemu-system-riscv32 >/dev/null && \
+	    { ls /usr/lib/postgresql/*/bin/initdb >/dev/null 2>&1 || command -v initdb >/dev/null; } && \
 	    [ -e /usr/include/sodium.h ] && exit 0; \
 	fi; \
 	[ -n "$$missing" ] || exit 0; \

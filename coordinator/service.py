@@ -44,7 +44,7 @@ from coordinator.core.events import (
     Touched,
 )
 from coordinator.core.machine import Coordinator
-from coordinator.core.preview import Preview, preview
+from coordinator.core.preview import Preview, planned_position, preview
 from coordinator.core.run import Phase
 from coordinator.core.snapshot.arm import ArmSnapshot, arm_busy, arm_phase, arm_snapshot
 from coordinator.core.snapshot.warning import ShelfSnapshot, WarningSnapshot, shelf_snapshot
@@ -80,13 +80,14 @@ _logger = logging.getLogger(__name__)
 
 
 class Service:
-    """One arm's coordinator, from `open` to `close`. Not for use from other threads.
+    """One arm's coordinator, from `open` to `close`. Not for use from other threads. `database` is
+    the URL of one that is not in the data folder.
 
     Commands raise `Refused`. `failed` is set if the core breaks: nothing is sent any more then,
     and what moves comes to rest by its permit.
     """
 
-    def __init__(self, arm: Arm, data: Path, interface: str) -> None:
+    def __init__(self, arm: Arm, data: Path, interface: str, database: str | None = None) -> None:
         self.arm = arm
         self.failed = asyncio.Event()
         self.on_touch: Callable[[Touched], None] = _nobody
@@ -94,7 +95,7 @@ class Service:
         self.run_counts = RunCounts()
         # Whatever can be wrong here is found before the database is opened, which must be closed.
         identity, key, dns_service = coordinator_id(data), read_key(data), service_type()
-        self._store = Store(data)
+        self._store = Store(data, database=database)
         first_run, first_homing = self._store.last_run + 1, self._store.last_homing + 1
         self._core = Coordinator(arm, identity, _new_session(), first_run, first_homing)
         self._planner = Planner(arm)
@@ -102,7 +103,12 @@ class Service:
         self.runs = Runs(self._core, self._store, self._planner, self, self.homings)
         self.journal = Journal(self._store, self.runs.event_lost)
         self.history = HistoryKeeper(
-            self._store, self._core.links, self._core.watch.supply, arm_now_us, self.tell
+            self._store,
+            self._core.links,
+            self._core.watch.supply,
+            lambda link: planned_position(self._core.run, link),
+            arm_now_us,
+            self.tell,
         )
         self.arm_file = ArmFileKeeper(arm)
         self.bring_up = BringUpKeeper(self._store)
@@ -503,9 +509,11 @@ def _new_session() -> int:
 
 
 @contextlib.asynccontextmanager
-async def running(arm: Arm, data: Path, interface: str) -> AsyncIterator[Service]:
+async def running(
+    arm: Arm, data: Path, interface: str, database: str | None = None
+) -> AsyncIterator[Service]:
     """A service from its beginning to its end."""
-    service = Service(arm, data, interface)
+    service = Service(arm, data, interface, database)
     await service.open()
     try:
         yield service

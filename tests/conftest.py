@@ -13,6 +13,7 @@ import tests.own  # noqa: F401  # before anything is announced or looked for
 from coordinator.workers.processes import process_pool
 from simulator.programs import PROGRAM_VARIABLE
 from tests.joint_c.building import joint_built
+from tests.postgres import PostgresServer, postgres_server
 from tests.updatable import Updatable
 
 # No deadline and no complaint about slow generation: both measure the machine, and shared ones
@@ -54,6 +55,13 @@ def worker() -> Iterator[Executor]:
     """A process that plays in virtual time, compiled where that is built; no patch reaches it."""
     with process_pool(1) as pool:
         yield pool
+
+
+@pytest.fixture(scope="session")
+def postgres() -> Iterator[PostgresServer]:
+    """A database server of this process of tests."""
+    with postgres_server() as server:
+        yield server
 
 
 @pytest.fixture(scope="session")

@@ -14,7 +14,7 @@ class Readings:
     max: tuple[float | None, ...]
     """The greatest."""
     count: tuple[int, ...]
-    """How often it was read: once a second at most."""
+    """How often it was read: once a second at most, but `position_error_deg` with each status."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -88,6 +88,9 @@ class JointHistory:
     """Resistance, there and back, of the way from the joint before it, for the first with the
     source's: fitted anew each time that 16 loads stood still since the last time, never the arm
     file's."""
+    position_error_deg: Readings
+    """How far it reported to be from where its plan had it at the path time that it named, while it
+    moved along a path; of steps that were lost it knows nothing."""
     on_s: tuple[float, ...]
     """How long it was heard in each stretch, in s."""
     moving_s: tuple[float, ...]

@@ -27,6 +27,7 @@ from coordinator.backup.sealed import seal
 from coordinator.backup.workplace import workplace
 from coordinator.config.data_folder import KEY_FILE, cut_short, read_key, sync_folder
 from coordinator.config.regular_file import require_regular
+from coordinator.store.place import elsewhere
 
 _BESIDE_DATABASE: Final = (f"{DATABASE}-wal", f"{DATABASE}-shm")
 """Parts of the database, which its copy has in itself."""
@@ -80,6 +81,11 @@ def require_place(data: Path, to: Path) -> None:
     """Raise BackupError where a backup has nothing in it, or no place where it may be."""
     if not data.is_dir():
         raise BackupError(cut_short(data) or f"there is no data folder {data}")
+    if (server := elsewhere(data)) is not None:
+        raise BackupError(
+            f"no backup is made: {data} has its data in {server}, which is backed up by its own "
+            f"tools, such as pg_dump; copy {data} and the arm file beside that"
+        )
     if not any((data / name).exists() for name in (KEY_FILE, DATABASE)):
         raise BackupError(f"{data} is no data folder: it has neither {KEY_FILE} nor {DATABASE}")
     if os.path.lexists(to):

@@ -18,7 +18,12 @@ from coordinator.client import Client
 from coordinator.config.arm import Arm, Joint, load_arm
 from coordinator.config.mistake import Mistake
 from coordinator.config.regular_file import read_regular
-from coordinator.config.settings import DEMO_ARM, SERVICE_VARIABLE, default_data_folder
+from coordinator.config.settings import (
+    DATABASE_VARIABLE,
+    DEMO_ARM,
+    SERVICE_VARIABLE,
+    default_data_folder,
+)
 from coordinator.programs.size import MAX_PROGRAM_BYTES, size_mistake
 
 
@@ -44,8 +49,9 @@ ENVIRONMENT: Final = (
     "with its own certificate, and UNISONO_TOKEN the token, where it is elsewhere than on loopback "
     f"(README, 'From a phone, or another computer'); {SERVICE_VARIABLE} another name of the DNS-SD "
     "service by which serve, simulate and demo look for joints and announce them, to keep arms "
-    "apart that are tested on one network; XDG_DATA_HOME where the data folder is unless --data "
-    "names it."
+    f"apart that are tested on one network; {DATABASE_VARIABLE} the URL of a PostgreSQL database "
+    "that serve uses, unless --database names it; XDG_DATA_HOME where the data folder is unless "
+    "--data names it."
 )
 CAUTION: Final = (
     "Caution: moving joints pinch, and a joint whose driver is off lets the arm fall. Motors, "

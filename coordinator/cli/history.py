@@ -151,6 +151,7 @@ def _table(history: JointHistory) -> Table:
         ("exchanges lost, %", history.loss, 100.0, 1),
         ("clock uncertainty, ms", history.clock_uncertainty_us, 1e-3, 2),
         ("hop, fitted, Ω", history.hop_ohm, 1.0, 3),
+        ("position error, °", history.position_error_deg, 1.0, 4),
     ):
         table.add_row(words, *_spread(readings, factor, digits))
     table.add_section()

@@ -41,7 +41,13 @@ from coordinator.cli.watch import work_shown
 from coordinator.cli.which_arm import ArmChoiceOption, ChosenArm, choose_arm
 from coordinator.cli.written import require_writable, write_file
 from coordinator.config.data_folder import make_key, read_key
-from coordinator.config.settings import DEFAULT_PORT, DEFAULT_URL, LOOPBACK, ServiceSettings
+from coordinator.config.settings import (
+    DEFAULT_PORT,
+    DEFAULT_URL,
+    LOOPBACK,
+    ServiceSettings,
+    database_url,
+)
 from coordinator.config.update_key import make_update_key
 from coordinator.programs.size import MAX_LONG_BYTES
 
@@ -89,6 +95,17 @@ PortOption = Annotated[
 ]
 ListenOption = Annotated[
     str, typer.Option("--listen", metavar="ADDR", help="This computer's IPv4 address for the page.")
+]
+DatabaseOption = Annotated[
+    str | None,
+    typer.Option(
+        "--database",
+        metavar="URL",
+        help="A PostgreSQL database in place of the data folder's own file, such as "
+        "postgresql://unisono@db.local/arm. A URL with a password is taken from UNISONO_DATABASE "
+        "only.",
+        show_default="UNISONO_DATABASE, else the file",
+    ),
 ]
 NameOption = Annotated[
     list[str] | None,
@@ -314,6 +331,7 @@ def serve(
     port: PortOption = DEFAULT_PORT,
     listen: ListenOption = LOOPBACK,
     name: NameOption = None,
+    database: DatabaseOption = None,
     as_json: JsonOption = False,
 ) -> ExitCode:
     """Coordinate an arm until Ctrl-C; a run is held first.
@@ -331,6 +349,7 @@ def serve(
         port,
         host.check_listen(listen),
         tuple(host.check_name(one, listen) for one in name or ()),
+        database_url(database),
     )
     with collecting_nothing():
         from coordinator.cli.serving import serve as coordinate

@@ -44,7 +44,7 @@ async def _serve(settings: ServiceSettings, arm: Arm, ready: Callable[[Served], 
     ended = asked_to_end()
     with listening(settings.listen, settings.port) as listener:
         served_at, served = _place(settings, listener.getsockname()[1])
-        async with running(arm, settings.data, settings.interface) as service:
+        async with running(arm, settings.data, settings.interface, settings.database) as service:
             app = create_app(service, served_at)
             certificate = settings.data / SERVER_FILE if served.fingerprint else None
             server = _ApiServer(server_config(app, certificate))

@@ -782,7 +782,8 @@ class Questions:
         """
         path = _history_path(joint, since, until, points)
         answer = await self._asking.ask("joint-history", "GET", path, has="stretch_s")
-        return self._asking.read(JointHistory, {"hop_ohm": _none_read(answer), **answer})
+        older = dict.fromkeys(("hop_ohm", "position_error_deg"), _none_read(answer))
+        return self._asking.read(JointHistory, {**older, **answer})
 
     async def joint_history_csv(
         self,

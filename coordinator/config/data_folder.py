@@ -4,7 +4,8 @@ arm.key          the arm's 256-bit key in hex, for the owner's eyes only
 firmware.key     what signs firmware, and firmware.pub (config.update_key); it may be elsewhere
 coordinator.id   16 bytes in hex, made once; joints know their coordinator by it
 lock             held while a coordinator runs, with its process id
-unisono.db       what changes by use (coordinator.store)
+unisono.db       what changes by use (coordinator.store), or
+database.url     where that is, if a database server has it
 
 The folder is made with a key, and by nothing else.
 """

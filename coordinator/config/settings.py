@@ -2,9 +2,10 @@
 
 import os
 import re
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Final
+from urllib.parse import parse_qs, urlsplit
 
 from protocol.constants import SERVICE_TYPE
 
@@ -50,6 +51,29 @@ def service_type() -> str:
     return f"_{name}._tcp.local."
 
 
+DATABASE_VARIABLE: Final = "UNISONO_DATABASE"
+
+
+def database_url(option: str | None) -> str | None:
+    """URL of the database, by the command line or else the environment; None for the own file.
+
+    Raises SettingsError where the command line, which others can read, has a password.
+    """
+    if option is None:
+        return os.environ.get(DATABASE_VARIABLE) or None
+    try:
+        parts = urlsplit(option)
+        has_password = bool(parts.password) or "password" in parse_qs(parts.query)
+    except ValueError:  # whoever opens it says what is wrong with it
+        has_password = False
+    if has_password:
+        raise SettingsError(
+            "--database has a password, and everybody here can read a command line: give the URL "
+            f"by {DATABASE_VARIABLE} instead, or the password by libpq's password file"
+        )
+    return option
+
+
 @dataclass(frozen=True, slots=True)
 class ServiceSettings:
     """What the coordinator needs to know before it starts."""
@@ -64,3 +88,6 @@ class ServiceSettings:
     """IPv4 address of the API. On any other than loopback it is HTTPS and asks for a token."""
     names: tuple[str, ...] = ()
     """What this host is called beside that address."""
+    database: str | None = field(default=None, repr=False)
+    """URL of one at a PostgreSQL server; None for the file in the data folder. It may have a
+    password."""

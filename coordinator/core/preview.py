@@ -1,13 +1,16 @@
-"""Where the joints are planned to be in the next seconds, for people who watch."""
+"""Where the joints are planned to be: in the next seconds, for people who watch, and now."""
 
 from dataclasses import dataclass
 from typing import Final
 
+from coordinator.core.link.link import JointLink
 from coordinator.core.run import Phase, Run
 from protocol.constants import US
+from protocol.states import JointState
 
 STEP_US: Final = 200_000
 AHEAD_US: Final = 3 * US
+_ON_PATH: Final = (JointState.MOVING, JointState.RAMPING)
 
 
 @dataclass(frozen=True, slots=True)
@@ -41,3 +44,17 @@ def preview(run: Run | None, now: int) -> Preview | None:
         for k, link in enumerate(run.links)
     }
     return Preview(now, STEP_US, deg)
+
+
+def planned_position(run: Run | None, link: JointLink) -> int | None:
+    """Where its plan has a joint at the path time that its last status tells, in counts.
+
+    None where it does not move along the path then, or where that was too long ago to be known.
+    """
+    status = link.status
+    if run is None or status is None or status.state not in _ON_PATH:
+        return None
+    if status.trajectory != run.point_feed.trajectory:
+        return None
+    planned = run.point_feed.planned_at(status.path_us)
+    return None if planned is None else planned[link.index]

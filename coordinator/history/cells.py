@@ -61,3 +61,8 @@ def cell_of(read: Reading | None, counts: Counts) -> Cell:
         return Cell(counts=counts)
     spreads = (None if value is None else Spread(value, value, value, 1) for value in read)
     return Cell(tuple(spreads), counts)
+
+
+def spread_of(place: int, spread: Spread | None) -> Cell:
+    """What a gauge was, and nothing else; `place` is its own among the gauges."""
+    return Cell(tuple(spread if one == place else None for one in range(len(GAUGES))))

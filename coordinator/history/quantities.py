@@ -21,6 +21,7 @@ GAUGES: Final = (
     Gauge("loss", 1_000_000),
     Gauge("clock_uncertainty_us", 1),
     Gauge("hop_ohm", 1_000_000),
+    Gauge("position_error_deg", 1_000_000),
 )
 """In the order of readings and of what is kept of them."""
 

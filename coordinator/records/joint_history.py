@@ -19,10 +19,11 @@ from coordinator.codes.level import Level
 from coordinator.core.link.link import JointLink
 from coordinator.health.hop_estimate import HopEstimate
 from coordinator.health.supply_chain import SupplyChain
-from coordinator.history.cells import Cell, CellKey, cell_of
+from coordinator.history.cells import Cell, CellKey, cell_of, spread_of
 from coordinator.history.collector import Collector
 from coordinator.history.levels import look_at
 from coordinator.history.motion import MotionCounter
+from coordinator.history.position_error import PLACE, PositionErrors
 from coordinator.history.quantities import GAUGES, Reading, reading
 from coordinator.records.history_answer import history_of, wear_of
 from coordinator.records.hop_answer import TREND_DAYS, hop_wear
@@ -41,8 +42,9 @@ _logger = logging.getLogger(__name__)
 class HistoryKeeper:
     """Samples the joints behind these links. Belongs to one event loop.
 
-    `supply` is the way on which these joints get theirs. `tell` tells people of a gap in what is
-    kept, once the disk takes something again.
+    `supply` is the way on which these joints get theirs; `planned` where a joint should be at the
+    path time of its last status, in counts, None where it follows no plan. `tell` tells
+    people of a gap in what is kept, once the disk takes something again.
     """
 
     def __init__(
@@ -50,6 +52,7 @@ class HistoryKeeper:
         store: Store,
         links: Sequence[JointLink],
         supply: SupplyChain,
+        planned: Callable[[JointLink], int | None],
         arm_now_us: Callable[[], int],
         tell: Callable[[Level, str, str], None],
     ) -> None:
@@ -60,6 +63,8 @@ class HistoryKeeper:
         self._fitted: HopEstimate | None = None
         """The one that was taken down last."""
         self._counters = {link.id: MotionCounter(link.joint) for link in links}
+        self._planned = planned
+        self._errors = {link.id: PositionErrors(link.joint) for link in links}
         self._turns = itertools.cycle(self._links)
         """Of one joint after another the oldest is deleted, with each batch: it costs as much."""
         self._arm_now_us = arm_now_us
@@ -87,6 +92,7 @@ class HistoryKeeper:
         link = self._by_id[joint_id]
         if link.status is not None and link.heard_us is not None:
             self._counters[joint_id].take(link.status, link.heard_us)
+            self._errors[joint_id].take(link.status, self._planned(link))
 
     def sample(self, now_us: int, now_s: int) -> None:
         """Take down what all joints are at that arm time and Unix time; write it now and then."""
@@ -94,7 +100,8 @@ class HistoryKeeper:
         for name, link in self._links.items():
             counts = self._counters[link.id].drained()
             read = _reading(link, now_us, hop_ohm[link.index])
-            self._collector.add(name, now_s, cell_of(read, counts))
+            errors = spread_of(PLACE, self._errors[link.id].drained())
+            self._collector.add(name, now_s, cell_of(read, counts) | errors)
         if self._collector.gap is not None:
             self._giving_up.add(_GIVEN_UP, _GIVEN_UP)
         self._samples += 1
@@ -209,4 +216,5 @@ def _reading(link: JointLink, now_us: int, hop_ohm: float | None) -> Reading | N
         quality.loss if quality.count else None,
         link.clock_uncertainty_us(now_us),
         hop_ohm,
+        None,  # of which there is more than one in a second
     )

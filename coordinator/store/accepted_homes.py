@@ -1,8 +1,8 @@
 """Who has accepted the home of which joint, as of which homing. Functions of a connection."""
 
 from sqlalchemy import Connection, select
-from sqlalchemy.dialects.sqlite import insert
 
+from coordinator.store import rows
 from coordinator.store.schema import ACCEPTED_HOMES
 from coordinator.store.utc import utc_now
 
@@ -10,7 +10,7 @@ from coordinator.store.utc import utc_now
 def add(connection: Connection, joint: str, homing: int, who: str) -> None:
     """Somebody has accepted it; who did so first stays."""
     row = {"joint": joint, "homing": homing, "who": who, "utc": utc_now()}
-    connection.execute(insert(ACCEPTED_HOMES).values(row).on_conflict_do_nothing())
+    rows.put_new(connection, ACCEPTED_HOMES, row)
 
 
 def of_joint(connection: Connection, joint: str) -> frozenset[int]:

@@ -1,4 +1,4 @@
-"""The database of one data folder, from opening to closing."""
+"""The database of one data folder, from opening to closing: its file, or one at a server."""
 
 import asyncio
 import logging
@@ -11,14 +11,14 @@ from sqlalchemy import Connection
 
 from coordinator.store import homings, old_files, runs
 from coordinator.store.errors import TROUBLE, StoreError, store_error
-from coordinator.store.opening import check, engine_of, make_file, migrate
+from coordinator.store.opening import check, migrate
+from coordinator.store.place import note, place_of
 from coordinator.store.reader import Reader
 from coordinator.store.writer import Writer
 
 Result = TypeVar("Result")
-FILE: Final = "unisono.db"
 DISK_S: Final = 10.0
-"""Patience with a disk: twice that with another program that writes to the file."""
+"""Patience with a disk or server: twice that with another program that writes to the file."""
 _logger = logging.getLogger(__name__)
 
 
@@ -26,22 +26,23 @@ class Store:
     """The open database. Work is given as functions of a connection (`coordinator.store.runs`).
 
     Opening brings the tables up to date and says of runs and homings that were cut short that
-    they were.
+    they were. `database` is the URL of one at a PostgreSQL server, None for the folder's own file.
     Opening waits for the disk, nothing else does for longer than `disk_s`. Everything raises
     StoreError where the disk fails. To be closed in any case: it has threads.
     """
 
-    def __init__(self, folder: Path, disk_s: float = DISK_S) -> None:
-        self.path = folder / FILE
+    def __init__(self, folder: Path, disk_s: float = DISK_S, database: str | None = None) -> None:
+        self.place = place_of(folder, database)
+        self._folder = folder
         self._disk_s = disk_s
-        make_file(self.path)
+        self.place.make()
         self.last_run = self.last_homing = 0
         """Numbers of the newest run and homing when the database was opened."""
         self.cut_short: list[str] = []
         """Runs and homings whose end an earlier coordinator did not write, a sentence each."""
-        self._writing = engine_of(self.path, writes=True)
-        self._reading = engine_of(self.path, writes=False)
-        self._reader = Reader(self._reading, self.path)
+        self._writing = self.place.engine(writes=True)
+        self._reading = self.place.engine(writes=False)
+        self._reader = Reader(self._reading, self.place)
         try:
             self._prepare()
         except BaseException:
@@ -49,7 +50,7 @@ class Store:
             self._reading.dispose()
             self._writing.dispose()
             raise
-        self._writer = Writer(self._writing, self.path)
+        self._writer = Writer(self._writing, self.place)
         self._closed = False
 
     def write(self, work: Callable[[Connection], Result]) -> asyncio.Future[Result]:
@@ -83,22 +84,24 @@ class Store:
             return await asyncio.wait_for(asked, self._disk_s)
         except TimeoutError as error:
             raise StoreError(
-                f"{self.path} cannot be used: its disk has not answered for {self._disk_s:g} s"
+                f"{self.place} cannot be used: {self.place.waits_for} has not answered for "
+                f"{self._disk_s:g} s"
             ) from error
 
     def _prepare(self) -> None:
         # By the connection that changes nothing: what is not ours is left as it is.
-        self._reader.read(lambda connection: check(connection, self.path))
+        self._reader.read(lambda connection: check(connection, self.place))
         try:
             with self._writing.begin() as connection:
                 self._begin(connection)
         except TROUBLE as error:
-            raise store_error(self.path, error) from error
-        old_files.put_away(self.path.parent)
+            raise store_error(self.place, error) from error
+        note(self._folder, self.place)
+        old_files.put_away(self._folder)
 
     def _begin(self, connection: Connection) -> None:
         migrate(connection)
-        old_files.take(connection, self.path.parent)
+        old_files.take(connection, self._folder)
         self.cut_short = [
             *runs.close_unfinished(connection), *homings.close_unfinished(connection)
         ]  # fmt: skip
@@ -111,12 +114,11 @@ class Store:
         has_read = self._reader.close(max(0.0, begun_s + patience_s - time.monotonic()))
         if not (has_written and has_read):
             _logger.error(
-                "the disk of %s has not answered: what waits for it is not %s",
-                self.path,
+                "%s has not answered: what waits for it is not %s",
+                self.place,
                 "read" if has_written else "written",
             )
         self._reading.dispose()
-        self._writing.dispose()
 
     def _is_closed(self) -> StoreError:
-        return StoreError(f"{self.path} is closed: the coordinator is ending")
+        return StoreError(f"{self.place} is closed: the coordinator is ending")

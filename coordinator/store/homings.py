@@ -4,14 +4,16 @@ import json
 import logging
 from typing import Any, Final
 
-from sqlalchemy import Connection, Text, and_, case, func, select, type_coerce
-from sqlalchemy.dialects.sqlite import insert
+from sqlalchemy import Connection, Text, func, select, type_coerce
 
+from coordinator.store import rows
 from coordinator.store.errors import StoreError
 from coordinator.store.schema import HOMINGS
 from coordinator.store.utc import utc_now
 
 RUNNING: Final = "running"
+_TEXT: Final = type_coerce(HOMINGS.c.result, Text)
+"""What is no JSON must not keep the other rows from being read."""
 _logger = logging.getLogger(__name__)
 
 
@@ -19,10 +21,10 @@ def save(connection: Connection, result: dict[str, Any], utc: str) -> None:
     """Keep a homing's result as it is at this time, in place of the one before."""
     ended = None if result["state"] == RUNNING else utc
     row = {"state": result["state"], "ended_utc": ended, "result": result}
-    first = insert(HOMINGS).values({**row, "number": result["number"], "began_utc": utc})
+    first = {**row, "number": result["number"], "began_utc": utc}
     # Edges may come after the end, which stays when it was.
     row["ended_utc"] = func.coalesce(HOMINGS.c.ended_utc, ended)
-    connection.execute(first.on_conflict_do_update(["number"], set_=row))
+    rows.put(connection, HOMINGS, first, row)
 
 
 def last_number(connection: Connection) -> int:
@@ -46,19 +48,22 @@ def load(connection: Connection, number: int) -> dict[str, Any] | None:
 
 
 def newest_of(connection: Connection, joint: str) -> dict[str, Any] | None:
-    """What the newest homing of a joint found, and that homing's number; None if none did."""
-    result = HOMINGS.c.result
-    has_it = and_(
-        func.json_type(result, f'$.joints."{joint}"') == "object",
-        func.json_extract(result, "$.number") == HOMINGS.c.number,
-        func.json_type(result, "$.state") == "text",
+    """What the newest homing of a joint found, and that homing's number; None if none did.
+
+    What is no homing is passed over.
+    """
+    wanted = (
+        select(HOMINGS.c.number, _TEXT)
+        .where(_TEXT.contains(json.dumps(joint), autoescape=True))
+        .order_by(HOMINGS.c.number.desc())
     )
-    # What is no JSON at all must not even be asked for its members.
-    sound = case((func.json_valid(result) == 1, has_it), else_=False)
-    newest = select(func.max(HOMINGS.c.number)).where(sound)
-    number = connection.execute(newest).scalar()
-    found = load(connection, number) if number is not None else None
-    return None if found is None else {"homing": number, **found["joints"][joint]}
+    # There may be years of them, of which one of the first has it.
+    for number, text in connection.execute(wanted.execution_options(yield_per=20)):
+        result = _read(number, text)
+        joints = result.get("joints") if result is not None else None
+        if isinstance(joints, dict) and isinstance(joints.get(joint), dict):
+            return {"homing": number, **joints[joint]}
+    return None
 
 
 def newest(connection: Connection, most: int) -> list[tuple[str | None, dict[str, Any]]]:
@@ -67,17 +72,13 @@ def newest(connection: Connection, most: int) -> list[tuple[str | None, dict[str
     What is no homing is passed over: one bad row must not hide the others.
     """
     wanted = (
-        select(HOMINGS.c.number, HOMINGS.c.ended_utc, type_coerce(HOMINGS.c.result, Text))
+        select(HOMINGS.c.number, HOMINGS.c.ended_utc, _TEXT)
         .order_by(HOMINGS.c.number.desc())
         .limit(most)
     )
     found: list[tuple[str | None, dict[str, Any]]] = []
     for number, ended_utc, text in connection.execute(wanted):
-        try:
-            result = json.loads(text)
-        except (ValueError, RecursionError, TypeError):
-            continue
-        if isinstance(result, dict) and result.get("number") == number:
+        if (result := _read(number, text)) is not None:
             found.append((ended_utc, result))
     return found[::-1]
 
@@ -98,3 +99,12 @@ def close_unfinished(connection: Connection) -> list[str]:
         save(connection, cut, utc_now())
         told.append(f"homing {number}: {message}")
     return told
+
+
+def _read(number: int, text: Any) -> dict[str, Any] | None:
+    """A row's result, None where it is none of that homing."""
+    try:
+        result = json.loads(text)
+    except (ValueError, RecursionError, TypeError):
+        return None
+    return result if isinstance(result, dict) and result.get("number") == number else None

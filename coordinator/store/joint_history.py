@@ -7,12 +7,12 @@ thread waits for Python to do it.
 from collections.abc import Mapping
 from typing import Any, Final
 
-from sqlalchemy import Connection, and_, delete, func, select
-from sqlalchemy.dialects.sqlite import insert
+from sqlalchemy import BigInteger, Connection, and_, case, cast, delete, func, or_, select
 
 from coordinator.history.cells import Cell, CellKey, Spread
 from coordinator.history.levels import HOUR, LEVELS, Look
 from coordinator.history.quantities import COUNTS, GAUGES, Counts, Gauge
+from coordinator.store import rows
 from coordinator.store.schema import JOINT_HISTORY
 
 FORGOTTEN_AT_ONCE: Final = 1_000
@@ -29,7 +29,8 @@ _COUNTS: Final = tuple(_COLUMNS[name] for name in COUNTS)
 def add(connection: Connection, cells: Mapping[CellKey, Cell]) -> None:
     """Put cells together with what is kept of the same stretches."""
     if cells:
-        connection.execute(_PUT_TOGETHER, [_row(key, cell) for key, cell in cells.items()])
+        put = _put_together(rows.insert(connection, JOINT_HISTORY))
+        connection.execute(put, [_row(key, cell) for key, cell in cells.items()])
 
 
 def forget(connection: Connection, joint: str, now_s: int) -> None:
@@ -57,14 +58,14 @@ def stretches(connection: Connection, joint: str, look: Look) -> list[tuple[int,
     number = ((_COLUMNS.start_s - look.from_s) // look.width_s).label("number")
     shown = [_shown(*spread) for spread in _SPREADS]
     wanted = (
-        select(number, *(one for spread in shown for one in spread), *map(func.sum, _COUNTS))
+        select(number, *(one for spread in shown for one in spread), *map(_sum, _COUNTS))
         .where(
             _COLUMNS.cell_s == look.level.cell_s,
             _COLUMNS.joint == joint,
             _COLUMNS.start_s >= look.from_s,
             _COLUMNS.start_s < look.to_s,
         )
-        .group_by(number)
+        .group_by(number.name)
         .order_by(number)
     )
     return [
@@ -76,7 +77,7 @@ def in_all(connection: Connection, joint: str) -> tuple[int | None, Counts]:
     """Since when a joint is known, Unix time in s, and what it has done; None before the first."""
     of_it = and_(_COLUMNS.cell_s == HOUR.cell_s, _COLUMNS.joint == joint)
     row = connection.execute(
-        select(func.min(_COLUMNS.start_s), *map(func.sum, _COUNTS)).where(of_it)
+        select(func.min(_COLUMNS.start_s), *map(_sum, _COUNTS)).where(of_it)
     ).one()
     return row[0], Counts(*(value or 0 for value in row[1:]))
 
@@ -91,7 +92,7 @@ def days(
     total, count = (_COLUMNS[f"{gauge.name}_{part}"] for part in ("total", "count"))
     day = (_COLUMNS.start_s // DAY_S).label("day")
     wanted = (
-        select(day, func.sum(total), func.sum(count))
+        select(day, _sum(total), _sum(count))
         .where(
             _COLUMNS.cell_s == HOUR.cell_s,
             _COLUMNS.joint == joint,
@@ -99,14 +100,19 @@ def days(
             _COLUMNS.start_s <= to_s,
             count > 0,
         )
-        .group_by(day)
+        .group_by(day.name)
         .order_by(day)
     )
     return [(row[0], row[1] / row[2] / gauge.per_unit) for row in connection.execute(wanted)]
 
 
 def _shown(least: Any, greatest: Any, total: Any, count: Any) -> tuple[Any, ...]:
-    return func.min(least), func.max(greatest), func.sum(total), func.sum(count)
+    return func.min(least), func.max(greatest), _sum(total), _sum(count)
+
+
+def _sum(column: Any) -> Any:
+    """As a whole number, which is not what PostgreSQL makes of it by itself."""
+    return cast(func.sum(column), BigInteger)
 
 
 def _cell(values: Any) -> Cell:
@@ -125,22 +131,18 @@ def _row(key: CellKey, cell: Cell) -> dict[str, object]:
     return row | {name: getattr(cell.counts, name) for name in COUNTS}
 
 
-def _put_together() -> Any:
-    """An insert that puts a cell together with the one that is there (SQLite's scalar min and max
-    of NULL are NULL).
-    """
-    put = insert(JOINT_HISTORY)
+def _put_together(put: Any) -> Any:
+    """An insert that puts a cell together with the one that is there."""
     new = put.excluded
     both: dict[str, Any] = {}
     for least, greatest, total, count in _SPREADS:
-        for column, further in ((least, func.min), (greatest, func.max)):
-            one: Any = column
-            other = new[column.name]
-            both[column.name] = further(func.coalesce(one, other), func.coalesce(other, one))
+        for column, is_further in (
+            (least, new[least.name] < least), (greatest, new[greatest.name] > greatest)
+        ):  # fmt: skip
+            # Of two of which one is not known it is the other.
+            takes_new = or_(is_further, column.is_(None))
+            both[column.name] = case((takes_new, new[column.name]), else_=column)
         for column in (total, count):
             both[column.name] = column + new[column.name]
     both |= {column.name: column + new[column.name] for column in _COUNTS}
-    return put.on_conflict_do_update(["cell_s", "joint", "start_s"], set_=both)
-
-
-_PUT_TOGETHER: Final = _put_together()
+    return put.on_conflict_do_update(index_elements=list(JOINT_HISTORY.primary_key), set_=both)

@@ -4,12 +4,12 @@ import queue
 import threading
 from collections.abc import Callable
 from concurrent.futures import Future
-from pathlib import Path
 from typing import Any, TypeVar
 
 from sqlalchemy import Connection, Engine
 
 from coordinator.store.errors import TROUBLE, store_error
+from coordinator.store.place import Place
 
 Result = TypeVar("Result")
 
@@ -21,9 +21,9 @@ class Reader:
     hangs must not keep the process from ending.
     """
 
-    def __init__(self, engine: Engine, path: Path) -> None:
+    def __init__(self, engine: Engine, place: Place) -> None:
         self._engine = engine
-        self._path = path
+        self._place = place
         self._queue: queue.SimpleQueue[tuple[Callable[[Connection], Any], Future[Any]] | None] = (
             queue.SimpleQueue()
         )
@@ -48,7 +48,7 @@ class Reader:
             with self._engine.connect() as connection:
                 return work(connection)
         except TROUBLE as error:
-            raise store_error(self._path, error) from error
+            raise store_error(self._place, error) from error
 
     def _run(self) -> None:
         while (asked := self._queue.get()) is not None:

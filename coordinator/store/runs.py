@@ -4,9 +4,9 @@ import logging
 from collections.abc import Sequence
 from typing import Any, Final
 
-from sqlalchemy import Connection, delete, func, select
-from sqlalchemy.dialects.sqlite import insert
+from sqlalchemy import Connection, delete, func, insert, select
 
+from coordinator.store import rows
 from coordinator.store.errors import StoreError
 from coordinator.store.schema import RUNS
 from coordinator.store.texts import digest_of
@@ -39,8 +39,7 @@ def begin(
 
 def save(connection: Connection, report: dict[str, Any]) -> None:
     """Keep a report in place of the one before, with when it was written."""
-    row = _row({**report, "written_utc": utc_now()})
-    connection.execute(insert(RUNS).values(row).on_conflict_do_update(["number"], set_=row))
+    rows.put(connection, RUNS, _row({**report, "written_utc": utc_now()}))
 
 
 def forget(connection: Connection, run: int) -> None:
@@ -67,8 +66,8 @@ def newest_of_taught(connection: Connection) -> list[dict[str, Any]]:
     newest = newest.group_by(RUNS.c.taught)
     wanted = select(*_IN_SHORT, RUNS.c.taught_sha256).where(RUNS.c.number.in_(newest))
     # Names of columns are no plain texts, which some encoders of JSON want.
-    rows = connection.execute(wanted).mappings()
-    return [{str(name): value for name, value in row.items()} for row in rows]
+    found = connection.execute(wanted).mappings()
+    return [{str(name): value for name, value in row.items()} for row in found]
 
 
 def load(connection: Connection, run: int) -> dict[str, Any] | None:

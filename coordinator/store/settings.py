@@ -3,15 +3,14 @@
 from typing import Any
 
 from sqlalchemy import Connection, select
-from sqlalchemy.dialects.sqlite import insert
 
+from coordinator.store import rows
 from coordinator.store.schema import SETTINGS
 
 
 def put(connection: Connection, key: str, value: Any) -> None:
     """Keep a value in place of the one before."""
-    row = {"key": key, "value": value}
-    connection.execute(insert(SETTINGS).values(row).on_conflict_do_update(["key"], set_=row))
+    rows.put(connection, SETTINGS, {"key": key, "value": value})
 
 
 def get(connection: Connection, key: str) -> Any:

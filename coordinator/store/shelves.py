@@ -3,8 +3,8 @@
 from typing import NamedTuple
 
 from sqlalchemy import Connection, delete, select
-from sqlalchemy.dialects.sqlite import insert
 
+from coordinator.store import rows
 from coordinator.store.schema import SHELVES
 from coordinator.store.utc import unix_now_s
 
@@ -24,9 +24,7 @@ def put(connection: Connection, joint: str, code: str, who: str, for_s: int) -> 
     """Somebody shelves a joint's kind; instead of whoever did so before."""
     now_s = unix_now_s()
     row = {"joint": joint, "code": code, "who": who, "since_s": now_s, "until_s": now_s + for_s}
-    new = insert(SHELVES).values(row)
-    keys = [SHELVES.c.joint, SHELVES.c.code]
-    connection.execute(new.on_conflict_do_update(index_elements=keys, set_=row))
+    rows.put(connection, SHELVES, row)
 
 
 def take(connection: Connection, joint: str, code: str) -> None:

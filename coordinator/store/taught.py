@@ -10,9 +10,9 @@ from typing import Annotated, Any, Final
 
 import orjson
 from pydantic import Field, TypeAdapter, ValidationError
-from sqlalchemy import Connection, Select, func, insert, select
-from sqlalchemy.dialects.sqlite import insert as upsert
+from sqlalchemy import Connection, Integer, Select, cast, func, insert, select
 
+from coordinator.store import rows
 from coordinator.store.errors import StoreError
 from coordinator.store.schema import TAUGHT, TAUGHT_CHANGES
 from coordinator.store.utc import utc_now
@@ -77,7 +77,7 @@ def put(connection: Connection, before: int, kept: Kept) -> None:
         "next_id": kept.next_id,
         "content": orjson.dumps(kept.taught, option=orjson.OPT_NON_STR_KEYS).decode(),
     }
-    connection.execute(upsert(TAUGHT).values(row).on_conflict_do_update(["id"], set_=row))
+    rows.put(connection, TAUGHT, row)
 
 
 def add(
@@ -123,16 +123,16 @@ def newest(
     if before is not None:
         wanted = wanted.where(_COLUMNS.id < before)
     if about is not None:
-        each = func.json_each(_COLUMNS.sequences).table_valued("value")
-        wanted = wanted.where(select(1).where(each.c.value.in_(about)).exists())
+        each = rows.members_of(connection, _COLUMNS.sequences)
+        wanted = wanted.where(select(1).where(cast(each.c.value, Integer).in_(about)).exists())
     return [_change(row) for row in connection.execute(wanted)]
 
 
 def as_after(connection: Connection, number: int) -> Taught | None:
     """What was taught once a change had been made; None where there is no such change."""
     columns = (_COLUMNS.id, _COLUMNS.parent, _COLUMNS.steps)
-    rows = connection.execute(select(*columns).where(_COLUMNS.id <= number))
-    by_id = {row.id: row for row in rows}
+    found = connection.execute(select(*columns).where(_COLUMNS.id <= number))
+    by_id = {row.id: row for row in found}
     line: list[Any] = []
     at: int | None = number
     while at is not None:

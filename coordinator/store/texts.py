@@ -7,8 +7,8 @@ small and every version is there to be restored.
 import hashlib
 
 from sqlalchemy import Connection, select
-from sqlalchemy.dialects.sqlite import insert
 
+from coordinator.store import rows
 from coordinator.store.errors import StoreError
 from coordinator.store.schema import TEXTS
 
@@ -20,8 +20,7 @@ def digest_of(text: str) -> str:
 
 def keep(connection: Connection, text: str) -> None:
     """Keep a text; it may be there already."""
-    row = {"sha256": digest_of(text), "text": text}
-    connection.execute(insert(TEXTS).values(row).on_conflict_do_nothing())
+    rows.put_new(connection, TEXTS, {"sha256": digest_of(text), "text": text})
 
 
 def load(connection: Connection, sha256: str) -> str:

@@ -3,8 +3,8 @@
 from typing import NamedTuple
 
 from sqlalchemy import Connection, delete, select
-from sqlalchemy.dialects.sqlite import insert
 
+from coordinator.store import rows
 from coordinator.store.schema import UNSEEN_ALARMS
 
 
@@ -20,10 +20,7 @@ class KeptAlarm(NamedTuple):
 
 def put(connection: Connection, one: KeptAlarm) -> None:
     """Nobody has seen it; instead of what was kept of that joint's kind before."""
-    row = one._asdict()
-    keys = [UNSEEN_ALARMS.c.joint, UNSEEN_ALARMS.c.code]
-    new = insert(UNSEEN_ALARMS).values(row)
-    connection.execute(new.on_conflict_do_update(index_elements=keys, set_=row))
+    rows.put(connection, UNSEEN_ALARMS, one._asdict())
 
 
 def take(connection: Connection, joint: str, code: str) -> None:

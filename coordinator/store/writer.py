@@ -6,12 +6,12 @@ import threading
 from collections.abc import Callable
 from concurrent.futures import Future
 from dataclasses import dataclass, field
-from pathlib import Path
 from typing import Any, Final, TypeVar
 
 from sqlalchemy import Connection, Engine
 
-from coordinator.store.errors import TROUBLE, StoreError, is_locked, store_error
+from coordinator.store.errors import TROUBLE, StoreError, is_for_all, store_error
+from coordinator.store.place import Place
 
 Result = TypeVar("Result")
 MAX_WAITING: Final = 10_000
@@ -26,15 +26,15 @@ class _Write:
 
 
 class Writer:
-    """Writes in the order of asking; a write is answered after its commit.
+    """Writes in the order of asking; a write is answered after its commit. The engine is its own.
 
     One that fails takes no other with it: then each gets a transaction of its own. So the work may
     be done twice, of which only the last one counts.
     """
 
-    def __init__(self, engine: Engine, path: Path) -> None:
+    def __init__(self, engine: Engine, place: Place) -> None:
         self._engine = engine
-        self._path = path
+        self._place = place
         self._queue: queue.SimpleQueue[_Write | None] = queue.SimpleQueue()
         # A disk that hangs must not keep the process from ending.
         self._thread = threading.Thread(target=self._run, name="store-write", daemon=True)
@@ -46,8 +46,12 @@ class Writer:
         if (waiting := self._queue.qsize()) < MAX_WAITING:
             self._queue.put(write)
         else:
-            error = f"{self._path} cannot be written: {waiting} writes wait for its disk already"
-            write.done.set_exception(StoreError(error))
+            write.done.set_exception(
+                StoreError(
+                    f"{self._place} cannot be written: {waiting} writes wait for "
+                    f"{self._place.waits_for} already"
+                )
+            )
         return write.done
 
     def close(self, patience_s: float) -> bool:
@@ -67,6 +71,8 @@ class Writer:
             if writes and not self._commit(writes):
                 for write in writes:
                     self._commit([write])
+        # However late it is: its connection may keep all others from the database.
+        self._engine.dispose()
 
     def _commit(self, writes: list[_Write]) -> bool:
         """Whether these are done with: committed in one transaction, or told that they failed."""
@@ -75,13 +81,13 @@ class Writer:
                 results = [write.work(connection) for write in writes]
         except Exception as error:
             # To wait for a lock once for each would take minutes.
-            if len(writes) > 1 and not is_locked(error):
+            if len(writes) > 1 and not is_for_all(error):
                 return False
             if not isinstance(error, (*TROUBLE, StoreError)):
-                _logger.exception("a write to %s broke", self._path)
+                _logger.exception("a write to %s broke", self._place)
             known = isinstance(error, TROUBLE)
             for write in writes:
-                write.done.set_exception(store_error(self._path, error) if known else error)
+                write.done.set_exception(store_error(self._place, error) if known else error)
             return True
         for write, result in zip(writes, results, strict=True):
             write.done.set_result(result)

@@ -21,7 +21,7 @@ from typing import Final
 from coordinator.client import Client, ClientError
 from coordinator.config.arm import Arm, parse_arm
 from coordinator.config.data_folder import make_key
-from coordinator.config.settings import SERVICE_VARIABLE
+from coordinator.config.settings import DATABASE_VARIABLE, SERVICE_VARIABLE
 
 LINKED_S: Final = 60.0
 """Within which all joints are linked, on a busy computer."""
@@ -54,7 +54,9 @@ def live(arm: Arm, folder: Path, *, network: str = "quiet", seed: int = 1) -> It
     file, data = folder / "arm.toml", folder / "data"
     file.write_text(_with_other_ids(arm), encoding="utf-8")
     make_key(data)
-    environment = {**os.environ, SERVICE_VARIABLE: f"u-{secrets.token_hex(6)}"}
+    # No test writes to the database of the owner's arm.
+    own = {SERVICE_VARIABLE: f"u-{secrets.token_hex(6)}", DATABASE_VARIABLE: ""}
+    environment = {**os.environ, **own}
     both = ["--json", "--arm", str(file), "--data", str(data)]
     with contextlib.ExitStack() as stack:
         joints = stack.enter_context(

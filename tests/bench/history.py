@@ -21,9 +21,9 @@ from coordinator.history.levels import LEVELS, Look, look_at
 from coordinator.history.quantities import Counts, Reading, reading
 from coordinator.records.joint_history import BATCH
 from coordinator.store import joint_history
-from coordinator.store.database import FILE
-from coordinator.store.opening import engine_of, make_file, migrate
+from coordinator.store.opening import migrate
 from coordinator.store.schema import JOINT_HISTORY
+from coordinator.store.sqlite_file import FILE, engine_of, make_file
 from tests.bench.figures import ratio, show
 
 NAMES: Final = ("turntable", "shoulder", "elbow", "forearm", "wrist", "tool")
@@ -131,7 +131,7 @@ def _look(engine: Engine, repeats: int, left: Left) -> None:
 
 def _judge(name: str, found: list[tuple[int, Cell]], left: Left) -> None:
     warmest = max(cell.spreads[0].greatest for _, cell in found if cell.spreads[0] is not None)
-    if warmest != reading(SPIKE_C, None, None, None, None, None)[0]:
+    if warmest != reading(SPIKE_C, *(None,) * 6)[0]:
         left.broken.append(f"the chart of {name} shows {warmest / 100:g} °C, not {SPIKE_C:g} °C")
 
 
@@ -162,7 +162,7 @@ def _batches(past: Past) -> Iterator[dict[CellKey, Cell]]:
 
 def _second(at_s: int, place: int) -> Reading:
     if at_s == NOW_S - SPIKE_AGO_S and place == 0:
-        return reading(SPIKE_C, 24.0, 8_000, 0.0, 400, None)
+        return reading(SPIKE_C, 24.0, 8_000, 0.0, 400, None, None)
     middle = _middle(at_s, place)
     return reading(
         middle,
@@ -171,6 +171,7 @@ def _second(at_s: int, place: int) -> Reading:
         at_s % 3 / 200,
         400 + at_s % 99,
         0.05 + at_s % 13 / 1_000 if at_s % FITTED_S in (0, FITTED_S - 1) else None,
+        (at_s % 9 - 4) / 10_000,
     )
 
 

@@ -171,12 +171,16 @@ def table(kills: int, seed: int, folder: Path) -> list[str]:
     return found.missing
 
 
-async def kill(kills: int, seed: int, folder: Path, mode: str = "confirmed") -> Confirmed:
-    """Kill children that write into a folder; what they were told, and what was missing."""
+async def kill(
+    kills: int, seed: int, folder: Path, mode: str = "confirmed", database: str | None = None
+) -> Confirmed:
+    """Kill children that write into a folder's database; what they were told, and what was
+    missing.
+    """
     chance, found = random.Random(seed), Confirmed()
     # One process has everything imported, and forks the children.
     with subprocess.Popen(
-        [sys.executable, "-m", "tests.bench.store_kills", str(folder), mode],
+        [sys.executable, "-m", "tests.bench.store_kills", str(folder), mode, database or ""],
         stdin=subprocess.PIPE,
         stdout=subprocess.PIPE,
         text=True,
@@ -184,7 +188,7 @@ async def kill(kills: int, seed: int, folder: Path, mode: str = "confirmed") -> 
     ) as parent:
         for number in range(kills):
             await asyncio.to_thread(_one, parent, number, chance.randint(0, LINES_MAX), found)
-            store = Store(folder, PATIENCE_S)
+            store = Store(folder, PATIENCE_S, database)
             await store.read(found.look_at_newest)
             if number % LOOK_EVERY == LOOK_EVERY - 1 or number == kills - 1:
                 await store.read(found.look)
@@ -211,12 +215,12 @@ def _one(parent: subprocess.Popen[str], number: int, lines: int, found: Confirme
 # ---- the children -------------------------------------------------------------------------
 
 
-def _fork_children(folder: Path, mode: str) -> None:
+def _fork_children(folder: Path, mode: str, database: str | None) -> None:
     """A child for every line of standard input, each after the end of the one before."""
     for line in sys.stdin:
         pid = os.fork()
         if pid == 0:
-            asyncio.run(_write(folder, mode, int(line)))
+            asyncio.run(_write(folder, mode, database, int(line)))
         os.waitpid(pid, 0)
         _say("dead")
 
@@ -232,9 +236,9 @@ def program(run: int) -> str:
     return f"(run {run})\nM2\n"
 
 
-async def _write(folder: Path, mode: str, child: int) -> None:
+async def _write(folder: Path, mode: str, database: str | None, child: int) -> None:
     _say(f"up {os.getpid()}")
-    store = Store(folder)
+    store = Store(folder, database=database)
     next_run = store.last_run
 
     async def confirmed(work: Callable[[Connection], Any]) -> Any:
@@ -311,7 +315,7 @@ async def _write(folder: Path, mode: str, child: int) -> None:
         while True:
             collector = Collector()
             for _ in range(HISTORY_BATCH):
-                sample = cell_of((starts, *(None,) * 5), Counts(starts=1))
+                sample = cell_of((starts, *(None,) * 6), Counts(starts=1))
                 collector.add(joint, HISTORY_FROM_S + starts, sample)
                 starts += 1
             cells = collector.drained()
@@ -350,4 +354,4 @@ def _say(line: str) -> None:
 
 
 if __name__ == "__main__":
-    _fork_children(Path(sys.argv[1]), sys.argv[2])
+    _fork_children(Path(sys.argv[1]), sys.argv[2], sys.argv[3] or None)

@@ -4,7 +4,7 @@ from pathlib import Path
 
 from coordinator.history.cells import Cell, Spread
 from coordinator.history.levels import LEVELS, Level
-from coordinator.store.opening import engine_of
+from coordinator.store.sqlite_file import engine_of
 from tests.bench import history
 from tests.bench.history import CHARTS, DAY_S, HOUR_S, NAMES, Past, chart, every_extreme, measure
 
@@ -31,7 +31,7 @@ def test_a_year_that_is_a_few_days_is_kept_level_by_level_with_its_spike(tmp_pat
 
 def test_a_chart_that_hides_the_spike_is_told() -> None:
     left = history.Left()
-    cell = Cell((Spread(3_000, 4_000, 7_000, 2), *(None,) * 5))
+    cell = Cell((Spread(3_000, 4_000, 7_000, 2), *(None,) * 6))
     history._judge("a year", [(0, cell)], left)
     assert left.broken == ["the chart of a year shows 40 °C, not 99.5 °C"]
 

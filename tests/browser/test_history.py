@@ -16,7 +16,7 @@ from tests.browser.looks import looks_well
 HOUR_S = 3_600
 DAY_S = 24 * HOUR_S
 NOW_S = 1_780_000_000
-CHARTS = 11
+CHARTS = 12
 
 
 FIGURES = ("rising_deviation_deg", "falling_deviation_deg", "hysteresis_deg", "drift_deg_per_c")
@@ -103,6 +103,7 @@ def history(joint: str, begin: int, end: int, points: int) -> dict[str, Any]:
             "min": [0.06] * len(starts), "mean": [0.0625] * len(starts),
             "max": [0.07] * len(starts), "count": [2] * len(starts),
         },
+        "position_error_deg": readings(0.0, 0.0004),
         "on_s": [stretch_s] * len(starts), "moving_s": [0.4 * stretch_s] * len(starts),
         "starts": [3] * len(starts), "reversals": [2] * len(starts),
         "distance_deg": [720.5] * len(starts), "temperature_warning_c": 50.0,

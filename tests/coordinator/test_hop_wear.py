@@ -66,7 +66,7 @@ def fitted(ohm: float) -> Hop:
 
 
 def reads(ohm: float) -> Cell:
-    return cell_of(reading(None, None, None, None, None, ohm), Counts())
+    return cell_of(reading(None, None, None, None, None, ohm, None), Counts())
 
 
 def hours(joint: str, days: Mapping[int, Sequence[float]]) -> dict[CellKey, Cell]:
@@ -128,7 +128,7 @@ class Fed:
         self.ohm = [0.2, 0.4, 0.6]
         self.now_us, self.now_s = S, NOW_S
         self.keeper = HistoryKeeper(
-            store, self.links, self.chain, lambda: self.now_us, lambda *_: None
+            store, self.links, self.chain, lambda _link: None, lambda: self.now_us, lambda *_: None
         )
 
     def stand(self, *does: Status, seconds: int = 4) -> None:
@@ -193,7 +193,7 @@ async def test_the_limit_and_the_line_are_those_of_others_over_the_same_file(sto
     days = worn(Random(5), 90, 0.1, 0.002, 0.01)
     found = await told(store, days, fitted(0.27))
     assert found.limit_ohm == pytest.approx(bearable_ohm(), rel=1e-6)
-    with closing(sqlite3.connect(store.path)) as database:
+    with closing(sqlite3.connect(str(store.place))) as database:
         rows = database.execute(
             "SELECT start_s, hop_ohm_total * 1e-6, hop_ohm_count FROM joint_history "
             "WHERE cell_s = 3600 AND joint = 'tip'"
@@ -323,7 +323,7 @@ async def test_one_value_a_day_and_days_without_are_enough(store: Store) -> None
 async def test_a_day_that_is_put_together_is_the_mean_of_all_that_was_read(store: Store) -> None:
     uneven = {
         CellKey(3_600, "tip", TODAY_DAY * DAY_S): Cell(
-            (*(None,) * 5, Spread(100_000, 200_000, 900_000, 8)), Counts()
+            (*(None,) * 5, Spread(100_000, 200_000, 900_000, 8), None), Counts()
         ),
         CellKey(3_600, "tip", TODAY_DAY * DAY_S + 3_600): reads(0.5),
     }

@@ -44,10 +44,12 @@ class Sampled:
         self.tip.health.sensor.state = SensorState.SOUND
         self.now_us, self.now_s = S, BEGAN_S
         self.told: list[tuple[Level, str, str]] = []
+        self.planned: int | None = None
         self.keeper = HistoryKeeper(
             store,
             self.links,
             SupplyChain(arm),
+            lambda _link: self.planned,
             lambda: self.now_us,
             lambda *told: self.told.append(told),
         )
@@ -106,6 +108,26 @@ async def test_what_a_joint_was_is_told_in_its_units_with_what_it_did(sampled: S
     assert told.on_s[0] == pytest.approx(19.8)
     assert told.moving_s[0] == pytest.approx(19.0)
     assert told.temperature_limit_c == 58.0
+    await store_of(sampled).close()
+
+
+async def test_every_status_on_a_path_counts_for_the_position_error_and_none_off_it(
+    sampled: Sampled,
+) -> None:
+    sampled.second(deg=1.0)
+    sampled.planned = sampled.tip.joint.to_counts(1.0)
+    sampled.second(deg=1.0)
+    sampled.second(deg=1.5)
+    sampled.planned = None
+    sampled.second(deg=9.0)
+    sampled.keeper.replied(sampled.tip.id)  # what is known already
+    await sampled.keeper.close()
+    told = await sampled.keeper.history("tip", BEGAN_S, BEGAN_S + 60, 60, BEGAN_S + 60)
+    error = told.position_error_deg
+    assert error.count == (0, 5, 5, 0)
+    assert error.min[1:3] == pytest.approx((0.0, 0.1), abs=0.01)
+    assert error.max[1:3] == pytest.approx((0.0, 0.5), abs=0.01)
+    assert error.mean[1:3] == pytest.approx((0.0, 0.3), abs=0.01)
     await store_of(sampled).close()
 
 
@@ -190,7 +212,7 @@ async def test_what_the_disk_does_not_take_is_written_later_and_said_once(
     store = store_of(sampled)
     soon = "PRAGMA busy_timeout = 1"
     await store.write(lambda connection: connection.exec_driver_sql(soon).close())
-    with closing(sqlite3.connect(store.path, isolation_level=None)) as other:
+    with closing(sqlite3.connect(str(store.place), isolation_level=None)) as other:
         other.execute("BEGIN IMMEDIATE")
         for _ in range(3):
             for _ in range(BATCH):
@@ -212,7 +234,7 @@ async def test_while_a_write_hangs_no_more_waits_than_may_and_the_gap_is_told_on
     sampled: Sampled, caplog: pytest.LogCaptureFixture
 ) -> None:
     store = store_of(sampled)
-    with closing(sqlite3.connect(store.path, isolation_level=None)) as other:
+    with closing(sqlite3.connect(str(store.place), isolation_level=None)) as other:
         other.execute("BEGIN IMMEDIATE")
         for _ in range(BATCH + MOST_WAITING + 40):
             sampled.second()

@@ -19,6 +19,7 @@ HISTORY: Final = JointHistory(
     loss=Readings((0.0, 0.0), (0.0021, 0.004), (0.01, 0.015), (1_800, 1_800)),
     clock_uncertainty_us=Readings((380.0, 377.0), (411.5, 409.0), (460.0, 455.0), (1_800, 1_800)),
     hop_ohm=Readings((None, 0.0611), (None, 0.061842), (None, 0.0625), (0, 24)),
+    position_error_deg=Readings((None, -0.000406), (None, 0.000012), (None, 0.000398), (0, 15_980)),
     on_s=(1_800.0, 1_800.0),
     moving_s=(0.0, 640.5),
     starts=(0, 112),

@@ -31,6 +31,7 @@ const KINDS = [
   { name: "Exchanges lost", unit: "%", decimals: 1, atLeast: 1, fromZero: true, columns: spread("loss", 100) },
   { name: "Clock uncertainty", unit: "ms", decimals: 2, atLeast: 0.5, fromZero: true, columns: spread("clock_uncertainty_us", 1e-3) },
   { name: "Hop to it, as fitted", unit: "Ω", decimals: 3, atLeast: 0.05, points: true, columns: (told) => [told.hop_ohm.mean] },
+  { name: "Position error, as it reports it", unit: "°", decimals: 4, atLeast: 0.01, columns: spread("position_error_deg") },
   { name: "Heard, share of the time", unit: "%", decimals: 0, atLeast: 10, fromZero: true, share: true, columns: share("on_s") },
   { name: "Turning, share of the time", unit: "%", decimals: 1, atLeast: 1, fromZero: true, share: true, columns: share("moving_s") },
   { name: "Starts", unit: "", decimals: 0, atLeast: 1, fromZero: true, columns: count("starts") },
@@ -112,7 +113,7 @@ export function History({ model, gone, act }) {
       </div>
       <p role="status">${shown ? `${told.joint} from ${dateTime(seen.from * 1000)} to ${dateTime(seen.to * 1000)}` : "Asking."}</p>
       <p class="small">Drag over a chart to zoom to that time; or, on the charts, + and − zoom, ← and → go earlier and later.
-        A band is from the least to the greatest of what was read once a second, the line is its mean.</p>
+        A band is from the least to the greatest of what was read, the line is its mean.</p>
       <div class="charts" ref=${place} role="group" aria-label="Charts" tabindex="0" onKeyDown=${pressed}>
         ${told && (told.start_s.length === 0 ? html`<p>Nothing is known of ${told.joint} in that time.</p>`
           : KINDS.map((kind) => html`<${HistoryChart} key=${kind.name} kind=${kind} told=${told} span=${seen} zoom=${zoom} />`))}

@@ -42,10 +42,12 @@ async def http_of_a_joint_with_a_past(tmp_path: Path) -> AsyncIterator[httpx2.As
     for after_s in range(600):
         warm = 61.5 if after_s == 333 else 40.0
         collector.add(
-            "elbow", NOON_S + after_s, cell_of(reading(warm, 24, 9_000, 0.01, None, None), did)
+            "elbow",
+            NOON_S + after_s,
+            cell_of(reading(warm, 24, 9_000, 0.01, None, None, None), did),
         )
     collector.add(
-        "elbow", unix_now_s() - 60, cell_of(reading(30, 24, None, None, 250, 0.05), Counts())
+        "elbow", unix_now_s() - 60, cell_of(reading(30, 24, None, None, 250, 0.05, None), Counts())
     )
     cells = collector.drained()
     assert CellKey(HOUR_S, "elbow", NOON_S) in cells

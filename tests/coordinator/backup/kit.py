@@ -74,7 +74,7 @@ async def _fill(folder: Path) -> None:
         await keeper.edit((await keeper.now()).revision, edit, "a test")
     await keeper.undo((await keeper.now()).revision)
     cells = Collector()
-    sample = cell_of((4_000, 24_000, 9_000, 0, 400, 60_000), Counts(starts=1))
+    sample = cell_of((4_000, 24_000, 9_000, 0, 400, 60_000, -400), Counts(starts=1))
     for after_s in range(5):
         cells.add("elbow", HISTORY_FROM_S + after_s, sample)
     history = cells.drained()

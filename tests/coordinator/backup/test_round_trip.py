@@ -21,8 +21,9 @@ from coordinator.backup.restore import restore
 from coordinator.config import data_folder, update_key
 from coordinator.config.data_folder import coordinator_id, read_key
 from coordinator.records.taught import TaughtKeeper
-from coordinator.store import Store, database, old_files, settings
-from coordinator.store.opening import engine_of, make_file, migrate
+from coordinator.store import Store, old_files, settings, sqlite_file
+from coordinator.store.opening import migrate
+from coordinator.store.sqlite_file import engine_of, make_file
 from tests.coordinator.backup.kit import (
     ARM_TEXT,
     NOW,
@@ -72,12 +73,12 @@ async def test_undo_and_redo_go_on_where_they_were(tmp_path: Path, plain: Path) 
 
 
 def test_names_in_a_backup_are_those_of_the_folder() -> None:
-    assert contents.DATABASE == database.FILE
+    assert contents.DATABASE == sqlite_file.FILE
     assert set(contents.SECRETS) == {
         data_folder.KEY_FILE, update_key.SECRET_FILE, SERVER_FILE, CERTIFICATE_FILE,
     }  # fmt: skip
     assert set(contents.PLAIN) == {
-        "arm.toml", database.FILE, update_key.PUBLIC_FILE, TOKENS_FILE
+        "arm.toml", sqlite_file.FILE, update_key.PUBLIC_FILE, TOKENS_FILE
     }  # fmt: skip
     assert set(contents.NOT_OURS) == {data_folder.ID_FILE, data_folder.LOCK_FILE}
     assert set(contents.REPORTS) == {old_files.FOLDER, old_files.IMPORTED}
@@ -189,8 +190,8 @@ async def test_older_database_is_restored_as_it_is_and_brought_up_to_date_by_the
     tmp_path: Path, arm_file: Path
 ) -> None:
     data_folder.make_key(tmp_path / "old")
-    make_file(tmp_path / "old" / database.FILE)
-    engine = engine_of(tmp_path / "old" / database.FILE, writes=True)
+    make_file(tmp_path / "old" / sqlite_file.FILE)
+    engine = engine_of(tmp_path / "old" / sqlite_file.FILE, writes=True)
     with engine.begin() as connection:
         migrate(connection, "0002")
         row = "INSERT INTO runs VALUES (7, 'a.nc', 'M2', 'finished', NULL, NULL, '{}')"

@@ -85,6 +85,7 @@ def test_the_hop_and_its_forecast_are_told_in_two_sentences(
     told = " ".join(capsys.readouterr().out.split())
     assert past.asked[-1] == {"from": ["2026-04-12T00:00:00+00:00"]}
     assert "hop, fitted, Ω 0.061 0.062 0.062" in told
+    assert "position error, ° -0.0004 0.0000 0.0004" in told
     assert (
         "the hop to elbow has 0.062 Ω, standard uncertainty 0.004 Ω; with all joints in motion the "
         "arm bears 0.914 Ω there it wears by 1.21 mΩ a day, standard uncertainty 0.04 mΩ (by 92 "

@@ -246,10 +246,44 @@ def test_certificate_that_is_no_regular_file_is_not_waited_for(
 
 def test_help_names_all_that_is_taken_from_the_environment(unisono: Unisono) -> None:
     text = " ".join(unisono("--help").stdout.split())
-    for name in ("URL", "CERTIFICATE", "TOKEN", "SERVICE"):
+    for name in ("URL", "CERTIFICATE", "TOKEN", "SERVICE", "DATABASE"):
         assert f"UNISONO_{name}" in text
     assert "XDG_DATA_HOME" in text
     assert "UNISONO_URL" in unisono("joints", "--help").stdout
+
+
+@pytest.mark.parametrize(
+    ("url", "says"),
+    [
+        ("postgresql://u:secret@h/arm", "--database has a password, and everybody here can read"),
+        ("postgresql://u@h/arm?password=secret", "--database has a password"),
+        ("mysql://u@h/arm", "the database's URL begins with mysql://"),
+        ("postgresql://u@h", "the database's URL names no database"),
+        ("here", "the database is named by no URL"),
+        ("postgresql://127.0.0.1:9/arm", "postgresql://127.0.0.1:9/arm cannot be used: its server"),
+    ],
+)
+def test_database_that_cannot_be_had_is_one_line_without_its_password(
+    folder: Path, unisono: Unisono, url: str, says: str
+) -> None:
+    (folder / "data" / "arm.key").chmod(0o600)
+    done = unisono("serve", "--data", "data", "--port", "0", "--database", url)
+    assert (done.returncode, done.stdout) == (2, "")
+    line = done.stderr.splitlines()[-1]
+    assert line.startswith(f"unisono: {says}")
+    assert "secret" not in done.stderr
+
+
+def test_backup_of_a_folder_whose_data_is_at_a_server_says_what_to_use(
+    folder: Path, unisono: Unisono
+) -> None:
+    (folder / "data" / "database.url").write_text("postgresql://h/arm\n")
+    done = unisono("backup", "a.backup", "--data", "data", "--arm", str(DEMO_ARM))
+    assert (done.returncode, done.stdout) == (2, "")
+    assert "data has its data in postgresql://h/arm, which is backed up by its own tools" in (
+        done.stderr
+    )
+    assert not (folder / "a.backup").exists()
 
 
 def test_version_is_the_one_that_is_installed(unisono: Unisono) -> None:

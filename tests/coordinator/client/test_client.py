@@ -166,15 +166,16 @@ def test_an_answer_that_lacks_what_is_needed_names_it_and_one_with_more_is_as_go
     assert isinstance(error.value, Unreachable)
 
 
-def test_of_an_older_coordinator_nothing_is_known_of_hops(ask: Ask) -> None:
+def test_of_an_older_coordinator_nothing_is_known_of_hops_and_position_errors(ask: Ask) -> None:
     history, wear = plain(HISTORY), plain(WEAR)
-    del history["hop_ohm"], wear["hop"]
+    del history["hop_ohm"], history["position_error_deg"], wear["hop"]
     since = datetime(2026, 4, 12, tzinfo=UTC)
     path = "/joints/elbow/wear?from=2026-04-12T00%3A00%3A00%2B00%3A00"
     answers = {"/joints/elbow/history?points=9": [history], path: [wear, plain(WEAR)]}
     with served(Coordinator(answers)) as url:
         found = ask(url, "joint_history", "elbow", None, None, 9)
         assert found.hop_ohm == Readings((None, None), (None, None), (None, None), (0, 0))
+        assert found.position_error_deg == found.hop_ohm
         assert ask(url, "joint_wear", "elbow", since).hop is None
         assert ask(url, "joint_wear", "elbow", since) == WEAR
         with pytest.raises(WrongInput, match=r"'from' is .* but must name its zone"):

@@ -6,11 +6,12 @@ from typing import Any
 import pytest
 
 from coordinator.core import events as ev
-from coordinator.core.preview import preview
+from coordinator.core.preview import planned_position, preview
 from coordinator.core.run import Phase
 from coordinator.core.snapshot.arm import arm_snapshot
 from coordinator.rehearsal.world import World
 from protocol.drive import StopLevel
+from protocol.states import JointState
 from tests.as_json import as_json
 from tests.coordinator.core.kit import (
     EVEN,
@@ -304,6 +305,27 @@ def test_planned_angles_are_where_the_joints_will_be() -> None:
             assert plan.deg[name][k] == pytest.approx(truly, abs=0.1)
         world.run_for(plan.step_us)
     assert {len(angles) for angles in plan.deg.values()} == {16}
+
+
+def test_a_joint_tells_that_it_is_where_its_plan_has_it_in_motion_and_in_its_ramp() -> None:
+    world = homed_world(EVEN)
+    moving(world, text="G90 G94\nG0 A30 B-20\nG0 A0\nM2\n")
+    told: set[JointState] = set()
+    for step in range(60):
+        if step == 10:
+            world.command(ev.Hold())
+        world.run_for(40_000)
+        for name in NAMES:
+            one = link(world, name)
+            assert one.status is not None
+            told.add(one.status.state)
+            planned = planned_position(world.core.run, one)
+            if one.status.state not in (JointState.MOVING, JointState.RAMPING):
+                assert planned is None
+                continue
+            assert planned is not None
+            assert abs(one.joint.to_degrees(planned - one.status.position)) < 0.001
+    assert told == {JointState.MOVING, JointState.RAMPING, JointState.HELD}
 
 
 def test_planned_angles_stay_at_the_end_and_end_with_a_hold() -> None:

@@ -64,8 +64,8 @@ def test_every_level_tells_the_same_of_all_samples(
 
 
 def test_a_reading_is_kept_to_a_hundredth_of_a_degree_and_a_thousandth_of_a_volt() -> None:
-    assert reading(41.567, 23.9996, 9_400, 0.005, None, 0.0512) == (
-        4157, 24_000, 9_400, 5_000, None, 51_200,
+    assert reading(41.567, 23.9996, 9_400, 0.005, None, 0.0512, -0.0004) == (
+        4157, 24_000, 9_400, 5_000, None, 51_200, -400,
     )  # fmt: skip
 
 
@@ -75,9 +75,9 @@ def test_a_sample_that_tells_nothing_makes_no_cell() -> None:
 
 def test_what_the_disk_did_not_take_is_put_together_with_what_comes_next() -> None:
     collector = Collector()
-    collector.add("tip", 7, cell_of((1, 2, 3, 4, 5, 6), Counts(on_us=1)))
+    collector.add("tip", 7, cell_of((1, 2, 3, 4, 5, 6, 7), Counts(on_us=1)))
     failed = collector.drained()
-    collector.add("tip", 7, cell_of((9, 2, 3, 4, 5, 6), Counts(on_us=2)))
+    collector.add("tip", 7, cell_of((9, 2, 3, 4, 5, 6, 7), Counts(on_us=2)))
     collector.take_back(failed)
     cell = collector.drained()[CellKey(1, "tip", 7)]
     assert cell.counts.on_us == 3
@@ -88,7 +88,7 @@ def test_what_the_disk_did_not_take_is_put_together_with_what_comes_next() -> No
 def turning(collector: Collector, seconds: Iterable[int]) -> None:
     """A joint that began to turn in each of these seconds."""
     for at_s in seconds:
-        collector.add("tip", at_s, cell_of((at_s, *(None,) * 5), Counts(starts=1)))
+        collector.add("tip", at_s, cell_of((at_s, *(None,) * 6), Counts(starts=1)))
 
 
 def test_while_the_disk_takes_nothing_the_oldest_seconds_are_given_up_and_no_minutes() -> None:

@@ -1,4 +1,4 @@
-"""The journal, homings, acknowledgements and settings in a real file."""
+"""The journal, homings, acknowledgements and settings in real databases."""
 
 from pathlib import Path
 from typing import Any
@@ -80,8 +80,10 @@ async def test_lines_of_a_run_are_those_from_its_command_to_its_end_or_the_next_
     assert await lines(3, None) is None
 
 
-async def test_homing_grows_and_one_that_was_cut_short_has_failed(tmp_path: Path) -> None:
-    store = Store(tmp_path)
+async def test_homing_grows_and_one_that_was_cut_short_has_failed(
+    tmp_path: Path, database: str | None
+) -> None:
+    store = Store(tmp_path, database=database)
     assert store.last_homing == 0
     going = {"number": 1, "state": "running", "message": "", "current": "tip", "joints": {}}
     done = {**going, "number": 2, "state": "done", "current": None}
@@ -91,7 +93,7 @@ async def test_homing_grows_and_one_that_was_cut_short_has_failed(tmp_path: Path
                         (edges, later)):  # fmt: skip
         await store.write(lambda connection, kept=(result, utc): homings.save(connection, *kept))  # type: ignore[misc]
     await store.close()
-    store = Store(tmp_path)
+    store = Store(tmp_path, database=database)
     assert store.last_homing == 2
     cut = await store.read(lambda connection: homings.load(connection, 1))
     assert cut is not None

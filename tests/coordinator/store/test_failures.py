@@ -27,6 +27,7 @@ from coordinator.store import Store, StoreError, events, homings, joint_history,
 from tests.coordinator.store.test_events import UTC, add
 from tests.coordinator.store.test_runs import report
 
+FILE_ONLY = pytest.mark.parametrize("database", [None])
 ROOT = Path(__file__).parents[3]
 POWERLESS = Path(__file__).with_name("powerless.py")
 
@@ -40,7 +41,7 @@ async def filled(folder: Path) -> Path:
     homing = {"number": 1, "state": "running", "message": "", "joints": {}}
     await store.write(lambda connection: homings.save(connection, homing, UTC))
     await store.close()
-    return store.path
+    return folder / "unisono.db"
 
 
 def sentence_of(folder: Path) -> str:
@@ -176,11 +177,12 @@ def test_disk_that_takes_nothing_at_the_start_is_told_and_next_time_all_is_well(
     asyncio.run(Store(tmp_path).close())
 
 
+@FILE_ONLY
 async def test_disk_that_takes_no_more_fails_that_write_and_goes_on_once_it_does(
     store: Store,
 ) -> None:
     first = await store.write(lambda connection: add(connection, "before"))
-    with no_file_longer_than(store.path.with_name("unisono.db-wal").stat().st_size):
+    with no_file_longer_than(Path(str(store.place)).with_name("unisono.db-wal").stat().st_size):
         for _ in range(3):
             with pytest.raises(StoreError, match=r"unisono\.db cannot be used: its disk fails"):
                 await store.write(lambda connection: add(connection, "x" * 10_000))
@@ -192,6 +194,7 @@ async def test_disk_that_takes_no_more_fails_that_write_and_goes_on_once_it_does
     assert [one["message"] for one in kept_now] == ["after", "before"]
 
 
+@FILE_ONLY
 async def test_full_disk_is_told_as_such(store: Store) -> None:
     def fill(connection: Connection) -> None:
         (pages,) = connection.exec_driver_sql("PRAGMA page_count").one()
@@ -206,11 +209,12 @@ def past_of(starts: int, begin_s: int = 1_779_998_400) -> dict[CellKey, Cell]:
     """Cells of a joint that began to turn once in each of so many seconds."""
     collector = Collector(most=starts)
     for after_s in range(starts):
-        sample = cell_of((4_000, 24_000, 9_000, 0, 400, None), Counts(starts=1))
+        sample = cell_of((4_000, 24_000, 9_000, 0, 400, None, None), Counts(starts=1))
         collector.add("elbow", begin_s + after_s, sample)
     return collector.drained()
 
 
+@FILE_ONLY
 async def test_history_that_a_full_disk_does_not_take_leaves_that_before_it_as_it_was(
     store: Store,
 ) -> None:
@@ -260,8 +264,9 @@ async def test_history_in_a_damaged_file_lets_no_other_error_out(
     assert told
 
 
+@FILE_ONLY
 async def test_database_that_another_program_keeps_locked_is_told(store: Store) -> None:
-    with closing(sqlite3.connect(store.path, isolation_level=None)) as other:
+    with closing(sqlite3.connect(str(store.place), isolation_level=None)) as other:
         await store.write(
             lambda connection: connection.exec_driver_sql("PRAGMA busy_timeout = 1").close()
         )

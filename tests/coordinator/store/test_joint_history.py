@@ -72,7 +72,7 @@ def _count(connection: Connection, cell_s: int) -> int:
 
 
 async def test_finer_cells_go_some_at_a_time_and_hours_never(store: Store) -> None:
-    cell = cell_of((4_000, None, None, None, None, None), Counts(on_us=1_000_000, starts=1))
+    cell = cell_of((4_000, None, None, None, None, None, None), Counts(on_us=1_000_000, starts=1))
     samples = [("tip", after_s, cell) for after_s in range(3_000)]
     await store.write(lambda connection: joint_history.add(connection, batch(samples)))
     late_s = FROM_S + 100 * 365 * 86_400
@@ -88,7 +88,7 @@ async def test_finer_cells_go_some_at_a_time_and_hours_never(store: Store) -> No
 
 
 async def test_what_is_kept_of_a_joint_stays_within_its_age(store: Store) -> None:
-    cell = cell_of((4_000, None, None, None, None, None), Counts())
+    cell = cell_of((4_000, None, None, None, None, None, None), Counts())
     cells = batch([("tip", 0, cell), ("tip", 30, cell)])
     await store.write(lambda connection: joint_history.add(connection, cells))
     now_s = FROM_S + LEVELS[0].kept_s + 10 if LEVELS[0].kept_s else 0
@@ -97,8 +97,8 @@ async def test_what_is_kept_of_a_joint_stays_within_its_age(store: Store) -> Non
 
 
 async def test_a_spike_of_one_second_is_seen_in_the_chart_of_a_year(store: Store) -> None:
-    quiet = cell_of((3_000, 24_000, 5_000, 0, 300, None), Counts())
-    spike = cell_of((7_900, 17_900, 5_000, 0, 300, None), Counts())
+    quiet = cell_of((3_000, 24_000, 5_000, 0, 300, None, None), Counts())
+    spike = cell_of((7_900, 17_900, 5_000, 0, 300, None, None), Counts())
     samples = [("tip", after_s, spike if after_s == 1_234 else quiet) for after_s in range(3_600)]
     await store.write(lambda connection: joint_history.add(connection, batch(samples)))
     look = look_at(FROM_S - 364 * 86_400, FROM_S + 86_400, 300, FROM_S + 86_400)
@@ -114,7 +114,7 @@ async def test_a_spike_of_one_second_is_seen_in_the_chart_of_a_year(store: Store
 async def test_whatever_is_forgotten_of_joints_runs_homings_and_the_journal_stay(
     store: Store,
 ) -> None:
-    cell = cell_of((4_000, None, None, None, None, None), Counts())
+    cell = cell_of((4_000, None, None, None, None, None, None), Counts())
     cells = batch([("tip", 0, cell)])
     homing = {"number": 1, "state": "done", "message": "", "joints": {}}
 

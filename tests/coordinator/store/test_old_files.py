@@ -25,13 +25,15 @@ def put(folder: Path, name: str, text: str) -> Path:
     return path
 
 
-async def test_reports_are_taken_in_and_their_folder_is_put_away(tmp_path: Path) -> None:
+async def test_reports_are_taken_in_and_their_folder_is_put_away(
+    tmp_path: Path, database: str | None
+) -> None:
     for run in (2, 12_345):
         put(tmp_path, f"{run:04d}.json", json.dumps(report(run)))
     put(tmp_path, "0003.json", json.dumps(report(3, "held")))
     put(tmp_path, "notes.txt", "mine")
     for _ in range(2):
-        store = Store(tmp_path)
+        store = Store(tmp_path, database=database)
         assert store.last_run == 12_345
         found = await store.read(lambda connection: runs.summaries(connection, None, 100))
         assert [(one["run"], one["outcome"]) for one in found] == [

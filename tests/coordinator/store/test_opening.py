@@ -2,7 +2,7 @@
 
 from pathlib import Path
 
-from coordinator.store.opening import engine_of
+from coordinator.store.sqlite_file import engine_of
 
 
 def test_a_question_mark_in_the_folders_name_is_part_of_the_path(tmp_path: Path) -> None:

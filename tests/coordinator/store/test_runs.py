@@ -1,9 +1,7 @@
-"""Runs in a real file: what was kept is found again, by whoever opens the file next."""
+"""Runs in real databases: what was kept is found again, by whoever opens them next."""
 
 import json
 import logging
-import sqlite3
-from contextlib import closing
 from pathlib import Path
 from typing import Any
 
@@ -11,8 +9,10 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 from sqlalchemy import Connection, Engine
+from sqlalchemy import text as sql
 
 from coordinator.store import Store, StoreError, runs
+from tests.coordinator.store.apart import by_hand
 
 VALUES = st.recursive(
     st.none() | st.booleans() | st.integers() | st.floats(allow_nan=False) | st.text(),
@@ -32,16 +32,16 @@ def summaries(connection: Connection) -> list[dict[str, Any]]:
     return runs.summaries(connection, None, 100)
 
 
-async def kept(folder: Path, *reports: dict[str, Any]) -> None:
-    store = Store(folder)
+async def kept(folder: Path, database: str | None, *reports: dict[str, Any]) -> None:
+    store = Store(folder, database=database)
     for one in reports:
         await store.write(lambda connection, one=one: runs.save(connection, one))  # type: ignore[misc]
     await store.close()
 
 
-async def test_reports_outlive_the_one_who_wrote_them(tmp_path: Path) -> None:
-    await kept(tmp_path, report(12_345), report(3))
-    store = Store(tmp_path)
+async def test_reports_outlive_the_one_who_wrote_them(tmp_path: Path, database: str | None) -> None:
+    await kept(tmp_path, database, report(12_345), report(3))
+    store = Store(tmp_path, database=database)
     assert store.last_run == 12_345
     assert [one["run"] for one in await store.read(summaries)] == [12_345, 3]
     found = await store.read(lambda connection: runs.load(connection, 3))
@@ -67,10 +67,14 @@ async def test_runs_are_told_in_pages_newest_first(store: Store) -> None:
     assert await page(1) == []
 
 
-async def test_runs_that_were_cut_short_are_lost_the_others_stay(tmp_path: Path) -> None:
+async def test_runs_that_were_cut_short_are_lost_the_others_stay(
+    tmp_path: Path, database: str | None
+) -> None:
     outcomes = ("playing", "held", "paused", "finished", "stopped")
-    await kept(tmp_path, *(report(run, outcome) for run, outcome in enumerate(outcomes, 1)))
-    store = Store(tmp_path)
+    await kept(
+        tmp_path, database, *(report(run, outcome) for run, outcome in enumerate(outcomes, 1))
+    )
+    store = Store(tmp_path, database=database)
     found = await store.read(summaries)
     assert [one["outcome"] for one in found] == ["stopped", "finished", "lost", "lost", "lost"]
     first = await store.read(lambda connection: runs.load(connection, 1))
@@ -81,28 +85,29 @@ async def test_runs_that_were_cut_short_are_lost_the_others_stay(tmp_path: Path)
         "run 1, a.nc, was playing", "run 2, a.nc, was held", "run 3, a.nc, was paused"
     ]  # fmt: skip
     await store.close()
-    store = Store(tmp_path)
+    store = Store(tmp_path, database=database)
     assert store.cut_short == [], "it is told once"
     await store.close()
 
 
 @pytest.mark.parametrize("text", ["", "{", "[]", "null", "[" * 100_000, '{"run": 3}', '{"run": 2}'])
 async def test_damaged_report_is_told_and_keeps_nothing_else_from_its_end(
-    tmp_path: Path, text: str, caplog: pytest.LogCaptureFixture
+    tmp_path: Path, database: str | None, text: str, caplog: pytest.LogCaptureFixture
 ) -> None:
-    await kept(tmp_path, *(report(run, "playing") for run in (1, 2, 3)))
-    with closing(sqlite3.connect(tmp_path / "unisono.db")) as database, database:
-        database.execute("UPDATE runs SET report = ? WHERE number = 2", (text,))
+    await kept(tmp_path, database, *(report(run, "playing") for run in (1, 2, 3)))
+    change = sql("UPDATE runs SET report = :text WHERE number = 2").bindparams(text=text)
+    with by_hand(tmp_path, database) as connection:
+        connection.execute(change)
     with caplog.at_level(logging.WARNING):
-        store = Store(tmp_path)
+        store = Store(tmp_path, database=database)
     assert "run 2" in caplog.text
     with pytest.raises(StoreError, match="run 2"):
         await store.read(lambda connection: runs.load(connection, 2))
     found = await store.read(summaries)
     assert [one["outcome"] for one in found] == ["lost", "playing", "lost"]
     await store.close()
-    with closing(sqlite3.connect(tmp_path / "unisono.db")) as database:
-        (left,) = database.execute("SELECT report FROM runs WHERE number = 2").fetchone()
+    with by_hand(tmp_path, database) as connection:
+        left = connection.execute(sql("SELECT report FROM runs WHERE number = 2")).scalar()
     assert left == text  # it is the owner's to look at
 
 

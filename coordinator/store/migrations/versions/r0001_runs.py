@@ -3,6 +3,8 @@
 import sqlalchemy as sa
 from alembic import op
 
+from coordinator.store.columns import JSON, WHOLE
+
 revision = "0001"
 down_revision = None
 
@@ -11,11 +13,11 @@ def upgrade() -> None:
     """Make the table of runs."""
     op.create_table(
         "runs",
-        sa.Column("number", sa.Integer(), primary_key=True, autoincrement=False),
+        sa.Column("number", WHOLE, primary_key=True, autoincrement=False),
         sa.Column("name", sa.Text(), nullable=False),
         sa.Column("program", sa.Text()),
         sa.Column("outcome", sa.Text(), nullable=False),
         sa.Column("began_utc", sa.Text()),
         sa.Column("ended_utc", sa.Text()),
-        sa.Column("report", sa.JSON(), nullable=False),
+        sa.Column("report", JSON, nullable=False),
     )

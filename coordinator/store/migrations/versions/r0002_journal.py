@@ -3,6 +3,8 @@
 import sqlalchemy as sa
 from alembic import op
 
+from coordinator.store.columns import JSON, WHOLE
+
 revision = "0002"
 down_revision = "0001"
 
@@ -11,9 +13,9 @@ def upgrade() -> None:
     """Make their tables."""
     op.create_table(
         "events",
-        sa.Column("id", sa.Integer(), primary_key=True),
+        sa.Column("id", WHOLE, primary_key=True),
         sa.Column("utc", sa.Text(), nullable=False),
-        sa.Column("at_us", sa.Integer(), nullable=False),
+        sa.Column("at_us", WHOLE, nullable=False),
         sa.Column("level", sa.Text(), nullable=False),
         sa.Column("code", sa.Text(), nullable=False),
         sa.Column("message", sa.Text(), nullable=False),
@@ -22,15 +24,15 @@ def upgrade() -> None:
     )
     op.create_table(
         "homings",
-        sa.Column("number", sa.Integer(), primary_key=True, autoincrement=False),
+        sa.Column("number", WHOLE, primary_key=True, autoincrement=False),
         sa.Column("state", sa.Text(), nullable=False),
         sa.Column("began_utc", sa.Text(), nullable=False),
         sa.Column("ended_utc", sa.Text()),
-        sa.Column("result", sa.JSON(), nullable=False),
+        sa.Column("result", JSON, nullable=False),
     )
     op.create_table(
         "acknowledgements",
-        sa.Column("id", sa.Integer(), primary_key=True),
+        sa.Column("id", WHOLE, primary_key=True),
         sa.Column("warning", sa.Text(), nullable=False),
         sa.Column("who", sa.Text(), nullable=False),
         sa.Column("utc", sa.Text(), nullable=False),
@@ -38,5 +40,5 @@ def upgrade() -> None:
     op.create_table(
         "settings",
         sa.Column("key", sa.Text(), primary_key=True),
-        sa.Column("value", sa.JSON(), nullable=False),
+        sa.Column("value", JSON, nullable=False),
     )

@@ -3,6 +3,8 @@
 import sqlalchemy as sa
 from alembic import op
 
+from coordinator.store.columns import WHOLE
+
 revision = "0005"
 down_revision = "0004"
 
@@ -14,6 +16,6 @@ def upgrade() -> None:
         sa.Column("sha256", sa.Text(), primary_key=True),
         sa.Column("text", sa.Text(), nullable=False),
     )
-    op.add_column("runs", sa.Column("taught", sa.Integer()))
+    op.add_column("runs", sa.Column("taught", WHOLE))
     op.add_column("runs", sa.Column("taught_sha256", sa.Text()))
     op.create_index("ix_runs_taught", "runs", ["taught"])

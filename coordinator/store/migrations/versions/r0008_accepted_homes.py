@@ -3,6 +3,8 @@
 import sqlalchemy as sa
 from alembic import op
 
+from coordinator.store.columns import WHOLE
+
 revision = "0008"
 down_revision = "0007"
 
@@ -12,7 +14,7 @@ def upgrade() -> None:
     op.create_table(
         "accepted_homes",
         sa.Column("joint", sa.Text(), primary_key=True),
-        sa.Column("homing", sa.Integer(), primary_key=True, autoincrement=False),
+        sa.Column("homing", WHOLE, primary_key=True, autoincrement=False),
         sa.Column("who", sa.Text(), nullable=False),
         sa.Column("utc", sa.Text(), nullable=False),
     )

@@ -3,6 +3,8 @@
 import sqlalchemy as sa
 from alembic import op
 
+from coordinator.store.columns import WHOLE
+
 revision = "0009"
 down_revision = "0008"
 
@@ -14,6 +16,6 @@ def upgrade() -> None:
         sa.Column("joint", sa.Text(), primary_key=True),
         sa.Column("code", sa.Text(), primary_key=True),
         sa.Column("who", sa.Text(), nullable=False),
-        sa.Column("since_s", sa.Integer(), nullable=False),
-        sa.Column("until_s", sa.Integer(), nullable=False),
+        sa.Column("since_s", WHOLE, nullable=False),
+        sa.Column("until_s", WHOLE, nullable=False),
     )

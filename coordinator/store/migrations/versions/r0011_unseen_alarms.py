@@ -3,6 +3,8 @@
 import sqlalchemy as sa
 from alembic import op
 
+from coordinator.store.columns import WHOLE
+
 revision = "0011"
 down_revision = "0010"
 
@@ -14,5 +16,5 @@ def upgrade() -> None:
         sa.Column("joint", sa.Text(), primary_key=True),
         sa.Column("code", sa.Text(), primary_key=True),
         sa.Column("message", sa.Text(), nullable=False),
-        sa.Column("since_s", sa.Integer(), nullable=False),
+        sa.Column("since_s", WHOLE, nullable=False),
     )

@@ -3,6 +3,8 @@
 import sqlalchemy as sa
 from alembic import op
 
+from coordinator.store.columns import WHOLE
+
 revision = "0012"
 down_revision = "0011"
 
@@ -11,7 +13,7 @@ def upgrade() -> None:
     """Add the table."""
     op.create_table(
         "bring_up",
-        sa.Column("id", sa.Integer(), primary_key=True),
+        sa.Column("id", WHOLE, primary_key=True),
         sa.Column("joint", sa.Text(), nullable=False),
         sa.Column("step", sa.Text(), nullable=False),
         sa.Column("utc", sa.Text(), nullable=False),
