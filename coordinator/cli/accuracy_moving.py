@@ -148,9 +148,10 @@ def show_guide(
     Each reading is in FILE.csv at once. Broken off, it goes on there by the same command. In the
     end the figure is told, as by the command of that test. Needs a terminal.
     """
+    from coordinator.accuracy.guide import Guided
     from coordinator.cli import guide
 
     asked = guide.Asked(
-        guide.Guided(test), joint, file, targets, repeats, unit, radius_mm, arm, picture, url
+        Guided(test), joint, file, targets, repeats, unit, radius_mm, arm, picture, url
     )
     return guide.show(asked)

@@ -102,5 +102,5 @@ def test_speed_above_which_steps_are_lost_is_found_and_stays_below(tmp_path: Pat
         )
         assert [bool(one["lost"]) for one in found["tried"]][-2:] == [False, True]
         assert load_arm(arm.arm).joint("elbow").velocity_deg_s == found["limit"]
-        assert found["limit"] <= 0.8 * found["highest"]
+        assert found["limit"] <= 0.8 * found["highest"] + 1e-6
         assert ET.fromstring(picture.read_text()).tag.endswith("svg")
