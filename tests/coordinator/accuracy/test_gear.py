@@ -37,7 +37,8 @@ def test_line_and_its_uncertainty_are_those_of_scipy(
     found = fitted(commanded, read, 0.0)
     assert found.share == pytest.approx(line.slope)
     assert found.offset == pytest.approx(line.intercept, abs=1e-9)
-    assert found.uncertainty == pytest.approx(line.stderr, rel=1e-6, abs=1e-9)
+    # Of a line that is met exactly scipy leaves a root of what floats round.
+    assert found.uncertainty == pytest.approx(line.stderr, rel=1e-6, abs=1e-7)
     assert found.is_right_way is (way > 0)
 
 
