@@ -24,6 +24,7 @@ from coordinator.cli import measuring
 from coordinator.cli.common import ExitCode, Failure, client_at, err, out, read_arm
 from coordinator.cli.guided import require_homed, tested_joint
 from coordinator.cli.held_way import go_while_held
+from coordinator.cli.holding import GOES
 from coordinator.cli.written import require_writable
 from coordinator.config.data_folder import write_whole
 from coordinator.config.joint import Joint
@@ -64,7 +65,7 @@ def show(asked: Asked) -> ExitCode:
     for number, visit in enumerate(plan[len(lines) - 1 :], len(lines)):
         where = f"reading {number} of {len(plan)}: {visit.target_deg:g}° from {visit.side}"
         err().print(where)
-        _visit(asked.url, joint.name, visit)
+        _visit(asked.url, joint, visit)
         read = _read(head[-1], limit_of(asked.test, asked.unit))
         if read is None:
             raise Failure(
@@ -123,11 +124,22 @@ def _require_terminal() -> None:
         )
 
 
-def _visit(url: str, joint: str, visit: Visit) -> None:
-    """First to where it is come from, then to it, each while a key is held. Raises Failure."""
-    for at_deg in (visit.before_deg, visit.target_deg):
-        angles_deg = {joint: at_deg}
-        go_while_held(url, f"{at_deg:g}° of {joint}", {"angles_deg": angles_deg}, angles_deg)
+def _visit(url: str, joint: Joint, visit: Visit) -> None:
+    """First to where it is come from, then to it, each while a key is held; again where it was let
+    go beside its target. Raises Failure.
+    """
+    while True:
+        for at_deg in (visit.before_deg, visit.target_deg):
+            angles_deg = {joint.name: at_deg}
+            title = f"{at_deg:g}° of {joint.name}"
+            go_while_held(url, title, {"angles_deg": angles_deg}, angles_deg)
+        with client_at(url) as client:
+            position_deg = client.joints()[joint.name].position_deg
+        if position_deg is None:
+            raise Failure(ExitCode.NOT_FINISHED, f"where {joint.name} is, is not known any more")
+        if abs(position_deg - visit.target_deg) <= joint.microstep_deg:
+            return
+        err().print(f"{joint.name} rests at {position_deg:.4f}°, beside its target: once more")
 
 
 def _read(column: str, limit: float) -> str | None:
@@ -135,7 +147,7 @@ def _read(column: str, limit: float) -> str | None:
     while True:
         err().print(f"Hands off, let it settle. {column} (q breaks off): ", end="")
         line = sys.stdin.readline()
-        typed = line.strip()
+        typed = line.strip().lstrip(GOES)  # the key repeats a little longer than it is needed
         if not line or typed == "q":
             return None
         try:

@@ -22,16 +22,29 @@ JSON = {"Content-Type": "application/json"}
 TEST = ("reversal", "elbow", "--at", "0", "--at", "45")
 
 
-def coordinator(path: str, _body: bytes) -> Answer:
-    where = urlsplit(path).path.removeprefix("/api/v1")
-    if where == "/arm/file":
-        return 200, {"Content-Type": "text/plain; charset=utf-8"}, TEXT.encode()
-    arm = ARM | {"joints": [joint("elbow", homed=True)]}
-    return 200, JSON, json.dumps(arm).encode()
+class Coordinator:
+    """One whose elbow is where somebody held the key for, or beside it once."""
+
+    def __init__(self) -> None:
+        self.at_deg = 0.0
+        self.beside_deg = 0.0
+
+    def __call__(self, path: str, _body: bytes) -> Answer:
+        where = urlsplit(path).path.removeprefix("/api/v1")
+        if where == "/arm/file":
+            return 200, {"Content-Type": "text/plain; charset=utf-8"}, TEXT.encode()
+        at_deg, self.beside_deg = self.at_deg + self.beside_deg, 0.0
+        arm = ARM | {"joints": [joint("elbow", homed=True, position_deg=at_deg)]}
+        return 200, JSON, json.dumps(arm).encode()
+
+
+@pytest.fixture(name="coordinator")
+def coordinator_of_the_elbow() -> Coordinator:
+    return Coordinator()
 
 
 @pytest.fixture(name="url")
-def where_it_is() -> Iterator[str]:
+def where_it_is(coordinator: Coordinator) -> Iterator[str]:
     with served(coordinator) as url:
         yield url
 
@@ -39,7 +52,8 @@ def where_it_is() -> Iterator[str]:
 class Person:
     """Holds the key as long as it takes, and reads a gauge at an elbow with this play."""
 
-    def __init__(self, play_deg: float = 0.2) -> None:
+    def __init__(self, coordinator: Coordinator, play_deg: float = 0.2) -> None:
+        self._coordinator = coordinator
         self.went: list[float] = []
         self.leaves_after: int | None = None
         self._play_deg = play_deg
@@ -50,7 +64,8 @@ class Person:
         if len(self.went) == self.leaves_after:
             raise Failure(ExitCode.NOT_FINISHED, "left before the arm was there: it is let go")
         assert place == {"angles_deg": angles_deg}
-        self.went += [angles_deg["elbow"]]
+        self.went.append(angles_deg["elbow"])
+        self._coordinator.at_deg = angles_deg["elbow"]
 
     def isatty(self) -> bool:
         return False
@@ -61,8 +76,8 @@ class Person:
 
 
 @pytest.fixture
-def person(monkeypatch: pytest.MonkeyPatch) -> Person:
-    somebody = Person()
+def person(coordinator: Coordinator, monkeypatch: pytest.MonkeyPatch) -> Person:
+    somebody = Person(coordinator)
     monkeypatch.setattr(guide, "go_while_held", somebody.goes)
     monkeypatch.setattr(guide, "_require_terminal", lambda: None)
     monkeypatch.setattr(sys, "stdin", somebody)
@@ -110,6 +125,27 @@ def test_what_is_broken_off_goes_on_where_it_was(
     assert person.went == []
 
 
+def test_target_beside_which_the_key_was_let_go_is_gone_to_once_more(
+    url: str,
+    person: Person,
+    coordinator: Coordinator,
+    tmp_path: Path,
+    monkeypatch: pytest.MonkeyPatch,
+    capsys: pytest.CaptureFixture[str],
+) -> None:
+    goes = person.goes
+
+    def lets_go_too_soon(*arguments: Any) -> None:
+        goes(*arguments)
+        coordinator.beside_deg = 0.009 if len(person.went) == 2 else 0.0
+
+    monkeypatch.setattr(guide, "go_while_held", lets_go_too_soon)
+    person.leaves_after = 5
+    assert run(url, tmp_path / "elbow.csv") == 1
+    assert "elbow rests at 0.0090°, beside its target: once more" in capsys.readouterr().err
+    assert person.went == [-5.0, 0.0, -5.0, 0.0, 40.0]
+
+
 def test_q_breaks_off_and_says_how_to_go_on(
     url: str,
     person: Person,
@@ -130,7 +166,7 @@ def test_q_breaks_off_and_says_how_to_go_on(
         ("0,1", "'0,1' is no number, with a point before its decimals"),
         ("nan", "'nan' is no number"),
         ("", "'' is no number"),
-        ("25", "'25' is more than the 10 that can be: is it in deg?"),
+        ("ggg25", "'25' is more than the 10 that can be: is it in deg?"),
     ],
 )
 def test_reading_that_cannot_be_is_asked_for_again(
