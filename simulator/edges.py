@@ -21,11 +21,17 @@ class PathEdges:
     """The sensor's edges along one joint's path, in path time.
 
     Where they are depends on the points and the axis alone, so each segment is looked at once,
-    whatever the rate does. `offset` is true position minus the path's, in counts.
+    whatever the rate does. `offset` is true position minus the path's, in counts; `level` what the
+    sensor showed last, None where that is not known.
     """
 
     def __init__(
-        self, hall: HallSensor, buffer: PointBuffer, path_us: float, offset: float
+        self,
+        hall: HallSensor,
+        buffer: PointBuffer,
+        path_us: float,
+        offset: float,
+        level: bool | None = None,
     ) -> None:
         self.offset = offset
         self.stuck = hall.stuck
@@ -35,7 +41,7 @@ class PathEdges:
         """Up to here all edges have been passed, or there are none."""
         self._position = buffer.at(path_us)[0] + offset
         """True position there."""
-        self.level = hall.level(self._position)
+        self.level = hall.level(self._position, level)
         """What the sensor shows where the joint is."""
         self._next: tuple[float, float, bool] | None = None
 
@@ -107,7 +113,7 @@ def next_edge(
     """
     if motion is None:
         return None
-    soon = hall.level(motion.at(now + SOON_US)[0] + offset)
+    soon = hall.level(motion.at(now + SOON_US)[0] + offset, level)
     if soon is not level:
         # The motion began on the edge itself, which is no crossing.
         return now + SOON_US, soon

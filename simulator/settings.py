@@ -55,8 +55,13 @@ class JointSettings:
     inputs: int = 0
     outputs: int = 0
     play_counts: int = 0
-    """Between motor and output (see `physics.play`). The home sensor is taken to see the motor's
-    side: homing always meets it from the same one."""
+    """Between motor and output (see `physics.play`). The home sensor watches the output; that of
+    joints in C is still taken to watch the motor."""
+    slips_above: float = 0.0
+    """Counts/s beyond which its motor no longer follows and steps are lost; 0 where it follows at
+    any speed. Joints in C always follow."""
+    slip_counts: int = 4 * 16 * 256
+    """Four full steps of the motor, by which a stepper that slips catches a step again."""
     feedback: tuple[tuple[int, int], ...] = ()
     """Pairs of an input and an output, by their bits: the input follows the output, as that of a
     gripper that closes around something does."""

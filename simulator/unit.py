@@ -40,6 +40,9 @@ practice)."""
 UPTIME_US: Final = 1_000 * US
 PLAY_US: Final = 1_000
 """How closely a motor's turning round is looked for: at 120 °/s² 1.5e-5° of it are missed."""
+SLIP_US: Final = 2_000
+"""How often it is looked whether a motor follows, where it may not. While it does not, its axis
+stands between two looks only: what its sensor shows meanwhile is as coarse."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -86,6 +89,7 @@ class JointUnit:
             settings.home_centre,
             settings.home_half_width,
             period=settings.counts_per_turn if settings.continuous else None,
+            late=settings.play_counts / 2,
         )
         self.supply_v: float | None = None
         """At this joint's tap; None while it is alone on its hop (see `share_supply`)."""
@@ -122,6 +126,10 @@ class JointUnit:
         self._play = Play(settings.play_counts, self._origin)
         self._played_us = 0.0
         """Joint time up to which the output has followed the motor."""
+        self._looked_us = 0.0
+        """Joint time up to which it is known whether the motor followed."""
+        self._slipping = 0.0
+        """Counts by which it has not followed since it began to slip."""
         self._thermal = Thermal(settings.ambient_c, settings.heat, start_us=round(start_us))
         self._thermal.set_power(round(start_us), 0.0, settings.idle_watts)
         self._noise = Random(settings.seed + 1)
@@ -156,7 +164,7 @@ class JointUnit:
         self.joint.poll(uptime_us)
         self.joint.input(self._inputs, self._inputs, uptime_us)
         self._sense_us = math.floor(uptime_us / SENSE_US + 1) * float(SENSE_US)
-        self._played_us = uptime_us
+        self._played_us = self._looked_us = uptime_us
         self._settle(true_us, uptime_us)
 
     def _firmware(self, identity: JointIdentity, uptime_us: float) -> tuple[Joint, Endpoint]:
@@ -324,8 +332,10 @@ class JointUnit:
     def _boot_again(self, true_us: float) -> None:
         position = self._true(self.joint.position(self.joint_us(true_us))[0])
         self._truths += self._outputs_end(true_us, position)
-        self._origin = position
+        self._origin, shown = position, self.joint.hall_level
         self._start_firmware(true_us, 0.0)
+        if self.hall.late and shown:
+            self.joint.hall(shown, self.joint_us(true_us))  # within the play only it tells
 
     def _enter(self, true_us: float) -> float:
         """Bring the joint up to a true time; gives its joint time."""
@@ -341,6 +351,8 @@ class JointUnit:
                 self.joint.hall(level, due_us)
             elif due_us >= self._sense_us:
                 self._sense(due_us)
+            elif due_us >= self._look_us:
+                self._slip(due_us)
             elif self._following and due_us >= self.joint_us(self._following[0][0]):
                 at_us, mask, values = self._following.pop(0)
                 self._show(at_us, mask, values)
@@ -357,16 +369,50 @@ class JointUnit:
         now = self.joint.poll(now)
         if self.joint.motion is None and self.joint.path.course is None:
             # At rest the level changes only by what befalls axis or sensor.
-            level = self.hall.level(self._true(self.joint.position(now)[0]))
+            position = self._true(self.joint.position(now)[0])
+            level = self.hall.level(position, self.joint.hall_level)
             if level is not self.joint.hall_level:
                 self.joint.hall(level, now)
         return now
 
+    @property
+    def _moves(self) -> bool:
+        return self.joint.motion is not None or self.joint.path.course is not None
+
+    @property
+    def _look_us(self) -> float:
+        """Joint time at which to look whether the motor follows; never where it always does."""
+        if not self.settings.slips_above or not (self._moves or self._slipping):
+            return math.inf
+        return self._looked_us + SLIP_US
+
+    def _slip(self, now: float) -> None:
+        """Where the motor is too fast, its axis stands; it catches a step again once it is slower,
+        by whole cycles of four full steps.
+        """
+        velocity = self.joint.position(now)[1]
+        passed_s = (now - self._looked_us) / US
+        self._looked_us = now
+        if abs(velocity) > self.settings.slips_above:
+            self._lose(-velocity * passed_s)
+        elif self._slipping:
+            cycle = self.settings.slip_counts
+            whole = math.copysign(math.ceil(abs(self._slipping) / cycle), self._slipping) * cycle
+            self._lose(whole - self._slipping)
+            self._slipping = 0.0
+
+    def _lose(self, counts: float) -> None:
+        self._origin += counts
+        self._slipping += counts
+        self.slipped += round(counts)
+
     def _take_up(self, now: float) -> None:
         """Let the output follow the motor up to a joint time until which nothing else happens."""
+        if not (self._moves or self._slipping):
+            self._looked_us = now
         if not self._play.width:
             return
-        while self.joint.motion is not None or self.joint.path.course is not None:
+        while self._moves:
             self._played_us += PLAY_US
             if self._played_us >= now:
                 break
@@ -385,6 +431,7 @@ class JointUnit:
             due_us = firmware_us
         if self._following:
             due_us = min(due_us, self.joint_us(self._following[0][0]))
+        due_us = min(due_us, self._look_us)
         if self._edge is not None and self._edge[0] <= due_us:
             return self._edge
         return due_us, None
@@ -438,7 +485,9 @@ class JointUnit:
             return next_edge(joint.motion, self.hall, offset, joint.hall_level, now)
         if edges is None or (edges.offset, edges.stuck) != (offset, self.hall.stuck):
             here_us = course.at(clock.arm(now))[0]
-            edges = self._path_edges = PathEdges(self.hall, joint.path.buffer, here_us, offset)
+            edges = self._path_edges = PathEdges(
+                self.hall, joint.path.buffer, here_us, offset, joint.hall_level
+            )
         if joint.hall_level is not edges.level:
             return now + SOON_US, edges.level
         found = edges.next()

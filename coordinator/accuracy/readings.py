@@ -8,6 +8,7 @@ from typing import Final
 
 from coordinator.accuracy.reversal import Reversal, Target, side
 from coordinator.accuracy.table import Row, Table
+from coordinator.config.joint import MAX_ANGLE_DEG
 
 ANGLES: Final[Mapping[str, float]] = {"deg": 1.0, "arcmin": 1.0 / 60.0, "arcsec": 1.0 / 3600.0}
 """Degrees in one."""
@@ -39,6 +40,16 @@ class ReversalReadings:
 
     reversal: Reversal
     remarks: tuple[str, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class TurnReadings:
+    """Commanded angles and what was read at each, in degrees."""
+
+    commanded: tuple[float, ...]
+    read: tuple[float, ...]
+    resolution: float
+    """What the last digit that was read tells apart."""
 
 
 def read_pose(file: Path, least: int) -> PoseReadings:
@@ -127,6 +138,32 @@ def read_reversal(
                 which = f"the {len(sides[one])} readings at {target:g} deg from {one} are all"
                 table.remark_same(which, resolution, "deg")
     return ReversalReadings(Reversal(targets), table.remarks)
+
+
+def read_turns(file: Path) -> TurnReadings:
+    """How far a joint was told to turn and how far it did: `commanded_deg` and `read_UNIT`, angles
+    from one place of the scale. Raises ReadingsError.
+    """
+    table = Table(file)
+    others = [column for column in table.head if column != "commanded_deg"]
+    unit = others[0].removeprefix("read_") if others else ""
+    if sorted(table.head) != sorted(("commanded_deg", f"read_{unit}")) or unit not in ANGLES:
+        raise table.refusal(
+            f"the head is {','.join(table.head)!r}, but must have commanded_deg and read_UNIT, "
+            f"with one of {' '.join(ANGLES)}"
+        )
+    found: list[tuple[float, float]] = []
+    for row in table.rows:
+        commanded = table.bounded(row, "commanded_deg", 1.0, MAX_ANGLE_DEG, "deg", "an angle")
+        read = table.bounded(row, others[0], ANGLES[unit], MAX_ANGLE_DEG, "deg", "an angle")
+        if commanded is not None and read is not None:
+            found.append((commanded, read))
+    table.require_right()
+    return TurnReadings(
+        tuple(one for one, _ in found),
+        tuple(one for _, one in found),
+        table.resolution(others[0]) * ANGLES[unit],
+    )
 
 
 def _within(table: Table, row: Row, range_deg: tuple[float, float] | None) -> float | None:

@@ -143,15 +143,23 @@ class Table:
         """
         return max((self._last_digits.get(column, 0.0) for column in columns), default=0.0)
 
-    def bounded(self, row: Row, column: str, scale: float, limit: float, unit: str) -> float | None:
-        """A deviation in `unit`, None where it cannot be one."""
+    def bounded(
+        self,
+        row: Row,
+        column: str,
+        scale: float,
+        limit: float,
+        unit: str,
+        what: str = "a deviation",
+    ) -> float | None:
+        """A deviation, or `what` it is, in `unit`; None where it cannot be one."""
         value = self.number(row, column)
         if value is None:
             return None
         if abs(value * scale) > limit:
             self.wrong(
                 row.line,
-                f"{column} is {value:g}, which is {value * scale:g} {unit}; a deviation is at most "
+                f"{column} is {value:g}, which is {value * scale:g} {unit}; {what} is at most "
                 f"{limit:g} {unit}: does the head name the right unit?",
             )
             return None

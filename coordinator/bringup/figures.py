@@ -4,9 +4,10 @@ from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 from typing import Any, Final
 
+from coordinator.accuracy.gear import LEAST_TURN_DEG, RATIO_TOLERANCE
 from coordinator.answers.bring_up import Figure
 from coordinator.answers.joint_homings import JointHomings
-from coordinator.bringup.steps import LEAST_TURN_DEG, RATIO_TOLERANCE, Step
+from coordinator.bringup.steps import Step
 from coordinator.codes.survey_word import LinkVerdict
 from coordinator.config.joint import MAX_ANGLE_DEG, Joint
 from coordinator.core.homing import figures_in_words

@@ -55,11 +55,6 @@ class Step:
 
 
 _A = Aspect
-LEAST_TURN_DEG: Final = 20.0
-"""For a measured turn: with a protractor read to 0.5°, 20° tell a ratio to 3 %."""
-RATIO_TOLERANCE: Final = 0.05
-"""How far a measured turn may be from the commanded one: gears differ by more than that (common
-practice), and reading a protractor by less."""
 
 STEPS: Final = (
     Step(

@@ -1,4 +1,4 @@
-"""`unisono accuracy`: figures of a joint from an operator's own readings.
+"""`unisono accuracy`: figures of a joint from an operator's own readings, and from its home edges.
 
 What makes them takes a while to import, which the other commands need not wait for
 (`measuring.py`).
@@ -9,31 +9,22 @@ from typing import Annotated
 
 import typer
 
-from coordinator.cli.common import (
-    EXIT_CODES,
-    ExitCode,
-    JsonOption,
-    path_of,
-)
-
-ReadingsArgument = Annotated[
-    Path, typer.Argument(metavar="FILE.csv", parser=path_of("FILE.csv"), help="The readings.")
-]
-PlotOption = Annotated[
-    Path | None,
-    typer.Option("--plot", parser=path_of("--plot"), metavar="FILE.svg", help="Draw the readings."),
-]
+from coordinator.cli import accuracy_moving
+from coordinator.cli.accuracy_options import PlotOption, RadiusOption, ReadingsArgument
+from coordinator.cli.common import EXIT_CODES, ExitCode, JsonOption, path_of
 
 
 def add_to(app: typer.Typer) -> None:
     """Add these commands."""
     accuracy = typer.Typer(
         rich_markup_mode=None,
-        help="What your readings of a joint say: a dial gauge's or a camera's, typed into a table.",
+        help="What your readings of a joint say, a dial gauge's or a camera's, typed into a table; "
+        "and what its home sensor tells where there is no gauge.",
         epilog=EXIT_CODES,
     )
-    accuracy.command("repeatability", epilog=EXIT_CODES)(show_repeatability)
-    accuracy.command("reversal", epilog=EXIT_CODES)(show_reversal)
+    for command in (show_repeatability, show_reversal, show_ratio):
+        accuracy.command(command.__name__.removeprefix("show_"), epilog=EXIT_CODES)(command)
+    accuracy_moving.add_to(accuracy)
     app.add_typer(accuracy, name="accuracy")
 
 
@@ -53,16 +44,7 @@ def show_repeatability(
 
 def show_reversal(
     file: ReadingsArgument,
-    radius_mm: Annotated[
-        float | None,
-        typer.Option(
-            "--radius-mm",
-            metavar="MM",
-            min=1.0,
-            max=10_000.0,
-            help="How far from the axis a length was read, for deviation_mm and deviation_um.",
-        ),
-    ] = None,
+    radius_mm: RadiusOption = None,
     joint: Annotated[
         str | None, typer.Option("--joint", metavar="JOINT", help="Whose readings they are.")
     ] = None,
@@ -91,3 +73,33 @@ def show_reversal(
 
     asked = measuring.Asked(file, radius_mm, joint, arm, yes, picture)
     return measuring.show_reversal(asked, as_json=as_json)
+
+
+def show_ratio(
+    file: ReadingsArgument,
+    joint: Annotated[
+        str, typer.Option("--joint", metavar="JOINT", help="Whose readings they are.")
+    ],
+    arm: Annotated[
+        Path,
+        typer.Option(
+            "--arm",
+            parser=path_of("--arm"),
+            metavar="FILE",
+            help="The arm file by which it was commanded. Where its gear_ratio or direction are "
+            "others than what was found, the difference is shown, and a yes asked for.",
+        ),
+    ],
+    yes: Annotated[bool, typer.Option("--yes", help="Write it without asking.")] = False,
+    picture: PlotOption = None,
+    as_json: JsonOption = False,
+) -> ExitCode:
+    """Which gear a joint has and which way it turns: commanded angles beside those that were read.
+
+    FILE.csv has the columns commanded_deg and read_deg (or read_arcmin, read_arcsec), of a
+    protractor or a level, from wherever its scale begins. It needs 6 readings at 3 or more angles
+    that are 20 degrees apart or more, each come to from the same side.
+    """
+    from coordinator.cli import gear
+
+    return gear.show_ratio(gear.Asked(file, joint, arm, yes, picture), as_json=as_json)

@@ -79,7 +79,7 @@ def jog(
         client.step(joint, degrees, speed_deg_s)
         with giving_back(client):
             caution(as_json=as_json)
-            arm = _follow(client, Progress(quiet=as_json), pressed)
+            arm = follow_jog(client, Progress(quiet=as_json), pressed)
     found = _joint(arm, joint)
     if as_json:
         told = client.answers["arm"]
@@ -113,7 +113,7 @@ def _joint(arm: "ArmSnapshot", name: str) -> "JointSnapshot":
     return next(one for one in arm.joints if one.name == name)
 
 
-def _follow(client: Client, progress: Progress, pressed: Interrupts) -> "ArmSnapshot":
+def follow_jog(client: Client, progress: Progress, pressed: Interrupts) -> "ArmSnapshot":
     """Wait until nothing is jogged and the arm has said that it rests, or some moments, as others
     may move it; the arm's state then. Ctrl-C asks for a hold.
     """

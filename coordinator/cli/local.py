@@ -271,6 +271,14 @@ def simulate(
         list[str] | None,
         typer.Option("--only", metavar="JOINT", help="Only this joint; may be repeated."),
     ] = None,
+    slips: Annotated[
+        list[str] | None,
+        typer.Option(
+            "--slips",
+            metavar="JOINT=DEG_S",
+            help="Have this joint lose steps above that speed; may be repeated.",
+        ),
+    ] = None,
     truth: TruthOption = None,
     as_json: JsonOption = False,
 ) -> ExitCode:
@@ -282,7 +290,7 @@ def simulate(
     """
     with collecting_nothing():
         from coordinator.cli import host
-        from coordinator.cli.simulating import SimulateSettings, network_for, shared_out
+        from coordinator.cli.simulating import SimulateSettings, network_for, shared_out, slipping
         from coordinator.cli.simulating import simulate as serve_joints
         from coordinator.rehearsal.software_joints import joint_settings
 
@@ -293,6 +301,7 @@ def simulate(
         tuple(joint for joint in some if joint.id in asked)
         for some in shared_out(joint_settings(described, seed), joints)
     )
+    in_python = slipping(in_python, described, slips or ())
     network_name = network_for(joints, network, "quiet")
     settings = SimulateSettings(
         in_python, data, host.check_interface(interface), network_name, seed, truth, in_c=in_c

@@ -1,11 +1,8 @@
-"""What `unisono accuracy` does: figures of readings, and the step that takes one into a file."""
+"""What `unisono accuracy` does with readings: repeatability and reversal value."""
 
-import difflib
-import stat
-from collections.abc import Callable
 from dataclasses import asdict, dataclass
 from pathlib import Path
-from typing import Any, Final
+from typing import Any
 
 from coordinator.accuracy.readings import read_pose, read_reversal
 from coordinator.accuracy.repeatability import (
@@ -13,27 +10,19 @@ from coordinator.accuracy.repeatability import (
     STANDARD_READINGS,
     repeatability,
 )
-from coordinator.accuracy.reversal import LEAST_RUNS, Reversal, Side, Target
+from coordinator.accuracy.reversal import LEAST_RUNS, Reversal, Side
 from coordinator.accuracy.table import ReadingsError
 from coordinator.cli.common import (
     ExitCode,
     Failure,
-    err,
     named_joint,
     out,
     read_arm,
-    require_yes,
     show_json,
 )
-from coordinator.cli.written import require_writable, write_file
-from coordinator.config.arm import Arm, Joint
-from coordinator.config.arm_edit import with_joint_figure
-from coordinator.config.data_folder import write_whole
+from coordinator.cli.figure import draw, play_deg, remark, take_into, tell_drawn
+from coordinator.cli.written import require_writable
 from coordinator.pictures.readings import pose_picture, reversal_picture
-
-DECIMALS: Final = 3
-"""Of a reversal error in an arm file: thousandths of a degree, rounded up, since a joint has that
-much play at least."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -62,8 +51,8 @@ def show_repeatability(file: Path, picture: Path | None, *, as_json: bool) -> Ex
             f"{found.count} readings: the standard asks for {STANDARD_READINGS}, and the figure is "
             "the less sure"
         )
-    _remark(remarks)
-    drawn = _draw(
+    remark(remarks)
+    drawn = draw(
         picture, lambda: pose_picture(file.name, found, readings.deviations, readings.unit)
     )
     if as_json:
@@ -85,7 +74,7 @@ def show_repeatability(file: Path, picture: Path | None, *, as_json: bool) -> Ex
         f"mean distance {found.mean_distance:.4g} {unit}, S {found.deviation:.4g} {unit}; the "
         f"middle lies {found.bias:.4g} {unit} from the commanded pose (AP)"
     )
-    _tell_drawn(picture)
+    tell_drawn(picture)
     return ExitCode.DONE
 
 
@@ -108,16 +97,17 @@ def show_reversal(asked: Asked, *, as_json: bool) -> ExitCode:
         raise Failure(ExitCode.WRONG_INPUT, *error.mistakes) from error
     found = readings.reversal
     remarks = (*readings.remarks, *([_implausible(found)] if found.is_implausible else []))
-    _remark(remarks)
-    drawn = _draw(asked.picture, lambda: reversal_picture(asked.file.name, found))
+    remark(remarks)
+    drawn = draw(asked.picture, lambda: reversal_picture(asked.file.name, found))
     if not as_json:
         _tell_reversal(found)
-        _tell_drawn(asked.picture)
+        tell_drawn(asked.picture)
     written: dict[str, Any] = {}
     if arm is not None and joint is not None:
         if found.is_implausible:
             raise Failure(ExitCode.WRONG_INPUT, f"{_implausible(found)}; it is not written")
-        written = _take_into(arm, joint, found.largest, given=asked.yes, as_json=as_json)
+        figures = {"reversal_error_deg": play_deg(found.largest.reversal)}
+        written = take_into(arm, joint, figures, given=asked.yes, as_json=as_json)
     if as_json:
         show_json(_reversal_json(found, remarks) | drawn | written)
     return ExitCode.DONE
@@ -163,52 +153,3 @@ def _reversal_json(found: Reversal, remarks: tuple[str, ...]) -> dict[str, Any]:
         "repeatability": found.repeatability, "systematic": found.systematic,
         "accuracy": found.accuracy, "remarks": remarks,
     }  # fmt: skip
-
-
-def _take_into(
-    arm: Arm, joint: Joint, target: Target, *, given: bool, as_json: bool
-) -> dict[str, Any]:
-    """Write the reversal error into the arm file, once somebody has seen the difference."""
-    path, value = arm.path, _rounded_up(abs(target.reversal))
-    text = with_joint_figure(arm, joint.name, "reversal_error_deg", value)
-    if text == arm.text:
-        err().print(f"{path} has it already: nothing is written")
-        return {"reversal_error_deg": value, "written": False}
-    lines = difflib.unified_diff(
-        arm.text.splitlines(), text.splitlines(), str(path), str(path), lineterm="", n=2
-    )
-    for line in lines:
-        err().print(line)
-    require_yes(
-        f"Write this into {path}?", "changing an arm file", "nothing was written",
-        given=given, as_json=as_json,
-    )  # fmt: skip
-    file = path.resolve()
-    write_whole(file, text, stat.S_IMODE(file.stat().st_mode))
-    if not as_json:
-        out().print(f"{path} has it; a coordinator that runs takes it at its next start")
-    return {"reversal_error_deg": value, "written": True}
-
-
-def _rounded_up(degrees: float) -> float:
-    scale = 10**DECIMALS
-    # A figure that is round already stays, whatever binary fractions make of it.
-    return -(-round(degrees * scale, 6) // 1) / scale
-
-
-def _remark(remarks: list[str] | tuple[str, ...]) -> None:
-    for remark in remarks:
-        err().print(f"Remark: {remark}")
-
-
-def _draw(picture: Path | None, make: Callable[[], str]) -> dict[str, str]:
-    """Write a picture where one is asked for; what JSON tells of it."""
-    if picture is None:
-        return {}
-    write_file(picture, make())
-    return {"plot": str(picture)}
-
-
-def _tell_drawn(picture: Path | None) -> None:
-    if picture is not None:
-        out().print(f"{picture} shows the readings")

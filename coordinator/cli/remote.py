@@ -123,27 +123,35 @@ def home(
             results = []
             for way in ways:
                 lets_go(way)
-                results.append(_home(client, [way.joint], as_json=False))
+                results.append(home_joints(client, [way.joint], as_json=False))
         else:
             if is_blind(ways) and not as_json:
                 tell_ways(ways)
-            results = [_home(client, names or [], as_json=as_json, warn=True)]
+            results = [home_joints(client, names or [], as_json=as_json, warn=True)]
     if as_json:
         show_json(client.answers["homing"])
-    if wandered := [one for result in results for one in _wandered(result)]:
+    if wandered := [one for result in results for one in wandered_words(result)]:
         raise Failure(ExitCode.NOT_FINISHED, *wandered)
     if not as_json:
         out().print(f"homed: {' '.join(name for result in results for name in result.asked)}")
     return ExitCode.DONE
 
 
-def _home(
-    client: Client, names: list[str], *, as_json: bool, warn: bool = False
+def home_joints(
+    client: Client,
+    names: list[str],
+    *,
+    as_json: bool,
+    warn: bool = False,
+    keeps_control: bool = False,
 ) -> "HomingSnapshot":
-    """Home these joints; what was found. Raises Failure where that came to nothing."""
+    """Home these joints; what was found. Raises Failure where that came to nothing.
+
+    `keeps_control`: whoever asks goes on, and gives control back itself.
+    """
     with Interrupts.counted() as pressed:
         number = client.home(names)
-        with giving_back(client):
+        with contextlib.nullcontext() if keeps_control else giving_back(client):
             if warn:
                 caution(as_json=as_json)
             result = follow_homing(client, number, Progress(quiet=as_json), pressed)
@@ -165,7 +173,7 @@ def _home_held(
     return results
 
 
-def _wandered(result: "HomingSnapshot") -> list[str]:
+def wandered_words(result: "HomingSnapshot") -> list[str]:
     """A sentence for each joint that does not count as homed though it is."""
     return [
         f"{joint} does not count as homed: its home was found {found.wandered_deg:+.3g}° from "

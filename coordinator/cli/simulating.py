@@ -3,12 +3,14 @@
 import asyncio
 import contextlib
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
+from math import inf
 from pathlib import Path
 from typing import Final, Literal, TypeVar
 
-from coordinator.cli.common import ExitCode, Failure
+from coordinator.cli.common import ExitCode, Failure, named_joint
 from coordinator.cli.host import asked_to_end, run_alone
+from coordinator.config.arm import Arm
 from coordinator.config.data_folder import KEY_FILE, read_key
 from coordinator.config.settings import service_type
 from coordinator.config.update_key import public_update_key
@@ -53,6 +55,32 @@ def shared_out(joints: Sequence[T], kind: Kind) -> tuple[tuple[T, ...], tuple[T,
     if kind == "mixed":
         return tuple(joints[::2]), tuple(joints[1::2])
     return ((), tuple(joints)) if kind == "c" else (tuple(joints), ())
+
+
+def slipping(
+    joints: Sequence[JointSettings], arm: Arm, asked: Sequence[str]
+) -> tuple[JointSettings, ...]:
+    """Joints in Python, those that are named as JOINT=DEG_S such that they lose steps above that.
+
+    Raises Failure for what is not so written, or names no joint of these.
+    """
+    above: dict[str, float] = {}
+    for words in asked:
+        name, _, speed = words.partition("=")
+        joint = named_joint(arm, name)
+        try:
+            deg_s = float(speed)
+        except ValueError:
+            deg_s = 0.0
+        if not 0.0 < deg_s < inf:
+            raise Failure(
+                ExitCode.WRONG_INPUT,
+                f"--slips is {words!r}, but must be JOINT=DEG_S with a speed above 0, as elbow=70",
+            )
+        if joint.id not in {one.id for one in joints}:
+            raise Failure(ExitCode.WRONG_INPUT, f"--slips: {name} is no joint in Python here")
+        above[joint.id] = deg_s * abs(joint.counts_per_degree)
+    return tuple(replace(one, slips_above=above.get(one.id, 0.0)) for one in joints)
 
 
 def network_for(kind: Kind, asked: str | None, usual: str) -> str:

@@ -69,14 +69,20 @@ def choose_arm(file: Path | None, url: str, *, as_json: bool) -> ChosenArm:
     return chosen
 
 
-def _served(client: Client) -> Arm | None:
-    """The arm of the coordinator that answers, None if nobody is there. Raises ClientError."""
+def served_arm(client: Client) -> Arm:
+    """The arm of the coordinator that answers. Raises ClientError."""
     try:
         return parse_arm(client.arm_file(), SERVED)
-    except NobodyThere:
-        return None
     except ArmFileError as error:
         raise Unreachable(
             f"the arm file from {client.url} cannot be used: {error.sentences[0]}; name the arm "
             "by --arm"
         ) from error
+
+
+def _served(client: Client) -> Arm | None:
+    """The same, None if nobody is there."""
+    try:
+        return served_arm(client)
+    except NobodyThere:
+        return None

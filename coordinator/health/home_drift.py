@@ -42,6 +42,10 @@ class HomePlace:
     level_deg: float | None = None
     """How far home is from the level of its reference's homings, as the drift has that at the mean
     temperature: what is drawn over temperature. None where it has no part in the drift."""
+    controller: str | None = None
+    """The id of the controller that found it; None, as the next, where it was not kept."""
+    figures: str | None = None
+    """What a place depends on, as the joint was told it, in words."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -90,6 +94,8 @@ def places_of(homings: Sequence[FoundHome], accepted: Collection[int] = ()) -> l
                 None if rising is None else since_deg + rising,
                 None if falling is None else since_deg + falling,
                 _hysteresis_deg(one.passages),
+                controller=one.controller,
+                figures=one.figures,
             )
         )
     return places

@@ -7,6 +7,7 @@ from types import MappingProxyType
 from typing import Final
 
 from coordinator.config.arm import Arm, Joint
+from protocol.constants import COUNTS_PER_MICROSTEP
 from simulator.physics.heat import drawn_build
 from simulator.settings import JointSettings
 
@@ -23,6 +24,8 @@ RING_WEAR_PER_TURN: Final = 1e-5
 SUPPLY_GAIN_ERROR: Final = 0.01
 """At most, either way: two resistors of 1 % (common practice)."""
 SUPPLY_NOISE_V: Final = 0.01
+SLIP_FULL_STEPS: Final = 4
+"""A stepper of two phases that slips does so by whole cycles of them (protocol, homing)."""
 UNFITTED: Final[Mapping[str, float]] = MappingProxyType({})
 
 HEAT_FACTOR: Final = 1.2
@@ -86,6 +89,7 @@ def _settings(arm: Arm, joint: Joint, seed: int) -> JointSettings:
         inputs=len(joint.inputs),
         outputs=len(joint.outputs),
         play_counts=round(joint.reversal_error_deg * per_degree),
+        slip_counts=SLIP_FULL_STEPS * joint.microsteps * COUNTS_PER_MICROSTEP,
         feedback=_feedback(arm, joint),
     )
 

@@ -1,7 +1,9 @@
 """A Hall sensor that is on while the axis is within a window, and when a motion meets its edges.
 
 Positions are true motor positions in counts (microsteps × 256), which differ from what the
-firmware believes once steps are lost.
+firmware believes once steps are lost. The sensor watches the output: behind play the motor turns
+further by half of it, the way it goes, until an edge is met. So where the output is within the
+window depends on from where the motor came, and the last level tells that.
 """
 
 import math
@@ -11,8 +13,9 @@ class HallSensor:
     """On from `centre − half_width` to `centre + half_width`, both included.
 
     On an axis that turns without end the window comes again every `period` counts, one turn of the
-    output. `stuck` is a broken sensor that always shows that level. Raises `ValueError` if the
-    window is empty or as long as the period.
+    output. `stuck` is a broken sensor that always shows that level. `late` is half of the play
+    between motor and output, in counts. Raises `ValueError` if the window is empty or as long as
+    the period, or for a negative play.
     """
 
     def __init__(
@@ -22,6 +25,7 @@ class HallSensor:
         stuck: bool | None = None,
         *,
         period: float | None = None,
+        late: float = 0.0,
     ) -> None:
         if half_width <= 0:
             raise ValueError(f"A Hall window's half width must be above 0, not {half_width}.")
@@ -29,19 +33,27 @@ class HallSensor:
             raise ValueError(
                 f"A Hall window of 2 × {half_width} counts fills its period of {period} counts."
             )
+        if late < 0:
+            raise ValueError(f"An edge is met {late} counts late, but it cannot be below 0.")
         self.stuck = stuck
+        self.late = late
         self._centre = centre
         self._half_width = half_width
         self._period = period
 
-    def level(self, position: float) -> bool:
-        """What the sensor shows at a position in counts."""
+    def level(self, position: float, before: bool | None = None) -> bool:
+        """What the sensor shows at a position in counts. `before` is what it showed last: within
+        the play of an edge it shows that still. Without it the output is in the middle of its play.
+        """
         if self.stuck is not None:
             return self.stuck
         away = position - self._centre
         if self._period is not None:
             away = math.remainder(away, self._period)
-        return abs(away) <= self._half_width
+        beyond = abs(away) - self._half_width
+        if before is None or not -self.late < beyond <= self.late:
+            return beyond <= 0.0
+        return before
 
     def next_edge(
         self, p0: float, v: float, a: float, duration_s: float, after_s: float = 0.0
@@ -59,8 +71,9 @@ class HallSensor:
         crossings = (
             (time_s, rising == entered_upwards)
             for edge, entered_upwards in self._edges_around(here)
-            for time_s, rising in _crossings(p0 - edge, v, a)
-            if after_s < time_s <= duration_s
+            for upwards, met in ((True, edge + self.late), (False, edge - self.late))
+            for time_s, rising in _crossings(p0 - met, v, a)
+            if rising is upwards and after_s < time_s <= duration_s
         )
         return min(crossings, default=None)
 
@@ -68,6 +81,7 @@ class HallSensor:
         """Whether an edge lies between two positions in counts, both included."""
         if self.stuck is not None:
             return False
+        low, high = low - self.late, high + self.late
         for edge in (self._centre - self._half_width, self._centre + self._half_width):
             if self._period is None:
                 if low <= edge <= high:
@@ -86,6 +100,7 @@ class HallSensor:
         upwards = end > begin
         # Going up, a window is entered at its lower edge and left at its upper one.
         edge = self._centre + (self._half_width if level is upwards else -self._half_width)
+        edge += self.late if upwards else -self.late
         if self._period is not None:
             turns = (begin - edge) / self._period
             edge += self._period * (math.ceil(turns) if upwards else math.floor(turns))

@@ -129,6 +129,7 @@ class Bench:
         arm: Path | None = None,
         data: Path | None = None,
         seed: int = 1,
+        slips: Sequence[str] = (),
         wrapper: Sequence[str] = (),
     ) -> Process:
         """Software joints, announced when this returns. Those in C alone simulate no network."""
@@ -136,7 +137,8 @@ class Bench:
             "simulate", "--json", "--arm", str(arm or self.arm), "--data", str(data or self.data),
             *(() if self.kind == "c" else ("--network", network)), "--joints", self.kind,
             "--seed", str(seed), "--truth", str(self.truth),
-            *(word for name in only for word in ("--only", name)), wrapper=wrapper,
+            *(word for name in only for word in ("--only", name)),
+            *(word for one in slips for word in ("--slips", one)), wrapper=wrapper,
         )  # fmt: skip
         if self.kind != "python":
             for pid in children(process.pid):

@@ -44,7 +44,7 @@ class Terminal:
         self._said = b""
         self._shell = subprocess.Popen(
             [sys.executable, "-c", SHELL, str(note), sys.executable, "-m", "coordinator.cli",
-             command, "--url", arm.url, *arguments],
+             command, *arguments, "--url", arm.url],
             stdin=self._inside, stdout=self._inside, stderr=self._inside, start_new_session=True,
         )  # fmt: skip
         until(lambda: len(self._lines()) > 0, "the command begins")
@@ -381,3 +381,27 @@ def test_go_back_leads_to_the_line_of_a_run_whose_coordinator_was_killed(
     assert terminal.ended() == 0
     assert angle(arm) == pytest.approx(-157.0, abs=0.01)
     assert "'unisono run FILE --from-line 3' goes on" in terminal.said()
+
+
+def test_guide_leads_to_each_angle_while_its_key_repeats_and_takes_what_is_typed(
+    arm: Bench, jog: Jog, tmp_path: Path
+) -> None:
+    file = tmp_path / "turntable.csv"
+    targets = ("--at", "-150", "--at", "-140", "--at", "-130")
+    guided = ("guide", "ratio", "turntable", str(file), *targets)
+    terminal = jog(*guided, command="accuracy")
+    for reading in range(1, 3 * 2 + 1):
+
+        def asks(times: int = reading) -> bool:
+            if terminal.said().count("(q breaks off)") >= times:
+                return True
+            terminal.press(b"g")
+            return False
+
+        until(asks, f"reading {reading}")
+        terminal.press(f"{angle(arm):.3f}\n".encode())
+    assert terminal.ended() == 0
+    rows = [line.split(",") for line in file.read_text().splitlines()]
+    assert rows[0] == ["commanded_deg", "read_deg"]
+    assert [row[0] for row in rows[1:]] == ["-150", "-140", "-130"] * 2
+    assert all(abs(float(at) - float(read)) <= 0.01 for at, read in rows[1:])

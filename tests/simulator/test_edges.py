@@ -13,6 +13,7 @@ from simulator.edges import PathEdges, next_edge
 from simulator.joint.buffer import PointBuffer
 from simulator.joint.motion import brake, toward
 from simulator.physics.hall import HallSensor
+from simulator.physics.play import Play
 from tests.simulator.joint.rig import PER_DEGREE, configuration
 
 SAMPLES = 40
@@ -76,6 +77,30 @@ def test_sensor_shows_along_any_path_what_its_edges_say(
         a, b = next(pair for pair in pairwise(points) if pair[1].time_us >= time_us)
         position = hermite(a, b, time_us)[0] + offset
         assert sensor.level(position - 0.1) is not sensor.level(position + 0.1)
+
+
+@given(paths, sensors, st.integers(1, 300_000))
+def test_behind_play_the_sensor_shows_where_the_output_is(
+    points: list[Point], sensor: HallSensor, play: int
+) -> None:
+    """Along any path, against play that is followed in small steps and a sensor without any."""
+    begin = hermite(points[0], points[1], points[0].time_us)[0]
+    output = Play(play, begin)
+    late = HallSensor(sensor._centre, sensor._half_width, period=sensor._period, late=play / 2.0)
+    edges = PathEdges(late, loaded(points), float(points[0].time_us), 0.0)
+    level = edges.level
+    assert level is sensor.level(begin)
+    found = all_edges(edges)
+    for a, b in pairwise(points):
+        for k in range(10 * SAMPLES + 1):
+            time_us = a.time_us + (b.time_us - a.time_us) * k / (10 * SAMPLES)
+            at = output.follow(hermite(a, b, time_us)[0])
+            # What turns round between two of these steps is missed by as much as that at most.
+            fine = 0.5 * 3e6 * 8.0 * (2.0 / (10 * SAMPLES)) ** 2
+            if sensor.level(at - fine) is not sensor.level(at + fine):
+                continue
+            expected = [level, *(one[1] for one in found if one[0] <= time_us)][-1]
+            assert sensor.level(at) is expected
 
 
 @given(paths, sensors)

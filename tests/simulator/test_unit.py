@@ -209,6 +209,76 @@ def test_an_output_with_play_is_behind_its_motor_however_seldom_it_is_looked_at(
     assert outputs[0] == pytest.approx(outputs[1], abs=1.0)
 
 
+@pytest.mark.parametrize("direction", [1, -1])
+def test_homing_meets_its_edges_later_by_the_play_in_either_direction(direction: int) -> None:
+    width = PER_DEGREE // 2
+    begins = sorted((-60 * PER_DEGREE * direction, 0))
+    unit = JointUnit(
+        replace(SETTINGS, play_counts=width, start_low=begins[0], start_high=begins[1]),
+        KEY,
+        START_US,
+    )
+    homing = configuration().homing.model_copy(update={"direction": direction})
+    bench = Bench(unit, limits=configuration(homing=homing))
+    homed = bench.home()[-1]
+    assert isinstance(homed, Homed)
+    near, far = (
+        [edge for edge in homed.edges if (edge.position - homed.middle) * direction * side > 0]
+        for side in (-1, 1)
+    )
+    for edges, there in ((near, True), (far, False)):
+        onward = [edge.position for edge in edges if edge.rising is there][-1]
+        back = [edge.position for edge in edges if edge.rising is not there][-1]
+        # Each is met within 1 count of where it is, but for rounding of counts.
+        assert (onward - back) * direction == pytest.approx(width, abs=2)
+
+
+def test_output_is_at_home_where_it_came_there_the_way_that_homing_searches() -> None:
+    width = PER_DEGREE // 2
+    bench = Bench(JointUnit(replace(SETTINGS, play_counts=width), KEY, START_US))
+    bench.home()
+    jog_to(bench, -30 * PER_DEGREE)
+    jog_to(bench, -10 * PER_DEGREE)
+    believed = bench.drive().position
+    assert bench.unit.true_output(bench.now) == pytest.approx(believed, abs=2)
+
+
+def test_sensor_shows_within_its_play_what_it_showed_before_a_restart() -> None:
+    width = PER_DEGREE // 2
+    bench = Bench(JointUnit(replace(SETTINGS, play_counts=width), KEY, START_US))
+    bench.home()
+    unit = bench.unit
+    unit.lose_steps(bench.now, SETTINGS.home_half_width - round(unit.true_position(bench.now)[0]))
+    assert unit.joint.hall_level
+    unit.reboot(bench.now)
+    unit.poll(bench.now + 5e6)
+    assert unit.joint.hall_level
+
+
+@pytest.mark.parametrize(("speed_deg_s", "slips"), [(19, False), (20, False), (21, True)])
+def test_motor_that_is_too_fast_loses_whole_cycles_of_steps(speed_deg_s: int, slips: bool) -> None:
+    limit = 20.5 * PER_DEGREE
+    bench = Bench(JointUnit(replace(SETTINGS, slips_above=limit), KEY, START_US))
+    bench.home()
+    assert bench.unit.slipped == 0
+    begin, told = bench.unit.true_position(bench.now)[0], bench.drive().position
+    for _ in range(10):
+        expiry_us = round(bench.now) + 250_000
+        bench.drive(mode=Mode.JOG, jog_velocity=speed_deg_s * PER_DEGREE, expiry_us=expiry_us)
+        bench.wait(100_000)
+    bench.drive()
+    bench.wait(2e6)
+    truly = bench.unit.true_position(bench.now)[0] - begin
+    lost = bench.drive().position - told - truly
+    if not slips:
+        assert lost == pytest.approx(0.0, abs=1.0)
+        return
+    assert lost > 0.0
+    assert lost / SETTINGS.slip_counts == pytest.approx(round(lost / SETTINGS.slip_counts))
+    # It stood for most of the second, and turned on as it came to rest.
+    assert lost > 10 * PER_DEGREE
+
+
 def test_truth_tells_motor_and_output() -> None:
     width = PER_DEGREE // 2
     bench = Bench(JointUnit(replace(SETTINGS, play_counts=width), KEY, START_US))

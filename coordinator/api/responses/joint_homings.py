@@ -6,6 +6,7 @@ from coordinator.answers.joint_homings import JointHomings
 from coordinator.api.responses.base import as_answer
 from coordinator.health.home_drift import HomeFigure, HomePlace
 
+_FIGURES: Final = "45511.1 counts/°, home at 0°, searched downwards at 40 °/s and 10 °/s"
 HOMINGS: Final = JointHomings(
     joint="elbow",
     homings=(
@@ -20,6 +21,8 @@ HOMINGS: Final = JointHomings(
             falling_deg=1.502,
             hysteresis_deg=0.043,
             level_deg=-0.0025,
+            controller="0a1b2c3d4e5f",
+            figures=_FIGURES,
         ),
         HomePlace(
             homing=15,
@@ -32,6 +35,8 @@ HOMINGS: Final = JointHomings(
             falling_deg=1.507,
             hysteresis_deg=0.041,
             level_deg=0.0025,
+            controller="0a1b2c3d4e5f",
+            figures=_FIGURES,
         ),
     ),
     shift_limit_deg=0.045,

@@ -122,6 +122,22 @@ def test_window_comes_again_at_each_turn() -> None:
     ]
 
 
+def test_behind_play_each_edge_is_met_later_in_either_direction() -> None:
+    sensor = HallSensor(1000, 50, late=10)
+    assert all_edges(sensor, 900, 100, 0, 10) == [(0.6, True), (1.6, False)]
+    assert all_edges(sensor, 1100, -100, 0, 10) == [(0.6, True), (1.6, False)]
+
+
+def test_within_the_play_of_an_edge_the_sensor_shows_what_it_showed() -> None:
+    sensor = HallSensor(1000, 50, late=10)
+    for at in (941, 950, 959, 1041, 1050, 1060):
+        assert [sensor.level(at, before) for before in (True, False)] == [True, False]
+    for at, level in ((940, True), (960, True), (1040, True), (939, False), (1061, False)):
+        assert sensor.level(at, level) is level
+    assert not sensor.level(939, before=True)
+    assert sensor.level(961, before=False)
+
+
 @pytest.mark.parametrize("stuck", [True, False])
 def test_stuck_sensor_shows_one_level_and_no_edge(stuck: bool) -> None:
     sensor = HallSensor(0, 50, stuck)
@@ -134,3 +150,5 @@ def test_impossible_windows_are_refused() -> None:
         HallSensor(0, 0)
     with pytest.raises(ValueError, match="2 × 50 counts fills its period of 100 counts"):
         HallSensor(0, 50, period=100)
+    with pytest.raises(ValueError, match="met -1 counts late, but it cannot be below 0"):
+        HallSensor(0, 50, late=-1)

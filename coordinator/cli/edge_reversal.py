@@ -1,0 +1,153 @@
+"""`unisono accuracy edges`: how much play a joint has at most, by what its homings met."""
+
+from collections.abc import Sequence
+from dataclasses import asdict, dataclass
+from pathlib import Path
+from typing import Any, Final
+
+from coordinator.accuracy.edge_reversal import LEAST_HOMINGS, EdgeReversal, edge_reversal
+from coordinator.accuracy.no_figure import NoFigure
+from coordinator.answers.joint_homings import JointHomings
+from coordinator.cli.common import (
+    ExitCode,
+    Failure,
+    caution,
+    client_at,
+    out,
+    read_arm,
+    require_yes,
+    show_json,
+)
+from coordinator.cli.figure import draw, play_deg, remark, take_into, tell_drawn
+from coordinator.cli.guided import home_again, require_homed, tested_joint
+from coordinator.cli.remote import giving_back
+from coordinator.cli.written import require_writable
+from coordinator.client import Client
+from coordinator.config.arm import Arm, Joint
+from coordinator.core.homing import figures_in_words
+from coordinator.pictures.edge_reversal import edge_reversal_picture
+from protocol.constants import EDGE_TIMING_US, US
+
+INCLUDES: Final = (
+    "the home sensor's own hysteresis is in it, which no sensor tells from play: this is an upper "
+    "bound, and a gauge tells more (unisono accuracy reversal)"
+)
+FLANK: Final = (
+    "it holds where the joint homes and under the load that it has there: play does not show "
+    "where gravity or a spring keeps its gear on one flank, nor where the home sensor sits before "
+    "the gear"
+)
+
+
+@dataclass(frozen=True, slots=True)
+class Asked:
+    """What was asked for."""
+
+    joint: str
+    homings: int
+    """How often it is to be homed before."""
+    arm: Path | None
+    yes: bool
+    picture: Path | None
+    url: str
+
+
+def show(asked: Asked, *, as_json: bool) -> ExitCode:
+    """Tell the bound, and take it into an arm file where that is asked. Raises Failure."""
+    require_writable("--plot", asked.picture, ".svg")
+    arm = None if asked.arm is None else read_arm(asked.arm)
+    with client_at(asked.url) as client:
+        joint = tested_joint(client, asked.joint, arm)
+        if asked.homings:
+            _home(client, asked, as_json=as_json)
+        told = client.joint_homings(asked.joint)
+    try:
+        found = found_of(told, joint)
+    except NoFigure as error:
+        raise Failure(ExitCode.NOT_FINISHED, f"{asked.joint}: no play is told: {error}") from error
+    remarks = (INCLUDES, FLANK)
+    drawn = draw(asked.picture, lambda: edge_reversal_picture(asked.joint, found))
+    remark(remarks)
+    if not as_json:
+        _tell(asked.joint, found)
+        tell_drawn(asked.picture)
+    written = {} if arm is None else _take(arm, joint, found, asked, as_json=as_json)
+    if as_json:
+        show_json(_as_json(asked.joint, found, remarks) | drawn | written)
+    return ExitCode.DONE
+
+
+def found_of(told: JointHomings, joint: Joint) -> EdgeReversal:
+    """Of its homings, those by the controller and the figures that the joint has. Raises NoFigure,
+    also where the newest is by others: then the edges are another gear's, maybe.
+    """
+    figures = figures_in_words(joint)
+    newest = told.homings[-1] if told.homings else None
+    if newest is not None and (newest.controller, newest.figures) != (joint.id, figures):
+        raise NoFigure(
+            "its newest homing is by another controller or with other figures than the arm file "
+            f"has: home it {LEAST_HOMINGS} times"
+        )
+    values: Sequence[float] = [
+        one.hysteresis_deg
+        for one in told.homings
+        if one.hysteresis_deg is not None and (one.controller, one.figures) == (joint.id, figures)
+    ]
+    speeds_deg_s = joint.homing.fast_deg_s + joint.homing.slow_deg_s
+    late_deg = speeds_deg_s * EDGE_TIMING_US / US
+    return edge_reversal(values, late_deg, 1.0 / abs(joint.counts_per_degree))
+
+
+def _home(client: Client, asked: Asked, *, as_json: bool) -> None:
+    """Home it so many times; only where its angle is known, so that it goes no further than to
+    its sensor and over it.
+    """
+    require_homed(client, asked.joint)
+    require_yes(
+        f"Home {asked.joint} {asked.homings} times? It goes to its home sensor each time.",
+        "homing again and again", "nothing was homed",
+        given=asked.yes, as_json=as_json,
+    )  # fmt: skip
+    caution(as_json=as_json)
+    with giving_back(client):
+        for _ in range(asked.homings):
+            home_again(client, asked.joint, as_json=as_json)
+
+
+def _tell(joint: str, found: EdgeReversal) -> None:
+    scatter = f"s {found.deviation:.4f}°" if found.deviation else "all the same"
+    out().print(
+        f"{joint}: met its home edges {found.mean:.4f}° later in either direction, in the mean of "
+        f"{found.count} homings ({scatter}, standard uncertainty {found.uncertainty:.2g}°)"
+    )
+    if found.is_seen:
+        out().print(
+            f"play at most {found.bound:.4f}° (mean and 2 standard uncertainties), at least 0; up "
+            f"to {found.late:.4f}° of it is that edges are noticed late"
+        )
+    else:
+        out().print(
+            f"no play is seen: it is less than {found.bound:.2g}° there, or does not show at the "
+            "sensor"
+        )
+
+
+def _take(arm: Arm, joint: Joint, found: EdgeReversal, asked: Asked, *, as_json: bool) -> Any:
+    if not found.is_seen:
+        raise Failure(
+            ExitCode.NOT_FINISHED,
+            f"no play of {joint.name} is seen at its home sensor, which does not say that it has "
+            "none: nothing is written",
+        )
+    return take_into(
+        arm, joint, {"reversal_error_deg": play_deg(found.bound)},
+        given=asked.yes, as_json=as_json, is_bound=True,
+    )  # fmt: skip
+
+
+def _as_json(joint: str, found: EdgeReversal, remarks: Sequence[str]) -> dict[str, Any]:
+    return asdict(found) | {
+        "joint": joint, "unit": "deg", "count": found.count, "mean": found.mean,
+        "deviation": found.deviation, "uncertainty": found.uncertainty,
+        "bound": found.bound, "is_seen": found.is_seen, "remarks": remarks,
+    }  # fmt: skip

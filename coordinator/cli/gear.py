@@ -1,0 +1,129 @@
+"""`unisono accuracy ratio`: which gear a joint has, and which way it turns, by what was read; and
+how a gear that was found is told and goes into an arm file, for `accuracy turn` too.
+"""
+
+from dataclasses import asdict, dataclass
+from pathlib import Path
+from typing import Any
+
+from coordinator.accuracy.gear import RATIO_TOLERANCE, Gear, as_written, fitted, whole_within
+from coordinator.accuracy.no_figure import NoFigure
+from coordinator.accuracy.readings import read_turns
+from coordinator.accuracy.table import ReadingsError
+from coordinator.cli.common import ExitCode, Failure, named_joint, out, read_arm, show_json
+from coordinator.cli.figure import draw, remark, take_into, tell_drawn
+from coordinator.cli.written import require_writable
+from coordinator.config.arm import Arm, Joint
+from coordinator.config.mistake import Mistake
+from coordinator.pictures.gear import gear_picture
+
+
+@dataclass(frozen=True, slots=True)
+class Asked:
+    """What was asked for."""
+
+    file: Path
+    joint: str
+    arm: Path
+    yes: bool
+    picture: Path | None
+
+
+def show_ratio(asked: Asked, *, as_json: bool) -> ExitCode:
+    """Gear ratio and direction, and into the arm file where they are others. Raises Failure."""
+    require_writable("--plot", asked.picture, ".svg")
+    arm = read_arm(asked.arm)
+    joint = named_joint(arm, asked.joint)
+    try:
+        readings = read_turns(asked.file)
+        found = fitted(readings.commanded, readings.read, readings.resolution)
+    except ReadingsError as error:
+        raise Failure(ExitCode.WRONG_INPUT, *error.mistakes) from error
+    except NoFigure as error:
+        sentence = f"{asked.file}: no gear ratio is told: {error}"
+        raise Failure(ExitCode.WRONG_INPUT, Mistake(sentence, str(asked.file))) from error
+    remarks = remarks_on(found, joint, by_scale=True)
+    drawn = draw(
+        asked.picture,
+        lambda: gear_picture(asked.file.name, found, readings.commanded, readings.read),
+    )
+    remark(remarks)
+    if not as_json:
+        out().print(
+            f"{joint.name}: turned by {abs(found.share):.5g}° for each degree, standard "
+            f"uncertainty {found.uncertainty:.2g}, from {found.count} readings, which lie "
+            f"{found.deviation:.3g}° (s) from a line"
+        )
+        for line in verdict(found, joint):
+            out().print(line)
+        tell_drawn(asked.picture)
+    written = take_gear(arm, joint, found, given=asked.yes, as_json=as_json)
+    if as_json:
+        show_json(gear_json(found, joint, remarks) | drawn | written)
+    return ExitCode.DONE
+
+
+def verdict(found: Gear, joint: Joint) -> list[str]:
+    """What that says of the arm file, in sentences."""
+    ratio, uncertainty = found.ratio(joint.gear_ratio)
+    told = f"gear ratio {ratio:.5g}, standard uncertainty {uncertainty:.2g}; the arm file has "
+    told += f"{joint.gear_ratio:g}: "
+    lines = [told + ("they agree" if found.agrees else "THEY DO NOT AGREE")]
+    if not found.is_right_way:
+        lines.append(
+            f"it TURNED THE OTHER WAY than it was told; the arm file has direction "
+            f"{joint.direction}. Only if your scale rises as the joint's angles are to rise is "
+            "that wrong"
+        )
+    return lines
+
+
+def remarks_on(found: Gear, joint: Joint, *, by_scale: bool) -> list[str]:
+    """What whoever takes a gear into an arm file must know first."""
+    if found.agrees:
+        return []
+    ratio, uncertainty = found.ratio(joint.gear_ratio)
+    remarks = []
+    if by_scale and abs(abs(found.share) - 1.0) <= RATIO_TOLERANCE:
+        remarks.append(
+            f"the two differ by less than {100 * RATIO_TOLERANCE:g} %: a scale whose middle is off "
+            "the joint's axis, or that is wrong itself, does as much, and its readings lie on a "
+            "line all the same. Look at that first"
+        )
+    whole = whole_within(ratio, uncertainty)
+    if whole is not None and whole != as_written(ratio, uncertainty):
+        remarks.append(
+            f"{whole} lies within two standard uncertainties: where the gear has that ratio by its "
+            "teeth, write that"
+        )
+    return remarks
+
+
+def take_gear(arm: Arm, joint: Joint, found: Gear, *, given: bool, as_json: bool) -> dict[str, Any]:
+    """Write ratio and direction that the arm file has otherwise, after a yes; what JSON tells."""
+    figures: dict[str, float] = {}
+    if not found.agrees:
+        figures["gear_ratio"] = as_written(*found.ratio(joint.gear_ratio))
+    if not found.is_right_way:
+        figures["direction"] = -joint.direction
+    if not figures:
+        if not as_json:
+            out().print(f"{arm.path} stays as it is")
+        return {"written": False}
+    anew = (
+        f"with another gear or direction every angle of {joint.name} is another: home, range, "
+        f"poses and what was taught. Home it and bring it up anew (unisono bring-up {joint.name}) "
+        "before anything is played"
+    )
+    remark([anew])
+    return take_into(arm, joint, figures, given=given, as_json=as_json)
+
+
+def gear_json(found: Gear, joint: Joint, remarks: list[str]) -> dict[str, Any]:
+    """All figures, with the ratio that they come to."""
+    ratio, uncertainty = found.ratio(joint.gear_ratio)
+    return asdict(found) | {
+        "joint": joint.name, "measured_ratio": ratio, "measured_ratio_uncertainty": uncertainty,
+        "told_ratio": joint.gear_ratio, "agrees": found.agrees,
+        "is_right_way": found.is_right_way, "remarks": remarks,
+    }  # fmt: skip

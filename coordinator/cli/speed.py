@@ -1,0 +1,231 @@
+"""`unisono accuracy speed`: the highest speed at which a joint loses no step, from below."""
+
+from dataclasses import asdict, dataclass
+from math import inf, sqrt
+from pathlib import Path
+from typing import Any, Final
+
+from coordinator.accuracy.no_figure import NoFigure
+from coordinator.accuracy.speed_search import (
+    MARGIN,
+    SpeedFound,
+    Tried,
+    speed_found,
+    speeds,
+    way_deg,
+)
+from coordinator.cli.common import (
+    ExitCode,
+    Failure,
+    caution,
+    client_at,
+    err,
+    out,
+    read_arm,
+    require_yes,
+    show_json,
+)
+from coordinator.cli.figure import draw, remark, take_into, tell_drawn
+from coordinator.cli.guided import home_again, require_homed, tested_joint, turn_to_end
+from coordinator.cli.remote import giving_back
+from coordinator.cli.written import require_writable
+from coordinator.client import Client
+from coordinator.config.arm import Joint
+from coordinator.pictures.speed_search import speed_picture
+
+ROOM_DEG: Final = 300.0
+"""Of a joint that turns without end: so that it does not come to its sensor from behind."""
+HOLDS: Final = (
+    "it holds for the load, the pose of the other joints, the supply and the warmth of this "
+    "search, and for the acceleration of the arm file; where these are worse, steps are lost at "
+    "lower speeds"
+)
+
+
+@dataclass(frozen=True, slots=True)
+class Asked:
+    """What was asked for."""
+
+    joint: str
+    first_deg_s: float | None
+    most_deg_s: float | None
+    repeats: int
+    arm: Path | None
+    yes: bool
+    picture: Path | None
+    url: str
+
+
+def show(asked: Asked, *, as_json: bool) -> ExitCode:
+    """Search, tell, and take a limit into an arm file where that is asked. Raises Failure."""
+    require_writable("--plot", asked.picture, ".svg")
+    arm = None if asked.arm is None else read_arm(asked.arm)
+    with client_at(asked.url) as client:
+        joint = tested_joint(client, asked.joint, arm)
+        wanted, remarks = _wanted(joint, asked)
+        require_homed(client, joint.name)
+        _ask(joint, wanted, asked, as_json=as_json)
+        with giving_back(client):
+            tried = _search(client, joint, wanted, asked.repeats, as_json=as_json)
+    try:
+        found = speed_found(tried)
+    except NoFigure as error:
+        raise Failure(ExitCode.NOT_FINISHED, f"{joint.name}: {error}") from error
+    remarks = [*remarks, HOLDS]
+    drawn = draw(asked.picture, lambda: speed_picture(joint.name, found))
+    remark(remarks)
+    if not as_json:
+        _tell(joint, found)
+        tell_drawn(asked.picture)
+    written: dict[str, Any] = {}
+    if arm is not None and found.limit is not None:
+        _require_homes_slower(joint, found.limit)
+        figures = {"velocity_deg_s": found.limit}
+        written = take_into(arm, joint, figures, given=asked.yes, as_json=as_json)
+    elif arm is not None:
+        written = {"written": False}
+    if as_json:
+        show_json(_as_json(joint, found, remarks) | drawn | written)
+    return ExitCode.DONE
+
+
+def _require_homes_slower(joint: Joint, limit: float) -> None:
+    """Raise Failure where the joint would home faster than it may turn then."""
+    if limit < joint.homing.fast_deg_s:
+        raise Failure(
+            ExitCode.WRONG_INPUT,
+            f"a limit of {limit:g}°/s is below the {joint.homing.fast_deg_s:g}°/s by which "
+            f"{joint.name} homes: nothing is written. Make homing.fast_deg_s smaller in the arm "
+            "file first, and home it by that",
+        )
+
+
+def _wanted(joint: Joint, asked: Asked) -> tuple[list[float], list[str]]:
+    """Speeds to be tried, and why not all. Raises Failure."""
+    first = joint.homing.fast_deg_s if asked.first_deg_s is None else asked.first_deg_s
+    most = joint.velocity_deg_s if asked.most_deg_s is None else asked.most_deg_s
+    if most > joint.velocity_deg_s:
+        raise Failure(
+            ExitCode.WRONG_INPUT,
+            f"--to is {most:g}, and the arm file lets {joint.name} turn by "
+            f"{joint.velocity_deg_s:g}°/s at most: raise velocity_deg_s there to search further",
+        )
+    try:
+        all_of_them = speeds(first, most)
+    except ValueError as error:
+        raise Failure(ExitCode.WRONG_INPUT, f"{joint.name}: {error}") from error
+    room_deg = abs(_room_deg(joint))
+    wanted = [one for one in all_of_them if way_deg(one, joint.acceleration_deg_s2) <= room_deg]
+    if not wanted:
+        raise Failure(
+            ExitCode.WRONG_INPUT,
+            f"from its home {joint.name} has {room_deg:g}° of its range to one side, which is too "
+            f"little to reach {first:g}°/s",
+        )
+    if len(wanted) == len(all_of_them):
+        return wanted, []
+    no_room = (
+        f"the {room_deg:g}° of its range on one side of its home have no room for more than "
+        f"{wanted[-1]:.4g}°/s: what is above was not tried"
+    )
+    return wanted, [no_room]
+
+
+def _room_deg(joint: Joint) -> float:
+    """How far it can go from its home to the side where it has more room."""
+    low, high = joint.range_deg or (-inf, inf)
+    up, down = min(ROOM_DEG, high - joint.home_deg), max(-ROOM_DEG, low - joint.home_deg)
+    return up if up >= -down else down
+
+
+def _ask(joint: Joint, wanted: list[float], asked: Asked, *, as_json: bool) -> None:
+    way = abs(way_deg(wanted[-1], joint.acceleration_deg_s2))
+    require_yes(
+        f"Turn {joint.name} from its home to and fro by up to {way:.0f}°, faster and faster, from "
+        f"{wanted[0]:.4g} to {wanted[-1]:.4g}°/s, until steps are lost? A joint that loses steps "
+        "may drop what it holds, and stands elsewhere than it believes: take its load off or "
+        "support it, and nobody in its reach.",
+        "a search that goes on until steps are lost", "nothing was moved",
+        given=asked.yes, as_json=as_json,
+    )  # fmt: skip
+    caution(as_json=as_json)
+
+
+def _search(
+    client: Client, joint: Joint, wanted: list[float], repeats: int, *, as_json: bool
+) -> tuple[Tried, ...]:
+    """Try speeds until steps are lost. Raises Failure."""
+    home_again(client, joint.name, as_json=as_json)
+    tried: list[Tried] = []
+    for speed in wanted:
+        ways, lost = 0, ""
+        while not lost and ways < 2 * repeats:
+            lost = _lost(client, joint, speed, out_fast=ways % 2 == 0, as_json=as_json)
+            ways += 1
+        tried.append(Tried(speed, ways, lost))
+        err().print(f"{speed:.4g}°/s, {ways} ways: {lost or 'no step lost'}")
+        if lost:
+            break
+    return tuple(tried)
+
+
+def _lost(client: Client, joint: Joint, speed: float, *, out_fast: bool, as_json: bool) -> str:
+    """One way at a speed, out or back, and how it is seen that steps were lost on it; empty where
+    none were. The other way is gone as slowly as it homes. Raises Failure.
+    """
+    far = way_deg(speed, joint.acceleration_deg_s2)
+    far = far if _room_deg(joint) > 0.0 else -far
+    slow = min(joint.homing.fast_deg_s, speed)
+    ways = [(far, speed)] if out_fast else [(far, slow), (-far, speed)]
+    for by_deg, speed_deg_s in ways:
+        if not turn_to_end(client, joint.name, by_deg, speed_deg_s, as_json=as_json):
+            return "its home edge came where none should be"
+    found = home_again(client, joint.name, as_json=as_json, may_wander=True)
+    if found.shift_deg is None:
+        raise Failure(
+            ExitCode.NOT_FINISHED,
+            f"{joint.name} was not homed any more as it came back: whether steps were lost is not "
+            "known",
+        )
+    # A stepper that slips does so by four full steps at least: half of that is sure.
+    sure_deg = 2.0 * 360.0 / (joint.full_steps * joint.gear_ratio)
+    if abs(found.shift_deg) <= min(sure_deg, joint.home_shift_limit_deg):
+        return ""
+    return f"home was found {found.shift_deg:+.3g}° from where it was"
+
+
+def _tell(joint: Joint, found: SpeedFound) -> None:
+    if found.lost_at is None or found.limit is None:
+        out().print(
+            f"{joint.name}: no step lost up to {found.highest:.4g}°/s, in {found.ways} ways: where "
+            "steps begin to be lost is not known, and no other limit comes of it"
+        )
+        return
+    out().print(
+        f"{joint.name}: no step lost up to {found.highest:.4g}°/s, in {found.ways} ways; at "
+        f"{found.lost_at:.4g}°/s {found.tried[-1].lost}"
+    )
+    out().print(
+        f"the highest usable speed lies between the two: standard uncertainty "
+        f"{_uncertainty(found):.2g}°/s. A limit of {found.limit:g}°/s is {100 * MARGIN:g} % below "
+        "the slower one"
+    )
+    out().print(
+        f"{joint.name} lost steps: look at it, then home it; where it does not count as homed say "
+        f"unisono home --accept {joint.name}"
+    )
+
+
+def _uncertainty(found: SpeedFound) -> float:
+    """Of a speed that lies anywhere between two with equal chance (GUM, JCGM 100:2008, 4.3.7)."""
+    assert found.lost_at is not None
+    return (found.lost_at - found.highest) / sqrt(12.0)
+
+
+def _as_json(joint: Joint, found: SpeedFound, remarks: list[str]) -> dict[str, Any]:
+    return {
+        "joint": joint.name, "unit": "deg/s", "highest": found.highest, "lost_at": found.lost_at,
+        "uncertainty": None if found.lost_at is None else _uncertainty(found),
+        "ways": found.ways, "limit": found.limit, "margin": MARGIN,
+        "tried": [asdict(one) for one in found.tried], "remarks": remarks,
+    }  # fmt: skip
