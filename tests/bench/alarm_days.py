@@ -11,6 +11,7 @@ fed, so `supply-short`, which goes back over hours, is only told of in shifts th
 import math
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, field
+from random import Random
 
 from coordinator.rehearsal.software_joints import joint_settings
 from protocol.constants import US
@@ -22,8 +23,8 @@ from tests.bench.alarms import Begun, Case, Shift, Spell, calm_arm, drawn, judge
 
 BEGIN_US = 1_000 * US
 STRETCH_US = 30 * MINUTE_US
-SEEN_EVERY = 25
-"""Of quiet stretches, one in so many is fed whatever is said in it."""
+SEEN = 1 / 480
+"""Of quiet stretches so large a share is fed whatever is said in it."""
 AIR_C = 22.0, 5.0
 """Of quiet days: the mean, and how far the air goes to either side of it within a day."""
 
@@ -81,9 +82,9 @@ class Quiet:
 def quiet(case: Case) -> Quiet:
     """A quiet time; what people would have been told in it."""
     arm, joints = calm_arm(case.joints), speakers(case)
-    found = Quiet()
+    found, seen = Quiet(), Random(f"seen {case.seed}")
     before: list[Said] | None = None
-    for number, (from_us, to_us) in enumerate(stretches(case.long_us)):
+    for from_us, to_us in stretches(case.long_us):
         mean_c, apart_c = AIR_C
         air_c = mean_c - apart_c * math.cos(math.tau * (from_us - BEGIN_US) / (24 * 3600 * US))
         said = [one.says(from_us, to_us, air_c) for one in joints]
@@ -98,7 +99,7 @@ def quiet(case: Case) -> Quiet:
         for one in why:
             for words in one:
                 found.could[words] = found.could.get(words, 0) + 1
-        if any(why) or number % SEEN_EVERY == SEEN_EVERY - 1:
+        if any(why) or seen.random() < SEEN:
             fed = Fed(arm, [one.clock for one in joints])
             for some in (before, said):
                 if some is not None:
