@@ -8,7 +8,8 @@ with errors (Whitmore, Lifetime Data Analysis 1995; from memory): a Kalman filte
 slope, which begins with nothing known of either.
 
 How much it wanders beside its noise the values tell poorly. What the likelihood takes for likeliest
-would again be too sure (tried: 85 of 100 intervals of 90 % held, with all ratios 94), so each ratio counts by its likelihood given the residuals (restricted, Harville, Journal of the American
+would again be too sure (tried: 85 of 100 intervals of 90 % held, with all ratios 94). So each ratio
+counts by its likelihood given the residuals (restricted, Harville, Journal of the American
 Statistical Association 1977; from memory), all of them alike beforehand on a scale of logarithms,
 as for any scale of which nothing is known (Jeffreys 1946, from memory).
 """

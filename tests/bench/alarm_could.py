@@ -19,6 +19,8 @@ from tests.bench.alarm_says import LOST, Ints, Said
 
 UNSURE_US = 3_000.0
 """No clock's guarantee is wider to either side in these shifts (`test_alarms` asks it)."""
+TAIL_US = 600 * US
+"""Of the stretch before: more than any look goes back."""
 UNDECIDED = 30
 """Exchanges of a link's window that may be neither answered nor lost: a second's."""
 
@@ -32,7 +34,7 @@ def could_alarm(joint: Joint, said: Said, before: Said | None) -> list[str]:
     unless it is stepped, which the answers show.
     """
     if before is not None:
-        said = _joined(before, said)
+        said = _joined(before.last(TAIL_US), said)
     found = []
     answered = said.answered_us[said.answered_us != LOST]
     silent_us = np.diff(answered, append=said.sent_us[-1:])
@@ -76,6 +78,9 @@ def _could_be_lopsided(said: Said) -> bool:
     if len(looks) < SAMPLES:
         return False
     forward_us, back_us = (there_us - sent_us)[looks], (answered_us - there_us)[looks]
+    long = np.abs(forward_us - back_us) > LEAST_US - 2.0 * UNSURE_US
+    if _most_of(long, SAMPLES) < SAMPLES // 2:
+        return False  # no median of so few can be
     longer_us = np.abs(_medians(forward_us - back_us)) + 2.0 * UNSURE_US
     trip_us = _medians(forward_us + back_us)
     return bool((longer_us > np.maximum(SHARE * trip_us, LEAST_US)).any())

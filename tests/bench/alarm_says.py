@@ -18,7 +18,14 @@ from protocol.constants import ACTIVE_INTERVAL_US, IDLE_INTERVAL_US, US
 from simulator.joint.safety import FAN_OFF_CENTI_C, FAN_ON_CENTI_C
 from simulator.network import BACK_MEDIAN, BACK_TAIL, HELD_BACK_MS, MS, STEP_US, Profile
 from simulator.physics.clock import JointOscillator
-from simulator.physics.heat import Thermal, code_to_celsius, sensor_code
+from simulator.physics.heat import (
+    CODES,
+    REFERENCE_MV,
+    SENSOR_MV_AT_25_C,
+    SENSOR_MV_PER_C,
+    Thermal,
+    code_to_celsius,
+)
 from simulator.physics.motor import winding_watts
 from simulator.physics.slip_ring import SlipRing
 from simulator.physics.supply import chain_voltages
@@ -52,6 +59,15 @@ class Said:
     centi_c: Ints
     supply_mv: Ints
     fan: NDArray[np.bool_]
+
+    def last(self, for_us: int) -> "Said":
+        """The end of it."""
+        from_us = int(self.sent_us[-1]) - for_us
+        exchanges, readings = self.sent_us >= from_us, self.read_us >= from_us
+        return Said(
+            *(one[exchanges] for one in (self.sent_us, self.there_us, self.answered_us)),
+            *(one[readings] for one in (self.read_us, self.centi_c, self.supply_mv, self.fan)),
+        )
 
 
 @dataclass(frozen=True, slots=True)
@@ -134,7 +150,7 @@ class Speaker:
             self._thermal.set_ambient(begin_us, ambient_c)
         true_c = self._temperatures(begin_us, end_us, read_us)
         noisy_c = true_c + self._draw.normal(0.0, self.settings.noise_c, len(read_us))
-        codes = np.array([sensor_code(celsius) for celsius in noisy_c])
+        codes = sensor_codes(noisy_c)
         for upset in self.upset.codes:
             codes[upset.of(read_us)] = upset.value
         centi_c = np.rint(100.0 * np.asarray(code_to_celsius(codes))).astype(np.int64)  # type: ignore[arg-type]
@@ -271,6 +287,13 @@ class Speaker:
             self._fan = bool(centi >= (FAN_OFF_CENTI_C if self._fan else FAN_ON_CENTI_C))
             fans[k] = self._fan
         return fans
+
+
+def sensor_codes(celsius: Floats) -> Ints:
+    """`sensor_code` of many at once."""
+    millivolts = SENSOR_MV_AT_25_C + (celsius - 25.0) * SENSOR_MV_PER_C
+    codes: Ints = np.clip(np.rint(millivolts / REFERENCE_MV * CODES), 0, CODES - 1).astype(np.int64)
+    return codes
 
 
 def warmer_c(warmer: float, now_c: float, wanted_c: float, warning_c: float) -> float:

@@ -8,11 +8,12 @@ import pytest
 
 from protocol.constants import US
 from simulator.network import PROFILES, Link
+from simulator.physics.heat import sensor_code
 from tests.bench.alarm_could import UNSURE_US, could_alarm, longest_loss_us
 from tests.bench.alarm_days import BEGIN_US, fed_shift, quiet, speakers, stretches
 from tests.bench.alarm_faults import FAULTS
 from tests.bench.alarm_feed import BEFALL, Fed
-from tests.bench.alarm_says import LOST, Speaker
+from tests.bench.alarm_says import LOST, Speaker, sensor_codes
 from tests.bench.alarms import Case, calm_arm, drawn, shift
 
 BRIEF_S = {"warm": 90, "hovers about its warning": 240, "supply sags to 19 V": 30}
@@ -83,6 +84,11 @@ def test_a_link_that_is_drawn_at_once_is_as_the_simulators() -> None:
     ours = np.percentile((said.answered_us - said.sent_us)[came], [10, 50, 90, 99])
     assert ours == pytest.approx(theirs, rel=0.12)
     assert 1.0 - came.mean() == pytest.approx(lost / count, abs=0.004)
+
+
+def test_readings_made_at_once_are_those_of_the_simulators_sensor() -> None:
+    celsius = np.linspace(-80.0, 300.0, 5000)
+    assert sensor_codes(celsius).tolist() == [sensor_code(one) for one in celsius]
 
 
 def test_the_longest_loss_is_from_its_first_to_after_its_last() -> None:
