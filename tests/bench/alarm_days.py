@@ -91,10 +91,8 @@ def quiet(case: Case) -> Quiet:
         found.joint_hours += len(joints) * (to_us - from_us) / (3600 * US)
         found.exchanges += sum(len(one.sent_us) for one in said)
         why = [
-            could_alarm(joint, what, then)
-            for joint, what, then in zip(
-                arm.joints, said, before or [None] * len(said), strict=True
-            )
+            could_alarm(joint, what, None if before is None else before[k])
+            for k, (joint, what) in enumerate(zip(arm.joints, said, strict=True))
         ]
         for one in why:
             for words in one:

@@ -101,16 +101,12 @@ class Fed:
 
 def _in_order(said: Sequence[Said]) -> list[tuple[int, bool, int, int]]:
     """What is sent and what is answered: the instant, whether an answer, the joint, which one."""
-    happened = []
+    happened = list[tuple[int, bool, int, int]]()
     for joint, what in enumerate(said):
-        happened += [(int(at_us), False, joint, k) for k, at_us in enumerate(what.sent_us)]
-        happened += [
-            (int(at_us), True, joint, k)
-            for k, at_us in enumerate(what.answered_us)
-            if at_us != LOST
-        ]
-    happened.sort()
-    return iter(happened)
+        happened += [(at_us, False, joint, k) for k, at_us in enumerate(what.sent_us.tolist())]
+        answered = enumerate(what.answered_us.tolist())
+        happened += [(at_us, True, joint, k) for k, at_us in answered if at_us != LOST]
+    return sorted(happened)
 
 
 # ---- the faults of `alarm_faults`, as what joints say --------------------------------------------

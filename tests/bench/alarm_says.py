@@ -63,10 +63,15 @@ class Said:
     def last(self, for_us: int) -> "Said":
         """The end of it."""
         from_us = int(self.sent_us[-1]) - for_us
-        exchanges, readings = self.sent_us >= from_us, self.read_us >= from_us
+        sent, read = self.sent_us >= from_us, self.read_us >= from_us
         return Said(
-            *(one[exchanges] for one in (self.sent_us, self.there_us, self.answered_us)),
-            *(one[readings] for one in (self.read_us, self.centi_c, self.supply_mv, self.fan)),
+            self.sent_us[sent],
+            self.there_us[sent],
+            self.answered_us[sent],
+            self.read_us[read],
+            self.centi_c[read],
+            self.supply_mv[read],
+            self.fan[read],
         )
 
 
@@ -174,7 +179,8 @@ class Speaker:
         asked = (since_us % IDLE_INTERVAL_US == 0) | (since_us % MINUTE_US < ACTIVE_US)
         for back_us in (self._begin_us, *self.upset.back_us):  # a link that is not measured yet
             asked |= (at_us >= back_us) & (at_us < back_us + 8 * US)
-        return at_us[asked]
+        found: Ints = at_us[asked]
+        return found
 
     def _exchanges(self, sent_us: Ints) -> tuple[Ints, Ints]:
         cut = np.zeros(len(sent_us), dtype=bool)
