@@ -19,7 +19,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Final
 
-RATIOS: Final = (0.0, *(10.0 ** (k / 2 - 4.0) for k in range(13)))
+RATIOS: Final[tuple[float, ...]] = tuple([0.0] + [10.0 ** (k / 2 - 4.0) for k in range(13)])
 """Variance by which it wanders in a day, of that of a value's noise. Below the least a year makes a
 fifth of the noise, which nobody can tell from none; above the last the noise is a tenth of what a
 day strays, and the values are the line themselves."""
