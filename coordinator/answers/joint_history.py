@@ -19,7 +19,7 @@ class Readings:
 
 @dataclass(frozen=True, slots=True)
 class HopWear:
-    """How the hop to a joint wears: a straight line through its mean of each UTC day.
+    """How the hop to a joint wears: a line that wanders through its mean of each UTC day.
 
     Dates are UTC. They hold if it goes on as it did, the other hops, the source and what joints
     draw stay as they are, and the arm's clock was right.

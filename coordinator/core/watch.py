@@ -12,10 +12,12 @@ from coordinator.core.link.link import JointLink
 from coordinator.core.link.words import not_heard
 from coordinator.core.outbox import Outbox
 from coordinator.health.alarm_flood import WITHIN_US
+from coordinator.health.alarm_kind import Finding, Kind
+from coordinator.health.alarm_place import Shelf, StandingWarning
 from coordinator.health.home_wandered import wandered
 from coordinator.health.link import CLOCK, DOUBTED, LOST
 from coordinator.health.supply_chain import SupplyChain
-from coordinator.health.warnings import Finding, Kind, Shelf, StandingWarning, WarningKeeper
+from coordinator.health.warnings import WarningKeeper
 
 LOOK_US: Final = 1_000_000
 """A look each second will do for what changes slowly: nothing here may cost the arm time."""

@@ -43,6 +43,9 @@ STRAY_C_PER_S: Final = 0.0008
 """One standard deviation of d by itself."""
 STRAY_S: Final = 240.0
 """In which d fades to 1/e."""
+UNSEEN: Final = 5.0
+"""By so much more may d be where a change of load just before was not seen: at the beginning, as
+after a gap. It is what half of the run current's heat would stir."""
 STIRRED: Final = 0.5
 """Of the warming that a change of load brings: one standard deviation of d after it."""
 READ_C: Final = 0.06
@@ -59,7 +62,7 @@ class HeatFilter:
         self.covariance: list[float] = [0.0] * (SIZE * SIZE)
         for k, (_, deviation) in enumerate(PRIOR):
             self.covariance[k * SIZE + k] = deviation * deviation
-        self.covariance[D * SIZE + D] = STRAY_C_PER_S**2
+        self.covariance[D * SIZE + D] = (UNSEEN * STRAY_C_PER_S) ** 2
 
     def step(self, for_s: float, load: float, fan: float, above_c: float, changed: float) -> None:
         """Time goes on: means of load, fan and T since the last step, and how the load changed."""
@@ -112,7 +115,7 @@ class HeatFilter:
             for j in range(SIZE):
                 covariance[k * SIZE + j] = covariance[j * SIZE + k] = 0.0
         covariance[T * SIZE + T] = PRIOR[T][1] ** 2
-        covariance[D * SIZE + D] = (5 * STRAY_C_PER_S) ** 2
+        covariance[D * SIZE + D] = (UNSEEN * STRAY_C_PER_S) ** 2
         self.mean[D] = 0.0
 
 

@@ -5,8 +5,8 @@ from typing import Final
 from coordinator.codes.alarm_origin import AlarmOrigin
 from coordinator.codes.priority import Priority
 from coordinator.config.joint import Joint
+from coordinator.health.alarm_kind import Finding, Kind
 from coordinator.health.home_state import HomeState
-from coordinator.health.warnings import Finding, Kind
 
 WANDERED: Final[Kind] = Kind(
     "home-wandered",

@@ -2,11 +2,11 @@
 
 from coordinator.config.joint import Joint
 from coordinator.health import link, supply, temperature
+from coordinator.health.alarm_kind import Finding
 from coordinator.health.heat_load import load_of
 from coordinator.health.heat_model import HeatModel
 from coordinator.health.lopsided import Lopsidedness, Ways
 from coordinator.health.plausible import HIGHEST_C, LOWEST_C, TemperatureSensor
-from coordinator.health.warnings import Finding
 from coordinator.timing.link_quality import LinkQuality
 from protocol.status import Fault, Status
 

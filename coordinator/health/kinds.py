@@ -9,7 +9,7 @@ from typing import Final
 
 from coordinator.codes.priority import Priority
 from coordinator.health import home_wandered, link, lopsided, plausible, supply, temperature
-from coordinator.health.warnings import Kind
+from coordinator.health.alarm_kind import Kind
 
 KINDS: Final = (
     link.LOST,

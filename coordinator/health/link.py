@@ -8,7 +8,7 @@ from typing import Final
 
 from coordinator.codes.alarm_origin import AlarmOrigin
 from coordinator.codes.priority import Priority
-from coordinator.health.warnings import Finding, Kind
+from coordinator.health.alarm_kind import Finding, Kind
 from coordinator.timing.link_quality import WINDOW, LinkQuality
 from coordinator.timing.start_delay import START_DELAY_MAX_US, wanted_start_delay_us
 from protocol.constants import IDLE_INTERVAL_US

@@ -11,7 +11,7 @@ from typing import Final, NamedTuple
 
 from coordinator.codes.alarm_origin import AlarmOrigin
 from coordinator.codes.priority import Priority
-from coordinator.health.warnings import Finding, Kind
+from coordinator.health.alarm_kind import Finding, Kind
 
 SHARE: Final = 0.5
 """Of the round trip, by which one way may be longer. Both ways of the simulated links are within

@@ -10,7 +10,7 @@ from typing import Final
 from coordinator.codes.alarm_origin import AlarmOrigin
 from coordinator.codes.priority import Priority
 from coordinator.codes.sensor_state import SensorState
-from coordinator.health.warnings import Finding, Kind
+from coordinator.health.alarm_kind import Finding, Kind
 
 LOWEST_C: Final = -40.0
 HIGHEST_C: Final = 125.0

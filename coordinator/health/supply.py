@@ -6,7 +6,7 @@ from typing import Final
 from coordinator.codes.alarm_origin import AlarmOrigin
 from coordinator.codes.priority import Priority
 from coordinator.config.joint import Joint
-from coordinator.health.warnings import Finding, Kind
+from coordinator.health.alarm_kind import Finding, Kind
 from protocol.status import Status
 
 DEAD_BAND: Final = 0.02

@@ -10,11 +10,11 @@ from typing import Final
 
 from coordinator.config.arm import Arm
 from coordinator.config.joint import Joint
+from coordinator.health.alarm_kind import Finding
 from coordinator.health.draw import WINDING_OHM, drawn_watts, most_watts
 from coordinator.health.hop_estimate import HopEstimate, HopEstimator
 from coordinator.health.load_flow import currents, load_flow
 from coordinator.health.supply import SHORT, below_v, below_warning, feeds, is_enough, short
-from coordinator.health.warnings import Finding
 from protocol.states import JointState
 from protocol.status import Status
 

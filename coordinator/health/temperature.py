@@ -5,7 +5,7 @@ from typing import Final
 from coordinator.codes.alarm_origin import AlarmOrigin
 from coordinator.codes.priority import Priority
 from coordinator.config.joint import Joint
-from coordinator.health.warnings import Finding, Kind
+from coordinator.health.alarm_kind import Finding, Kind
 
 DEAD_BAND_C: Final = 2.0
 """As much as a reading may be off (TMP3x data sheet, Analog Devices: ±2 °C)."""

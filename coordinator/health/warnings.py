@@ -15,98 +15,13 @@ from collections.abc import Iterable
 from dataclasses import dataclass, replace
 from typing import NamedTuple
 
-from coordinator.codes.alarm_origin import AlarmOrigin
 from coordinator.codes.alarm_state import AlarmState
-from coordinator.codes.level import Level
 from coordinator.codes.priority import Priority
 from coordinator.health.alarm_flood import FloodWatch
-from coordinator.health.alarm_states import AlarmTrigger, follow
+from coordinator.health.alarm_kind import Finding, Kind
+from coordinator.health.alarm_place import AlarmPlace, Shelf, StandingWarning
+from coordinator.health.alarm_states import AlarmTrigger
 from coordinator.health.first_out import Episodes
-
-
-@dataclass(frozen=True, slots=True)
-class Kind:
-    """What all warnings of one code have in common, and why they are alarms at all.
-
-    Nothing has a default but the delays: a kind of which somebody need do nothing is no alarm.
-    """
-
-    code: str
-    """Stable, for programs."""
-    priority: Priority
-    """How soon somebody must act; of `JOURNAL` nothing stands."""
-    origin: AlarmOrigin
-    cause: str
-    """What is likely behind it: a clause."""
-    consequence: str
-    """What comes of it if nobody acts: a clause."""
-    advice: str
-    """What to do: a clause."""
-    over: str
-    """What is so once it has ended: a clause that follows the joint's name."""
-    dead_band: str
-    """What must be so before it can end, and between which and its limit nothing changes."""
-    begin_after_us: int = 0
-    """It must have been bad for so long without a break."""
-    end_after_us: int = 0
-    """It must have been clear for so long without a break."""
-
-    @property
-    def level(self) -> Level:
-        """Attention or danger."""
-        return Level.DANGER if self.priority is Priority.HIGH else Level.ATTENTION
-
-    @property
-    def may_be_shelved(self) -> bool:
-        """Never what stops the arm, or leaves it limp, unheard, or not where it is expected."""
-        return self.priority is not Priority.HIGH
-
-
-class Finding(NamedTuple):
-    """What one look at a joint says of one kind."""
-
-    kind: Kind
-    bad: bool | None
-    """True beyond the limit, False clear of the dead band, None in it or unknown."""
-    message: str = ""
-    """What happened, with value and limit, and what it means; only where it is bad."""
-
-
-@dataclass(frozen=True, slots=True)
-class StandingWarning:
-    """A warning that has begun; one that is over too, until somebody has acknowledged it."""
-
-    id: int
-    joint: str
-    kind: Kind
-    message: str
-    """As it was when the warning began."""
-    since_us: int
-    """Arm time."""
-    state: AlarmState = AlarmState.UNACKNOWLEDGED
-
-    @property
-    def acknowledged(self) -> bool:
-        """Whether it stands and somebody has said that it was seen."""
-        return self.state is AlarmState.ACKNOWLEDGED
-
-    @property
-    def stands(self) -> bool:
-        """Whether it is not over."""
-        return self.state is not AlarmState.RETURNED
-
-
-@dataclass(frozen=True, slots=True)
-class Shelf:
-    """A kind of a joint whose sign is put aside, whether it is so or not."""
-
-    id: int
-    """Of the warning that was shelved; of one from before a restart, a number of its own."""
-    joint: str
-    kind: Kind
-    who: str
-    until_us: int
-    """Arm time."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -128,42 +43,13 @@ class Kept(NamedTuple):
     """Whether it was taken off the shelf with that, or its time there is over."""
 
 
-@dataclass(slots=True)
-class _Place:
-    """Of one joint and kind: what is so, what is shown, and since when it is about to change."""
-
-    state: AlarmState = AlarmState.NORMAL
-    warning: StandingWarning | None = None
-    returned: StandingWarning | None = None
-    """One that is over and that nobody has acknowledged."""
-    shelf: Shelf | None = None
-    turning_us: int | None = None
-
-    def follow(self, trigger: AlarmTrigger) -> None:
-        """Something happened to the alarm; its state and all that depends on it."""
-        self.state = follow(self.state, trigger)
-        if self.warning is not None:
-            self.warning = replace(self.warning, state=self.state)
-        if self.state is not AlarmState.RETURNED:
-            self.returned = None
-        if self.state is not AlarmState.SHELVED:
-            self.shelf = None
-
-    def has(self, number: int) -> bool:
-        """Whether this is what is meant by a number. What only the journal has is not."""
-        return any(
-            one is not None and one.id == number and one.kind.priority is not Priority.JOURNAL
-            for one in (self.warning, self.returned, self.shelf)
-        )
-
-
 class WarningKeeper:
     """All warnings of one arm."""
 
     def __init__(self) -> None:
         self.flood = FloodWatch()
         self.episodes = Episodes()
-        self._places: dict[tuple[str, str], _Place] = {}
+        self._places: dict[tuple[str, str], AlarmPlace] = {}
         self._next_id = 1
         self._changed: dict[tuple[str, str], tuple[Kind, bool]] = {}
         """By place, what a restart must know anew: the kind, and whether it left the shelf."""
@@ -185,11 +71,11 @@ class WarningKeeper:
                 changes.append(self._turn(place, joint, finding, now))
         return changes
 
-    def _place(self, joint: str, kind: Kind) -> _Place:
+    def _place(self, joint: str, kind: Kind) -> AlarmPlace:
         key = joint, kind.code
         place = self._places.get(key)
         if place is None:
-            place = self._places[key] = _Place()
+            place = self._places[key] = AlarmPlace()
         return place
 
     def _number(self) -> int:
@@ -201,7 +87,7 @@ class WarningKeeper:
             was_off = self._changed.get((joint, kind.code), (kind, False))[1]
             self._changed[joint, kind.code] = kind, off or was_off
 
-    def _turn(self, place: _Place, joint: str, finding: Finding, now: int) -> Change:
+    def _turn(self, place: AlarmPlace, joint: str, finding: Finding, now: int) -> Change:
         self._changes(joint, finding.kind)
         bad_since_us = now if place.turning_us is None else place.turning_us
         place.turning_us = None
@@ -257,7 +143,7 @@ class WarningKeeper:
         found = [place.shelf for place in self._places.values() if place.shelf is not None]
         return sorted(found, key=lambda shelf: shelf.id)
 
-    def _of(self, number: int) -> _Place | None:
+    def _of(self, number: int) -> AlarmPlace | None:
         return next((place for place in self._places.values() if place.has(number)), None)
 
     def find(self, number: int) -> StandingWarning | Shelf | None:
@@ -298,7 +184,7 @@ class WarningKeeper:
         self._off_the_shelf(place, shelf, now)
         return shelf
 
-    def _off_the_shelf(self, place: _Place, shelf: Shelf, now: int) -> None:
+    def _off_the_shelf(self, place: AlarmPlace, shelf: Shelf, now: int) -> None:
         self._changes(shelf.joint, shelf.kind, off=True)
         if place.warning is None:
             place.follow(AlarmTrigger.CLEARED)
@@ -327,7 +213,7 @@ class WarningKeeper:
             for (joint, code), (kind, off) in changed.items()
         ]
 
-    def _unseen(self, place: _Place) -> StandingWarning | None:
+    def _unseen(self, place: AlarmPlace) -> StandingWarning | None:
         return place.warning if place.state is AlarmState.UNACKNOWLEDGED else place.returned
 
     def sooner(self, by_us: int) -> None:

@@ -7,10 +7,11 @@ from typing import NamedTuple
 
 from sqlalchemy import Connection
 
+from coordinator.health.alarm_kind import Kind
 from coordinator.health.kinds import BY_CODE
 from coordinator.health.link import LOST
 from coordinator.health.shelf_time import SHELF_MOST_S
-from coordinator.health.warnings import Kept, Kind
+from coordinator.health.warnings import Kept
 from coordinator.records.trouble_log import TroubleLog
 from coordinator.store import Store, shelves, unseen_alarms
 from coordinator.store.unseen_alarms import KeptAlarm

@@ -7,7 +7,7 @@ from typing import Final
 from coordinator.answers.joint_history import HopWear
 from coordinator.health.hop_estimate import Hop
 from coordinator.health.supply_chain import MostLoad
-from coordinator.health.wear import DayValue, Wear, most_hop_ohm, wear
+from coordinator.health.wear import DayValue, Wear, day_values, lasting_ohm, most_hop_ohm, wear
 
 TREND_DAYS: Final = 365
 """Of so many days up to today, so that what a ring was years ago, or a clock that was set to
@@ -30,9 +30,9 @@ def hop_wear(
     Takes some milliseconds at least, where the limit is near collapse a second or more.
     """
     limit_ohm = most_hop_ohm(index, load.source_v, load.hop_ohm, load.watts, load.limits_v)
-    # The middle of its day stands for all of it.
-    values = [DayValue(day + 0.5, ohm) for day, ohm in means]
-    found = wear(values, 0.0 if limit_ohm is None else limit_ohm)
+    values = day_values(means)
+    at_ohm = 0.0 if limit_ohm is None else limit_ohm
+    found = wear(values, at_ohm, lasting_ohm(index, load.hop_ohm, at_ohm))
     first = means[0][0] if means else None
     passes, earliest, latest, reason = _when(found, limit_ohm, first)
     return HopWear(

@@ -2,9 +2,9 @@
 
 Ends with 1 if a bound was ever broken: the true start skew of a start that its report states, the
 guarantee of a clock, or how far apart joints may rest after an outage or a kill; if a joint truly
-was elsewhere than its plan says; if forecasts of heat, or alarms, miss their goals; if anything is
-missing that the database had confirmed; if a restore that was killed left neither the old folder
-nor the new one whole; or if a chart of a joint's past hides what was read.
+was elsewhere than its plan says; if forecasts of heat or wear, or alarms, miss their goals; if
+anything is missing that the database had confirmed; if a restore that was killed left neither the
+old folder nor the new one whole; or if a chart of a joint's past hides what was read.
 """
 
 import argparse
@@ -15,7 +15,7 @@ from collections.abc import Sequence
 from pathlib import Path
 
 from tests.bench import (
-    alarms,
+    alarm_table,
     back,
     blending,
     coordinator_kills,
@@ -34,6 +34,7 @@ from tests.bench import (
     tables,
     true_path,
     virtual_tables,
+    wear,
 )
 
 NETWORKS = ("quiet", "home", "busy", "hostile")
@@ -58,6 +59,7 @@ TABLES = (
     "reversal",
     "heat",
     "supply",
+    "wear",
     "alarms",
     "long",
     "long-text",
@@ -119,9 +121,17 @@ def main() -> int:
         broken += heat.table(asked.heat_joints, asked.seed, asked.processes)
     if "supply" in asked.tables:
         supply.supply(asked.supply_arms, asked.seed)
+    if "wear" in asked.tables:
+        broken += wear.table(asked.rings, asked.seed, asked.processes)
     if "alarms" in asked.tables:
-        broken += alarms.table(
-            asked.shifts, asked.shift_hours, asked.quiet_hours, asked.seed, asked.processes
+        broken += alarm_table.table(
+            asked.shifts,
+            asked.shift_hours,
+            asked.quiet_hours,
+            asked.quiet_days,
+            asked.alarm_joints,
+            asked.seed,
+            asked.processes,
         )
     if "long" in asked.tables:
         broken += long_program.table(
@@ -193,9 +203,12 @@ def _arguments() -> argparse.Namespace:
     parser.add_argument("--programs", type=int, default=1_000, help="in G64, planned and judged")
     parser.add_argument("--heat-joints", type=int, default=500, help="random ones, of heat")
     parser.add_argument("--supply-arms", type=int, default=400, help="whose hops are estimated")
+    parser.add_argument("--rings", type=int, default=1_000, help="that wear")
     parser.add_argument("--shifts", type=int, default=4, help="with faults, of alarms")
     parser.add_argument("--shift-hours", type=float, default=24.0, help="of each")
-    parser.add_argument("--quiet-hours", type=float, default=2400.0, help="without faults, in all")
+    parser.add_argument("--alarm-joints", type=int, default=3, help="in these shifts")
+    parser.add_argument("--quiet-hours", type=float, default=24.0, help="of whole worlds, in all")
+    parser.add_argument("--quiet-days", type=float, default=100.0, help="by what joints say alone")
     parser.add_argument("--true-runs", type=int, default=20, help="of whole paths, per network")
     parser.add_argument("--hours", type=float, default=12.0, help="of a program in virtual time")
     parser.add_argument("--rows", type=int, default=6, help="of what is seen in those hours")

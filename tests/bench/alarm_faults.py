@@ -11,6 +11,14 @@ from dataclasses import dataclass
 from coordinator.rehearsal.world import World
 from protocol.constants import US
 from simulator.physics.heat import OPEN_CODE
+from tests.bench.alarm_says import warmer_c
+
+FLAKY_S = 10, 2
+"""Of each so many seconds so many are lost."""
+LOW_V = 19.0
+"""Where the warning is 20 V and the limit 18 V."""
+WILD_S = 2
+"""From one jump of a clock to the next."""
 
 Happen = Callable[[World, str, int], list[int] | None]
 """Does it to a joint of a world, for so many µs. Where its value passes its limit later than it
@@ -35,16 +43,15 @@ def _silent(world: World, joint: str, for_us: int) -> None:
 
 
 def _flaky(world: World, joint: str, for_us: int) -> None:
-    """Two seconds of each ten are lost."""
-    for at_us in range(0, for_us, 10 * US):
-        world.at(world.now + at_us, world.cut, joint, 2 * US)
+    every_s, lost_s = FLAKY_S
+    for at_us in range(0, for_us, every_s * US):
+        world.at(world.now + at_us, world.cut, joint, lost_s * US)
 
 
 def _sags(world: World, joint: str, for_us: int) -> None:
-    """To 19 V, where the warning is 20 V and the limit 18 V."""
     unit = world.node(joint).unit
     before = unit.supply_v
-    unit.supply_v = 19.0
+    unit.supply_v = LOW_V
 
     def over() -> None:
         unit.supply_v = before
@@ -78,20 +85,26 @@ def _sensor_off(world: World, joint: str, for_us: int) -> None:
     world.at(world.now + for_us, over)
 
 
+def warm_c(_seconds: float) -> float:
+    """By how much it is above its warning, in °C."""
+    return 3.0
+
+
+def hover_c(seconds: float) -> float:
+    """It goes to and fro about its warning by 1.5 °C, every two minutes; noise comes to that."""
+    return 1.5 * math.sin(2 * math.pi * seconds / 120)
+
+
 def _warms(world: World, joint: str, for_us: int) -> list[int]:
-    """It is 3 °C above its warning."""
-    return _held_at(world, joint, for_us, lambda _s: 3.0)
+    return _held_at(world, joint, for_us, warm_c)
 
 
 def _hovers(world: World, joint: str, for_us: int) -> list[int]:
-    """It goes to and fro about its warning by 1.5 °C, every two minutes; noise comes to that."""
-    return _held_at(world, joint, for_us, lambda s: 1.5 * math.sin(2 * math.pi * s / 120))
+    return _held_at(world, joint, for_us, hover_c)
 
 
 def _held_at(world: World, joint: str, for_us: int, above_c: Callable[[float], float]) -> list[int]:
-    """A temperature beside its warning. It comes near at 2 °C/s, which is not a joint's way but is
-    believed of one still, and passes it at 0.1 °C/s.
-    """
+    """A temperature beside its warning."""
     unit, begun_us = world.node(joint).unit, world.now
     warning_c, passed = world.arm.joint(joint).temperature_warning_c, list[int]()
 
@@ -100,8 +113,7 @@ def _held_at(world: World, joint: str, for_us: int, above_c: Callable[[float], f
         on = passed_us < for_us
         wanted_c = warning_c + above_c(passed_us / US) if on else 0.0
         now_c = unit.temperature_c(world.now)
-        step_c = 2.0 if now_c < warning_c - 4.0 else 0.1
-        unit.warmer_c = max(0.0, unit.warmer_c + min(max(wanted_c - now_c, -step_c), step_c))
+        unit.warmer_c = warmer_c(unit.warmer_c, now_c, wanted_c, warning_c)
         if not passed and unit.temperature_c(world.now) > warning_c:
             passed.append(world.now)
         if on or unit.warmer_c > 0.0:
@@ -117,8 +129,7 @@ def _jumps(world: World, joint: str, _for_us: int) -> None:
 
 
 def _wild(world: World, joint: str, for_us: int) -> None:
-    """Its clock jumps every two seconds."""
-    for at_us in range(0, for_us, 2 * US):
+    for at_us in range(0, for_us, WILD_S * US):
         world.at(world.now + at_us, _jumps, world, joint, 0)
 
 

@@ -5,11 +5,12 @@ ten in ten minutes, and chatter the same alarm three times within a minute (ISA-
 """
 
 from collections import Counter
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, field, replace
 from random import Random
 
 from coordinator.codes.priority import Priority
+from coordinator.config.arm import Arm
 from coordinator.core import events as ev
 from coordinator.core.homing import HomingState
 from coordinator.core.run import Phase
@@ -18,11 +19,8 @@ from coordinator.health.kinds import BY_CODE
 from coordinator.rehearsal.world import World
 from protocol.constants import US
 from simulator.network import PROFILES
-from tests.bench.alarm_faults import FAULTS, Fault
+from tests.bench.alarm_faults import Fault
 from tests.bench.arms import arm, next_deg
-from tests.bench.figures import percentile, show
-from tests.bench.in_virtual_time import shared_out
-from tests.bench.limits import rate_limits
 from tests.bench.virtual_arm import VirtualArm
 
 PER_TEN_MINUTES = 1.0
@@ -58,6 +56,15 @@ class Shift:
     """Alarms that no fault explains."""
     plays: int = 0
     floods_told: int = 0
+
+    def take(self, notes: Iterable[ev.Note]) -> None:
+        """What people were told in it."""
+        for note in notes:
+            self.floods_told += note.code == "alarm-flood"
+            kind = BY_CODE.get(note.code)
+            if kind is None or kind.priority is Priority.JOURNAL or note.joint is None:
+                continue
+            self.alarms.append(Begun(note.at_us, note.joint, note.code))
 
     @property
     def most(self) -> int:
@@ -106,37 +113,50 @@ class Case:
     joints: int = 6
     network: str = "home"
 
+    @property
+    def long_us(self) -> int:
+        """How long it is."""
+        return round(self.hours * 3600 * US)
+
 
 def shift(case: Case) -> Shift:
     """One shift: the arm plays a short move a minute; the faults befall it one after another."""
-    random = Random(f"alarms {case.seed}")
-    calm = arm(case.joints)
-    calm = replace(calm, joints=tuple(replace(one, touch=False) for one in calm.joints))
+    calm = calm_arm(case.joints)
     made = VirtualArm(case.network, PROFILES[case.network], calm, case.seed)
     made.home()
     world, found = made.world, Shift(case.hours, case.joints)
     world.notes.clear()
-    begun_us, end_us = world.now, world.now + round(case.hours * 3600 * US)
-    faults = random.sample(case.faults, len(case.faults))
-    slot_us = (end_us - begun_us) // max(1, len(faults))
-    spells: list[Spell] = []
-    for k, fault in enumerate(faults):
-        joint = random.choice(calm.joints).name
-        spare_us = max(0, slot_us - fault.for_s * US - AFTER_US)
-        at_us = begun_us + k * slot_us + random.randrange(spare_us + 1)
-        spells.append(Spell(fault, joint, at_us))
-        world.at(at_us, spells[-1].begin, world)
+    begun_us, end_us = world.now, world.now + case.long_us
+    spells = drawn(case, calm, begun_us)
+    for spell in spells:
+        world.at(spell.at_us, spell.begin, world)
     while world.now < end_us:
         world.run_for(min(TURN_US, end_us - world.now))
         found.plays += operate(made)
         made.happened()  # what truly moved is nobody's question here
-    for note in world.notes:
-        found.floods_told += note.code == "alarm-flood"
-        kind = BY_CODE.get(note.code)
-        if kind is not None and kind.priority is not Priority.JOURNAL and note.joint is not None:
-            found.alarms.append(Begun(note.at_us, note.joint, note.code))
+    found.take(world.notes)
     judge(found, spells)
     return found
+
+
+def calm_arm(joints: int) -> Arm:
+    """The bench's arm, whose joints' own controls nobody listens to."""
+    made = arm(joints)
+    return replace(made, joints=tuple(replace(one, touch=False) for one in made.joints))
+
+
+def drawn(case: Case, of: Arm, begun_us: int) -> list[Spell]:
+    """Which fault befalls which joint when: one after another, with time in between."""
+    random = Random(f"alarms {case.seed}")
+    faults = random.sample(case.faults, len(case.faults))
+    slot_us = case.long_us // max(1, len(faults))
+    spells: list[Spell] = []
+    for k, fault in enumerate(faults):
+        joint = random.choice(of.joints).name
+        spare_us = max(0, slot_us - fault.for_s * US - AFTER_US)
+        at_us = begun_us + k * slot_us + random.randrange(spare_us + 1)
+        spells.append(Spell(fault, joint, at_us))
+    return spells
 
 
 def operate(made: VirtualArm) -> bool:
@@ -202,50 +222,3 @@ def missed(shifts: Sequence[Shift]) -> list[str]:
             for a in one.false
         ]
     return told
-
-
-def table(shifts: int, hours: float, quiet_hours: float, seed: int, processes: int) -> list[str]:
-    """The tables of so many shifts, and of quiet time; gives which goals are missed."""
-    cases = [Case(seed + k, hours, FAULTS) for k in range(shifts)]
-    found = [one for _, one in shared_out(shift, cases, processes, "shifts")]
-    show(
-        f"Alarms of {shifts} shifts of {hours:g} h in virtual time, 6 joints, network home, a "
-        f"short move a minute, each with these {len(FAULTS)} faults once",
-        ("shift", "plays", "alarms", "in 10 min", "most in 10 min", "floods", "chatter", "false"),
-        [
-            (
-                k, one.plays, len(one.alarms), f"{len(one.alarms) / (6 * one.hours):.3f}",
-                one.most, one.floods_told, one.chatter, len(one.false),
-            )
-            for k, one in enumerate(found)
-        ],
-        "Goals: 1 in ten minutes on average (EEMUA 191), no flood, no chatter, none false.",
-    )  # fmt: skip
-    rows = []
-    for fault in FAULTS:
-        took = [us / US for one in found for us in one.told_us.get(fault.name, [])]
-        figures = [f"{percentile(took, p):.1f}" for p in (0, 50, 100)] if took else ["–"] * 3
-        rows.append((fault.name, len(found), len(took), *figures))
-    show(
-        "From a fault to its first alarm, in s; of what warms, from passing its warning",
-        ("fault", "times", "told", "least", "p50", "most"),
-        rows,
-        "Told of none: an outage that passes, and a clock that is right again in seconds.",
-    )
-    broken = missed(found)
-    if quiet_hours > 0.0:
-        each = min(24.0, quiet_hours)
-        quiet = [Case(seed + k, each, ()) for k in range(max(1, round(quiet_hours / each)))]
-        still = [one for _, one in shared_out(shift, quiet, processes, "quiet times")]
-        days = sum(one.hours for one in still) / 24
-        false = sum(len(one.alarms) for one in still)
-        limits = rate_limits(false, days)
-        show(
-            "False alarms of quiet time",
-            ("quiet days", "plays", "false alarms", "95 % limits, in a day"),
-            [(f"{days:.2f}", sum(one.plays for one in still), false,
-              f"{limits.low:.3f} to {limits.high:.3f}")],
-            "Goal: none of 100 quiet days.",
-        )  # fmt: skip
-        broken += missed(still)
-    return broken

@@ -68,7 +68,7 @@ def test_the_verdict_of_the_survey_and_the_wear_of_the_hop_are_told_with_how_sur
     )
     expect(told).to_contain_text(
         "If that goes on and nothing else changes, it passes that about 2028-04-06, by its 90 % "
-        "interval from 2028-02-01 to 2028-06-17. Of simulated rings 5 of 6 held to theirs; no real "
+        "interval from 2028-02-01 to 2028-06-17. Of simulated rings 95 % held to theirs; no real "
         "one was measured. By 92 days with a value, from 2026-01-12 to 2026-05-01."
     )
     page.screenshot(path=SHOTS / f"lookedinto-{size['width']}.png", full_page=True)

@@ -6,7 +6,8 @@ from coordinator.codes.alarm_origin import AlarmOrigin
 from coordinator.codes.alarm_state import AlarmState
 from coordinator.codes.level import Level
 from coordinator.codes.priority import Priority
-from coordinator.health.warnings import Shelf, StandingWarning, WarningKeeper
+from coordinator.health.alarm_place import Shelf, StandingWarning
+from coordinator.health.warnings import WarningKeeper
 
 
 @dataclass(frozen=True, slots=True)

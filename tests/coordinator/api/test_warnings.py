@@ -12,9 +12,9 @@ from coordinator.api import create_app
 from coordinator.config.arm import load_arm
 from coordinator.config.data_folder import make_key
 from coordinator.config.settings import DEMO_ARM
+from coordinator.health.alarm_kind import Finding
 from coordinator.health.link import LOST
 from coordinator.health.supply import GONE, LOW
-from coordinator.health.warnings import Finding
 from coordinator.links.clock import arm_now_us
 from coordinator.service import Service
 from coordinator.store import acknowledgements, shelves

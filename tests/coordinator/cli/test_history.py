@@ -91,7 +91,7 @@ def test_the_hop_and_its_forecast_are_told_in_two_sentences(
         "arm bears 0.914 Ω there it wears by 1.21 mΩ a day, standard uncertainty 0.04 mΩ (by 92 "
         "days from 2026-01-12 to 2026-05-01); if that goes on and nothing else changes, it passes "
         "that about 2028-04-06, by its 90 % interval from 2028-02-01 to 2028-06-17 (of simulated "
-        "rings 5 of 6 held to theirs, no real one was measured)"
+        "rings 95 % held to theirs, no real one was measured)"
     ) in told
 
 

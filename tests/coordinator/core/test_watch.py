@@ -11,8 +11,8 @@ from coordinator.core.machine import Coordinator
 from coordinator.core.run import Phase
 from coordinator.core.snapshot.arm import arm_snapshot
 from coordinator.core.snapshot.joint import joint_snapshot
+from coordinator.health.alarm_kind import Finding
 from coordinator.health.kinds import KINDS
-from coordinator.health.warnings import Finding
 from coordinator.rehearsal.world import World
 from protocol.drive import StopLevel
 from protocol.states import JointState

@@ -9,10 +9,11 @@ from hypothesis import strategies as st
 
 from coordinator.codes.alarm_origin import AlarmOrigin
 from coordinator.health.alarm_flood import FloodWatch
+from coordinator.health.alarm_kind import Finding
 from coordinator.health.first_out import Episodes
 from coordinator.health.supply import LOW
 from coordinator.health.temperature import WARM
-from coordinator.health.warnings import Finding, WarningKeeper
+from coordinator.health.warnings import WarningKeeper
 from tests.coordinator.health.joints import S
 
 

@@ -13,8 +13,9 @@ from hypothesis import strategies as st
 from coordinator.codes.alarm_origin import AlarmOrigin
 from coordinator.codes.alarm_state import AlarmState
 from coordinator.codes.priority import Priority
+from coordinator.health.alarm_kind import Finding, Kind
 from coordinator.health.alarm_states import TRANSITIONS, AlarmTrigger, follow, mermaid
-from coordinator.health.warnings import Finding, Kept, Kind, WarningKeeper
+from coordinator.health.warnings import Kept, WarningKeeper
 from tests.coordinator.health.joints import S
 
 DEVELOPERS = Path(__file__).parents[3] / "DEVELOPERS.md"

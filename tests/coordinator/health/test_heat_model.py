@@ -8,7 +8,7 @@ import pytest
 from scipy.optimize import curve_fit
 
 from coordinator.health.heat_figures import figures
-from coordinator.health.heat_filter import SIZE, H, HeatFilter, K
+from coordinator.health.heat_filter import SIZE, D, H, HeatFilter, K
 from coordinator.health.heat_forecast import spread
 from coordinator.health.heat_model import AHEAD_S, LEAST_S, HeatModel
 from coordinator.health.heat_report import Estimate, HeatReport
@@ -217,3 +217,10 @@ def test_a_rise_at_run_current_that_is_not_known_is_named_too() -> None:
     assert None not in (report.ambient_c, report.rise_c, report.steady_c)
     assert report.run_rise_c is None
     assert why_not == "what run current adds: not known to ±10 °C yet"
+
+
+def test_of_what_came_just_before_no_more_is_known_at_the_beginning_than_after_a_gap() -> None:
+    begun, interrupted = HeatFilter(), HeatFilter()
+    interrupted.interrupt()
+    strays = D * SIZE + D
+    assert begun.covariance[strays] == interrupted.covariance[strays]

@@ -10,9 +10,9 @@ import coordinator.health
 from coordinator.codes.level import Level
 from coordinator.codes.priority import Priority
 from coordinator.health import kinds
+from coordinator.health.alarm_kind import Kind
 from coordinator.health.kinds import KINDS
 from coordinator.health.link import DOUBTED
-from coordinator.health.warnings import Kind
 
 PAGE = Path(__file__).parents[3] / "docs" / "alarms.md"
 ALARMS = [kind for kind in KINDS if kind.priority is not Priority.JOURNAL]

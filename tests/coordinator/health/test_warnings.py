@@ -10,7 +10,9 @@ from hypothesis import strategies as st
 from coordinator.codes.alarm_origin import AlarmOrigin
 from coordinator.codes.alarm_state import AlarmState
 from coordinator.codes.priority import Priority
-from coordinator.health.warnings import Change, Finding, Kind, StandingWarning, WarningKeeper
+from coordinator.health.alarm_kind import Finding, Kind
+from coordinator.health.alarm_place import StandingWarning
+from coordinator.health.warnings import Change, WarningKeeper
 from tests.coordinator.health.joints import S
 
 

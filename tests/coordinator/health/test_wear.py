@@ -1,5 +1,6 @@
 """Wear of a slip ring: known trends, how often the forecast holds, and when there is none."""
 
+import math
 from random import Random
 
 import numpy as np
@@ -8,7 +9,15 @@ from scipy.optimize import brentq
 from scipy.stats import linregress
 
 from coordinator.health.load_flow import load_flow
-from coordinator.health.wear import LEAST_DAYS, DayValue, most_hop_ohm, wear
+from coordinator.health.wandering_line import wandering_line
+from coordinator.health.wear import (
+    LEAST_DAYS,
+    DayValue,
+    day_values,
+    lasting_ohm,
+    most_hop_ohm,
+    wear,
+)
 
 
 def days(count: int, slope: float, scatter_ohm: float, random: Random) -> list[DayValue]:
@@ -18,30 +27,34 @@ def days(count: int, slope: float, scatter_ohm: float, random: Random) -> list[D
     ]
 
 
-def test_slope_and_its_standard_uncertainty_are_those_of_scipy() -> None:
-    values = days(40, 0.002, 0.01, Random(1))
+def test_of_an_even_line_the_slope_is_that_of_scipy() -> None:
+    values = days(40, 0.002, 0.0001, Random(1))
     theirs = linregress([one.day for one in values], [one.ohm for one in values])
     found = wear(values, 0.5)
-    assert found.ohm_per_day == pytest.approx(theirs.slope)
-    assert found.uncertainty_ohm_per_day == pytest.approx(theirs.stderr)
-    assert found.passes_day == pytest.approx((0.5 - theirs.intercept) / theirs.slope)
+    assert found.ohm_per_day == pytest.approx(theirs.slope, rel=1e-3)
+    assert found.uncertainty_ohm_per_day is not None
+    assert found.uncertainty_ohm_per_day >= theirs.stderr
+    assert found.passes_day == pytest.approx((0.5 - theirs.intercept) / theirs.slope, rel=1e-3)
 
 
-def test_the_interval_ends_where_the_band_about_the_line_reaches_the_limit() -> None:
-    values = days(30, 0.003, 0.02, Random(4))
-    found = wear(values, 0.4)
-    x = np.array([one.day for one in values])
-    y = np.array([one.ohm for one in values])
-    slope, level = np.polyfit(x, y, 1)
-    scatter = np.sqrt(((y - level - slope * x) ** 2).sum() / 28)
+@pytest.mark.parametrize("lasting", [0.0, 0.004])
+@pytest.mark.parametrize("limit_ohm", [0.15, 0.4])
+def test_the_interval_ends_where_the_band_about_the_line_reaches_the_limit(
+    lasting: float, limit_ohm: float
+) -> None:
+    values = days(30, 0.003, 0.01, Random(4))
+    found = wear(values, limit_ohm, lasting)
+    line = wandering_line([one.day for one in values], [one.ohm for one in values])
     student = 1.7011  # t of 28 degrees of freedom, 95 % (table, from memory)
 
     def band(day: float, way: int) -> float:
-        width = np.sqrt(1 / 30 + (day - x.mean()) ** 2 / ((x - x.mean()) ** 2).sum())
-        return float(level + slope * day + way * student * scatter * width - 0.4)
+        ahead = day - line.day
+        variance = line.level_variance + 2 * ahead * line.both + ahead**2 * line.slope_variance
+        width = np.sqrt(variance + abs(ahead) * line.wanders + lasting**2)
+        return float(line.level + line.slope * ahead + way * student * width - limit_ohm)
 
-    assert found.earliest_day == pytest.approx(brentq(band, 0.0, 1e3, args=(1,)), rel=1e-3)
-    assert found.latest_day == pytest.approx(brentq(band, 0.0, 1e4, args=(-1,)), rel=1e-3)
+    assert found.earliest_day == pytest.approx(brentq(band, -1e2, 1e3, args=(1,)), rel=1e-3)
+    assert found.latest_day == pytest.approx(brentq(band, -1e2, 1e4, args=(-1,)), rel=1e-3)
 
 
 def test_nine_of_ten_forecasts_hold_the_day_on_which_it_truly_passes() -> None:
@@ -55,7 +68,65 @@ def test_nine_of_ten_forecasts_hold_the_day_on_which_it_truly_passes() -> None:
         given += 1
         held += found.earliest_day <= 0.5 / slope <= found.latest_day
     assert given > 500
-    assert 0.87 < held / given < 0.93
+    # Not known to be even, it may be too wide, and is never too narrow.
+    assert held / given > 0.87
+
+
+def test_nine_of_ten_hold_it_where_a_ring_wears_by_turns_of_which_days_have_more_or_fewer() -> None:
+    held = given = 0
+    for number in range(300):
+        random = Random(f"by turns {number}")
+        ohm, varies, scatter = 0.1, random.uniform(0.2, 0.8), random.uniform(0.002, 0.01)
+        slope, values = random.uniform(0.003, 0.006), list[DayValue]()
+        watched, day, passed = random.randint(20, 60), 0, math.nan
+        while math.isnan(passed):
+            if day < watched:
+                values.append(DayValue(float(day), ohm + random.gauss(0.0, scatter)))
+            before, day = ohm, day + 1
+            ohm += slope * random.gammavariate(1.0 / varies**2, varies**2)
+            if ohm >= 0.6:
+                passed = day - 1 + (0.6 - before) / (ohm - before)
+        found = wear(values, 0.6)
+        if found.earliest_day is None or found.latest_day is None:
+            continue
+        given += 1
+        held += found.earliest_day <= passed <= found.latest_day
+    assert given > 280
+    # Days of work are skewed, which its normal distribution is not; an even line held 2 of 3.
+    assert 0.80 < held / given < 0.95
+
+
+def test_dividers_that_are_off_every_day_alike_do_not_average_out() -> None:
+    """Values whose level is off by one draw: with it the day is held, without it is not."""
+    held = {0.0: 0, 0.005: 0}
+    for number in range(600):
+        random = Random(f"lasting {number}")
+        off = random.gauss(0.0, 0.005)
+        values = [DayValue(one.day, one.ohm + off) for one in days(100, 0.002, 0.001, random)]
+        for lasting in held:
+            found = wear(values, 0.5, lasting)
+            assert found.earliest_day is not None
+            assert found.latest_day is not None
+            held[lasting] += found.earliest_day <= 200.0 <= found.latest_day
+    assert held[0.0] / 600 < 0.75
+    assert held[0.005] / 600 > 0.87
+
+
+def test_what_lasts_is_what_two_dividers_of_one_percent_make_of_all_that_lies_before() -> None:
+    # 1 % anywhere within has a standard deviation of 1 %/√3 (GUM 4.3.7, from memory).
+    assert lasting_ohm(0, [0.1, 0.2], 0.3) == pytest.approx(0.01 / np.sqrt(3) * 0.3)
+    expected = 0.01 / np.sqrt(3) * np.hypot(0.3, 0.3 + 0.4)
+    assert lasting_ohm(2, [0.1, 0.2, 0.9], 0.4) == pytest.approx(expected)
+
+
+def test_a_value_is_of_the_time_since_the_fit_before_it() -> None:
+    # Mostly every second day: each is of the two days that end within its own.
+    found = day_values([(10, 0.1), (12, 0.2), (14, 0.3), (44, 0.4)])
+    assert [(one.day, one.ohm) for one in found] == [
+        (9.5, 0.1), (11.5, 0.2), (13.5, 0.3), (43.5, 0.4),
+    ]  # fmt: skip
+    assert day_values([(3, 0.1)]) == [DayValue(3.5, 0.1)]
+    assert day_values([]) == []
 
 
 def test_a_ring_that_does_not_wear_has_no_day_and_says_so() -> None:
