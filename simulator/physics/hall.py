@@ -36,12 +36,14 @@ class HallSensor:
 
     def level(self, position: float) -> bool:
         """What the sensor shows at a position in counts."""
-        if self.stuck is not None:
-            return self.stuck
+        return self.inside(position) >= 0.0 if self.stuck is None else self.stuck
+
+    def inside(self, position: float) -> float:
+        """How far within the window a position is, in counts; negative outside."""
         away = position - self._centre
         if self._period is not None:
             away = math.remainder(away, self._period)
-        return abs(away) <= self._half_width
+        return self._half_width - abs(away)
 
     def next_edge(
         self, p0: float, v: float, a: float, duration_s: float, after_s: float = 0.0
