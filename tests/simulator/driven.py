@@ -60,7 +60,7 @@ class Driven:
         self._hall = self.unit.joint.hall
         self.unit.joint.hall = self._watched  # type: ignore[method-assign]
         # Nobody has proved anything on a stream: else they are told to nobody.
-        self.unit.joint._body.emit = self.told.append  # type: ignore[method-assign]
+        self.unit.joint._body.emit = self.told.append  # type: ignore[method-assign, assignment]
 
     def _watched(self, level: bool, now: float) -> None:
         self.changes.append((now, level))
