@@ -35,6 +35,9 @@ REMAINDER_LIMIT_US: Final = 5_000
 """A larger difference between maps means that one of them was wrong: hold (design section 2)."""
 EDGE_TIMING_US: Final = 100
 """How far from its instant a joint may see the home sensor switch: an interrupt and its jitter."""
+BOUNCE_PER_TURN: Final = 3_600
+"""Parts of a turn of the output: within one, 0.1°, of where it began to switch a home sensor may
+bounce. Far beyond a sensor's noise, and far within the windows of magnets."""
 
 # The ramp (design section 5).
 ACCELERATION_SHARE: Final = 0.8

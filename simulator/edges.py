@@ -1,5 +1,7 @@
 """When a joint's motion meets the edges of its home sensor: solved for, never stepped through."""
 
+import math
+from collections.abc import Callable
 from itertools import pairwise
 from typing import Final
 
@@ -8,11 +10,14 @@ from protocol.points import Point
 from simulator.joint.buffer import PointBuffer, turning_points
 from simulator.joint.motion import FreeMotion
 from simulator.physics.hall import HallSensor
+from simulator.physics.hall_noise import SAMPLE_US, HallNoise
 
 SOON_US: Final = 1.0
 """How soon after a motion begins on a Hall edge the firmware sees the new level."""
 MEETING_S: Final = 1e-9
 """By how much at most rounding moves an edge out of the leg of a motion that it lies in."""
+LOOKS: Final = 200
+"""Samples of a noisy sensor that are looked at at once."""
 FINE_US: Final = 1e-3
 """Path time to which a crossing is solved: at 10⁷ counts/s a hundredth of a count."""
 
@@ -135,3 +140,29 @@ def next_edge(
             if after is not level:
                 return max(now, segment.start_us + after_s * US), after
     return None
+
+
+def next_bounce(
+    true: Callable[[float], float],
+    hall: HallSensor,
+    noise: HallNoise,
+    fastest: float,
+    level: bool,
+    now: float,
+) -> tuple[float, bool | None]:
+    """Joint time of the next change of a noisy Hall sensor's level, and the new level.
+
+    `true` is the true position at a joint time as things are now, in counts, and `fastest` what it
+    changes by in a second at most: far from its edges so many samples are passed over. None for the
+    level: it stays up to then, and it is to be looked again.
+    """
+    sample = math.floor(now / SAMPLE_US) + 1
+    for _ in range(LOOKS):
+        at_us = sample * SAMPLE_US
+        inside = hall.inside(true(at_us))
+        away = abs(inside) - noise.reach
+        shows = inside >= 0.0 if away > 0.0 else inside + noise.at(sample) >= 0.0
+        if shows is not level:
+            return at_us, shows
+        sample += max(1, math.floor(away / fastest * US / SAMPLE_US))
+    return sample * SAMPLE_US, None

@@ -136,6 +136,7 @@ def arguments(settings: JointSettings) -> list[str]:
         "skew-ppm": draw.uniform(-SKEW_PPM, SKEW_PPM),
         "home-centre": settings.home_centre,
         "home-half-width": settings.home_half_width,
+        "home-noise": settings.home_noise_counts,
         "home-period": settings.counts_per_turn if settings.continuous else 0,
         "play": settings.play_counts,
         "max-step-rate-hz": settings.max_step_rate_hz,

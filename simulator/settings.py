@@ -21,6 +21,8 @@ class JointSettings:
     start_low: int
     start_high: int
     """It stands somewhere between these at first; let homing reach the sensor from all of it."""
+    home_noise_counts: float = 0.0
+    """One standard deviation by which an edge of the window lies elsewhere at every sample."""
     continuous: bool = False
     """Turns without end, so the home sensor comes again every turn."""
     point_capacity: int = 512

@@ -14,12 +14,13 @@ from protocol.constants import US
 from protocol.drive import Drive
 from protocol.states import MOVING_STATES
 from protocol.status import Fault, Status
-from simulator.edges import SOON_US, PathEdges, next_edge
+from simulator.edges import SOON_US, PathEdges, next_bounce, next_edge
 from simulator.joint.endpoint import DISCARD_PORT, Endpoint, Reply, StreamOut
 from simulator.joint.images import ImageStore
 from simulator.joint.joint import Joint, JointIdentity
 from simulator.physics.clock import JointOscillator
 from simulator.physics.hall import HallSensor
+from simulator.physics.hall_noise import HallNoise
 from simulator.physics.heat import Thermal, code_to_celsius, sensor_code
 from simulator.physics.motor import winding_watts
 from simulator.physics.play import Play
@@ -91,6 +92,10 @@ class JointUnit:
             period=settings.counts_per_turn if settings.continuous else None,
             late=settings.play_counts / 2,
         )
+        self._hall_noise: HallNoise | None = None
+        if settings.home_noise_counts > 0.0:
+            noise_seed = Random(f"hall {settings.seed}").getrandbits(64)
+            self._hall_noise = HallNoise(settings.home_noise_counts, noise_seed)
         self.supply_v: float | None = None
         """At this joint's tap; None while it is alone on its hop (see `share_supply`)."""
         self.supply_cut = False
@@ -134,8 +139,9 @@ class JointUnit:
         self._thermal.set_power(round(start_us), 0.0, settings.idle_watts)
         self._noise = Random(settings.seed + 1)
         self._heated = 0.0, False
-        self._edge: tuple[float, bool] | None = None
-        """Joint time of the next Hall edge and the level from then on."""
+        self._edge: tuple[float, bool | None] | None = None
+        """Joint time of the next Hall edge and the level from then on; None for the level: then it
+        is to be looked for again."""
         self._path_edges: PathEdges | None = None
         """None off the path."""
         self._truths: list[WorldTruth] = []
@@ -369,8 +375,7 @@ class JointUnit:
         now = self.joint.poll(now)
         if self.joint.motion is None and self.joint.path.course is None:
             # At rest the level changes only by what befalls axis or sensor.
-            position = self._true(self.joint.position(now)[0])
-            level = self.hall.level(position, self.joint.hall_level)
+            level = self._level_at(self._true(self.joint.position(now)[0]))
             if level is not self.joint.hall_level:
                 self.joint.hall(level, now)
         return now
@@ -477,7 +482,39 @@ class JointUnit:
         at_ns, output = round(true_us * 1_000), self._play.follow(position)
         return [WorldTruth("outputs", at_ns, position, 0.0, 0, 0, 0, self._inputs, output)]
 
-    def _next_edge(self, now: float) -> tuple[float, bool] | None:
+    def _level_at(self, position: float) -> bool:
+        """Where an axis stands still. On an edge a noisy sensor shows what it did last there."""
+        noise, known = self._hall_noise, self.joint.hall_level
+        if noise is None or self.hall.stuck is not None:
+            return self.hall.level(position, known)
+        inside = self.hall.inside(self._play.at(position))
+        return known if abs(inside) <= noise.reach else inside >= 0.0
+
+    def _next_bounce(self, noise: HallNoise, now: float) -> tuple[float, bool | None] | None:
+        joint, offset = self.joint, self._true(0.0)
+        path, clock, motion, play = joint.path, joint.clock, joint.motion, self._play
+        self._path_edges = None
+        if motion is not None:
+            if now >= motion.end_us:
+                return None
+
+            def free(at_us: float) -> float:
+                return play.at(motion.at(at_us)[0] + offset)
+
+            true = free
+        elif path.course is not None and clock is not None:
+            # What comes next on the path changes the course, and this is asked anew then.
+            def along(at_us: float) -> float:
+                return play.at(path.position(clock.arm(at_us))[0] + offset)
+
+            true = along
+        else:
+            return None
+        return next_bounce(true, self.hall, noise, joint.fastest, joint.hall_level, now)
+
+    def _next_edge(self, now: float) -> tuple[float, bool | None] | None:
+        if self._hall_noise is not None and self.hall.stuck is None:
+            return self._next_bounce(self._hall_noise, now)
         joint, offset = self.joint, self._true(0.0)
         course, clock, edges = joint.path.course, joint.clock, self._path_edges
         if course is None or clock is None:

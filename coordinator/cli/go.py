@@ -6,7 +6,7 @@ import typer
 
 from coordinator.cli.common import EXIT_CODES, ExitCode, Failure, UrlOption, client_at, out
 from coordinator.cli.remote import beware
-from coordinator.client.questions import plain
+from coordinator.client.questions.kept import plain
 from coordinator.config.settings import DEFAULT_URL
 from coordinator.programs.size import MAX_PROGRAM_BYTES
 

@@ -29,7 +29,13 @@ from coordinator.health.link_survey import LEAST_FOR_S, MOST_FOR_S, USUAL_FOR_S
 if TYPE_CHECKING:
     from coordinator.cli.watch import Interrupts, Progress
     from coordinator.client import Client
-    from coordinator.client.values import JointSurvey, LinkFigures, Stability, SurveySnapshot
+    from coordinator.client.values import (
+        JointSurvey,
+        LinkFigures,
+        MulticastFigures,
+        Stability,
+        SurveySnapshot,
+    )
 
 LOOK_S: Final = 0.1
 """Between two looks at how it goes."""
@@ -129,6 +135,8 @@ def _show(survey: "SurveySnapshot") -> None:
             out().print(f"{one.joint}: {one.verdict}" if one.findings else one.message)
             for finding in one.findings:
                 out().print(f"  {finding.message}: {finding.advice}")
+            if one.multicast is not None and not one.multicast.advice:
+                out().print(f"  {one.multicast.message}")
 
 
 def _table(known: "list[tuple[JointSurvey, LinkFigures]]") -> Table:
@@ -138,6 +146,9 @@ def _table(known: "list[tuple[JointSurvey, LinkFigures]]") -> Table:
         table.add_column(one.joint, justify="right")
     for words, cell in _ROWS:
         table.add_row(words, *(cell(figures) for _, figures in known))
+    for words, told in _MULTICAST_ROWS:
+        cells = ["not known" if one.multicast is None else told(one.multicast) for one, _ in known]
+        table.add_row(words, *cells)
     for over_s in sorted({one.over_s for _, figures in known for one in _stability(figures)}):
         cells = [_steady(figures, over_s) for _, figures in known]
         table.add_row(f"clock, Allan deviation over {over_s} s, ppm", *cells)
@@ -172,6 +183,16 @@ def _steady(figures: "LinkFigures", over_s: int) -> str:
     return "not known"
 
 
+def _took(figures: "MulticastFigures") -> str:
+    if figures.p50_us is None or figures.p95_us is None:
+        return "not known"
+    return f"{_ms(figures.p50_us)}, {_ms(figures.p95_us)}"
+
+
+_MULTICAST_ROWS: Final[tuple[tuple[str, Callable[["MulticastFigures"], str]], ...]] = (
+    ("asked by multicast, lost of it", lambda one: f"{one.asked}, {one.lost}"),
+    ("answered p50, p95, ms", _took),
+)
 _ROWS: Final[tuple[tuple[str, Callable[["LinkFigures"], str]], ...]] = (
     ("exchanges", lambda one: f"{one.sent}"),
     ("lost", lambda one: f"{one.lost}"),

@@ -1,7 +1,7 @@
 """What speaks to a running coordinator over its HTTP API: people's scripts, and the command line.
 
 `AsyncClient` is for scripts with an event loop, `Client` for those without, and for notebooks; both
-have the same methods (`questions.py`). docs/scripts.md shows all of it.
+have the same methods (`questions/`). docs/scripts.md shows all of it.
 """
 
 from coordinator.client.async_client import AsyncClient

@@ -36,6 +36,7 @@ from coordinator.health.home_drift import HomeFigure, HomePlace
 from coordinator.health.link_survey.clock_figures import ClockFigures, Stability
 from coordinator.health.link_survey.findings import LinkFinding
 from coordinator.health.link_survey.joint_survey import JointSurvey, LinkFigures
+from coordinator.health.link_survey.multicast import MulticastFigures
 from coordinator.health.link_survey.power_save import PowerSave
 from coordinator.motion.check import CheckResult, Overtravels, SlowerCorner
 from coordinator.motion.curves import Curves
@@ -75,6 +76,7 @@ __all__ = [
     "KeptReport",
     "LinkFigures",
     "LinkFinding",
+    "MulticastFigures",
     "Note",
     "Overtravels",
     "PowerSave",

@@ -41,6 +41,19 @@ class LinkVerdict(StrEnum):
     """Too few exchanges."""
 
 
+class MulticastWord(StrEnum):
+    """What becomes of multicasts to one joint, by which it is found."""
+
+    USUAL = "as all else"
+    """Delivered as the joint's other messages are."""
+    LATE = "kept back"
+    """Delivered late, as access points do while a station sleeps; nothing needs to be done."""
+    LOSSY = "lossy"
+    NONE = "none"
+    """No question by multicast was answered."""
+    NOT_KNOWN = "not known"
+
+
 class LinkFault(StrEnum):
     """What is wrong with a link; stable, for programs."""
 
@@ -51,3 +64,4 @@ class LinkFault(StrEnum):
     LOPSIDED = "lopsided"
     START = "start-refused"
     CLOCK = "clock-unknown"
+    MULTICAST = "multicast"

@@ -75,6 +75,24 @@ class Silent:
 
 
 @dataclass(frozen=True, slots=True)
+class AskedByMulticast:
+    """A question went out by multicast to these joints; `at_us` was read just before."""
+
+    number: int
+    joint_ids: tuple[str, ...]
+    at_us: int
+
+
+@dataclass(frozen=True, slots=True)
+class AnsweredMulticast:
+    """A joint answered that question; `at_us` was read just after. It proves nothing."""
+
+    number: int
+    joint_id: str
+    at_us: int
+
+
+@dataclass(frozen=True, slots=True)
 class Knocked:
     """A joint proved its id and the arm's key at a address, in an exchange begun at `begun_us`."""
 
@@ -181,6 +199,8 @@ Event = (
     | Replied
     | Reported
     | FrameSent
+    | AskedByMulticast
+    | AnsweredMulticast
     | HostSlept
     | AddressGone
     | AddressBack
@@ -397,6 +417,17 @@ class Seek:
 
 
 @dataclass(frozen=True, slots=True)
+class AskByMulticast:
+    """Ask these joints something by one multicast, and report it with AskedByMulticast.
+
+    Those whose names on the network are not known cannot be asked. Numbers are of 16 bits.
+    """
+
+    number: int
+    joint_ids: tuple[str, ...]
+
+
+@dataclass(frozen=True, slots=True)
 class Disconnect:
     """Close a joint's stream and exchange no datagrams until the next Connect.
 
@@ -455,4 +486,15 @@ class Touched:
     long_presses: int
 
 
-Action = Connect | Knock | Seek | Disconnect | SendDrive | SendFrame | Note | ReportGrew | Touched
+Action = (
+    Connect
+    | Knock
+    | Seek
+    | AskByMulticast
+    | Disconnect
+    | SendDrive
+    | SendFrame
+    | Note
+    | ReportGrew
+    | Touched
+)

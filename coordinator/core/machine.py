@@ -125,6 +125,10 @@ class Coordinator:
             case ev.DriveSent():
                 self._by_id[event.joint_id].quality.sent(event.sequence, event.at_us)
                 self.surveys.sent(event.joint_id, event.sequence, event.at_us)
+            case ev.AskedByMulticast(number=number, joint_ids=joint_ids, at_us=at_us):
+                self.surveys.asked(number, joint_ids, at_us)
+            case ev.AnsweredMulticast(number=number, joint_id=joint_id, at_us=at_us):
+                self.surveys.answered_multicast(number, joint_id, at_us)
             case ev.FrameSent():
                 link = self._by_id[event.joint_id]
                 link.requests.frame_sent(event.token, event.number, now)

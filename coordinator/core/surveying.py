@@ -12,11 +12,12 @@ from typing import Final
 from coordinator.codes.level import Level
 from coordinator.codes.refusal import RefusalCode
 from coordinator.codes.survey_word import SurveyPhase
-from coordinator.core.events import Refused
+from coordinator.core.events import AskByMulticast, Refused
 from coordinator.core.link.link import JointLink
 from coordinator.core.outbox import Outbox
 from coordinator.health.link_survey.exchanges import Exchanges
 from coordinator.health.link_survey.joint_survey import JointSurvey, joint_survey
+from coordinator.health.link_survey.multicast import INTERVAL_US, Questions
 from coordinator.timing.exchange import Exchange
 from coordinator.timing.link_quality import TIMEOUT_US
 from protocol.constants import US
@@ -70,6 +71,10 @@ class Survey:
         self._for_us = for_us
         self._sends_until_us = now + for_us
         self._exchanges = {link.id: Exchanges() for link in links}
+        self._questions = {link.id: Questions() for link in links}
+        self._number = 0
+        self._ask_us = now
+        """When the next question by multicast goes out."""
 
     def sent(self, joint_id: str, sequence: int, at_us: int) -> None:
         """A drive went out."""
@@ -80,6 +85,24 @@ class Survey:
         """A drive was answered."""
         if joint_id in self._exchanges:
             self._exchanges[joint_id].answered(sequence, exchange)
+
+    def next_question(self, now: int) -> AskByMulticast | None:
+        """What is to be asked by multicast now."""
+        if not self._ask_us <= now < self._sends_until_us:
+            return None
+        self._number, self._ask_us = self._number + 1, now + INTERVAL_US
+        return AskByMulticast(self._number, tuple(self._questions))
+
+    def asked(self, number: int, joint_ids: Sequence[str], at_us: int) -> None:
+        """That went out, to these joints."""
+        for joint_id in joint_ids:
+            if joint_id in self._questions:
+                self._questions[joint_id].asked(number, at_us)
+
+    def answered_multicast(self, number: int, joint_id: str, at_us: int) -> None:
+        """It was answered."""
+        if joint_id in self._questions:
+            self._questions[joint_id].answered(number, at_us)
 
     def restarted(self, joint_id: str) -> None:
         """A joint has another clock from now on."""
@@ -100,8 +123,10 @@ class Survey:
 
     @cached_property
     def _found(self) -> tuple[JointSurvey, ...]:
-        pairs = zip(self.names, self._exchanges.values(), strict=True)
-        return tuple(joint_survey(name, exchanges) for name, exchanges in pairs)
+        all_of_each = zip(
+            self.names, self._exchanges.values(), self._questions.values(), strict=True
+        )
+        return tuple(joint_survey(*one) for one in all_of_each)
 
     def snapshot(self, now: int, results: tuple[JointSurvey, ...]) -> SurveySnapshot:
         """How it goes."""
@@ -166,6 +191,8 @@ class Surveys:
             self.break_off(disturbed, now)
         elif self.newest.is_complete(now):
             self._end(SurveyPhase.DONE, "the survey of links is done", now)
+        elif question := self.newest.next_question(now):
+            self._outbox.actions.append(question)
 
     def break_off(self, why: str, now: int) -> None:
         """Something else came in between, a clause."""
@@ -189,6 +216,16 @@ class Surveys:
         """A drive was answered."""
         if self.newest is not None and self.measures:
             self.newest.answered(joint_id, sequence, exchange)
+
+    def asked(self, number: int, joint_ids: Sequence[str], at_us: int) -> None:
+        """A question went out by multicast."""
+        if self.newest is not None and self.measures:
+            self.newest.asked(number, joint_ids, at_us)
+
+    def answered_multicast(self, number: int, joint_id: str, at_us: int) -> None:
+        """It was answered."""
+        if self.newest is not None and self.measures:
+            self.newest.answered_multicast(number, joint_id, at_us)
 
     def restarted(self, joint_id: str) -> None:
         """A joint restarted."""

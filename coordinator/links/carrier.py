@@ -5,6 +5,8 @@ from collections.abc import Callable
 
 from coordinator.core.events import (
     Action,
+    AskByMulticast,
+    AskedByMulticast,
     Connect,
     Disconnect,
     DriveSent,
@@ -66,7 +68,7 @@ class Carrier:
         """See to it that announcements are heard again after a sleep."""
         await self._discovery.refresh()
 
-    def carry_out(self, action: Action) -> DriveSent | FrameSent | None:
+    def carry_out(self, action: Action) -> DriveSent | FrameSent | AskedByMulticast | None:
         """Do one action; what was sent, and when, for the core. Others are no business here."""
         match action:
             case SendDrive(joint_id=joint_id, drive=drive):
@@ -81,6 +83,8 @@ class Carrier:
                 self._knocking.begin(action, self._opening(session))
             case Seek():
                 self._discovery.seek()
+            case AskByMulticast():
+                return self._discovery.ask_by_multicast(action)
             case Disconnect(joint_id=joint_id):
                 self._hang_up(joint_id)
                 self._datagrams.detach(joint_id)

@@ -16,8 +16,17 @@ from zeroconf import (
 from zeroconf.asyncio import AsyncServiceBrowser, AsyncServiceInfo, AsyncZeroconf
 
 from coordinator.codes.os_words import os_words
-from coordinator.core.events import AddressBack, AddressGone, Event, Found, Gone
+from coordinator.core.events import (
+    AddressBack,
+    AddressGone,
+    AskByMulticast,
+    AskedByMulticast,
+    Event,
+    Found,
+    Gone,
+)
 from coordinator.links import address
+from coordinator.links.multicast_questions import MulticastQuestions
 from coordinator.links.names import Budget, Names
 from coordinator.links.presence import ROUND_S, Presence
 from coordinator.links.seeking import Seeking
@@ -47,6 +56,7 @@ class Discovery:
         self._budget = Budget()
         self._presence = Presence(self._place, deliver)
         self._seeking = Seeking(service_type, self._answered)
+        self._questions = MulticastQuestions(service_type, deliver)
         self._tasks: list[asyncio.Task[None]] = []
         self._joining = asyncio.Lock()
         self._warned: set[str] = set()
@@ -83,6 +93,7 @@ class Discovery:
 
     async def _join(self) -> None:
         await self._seeking.open(self._interface)
+        await self._questions.open(self._interface)
         self._zeroconf = AsyncZeroconf(interfaces=[self._interface], ip_version=IPVersion.V4Only)
         self._browser = AsyncServiceBrowser(
             self._zeroconf.zeroconf, self._service_type, handlers=[self._changed]
@@ -91,6 +102,7 @@ class Discovery:
     async def _leave(self) -> None:
         self._names.close()
         self._seeking.close()
+        self._questions.close()
         zeroconf, self._zeroconf = self._zeroconf, None
         browser, self._browser = self._browser, None
         if browser is not None:
@@ -115,6 +127,10 @@ class Discovery:
     def seek(self) -> None:
         """Ask for joints once more, in a way that few answers get lost."""
         self._seeking.ask()
+
+    def ask_by_multicast(self, question: AskByMulticast) -> AskedByMulticast | None:
+        """Ask joints by one multicast; who was asked, and when. They answer with events."""
+        return self._questions.ask(question)
 
     def _answered(self, info: ServiceInfo) -> None:
         found = self._read(self._instance(info.name), info)
@@ -187,6 +203,7 @@ class Discovery:
         except WireError as error:
             self._warn(f"{instance} announces itself wrongly: {error.message}")
             return None
+        self._questions.know(announcement.id, instance)
         return Found(instance, addresses[0], info.port, announcement)
 
     def _warn(self, message: str) -> None:

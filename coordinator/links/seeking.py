@@ -44,14 +44,7 @@ class Seeking(asyncio.DatagramProtocol):
 
     async def open(self, interface: str) -> None:
         """Take a free port of an interface's address. Raises OSError."""
-        ours = socket.socket(socket.AF_INET, socket.SOCK_DGRAM)
-        try:
-            ours.setsockopt(socket.IPPROTO_IP, socket.IP_MULTICAST_IF, socket.inet_aton(interface))
-            ours.setsockopt(socket.IPPROTO_IP, socket.IP_MULTICAST_TTL, 255)
-            ours.bind((interface, 0))
-        except OSError:
-            ours.close()
-            raise
+        ours = multicast_socket(interface)
         loop = asyncio.get_running_loop()
         self._transport, _ = await loop.create_datagram_endpoint(lambda: self, sock=ours)
 
@@ -81,6 +74,19 @@ class Seeking(asyncio.DatagramProtocol):
 
     def error_received(self, exc: Exception) -> None:
         """The network is away just now; it is asked again."""
+
+
+def multicast_socket(interface: str) -> socket.socket:
+    """A free port of an interface's address, from which multicasts go out there. Raises OSError."""
+    ours = socket.socket(socket.AF_INET, socket.SOCK_DGRAM)
+    try:
+        ours.setsockopt(socket.IPPROTO_IP, socket.IP_MULTICAST_IF, socket.inet_aton(interface))
+        ours.setsockopt(socket.IPPROTO_IP, socket.IP_MULTICAST_TTL, 255)
+        ours.bind((interface, 0))
+    except OSError:
+        ours.close()
+        raise
+    return ours
 
 
 def services(data: bytes, service_type: str) -> list[ServiceInfo]:

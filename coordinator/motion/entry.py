@@ -23,7 +23,7 @@ from coordinator.programs import (
 )
 from coordinator.programs.packed import kept
 from coordinator.programs.progress import Tell, untold
-from coordinator.programs.words import no_such_line
+from coordinator.programs.words import missing_line
 
 OUTPUT_GROUPS = (("M3", "M5"), ("M8", "M9"))
 """Words of which the last one counts (NISTIR 6556 Table 4, groups 7 and 8)."""
@@ -46,8 +46,8 @@ def read_route(
     )
     if switches.from_line is not None and problems.count == 0:
         line = switches.from_line
-        if missing := no_such_line(line, text):
-            found = [Problem(line, 1, missing)]
+        if missing := missing_line(line, text):
+            found = [missing]
         else:
             program, found = _entered(program, arm, start, line)
         problems.add(*found)

@@ -90,13 +90,14 @@ def count_lines(text: str) -> int:
     return count - (last == "")
 
 
-def no_such_line(line: int, text: str) -> str:
-    """Why a program cannot begin from a line, a sentence; empty where its text has that line."""
+def missing_line(line: int, text: str) -> Problem | None:
+    """Why a program cannot begin from a line; None where its text has that line."""
     count = count_lines(text)
     if 1 <= line <= count:
-        return ""
+        return None
     lines = "1 line" if count == 1 else f"{count} lines"
-    return f"the line to begin from is {line}, but the program has {lines}, counted from 1"
+    sentence = f"the line to begin from is {line}, but the program has {lines}, counted from 1"
+    return Problem(max(line, 1), 1, sentence)
 
 
 def read_line(text: str, number: int) -> Line:

@@ -9,7 +9,7 @@ from random import Random
 
 from coordinator.core import events as ev
 from coordinator.rehearsal.joint_node import Node
-from coordinator.rehearsal.laptop import Laptop
+from coordinator.rehearsal.laptop import Laptop, Sent
 from coordinator.rehearsal.observer import Observer
 from coordinator.rehearsal.schedule import Schedule
 from coordinator.rehearsal.stream import NO_ANSWER_US, JointEnd, Link, Stream
@@ -99,7 +99,7 @@ class Carrier:
 
     # ---- from a laptop ------------------------------------------------------------------------
 
-    def carry_out(self, laptop: Laptop, action: ev.Action) -> ev.DriveSent | ev.FrameSent | None:
+    def carry_out(self, laptop: Laptop, action: ev.Action) -> Sent:
         """Do what a core asks for; what it must know of something that was sent."""
         links = self._links[laptop.number]
         if isinstance(action, ev.SendDrive):

@@ -11,7 +11,8 @@ from coordinator.rehearsal.host import SLEEP_LIMIT_US, HostClock
 from coordinator.rehearsal.observer import Observer
 from coordinator.rehearsal.schedule import Schedule
 
-CarryOut = Callable[["Laptop", ev.Action], ev.DriveSent | ev.FrameSent | None]
+Sent = ev.DriveSent | ev.FrameSent | ev.AskedByMulticast | None
+CarryOut = Callable[["Laptop", ev.Action], Sent]
 """Carries out what a core asks for, and gives what it must know of that."""
 
 

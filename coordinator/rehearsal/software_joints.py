@@ -13,6 +13,10 @@ from simulator.settings import JointSettings
 
 WINDOW_DEG: Final = 1.0
 """Half the width of the home sensor's window: a small magnet on a hand-sized joint."""
+NOISE_MT: Final = 0.023
+"""Of a Hall sensor: 130 nT/√Hz, from memory of a data sheet (TI SBAS640), over 20 kHz."""
+GRADIENT_MT_PER_DEG: Final = 4.0
+"""Of such a magnet's field where the sensor switches, 4 cm from the axis (taken, not measured)."""
 START_DEG: Final = (5.0, 25.0)
 """How far before home, seen in the direction of homing, a joint stands at first."""
 # Of the supply, what an arm file does not say. Taken, not measured, but for the divider.
@@ -71,6 +75,7 @@ def _settings(arm: Arm, joint: Joint, seed: int) -> JointSettings:
         counts_per_turn=round(360.0 * per_degree),
         home_centre=joint.to_counts(joint.home_deg),
         home_half_width=round(WINDOW_DEG * per_degree),
+        home_noise_counts=NOISE_MT / GRADIENT_MT_PER_DEG * per_degree,
         start_low=start_low,
         start_high=start_high,
         continuous=joint.range_deg is None,

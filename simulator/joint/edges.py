@@ -7,13 +7,11 @@ both edges in both directions, and of each the last passage is kept.
 
 import math
 from collections.abc import Mapping
-from typing import Final, NamedTuple
+from typing import NamedTuple
 
 from protocol.configuration import Configuration
-from protocol.constants import COUNTS_PER_MICROSTEP, EDGE_TIMING_US, US
-
-STILL: Final = COUNTS_PER_MICROSTEP
-"""Counts/s, one microstep a second: slower than this a joint has no direction of travel."""
+from protocol.constants import EDGE_TIMING_US, US
+from simulator.joint.passages import STILL
 
 
 class Passage(NamedTuple):
@@ -39,14 +37,20 @@ class HomeEdges:
         self._found = {kind: position + shift for kind, position in found.items()}
 
     def astray(
-        self, rising: bool, position: float, velocity: float, limits: Configuration
+        self,
+        rising: bool,
+        position: float,
+        velocity: float,
+        limits: Configuration,
+        turned_round: bool = False,
     ) -> str | None:
         """A sentence when the sensor has switched where it should not; None while all is well.
 
         Position in counts, velocity in counts/s. The sensor comes again every turn of the output.
-        Still, a joint may be on either edge: the nearest counts.
+        Still, a joint may be on either edge: the nearest counts. So it does where a joint has
+        `turned_round` on an edge, as a sensor that bounces there changes its level either way.
         """
-        kind = passage(rising, velocity)
+        kind = None if turned_round else passage(rising, velocity)
         known = [self._found[kind]] if kind in self._found else list(self._found.values())
         turn = limits.counts_per_turn
         away = min((math.remainder(position - one, turn) for one in known), key=abs, default=0.0)

@@ -11,6 +11,7 @@ from simulator.joint.body import Body
 from simulator.joint.edges import HomeEdges
 from simulator.joint.homing import Homing, Phase
 from simulator.joint.motion import brake, to, toward
+from simulator.joint.passages import Passing
 
 _STILL: Final = frozenset({JointState.UNHOMED, JointState.READY})
 
@@ -28,6 +29,7 @@ class Mover:
         self.level = False
         """Of the home sensor."""
         self._edges = HomeEdges()
+        self._passing = Passing()
         self._was_homed = False
         """Whether the joint knew its position when the homing in progress began."""
         self._jogged: tuple[float, float | None] | None = None
@@ -62,17 +64,22 @@ class Mover:
         if level == self.level:
             return None
         self.level = level
-        body = self._body
+        body, passing = self._body, self._passing
+        if body.configuration is None:
+            return None
+        limits = body.configuration
+        position, velocity = body.position(now)
+        passing.change(position, velocity, limits)
         if self.homing is not None:
-            self.homing.edge(level, now)
+            self.homing.edge(level, passing, now)
             body.motion = self.homing.motion
             return None
-        position, velocity = body.position(now)
-        if level and body.motion is not None and velocity * body.limits.homing.direction > 0.0:
-            self._met = position
-        if not body.homed:
+        ahead = velocity * limits.homing.direction > 0.0
+        if level and passing.counts and body.motion is not None and ahead:
+            self._met = passing.place
+        if not (body.homed and passing.begins):
             return None
-        return self._edges.astray(level, position, velocity, body.limits)
+        return self._edges.astray(level, position, velocity, limits, passing.turned_round)
 
     def brake(self, now: float, why: str = "a stop or a fault ended it") -> None:
         """To rest at the joint's own limit, off the path; `why` is for a homing cut short."""
@@ -153,11 +160,13 @@ class Mover:
         self._was_homed, body.homed = body.homed, False
         self.homing_number = number
         position = body.position(now)[0]
+        self._passing.forget()
         self.homing = Homing(number, body.limits, position, self.level, now, self._met)
         body.motion = self.homing.motion
 
     def _homed(self, homing: Homing, now: float) -> None:
         body, self.homing = self._body, None
+        self._passing.forget()
         shift = body.limits.homing.home - homing.middle
         self._met = None if homing.met is None else homing.met + shift
         body.stand(homing.motion.end_position + shift)

@@ -4,6 +4,8 @@ The sensor is active near its middle, so the first edge met from outside is risi
 begins on the sensor first leaves it against the search direction. Coming to rest on the sensor is
 what lets the next homing find it again after a restart, wherever in the range it sits. A joint that
 has met its sensor since its restart may stand behind it: homing first goes back to where that was.
+A sensor may bounce at its edges: what counts are passages, so the slow way ends so far behind the
+second one that no change belongs to it any more.
 No phase goes further than the configured travel from where homing began (design section 5.7).
 """
 
@@ -15,6 +17,7 @@ from protocol.messages import MAX_EDGES, Edge
 from protocol.middle import middle_of
 from simulator.joint.edges import Passage, passage
 from simulator.joint.motion import FreeMotion, brake, toward
+from simulator.joint.passages import Passing, bounce
 
 
 class Phase(Enum):
@@ -27,7 +30,7 @@ class Phase(Enum):
     BACK_OFF = "backing off the home sensor"
     APPROACH = "the slow search for the home sensor"
     CROSS = "crossing the home sensor"
-    SETTLE = "braking behind the home sensor"
+    SETTLE = "coming to rest behind the home sensor"
     RETURN = "going back to the middle of the home sensor"
     DONE = "homing"
     FAILED = "failed homing"
@@ -71,7 +74,11 @@ class Homing:
         """Where the sensor was met last in the search direction, or left: now or before."""
         self._edge = position if met is None else met
         """Where the edge of interest was met last."""
-        self._slow_edge = 0
+        self._slow_rising = 0
+        self._slow_falling = 0
+        self._bounce = bounce(limits)
+        self._is_listed = False
+        """Whether the newest passage is the last of `edges`."""
         if met is not None and not level:
             # It may stand behind the sensor, where the search would never find it.
             self.phase = Phase.CLEAR
@@ -81,35 +88,55 @@ class Homing:
         speed = -self._settings.fast if level else self._settings.fast
         self.motion = self._go(speed, position, 0.0, now)
 
-    def edge(self, rising: bool, now: float) -> None:
-        """The sensor's level changed."""
+    def edge(self, rising: bool, passing: Passing, now: float) -> None:
+        """The sensor's level changed, in this passage."""
         position, velocity = self.motion.at(now)
         self._level = rising
-        if rising and velocity * self._settings.direction > 0.0:
-            self.met = position
-        kind = passage(rising, velocity)
-        if kind is not None:
-            self.passed[kind] = position
-        if len(self.edges) < MAX_EDGES:
-            fast = self.phase in _FAST
-            self.edges.append(Edge(position=round(position), rising=rising, fast=fast))
-        if self.phase in (Phase.LEAVE, Phase.CLEAR) and not rising:
+        self._list(rising, passing)
+        if passing.counts:
+            if rising and velocity * self._settings.direction > 0.0:
+                self.met = passing.place
+            kind = passage(rising, velocity)
+            if kind is not None:
+                self.passed[kind] = passing.place
+        if self.phase in (Phase.LEAVE, Phase.CLEAR) and not rising and passing.counts:
             # Going back to where it was met may pass it elsewhere: at another turn of a continuous
             # joint, or where steps were lost.
-            self._edge = self.met = position
+            self._edge = self.met = passing.place
             self.phase = Phase.CLEAR
             self.motion = self._back_off(position, velocity, now)
         elif self.phase is Phase.SEARCH and rising:
             self._edge = position
             self.phase = Phase.OVERRUN
             self.motion = brake(now, position, velocity, self._acceleration)
-        elif self.phase is Phase.APPROACH and rising:
-            self._slow_edge = round(position)
+        elif self.phase in (Phase.APPROACH, Phase.CROSS, Phase.SETTLE) and passing.counts:
+            self._slowly(rising, passing.place, position, velocity, now)
+
+    def _list(self, rising: bool, passing: Passing) -> None:
+        """One edge for each passage, and none for what was none."""
+        if not passing.begins and self._is_listed:
+            self.edges.pop()
+        self._is_listed = passing.counts and len(self.edges) < MAX_EDGES
+        if self._is_listed:
+            fast = self.phase in _FAST
+            self.edges.append(Edge(position=round(passing.place), rising=rising, fast=fast))
+
+    def _slowly(
+        self, rising: bool, place: float, position: float, velocity: float, now: float
+    ) -> None:
+        """A passage on the slow way over the sensor; a later one takes the place of its like."""
+        if rising:
+            self._slow_rising = round(place)
+            if self.phase is Phase.SETTLE:
+                self.motion = self._go(self._settings.slow, position, velocity, now)
             self.phase = Phase.CROSS
-        elif self.phase is Phase.CROSS and not rising:
-            self.middle = middle_of(self._slow_edge, round(position))
+            return
+        self._slow_falling = round(place)
+        if self.phase is Phase.CROSS:
             self.phase = Phase.SETTLE
-            self.motion = brake(now, position, velocity, self._acceleration)
+            goal = self._within(position + self._settings.direction * self._bounce)
+            slow = float(self._settings.direction * self._settings.slow)
+            self.motion = toward(now, position, velocity, slow, self._acceleration, goal, goal)
 
     def rested(self, now: float) -> None:
         """The motion of this phase came to rest."""
@@ -124,7 +151,12 @@ class Homing:
         elif self.phase is Phase.BACK_OFF and not self._level:
             self.phase = Phase.APPROACH
             self.motion = self._go(self._settings.slow, position, 0.0, now)
+        elif self.phase is Phase.SETTLE and self._level:
+            # It was inactive for a moment only, and still is active.
+            self.phase = Phase.CROSS
+            self.motion = self._go(self._settings.slow, position, 0.0, now)
         elif self.phase is Phase.SETTLE:
+            self.middle = middle_of(self._slow_rising, self._slow_falling)
             self.phase = Phase.RETURN
             self.motion = self._to(self.middle, position, 0.0, now)
         elif self.phase is Phase.RETURN:
@@ -157,9 +189,12 @@ class Homing:
         return toward(now, position, velocity, target, self._acceleration, self._low, self._high)
 
     def _back_off(self, position: float, velocity: float, now: float) -> FreeMotion:
-        direction = self._settings.direction
-        goal = min(max(self._edge - direction * self._settings.backoff, self._low), self._high)
+        goal = self._within(self._edge - self._settings.direction * self._settings.backoff)
         return self._to(goal, position, velocity, now)
+
+    def _within(self, goal: float) -> float:
+        """As far as homing may go."""
+        return min(max(goal, self._low), self._high)
 
     def _to(self, goal: float, position: float, velocity: float, now: float) -> FreeMotion:
         """Fast to a place that lies against the search direction, to rest there."""

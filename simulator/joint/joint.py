@@ -298,6 +298,11 @@ class Joint:
         return self._mover.level
 
     @property
+    def fastest(self) -> float:
+        """Counts/s that it never passes. Only for a joint that was configured."""
+        return float(self._body.limits.velocity)
+
+    @property
     def shift(self) -> int:
         """Counts that homing has added to every position since boot."""
         return self._body.shift

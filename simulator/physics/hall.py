@@ -47,13 +47,17 @@ class HallSensor:
         """
         if self.stuck is not None:
             return self.stuck
-        away = position - self._centre
-        if self._period is not None:
-            away = math.remainder(away, self._period)
-        beyond = abs(away) - self._half_width
+        beyond = -self.inside(position)
         if before is None or not -self.late < beyond <= self.late:
             return beyond <= 0.0
         return before
+
+    def inside(self, position: float) -> float:
+        """How far within the window a position is, in counts; negative outside."""
+        away = position - self._centre
+        if self._period is not None:
+            away = math.remainder(away, self._period)
+        return self._half_width - abs(away)
 
     def next_edge(
         self, p0: float, v: float, a: float, duration_s: float, after_s: float = 0.0

@@ -19,6 +19,10 @@ class Play:
 
     def follow(self, motor: float) -> float:
         """The output once the motor stands there, having come without turning round on the way."""
-        half = self.width / 2.0
-        self.output = min(max(self.output, motor - half), motor + half)
+        self.output = self.at(motor)
         return self.output
+
+    def at(self, motor: float) -> float:
+        """Where the output would be then; it stays where it is."""
+        half = self.width / 2.0
+        return min(max(self.output, motor - half), motor + half)

@@ -2,9 +2,10 @@
 
 Ends with 1 if a bound was ever broken: the true start skew of a start that its report states, the
 guarantee of a clock, or how far apart joints may rest after an outage or a kill; if a joint truly
-was elsewhere than its plan says; if forecasts of heat or wear, or alarms, miss their goals; if
-anything is missing that the database had confirmed; if a restore that was killed left neither the
-old folder nor the new one whole; or if a chart of a joint's past hides what was read.
+was elsewhere than its plan says, or home on a sensor that bounces; if forecasts of heat or wear, or
+alarms, miss their goals; if anything is missing that the database had confirmed; if a restore that
+was killed left neither the old folder nor the new one whole; or if a chart of a joint's past hides
+what was read.
 """
 
 import argparse
@@ -21,6 +22,7 @@ from tests.bench import (
     coordinator_kills,
     heat,
     history,
+    homing,
     kills,
     lag_table,
     long_program,
@@ -57,6 +59,7 @@ TABLES = (
     "speed",
     "blending",
     "reversal",
+    "homing",
     "heat",
     "supply",
     "wear",
@@ -117,6 +120,8 @@ def main() -> int:
         broken += blending.table(asked.programs, asked.seed, asked.processes)
     if "reversal" in asked.tables:
         broken += reversal.table()
+    if "homing" in asked.tables:
+        broken += homing.table(asked.homings, asked.seed, asked.processes)
     if "heat" in asked.tables:
         broken += heat.table(asked.heat_joints, asked.seed, asked.processes)
     if "supply" in asked.tables:
@@ -201,6 +206,7 @@ def _arguments() -> argparse.Namespace:
     parser.add_argument("--plays", type=int, default=6, help="worlds of long plays of each kind")
     parser.add_argument("--rounds", type=int, default=3, help="of each kind, of speed")
     parser.add_argument("--programs", type=int, default=1_000, help="in G64, planned and judged")
+    parser.add_argument("--homings", type=int, default=400, help="of each kind, with a sensor")
     parser.add_argument("--heat-joints", type=int, default=500, help="random ones, of heat")
     parser.add_argument("--supply-arms", type=int, default=400, help="whose hops are estimated")
     parser.add_argument("--rings", type=int, default=1_000, help="that wear")

@@ -1,5 +1,6 @@
 """The joint in C does what the joint in Python does, whatever happens to both."""
 
+import random
 from pathlib import Path
 
 import pytest
@@ -17,6 +18,19 @@ from tests.joint_c.updating import UPDATE_KEY, Signed
 STEPS = 12
 SEEDS = 300
 GROUPS = 10
+BOUNCE_SEEDS = 120
+BOUNCE_GROUPS = 4
+BOUNCE_KINDS = {
+    "run": 8,
+    "jog": 6,
+    "target": 6,
+    "home_wholly": 6,
+    "home": 2,
+    "hall": 1,
+    "slip": 1,
+    "stop": 1,
+    "clear": 2,
+}
 UPDATE_SEEDS = 100
 UPDATE_GROUPS = 4
 
@@ -26,7 +40,19 @@ def differs(program: Path, seed: int, *, alone: bool = False) -> str | None:
 
     `alone`: of updates, and of nothing else that would need a joint that moves.
     """
-    treatment = UpdateTreatment(program, seed, alone=alone)
+    return compared(UpdateTreatment(program, seed, alone=alone), seed)
+
+
+def differs_on_a_bouncing_sensor(program: Path, seed: int) -> str | None:
+    """The same, with little but motion over a home sensor that bounces."""
+    treatment = Treatment(program, seed)
+    treatment.kinds = BOUNCE_KINDS
+    treatment.bounce = random.Random(f"bounce {seed}")
+    return compared(treatment, seed)
+
+
+def compared(treatment: Treatment, seed: int) -> str | None:
+    """What differs after it was played."""
     try:
         treatment.play(STEPS)
     except Parted:
@@ -42,6 +68,18 @@ def test_both_joints_do_the_same_whatever_happens(joint_build: Path, group: int)
     share = SEEDS // GROUPS
     found = [
         differs(joint_build / "sequence", seed)
+        for seed in range(group * share, (group + 1) * share)
+    ]
+    assert not [one for one in found if one is not None][:1]
+
+
+@pytest.mark.parametrize("group", range(BOUNCE_GROUPS))
+def test_both_joints_do_the_same_on_a_home_sensor_that_bounces(
+    joint_build: Path, group: int
+) -> None:
+    share = BOUNCE_SEEDS // BOUNCE_GROUPS
+    found = [
+        differs_on_a_bouncing_sensor(joint_build / "sequence", seed)
         for seed in range(group * share, (group + 1) * share)
     ]
     assert not [one for one in found if one is not None][:1]

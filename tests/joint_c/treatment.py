@@ -103,6 +103,8 @@ class Treatment:
     def __init__(self, program: Path, seed: int, images: ImageStore | None = None) -> None:
         self.random = random.Random(seed)
         self.kinds = KINDS
+        self.bounce: random.Random | None = None
+        """Draws how the home sensor bounces; None where it does not."""
         capacity = random.Random(f"capacity {seed}").choice(self.capacities)
         self.pair = Pair(program, capacity=capacity, images=images)
         self.direction = self.random.choice((1, -1))
@@ -154,6 +156,14 @@ class Treatment:
         level = self.world.level(self.pair)
         if level is not self.pair.joint.hall_level:
             self.pair.hall(level)
+            if self.bounce is not None:
+                self._bounces(self.bounce)
+
+    def _bounces(self, draw: random.Random) -> None:
+        """To and fro, mostly at once, now and then so late that it is another passage."""
+        for _ in range(2 * draw.randrange(9)):
+            self.pair.later(draw.choice((1, 50, 50, 200, 200, 1_000, 5_000)))
+            self.pair.hall(not self.pair.joint.hall_level)
 
     def arm_us(self) -> int:
         clock = self.pair.joint.clock

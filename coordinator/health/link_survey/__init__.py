@@ -1,7 +1,8 @@
 """What a survey of a joint's link at rest says: every exchange of a minute, judged (docs/link.md).
 
 `exchanges.py` keeps them, `joint_survey.py` makes the figures, `findings.py` the words; `loss.py`,
-`allan.py`, `ways.py`, `clock_figures.py` and `power_save.py` are what the figures are made by.
+`allan.py`, `ways.py`, `clock_figures.py` and `power_save.py` are what the figures are made by;
+`multicast.py` what becomes of multicasts.
 """
 
 from typing import Final

@@ -5,6 +5,7 @@ from typing import Final
 
 from coordinator.codes.survey_word import LinkFault, LinkVerdict
 from coordinator.health.link import LOSSY_SHARE
+from coordinator.health.link_survey.multicast import MulticastFigures
 from coordinator.health.link_survey.power_save import PowerSave
 from coordinator.health.link_survey.ways import Ways
 from coordinator.health.lopsided import LEAST_US, SHARE
@@ -57,6 +58,13 @@ def findings(
     delays = (asleep,) if asleep else (_long(trips), _crowded(trips), _lopsided(trips, found))
     made = (*delays, _lossy(trips), _start(trips))
     return tuple(one for one in made if one is not None)
+
+
+def multicast_lost(multicast: MulticastFigures) -> tuple[LinkFinding, ...]:
+    """Where joints are hardly found, or not at all; what is only kept back needs nothing."""
+    if not multicast.advice:
+        return ()
+    return (LinkFinding(LinkFault.MULTICAST, multicast.message, multicast.advice),)
 
 
 def clock_unknown(*, restarted: bool) -> LinkFinding:

@@ -11,9 +11,15 @@ from coordinator.health.link_survey.findings import (
     RoundTrips,
     clock_unknown,
     findings,
+    multicast_lost,
     verdict,
 )
 from coordinator.health.link_survey.loss import wilson
+from coordinator.health.link_survey.multicast import (
+    MulticastFigures,
+    Questions,
+    multicast_figures,
+)
 from coordinator.health.link_survey.power_save import PowerSave, power_save
 from coordinator.health.link_survey.ways import Ways, clock_line, ways
 from coordinator.timing.link_quality import WORST_PER_MILLE
@@ -72,17 +78,20 @@ class JointSurvey:
     """What can be done something about; none where nothing has to be."""
     figures: LinkFigures | None
     """None where there are too few exchanges."""
+    multicast: MulticastFigures | None = None
+    """What becomes of multicasts to it; None of a coordinator that did not look for it."""
 
 
-def joint_survey(name: str, exchanges: Exchanges) -> JointSurvey:
-    """What a survey's exchanges say of a joint's link."""
+def joint_survey(name: str, exchanges: Exchanges, questions: Questions) -> JointSurvey:
+    """What a survey's exchanges, and its questions by multicast, say of a joint's link."""
     answers = exchanges.answers
     if exchanges.count < LEAST_SENT or len(answers) < LEAST_ANSWERED:
         told = (
             f"{name}: {len(answers)} of {exchanges.count} exchanges were answered, too few to tell "
             f"anything: {LEAST_SENT} must be sent and {LEAST_ANSWERED} answered"
         )
-        return JointSurvey(name, LinkVerdict.NOT_KNOWN, told, (), None)
+        multicast = multicast_figures(questions, None, 0.0)
+        return JointSurvey(name, LinkVerdict.NOT_KNOWN, told, (), None, multicast)
     line = None if exchanges.restarted else clock_line(answers)
     both = ways(answers, line) if line is not None else None
     trips = sorted(one.round_trip_us for one in answers)
@@ -107,10 +116,18 @@ def joint_survey(name: str, exchanges: Exchanges) -> JointSurvey:
         clock=clock_figures(answers, line) if line is not None else None,
         power_save=power_save(both) if both is not None else None,
     )
-    return _judged(name, figures, both, restarted=exchanges.restarted)
+    multicast = multicast_figures(questions, figures.rtt_p50_us, figures.loss_high)
+    return _judged(name, figures, both, multicast, restarted=exchanges.restarted)
 
 
-def _judged(name: str, figures: LinkFigures, both: Ways | None, *, restarted: bool) -> JointSurvey:
+def _judged(
+    name: str,
+    figures: LinkFigures,
+    both: Ways | None,
+    multicast: MulticastFigures,
+    *,
+    restarted: bool,
+) -> JointSurvey:
     trips = RoundTrips(
         answered=figures.sent - figures.lost,
         p50_us=figures.rtt_p50_us,
@@ -122,12 +139,12 @@ def _judged(name: str, figures: LinkFigures, both: Ways | None, *, restarted: bo
         start_delay_us=figures.start_delay_us,
     )
     unknown = () if both is not None else (clock_unknown(restarted=restarted),)
-    found = (*unknown, *findings(trips, both, figures.power_save))
+    found = (*unknown, *findings(trips, both, figures.power_save), *multicast_lost(multicast))
     word = verdict(found, figures.loss_low)
     what = "; ".join(one.message for one in found) or "nothing has to be done about it"
     if both is not None and figures.power_save is None:
         what += "; too few exchanges were answered to look for power save of its radio"
-    return JointSurvey(name, word, f"{name}: its link is {word}: {what}", found, figures)
+    return JointSurvey(name, word, f"{name}: its link is {word}: {what}", found, figures, multicast)
 
 
 def _ranked(ordered: list[int], per_mille: int) -> int:

@@ -28,12 +28,13 @@ function Survey({ name, survey }) {
   const when = survey.ended_utc ? ` It ended ${dateTime(survey.ended_utc)}; what came since is not in it.` : "";
   const found = survey.results.find((one) => one.joint === name);
   if (!found) return html`<p class="small">This joint was not in it.${when}</p>`;
-  const { figures, findings, verdict } = found;
+  const { figures, findings, multicast, verdict } = found;
   return html`
     <p class=${verdict === "good" ? "" : "attention"}>${verdict !== "good" && html`<${Shape} name="attention" /> `}<strong>${
       sentence(verdict)}</strong> ${findings.length === 0 && closed(found.message)}</p>
     ${findings.length > 0 && html`<ul>${findings.map((one) => html`
       <li key=${one.code}>${sentence(one.message)} ${sentence(one.advice)}</li>`)}</ul>`}
+    ${multicast && !multicast.advice && html`<p class="small">${closed(multicast.message)}</p>`}
     <p class="small">${figures && `Of ${figures.sent} exchanges ${figures.lost} were lost, ${share(figures.loss_low)} to ${
       share(figures.loss_high)} by a 95 % interval, which is wider where losses come in rows. Of round trips 99 % took ${
       micros(figures.rtt_p99_us)} at most.`}${when} It is no measure of safety: any link may be cut in the next second.</p>`;

@@ -5,9 +5,6 @@
 #include "body.h"
 #include "text.h"
 
-/* A joint slower than this (counts/s) has no direction of travel. */
-#define SLOWEST 256.0
-
 void uj_edges_forget_passages(struct uj_joint *joint)
 {
     for (int rising = 0; rising < 2; rising++) {
@@ -19,7 +16,7 @@ void uj_edges_forget_passages(struct uj_joint *joint)
 
 void uj_edges_keep(struct uj_joint *joint, bool rising, double position, double velocity)
 {
-    if (fabs(velocity) >= SLOWEST) {
+    if (fabs(velocity) >= UJ_STILL) {
         joint->edges.passages[rising][velocity > 0] =
             (struct uj_passage){.known = true, .position = position};
     }
@@ -43,11 +40,12 @@ static double difference(const struct uj_joint *joint, const struct uj_passage *
     return away - turn * floor(away / turn + 0.5);
 }
 
-/* Sets *off to the difference that counts; false where there is nothing to compare with. */
+/* Sets *off to the difference that counts; false where there is nothing to compare with. Where the joint has turned round
+ * on an edge, a sensor that bounces there changes its level either way. */
 static bool compared(const struct uj_joint *joint, bool rising, double position, double velocity, double *off)
 {
     const struct uj_passage *same = &joint->edges.passages[rising][velocity > 0];
-    if (fabs(velocity) >= SLOWEST && same->known) {
+    if (fabs(velocity) >= UJ_STILL && !joint->edges.passing.turned_round && same->known) {
         *off = difference(joint, same, position);
         return true;
     }

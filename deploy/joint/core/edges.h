@@ -5,6 +5,8 @@
 #include <stdbool.h>
 #include <stdint.h>
 
+#include "passing.h"
+
 struct uj_joint;
 
 /* The last position (counts) of one change of level in one direction of travel. */
@@ -16,6 +18,7 @@ struct uj_passage {
 struct uj_edges {
     bool active;                      /* the sensor's level */
     struct uj_passage passages[2][2]; /* [rising][towards larger counts], met in the last homing, in its new frame */
+    struct uj_passing passing;        /* of the newest change */
     struct uj_passage place;          /* of the rising edge met last in the search direction, see homing */
 };
 
@@ -28,7 +31,8 @@ void uj_edges_keep(struct uj_joint *joint, bool rising, double position, double 
 /* Adds a homing's shift to all that is kept. */
 void uj_edges_shift(struct uj_joint *joint, int64_t shift);
 
-/* The sensor switched: compares the position (counts, and counts/s) with what is kept, and finds steps lost. */
+/* The sensor switched, and a passage begins: compares the position (counts, and counts/s) with what is kept, and finds
+ * steps lost. */
 void uj_edges_compare(struct uj_joint *joint, bool rising, double position, double velocity);
 
 #endif

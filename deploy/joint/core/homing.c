@@ -53,6 +53,14 @@ static void brake(struct uj_joint *joint)
                         (double)joint->configuration.acceleration);
 }
 
+/* Step 4: on to where no change belongs to the passage any more that begins here. */
+static void go_clear(struct uj_joint *joint, double edge)
+{
+    const struct uj_configuration *configuration = &joint->configuration;
+    const double beyond = (double)configuration->homing.direction * uj_bounce(configuration);
+    go_to(joint, 1, edge + beyond, configuration->homing.slow);
+}
+
 static void step(struct uj_joint *joint, enum uj_homing_step next)
 {
     const struct uj_homing *law = &joint->configuration.homing;
@@ -96,6 +104,7 @@ void uj_homing_begin(struct uj_joint *joint, uint32_t number)
     joint->met[run->list] = (struct uj_edge_list){0};
     joint->homed = false;
     uj_edges_forget_passages(joint);
+    joint->edges.passing = (struct uj_passing){0};
     if (edges->active) {
         step(joint, UJ_HOMING_LEAVE);
     } else if (edges->place.known && along(joint, before(joint, edges->place.position)) < 0) {
@@ -113,17 +122,55 @@ static void left_sensor(struct uj_joint *joint, double position)
     go_to(joint, -1, before(joint, position), joint->configuration.homing.fast);
 }
 
+/* One edge for each passage, and none for what was none. */
+static void list(struct uj_joint *joint, bool rising)
+{
+    struct uj_homing_run *run = &joint->homing;
+    const struct uj_passing *passing = &joint->edges.passing;
+    struct uj_edge_list *met = &joint->met[run->list];
+    if (!passing->begins && run->is_listed) {
+        uj_edge_list_drop(met);
+    }
+    run->is_listed = passing->counts && met->count < UJ_MAX_EDGES;
+    if (run->is_listed) {
+        uj_edge_list_add(met, uj_body_round(passing->place), rising, run->step != UJ_HOMING_MEASURE);
+    }
+}
+
+/* Step 4: a passage; a later one takes the place of its like. */
+static void measure(struct uj_joint *joint, bool rising, double at)
+{
+    struct uj_homing_run *run = &joint->homing;
+    const int64_t place = uj_body_round(joint->edges.passing.place);
+    if (rising) {
+        run->has_rising = true;
+        run->rising = place;
+        if (run->found) {
+            run->found = false;
+            go_as_far(joint, 1, joint->configuration.homing.slow);
+        }
+    } else if (run->has_rising) {
+        run->falling = place;
+        if (!run->found) {
+            run->found = true;
+            go_clear(joint, at);
+        }
+    }
+}
+
 void uj_homing_edge(struct uj_joint *joint, bool rising, double at, double velocity)
 {
     struct uj_homing_run *run = &joint->homing;
-    const int64_t position = uj_body_round(at);
-    uj_edge_list_add(&joint->met[run->list], position, rising, run->step != UJ_HOMING_MEASURE);
-    uj_edges_keep(joint, rising, at, velocity);
+    const struct uj_passing *passing = &joint->edges.passing;
+    list(joint, rising);
+    if (passing->counts) {
+        uj_edges_keep(joint, rising, passing->place, velocity);
+    }
     switch (run->step) {
     case UJ_HOMING_RETURN:
     case UJ_HOMING_LEAVE:
-        if (!rising) {
-            left_sensor(joint, at);
+        if (!rising && passing->counts) {
+            left_sensor(joint, passing->place);
         }
         break;
     case UJ_HOMING_SEARCH:
@@ -134,13 +181,8 @@ void uj_homing_edge(struct uj_joint *joint, bool rising, double at, double veloc
         }
         break;
     case UJ_HOMING_MEASURE:
-        if (rising && !run->has_rising) {
-            run->has_rising = true;
-            run->rising = position;
-        } else if (!rising && run->has_rising && !run->found) {
-            run->found = true;
-            run->falling = position;
-            brake(joint);
+        if (passing->counts) {
+            measure(joint, rising, at);
         }
         break;
     case UJ_HOMING_BACK:
@@ -165,6 +207,7 @@ static void finish(struct uj_joint *joint)
     event.of.homed.lost = run->was_homed ? uj_middle_lost(shift, configuration->counts_per_turn) : 0;
     event.of.homed.edges = &joint->met[run->list];
     uj_free_stand(&joint->mover.motion, joint->now_us, (double)(middle + shift));
+    joint->edges.passing = (struct uj_passing){0};
     uj_edges_shift(joint, shift);
     uj_body_truth(joint, UJ_TRUTH_SHIFT, shift);
     joint->homed = true;
@@ -197,7 +240,7 @@ void uj_homing_rest(struct uj_joint *joint)
         if (!run->found) {
             give_up(joint, "travel", law->travel);
         } else {
-            step(joint, UJ_HOMING_SEARCH);
+            step(joint, joint->edges.active ? UJ_HOMING_LEAVE : UJ_HOMING_SEARCH);
         }
         break;
     case UJ_HOMING_SEARCH:
@@ -217,6 +260,9 @@ void uj_homing_rest(struct uj_joint *joint)
     case UJ_HOMING_MEASURE:
         if (!run->found) {
             give_up(joint, "travel", law->travel);
+        } else if (joint->edges.active) { /* it was inactive for a moment only, and still is active */
+            joint->homing.found = false;
+            go_as_far(joint, 1, law->slow);
         } else {
             step(joint, UJ_HOMING_MIDDLE);
         }

@@ -27,6 +27,7 @@ struct uj_homing_run {
     double edge;            /* the rising edge of step 2, counts */
     int64_t rising, falling; /* those of step 4 */
     bool has_rising;        /* in step 4 */
+    bool is_listed;         /* the newest passage is the last of the list of edges */
     uint32_t number;        /* of the last homing begun in this session, 0 for none */
     uint8_t list;           /* which of joint->met is of this homing */
 };

@@ -194,13 +194,18 @@ void uj_joint_hall(struct uj_joint *joint, double now_us, bool active)
     double velocity;
     uj_body_where(joint, &position, &velocity);
     joint->edges.active = active;
-    if (active && joint->configured && !uj_body_on_path(joint) &&
+    if (!joint->configured) {
+        return;
+    }
+    struct uj_passing *passing = &joint->edges.passing;
+    uj_passing_change(passing, position, velocity, &joint->configuration);
+    if (active && passing->counts && !uj_body_on_path(joint) &&
         velocity * (double)joint->configuration.homing.direction > 0) {
-        joint->edges.place = (struct uj_passage){.known = true, .position = position};
+        joint->edges.place = (struct uj_passage){.known = true, .position = passing->place};
     }
     if (joint->state == UJ_HOMING) {
         uj_homing_edge(joint, active, position, velocity);
-    } else {
+    } else if (passing->begins) {
         uj_edges_compare(joint, active, position, velocity);
     }
 }

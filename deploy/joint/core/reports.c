@@ -156,6 +156,13 @@ void uj_edge_list_add(struct uj_edge_list *list, int64_t position, bool rising, 
     }
 }
 
+void uj_edge_list_drop(struct uj_edge_list *list)
+{
+    list->count--;
+    list->rising &= ~((uint32_t)1 << list->count);
+    list->fast &= ~((uint32_t)1 << list->count);
+}
+
 static void edges(struct uj_writer *writer, const struct uj_edge_list *met)
 {
     uj_write_key(writer, "edges");

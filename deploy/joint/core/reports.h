@@ -124,6 +124,9 @@ const char *uj_fault_name(unsigned fault);
 /* Adds an edge, unless the list is full. */
 void uj_edge_list_add(struct uj_edge_list *list, int64_t position, bool rising, bool fast);
 
+/* Takes the last one out again; there is one. */
+void uj_edge_list_drop(struct uj_edge_list *list);
+
 size_t uj_write_welcome(const struct uj_welcome *welcome, uint8_t *out, size_t space);
 
 /* `ref` is the frame's number, 0 for the proof. */

@@ -38,6 +38,7 @@ static const struct option known[] = {
     {"--home-centre", NUMBER, AT(home_centre), -1e15, 1e15, "middle of the home sensor's magnet, true counts"},
     {"--home-half-width", NUMBER, AT(home_half_width), 1, 1e12, "half the width within which it is on, counts"},
     {"--home-hysteresis", NUMBER, AT(home_hysteresis), 0, 1e9, "by how much later it goes off, counts"},
+    {"--home-noise", NUMBER, AT(home_noise), 0, 1e6, "by which its edges lie elsewhere at every step, counts"},
     {"--home-period", NUMBER, AT(home_period), 0, 1e12, "after which the magnet comes again, counts; 0 never"},
     {"--play", NUMBER, AT(play), 0, 1e9, "between motor and output, counts"},
     {"--max-step-rate-hz", NUMBER, AT(max_step_rate_hz), 1, 250000, "that the motor's driver can do"},

@@ -33,6 +33,7 @@ struct options {
     double home_centre;
     double home_half_width;
     double home_hysteresis; /* it goes off so much later than it comes on */
+    double home_noise;      /* one standard deviation by which its edges lie elsewhere at every step */
     double home_period;     /* after which the magnet comes again, 0 for never */
     double play;            /* between motor and output */
     double max_step_rate_hz;

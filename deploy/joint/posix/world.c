@@ -12,16 +12,37 @@
 #define CAPACITY_J_PER_K 200.0
 #define COUNTS_PER_STEP 256.0
 
-/* Home sensor: on within half a width of its magnet, off again a hysteresis further out. */
+/* Home sensor: on within half a width of its magnet, off again a hysteresis further out, and each edge elsewhere at every
+ * step where it has noise. */
 
-static bool hall_level(const struct world *world, double position)
+/* Evenly between 0 and 1, neither of them: SplitMix64 (Steele, Lea and Flood 2014), from memory. */
+static double drawn(struct world *world)
+{
+    world->noise += UINT64_C(0x9E3779B97F4A7C15);
+    uint64_t mixed = world->noise;
+    mixed = (mixed ^ mixed >> 30) * UINT64_C(0xBF58476D1CE4E5B9);
+    mixed = (mixed ^ mixed >> 27) * UINT64_C(0x94D049BB133111EB);
+    return ((double)((mixed ^ mixed >> 31) >> 12) + 0.5) * 0x1p-52;
+}
+
+/* Of one step, counts; normal, by Box and Muller (1958). */
+static double hall_noise(struct world *world)
+{
+    if (!(world->options->home_noise > 0)) {
+        return 0;
+    }
+    const double size = sqrt(-2 * log(drawn(world)));
+    return world->options->home_noise * size * cos(2 * acos(-1) * drawn(world));
+}
+
+static bool hall_level(const struct world *world, double position, double noise)
 {
     const struct options *options = world->options;
     double away = position - options->home_centre;
     if (options->home_period > 0) {
         away = remainder(away, options->home_period);
     }
-    return fabs(away) <= options->home_half_width + (world->hall ? options->home_hysteresis : 0);
+    return fabs(away) <= options->home_half_width + (world->hall ? options->home_hysteresis : 0) + noise;
 }
 
 static void follow_motor(struct world *world)
@@ -35,7 +56,7 @@ static bool on_step(void *context, const struct uj_step *step)
     struct world *world = context;
     world->motor += step->up ? COUNTS_PER_STEP : -COUNTS_PER_STEP;
     follow_motor(world);
-    const bool level = hall_level(world, world->motor);
+    const bool level = hall_level(world, world->motor, hall_noise(world));
     if (level != world->hall) {
         world->hall = level;
         world->hall_untold = true;
@@ -226,7 +247,7 @@ static bool on_read(void *context, double until_us, struct uj_reading *reading)
 
 static void find_home_sensor(struct world *world)
 {
-    world->hall = hall_level(world, world->motor);
+    world->hall = hall_level(world, world->motor, 0);
     world->hall_untold = world->hall;
 }
 
@@ -243,6 +264,9 @@ void world_begin(struct world *world, const struct options *options, const struc
                             .watts = options->idle_watts,
                             .state = UJ_UNHOMED};
     world->hall_at_us = now_us;
+    for (unsigned i = 0; i < UJ_JOINT_ID_BYTES; i++) {
+        world->noise = world->noise << 8 | options->id[i];
+    }
     find_home_sensor(world);
 }
 

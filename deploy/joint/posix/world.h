@@ -29,6 +29,7 @@ struct world {
     double output; /* behind the play */
     bool hall;
     bool hall_untold;
+    uint64_t noise; /* state of what draws the sensor's */
     double hall_at_us;
     /* inputs */
     uint8_t inputs, outputs;

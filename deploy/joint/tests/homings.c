@@ -19,7 +19,7 @@ static void drive(uint32_t homing)
                                    .flags = UJ_DRIVE_MAP | UJ_DRIVE_ENERGISE | UJ_DRIVE_EXPIRY,
                                    .mode = homing != 0 ? UJ_MODE_HOME : UJ_MODE_NONE,
                                    .homing_number = homing,
-                                   .expiry_us = (int64_t)now_us + 250000,
+                                   .expiry_us = (int64_t)now_us + 1000000,
                                    .map = {.number = 1}};
     now_us += 200000;
     (void)uj_joint_drive(&joint, now_us, &drive);
@@ -49,9 +49,11 @@ int main(int count, char **words)
     configure();
     for (uint32_t number = 1; number <= homings; number++) {
         drive(number);
+        now_us += 200000; /* it is fast by then, so that each is a passage of its own */
         for (uint32_t edge = 0; edge < number; edge++) {
             level = !level;
-            uj_joint_hall(&joint, now_us + 1000, level);
+            now_us += 50000;
+            uj_joint_hall(&joint, now_us, level);
         }
         for (int i = 0; i < 5; i++) {
             drive(0);

@@ -105,8 +105,8 @@ def test_every_member_is_required_but_one_and_has_an_example(document: dict[str,
         "JointHistory", "Readings", "JointWear", "HopWear", "JointHomings", "HomePlace",
         "HomeFigure", "SurveySnapshot", "JointSurvey", "LinkFigures", "LinkFinding",
         "ClockFigures", "Stability",
-        "PowerSave", "ArmFileNow", "ArmTextLookedAt", "ArmTextMistake", "ChangedRow",
-        "BringUp", "BringUpStep",
+        "PowerSave", "MulticastFigures", "ArmFileNow", "ArmTextLookedAt", "ArmTextMistake",
+        "ChangedRow", "BringUp", "BringUpStep",
     }  # fmt: skip
     bare = {
         f"{name}.{member}"

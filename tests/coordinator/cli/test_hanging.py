@@ -18,8 +18,9 @@ WITHIN_S = 0.1
 @pytest.fixture(autouse=True)
 def impatient(monkeypatch: pytest.MonkeyPatch, tmp_path: Path) -> None:
     """Only what plans a program is still waited for as long as ever."""
-    for name in ("asking.PATIENCE_S", "questions.SOON_S", "questions.GIVE_BACK_S"):
-        monkeypatch.setattr(f"coordinator.client.{name}", WITHIN_S)
+    monkeypatch.setattr("coordinator.client.asking.PATIENCE_S", WITHIN_S)
+    for name in ("SOON_S", "GIVE_BACK_S"):
+        monkeypatch.setattr(f"coordinator.client.questions.patience.{name}", WITHIN_S)
     monkeypatch.chdir(tmp_path)
     (tmp_path / "good.nc").write_text("M2\n")
 

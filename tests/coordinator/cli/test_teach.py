@@ -10,7 +10,7 @@ from tests.coordinator.client.asked import Coordinator
 def test_a_waypoint_at_which_the_arm_does_not_come_to_rest_is_begun_and_not_done(
     capsys: pytest.CaptureFixture[str], monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    monkeypatch.setattr("coordinator.client.questions.SETTLED_S", 0.0)
+    monkeypatch.setattr("coordinator.client.questions.going.SETTLED_S", 0.0)
     place = {"id": 3, "name": "tray", "angles_deg": {"tip": 10.0}}
     taught = {"waypoints": [place], "sequences": [], "programs": [], "revision": 1}
     silent = joint("tip", position_deg=10.0, velocity_deg_s=0.0, link="offline")

@@ -49,8 +49,8 @@ Ask = Callable[..., Any]
 @pytest.fixture(name="ask", params=[blocking, in_a_loop])
 def one_of_both_clients(request: pytest.FixtureRequest, monkeypatch: pytest.MonkeyPatch) -> Ask:
     """A client that waits for nothing as long as people do."""
-    monkeypatch.setattr("coordinator.client.questions.LOOK_S", 0.0)
-    monkeypatch.setattr("coordinator.client.questions.LISTEN_S", 0.0)
+    monkeypatch.setattr("coordinator.client.questions.patience.LOOK_S", 0.0)
+    monkeypatch.setattr("coordinator.client.questions.journal.LISTEN_S", 0.0)
     ask: Ask = request.param
     return ask
 
@@ -431,7 +431,7 @@ def test_a_run_that_ends_otherwise_is_an_error_with_its_report(ask: Ask, outcome
 
 
 async def test_who_waits_no_longer_ends_nothing(monkeypatch: pytest.MonkeyPatch) -> None:
-    monkeypatch.setattr("coordinator.client.questions.LOOK_S", 0.0)
+    monkeypatch.setattr("coordinator.client.questions.patience.LOOK_S", 0.0)
     coordinator = played(GOING)
     with served(coordinator) as url:
         async with AsyncClient(url) as client:
@@ -538,8 +538,8 @@ class Journal:
 def test_lines_come_oldest_first_and_none_is_left_out_or_told_twice(
     monkeypatch: pytest.MonkeyPatch, at_once: int
 ) -> None:
-    monkeypatch.setattr("coordinator.client.questions.LISTEN_S", 0.0)
-    monkeypatch.setattr("coordinator.client.questions.PAGE", 3)
+    monkeypatch.setattr("coordinator.client.questions.journal.LISTEN_S", 0.0)
+    monkeypatch.setattr("coordinator.client.questions.journal.PAGE", 3)
     with served(Journal(at_once)) as url, Client(url) as client:
         lines = client.follow_events()
         assert [next(lines).id for _ in range(20)] == list(range(2, 22))
@@ -548,7 +548,7 @@ def test_lines_come_oldest_first_and_none_is_left_out_or_told_twice(
 
 
 async def test_they_come_so_in_an_event_loop_too(monkeypatch: pytest.MonkeyPatch) -> None:
-    monkeypatch.setattr("coordinator.client.questions.LISTEN_S", 0.0)
+    monkeypatch.setattr("coordinator.client.questions.journal.LISTEN_S", 0.0)
     with served(Journal(2)) as url:
         async with AsyncClient(url) as client:
             found = []

@@ -5,7 +5,8 @@ import asyncio
 import httpx2
 
 from coordinator.client.asking import PATIENCE_S, Asking
-from coordinator.client.questions import LONGEST_S, PLANNING_S, Questions
+from coordinator.client.questions import Questions
+from coordinator.client.questions.patience import LONGEST_S, PLANNING_S
 
 
 class Noting:

@@ -21,7 +21,7 @@ Ask = Callable[..., Any]
 @pytest.fixture(name="ask", params=[blocking, in_a_loop])
 def one_of_both_clients(request: pytest.FixtureRequest, monkeypatch: pytest.MonkeyPatch) -> Ask:
     """A client that waits for nothing as long as people do."""
-    monkeypatch.setattr("coordinator.client.questions.LOOK_S", 0.0)
+    monkeypatch.setattr("coordinator.client.questions.patience.LOOK_S", 0.0)
     ask: Ask = request.param
     return ask
 

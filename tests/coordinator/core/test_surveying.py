@@ -1,10 +1,13 @@
 """A survey of links in virtual time: at the active rate, at rest, and what ends it."""
 
+from itertools import pairwise
+
 import pytest
 
-from coordinator.codes.survey_word import LinkFault, LinkVerdict, SurveyPhase
+from coordinator.codes.survey_word import LinkFault, LinkVerdict, MulticastWord, SurveyPhase
 from coordinator.core import events as ev
 from coordinator.core.surveying import Survey, SurveySnapshot
+from coordinator.rehearsal.laptop import Laptop, Sent
 from coordinator.rehearsal.world import World
 from protocol.constants import ACTIVE_INTERVAL_US, IDLE_INTERVAL_US
 from tests.coordinator.core.kit import (
@@ -203,3 +206,44 @@ def test_an_update_of_firmware_breaks_a_survey_off() -> None:
     survey = bench.core.surveys.newest
     assert survey is not None
     assert survey.phase is SurveyPhase.BROKEN_OFF
+
+
+def test_surveyed_joints_are_asked_by_multicast_once_a_second_and_their_answers_are_counted() -> (
+    None
+):
+    world = world_up("quiet")
+    settle(world)
+    asked: list[tuple[int, ev.AskByMulticast]] = []
+    carried_out = world.laptop._carry_out
+
+    def carry_out(laptop: Laptop, action: ev.Action) -> Sent:
+        if not isinstance(action, ev.AskByMulticast):
+            return carried_out(laptop, action)
+        asked.append((laptop.now, action))
+        return ev.AskedByMulticast(action.number, action.joint_ids, laptop.now)
+
+    world.laptop._carry_out = carry_out
+    begin(world, *NAMES[:2], for_us=40 * S)
+    ids = tuple(one.id for one in world.core.links[:2])
+    heard = 0
+    while world.core.surveys.measures:
+        world.run_for(ACTIVE_INTERVAL_US)
+        for at_us, question in asked[heard:]:
+            # The first joint answers each, the second none.
+            answer = ev.AnsweredMulticast(question.number, ids[0], at_us + 30_000)
+            world.core.handle(answer, world.laptop.now)
+        heard = len(asked)
+    assert {question.joint_ids for _, question in asked} == {ids}
+    assert len(asked) == pytest.approx(40, abs=1)
+    apart_us = [b[0] - a[0] for a, b in pairwise(asked)]
+    assert min(apart_us) >= S
+    first, second = told(world).results
+    assert first.multicast is not None
+    assert second.multicast is not None
+    assert first.multicast.word is MulticastWord.LATE
+    assert (first.multicast.asked, first.multicast.lost) == (len(asked), 0)
+    assert first.multicast.p50_us == 30_000
+    assert first.verdict is LinkVerdict.GOOD
+    assert second.multicast.word is MulticastWord.NONE
+    assert [one.code for one in second.findings] == [LinkFault.MULTICAST]
+    assert second.verdict is LinkVerdict.USABLE

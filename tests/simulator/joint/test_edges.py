@@ -13,8 +13,9 @@ from protocol.points import Point
 from protocol.states import JointState
 from protocol.status import Fault
 from simulator.edges import next_edge
-from simulator.joint.edges import STILL, HomeEdges, Passage, passage, tolerance
+from simulator.joint.edges import HomeEdges, Passage, passage, tolerance
 from simulator.joint.homing import Homing
+from simulator.joint.passages import STILL, Passing
 from simulator.physics.hall import HallSensor
 from tests.simulator.joint.rig import PER_DEGREE, Rig, arm, configuration, go
 
@@ -67,10 +68,15 @@ class Sensed:
         joint, end = self.rig.joint, self.now + us
         while True:
             found = next_edge(joint.motion, self.sensor, self.offset, joint.hall_level, self.now)
-            if found is None or found[0] > end:
+            due_us = min(joint.next_deadline() or math.inf, end)
+            if found is not None and found[0] <= due_us:
+                self.now = math.ceil(found[0])
+                joint.hall(found[1], found[0])
+            elif due_us < end:
+                self.now = math.ceil(due_us)
+                joint.poll(self.now)
+            else:
                 break
-            self.now = math.ceil(found[0])
-            joint.hall(found[1], found[0])
         self.now = end
         joint.poll(end)
 
@@ -280,14 +286,21 @@ def test_joint_that_stands_still_may_be_on_any_edge() -> None:
 def test_next_homing_begins_before_the_place_where_the_rising_edge_was_met_last_and_slowly() -> (
     None
 ):
-    homing = Homing(1, configuration(), 0.0, level=False, now=0.0)
-    homing.edge(True, 1_000_000.0)
+    limits = configuration()
+    homing = Homing(1, limits, 0.0, level=False, now=0.0)
+    passing = Passing()
+
+    def switches(level: bool, now: float) -> None:
+        passing.change(*homing.motion.at(now), limits)
+        homing.edge(level, passing, now)
+
+    switches(True, 1_000_000.0)
     fast = homing.edges[0].position
     homing.rested(homing.motion.end_us)
     backed_off_us = homing.motion.end_us
-    homing.edge(False, backed_off_us - 1_000.0)
+    switches(False, backed_off_us - 1_000.0)
     homing.rested(backed_off_us)
-    homing.edge(True, backed_off_us + 600_000.0)
+    switches(True, backed_off_us + 600_000.0)
     slow = homing.edges[2].position
     assert slow != fast
     assert homing.met is not None

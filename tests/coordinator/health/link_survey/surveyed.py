@@ -4,6 +4,7 @@ from dataclasses import replace
 
 from coordinator.health.link_survey.exchanges import Exchanges
 from coordinator.health.link_survey.joint_survey import JointSurvey, LinkFigures, joint_survey
+from coordinator.health.link_survey.multicast import Questions
 from coordinator.timing.exchange import Exchange
 from simulator.network import PROFILES, Profile
 from tests.coordinator.timing.links import Sent, over
@@ -28,7 +29,12 @@ def exchanged(
 
 def surveyed(profile: str | Profile, seed: int = 1, seconds: float = 60) -> JointSurvey:
     """What is told of a link."""
-    return joint_survey("elbow", exchanged(profile, seed, seconds))
+    return judged(exchanged(profile, seed, seconds))
+
+
+def judged(exchanges: Exchanges) -> JointSurvey:
+    """The same of these exchanges, where nothing was asked by multicast."""
+    return joint_survey("elbow", exchanges, Questions())
 
 
 def figures_of(survey: JointSurvey) -> LinkFigures:

@@ -7,11 +7,11 @@ from scipy.stats import binomtest
 
 from coordinator.codes.survey_word import LinkFault, LinkVerdict
 from coordinator.health.link_survey.exchanges import Exchanges
-from coordinator.health.link_survey.joint_survey import joint_survey
 from tests.coordinator.health.link_survey.surveyed import (
     exchange,
     exchanged,
     figures_of,
+    judged,
     surveyed,
     with_changes,
 )
@@ -36,7 +36,7 @@ def test_a_quiet_link_is_good_and_nothing_has_to_be_done() -> None:
 
 
 def test_round_trips_are_told_by_nearest_rank() -> None:
-    figures = figures_of(joint_survey("elbow", _counted([k * 10 for k in range(1, 1001)])))
+    figures = figures_of(judged(_counted([k * 10 for k in range(1, 1001)])))
     # Of 1,010, 1,020 … 11,000 µs the 500th, 950th and 990th.
     told = figures.rtt_p50_us, figures.rtt_p95_us, figures.rtt_p99_us, figures.rtt_max_us
     assert told == (6_000, 10_500, 10_900, 11_000)
@@ -49,7 +49,7 @@ def test_round_trips_are_told_by_nearest_rank() -> None:
 def test_loss_is_told_with_its_interval_and_its_longest_row() -> None:
     lost = {3, 4, 5, 90, 299}
     counted = _counted([None if k in lost else 1_000 for k in range(300)])
-    figures = figures_of(joint_survey("elbow", counted))
+    figures = figures_of(judged(counted))
     expected = binomtest(5, 300).proportion_ci(0.95, method="wilson")
     assert (figures.sent, figures.lost) == (300, 5)
     assert (figures.loss_low, figures.loss_high) == pytest.approx((expected.low, expected.high))
@@ -60,13 +60,13 @@ def test_a_copy_and_what_was_sent_before_count_for_nothing() -> None:
     counted = _counted([1_000] * 300)
     counted.answered(6, exchange(-STEP_US, 900_000))
     counted.answered(7, exchange(0, 900_000))
-    figures = figures_of(joint_survey("elbow", counted))
+    figures = figures_of(judged(counted))
     assert (figures.sent, figures.lost, figures.rtt_max_us) == (300, 0, 2_000)
 
 
 @pytest.mark.parametrize(("sent", "lost"), [(0, 0), (199, 0), (1500, 1401)])
 def test_too_few_exchanges_give_a_sentence_and_no_figures(sent: int, lost: int) -> None:
-    survey = joint_survey("elbow", _counted([None] * lost + [1_000] * (sent - lost)))
+    survey = judged(_counted([None] * lost + [1_000] * (sent - lost)))
     assert (survey.verdict, survey.figures, survey.findings) == (LinkVerdict.NOT_KNOWN, None, ())
     assert survey.message.startswith(
         f"elbow: {sent - lost} of {sent} exchanges were answered, too few to tell anything"
@@ -76,7 +76,7 @@ def test_too_few_exchanges_give_a_sentence_and_no_figures(sent: int, lost: int) 
 def test_a_way_that_is_longer_than_the_other_is_told_with_how_far_off_that_can_be() -> None:
     # Alike at the shortest, and a queue in front of the joint in two of three exchanges.
     out_us: list[int | None] = [1_000 if k % 3 == 0 else 31_000 for k in range(600)]
-    survey = joint_survey("elbow", _counted(out_us))
+    survey = judged(_counted(out_us))
     figures = figures_of(survey)
     assert figures.forward_longer_us == pytest.approx(30_000, abs=100)
     assert figures.forward_error_us == 2_000
@@ -106,7 +106,7 @@ def test_the_stability_of_a_clock_is_told_where_it_can_be_seen() -> None:
         found.sent(k, at_us)
         swing_us = 1_000.0 * math.sin(2 * math.pi * (at_us + 1_000) / 20e6)
         found.answered(k, exchange(at_us, offset_us=swing_us))
-    clock = figures_of(joint_survey("elbow", found)).clock
+    clock = figures_of(judged(found)).clock
     assert clock is not None
     # For offsets a·sin(ωt) second differences over τ have the amplitude 4a·sin²(ωτ/2), so that the
     # deviation is 2a·sin²(ωτ/2)/τ on whole swings: 200 ppm over 10 s.
@@ -125,7 +125,7 @@ def test_a_survey_too_short_for_ten_seconds_says_so_of_them_alone() -> None:
 def test_the_clock_of_a_joint_that_restarted_is_not_told() -> None:
     counted = exchanged("quiet")
     counted.restarted = True
-    figures = figures_of(joint_survey("elbow", counted))
+    figures = figures_of(judged(counted))
     assert (figures.clock, figures.forward_longer_us, figures.power_save) == (None, None, None)
     assert figures.rtt_p50_us > 0
 
@@ -133,7 +133,7 @@ def test_the_clock_of_a_joint_that_restarted_is_not_told() -> None:
 def test_a_joint_that_restarted_meanwhile_is_not_good_and_that_is_told() -> None:
     counted = exchanged("quiet")
     counted.restarted = True
-    survey = joint_survey("elbow", counted)
+    survey = judged(counted)
     assert survey.verdict is LinkVerdict.USABLE
     (found,) = survey.findings
     assert found.code is LinkFault.CLOCK
@@ -149,7 +149,7 @@ def test_a_clock_that_was_stepped_is_not_told() -> None:
     for k in range(600):
         found.sent(k, k * STEP_US)
         found.answered(k, exchange(k * STEP_US, offset_us=0 if k < 300 else -900_000))
-    survey = joint_survey("elbow", found)
+    survey = judged(found)
     assert figures_of(survey).clock is None
     assert survey.verdict is LinkVerdict.USABLE
     assert [one.code for one in survey.findings] == [LinkFault.CLOCK]
