@@ -300,8 +300,8 @@ class Questions:
         commanded_deg: float | None = None,
         measured_deg: float | None = None,
     ) -> BringUp:
-        """Say that a step of it is done, or `controller-only`; Refused where what it asks for is
-        not so, or an earlier one is to be done first.
+        """Say that a step of it is done, or `controller-only` or `other-body`; Refused where what
+        it asks for is not so, or an earlier one is to be done first.
         """
         body = {
             "answer": answer, "commanded_deg": commanded_deg, "measured_deg": measured_deg
@@ -520,6 +520,10 @@ class Questions:
     async def switch_output(self, output: str, *, on: bool) -> None:
         """Switch a tool's output by hand, while nothing moves. The arm's state tells once it is."""
         await self._command("/output", {"output": output, "on": on})
+
+    async def blink(self, joint: str) -> None:
+        """Let a joint's light blink, so that somebody sees which one it is. Nothing moves."""
+        await self._command("/blink", {"joint": joint})
 
     async def override(self, percent: float) -> None:
         """Set the feed override, 5 to 100 %."""
