@@ -92,6 +92,8 @@ class Service:
         self.failed = asyncio.Event()
         self.on_touch: Callable[[Touched], None] = _nobody
         """Called with what people do at the joints' own controls. Must not block nor raise."""
+        self._touched: tuple[str, int] | None = None
+        """The joint whose own control was used last, and when."""
         self.run_counts = RunCounts()
         # Whatever can be wrong here is found before the database is opened, which must be closed.
         identity, key, dns_service = coordinator_id(data), read_key(data), service_type()
@@ -292,6 +294,12 @@ class Service:
             return told
         return replace(told, ended_utc=utc_ago(now - told.ended_us))
 
+    def touched_within(self, for_us: int) -> str | None:
+        """The joint whose own control was used last, if that was within so long."""
+        if self._touched is None or arm_now_us() - self._touched[1] > for_us:
+            return None
+        return self._touched[0]
+
     def require_updatable(self, joint: str) -> None:
         """Raise Refused where that joint could get no new firmware now, whichever it is."""
         self._core.require_updatable(joint, arm_now_us())
@@ -461,6 +469,7 @@ class Service:
         self._sleep_until(self._core.next_deadline())
         for touched in touches:
             # What it asks for goes out at once, and must not overtake the drives above.
+            self._touched = touched.joint, arm_now_us()
             self.on_touch(touched)
 
     def _note(self, note: Note) -> None:

@@ -43,6 +43,19 @@ class BringUpStep:
 
 
 @dataclass(frozen=True, slots=True)
+class BringUpSaid:
+    """What was done or said once, whether it counts now or not."""
+
+    step: str
+    """Or `controller-only` or `other-body`."""
+    utc: str
+    who: str
+    controller: str | None
+    """With which it was done; None where that is not known."""
+    figures: dict[str, str | float | bool | None]
+
+
+@dataclass(frozen=True, slots=True)
 class BringUp:
     """The bring-up of one joint."""
 
@@ -60,4 +73,9 @@ class BringUp:
     other_controller: str | None
     """The one before, where it is not known whether the controller alone was changed, or the whole
     joint; None where nothing is to be said of it."""
+    exchanged: str | None
+    """The joint that was brought up last with the controller that this one has now, while nothing
+    is done with it here: the two may have changed places. None where there is none."""
     steps: tuple[BringUpStep, ...]
+    history: tuple[BringUpSaid, ...]
+    """All that was done and said of the joint in this place, oldest first, over every swap."""

@@ -3,7 +3,7 @@
 import asyncio
 from collections.abc import Sequence
 from importlib.metadata import version
-from typing import Annotated
+from typing import Annotated, Final
 
 from fastapi import APIRouter, Path, Request, Response
 
@@ -15,8 +15,17 @@ from coordinator.api.joints import JointPath, require_joint
 from coordinator.api.json_response import json_response
 from coordinator.api.problems import NotFound
 from coordinator.bringup.basis import basis_of
-from coordinator.bringup.figures import Facts, NotSo, Said, found_by
-from coordinator.bringup.progress import SAME_BODY, Done, before_of, body_of
+from coordinator.bringup.facts import Facts, Figures, NotSo, Said, SaidAgainst, WrongSaid
+from coordinator.bringup.figures import found_by
+from coordinator.bringup.progress import (
+    OTHER_BODY,
+    SAME_BODY,
+    Done,
+    before_of,
+    body_of,
+    exchanged_with,
+    found_before,
+)
 from coordinator.bringup.progress import bring_up as progress
 from coordinator.bringup.sheet import bring_up_sheet
 from coordinator.bringup.steps import BY_CODE, STEPS, Aspect, Step
@@ -27,7 +36,10 @@ from coordinator.core.events import Refused
 from coordinator.core.snapshot.joint import JointSnapshot
 from coordinator.service import Service
 from coordinator.store.utc import utc_now
+from protocol.constants import US
 
+TOUCHED_US: Final = 60 * US
+"""Whoever turned a joint's own control to see which it is says so within that."""
 StepPath = Annotated[str, Path(min_length=1, max_length=32, examples=["identified"])]
 
 
@@ -40,12 +52,20 @@ def bring_up(service: Service) -> APIRouter:
     def heard(name: str) -> JointSnapshot:
         return next(one for one in service.snapshot().joints if one.name == name)
 
-    def told(name: str, done: Sequence[Done]) -> BringUp:
+    async def told(name: str, done: Sequence[Done]) -> BringUp:
         joint = service.require_joint(name)
-        return progress(joint, numbers[name], heard(name).firmware, done)
+        others = await service.bring_up.controllers()
+        others = {one: id for one, id in others.items() if one != name and one in numbers}
+        exchanged = exchanged_with(joint.id, done, others)
+        return progress(joint, numbers[name], heard(name).firmware, done, exchanged)
 
-    async def facts(name: str) -> Facts:
+    async def facts(name: str, step: Step, done: Sequence[Done]) -> Facts:
         joint = service.require_joint(name)
+        basis = now(name, done)
+        before = found_before(step, basis, done)
+        configured = next((one for one in reversed(done) if one.step == "configured"), None)
+        marks = {} if configured is None else configured.figures
+        behind = marks.get("homing_before")
         survey = await service.newest_survey()
         results = survey.results if survey.phase is SurveyPhase.DONE else ()
         return Facts(
@@ -54,13 +74,17 @@ def bring_up(service: Service) -> APIRouter:
             len(joints),
             heard(name),
             await service.homings.newest_of(name),
-            await service.homings.of_joint(joint),
+            await service.homings.of_joint(joint, behind if isinstance(behind, int) else 0),
             next((one for one in results if one.joint == name), None),
+            touched=service.touched_within(TOUCHED_US),
+            before={} if before is None else before.figures,
+            configured=marks,
+            survey_ended_us=survey.ended_us if results else None,
         )
 
     async def keep(name: str, one: Done) -> Response:
         await service.bring_up.keep(name, one)
-        return json_response(told(name, await service.bring_up.done(name)))
+        return json_response(await told(name, await service.bring_up.done(name)))
 
     def now(name: str, done: Sequence[Done]) -> dict[str, str]:
         joint = service.require_joint(name)
@@ -79,11 +103,28 @@ def bring_up(service: Service) -> APIRouter:
         basis = now(name, done) | {Aspect.BODY.value: body}
         return await keep(name, Done(SAME_BODY, utc_now(), who, basis, {}))
 
+    async def other_body(name: str, who: str) -> Response:
+        done = await service.bring_up.done(name)
+        basis, utc = now(name, done), utc_now()
+        # Its number in the history makes it another one, whatever the wall clock says.
+        body = f"changed {utc}, {len(done) + 1}"
+        return await keep(name, Done(OTHER_BODY, utc, who, basis | {Aspect.BODY.value: body}, {}))
+
     async def one_done(name: str, step: Step, said: Said, who: str) -> Response:
         done = await service.bring_up.done(name)
-        _require_earlier(told(name, done), step)
+        known = await facts(name, step, done)
+        if said.answer not in step.bad_answers:  # what somebody saw counts at once
+            _require_earlier(await told(name, done), step)
         try:
-            found = found_by(step, said, await facts(name))
+            found = found_by(step, said, known)
+        except SaidAgainst as error:
+            figures: Figures = {"answer": said.answer}
+            against = Done(step.code, utc_now(), who, now(name, done), figures)
+            await service.bring_up.keep(name, against)
+            service.tell(Level.ATTENTION, "brought-up", f"{error}, said {who}")
+            raise Refused(RefusalCode.BRING_UP_NOT_SO, str(error)) from error
+        except WrongSaid as error:
+            raise Refused(RefusalCode.BRING_UP_INPUT, str(error)) from error
         except NotSo as error:
             raise Refused(RefusalCode.BRING_UP_NOT_SO, str(error)) from error
         kept = Done(step.code, utc_now(), who, now(name, done), found.figures, found.picture)
@@ -94,14 +135,14 @@ def bring_up(service: Service) -> APIRouter:
     @router.get("/joints/{name}/bring-up")
     async def show(name: JointPath) -> Response:
         require_joint(service, name)
-        return json_response(told(name, await service.bring_up.done(name)))
+        return json_response(await told(name, await service.bring_up.done(name)))
 
     @router.get("/joints/{name}/bring-up/sheet", response_class=Response)
     async def sheet(name: JointPath) -> Response:
         require_joint(service, name)
         done = await service.bring_up.done(name)
         page = bring_up_sheet(
-            service.arm.name, told(name, done), done, utc_now(), version("unisono")
+            service.arm.name, await told(name, done), done, utc_now(), version("unisono")
         )
         return html_file(page, f"bring-up-{name}.html", "inline")
 
@@ -113,8 +154,10 @@ def bring_up(service: Service) -> APIRouter:
         async with one_at_a_time:  # what is earlier must stay so
             if step == SAME_BODY:
                 return await same_body(name, who)
+            if step == OTHER_BODY:
+                return await other_body(name, who)
             if step not in BY_CODE:
-                known = ", ".join([*BY_CODE, SAME_BODY])
+                known = ", ".join([*BY_CODE, SAME_BODY, OTHER_BODY])
                 raise NotFound(f"a bring-up has no step {step!r}; it has {known}")
             said = Said(body.answer, body.commanded_deg, body.measured_deg)
             return await one_done(name, BY_CODE[step], said, who)

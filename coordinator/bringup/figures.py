@@ -1,77 +1,57 @@
 """What a step finds: figures that are kept with it, or why it is not done."""
 
-from collections.abc import Callable, Mapping
-from dataclasses import dataclass
-from typing import Any, Final
+from collections.abc import Callable
+from typing import Final
 
 from coordinator.accuracy.gear import LEAST_TURN_DEG, RATIO_TOLERANCE
-from coordinator.answers.bring_up import Figure
-from coordinator.answers.joint_homings import JointHomings
+from coordinator.bringup.facts import (
+    Facts,
+    Figures,
+    Found,
+    NotSo,
+    Said,
+    SaidAgainst,
+    WrongSaid,
+    require_heard,
+)
+from coordinator.bringup.homing_figures import home, repeatability
 from coordinator.bringup.steps import Step
 from coordinator.codes.survey_word import LinkVerdict
-from coordinator.config.joint import MAX_ANGLE_DEG, Joint
-from coordinator.core.homing import figures_in_words
-from coordinator.core.snapshot.joint import JointSnapshot
-from coordinator.health.link_survey.joint_survey import JointSurvey
-from coordinator.pictures.homings import homings_picture
+from coordinator.config.joint import MAX_ANGLE_DEG
 from coordinator.pictures.survey import survey_picture
-
-Figures = dict[str, Figure]
-
-
-class NotSo(Exception):
-    """What the step asks for is not so; the text is the sentence."""
-
-
-@dataclass(frozen=True, slots=True)
-class Said:
-    """What somebody says of a step."""
-
-    answer: str | None = None
-    commanded_deg: float | None = None
-    measured_deg: float | None = None
-
-
-@dataclass(frozen=True, slots=True)
-class Facts:
-    """What is known of the joint as the step is done."""
-
-    joint: Joint
-    number: int
-    """Its place, from the base."""
-    of: int
-    """How many joints the arm has."""
-    snapshot: JointSnapshot
-    homing: Mapping[str, Any] | None
-    """What its newest homing found, as it is kept."""
-    homings: JointHomings
-    survey: JointSurvey | None
-    """Of the newest survey that is done."""
-
-
-@dataclass(frozen=True, slots=True)
-class Found:
-    """What is kept of a step."""
-
-    figures: Figures
-    picture: str | None = None
 
 
 def found_by(step: Step, said: Said, facts: Facts) -> Found:
     """What a step found. Raises NotSo where it is not done by that."""
+    _require_words(step, said)
     figures: Figures = {}
     if step.answers:
-        if said.answer not in step.answers:
-            raise NotSo(f"{step.title}: say one of {', '.join(step.answers)}")
-        if said.answer not in step.good_answers:
-            raise NotSo(f"{facts.joint.name}: {said.answer}: {_HELP[step.code]}")
+        if said.answer in step.bad_answers:
+            raise SaidAgainst(f"{facts.joint.name}: {said.answer}: {_HELP[step.code]}")
         figures["answer"] = said.answer
     found = _MEASURES[step.code](said, facts)
     return Found(figures | found.figures, found.picture)
 
 
+def _require_words(step: Step, said: Said) -> None:
+    """Raise WrongSaid for an answer or angles that the step does not ask for, or lacks."""
+    if step.answers and said.answer not in step.answers:
+        was = "nothing was said" if said.answer is None else f"{said.answer!r} is none of its words"
+        raise WrongSaid(f"{step.code}: {was}: say one of {', '.join(map(repr, step.answers))}")
+    if not step.answers and said.answer is not None:
+        raise WrongSaid(f"{step.code} asks for no answer, but {said.answer!r} was given")
+    angles = (said.commanded_deg, said.measured_deg)
+    if step.measures and None in angles:
+        raise WrongSaid(
+            f"{step.code}: say by how many degrees it was told to turn, and by how many it did"
+        )
+    if not step.measures and angles != (None, None):
+        raise WrongSaid(f"{step.code} asks for no angles, but some were given")
+
+
 _HELP: Final = {
-    "identified": "the ids in the arm file are in other places than the joints: change them there",
+    "identified": "its id in the arm file is that of another joint than you look at: let the "
+    "others answer too, and write each id to the joint that has it",
     "placed": "put the joints of the arm file into the order in which they stand, base to tool",
     "sensors": "do not let it run: see to its fan first",
     "direction": "change direction in the arm file if it turned the other way; if it did not turn "
@@ -80,15 +60,20 @@ _HELP: Final = {
 }
 
 
-def _require_heard(facts: Facts) -> JointSnapshot:
-    joint = facts.snapshot
-    if joint.link != "up":
-        raise NotSo(f"{joint.name} is not linked: {joint.link_message or joint.link}")
-    return joint
-
-
-def _identified(_said: Said, facts: Facts) -> Found:
-    joint = _require_heard(facts)
+def _identified(said: Said, facts: Facts) -> Found:
+    joint = require_heard(facts)
+    if said.answer == "touch" and facts.touched != joint.name:
+        if facts.touched is None and not facts.joint.touch:
+            raise NotSo(f"{joint.name} has touch = false in the arm file: see its light instead")
+        if facts.touched is None:
+            raise NotSo(
+                f"nobody used {joint.name}'s own control in the last minute, as far as it was "
+                "heard: turn it by a detent and say so at once"
+            )
+        raise NotSo(
+            f"the control that was used last is {facts.touched}'s, not {joint.name}'s: the two "
+            "stand in each other's place, or their ids do in the arm file"
+        )
     return Found(
         {"id": joint.id, "firmware": joint.firmware, "board": joint.board,
          "rssi_dbm": joint.rssi_dbm}
@@ -100,7 +85,7 @@ def _placed(_said: Said, facts: Facts) -> Found:
 
 
 def _configured(_said: Said, facts: Facts) -> Found:
-    joint = _require_heard(facts)
+    joint = require_heard(facts)
     if joint.configuration_message:
         raise NotSo(f"{joint.name} does not take its figures: {joint.configuration_message}")
     if joint.state is None or not joint.measured:
@@ -108,6 +93,8 @@ def _configured(_said: Said, facts: Facts) -> Found:
     described = facts.joint
     return Found(
         {
+            "homing_before": facts.newest_homing,
+            "survey_before_us": facts.survey_ended_us,
             "full_steps": described.full_steps,
             "microsteps": described.microsteps,
             "gear_ratio": described.gear_ratio,
@@ -120,7 +107,7 @@ def _configured(_said: Said, facts: Facts) -> Found:
 
 
 def _sensors(_said: Said, facts: Facts) -> Found:
-    joint = _require_heard(facts)
+    joint = require_heard(facts)
     if not joint.plausible or joint.temperature_c is None:
         raise NotSo(f"the temperature of {joint.name} cannot be believed, or is not known yet")
     if joint.temperature_c >= joint.warning_c:
@@ -144,47 +131,18 @@ def _sensors(_said: Said, facts: Facts) -> Found:
 
 
 def _direction(_said: Said, facts: Facts) -> Found:
-    joint = _require_heard(facts)
+    joint = require_heard(facts)
     if not joint.energised:
         raise NotSo(f"the motor of {joint.name} is off: it cannot have turned by itself just now")
     return Found({"direction": facts.joint.direction})
 
 
-def _home(_said: Said, facts: Facts) -> Found:
-    joint, found = _require_heard(facts), facts.homing
-    if not joint.homed or found is None:
-        raise NotSo(f"{joint.name} is not homed: home it first")
-    if joint.wandered_deg is not None:
-        raise NotSo(
-            f"home of {joint.name} wandered by {joint.wandered_deg:+.3g}°: look at it first"
-        )
-    if found.get("controller") != joint.id or found.get("figures") != figures_in_words(facts.joint):
-        raise NotSo(
-            f"the newest homing of {joint.name} is by another controller or other figures: home it "
-            "again"
-        )
-    edges = found.get("edges") or ()
-    slow = [float(one["from_middle_deg"]) for one in edges if not one["fast"]]
-    place = next((one for one in facts.homings.homings if one.homing == found.get("homing")), None)
-    return Found(
-        {
-            "homing": found.get("homing"),
-            "edges": len(edges),
-            "sensor_width_deg": max(slow) - min(slow) if len(slow) > 1 else None,
-            "hysteresis_deg": None if place is None else place.hysteresis_deg,
-            "shift_deg": found.get("shift_deg"),
-            "temperature_c": found.get("temperature_c"),
-        },
-        _homings_drawn(facts),
-    )
-
-
 def _travel(said: Said, facts: Facts) -> Found:
     commanded, measured, name = said.commanded_deg, said.measured_deg, facts.joint.name
     if commanded is None or measured is None:
-        raise NotSo("say by how many degrees it was told to turn, and by how many it did")
+        raise WrongSaid(f"{name}: a turn is two angles")
     if not LEAST_TURN_DEG <= abs(commanded) <= MAX_ANGLE_DEG:
-        raise NotSo(
+        raise WrongSaid(
             f"{commanded:g}° was commanded, but it takes {LEAST_TURN_DEG:g} to {MAX_ANGLE_DEG:g}° "
             "to tell a gear"
         )
@@ -206,7 +164,7 @@ def _travel(said: Said, facts: Facts) -> Found:
 
 
 def _range(_said: Said, facts: Facts) -> Found:
-    joint = _require_heard(facts)
+    joint = require_heard(facts)
     if not joint.homed:
         raise NotSo(f"{joint.name} is not homed: its range is not where you think")
     low, high = facts.joint.range_deg or (None, None)
@@ -219,6 +177,11 @@ def _link(_said: Said, facts: Facts) -> Found:
         raise NotSo(
             f"no survey of {facts.joint.name}'s link is done since the coordinator began: unisono "
             f"survey {facts.joint.name}"
+        )
+    if facts.survey_ended_us == facts.configured.get("survey_before_us"):
+        raise NotSo(
+            f"the newest survey of {facts.joint.name}'s link is of before it was configured with "
+            f"what it is now: unisono survey {facts.joint.name}"
         )
     if survey.verdict is LinkVerdict.POOR:
         raise NotSo(f"{facts.joint.name}: {survey.message}: see to its link, and survey it again")
@@ -235,41 +198,15 @@ def _link(_said: Said, facts: Facts) -> Found:
     )  # fmt: skip
 
 
-def _repeatability(_said: Said, facts: Facts) -> Found:
-    told = facts.homings
-    figures: Figures = {}
-    for name, one in (
-        ("rising_deviation_deg", told.rising_deviation_deg),
-        ("falling_deviation_deg", told.falling_deviation_deg),
-        ("hysteresis_deg", told.hysteresis_deg),
-    ):
-        if one.value is None and name != "hysteresis_deg":
-            raise NotSo(f"{facts.joint.name}: {one.why}")
-        figures |= {name: one.value, f"{name}_uncertainty": one.uncertainty}
-    figures["homings"] = told.rising_deviation_deg.homings
-    figures["shift_limit_deg"] = told.shift_limit_deg
-    deviation = told.rising_deviation_deg.value
-    if deviation is not None and deviation > told.shift_limit_deg:
-        raise NotSo(
-            f"home of {facts.joint.name} scatters by {deviation:.3g}°, more than its limit of "
-            f"{told.shift_limit_deg:.3g}°: look at sensor, magnet and gear"
-        )
-    return Found(figures, _homings_drawn(facts))
-
-
-def _homings_drawn(facts: Facts) -> str | None:
-    return homings_picture(facts.homings) if facts.homings.homings else None
-
-
 _MEASURES: Final[dict[str, Callable[[Said, Facts], Found]]] = {
     "identified": _identified,
     "placed": _placed,
     "configured": _configured,
     "sensors": _sensors,
     "direction": _direction,
-    "home": _home,
+    "home": home,
     "travel": _travel,
     "range": _range,
     "link": _link,
-    "repeatability": _repeatability,
+    "repeatability": repeatability,
 }

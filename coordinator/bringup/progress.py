@@ -4,13 +4,15 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from typing import Final
 
-from coordinator.answers.bring_up import BringUp, BringUpStep, Figure, StepState
+from coordinator.answers.bring_up import BringUp, BringUpSaid, BringUpStep, Figure, StepState
 from coordinator.bringup.basis import basis_of, differences
-from coordinator.bringup.steps import STEPS, Aspect, Step
+from coordinator.bringup.steps import BY_CODE, STEPS, Aspect, Step
 from coordinator.config.joint import Joint
 
 SAME_BODY: Final = "controller-only"
 """What is said instead of a step: the controller alone was changed, the body stayed."""
+OTHER_BODY: Final = "other-body"
+"""What is said instead of a step: motor, gear, housing or magnets are others than before."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -29,22 +31,49 @@ class Done:
 def body_of(controller: str, done: Sequence[Done]) -> str:
     """Which motor, gear and housing a controller has: its own, unless somebody said otherwise."""
     for one in reversed(done):
-        if one.step == SAME_BODY and one.basis.get(Aspect.CONTROLLER) == controller:
+        if one.step in (SAME_BODY, OTHER_BODY) and one.basis.get(Aspect.CONTROLLER) == controller:
             return one.basis.get(Aspect.BODY, controller)
     return controller
 
 
 def before_of(controller: str, done: Sequence[Done]) -> Done | None:
-    """The newest that was done with another controller, while nothing is done with this one; None
-    where there is none, or something was done or said since.
+    """The newest that was done with another controller, while this one's body matters to nothing
+    that was done or said; None where there is none, or that is so no more.
     """
-    newest = done[-1] if done else None
-    if newest is None or newest.basis.get(Aspect.CONTROLLER) == controller:
+    for one in reversed(done):
+        if one.basis.get(Aspect.CONTROLLER) != controller:
+            return one
+        step = BY_CODE.get(one.step)
+        if step is None or Aspect.BODY in step.depends:
+            return None
+    return None
+
+
+def exchanged_with(controller: str, done: Sequence[Done], others: Mapping[str, str]) -> str | None:
+    """The joint that was brought up with this controller last, by `others`, the controllers of the
+    newest that was done of each other joint; None where something was done with it here.
+    """
+    if done and done[-1].basis.get(Aspect.CONTROLLER) == controller:
         return None
-    return newest
+    return next((name for name, one in others.items() if one == controller), None)
 
 
-def bring_up(joint: Joint, number: int, firmware: str | None, done: Sequence[Done]) -> BringUp:
+def found_before(step: Step, basis: Mapping[str, str], done: Sequence[Done]) -> Done | None:
+    """The newest that this step found of the same body and gear; None where there is none."""
+    same = (Aspect.BODY, Aspect.GEAR)
+    for one in reversed(done):
+        if one.step == step.code and all(one.basis.get(key) == basis.get(key) for key in same):
+            return one
+    return None
+
+
+def bring_up(
+    joint: Joint,
+    number: int,
+    firmware: str | None,
+    done: Sequence[Done],
+    exchanged: str | None = None,
+) -> BringUp:
     """How far the bring-up of a joint is; `done` oldest first."""
     now = basis_of(joint, number, firmware, body_of(joint.id, done))
     newest = {one.step: one for one in done}
@@ -52,7 +81,7 @@ def bring_up(joint: Joint, number: int, firmware: str | None, done: Sequence[Don
     following: str | None = None
     for step in STEPS:
         found = newest.get(step.code)
-        because = () if found is None else differences(found.basis, now, step.depends)
+        because = () if found is None else _why_not(step, found, now)
         counts = found is not None and not because
         if not counts and following is None:
             following = step.code
@@ -69,8 +98,22 @@ def bring_up(joint: Joint, number: int, firmware: str | None, done: Sequence[Don
         following is None,
         following,
         None if before is None else before.basis.get(Aspect.CONTROLLER),
+        exchanged,
         tuple(told),
+        tuple(
+            BringUpSaid(
+                one.step, one.utc, one.who, one.basis.get(Aspect.CONTROLLER), dict(one.figures)
+            )
+            for one in done
+        ),
     )
+
+
+def _why_not(step: Step, found: Done, now: Mapping[str, str]) -> tuple[str, ...]:
+    """Why what was said of a step last does not count, clauses; none where it does."""
+    answer = found.figures.get("answer")
+    said = (f"{found.who} said: {answer}",) if answer in step.bad_answers else ()
+    return (*said, *differences(found.basis, now, step.depends))
 
 
 def _told(

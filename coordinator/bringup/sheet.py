@@ -6,6 +6,7 @@ from typing import Final
 from coordinator.answers.bring_up import BringUp, BringUpStep, Figure, StepState
 from coordinator.bringup.progress import Done
 from coordinator.run_record.markup import (
+    NOT_KNOWN,
     Html,
     bullets,
     document,
@@ -52,6 +53,7 @@ def bring_up_sheet(
             ),
         ),
         *(_step(one, newest[one.step]) for one in told.steps if one.step in newest),
+        _history(told),
         _foot(made_by),
     ]
     return document(title, body)
@@ -75,6 +77,26 @@ def _step(step: BringUpStep, done: Done) -> Html:
         # It was drawn by this program's own pictures, which escape every text in them.
         inside.append(Html(done.picture))
     return section(step.title, *inside, element("h3", text("Done with")), facts(step.basis.items()))
+
+
+def _history(told: BringUp) -> Html:
+    """Over every swap: what counts no more is found nowhere else."""
+    rows = [
+        (
+            one.utc,
+            one.step,
+            one.who,
+            one.controller,
+            ", ".join(f"{name} {_known(value)}" for name, value in one.figures.items()),
+        )
+        for one in told.history
+    ]
+    headings = ("when (UTC)", "step", "by", "controller", "what was found")
+    return section("All that was done and said in this place", table("History", headings, rows))
+
+
+def _known(value: Figure) -> object:
+    return NOT_KNOWN if value is None else _figure(value)
 
 
 def _shown(figures: Mapping[str, Figure]) -> list[tuple[str, object]]:

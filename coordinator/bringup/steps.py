@@ -53,8 +53,17 @@ class Step:
         """What lets it be done."""
         return self.answers[: self.good]
 
+    @property
+    def bad_answers(self) -> tuple[str, ...]:
+        """What takes it back, once it was done."""
+        return self.answers[self.good :]
+
 
 _A = Aspect
+
+EDGE_STEPS: Final = 4
+"""Microsteps by which the width of a home sensor may differ besides: each of its two edges is met
+to a step, in either homing."""
 
 STEPS: Final = (
     Step(
@@ -129,7 +138,8 @@ STEPS: Final = (
     Step(
         "range",
         "Range free",
-        "Jog it slowly to both ends of its range. Does anything touch, and does any cable pull?",
+        "Jog it slowly to both ends of its range, or by a whole turn where it turns without end. "
+        "Does anything touch, and does any cable pull?",
         "Parts of the arm, cables and what stands around may be in the way, at other angles of the "
         "other joints too. Stop before they touch.",
         (_A.BODY, _A.PLACE, _A.GEAR, _A.RANGE, _A.HOMING),
@@ -139,14 +149,16 @@ STEPS: Final = (
     Step(
         "link",
         "Link surveyed",
-        "Survey its link with the whole arm on its supply: unisono survey JOINT.",
+        "Survey its link with the whole arm on its supply (unisono survey, in a terminal), once it "
+        "is configured.",
         "Nothing moves by it. A link that is good on the bench may be poor in the arm.",
         (_A.CONTROLLER, _A.FIRMWARE, _A.PLACE),
     ),
     Step(
         "repeatability",
         "Repeatability of home",
-        "Home it six times in a row, so that the scatter of its edges can be told.",
+        "Home it six times in a row once it is configured, so that the scatter of its edges can be "
+        "told.",
         "It moves each time. That home is found again says nothing of the tool's place: measure "
         "that with a gauge (unisono accuracy).",
         (_A.CONTROLLER, _A.BODY, _A.FIRMWARE, _A.GEAR, _A.HOMING, _A.CURRENT),

@@ -1,7 +1,7 @@
 """`unisono bring-up`: one joint from its controller to its sheet, step by step."""
 
 from pathlib import Path
-from typing import TYPE_CHECKING, Annotated
+from typing import TYPE_CHECKING, Annotated, Final
 
 import typer
 
@@ -16,13 +16,23 @@ from coordinator.cli.common import (
     path_of,
     show_json,
 )
-from coordinator.cli.remote import of_joint
+from coordinator.cli.remote import of_joint, require_known
 from coordinator.cli.written import require_writable, write_file
 from coordinator.config.settings import DEFAULT_URL
 
 if TYPE_CHECKING:
     from coordinator.answers.bring_up import BringUp, BringUpStep
 
+COMMANDS: Final = {
+    "identified": "unisono blink {}",
+    "direction": "unisono jog {} 1",
+    "home": "unisono home {}",
+    "travel": "unisono jog {} 20",
+    "range": "unisono jog {} DEGREES",
+    "link": "unisono survey {}",
+    "repeatability": "unisono home {}",
+}
+"""By what a step is done in a terminal, where there is a command for it."""
 AngleOption = Annotated[
     float | None, typer.Option("--commanded-deg", metavar="DEG", min=-3600.0, max=3600.0,
                                help="By how much it was told to turn.")
@@ -36,6 +46,23 @@ MeasuredOption = Annotated[
 def add_to(app: typer.Typer) -> None:
     """Add the command."""
     app.command("bring-up", epilog=EXIT_CODES)(show)
+    app.command(epilog=EXIT_CODES)(blink)
+
+
+def blink(
+    joint: Annotated[str, typer.Argument(metavar="JOINT")],
+    url: UrlOption = DEFAULT_URL,
+    as_json: JsonOption = False,
+) -> ExitCode:
+    """Let a joint's light blink for some seconds, so that you see which it is. Nothing moves."""
+    with client_at(url) as client:
+        require_known([joint], client.arm())
+        client.blink(joint)
+    if as_json:
+        show_json({"ok": True, "joint": joint})
+    else:
+        out().print(f"the light of {joint} should blink now: does another one?")
+    return ExitCode.DONE
 
 
 def show(
@@ -65,7 +92,9 @@ def show(
     Each step that is done is kept at once: break off whenever you like. After a swap of its
     controller, its firmware or figures of the arm file, those steps are asked for again that depend
     on it. Where the controller alone was changed, and motor, gear and housing are those of before,
-    say so once: --done controller-only. Nothing moves by this command.
+    say so once: --done controller-only. Where those were changed and the controller was not, no
+    figure shows it: --done other-body. An answer that something is not so takes its step back.
+    Nothing moves by this command.
     """
     require_writable("--sheet", sheet, ".html")
     if done is None and (answer, commanded_deg, measured_deg) != (None, None, None):
@@ -98,6 +127,12 @@ def _show(told: "BringUp") -> None:
         out().print(f"  {_line(step)}")
         for because in step.because:
             out().print(f"      counts no more: {because}")
+    if told.exchanged is not None:
+        out().print(
+            f"{told.exchanged} was brought up with the controller {told.controller} last: two "
+            "joints may have changed places, or their ids in the arm file. See which one stands "
+            "there before anything moves"
+        )
     if told.other_controller is not None:
         out().print(
             f"The controller before was {told.other_controller}. If it alone was changed, say so "
@@ -109,6 +144,8 @@ def _show(told: "BringUp") -> None:
         return
     out().print(f"Next, {following.title}: {following.todo}")
     out().print(f"Caution: {following.caution}")
+    if following.step in COMMANDS:
+        out().print(f"By: {COMMANDS[following.step].format(told.joint)}")
     out().print(f"Then: unisono bring-up {told.joint} --done {following.step}{_options(following)}")
 
 

@@ -127,6 +127,7 @@ class Client:
     hold = _blocking(Questions.hold)
     resume = _blocking(Questions.resume)
     stop = _blocking(Questions.stop)
+    blink = _blocking(Questions.blink)
     override = _blocking(Questions.override)
     switch_output = _blocking(Questions.switch_output)
     step = _blocking(Questions.step)

@@ -4,7 +4,7 @@ They take a moment to import, with what is behind them, which a stop must not wa
 import them once there is an answer to read.
 """
 
-from coordinator.answers.bring_up import BringUp, BringUpStep
+from coordinator.answers.bring_up import BringUp, BringUpSaid, BringUpStep
 from coordinator.answers.control import ControlAsked
 from coordinator.answers.joint_history import HopWear, JointHistory, JointWear, Readings
 from coordinator.answers.joint_homings import JointHomings
@@ -49,6 +49,7 @@ __all__ = [
     "AlarmsSnapshot",
     "ArmSnapshot",
     "BringUp",
+    "BringUpSaid",
     "BringUpStep",
     "CheckResult",
     "ClockFigures",

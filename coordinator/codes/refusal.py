@@ -91,6 +91,9 @@ class RefusalCode(StrEnum):
     ARM_FILE_KEPT = "arm-file-kept", "That arm file is a part of the program, and stays as it is."
     ARM_FILE_DISK = "arm-file-disk", "The arm file cannot be read or written."
     BRING_UP_EARLIER = "bring-up-earlier", "An earlier step of the bring-up is to be done first."
+    BRING_UP_INPUT = (
+        "bring-up-input", "A step of the bring-up does not take such an answer or such angles."
+    )  # fmt: skip
     BRING_UP_NOT_SO = "bring-up-not-so", "What the step of the bring-up asks for is not so."
     ENDING = "ending", "The coordinator is ending."
     FAILED = "failed", "The coordinator broke: see its log, then start it anew."
@@ -109,6 +112,7 @@ INPUT_CODES: Final = frozenset(
         RefusalCode.STOP_LEVEL,
         RefusalCode.QUEUE_ENTRY_UNKNOWN,
         RefusalCode.POSE_UNKNOWN,
+        RefusalCode.BRING_UP_INPUT,
         RefusalCode.IMAGE_UNCLEAR,
         RefusalCode.IMAGE_BOARD,
         RefusalCode.IMAGE_SIZE,

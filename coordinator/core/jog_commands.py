@@ -137,6 +137,6 @@ def _target(link: JointLink, angle_deg: float) -> int:
             first_deg, last_deg = joint.range_deg or (0.0, 0.0)
             raise Refused(
                 RefusalCode.STEP_RANGE,
-                f"{link.name}: to {angle_deg:.2f}°, its range is {first_deg:g} to {last_deg:g}°",
+                f"{link.name}: to {angle_deg:.8g}°, its range is {first_deg:g} to {last_deg:g}°",
             )
     return target

@@ -173,7 +173,7 @@ class Jog:
                 first_deg, last_deg = joint.range_deg or (0.0, 0.0)
                 raise Refused(
                     RefusalCode.STEP_RANGE,
-                    f"{name}: a step to {joint.to_degrees(end):.2f}°, its range is "
+                    f"{name}: a step to {joint.to_degrees(end):.8g}°, its range is "
                     f"{first_deg:g} to {last_deg:g}°",
                 )
         return end

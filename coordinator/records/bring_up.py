@@ -3,6 +3,7 @@
 from sqlalchemy import Connection
 
 from coordinator.bringup.progress import Done
+from coordinator.bringup.steps import Aspect
 from coordinator.store import Store, bring_up
 
 
@@ -19,6 +20,12 @@ class BringUpKeeper:
             Done(row["step"], row["utc"], row["who"], row["basis"], row["figures"], row["picture"])
             for row in rows
         )
+
+    async def controllers(self) -> dict[str, str]:
+        """By joint, the controller with which something was done of it last. Raises StoreError."""
+        rows = await self._store.read(bring_up.newest)
+        known = ((joint, basis.get(Aspect.CONTROLLER)) for joint, basis in rows)
+        return {joint: one for joint, one in known if isinstance(one, str)}
 
     async def keep(self, joint: str, one: Done) -> None:
         """Keep this, which counts once this has returned. Raises StoreError."""

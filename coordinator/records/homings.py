@@ -67,8 +67,9 @@ class HomingKeeper:
                 return {"homing": number, **asdict(found)}
         return await self._store.read(lambda connection: homings.newest_of(connection, joint))
 
-    async def of_joint(self, joint: Joint) -> JointHomings:
-        """How well a joint found its home again, homing after homing. Raises StoreError.
+    async def of_joint(self, joint: Joint, behind: int = 0) -> JointHomings:
+        """How well a joint found its home again, homing after homing, of those behind that number.
+        Raises StoreError.
 
         Of what is committed: what a homing finds now comes a moment later.
         """
@@ -78,7 +79,8 @@ class HomingKeeper:
             kept = homings.newest(connection, MOST_HOMINGS)
             accepted = accepted_homes.of_joint(connection, joint.name)
             state = newest_state(joint, _newest(connection, joint, kept), kept, accepted)
-            return homings_of(joint, homes_of(joint.name, kept), accepted, state)
+            homes = [one for one in homes_of(joint.name, kept) if one.homing > behind]
+            return homings_of(joint, homes, accepted, state)
 
         return await self._store.read(work)
 

@@ -5,7 +5,7 @@ connection.
 import json
 from typing import Any
 
-from sqlalchemy import Connection, insert, select
+from sqlalchemy import Connection, func, insert, select
 
 from coordinator.store.schema import BRING_UP
 
@@ -28,6 +28,14 @@ def add(
     connection.execute(insert(BRING_UP).values(row))
 
 
+def newest(connection: Connection) -> list[tuple[str, dict[str, Any]]]:
+    """Each joint with the basis of what was done of it last; without those that are damaged."""
+    last = select(func.max(BRING_UP.c.id)).group_by(BRING_UP.c.joint)
+    wanted = select(BRING_UP.c.joint, BRING_UP.c.basis).where(BRING_UP.c.id.in_(last))
+    found = ((joint, _members(basis)) for joint, basis in connection.execute(wanted))
+    return [(joint, basis) for joint, basis in found if basis is not None]
+
+
 def of_joint(connection: Connection, joint: str) -> list[dict[str, Any]]:
     """All that was done of a joint, oldest first.
 
@@ -36,10 +44,16 @@ def of_joint(connection: Connection, joint: str) -> list[dict[str, Any]]:
     wanted = select(BRING_UP).where(BRING_UP.c.joint == joint).order_by(BRING_UP.c.id)
     found: list[dict[str, Any]] = []
     for row in connection.execute(wanted).mappings():
-        try:
-            basis, figures = json.loads(row["basis"]), json.loads(row["figures"])
-        except (ValueError, RecursionError, TypeError):
-            continue
-        if isinstance(basis, dict) and isinstance(figures, dict):
+        basis, figures = _members(row["basis"]), _members(row["figures"])
+        if basis is not None and figures is not None:
             found.append({**row, "basis": basis, "figures": figures})
     return found
+
+
+def _members(text: str) -> dict[str, Any] | None:
+    """Of a JSON object; None where it is none."""
+    try:
+        value = json.loads(text)
+    except (ValueError, RecursionError, TypeError):
+        return None
+    return value if isinstance(value, dict) else None

@@ -2,7 +2,7 @@
 
 from typing import Final
 
-from coordinator.answers.bring_up import BringUp, BringUpStep
+from coordinator.answers.bring_up import BringUp, BringUpSaid, BringUpStep
 from coordinator.api.responses.base import as_answer
 from coordinator.bringup.progress import Done, bring_up
 from coordinator.config.arm import load_arm
@@ -14,5 +14,5 @@ _DONE: Final = Done(
     {"answer": "light", "id": "3c71bf4a0003", "firmware": "1.5.0", "rssi_dbm": -52},
 )  # fmt: skip
 BRING_UP: Final = bring_up(load_arm(DEMO_ARM).joint("elbow"), 3, "1.5.0", (_DONE,))
-for kind in (BringUp, BringUpStep):
+for kind in (BringUp, BringUpSaid, BringUpStep):
     as_answer(kind)

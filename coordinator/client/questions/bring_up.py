@@ -22,8 +22,8 @@ class BringUpQuestions(Asked):
         commanded_deg: float | None = None,
         measured_deg: float | None = None,
     ) -> BringUp:
-        """Say that a step of it is done, or `controller-only`; Refused where what it asks for is
-        not so, or an earlier one is to be done first.
+        """Say that a step of it is done, or `controller-only` or `other-body`; Refused where what
+        it asks for is not so, or an earlier one is to be done first.
         """
         body = {
             "answer": answer, "commanded_deg": commanded_deg, "measured_deg": measured_deg

@@ -36,6 +36,10 @@ class CommandQuestions(Asked):
         """Switch a tool's output by hand, while nothing moves. The arm's state tells once it is."""
         await self._command("/output", {"output": output, "on": on})
 
+    async def blink(self, joint: str) -> None:
+        """Let a joint's light blink, so that somebody sees which one it is. Nothing moves."""
+        await self._command("/blink", {"joint": joint})
+
     async def override(self, percent: float) -> None:
         """Set the feed override, 5 to 100 %."""
         await self._command("/override", {"percent": percent})

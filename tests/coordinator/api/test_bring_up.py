@@ -4,6 +4,7 @@ sheet.
 
 from collections.abc import AsyncIterator, Sequence
 from contextlib import asynccontextmanager
+from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
@@ -16,6 +17,7 @@ from coordinator.bringup.steps import STEPS
 from coordinator.config.arm import Arm, load_arm, parse_arm
 from coordinator.config.data_folder import make_key
 from coordinator.config.settings import DEMO_ARM
+from coordinator.links.clock import arm_now_us
 from coordinator.service import Service
 from tests.coordinator.api.conftest import BASE
 from tests.coordinator.bringup.kit import ELBOW, brought_up
@@ -81,6 +83,21 @@ async def test_a_step_that_is_done_is_kept_with_who_said_it_and_one_too_early_is
         assert done.json()["next"] == "configured"
 
 
+async def test_words_that_a_step_does_not_take_are_wrong_input(folder: Path) -> None:
+    await keep(folder, ALL)
+    async with coordinator_of(folder) as (_, http):
+        for step, body in (
+            ("placed", {"answer": "perhaps"}),
+            ("placed", {"answer": "it is there", "measured_deg": 3.0}),
+            ("link", {"answer": "light"}),
+            ("travel", {"commanded_deg": 90.0}),
+        ):
+            answer = await http.post(f"{PATH}/{step}", json=body)
+            assert (answer.status_code, answer.json()["type"]) == (422, TYPE + "bring-up-input")
+            assert answer.json()["detail"].startswith(step)
+        assert (await http.get(PATH)).json()["complete"]
+
+
 async def test_a_joint_that_is_not_heard_is_not_identified(folder: Path) -> None:
     async with coordinator_of(folder) as (_, http):
         answer = await http.post(f"{PATH}/identified", json={"answer": "light"})
@@ -101,6 +118,66 @@ async def test_a_swap_that_happened_while_the_coordinator_was_off_is_noticed(fol
         assert left == [code for code in CODES if code not in ("travel", "range")]
         again = await http.post(f"{PATH}/controller-only", json={})
         assert (again.status_code, again.json()["type"]) == (409, TYPE + "bring-up-not-so")
+        other = (await http.post(f"{PATH}/other-body", json={})).json()
+        assert [one["state"] for one in other["steps"]].count("done") == 0
+
+
+async def test_a_body_that_was_changed_under_the_same_controller_is_said_and_asked_for(
+    folder: Path,
+) -> None:
+    await keep(folder, ALL)
+    async with coordinator_of(folder) as (_, http):
+        for _ in range(2):  # once more another one, within the same second
+            told = (await http.post(f"{PATH}/other-body", json={})).json()
+            left = [one["step"] for one in told["steps"] if one["state"] != "done"]
+            assert left == ["sensors", "direction", "home", "travel", "range", "repeatability"]
+            bodies = [one["because"] for one in told["steps"] if one["step"] == "travel"]
+        assert bodies[0][0].startswith(f"body was {ELBOW.id}, is changed ")
+
+
+async def test_what_somebody_sees_takes_a_step_back_whatever_is_to_be_done_before_it(
+    folder: Path,
+) -> None:
+    await keep(folder, ALL)
+    async with coordinator_of(folder) as (_, http):
+        said = {"answer": "it is elsewhere"}
+        refused = await http.post(f"{PATH}/placed", json=said)
+        assert (refused.status_code, refused.json()["type"]) == (409, TYPE + "bring-up-not-so")
+        said = {"answer": "something is in the way"}
+        refused = await http.post(f"{PATH}/range", json=said)
+        assert "elbow: something is in the way: " in refused.json()["detail"]
+        told = (await http.get(PATH)).json()
+        left = {one["step"]: one["because"] for one in told["steps"] if one["state"] != "done"}
+        assert left == {
+            "placed": ["the owner said: it is elsewhere"],
+            "range": ["the owner said: something is in the way"],
+        }
+        sheet = (await http.get(f"{PATH}/sheet")).text
+        assert "COUNTS NO MORE: the owner said: it is elsewhere" in sheet
+
+
+async def test_two_ids_that_were_exchanged_in_the_arm_file_are_told_with_the_joints_names(
+    folder: Path,
+) -> None:
+    wrist = load_arm(DEMO_ARM).joint("wrist").id
+    async with coordinator_of(folder) as (service, _):
+        for name, id in (("elbow", ELBOW.id), ("wrist", wrist)):
+            await service.bring_up.keep(name, replace(ALL[0], basis={"controller": id}))
+    text = TEXT.replace(wrist, "0" * 12).replace(ELBOW.id, wrist).replace("0" * 12, ELBOW.id)
+    async with coordinator_of(folder, parse_arm(text, DEMO_ARM)) as (service, http):
+        assert (await http.get(PATH)).json()["exchanged"] == "wrist"
+        assert (await http.get("/joints/wrist/bring-up")).json()["exchanged"] == "elbow"
+        await service.bring_up.keep("wrist", replace(ALL[0], basis={"controller": ELBOW.id}))
+        assert (await http.get(PATH)).json()["exchanged"] is None
+
+
+async def test_a_touch_is_believed_of_the_joint_that_felt_it_last(folder: Path) -> None:
+    async with coordinator_of(folder) as (service, _):
+        assert service.touched_within(60_000_000) is None
+        service._touched = "wrist", arm_now_us()
+        assert service.touched_within(60_000_000) == "wrist"
+        service._touched = "wrist", arm_now_us() - 60_000_001
+        assert service.touched_within(60_000_000) is None
 
 
 async def test_another_gear_ratio_in_its_place_asks_for_what_depends_on_it(folder: Path) -> None:

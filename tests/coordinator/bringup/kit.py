@@ -11,8 +11,9 @@ from coordinator.api.responses.arm import ARM
 from coordinator.api.responses.joint_homings import HOMINGS
 from coordinator.api.responses.survey import SURVEY
 from coordinator.bringup.basis import basis_of
-from coordinator.bringup.figures import Facts, Said, found_by
-from coordinator.bringup.progress import SAME_BODY, Done, body_of, bring_up
+from coordinator.bringup.facts import Facts, Said
+from coordinator.bringup.figures import found_by
+from coordinator.bringup.progress import OTHER_BODY, SAME_BODY, Done, body_of, bring_up
 from coordinator.bringup.steps import STEPS, Step
 from coordinator.codes.link_word import LinkWord
 from coordinator.codes.survey_word import LinkVerdict
@@ -51,7 +52,10 @@ def facts(joint: Joint = ELBOW, number: int = NUMBER, **heard: Any) -> Facts:
     }  # fmt: skip
     of_facts = {one.name for one in dataclasses.fields(Facts)}
     of_joint = {key: value for key, value in heard.items() if key not in of_facts}
-    known = Facts(joint, number, 6, replace(snapshot, **of_joint), homing, homings, survey)
+    known = Facts(
+        joint, number, 6, replace(snapshot, **of_joint), homing, homings, survey,
+        survey_ended_us=2_000_000, configured={"homing_before": 14, "survey_before_us": 1_000_000},
+    )  # fmt: skip
     return replace(known, **{key: value for key, value in heard.items() if key in of_facts})
 
 
@@ -84,6 +88,19 @@ def said_same_body(done: Sequence[Done], joint: Joint) -> list[Done]:
     """The controller alone was changed."""
     basis = basis_of(joint, NUMBER, FIRMWARE, done[-1].basis["body"])
     return [*done, Done(SAME_BODY, "2026-05-02T09:00:00+00:00", "the owner", basis, {})]
+
+
+def said_other_body(done: Sequence[Done], joint: Joint = ELBOW) -> list[Done]:
+    """Motor, gear or housing were changed."""
+    basis = basis_of(joint, NUMBER, FIRMWARE, f"changed, {len(done) + 1}")
+    return [*done, Done(OTHER_BODY, "2026-05-03T09:00:00+00:00", "the owner", basis, {})]
+
+
+def said_against(done: Sequence[Done], step: str, answer: str, joint: Joint = ELBOW) -> list[Done]:
+    """Somebody saw that a step is not so."""
+    basis = basis_of(joint, NUMBER, FIRMWARE, body_of(joint.id, done))
+    utc = "2026-05-03T09:00:00+00:00"
+    return [*done, Done(step, utc, "the owner", basis, {"answer": answer})]
 
 
 def asked_again(told: BringUp) -> list[str]:

@@ -5,7 +5,8 @@ from typing import Any
 
 import pytest
 
-from coordinator.bringup.figures import NotSo, Said, found_by
+from coordinator.bringup.facts import NotSo, Said, SaidAgainst, WrongSaid
+from coordinator.bringup.figures import found_by
 from coordinator.bringup.steps import BY_CODE, STEPS
 from coordinator.codes.survey_word import LinkVerdict
 from tests.coordinator.bringup.kit import ELBOW, SAID, facts
@@ -23,9 +24,23 @@ def test_each_step_warns_first_and_keeps_its_figures(step: Any) -> None:
 
 @pytest.mark.parametrize("step", [one for one in STEPS if one.answers], ids=lambda step: step.code)
 def test_no_answer_and_one_that_is_bad_do_not_let_it_be_done(step: Any) -> None:
-    for answer in (None, "yes", *step.answers[step.good :]):
-        with pytest.raises(NotSo):
+    for answer in (None, "yes"):
+        with pytest.raises(WrongSaid, match="say one of '"):
             found_by(step, Said(answer), GOOD)
+    for answer in step.bad_answers:
+        with pytest.raises(SaidAgainst, match=answer):
+            found_by(step, Said(answer), GOOD)
+
+
+@pytest.mark.parametrize("step", STEPS, ids=lambda step: step.code)
+def test_what_a_step_does_not_ask_for_is_not_passed_over(step: Any) -> None:
+    good = SAID.get(step.code, Said())
+    wrong = [] if step.measures else [replace(good, commanded_deg=90.0)]
+    wrong += [] if step.answers else [replace(good, answer="light")]
+    assert wrong
+    for said in wrong:
+        with pytest.raises(WrongSaid, match=step.code):
+            found_by(step, said, GOOD)
 
 
 @pytest.mark.parametrize(
@@ -45,6 +60,9 @@ def test_no_answer_and_one_that_is_bad_do_not_let_it_be_done(step: Any) -> None:
         ("home", {"wandered_deg": 0.2}, "wandered by +0.2°"),
         ("range", {"homed": False}, "is not homed"),
         ("link", {"survey": None}, "no survey of elbow's link is done"),
+        # What was found before it was configured is of another firmware, body or figure.
+        ("link", {"survey_ended_us": 1_000_000}, "survey of elbow's link is of before it was conf"),
+        ("home", {"configured": {"homing_before": 15}}, "is of before it was configured"),
     ],
 )
 def test_what_is_not_so_is_told(code: str, heard: dict[str, Any], sentence: str) -> None:
@@ -78,7 +96,7 @@ def test_another_gear_ratio_is_found_by_a_measured_turn(measured: float, sentenc
 
 @pytest.mark.parametrize("said", [Said(), Said(None, 90.0), Said(None, 10.0, 10.0)])
 def test_a_turn_that_tells_no_gear_is_refused(said: Said) -> None:
-    with pytest.raises(NotSo):
+    with pytest.raises(WrongSaid):
         found_by(BY_CODE["travel"], said, GOOD)
 
 
@@ -95,3 +113,42 @@ def test_a_poor_link_and_a_home_that_scatters_are_not_passed() -> None:
     homings = replace(GOOD.homings, rising_deviation_deg=few)
     with pytest.raises(NotSo, match="2 homings, and it takes 5"):
         found_by(BY_CODE["repeatability"], Said(), replace(GOOD, homings=homings))
+
+
+@pytest.mark.parametrize(
+    ("touched", "sentence"),
+    [
+        (None, "nobody used elbow's own control in the last minute"),
+        ("wrist", "the control that was used last is wrist's, not elbow's"),
+    ],
+)
+def test_a_touch_that_was_not_felt_by_this_joint_does_not_identify_it(
+    touched: str | None, sentence: str
+) -> None:
+    step = BY_CODE["identified"]
+    with pytest.raises(NotSo, match=sentence):
+        found_by(step, Said("touch"), replace(GOOD, touched=touched))
+    assert found_by(step, Said("touch"), replace(GOOD, touched="elbow")).figures["id"] == ELBOW.id
+    deaf = replace(GOOD, joint=replace(ELBOW, touch=False))
+    with pytest.raises(NotSo, match="has touch = false in the arm file"):
+        found_by(step, Said("touch"), deaf)
+    # Who saw its light did not need to touch it.
+    assert found_by(step, Said("light"), replace(GOOD, touched=touched)).figures
+
+
+@pytest.mark.parametrize(("ratio", "seen"), [(15.0, 2.25), (20.0, 3.0), (19.2, 2.88)])
+def test_a_body_that_was_said_to_have_stayed_is_held_to_the_width_of_its_home_sensor(
+    ratio: float, seen: float
+) -> None:
+    """By the figures of the arm file, a gear of 15 in place of 20 shows three quarters of it."""
+    edges = [{"fast": False, "from_middle_deg": at} for at in (seen / 2, -seen / 2)]
+    assert GOOD.homing is not None
+    known = replace(GOOD, homing={**GOOD.homing, "edges": edges}, before={"sensor_width_deg": 3.0})
+    if abs(ratio / 20.0 - 1.0) < 0.05:  # as little as a travel's measure would find too
+        assert found_by(BY_CODE["home"], Said(), known).figures["sensor_width_deg"] == seen
+        return
+    with pytest.raises(NotSo, match="or a gear_ratio of 15 where the arm file has 20") as refused:
+        found_by(BY_CODE["home"], Said(), known)
+    assert "say other-body" in str(refused.value)
+    # Nothing is known of the body before: the travel is measured anyway.
+    assert found_by(BY_CODE["home"], Said(), replace(known, before={})).figures

@@ -7,8 +7,16 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from coordinator.answers.bring_up import StepState
-from coordinator.bringup.progress import Done, bring_up
-from coordinator.bringup.steps import STEPS, Aspect, Step
+from coordinator.bringup.basis import basis_of
+from coordinator.bringup.progress import (
+    Done,
+    before_of,
+    body_of,
+    bring_up,
+    exchanged_with,
+    found_before,
+)
+from coordinator.bringup.steps import BY_CODE, STEPS, Aspect, Step
 from tests.coordinator.bringup.kit import (
     ELBOW,
     FIRMWARE,
@@ -16,6 +24,8 @@ from tests.coordinator.bringup.kit import (
     brought_up,
     do,
     now,
+    said_against,
+    said_other_body,
     said_same_body,
 )
 
@@ -121,6 +131,70 @@ def test_a_swap_in_the_middle_of_a_bring_up_begins_it_anew_and_it_can_be_broken_
         done = do(step, done, NEW)
     told = now(done, NEW)
     assert (told.next, asked_again(told)) == ("configured", CODES[2:])
+
+
+def test_another_body_with_the_same_controller_asks_for_what_depends_on_the_body() -> None:
+    again = ["sensors", "direction", "home", "travel", "range", "repeatability"]
+    done = said_other_body(ALL)
+    assert asked_again(now(done)) == again
+    for step in STEPS:
+        if step.code in again:
+            done = do(step, done)
+    assert now(done).complete
+    assert asked_again(now(said_other_body(done))) == again
+
+
+def test_that_the_controller_alone_was_changed_can_be_taken_back() -> None:
+    done = said_same_body(ALL, NEW)
+    assert not {"travel", "range"} & set(asked_again(now(done, NEW)))
+    assert asked_again(now(said_other_body(done, NEW), NEW)) == CODES
+
+
+@pytest.mark.parametrize("step", [one for one in STEPS if one.answers], ids=lambda step: step.code)
+def test_somebody_who_sees_that_it_is_not_so_takes_a_step_back(step: Step) -> None:
+    for answer in step.bad_answers:
+        done = said_against(ALL, step.code, answer)
+        told = now(done)
+        assert (told.next, asked_again(told)) == (step.code, [step.code])
+        taken = next(one for one in told.steps if one.step == step.code)
+        assert taken.because == (f"the owner said: {answer}",)
+        assert now(do(step, done)).complete
+
+
+def test_that_only_the_controller_was_changed_may_be_said_until_its_body_matters() -> None:
+    done = list(ALL)
+    for step in STEPS:
+        assert before_of(NEW.id, done) is not None, step.code
+        if Aspect.BODY in step.depends:
+            break
+        done = do(step, done, NEW)
+    done = do(BY_CODE["sensors"], done, NEW)
+    assert before_of(NEW.id, done) is None
+
+
+def test_a_controller_that_was_brought_up_as_another_joint_is_told_with_that_ones_name() -> None:
+    wrist_id = "3c71bf4a0005"
+    others = {"wrist": wrist_id, "tool": "3c71bf4a0006"}
+    assert exchanged_with(wrist_id, ALL, others) == "wrist"
+    assert exchanged_with(wrist_id, [], others) == "wrist"
+    assert exchanged_with(NEW.id, ALL, others) is None
+    # Nothing more is to be told once somebody has seen it here.
+    elbow = replace(ELBOW, id=wrist_id)
+    assert exchanged_with(wrist_id, do(STEPS[0], ALL, elbow), others) is None
+
+
+def test_what_was_found_before_is_that_of_the_same_motor_and_gear() -> None:
+    home = BY_CODE["home"]
+    same = said_same_body(ALL, NEW)
+    for joint, done, is_known in (
+        (ELBOW, ALL, True),
+        (NEW, same, True),
+        (NEW, ALL, False),
+        (ELBOW, said_other_body(ALL), False),
+        (replace(ELBOW, gear_ratio=15.0), ALL, False),
+    ):
+        basis = basis_of(joint, 3, FIRMWARE, body_of(joint.id, done))
+        assert (found_before(home, basis, done) is not None) == is_known
 
 
 @given(

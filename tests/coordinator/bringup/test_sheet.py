@@ -5,7 +5,7 @@ from xml.etree import ElementTree
 
 from coordinator.bringup.sheet import bring_up_sheet
 from coordinator.bringup.steps import STEPS
-from tests.coordinator.bringup.kit import ELBOW, brought_up, now
+from tests.coordinator.bringup.kit import ELBOW, brought_up, do, now, said_same_body
 
 ALL = brought_up()
 HTML = "{http://www.w3.org/1999/xhtml}"
@@ -42,6 +42,19 @@ def test_what_is_lacking_and_what_counts_no_more_stands_first() -> None:
     swapped = replace(ELBOW, gear_ratio=15.0)
     told = words(sheet_of(now(ALL, swapped), ALL))
     assert "COUNTS NO MORE: gear was 200 full steps, 16 microsteps, gear ratio 20" in told
+
+
+def test_what_was_found_before_a_swap_stays_on_it() -> None:
+    new = replace(ELBOW, id="3c71bf4aff03")
+    done = said_same_body(ALL, new)
+    for step in STEPS[:6]:
+        done = do(step, done, new)
+    told = words(sheet_of(now(done, new), done))
+    history = told[told.index("All that was done and said in this place") :]
+    for one in ALL:
+        assert f"{one.utc}{one.step}the owner{ELBOW.id}" in history
+    assert f"controller-onlythe owner{new.id}" in history
+    assert history.count("sensor_width_deg 3,") == 2
 
 
 def test_what_people_call_themselves_is_no_markup() -> None:

@@ -29,6 +29,9 @@ class Coordinator:
             return 200, JSON, json.dumps(ARM | {"joints": [joint("elbow")]}).encode()
         if path == f"{PATH}/sheet":
             return 200, {"Content-Type": "text/html; charset=utf-8"}, b"<!DOCTYPE html>\n"
+        if path.endswith("/blink"):
+            self.said.append((path, json.loads(body)))
+            return 202, JSON, b'{"phase": "idle"}'
         if path == PATH:
             return 200, JSON, json.dumps(plain(self.told)).encode()
         if path == f"{PATH}/travel":
@@ -63,6 +66,42 @@ def test_what_comes_next_is_told_with_its_caution_and_how_it_is_said(
     assert "Travel measured (travel): NEXT" in told
     assert "Caution: With a wrong ratio it turns further than it is told" in told
     assert "--done travel --commanded-deg DEG --measured-deg DEG" in told
+
+
+def test_what_a_step_is_done_by_in_a_terminal_is_told_with_it(
+    url: str, coordinator: Coordinator, capsys: pytest.CaptureFixture[str]
+) -> None:
+    lines = {
+        0: "By: unisono blink elbow", 4: "By: unisono jog elbow 1", 5: "By: unisono home elbow",
+        6: "By: unisono jog elbow 20", 8: "By: unisono survey elbow",
+    }  # fmt: skip
+    for count in range(len(ALL)):
+        coordinator.told = now(ALL[:count])
+        assert run(["bring-up", "elbow", "--url", url]) == 0
+        told = capsys.readouterr().out
+        assert lines.get(count, "") in told
+        assert "{}" not in told
+
+
+def test_a_light_blinks_and_a_joint_that_is_none_is_named(
+    url: str, coordinator: Coordinator, capsys: pytest.CaptureFixture[str]
+) -> None:
+    assert run(["blink", "elbow", "--url", url]) == 0
+    assert coordinator.said == [("/api/v1/blink", {"joint": "elbow"})]
+    assert "the light of elbow should blink now" in capsys.readouterr().out
+    assert run(["blink", "thumb", "--json", "--url", url]) == 2
+    told = json.loads(capsys.readouterr().out)
+    assert told["errors"][0]["message"] == "there is no joint 'thumb'; this arm has elbow"
+
+
+def test_two_joints_that_changed_places_are_named(
+    url: str, coordinator: Coordinator, capsys: pytest.CaptureFixture[str]
+) -> None:
+    wrist = replace(ELBOW, id="3c71bf4a0005")
+    coordinator.told = replace(now(ALL, wrist), exchanged="wrist")
+    assert run(["bring-up", "elbow", "--url", url]) == 0
+    told = capsys.readouterr().out
+    assert "wrist was brought up with the controller 3c71bf4a0005 last: two joints may have" in told
 
 
 def test_a_step_is_said_to_be_done_with_what_was_measured(

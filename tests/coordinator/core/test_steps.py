@@ -189,6 +189,16 @@ def test_a_step_beyond_the_range_is_refused_with_where_it_would_end() -> None:
     done(world)
 
 
+def test_a_step_that_ends_a_hair_beyond_the_range_does_not_read_as_its_end() -> None:
+    world = still_world("none")
+    joint = world.arm.joint("tip")
+    assert joint.range_deg is not None
+    here_deg, last_deg = joint.to_degrees(counts(world, "tip")), joint.range_deg[1]
+    refused = refusal(world, ev.Step("tip", last_deg - here_deg + 0.001, 60.0))
+    told_deg = float(refused.message.partition("a step to ")[2].partition("°")[0])
+    assert last_deg < told_deg < last_deg + 0.002
+
+
 def test_a_step_of_less_than_a_count_is_refused() -> None:
     world = still_world("none")
     refused = refusal(world, ev.Step("tip", 1e-9, SPEED_DEG_S))

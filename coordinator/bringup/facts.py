@@ -1,0 +1,80 @@
+"""What is known of a joint as a step is done, and what is kept of one that is."""
+
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+from typing import Any
+
+from coordinator.answers.bring_up import Figure
+from coordinator.answers.joint_homings import JointHomings
+from coordinator.config.joint import Joint
+from coordinator.core.snapshot.joint import JointSnapshot
+from coordinator.health.link_survey.joint_survey import JointSurvey
+
+Figures = dict[str, Figure]
+
+
+class NotSo(Exception):
+    """What the step asks for is not so; the text is the sentence."""
+
+
+class WrongSaid(NotSo):
+    """The step takes no such answer, or no such angles."""
+
+
+class SaidAgainst(NotSo):
+    """Somebody saw that it is not so: that takes the step back, if it was done."""
+
+
+@dataclass(frozen=True, slots=True)
+class Said:
+    """What somebody says of a step."""
+
+    answer: str | None = None
+    commanded_deg: float | None = None
+    measured_deg: float | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class Facts:
+    """What is known of the joint as the step is done."""
+
+    joint: Joint
+    number: int
+    """Its place, from the base."""
+    of: int
+    """How many joints the arm has."""
+    snapshot: JointSnapshot
+    homing: Mapping[str, Any] | None
+    """What its newest homing found, as it is kept."""
+    homings: JointHomings
+    survey: JointSurvey | None
+    """Of the newest survey that is done."""
+    touched: str | None = None
+    """The joint whose own control somebody used last, within the last minute."""
+    before: Mapping[str, Figure] = field(default_factory=dict)
+    """What the same step found last of the same motor and gear."""
+    configured: Mapping[str, Figure] = field(default_factory=dict)
+    """What the step `configured` found last: homings and surveys of before it count no more."""
+    survey_ended_us: int | None = None
+    """When the newest survey was over, arm time; None where there is none."""
+
+    @property
+    def newest_homing(self) -> int | None:
+        """The number of the newest homing of the joint; None without one."""
+        return None if self.homing is None else self.homing.get("homing")
+
+
+@dataclass(frozen=True, slots=True)
+class Found:
+    """What is kept of a step."""
+
+    figures: Figures
+    picture: str | None = None
+
+
+def require_heard(facts: Facts) -> JointSnapshot:
+    """The joint as it is told. Raises NotSo where nobody hears it."""
+    joint = facts.snapshot
+    if joint.link != "up":
+        raise NotSo(f"{joint.name} is not linked: {joint.link_message or joint.link}")
+    return joint
