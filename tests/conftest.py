@@ -46,8 +46,8 @@ signal.signal(signal.SIGINT, signal.default_int_handler)
 
 
 def pytest_xdist_auto_num_workers() -> int:
-    """Two for each processor: most of the time a test waits for what other processes do."""
-    return 2 * (os.cpu_count() or 1)
+    """Three for each processor: most of the time a test waits for what other processes do."""
+    return 3 * (os.cpu_count() or 1)
 
 
 @pytest.fixture(scope="session")
