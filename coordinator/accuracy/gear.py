@@ -5,6 +5,7 @@ from dataclasses import dataclass
 from math import degrees, floor, fsum, log, log10, sqrt
 from typing import Final
 
+from coordinator.accuracy.coverage import coverage
 from coordinator.accuracy.no_figure import NoFigure
 
 LEAST_READINGS: Final = 6
@@ -42,6 +43,8 @@ class Gear:
     """Standard uncertainty of `share`."""
     deviation: float
     """Of a reading from what the share makes of it, in degrees."""
+    freedom: int
+    """Degrees of freedom of both."""
     offset: float = 0.0
     """What was read at 0°, in degrees."""
 
@@ -53,7 +56,7 @@ class Gear:
     @property
     def agrees(self) -> bool:
         """Whether it turns as far as it is told, as far as that was measured."""
-        return abs(abs(self.share) - 1.0) <= COVERAGE * self.uncertainty
+        return abs(abs(self.share) - 1.0) <= coverage(self.freedom) * self.uncertainty
 
     def ratio(self, told: float) -> tuple[float, float]:
         """The gear ratio and its standard uncertainty, where the arm file says `told`: so many
@@ -90,7 +93,7 @@ def fitted(commanded: Sequence[float], read: Sequence[float], resolution: float)
     deviation = sqrt(fsum(rest**2 for rest in rests) / (count - 2))
     # A reading is uncertain by 0.29 of its resolution at least (GUM, F.2.2.1).
     uncertainty = max(deviation, resolution / sqrt(12.0)) / sqrt(spread)
-    found = Gear(count, share, uncertainty, deviation, offset)
+    found = Gear(count, share, uncertainty, deviation, count - 2, offset)
     _require_a_line(found, span)
     return found
 
@@ -123,7 +126,7 @@ def by_turns(believed: Sequence[float], resolution: float) -> Gear:
     mean = fsum(believed) / count
     deviation = sqrt(fsum((one - mean) ** 2 for one in believed) / (count - 1))
     uncertainty = max(deviation / sqrt(count), resolution / sqrt(12.0))
-    return Gear(count, 360.0 / mean, 360.0 / mean * uncertainty / mean, deviation)
+    return Gear(count, 360.0 / mean, 360.0 / mean * uncertainty / mean, deviation, count - 1)
 
 
 def as_written(ratio: float, uncertainty: float) -> float:

@@ -14,10 +14,11 @@ void uj_edges_forget_passages(struct uj_joint *joint)
     }
 }
 
-void uj_edges_keep(struct uj_joint *joint, bool rising, double position, double velocity)
+void uj_edges_keep(struct uj_joint *joint, bool rising, double position)
 {
-    if (fabs(velocity) >= UJ_STILL) {
-        joint->edges.passages[rising][velocity > 0] =
+    const int heading = joint->edges.passing.heading;
+    if (heading != 0) {
+        joint->edges.passages[rising][heading > 0] =
             (struct uj_passage){.known = true, .position = position};
     }
 }
@@ -42,10 +43,11 @@ static double difference(const struct uj_joint *joint, const struct uj_passage *
 
 /* Sets *off to the difference that counts; false where there is nothing to compare with. Where the joint has turned round
  * on an edge, a sensor that bounces there changes its level either way. */
-static bool compared(const struct uj_joint *joint, bool rising, double position, double velocity, double *off)
+static bool compared(const struct uj_joint *joint, bool rising, double position, double *off)
 {
-    const struct uj_passage *same = &joint->edges.passages[rising][velocity > 0];
-    if (fabs(velocity) >= UJ_STILL && !joint->edges.passing.turned_round && same->known) {
+    const int heading = joint->edges.passing.heading;
+    const struct uj_passage *same = &joint->edges.passages[rising][heading > 0];
+    if (heading != 0 && !joint->edges.passing.turned_round && same->known) {
         *off = difference(joint, same, position);
         return true;
     }
@@ -64,7 +66,7 @@ static bool compared(const struct uj_joint *joint, bool rising, double position,
 void uj_edges_compare(struct uj_joint *joint, bool rising, double position, double velocity)
 {
     double off = 0;
-    if (!joint->homed || !compared(joint, rising, position, velocity, &off)) {
+    if (!joint->homed || !compared(joint, rising, position, &off)) {
         return;
     }
     const double tolerance = (double)joint->configuration.full_step +

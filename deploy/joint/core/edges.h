@@ -25,8 +25,8 @@ struct uj_edges {
 /* Forgets the passages: a homing begins. */
 void uj_edges_forget_passages(struct uj_joint *joint);
 
-/* Keeps a passage while homing. */
-void uj_edges_keep(struct uj_joint *joint, bool rising, double position, double velocity);
+/* Keeps the newest passage while homing. */
+void uj_edges_keep(struct uj_joint *joint, bool rising, double position);
 
 /* Adds a homing's shift to all that is kept. */
 void uj_edges_shift(struct uj_joint *joint, int64_t shift);

@@ -6,41 +6,46 @@
 #include "middle.h"
 #include "text.h"
 
+/* An amount in a sense: 1, the search direction, or -1, against it. */
+static double towards(const struct uj_joint *joint, int sense, double amount)
+{
+    return (joint->configuration.homing.direction < 0) != (sense < 0) ? -amount : amount;
+}
+
 /* Where the joint is to come to rest before an edge. */
 static double before(const struct uj_joint *joint, double edge)
 {
-    const struct uj_homing *law = &joint->configuration.homing;
-    return edge - (double)(law->direction * law->backoff);
+    return edge + towards(joint, -1, (double)joint->configuration.homing.backoff);
 }
 
 /* How far along the search direction, from where homing began, a position is. */
 static double along(const struct uj_joint *joint, double position)
 {
-    return (double)joint->configuration.homing.direction * (position - joint->homing.began_at);
+    return towards(joint, 1, position - joint->homing.began_at);
 }
 
 /* Moves in a sense (1: the search direction, -1: against it) to rest at target, but no further than `travel` from where
  * homing began. Where it is too fast to stop there it comes to rest behind, as soon as it can. */
-static void go_to(struct uj_joint *joint, int64_t sense, double target, int64_t speed)
+static void go_to(struct uj_joint *joint, int sense, double target, int64_t speed)
 {
     const struct uj_homing *law = &joint->configuration.homing;
     const double travel = (double)law->travel;
     const double way = along(joint, target);
     if (fabs(way) > travel) {
-        target = joint->homing.began_at + (double)law->direction * copysign(travel, way);
+        target = joint->homing.began_at + towards(joint, 1, copysign(travel, way));
     }
     double position;
     double velocity;
     uj_body_where(joint, &position, &velocity);
-    uj_free_within(&joint->mover.motion, joint->now_us, position, velocity, (double)(sense * law->direction * speed),
+    uj_free_within(&joint->mover.motion, joint->now_us, position, velocity, towards(joint, sense, (double)speed),
                    (double)joint->configuration.acceleration, target, target);
 }
 
 /* Moves as far in that sense as homing may go. */
-static void go_as_far(struct uj_joint *joint, int64_t sense, int64_t speed)
+static void go_as_far(struct uj_joint *joint, int sense, int64_t speed)
 {
     const struct uj_homing *law = &joint->configuration.homing;
-    go_to(joint, sense, joint->homing.began_at + (double)(sense * law->direction * law->travel), speed);
+    go_to(joint, sense, joint->homing.began_at + towards(joint, sense, (double)law->travel), speed);
 }
 
 /* What was looked for has passed: comes to rest as soon as it can. */
@@ -57,8 +62,7 @@ static void brake(struct uj_joint *joint)
 static void go_clear(struct uj_joint *joint, double edge)
 {
     const struct uj_configuration *configuration = &joint->configuration;
-    const double beyond = (double)configuration->homing.direction * uj_bounce(configuration);
-    go_to(joint, 1, edge + beyond, configuration->homing.slow);
+    go_to(joint, 1, edge + towards(joint, 1, uj_bounce(configuration)), configuration->homing.slow);
 }
 
 static void step(struct uj_joint *joint, enum uj_homing_step next)
@@ -158,13 +162,13 @@ static void measure(struct uj_joint *joint, bool rising, double at)
     }
 }
 
-void uj_homing_edge(struct uj_joint *joint, bool rising, double at, double velocity)
+void uj_homing_edge(struct uj_joint *joint, bool rising, double at)
 {
     struct uj_homing_run *run = &joint->homing;
     const struct uj_passing *passing = &joint->edges.passing;
     list(joint, rising);
     if (passing->counts) {
-        uj_edges_keep(joint, rising, passing->place, velocity);
+        uj_edges_keep(joint, rising, passing->place);
     }
     switch (run->step) {
     case UJ_HOMING_RETURN:
@@ -289,7 +293,7 @@ static void forget_passed_place(struct uj_joint *joint)
     double position;
     double velocity;
     uj_body_where(joint, &position, &velocity);
-    if ((position - place->position) * (double)law->direction > (double)law->backoff) {
+    if (towards(joint, 1, position - place->position) > (double)law->backoff) {
         place->known = false;
     }
 }

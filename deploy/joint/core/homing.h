@@ -35,8 +35,8 @@ struct uj_homing_run {
 /* Begins homing `number`; the joint is in state homing already. */
 void uj_homing_begin(struct uj_joint *joint, uint32_t number);
 
-/* The home sensor switched while homing. Counts, and counts/s. */
-void uj_homing_edge(struct uj_joint *joint, bool rising, double position, double velocity);
+/* The home sensor switched while homing, there in counts. */
+void uj_homing_edge(struct uj_joint *joint, bool rising, double position);
 
 /* The motion of a step has come to rest. */
 void uj_homing_rest(struct uj_joint *joint);

@@ -200,11 +200,11 @@ void uj_joint_hall(struct uj_joint *joint, double now_us, bool active)
     struct uj_passing *passing = &joint->edges.passing;
     uj_passing_change(passing, position, velocity, &joint->configuration);
     if (active && passing->counts && !uj_body_on_path(joint) &&
-        velocity * (double)joint->configuration.homing.direction > 0) {
+        signbit(velocity) == (joint->configuration.homing.direction < 0) && velocity != 0) {
         joint->edges.place = (struct uj_passage){.known = true, .position = passing->place};
     }
     if (joint->state == UJ_HOMING) {
-        uj_homing_edge(joint, active, position, velocity);
+        uj_homing_edge(joint, active, position);
     } else if (passing->begins) {
         uj_edges_compare(joint, active, position, velocity);
     }

@@ -12,7 +12,8 @@ double uj_bounce(const struct uj_configuration *configuration)
 void uj_passing_change(struct uj_passing *passing, double position, double velocity,
                        const struct uj_configuration *configuration)
 {
-    const int direction = fabs(velocity) < UJ_STILL ? 0 : velocity > 0 ? 1 : -1;
+    const int direction = fabs(velocity) < UJ_STILL ? 0 : signbit(velocity) ? -1 : 1;
+    passing->heading = direction;
     const bool near = passing->known && fabs(position - passing->first) < uj_bounce(configuration);
     passing->turned_round = near && passing->direction * direction < 0;
     passing->begins = !near || passing->turned_round;

@@ -18,6 +18,7 @@ struct uj_passing {
     bool known;        /* there is one */
     double first;      /* where it began */
     int direction;     /* of travel, 1 or -1; 0 while there is none */
+    int heading;       /* that of the newest change */
 };
 
 /* Counts from the first change of a passage within which others belong to it. */

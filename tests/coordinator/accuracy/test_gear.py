@@ -109,6 +109,6 @@ def test_no_whole_number_is_told_where_there_is_none_near_or_more_than_one() -> 
 
 
 def test_gear_that_turns_the_other_way_may_have_the_right_ratio() -> None:
-    found = Gear(6, -1.0, 0.001, 0.1)
+    found = Gear(6, -1.0, 0.001, 0.1, 4)
     assert found.agrees
     assert not found.is_right_way

@@ -106,7 +106,7 @@ def test_every_member_is_required_but_one_and_has_an_example(document: dict[str,
         "HomeFigure", "SurveySnapshot", "JointSurvey", "LinkFigures", "LinkFinding",
         "ClockFigures", "Stability",
         "PowerSave", "MulticastFigures", "ArmFileNow", "ArmTextLookedAt", "ArmTextMistake",
-        "ChangedRow", "BringUp", "BringUpStep",
+        "ChangedRow", "BringUp", "BringUpSaid", "BringUpStep",
     }  # fmt: skip
     bare = {
         f"{name}.{member}"
