@@ -116,16 +116,17 @@ def _require_a_line(found: Gear, span: float) -> None:
         )
 
 
-def by_turns(believed: Sequence[float], resolution: float) -> Gear:
+def by_turns(believed: Sequence[float], least: float) -> Gear:
     """By whole turns between two passes of the home edge: by how many degrees the joint believed to
-    turn in each; `resolution` is one count, in degrees. Raises NoFigure for too few.
+    turn in each; `least` is the standard uncertainty that each has in any case, which may be the
+    same in all of them, in degrees. Raises NoFigure for too few.
     """
     count = len(believed)
     if count < LEAST_TURNS:
         raise NoFigure(f"{count} turns where {LEAST_TURNS} are needed")
     mean = fsum(believed) / count
     deviation = sqrt(fsum((one - mean) ** 2 for one in believed) / (count - 1))
-    uncertainty = max(deviation / sqrt(count), resolution / sqrt(12.0))
+    uncertainty = max(deviation / sqrt(count), least)
     return Gear(count, 360.0 / mean, 360.0 / mean * uncertainty / mean, deviation, count - 1)
 
 

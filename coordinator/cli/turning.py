@@ -7,6 +7,7 @@ be, so the joint takes steps for lost and stops; the homing after that tells the
 """
 
 from dataclasses import dataclass
+from math import sqrt
 from pathlib import Path
 from typing import Final
 
@@ -31,6 +32,7 @@ from coordinator.cli.written import require_writable
 from coordinator.client import Client
 from coordinator.config.joint import Joint
 from coordinator.pictures.gear import turns_picture
+from protocol.constants import EDGE_TIMING_US, US
 
 TURN_DEG: Final = 360.0
 MOST_TURNS: Final = 3
@@ -61,7 +63,7 @@ def show(asked: Asked, *, as_json: bool) -> ExitCode:
         _require_turns(joint)
         believed = _turned(client, joint, asked, as_json=as_json)
     try:
-        found = by_turns(believed, 1.0 / abs(joint.counts_per_degree))
+        found = by_turns(believed, _least_deg(joint))
     except NoFigure as error:
         raise Failure(ExitCode.NOT_FINISHED, f"{joint.name}: no gear is told: {error}") from error
     remarks = [*remarks_on(found, joint, by_scale=False), _NO_DIRECTION]
@@ -81,6 +83,14 @@ _NO_DIRECTION: Final = (
     "which way it turned no home edge tells: look at it, or type what you read (unisono accuracy "
     "ratio)"
 )
+
+
+def _least_deg(joint: Joint) -> float:
+    """Standard uncertainty of a turn between two homings, each of whose edges may be seen as late
+    as the wire document permits, or one count off (rectangular: GUM, 4.3.7, from memory).
+    """
+    late_deg = joint.homing.slow_deg_s * EDGE_TIMING_US / US
+    return max(late_deg, 1.0 / abs(joint.counts_per_degree)) * sqrt(2.0 / 3.0)
 
 
 def _tell(joint: Joint, found: Gear) -> None:

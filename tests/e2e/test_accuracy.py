@@ -76,7 +76,7 @@ def test_gear_of_a_joint_that_was_swapped_is_found_by_whole_turns(
         assert found["measured_ratio"] == pytest.approx(true_ratio, abs=0.005)
         assert found["count"] == 3
         assert ET.fromstring(picture.read_text()).tag.endswith("svg")
-        assert found["agrees"] is (true_ratio == 20.0)
+        assert found["agrees"] is (true_ratio == 20.0), found
         assert load_arm(arm.arm).joint("elbow").gear_ratio == pytest.approx(true_ratio, abs=0.005)
         assert (arm.arm.read_text(encoding="utf-8") == before) is (true_ratio == 20.0)
         assert arm.holder() is None

@@ -112,3 +112,9 @@ def test_gear_that_turns_the_other_way_may_have_the_right_ratio() -> None:
     found = Gear(6, -1.0, 0.001, 0.1, 4)
     assert found.agrees
     assert not found.is_right_way
+
+
+def test_turns_that_are_all_alike_are_no_surer_than_the_edges_between_them() -> None:
+    found = by_turns((360.001, 360.001, 360.001), 0.001)
+    assert found.uncertainty == pytest.approx(0.001 / 360.0, rel=1e-4)
+    assert found.agrees
