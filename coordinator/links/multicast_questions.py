@@ -5,7 +5,6 @@ unicast, and with its number (RFC 6762 §6.7). It asks for the address of each j
 record that is the joint's alone: such are answered without the random delay of shared ones (§6).
 """
 
-import asyncio
 from collections import OrderedDict
 from collections.abc import Callable
 from typing import Final
@@ -20,7 +19,7 @@ from zeroconf import (  # type: ignore[attr-defined]
 
 from coordinator.core.events import AnsweredMulticast, AskByMulticast, AskedByMulticast, Event
 from coordinator.links.clock import arm_now_up_us, arm_now_us
-from coordinator.links.seeking import GROUP, multicast_socket
+from coordinator.links.multicast_socket import MulticastSocket
 
 _QUERY: Final = 0
 """Flags of a question."""
@@ -30,27 +29,15 @@ NAMES_KEPT: Final = 64
 """Of joints that were found; more are no arm."""
 
 
-class MulticastQuestions(asyncio.DatagramProtocol):
+class MulticastQuestions(MulticastSocket):
     """Asks from one interface's address; answers are delivered as `AnsweredMulticast`."""
 
     def __init__(self, service_type: str, deliver: Callable[[Event], None]) -> None:
+        super().__init__()
         self._service_type = service_type
         self._deliver = deliver
         self._names: OrderedDict[str, str] = OrderedDict()
         """The full names of joints, by their ids."""
-        self._transport: asyncio.DatagramTransport | None = None
-
-    async def open(self, interface: str) -> None:
-        """Take a free port of an interface's address. Raises OSError."""
-        ours = multicast_socket(interface)
-        loop = asyncio.get_running_loop()
-        self._transport, _ = await loop.create_datagram_endpoint(lambda: self, sock=ours)
-
-    def close(self) -> None:
-        """Ask no more."""
-        if self._transport is not None:
-            self._transport.close()
-            self._transport = None
 
     def know(self, joint_id: str, instance: str) -> None:
         """A joint announced itself under this name."""
@@ -62,14 +49,13 @@ class MulticastQuestions(asyncio.DatagramProtocol):
     def ask(self, question: AskByMulticast) -> AskedByMulticast | None:
         """Ask once those whose names are known; None where nobody could be asked."""
         joint_ids = tuple(one for one in question.joint_ids if one in self._names)
-        if self._transport is None or not joint_ids:
+        if not self.is_open or not joint_ids:
             return None
         message = DNSOutgoing(_QUERY, multicast=False, id_=question.number)  # else it has no number
         for joint_id in joint_ids:
             message.add_question(DNSQuestion(self._names[joint_id], _SRV, _IN))
         at_us = arm_now_us()
-        for packet in message.packets():
-            self._transport.sendto(packet, GROUP)
+        self.send(message)
         return AskedByMulticast(question.number, joint_ids, at_us)
 
     def datagram_received(self, data: bytes, addr: tuple[str, int]) -> None:
@@ -82,6 +68,3 @@ class MulticastQuestions(asyncio.DatagramProtocol):
         for joint_id, name in self._names.items():
             if name.lower() in named:
                 self._deliver(AnsweredMulticast(message.id, joint_id, at_us))
-
-    def error_received(self, exc: Exception) -> None:
-        """The network is away just now; what was asked is lost."""

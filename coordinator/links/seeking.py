@@ -6,9 +6,7 @@ came from, with all records of a service at once. So of question and answer only
 and joints that an ordinary browser misses are found.
 """
 
-import asyncio
 import contextlib
-import socket
 from collections.abc import Callable
 from typing import Final
 
@@ -26,7 +24,8 @@ from zeroconf import (  # type: ignore[attr-defined]
     ServiceInfo,
 )
 
-GROUP: Final = ("224.0.0.251", 5353)
+from coordinator.links.multicast_socket import MulticastSocket
+
 _QUERY: Final = 0
 """Flags of a question."""
 _PTR: Final = 12
@@ -34,59 +33,28 @@ _IN: Final = 1
 _IPV4_BYTES: Final = 4
 
 
-class Seeking(asyncio.DatagramProtocol):
+class Seeking(MulticastSocket):
     """Asks from one interface's address; every service that answers is told to `heard`."""
 
     def __init__(self, service_type: str, heard: Callable[[ServiceInfo], None]) -> None:
+        super().__init__()
         self._service_type = service_type
         self._heard = heard
-        self._transport: asyncio.DatagramTransport | None = None
-
-    async def open(self, interface: str) -> None:
-        """Take a free port of an interface's address. Raises OSError."""
-        ours = multicast_socket(interface)
-        loop = asyncio.get_running_loop()
-        self._transport, _ = await loop.create_datagram_endpoint(lambda: self, sock=ours)
-
-    def close(self) -> None:
-        """Ask no more."""
-        if self._transport is not None:
-            self._transport.close()
-            self._transport = None
 
     def ask(self) -> None:
         """Ask once."""
-        if self._transport is None:
-            return
         question = DNSOutgoing(_QUERY)
         asked = DNSQuestion(self._service_type, _PTR, _IN)
         # Responders may pass over a question that came a moment ago, but not one that asks for a
         # unicast answer (RFC 6762 §5.4, §7.3).
         asked.unicast = True
         question.add_question(asked)
-        for packet in question.packets():
-            self._transport.sendto(packet, GROUP)
+        self.send(question)
 
     def datagram_received(self, data: bytes, addr: tuple[str, int]) -> None:
         """An answer, or noise."""
         for info in services(data, self._service_type):
             self._heard(info)
-
-    def error_received(self, exc: Exception) -> None:
-        """The network is away just now; it is asked again."""
-
-
-def multicast_socket(interface: str) -> socket.socket:
-    """A free port of an interface's address, from which multicasts go out there. Raises OSError."""
-    ours = socket.socket(socket.AF_INET, socket.SOCK_DGRAM)
-    try:
-        ours.setsockopt(socket.IPPROTO_IP, socket.IP_MULTICAST_IF, socket.inet_aton(interface))
-        ours.setsockopt(socket.IPPROTO_IP, socket.IP_MULTICAST_TTL, 255)
-        ours.bind((interface, 0))
-    except OSError:
-        ours.close()
-        raise
-    return ours
 
 
 def services(data: bytes, service_type: str) -> list[ServiceInfo]:
