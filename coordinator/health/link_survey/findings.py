@@ -7,6 +7,7 @@ from coordinator.codes.survey_word import LinkFault, LinkVerdict
 from coordinator.health.link import LOSSY_SHARE
 from coordinator.health.link_survey.multicast import MulticastFigures
 from coordinator.health.link_survey.power_save import PowerSave
+from coordinator.health.link_survey.times import in_ms
 from coordinator.health.link_survey.ways import Ways
 from coordinator.health.lopsided import LEAST_US, SHARE
 from coordinator.timing.start_delay import START_DELAY_MAX_US
@@ -96,7 +97,7 @@ def _asleep(trips: RoundTrips, sleeps: PowerSave | None) -> LinkFinding | None:
     return LinkFinding(
         LinkFault.POWER_SAVE,
         "power save is on in this joint's firmware: what is sent to it waits for a beacon, each "
-        f"{sleeps.interval_us / 1e3:.1f} ms, and round trips reach {_ms(trips.p99_us)} "
+        f"{sleeps.interval_us / 1e3:.1f} ms, and round trips reach {in_ms(trips.p99_us)} "
         f"({trips.answered} exchanges)",
         "switch power save of its radio off in the firmware, so that it listens always",
     )
@@ -107,7 +108,7 @@ def _long(trips: RoundTrips) -> LinkFinding | None:
         return None
     return LinkFinding(
         LinkFault.LONG,
-        f"half of {trips.answered} round trips take longer than {_ms(trips.p50_us)}, where a few "
+        f"half of {trips.answered} round trips take longer than {in_ms(trips.p50_us)}, where a few "
         "ms are usual",
         "use one access point near the arm, the laptop on its cable, and no repeater in between",
     )
@@ -118,9 +119,9 @@ def _crowded(trips: RoundTrips) -> LinkFinding | None:
         return None
     return LinkFinding(
         LinkFault.CROWDED,
-        f"of {trips.answered} round trips half take {_ms(trips.p50_us)} and less, and one in a "
-        f"hundred more than {_ms(trips.p99_us)}: a start has to be set "
-        f"{_ms(trips.start_delay_us)} ahead",
+        f"of {trips.answered} round trips half take {in_ms(trips.p50_us)} and less, and one in a "
+        f"hundred more than {in_ms(trips.p99_us)}: a start has to be set "
+        f"{in_ms(trips.start_delay_us)} ahead",
         "take other traffic off the joints' network, or use a channel with less of it",
     )
 
@@ -155,12 +156,8 @@ def _start(trips: RoundTrips) -> LinkFinding | None:
         return None
     return LinkFinding(
         LinkFault.START,
-        f"at its worst a start would have to be set {_ms(trips.start_delay_us)} ahead, and "
-        f"{_ms(START_DELAY_MAX_US)} are possible: starts are likely to be refused",
+        f"at its worst a start would have to be set {in_ms(trips.start_delay_us)} ahead, and "
+        f"{in_ms(START_DELAY_MAX_US)} are possible: starts are likely to be refused",
         "mend what else is told of this link first; "
         "where nothing is, bring access point, laptop and arm nearer together",
     )
-
-
-def _ms(time_us: int) -> str:
-    return f"{time_us / 1e3:.{1 if time_us < 10_000 else 0}f} ms"

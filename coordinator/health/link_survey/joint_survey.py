@@ -21,6 +21,7 @@ from coordinator.health.link_survey.multicast import (
     multicast_figures,
 )
 from coordinator.health.link_survey.power_save import PowerSave, power_save
+from coordinator.health.link_survey.times import nearest_rank
 from coordinator.health.link_survey.ways import Ways, clock_line, ways
 from coordinator.timing.link_quality import WORST_PER_MILLE
 from coordinator.timing.start_delay import wanted_start_delay_us
@@ -97,7 +98,7 @@ def joint_survey(name: str, exchanges: Exchanges, questions: Questions) -> Joint
     trips = sorted(one.round_trip_us for one in answers)
     low, high = wilson(exchanges.lost, exchanges.count)
     longest, longest_us = exchanges.longest_loss()
-    slow_us = _ranked(trips, WORST_PER_MILLE)
+    slow_us = nearest_rank(trips, WORST_PER_MILLE)
     figures = LinkFigures(
         sent=exchanges.count,
         lost=exchanges.lost,
@@ -105,11 +106,11 @@ def joint_survey(name: str, exchanges: Exchanges, questions: Questions) -> Joint
         loss_high=high,
         longest_loss=longest,
         longest_loss_us=longest_us,
-        rtt_p50_us=_ranked(trips, 500),
-        rtt_p95_us=_ranked(trips, 950),
-        rtt_p99_us=_ranked(trips, 990),
+        rtt_p50_us=nearest_rank(trips, 500),
+        rtt_p95_us=nearest_rank(trips, 950),
+        rtt_p99_us=nearest_rank(trips, 990),
         rtt_max_us=trips[-1],
-        rtt_percentiles_us=tuple(_ranked(trips, 10 * percent) for percent in range(101)),
+        rtt_percentiles_us=tuple(nearest_rank(trips, 10 * percent) for percent in range(101)),
         start_delay_us=wanted_start_delay_us(slow_us + max(longest_us, ACTIVE_INTERVAL_US)),
         forward_longer_us=both.forward_longer_us if both is not None else None,
         forward_error_us=float(both.shortest_us) if both is not None else None,
@@ -145,8 +146,3 @@ def _judged(
     if both is not None and figures.power_save is None:
         what += "; too few exchanges were answered to look for power save of its radio"
     return JointSurvey(name, word, f"{name}: its link is {word}: {what}", found, figures, multicast)
-
-
-def _ranked(ordered: list[int], per_mille: int) -> int:
-    """The smallest that this share of them does not exceed (nearest rank); the least for 0."""
-    return ordered[max(0, (len(ordered) * per_mille + 999) // 1000 - 1)]

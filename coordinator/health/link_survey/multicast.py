@@ -19,6 +19,7 @@ from typing import Final
 
 from coordinator.codes.survey_word import MulticastWord
 from coordinator.health.link_survey.loss import wilson
+from coordinator.health.link_survey.times import in_ms, nearest_rank
 from protocol.constants import US
 
 INTERVAL_US: Final = US
@@ -103,7 +104,10 @@ def multicast_figures(
     low, high = wilson(lost, asked) if asked else (None, None)
     word = _word(asked, took_us, low, exchange_p50_us, exchange_loss_high)
     share = "" if low is None or high is None else f"{low:.0%} to {high:.0%} by a 95 % interval"
-    half = f"half of {len(took_us)} answers took {_ms(_ranked(took_us, 50))}"
+    p50_us, p95_us, max_us = (
+        (nearest_rank(took_us, share) if took_us else None) for share in (500, 950, 1000)
+    )
+    half = f"half of {len(took_us)} answers took {_ms(p50_us)}"
     message = {
         MulticastWord.NOT_KNOWN: _why_unknown(asked),
         MulticastWord.NONE: f"it answers nothing that is asked by multicast, none of {asked} "
@@ -120,7 +124,7 @@ def multicast_figures(
     advice = _ADVICE.get(word, "")
     return MulticastFigures(
         word, message, advice, asked, lost, low, high,
-        _ranked(took_us, 50), _ranked(took_us, 95), took_us[-1] if took_us else None,
+        p50_us, p95_us, max_us,
     )  # fmt: skip
 
 
@@ -171,10 +175,5 @@ def median_low(ordered: list[int]) -> int | None:
     return None
 
 
-def _ranked(ordered: list[int], per_cent: int) -> int | None:
-    """The smallest that this share of them does not exceed (nearest rank)."""
-    return ordered[(len(ordered) * per_cent + 99) // 100 - 1] if ordered else None
-
-
 def _ms(time_us: int | None) -> str:
-    return "–" if time_us is None else f"{time_us / 1e3:.{1 if time_us < 10_000 else 0}f} ms"
+    return "–" if time_us is None else in_ms(time_us)
