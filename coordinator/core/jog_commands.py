@@ -4,7 +4,7 @@ from collections.abc import Callable, Mapping
 
 from coordinator.codes.refusal import RefusalCode
 from coordinator.core.events import Go, Refused, Step
-from coordinator.core.jogging import Held, Jog, jogged
+from coordinator.core.jogging import Held, Jog, jogged, require_in_range
 from coordinator.core.link.link import JointLink
 from coordinator.core.outbox import Outbox
 from coordinator.core.readiness import (
@@ -129,14 +129,6 @@ def _fastest(link: JointLink) -> float:
 
 
 def _target(link: JointLink, angle_deg: float) -> int:
-    joint = link.joint
-    target = joint.to_counts(angle_deg)
-    if joint.range_counts is not None:
-        low, high = joint.range_counts
-        if not low <= target <= high:
-            first_deg, last_deg = joint.range_deg or (0.0, 0.0)
-            raise Refused(
-                RefusalCode.STEP_RANGE,
-                f"{link.name}: to {angle_deg:.8g}°, its range is {first_deg:g} to {last_deg:g}°",
-            )
+    target = link.joint.to_counts(angle_deg)
+    require_in_range(link, target, f"to {angle_deg:.8g}°")
     return target

@@ -167,15 +167,8 @@ class Jog:
                 f"{joint.microstep_deg:.3g}°",
             )
         end = (self._base(link, now) if steps is None else steps.end) + by
-        if joint.range_counts is not None and link.status is not None and link.status.homed:
-            low, high = joint.range_counts
-            if not low <= round(end) <= high:
-                first_deg, last_deg = joint.range_deg or (0.0, 0.0)
-                raise Refused(
-                    RefusalCode.STEP_RANGE,
-                    f"{name}: a step to {joint.to_degrees(end):.8g}°, its range is "
-                    f"{first_deg:g} to {last_deg:g}°",
-                )
+        if link.status is not None and link.status.homed:
+            require_in_range(link, end, f"a step to {joint.to_degrees(end):.8g}°")
         return end
 
     def step_to(self, link: JointLink, end: float, speed_deg_s: float, now: int) -> None:
@@ -301,6 +294,20 @@ class Jog:
 def _faults(link: JointLink) -> frozenset[str]:
     """By its newest status."""
     return frozenset(link.status.faults.words if link.status is not None else ())
+
+
+def require_in_range(link: JointLink, counts: float, what: str) -> None:
+    """Raise Refused where that position is out of a joint's range; `what` says it in degrees."""
+    joint = link.joint
+    if joint.range_counts is None or joint.range_deg is None:
+        return
+    low, high = joint.range_counts
+    if not low <= round(counts) <= high:
+        first_deg, last_deg = joint.range_deg
+        raise Refused(
+            RefusalCode.STEP_RANGE,
+            f"{link.name}: {what}, its range is {first_deg:g} to {last_deg:g}°",
+        )
 
 
 def jogged(links: Sequence[JointLink]) -> str:

@@ -33,16 +33,16 @@ def preview(run: Run | None, now: int) -> Preview | None:
     """
     if run is None or run.course is None or run.phase not in (Phase.STARTING, Phase.MOVING):
         return None
-    rows = []
-    for at_us in range(now, now + AHEAD_US + 1, STEP_US):
-        counts = run.point_feed.planned_at(run.course.at(at_us)[0])
-        if counts is None:
-            break
-        rows.append(counts)
-    deg = {
-        link.name: tuple(round(link.joint.to_degrees(row[k]), 2) for row in rows)
-        for k, link in enumerate(run.links)
-    }
+    times_us = [run.course.at(at)[0] for at in range(now, now + AHEAD_US + 1, STEP_US)]
+    deg = {}
+    for k, link in enumerate(run.links):
+        angles: list[float] = []
+        for path_us in times_us:
+            counts = run.point_feed.planned_at(path_us, k)
+            if counts is None:
+                break
+            angles.append(round(link.joint.to_degrees(counts), 2))
+        deg[link.name] = tuple(angles)
     return Preview(now, STEP_US, deg)
 
 
@@ -56,5 +56,4 @@ def planned_position(run: Run | None, link: JointLink) -> int | None:
         return None
     if status.trajectory != run.point_feed.trajectory:
         return None
-    planned = run.point_feed.planned_at(status.path_us)
-    return None if planned is None else planned[link.index]
+    return run.point_feed.planned_at(status.path_us, link.index)

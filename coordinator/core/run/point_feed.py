@@ -147,8 +147,8 @@ class PointFeed:
                 found[switch.output.output] = switch
         return found
 
-    def planned_at(self, path_us: float) -> list[int] | None:
-        """Position of each joint at a path time; None where points are not made yet, or gone."""
+    def planned_at(self, path_us: float, index: int) -> int | None:
+        """Position of a joint at a path time; None where points are not made yet, or gone."""
         columns = self._columns
         if self.end_us is not None:
             path_us = min(path_us, self.end_us)
@@ -156,9 +156,8 @@ class PointFeed:
         if after == len(columns) or path_us < self._times_us[0]:
             return None
         if after == 0:
-            return [point.position for point in columns[0]]
-        pairs = zip(columns[after - 1], columns[after], strict=True)
-        return [round(hermite(a, b, path_us)[0]) for a, b in pairs]
+            return columns[0][index].position
+        return round(hermite(columns[after - 1][index], columns[after][index], path_us)[0])
 
     def note_buffer_margin(self, link: JointLink, permit_us: int, ramp_us: int) -> None:
         """Keep the smallest buffer margin: buffer beyond permit and ramp minus the delivery
