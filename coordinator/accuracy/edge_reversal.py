@@ -10,13 +10,11 @@ from dataclasses import dataclass
 from math import fsum, sqrt
 from typing import Final
 
+from coordinator.accuracy.coverage import COVERAGE
 from coordinator.accuracy.no_figure import NoFigure
 
 LEAST_HOMINGS: Final = 5
 """As many as ISO 230-2 has runs from each side (from memory)."""
-COVERAGE: Final = 2.0
-"""Standard uncertainties by which the bound lies above the mean (GUM, JCGM 100:2008, 6.3.3, from
-memory: about 95 % for many readings, less for few)."""
 
 
 @dataclass(frozen=True, slots=True)

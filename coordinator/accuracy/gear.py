@@ -5,7 +5,7 @@ from dataclasses import dataclass
 from math import degrees, floor, fsum, log, log10, sqrt
 from typing import Final
 
-from coordinator.accuracy.coverage import coverage
+from coordinator.accuracy.coverage import COVERAGE, coverage
 from coordinator.accuracy.no_figure import NoFigure
 
 LEAST_READINGS: Final = 6
@@ -20,8 +20,6 @@ LEAST_TURNS: Final = 3
 RATIO_TOLERANCE: Final = 0.05
 """How far a measured turn may be from the commanded one: gears differ by more than that (common
 practice), and reading a protractor by less."""
-COVERAGE: Final = 2.0
-"""Standard uncertainties within which two figures agree (GUM, 6.3.3, from memory: about 95 %)."""
 _LIKELIER: Final = (
     (degrees(1.0), "radians for degrees, or the other way"),
     (60.0, "arcmin for degrees, or the other way"),

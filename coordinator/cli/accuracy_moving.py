@@ -53,7 +53,9 @@ def show_edges(
     """
     from coordinator.cli import edge_reversal
 
-    asked = edge_reversal.Asked(joint, homings, arm, yes, picture, url)
+    asked = edge_reversal.Asked(
+        joint=joint, homings=homings, arm=arm, yes=yes, picture=picture, url=url
+    )
     return edge_reversal.show(asked, as_json=as_json)
 
 
@@ -76,7 +78,7 @@ def show_turn(
     """
     from coordinator.cli import turning
 
-    asked = turning.Asked(joint, turns, arm, yes, picture, url)
+    asked = turning.Asked(joint=joint, turns=turns, arm=arm, yes=yes, picture=picture, url=url)
     return turning.show(asked, as_json=as_json)
 
 
@@ -110,7 +112,10 @@ def show_speed(
     """
     from coordinator.cli import speed
 
-    asked = speed.Asked(joint, first, most, repeats, arm, yes, picture, url)
+    asked = speed.Asked(
+        joint=joint, first_deg_s=first, most_deg_s=most, repeats=repeats, arm=arm, yes=yes,
+        picture=picture, url=url,
+    )  # fmt: skip
     return speed.show(asked, as_json=as_json)
 
 

@@ -1,8 +1,7 @@
 """`unisono accuracy edges`: how much play a joint has at most, by what its homings met."""
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import asdict, dataclass
-from pathlib import Path
 from typing import Any, Final
 
 from coordinator.accuracy.edge_reversal import LEAST_HOMINGS, EdgeReversal, edge_reversal
@@ -12,21 +11,22 @@ from coordinator.cli.common import (
     ExitCode,
     Failure,
     caution,
-    client_at,
     out,
-    read_arm,
     require_yes,
-    show_json,
 )
-from coordinator.cli.figure import draw, play_deg, remark, take_into, tell_drawn
-from coordinator.cli.guided import home_again, require_homed, tested_joint
+from coordinator.cli.figure import or_no_figure, play_deg, show_figure, take_into
+from coordinator.cli.guided import (
+    AskedTest,
+    home_again,
+    noticed_late_deg,
+    require_homed,
+    testing,
+)
 from coordinator.cli.remote import giving_back
-from coordinator.cli.written import require_writable
 from coordinator.client import Client
 from coordinator.config.arm import Arm, Joint
 from coordinator.core.homing import figures_in_words
 from coordinator.pictures.edge_reversal import edge_reversal_picture
-from protocol.constants import EDGE_TIMING_US, US
 
 INCLUDES: Final = (
     "the home sensor's own hysteresis is in it, which no sensor tells from play: this is an upper "
@@ -39,42 +39,32 @@ FLANK: Final = (
 )
 
 
-@dataclass(frozen=True, slots=True)
-class Asked:
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Asked(AskedTest):
     """What was asked for."""
 
-    joint: str
     homings: int
     """How often it is to be homed before."""
-    arm: Path | None
-    yes: bool
-    picture: Path | None
-    url: str
 
 
 def show(asked: Asked, *, as_json: bool) -> ExitCode:
     """Tell the bound, and take it into an arm file where that is asked. Raises Failure."""
-    require_writable("--plot", asked.picture, ".svg")
-    arm = None if asked.arm is None else read_arm(asked.arm)
-    with client_at(asked.url) as client:
-        joint = tested_joint(client, asked.joint, arm)
+    with testing(asked) as (client, joint, arm):
         if asked.homings:
             _home(client, asked, as_json=as_json)
         told = client.joint_homings(asked.joint)
-    try:
+    with or_no_figure(f"{asked.joint}: no play is told"):
         found = found_of(told, joint)
-    except NoFigure as error:
-        raise Failure(ExitCode.NOT_FINISHED, f"{asked.joint}: no play is told: {error}") from error
     remarks = (INCLUDES, FLANK)
-    drawn = draw(asked.picture, lambda: edge_reversal_picture(asked.joint, found))
-    remark(remarks)
-    if not as_json:
-        _tell(asked.joint, found)
-        tell_drawn(asked.picture)
-    written = {} if arm is None else _take(arm, joint, found, asked, as_json=as_json)
-    if as_json:
-        show_json(_as_json(asked.joint, found, remarks) | drawn | written)
-    return ExitCode.DONE
+    return show_figure(
+        _as_json(asked.joint, found, remarks),
+        remarks,
+        lambda: _tell(asked.joint, found),
+        picture=asked.picture,
+        draw=lambda: edge_reversal_picture(asked.joint, found),
+        take=lambda: {} if arm is None else _take(arm, joint, found, asked, as_json=as_json),
+        as_json=as_json,
+    )
 
 
 def found_of(told: JointHomings, joint: Joint) -> EdgeReversal:
@@ -93,9 +83,8 @@ def found_of(told: JointHomings, joint: Joint) -> EdgeReversal:
         for one in told.homings
         if one.hysteresis_deg is not None and (one.controller, one.figures) == (joint.id, figures)
     ]
-    speeds_deg_s = joint.homing.fast_deg_s + joint.homing.slow_deg_s
-    late_deg = speeds_deg_s * EDGE_TIMING_US / US
-    return edge_reversal(values, late_deg, 1.0 / abs(joint.counts_per_degree))
+    late_deg = noticed_late_deg(joint.homing.fast_deg_s + joint.homing.slow_deg_s)
+    return edge_reversal(values, late_deg, abs(joint.to_degrees(1)))
 
 
 def _home(client: Client, asked: Asked, *, as_json: bool) -> None:
@@ -132,7 +121,9 @@ def _tell(joint: str, found: EdgeReversal) -> None:
         )
 
 
-def _take(arm: Arm, joint: Joint, found: EdgeReversal, asked: Asked, *, as_json: bool) -> Any:
+def _take(
+    arm: Arm, joint: Joint, found: EdgeReversal, asked: Asked, *, as_json: bool
+) -> Mapping[str, Any]:
     if not found.is_seen:
         raise Failure(
             ExitCode.NOT_FINISHED,

@@ -2,13 +2,15 @@
 confirmed step that takes it into an arm file.
 """
 
+import contextlib
 import difflib
 import stat
-from collections.abc import Callable, Iterable, Mapping
+from collections.abc import Callable, Iterable, Iterator, Mapping
 from pathlib import Path
 from typing import Any, Final
 
-from coordinator.cli.common import err, out, require_yes
+from coordinator.accuracy.no_figure import NoFigure
+from coordinator.cli.common import ExitCode, Failure, err, out, require_yes, show_json
 from coordinator.cli.written import write_file
 from coordinator.config.arm import Arm, Joint
 from coordinator.config.arm_edit import with_joint_figures
@@ -67,15 +69,39 @@ def remark(remarks: Iterable[str]) -> None:
         err().print(f"Remark: {one}")
 
 
-def draw(picture: Path | None, make: Callable[[], str]) -> dict[str, str]:
-    """Write a picture where one is asked for; what JSON tells of it."""
-    if picture is None:
-        return {}
-    write_file(picture, make())
-    return {"plot": str(picture)}
+@contextlib.contextmanager
+def or_no_figure(what: str) -> Iterator[None]:
+    """Raise Failure, a sentence that begins so, where no figure can be made."""
+    try:
+        yield
+    except NoFigure as error:
+        raise Failure(ExitCode.NOT_FINISHED, f"{what}: {error}") from error
 
 
-def tell_drawn(picture: Path | None) -> None:
-    """Say where it is."""
+def show_figure(
+    figures: Mapping[str, Any],
+    remarks: Iterable[str],
+    tell: Callable[[], None],
+    *,
+    picture: Path | None,
+    draw: Callable[[], str],
+    take: Callable[[], Mapping[str, Any]] = dict,
+    as_json: bool,
+) -> ExitCode:
+    """Show what was found: drawn where a picture is asked for, with its remarks, and in words by
+    `tell` or as JSON. `take` then writes what goes into an arm file, and gives what JSON tells of
+    that. Raises what it raises.
+    """
+    drawn = {}
     if picture is not None:
-        out().print(f"{picture} shows the readings")
+        write_file(picture, draw())
+        drawn = {"plot": str(picture)}
+    remark(remarks)
+    if not as_json:
+        tell()
+        if picture is not None:
+            out().print(f"{picture} shows the readings")
+    written = take()
+    if as_json:
+        show_json({**figures, **drawn, **written})
+    return ExitCode.DONE

@@ -10,8 +10,8 @@ from coordinator.accuracy.gear import RATIO_TOLERANCE, Gear, as_written, fitted,
 from coordinator.accuracy.no_figure import NoFigure
 from coordinator.accuracy.readings import read_turns
 from coordinator.accuracy.table import ReadingsError
-from coordinator.cli.common import ExitCode, Failure, named_joint, out, read_arm, show_json
-from coordinator.cli.figure import draw, remark, take_into, tell_drawn
+from coordinator.cli.common import ExitCode, Failure, named_joint, out, read_arm
+from coordinator.cli.figure import remark, show_figure, take_into
 from coordinator.cli.written import require_writable
 from coordinator.config.arm import Arm, Joint
 from coordinator.config.mistake import Mistake
@@ -43,24 +43,25 @@ def show_ratio(asked: Asked, *, as_json: bool) -> ExitCode:
         sentence = f"{asked.file}: no gear ratio is told: {error}"
         raise Failure(ExitCode.WRONG_INPUT, Mistake(sentence, str(asked.file))) from error
     remarks = remarks_on(found, joint, by_scale=True)
-    drawn = draw(
-        asked.picture,
-        lambda: gear_picture(asked.file.name, found, readings.commanded, readings.read),
+    return show_figure(
+        gear_json(found, joint, remarks),
+        remarks,
+        lambda: _tell_ratio(joint, found),
+        picture=asked.picture,
+        draw=lambda: gear_picture(asked.file.name, found, readings.commanded, readings.read),
+        take=lambda: take_gear(arm, joint, found, given=asked.yes, as_json=as_json),
+        as_json=as_json,
     )
-    remark(remarks)
-    if not as_json:
-        out().print(
-            f"{joint.name}: turned by {abs(found.share):.5g}° for each degree, standard "
-            f"uncertainty {found.uncertainty:.2g}, from {found.count} readings, which lie "
-            f"{found.deviation:.3g}° (s) from a line"
-        )
-        for line in verdict(found, joint):
-            out().print(line)
-        tell_drawn(asked.picture)
-    written = take_gear(arm, joint, found, given=asked.yes, as_json=as_json)
-    if as_json:
-        show_json(gear_json(found, joint, remarks) | drawn | written)
-    return ExitCode.DONE
+
+
+def _tell_ratio(joint: Joint, found: Gear) -> None:
+    out().print(
+        f"{joint.name}: turned by {abs(found.share):.5g}° for each degree, standard "
+        f"uncertainty {found.uncertainty:.2g}, from {found.count} readings, which lie "
+        f"{found.deviation:.3g}° (s) from a line"
+    )
+    for line in verdict(found, joint):
+        out().print(line)
 
 
 def verdict(found: Gear, joint: Joint) -> list[str]:

@@ -1,18 +1,54 @@
 """What the guided tests share that move a joint: whose it is, whether it may begin, moving it."""
 
+import contextlib
+from collections.abc import Iterator
+from dataclasses import dataclass
+from pathlib import Path
 from typing import Final
 
-from coordinator.cli.common import ExitCode, Failure, named_joint
+from coordinator.cli.common import ExitCode, Failure, client_at, named_joint, read_arm
 from coordinator.cli.jog import follow_jog
 from coordinator.cli.remote import beware, home_joints, wandered_words
 from coordinator.cli.watch import Interrupts, Progress
 from coordinator.cli.which_arm import served_arm
+from coordinator.cli.written import require_writable
 from coordinator.client import Client
 from coordinator.config.arm import Arm, Joint
 from coordinator.core.homing import JointHoming, figures_in_words
+from protocol.constants import EDGE_TIMING_US, US
 from protocol.status import Fault
 
 STEPS_LOST: Final = Fault.STEPS_LOST.words[0]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class AskedTest:
+    """What each of these tests is asked, beside what is its own."""
+
+    joint: str
+    arm: Path | None
+    """The file that is to have what is found."""
+    yes: bool
+    picture: Path | None
+    url: str
+
+
+@contextlib.contextmanager
+def testing(asked: AskedTest) -> Iterator[tuple[Client, Joint, Arm | None]]:
+    """The coordinator, the joint that is tested, and the arm file that was named, None without one.
+    Raises Failure.
+    """
+    require_writable("--plot", asked.picture, ".svg")
+    arm = None if asked.arm is None else read_arm(asked.arm)
+    with client_at(asked.url) as client:
+        yield client, tested_joint(client, asked.joint, arm), arm
+
+
+def noticed_late_deg(speed_deg_s: float) -> float:
+    """How far a joint turns at most before it notices that its home sensor switched (the wire
+    document).
+    """
+    return speed_deg_s * EDGE_TIMING_US / US
 
 
 def tested_joint(client: Client, name: str, arm: Arm | None) -> Joint:

@@ -8,6 +8,7 @@ from coordinator.accuracy.readings import read_pose, read_reversal
 from coordinator.accuracy.repeatability import (
     LEAST_READINGS,
     STANDARD_READINGS,
+    Repeatability,
     repeatability,
 )
 from coordinator.accuracy.reversal import LEAST_RUNS, Reversal, Side
@@ -18,9 +19,8 @@ from coordinator.cli.common import (
     named_joint,
     out,
     read_arm,
-    show_json,
 )
-from coordinator.cli.figure import draw, play_deg, remark, take_into, tell_drawn
+from coordinator.cli.figure import play_deg, show_figure, take_into
 from coordinator.cli.written import require_writable
 from coordinator.pictures.readings import pose_picture, reversal_picture
 
@@ -51,18 +51,21 @@ def show_repeatability(file: Path, picture: Path | None, *, as_json: bool) -> Ex
             f"{found.count} readings: the standard asks for {STANDARD_READINGS}, and the figure is "
             "the less sure"
         )
-    remark(remarks)
-    drawn = draw(
-        picture, lambda: pose_picture(file.name, found, readings.deviations, readings.unit)
+    figures = asdict(found) | {
+        "repeatability": found.repeatability, "uncertainty": found.uncertainty,
+        "unit": readings.unit, "remarks": remarks,
+    }  # fmt: skip
+    return show_figure(
+        figures,
+        remarks,
+        lambda: _tell_pose(found, readings.unit),
+        picture=picture,
+        draw=lambda: pose_picture(file.name, found, readings.deviations, readings.unit),
+        as_json=as_json,
     )
-    if as_json:
-        figures = asdict(found) | {
-            "repeatability": found.repeatability, "uncertainty": found.uncertainty,
-            "unit": readings.unit, "remarks": remarks,
-        }  # fmt: skip
-        show_json(figures | drawn)
-        return ExitCode.DONE
-    unit = readings.unit
+
+
+def _tell_pose(found: Repeatability, unit: str) -> None:
     figure = f"{found.repeatability:.4g} {unit} (RP = mean distance + 3 S)"
     if found.repeatability == 0.0:
         figure = f"less than {found.resolution:.3g} {unit} can tell"
@@ -74,8 +77,6 @@ def show_repeatability(file: Path, picture: Path | None, *, as_json: bool) -> Ex
         f"mean distance {found.mean_distance:.4g} {unit}, S {found.deviation:.4g} {unit}; the "
         f"middle lies {found.bias:.4g} {unit} from the commanded pose (AP)"
     )
-    tell_drawn(picture)
-    return ExitCode.DONE
 
 
 def show_reversal(asked: Asked, *, as_json: bool) -> ExitCode:
@@ -97,20 +98,24 @@ def show_reversal(asked: Asked, *, as_json: bool) -> ExitCode:
         raise Failure(ExitCode.WRONG_INPUT, *error.mistakes) from error
     found = readings.reversal
     remarks = (*readings.remarks, *([_implausible(found)] if found.is_implausible else []))
-    remark(remarks)
-    drawn = draw(asked.picture, lambda: reversal_picture(asked.file.name, found))
-    if not as_json:
-        _tell_reversal(found)
-        tell_drawn(asked.picture)
-    written: dict[str, Any] = {}
-    if arm is not None and joint is not None:
+
+    def take() -> dict[str, Any]:
+        if arm is None or joint is None:
+            return {}
         if found.is_implausible:
             raise Failure(ExitCode.WRONG_INPUT, f"{_implausible(found)}; it is not written")
         figures = {"reversal_error_deg": play_deg(found.largest.reversal)}
-        written = take_into(arm, joint, figures, given=asked.yes, as_json=as_json)
-    if as_json:
-        show_json(_reversal_json(found, remarks) | drawn | written)
-    return ExitCode.DONE
+        return take_into(arm, joint, figures, given=asked.yes, as_json=as_json)
+
+    return show_figure(
+        _reversal_json(found, remarks),
+        remarks,
+        lambda: _tell_reversal(found),
+        picture=asked.picture,
+        draw=lambda: reversal_picture(asked.file.name, found),
+        take=take,
+        as_json=as_json,
+    )
 
 
 def _implausible(found: Reversal) -> str:

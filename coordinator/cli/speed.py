@@ -1,11 +1,10 @@
 """`unisono accuracy speed`: the highest speed at which a joint loses no step, from below."""
 
+from collections.abc import Mapping
 from dataclasses import asdict, dataclass
 from math import inf, sqrt
-from pathlib import Path
 from typing import Any, Final
 
-from coordinator.accuracy.no_figure import NoFigure
 from coordinator.accuracy.speed_search import (
     MARGIN,
     SpeedFound,
@@ -18,19 +17,15 @@ from coordinator.cli.common import (
     ExitCode,
     Failure,
     caution,
-    client_at,
     err,
     out,
-    read_arm,
     require_yes,
-    show_json,
 )
-from coordinator.cli.figure import draw, remark, take_into, tell_drawn
-from coordinator.cli.guided import home_again, require_homed, tested_joint, turn_to_end
+from coordinator.cli.figure import or_no_figure, show_figure, take_into
+from coordinator.cli.guided import AskedTest, home_again, require_homed, testing, turn_to_end
 from coordinator.cli.remote import giving_back
-from coordinator.cli.written import require_writable
 from coordinator.client import Client
-from coordinator.config.arm import Joint
+from coordinator.config.arm import Arm, Joint
 from coordinator.pictures.speed_search import speed_picture
 
 ROOM_DEG: Final = 300.0
@@ -42,51 +37,46 @@ HOLDS: Final = (
 )
 
 
-@dataclass(frozen=True, slots=True)
-class Asked:
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Asked(AskedTest):
     """What was asked for."""
 
-    joint: str
     first_deg_s: float | None
     most_deg_s: float | None
     repeats: int
-    arm: Path | None
-    yes: bool
-    picture: Path | None
-    url: str
 
 
 def show(asked: Asked, *, as_json: bool) -> ExitCode:
     """Search, tell, and take a limit into an arm file where that is asked. Raises Failure."""
-    require_writable("--plot", asked.picture, ".svg")
-    arm = None if asked.arm is None else read_arm(asked.arm)
-    with client_at(asked.url) as client:
-        joint = tested_joint(client, asked.joint, arm)
+    with testing(asked) as (client, joint, arm):
         wanted, remarks = _wanted(joint, asked)
         require_homed(client, joint.name)
         _ask(joint, wanted, asked, as_json=as_json)
         with giving_back(client):
             tried = _search(client, joint, wanted, asked.repeats, as_json=as_json)
-    try:
+    with or_no_figure(joint.name):
         found = speed_found(tried)
-    except NoFigure as error:
-        raise Failure(ExitCode.NOT_FINISHED, f"{joint.name}: {error}") from error
     remarks = [*remarks, HOLDS]
-    drawn = draw(asked.picture, lambda: speed_picture(joint.name, found))
-    remark(remarks)
-    if not as_json:
-        _tell(joint, found)
-        tell_drawn(asked.picture)
-    written: dict[str, Any] = {}
-    if arm is not None and found.limit is not None:
-        _require_homes_slower(joint, found.limit)
-        figures = {"velocity_deg_s": found.limit}
-        written = take_into(arm, joint, figures, given=asked.yes, as_json=as_json)
-    elif arm is not None:
-        written = {"written": False}
-    if as_json:
-        show_json(_as_json(joint, found, remarks) | drawn | written)
-    return ExitCode.DONE
+    return show_figure(
+        _as_json(joint, found, remarks),
+        remarks,
+        lambda: _tell(joint, found),
+        picture=asked.picture,
+        draw=lambda: speed_picture(joint.name, found),
+        take=lambda: _take(arm, joint, found.limit, given=asked.yes, as_json=as_json),
+        as_json=as_json,
+    )
+
+
+def _take(
+    arm: Arm | None, joint: Joint, limit: float | None, *, given: bool, as_json: bool
+) -> Mapping[str, Any]:
+    if arm is None:
+        return {}
+    if limit is None:
+        return {"written": False}
+    _require_homes_slower(joint, limit)
+    return take_into(arm, joint, {"velocity_deg_s": limit}, given=given, as_json=as_json)
 
 
 def _require_homes_slower(joint: Joint, limit: float) -> None:

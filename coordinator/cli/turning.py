@@ -8,31 +8,31 @@ be, so the joint takes steps for lost and stops; the homing after that tells the
 
 from dataclasses import dataclass
 from math import sqrt
-from pathlib import Path
 from typing import Final
 
 from coordinator.accuracy.gear import Gear, by_turns
-from coordinator.accuracy.no_figure import NoFigure
 from coordinator.cli.common import (
     ExitCode,
     Failure,
     caution,
-    client_at,
     err,
     out,
-    read_arm,
     require_yes,
-    show_json,
 )
-from coordinator.cli.figure import draw, remark, tell_drawn
+from coordinator.cli.figure import or_no_figure, show_figure
 from coordinator.cli.gear import gear_json, remarks_on, take_gear, verdict
-from coordinator.cli.guided import home_again, require_homed, tested_joint, turn_to_end
+from coordinator.cli.guided import (
+    AskedTest,
+    home_again,
+    noticed_late_deg,
+    require_homed,
+    testing,
+    turn_to_end,
+)
 from coordinator.cli.remote import giving_back
-from coordinator.cli.written import require_writable
 from coordinator.client import Client
 from coordinator.config.joint import Joint
 from coordinator.pictures.gear import turns_picture
-from protocol.constants import EDGE_TIMING_US, US
 
 TURN_DEG: Final = 360.0
 MOST_TURNS: Final = 3
@@ -42,41 +42,32 @@ SAME_EDGE_DEG: Final = 30.0
 """A scale that was moved by less: the joint came back to the edge from which it went."""
 
 
-@dataclass(frozen=True, slots=True)
-class Asked:
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Asked(AskedTest):
     """What was asked for."""
 
-    joint: str
     turns: int
-    arm: Path | None
-    yes: bool
-    picture: Path | None
-    url: str
 
 
 def show(asked: Asked, *, as_json: bool) -> ExitCode:
     """Turn it, tell its gear, and take that into an arm file where it is asked. Raises Failure."""
-    require_writable("--plot", asked.picture, ".svg")
-    arm = None if asked.arm is None else read_arm(asked.arm)
-    with client_at(asked.url) as client:
-        joint = tested_joint(client, asked.joint, arm)
+    with testing(asked) as (client, joint, arm):
         _require_turns(joint)
         believed = _turned(client, joint, asked, as_json=as_json)
-    try:
+    with or_no_figure(f"{joint.name}: no gear is told"):
         found = by_turns(believed, _least_deg(joint))
-    except NoFigure as error:
-        raise Failure(ExitCode.NOT_FINISHED, f"{joint.name}: no gear is told: {error}") from error
     remarks = [*remarks_on(found, joint, by_scale=False), _NO_DIRECTION]
-    drawn = draw(asked.picture, lambda: turns_picture(joint.name, found, believed))
-    remark(remarks)
-    if not as_json:
-        _tell(joint, found)
-        tell_drawn(asked.picture)
-    written = {} if arm is None else take_gear(arm, joint, found, given=asked.yes, as_json=as_json)
-    if as_json:
-        told = gear_json(found, joint, remarks) | {"believed_deg": believed}
-        show_json(told | drawn | written)
-    return ExitCode.DONE
+    return show_figure(
+        gear_json(found, joint, remarks) | {"believed_deg": believed},
+        remarks,
+        lambda: _tell(joint, found),
+        picture=asked.picture,
+        draw=lambda: turns_picture(joint.name, found, believed),
+        take=lambda: (
+            {} if arm is None else take_gear(arm, joint, found, given=asked.yes, as_json=as_json)
+        ),
+        as_json=as_json,
+    )
 
 
 _NO_DIRECTION: Final = (
@@ -89,8 +80,8 @@ def _least_deg(joint: Joint) -> float:
     """Standard uncertainty of a turn between two homings, each of whose edges may be seen as late
     as the wire document permits, or one count off (rectangular: GUM, 4.3.7, from memory).
     """
-    late_deg = joint.homing.slow_deg_s * EDGE_TIMING_US / US
-    return max(late_deg, 1.0 / abs(joint.counts_per_degree)) * sqrt(2.0 / 3.0)
+    late_deg = noticed_late_deg(joint.homing.slow_deg_s)
+    return max(late_deg, abs(joint.to_degrees(1))) * sqrt(2.0 / 3.0)
 
 
 def _tell(joint: Joint, found: Gear) -> None:

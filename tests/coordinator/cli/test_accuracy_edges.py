@@ -1,11 +1,9 @@
 """`unisono accuracy edges`: play at most, by what homings met, and its step into the arm file."""
 
 import json
-from collections.abc import Iterator
 from dataclasses import replace
 from pathlib import Path
 from typing import Any
-from urllib.parse import urlsplit
 from xml.etree import ElementTree
 
 import pytest
@@ -17,13 +15,10 @@ from coordinator.cli.command import run as unisono
 from coordinator.config.arm import load_arm, parse_arm
 from coordinator.config.arm_edit import UPPER_BOUND, with_joint_figures
 from coordinator.core.homing import figures_in_words
-from tests.coordinator.cli.servers import ARM, HOMED, Answer, joint, served
-from tests.quick_arm import arm_text
+from tests.coordinator.cli.elbow import TEXT, ElbowAlone
 
-TEXT = arm_text(3, "00000000ab")
 ELBOW = parse_arm(TEXT, Path("arm.toml")).joint("elbow")
 FOUND = (0.21, 0.20, 0.22, 0.19, 0.21, 0.20)
-JSON = {"Content-Type": "application/json"}
 
 
 def homings(*found: float, **values: Any) -> JointHomings:
@@ -36,50 +31,24 @@ def homings(*found: float, **values: Any) -> JointHomings:
     return replace(HOMINGS, joint="elbow", homings=places)
 
 
-class Coordinator:
+class Coordinator(ElbowAlone):
     """One that knows the elbow, and homes it at once."""
 
     def __init__(self) -> None:
+        super().__init__()
         self.told = homings(*FOUND)
-        self.homed = 0
-        self.is_homed = True
         self.wandered_deg: float | None = None
 
-    def __call__(self, path: str, _body: bytes) -> Answer:
-        where = urlsplit(path).path.removeprefix("/api/v1")
-        if where == "/arm/file":
-            return 200, {"Content-Type": "text/plain; charset=utf-8"}, TEXT.encode()
-        if where == "/home":
-            self.homed += 1
-        found = {
-            "edges": [], "middle": 0, "home_offset_deg": 0.0, "wandered_deg": self.wandered_deg,
-        }  # fmt: skip
-        answers: dict[str, object] = {
-            "/arm": ARM | {"joints": [joint("elbow", homed=self.is_homed)]},
-            "/home": {"homing": self.homed},
-            "/control/release": {"holder": None, "you": "me", "watchers": 0},
-            "/joints/elbow/homings": plain(self.told),
-        }
-        done = HOMED | {"asked": ["elbow"], "joints": {"elbow": found}}
-        return 200, JSON, json.dumps(answers.get(where, done)).encode()
+    def found(self) -> dict[str, Any]:
+        return {"wandered_deg": self.wandered_deg}
+
+    def more(self) -> dict[str, object]:
+        return {"/joints/elbow/homings": plain(self.told)}
 
 
 @pytest.fixture(name="coordinator")
 def coordinator_of_the_elbow() -> Coordinator:
     return Coordinator()
-
-
-@pytest.fixture(name="url")
-def where_it_is(coordinator: Coordinator) -> Iterator[str]:
-    with served(coordinator) as url:
-        yield url
-
-
-@pytest.fixture
-def arm_file(tmp_path: Path) -> Path:
-    file = tmp_path / "arm.toml"
-    file.write_text(TEXT, encoding="utf-8")
-    return file
 
 
 def run(url: str, *arguments: str | Path) -> int:

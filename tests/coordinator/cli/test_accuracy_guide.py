@@ -2,7 +2,7 @@
 
 import json
 import sys
-from collections.abc import Iterator, Mapping
+from collections.abc import Mapping
 from io import StringIO
 from pathlib import Path
 from typing import Any
@@ -14,11 +14,9 @@ from coordinator.cli import guide
 from coordinator.cli.command import run as unisono
 from coordinator.cli.common import ExitCode, Failure
 from coordinator.config.arm import load_arm
-from tests.coordinator.cli.servers import ARM, Answer, joint, served
-from tests.quick_arm import arm_text
+from tests.coordinator.cli.elbow import JSON, TEXT
+from tests.coordinator.cli.servers import ARM, Answer, joint
 
-TEXT = arm_text(3, "00000000ab")
-JSON = {"Content-Type": "application/json"}
 TEST = ("reversal", "elbow", "--at", "0", "--at", "45")
 
 
@@ -41,12 +39,6 @@ class Coordinator:
 @pytest.fixture(name="coordinator")
 def coordinator_of_the_elbow() -> Coordinator:
     return Coordinator()
-
-
-@pytest.fixture(name="url")
-def where_it_is(coordinator: Coordinator) -> Iterator[str]:
-    with served(coordinator) as url:
-        yield url
 
 
 class Person:

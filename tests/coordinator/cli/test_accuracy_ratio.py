@@ -9,9 +9,8 @@ import pytest
 
 from coordinator.cli.command import run as unisono
 from coordinator.config.arm import load_arm
-from tests.quick_arm import arm_text
+from tests.coordinator.cli.elbow import TEXT
 
-TEXT = arm_text(3, "00000000ab")
 TOLD = (0, 15, 30, 45, 60, 75, 90)
 Typed = Callable[[float], Path]
 
@@ -27,13 +26,6 @@ def typed(tmp_path: Path) -> Typed:
         return file
 
     return write
-
-
-@pytest.fixture
-def arm_file(tmp_path: Path) -> Path:
-    file = tmp_path / "arm.toml"
-    file.write_text(TEXT, encoding="utf-8")
-    return file
 
 
 def run(file: Path, arm: Path, *options: str | Path) -> int:

@@ -1,82 +1,49 @@
 """`unisono accuracy speed`: what is asked first, how the search ends, what is told and written."""
 
 import json
-from collections.abc import Iterator
 from pathlib import Path
 from typing import Any
-from urllib.parse import urlsplit
 from xml.etree import ElementTree
 
 import pytest
 
 from coordinator.cli.command import run as unisono
 from coordinator.config.arm import load_arm
-from tests.coordinator.cli.servers import ARM, HOMED, Answer, joint, served
-from tests.quick_arm import arm_text
+from tests.coordinator.cli.elbow import TEXT, ElbowAlone
 
-TEXT = arm_text(3, "00000000ab")
-JSON = {"Content-Type": "application/json"}
 CYCLE_DEG = 4 * 360.0 / (200 * 20)
 """Four full steps of 1.8 degrees over a gear of 20."""
 
 
-class Coordinator:
+class Coordinator(ElbowAlone):
     """One whose elbow loses four full steps on each way out or back that is faster than this."""
 
     def __init__(self) -> None:
+        super().__init__()
         self.slips_above = 50.0
         self.only_back = False
         """Whether it follows on the way out."""
         self.by_fault = False
-        self.is_homed = True
         self.steps: list[tuple[float, float]] = []
-        self.homed = 0
         self._lost = 0.0
 
-    def __call__(self, path: str, body: bytes) -> Answer:
-        where = urlsplit(path).path.removeprefix("/api/v1")
-        if where == "/arm/file":
-            return 200, {"Content-Type": "text/plain; charset=utf-8"}, TEXT.encode()
-        if where == "/home":
-            self.homed += 1
-        if where == "/step":
-            asked = json.loads(body)
-            self.steps.append((asked["by_deg"], asked["speed_deg_s"]))
-            if asked["speed_deg_s"] > self.slips_above:
-                self._lost += CYCLE_DEG * (not self.only_back or asked["by_deg"] < 0)
-        found = {"edges": [], "middle": 0, "home_offset_deg": 0.0, "shift_deg": 0.0}
-        if where.startswith("/homings/"):
-            found["shift_deg"], self._lost = -self._lost, 0.0
+    def turned(self, asked: dict[str, Any]) -> None:
+        self.steps.append((asked["by_deg"], asked["speed_deg_s"]))
+        if asked["speed_deg_s"] > self.slips_above:
+            self._lost += CYCLE_DEG * (not self.only_back or asked["by_deg"] < 0)
+
+    def found(self) -> dict[str, Any]:
+        lost, self._lost = self._lost, 0.0
+        return {"shift_deg": -lost}
+
+    def elbow(self) -> dict[str, Any]:
         faults = ("steps-lost",) if self.by_fault and self._lost else ()
-        elbow: dict[str, Any] = joint(
-            "elbow", homed=self.is_homed, faults=faults, velocity_deg_s=0.0
-        )
-        answers: dict[str, object] = {
-            "/arm": ARM | {"joints": [elbow]},
-            "/home": {"homing": self.homed},
-            "/step": ARM,
-            "/control/release": {"holder": None, "you": "me", "watchers": 0},
-        }
-        done = HOMED | {"asked": ["elbow"], "joints": {"elbow": found}}
-        return 200, JSON, json.dumps(answers.get(where, done)).encode()
+        return {"faults": faults, "velocity_deg_s": 0.0}
 
 
 @pytest.fixture(name="coordinator")
 def coordinator_of_the_elbow() -> Coordinator:
     return Coordinator()
-
-
-@pytest.fixture(name="url")
-def where_it_is(coordinator: Coordinator) -> Iterator[str]:
-    with served(coordinator) as url:
-        yield url
-
-
-@pytest.fixture
-def arm_file(tmp_path: Path) -> Path:
-    file = tmp_path / "arm.toml"
-    file.write_text(TEXT, encoding="utf-8")
-    return file
 
 
 def run(url: str, *options: str | Path) -> int:

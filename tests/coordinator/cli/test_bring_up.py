@@ -1,7 +1,6 @@
 """`unisono bring-up`: what comes next with its caution, what is said, and the sheet."""
 
 import json
-from collections.abc import Iterator
 from dataclasses import replace
 from pathlib import Path
 
@@ -10,7 +9,7 @@ import pytest
 from coordinator.api.responses.base import plain
 from coordinator.cli.command import run
 from tests.coordinator.bringup.kit import ELBOW, brought_up, now
-from tests.coordinator.cli.servers import ARM, Answer, joint, served
+from tests.coordinator.cli.servers import ARM, Answer, joint
 
 JSON = {"Content-Type": "application/json"}
 ALL = brought_up()
@@ -48,12 +47,6 @@ class Coordinator:
 @pytest.fixture(name="coordinator")
 def coordinator_of_the_elbow() -> Coordinator:
     return Coordinator()
-
-
-@pytest.fixture(name="url")
-def where_it_is(coordinator: Coordinator) -> Iterator[str]:
-    with served(coordinator) as url:
-        yield url
 
 
 def test_what_comes_next_is_told_with_its_caution_and_how_it_is_said(

@@ -2,7 +2,6 @@
 
 import json
 import re
-from collections.abc import Iterator
 from dataclasses import replace
 from pathlib import Path
 from xml.etree import ElementTree as ET
@@ -31,12 +30,6 @@ def soon(monkeypatch: pytest.MonkeyPatch) -> None:
 @pytest.fixture(name="coordinator")
 def coordinator_that_surveys() -> Coordinator:
     return Coordinator({PLACE: [plain(one) for one in (SURVEYING, SURVEYING, SURVEY)]})
-
-
-@pytest.fixture(name="url")
-def where_it_is(coordinator: Coordinator) -> Iterator[str]:
-    with served(coordinator) as url:
-        yield url
 
 
 def rows(told: str) -> dict[str, list[str]]:
