@@ -47,12 +47,14 @@ def next_drive(link: JointLink, arm: ArmParts, word: ConditionWord, now: int) ->
             expiry_us = None  # it may be armed meanwhile, but does not advance
     elif not goes_on and not arm.currents.are_full(now):
         pass  # what one joint does is felt by those that carry it
+    elif orders.clear_wanted:
+        # Nothing homes or jogs before what is to be cleared is: of a fault that was cleared with
+        # it, the joint tells before it tells of that.
+        pass
     elif arm.homing is not None and (permitted := arm.homing.drive_fields(link, now)):
         mode = Mode.HOME
         homing_number, expiry_us = permitted
-    elif (order := arm.jog.drive_fields(link, now)) and not orders.clear_wanted:
-        # Nothing jogs before what is to be cleared is: of a fault that was cleared with it, the
-        # joint tells before it tells of that.
+    elif order := arm.jog.drive_fields(link, now):
         mode = Mode.JOG
         jog_velocity, jog_target, expiry_us = order.velocity, order.target, order.expiry_us
     if expiry_us is not None and expiry_doubt(link, now):

@@ -162,6 +162,10 @@ class HomingSequence:
         self._homed_us: int | None = None
         """When the joint whose turn it is was first seen to be homed."""
         self._since_us = self._turn_us = now
+        self._known_faults = {link: link.faults for link in links}
+        """What its command clears; a fault that comes later ends it, whether that clears it or not."""
+        self._faulted: set[JointLink] = set()
+        """Joints that told of one since."""
         self._held_us = now if held else None
         """When its control was held last; None where it goes on by itself."""
         self._next(now)
@@ -222,6 +226,11 @@ class HomingSequence:
         """A joint no longer knows which homings it has carried out: it must not begin this anew."""
         if link is self.current:
             self.fail(f"{link.name} {why}: home it again", now, detail=detail)
+
+    def faulted(self, link: JointLink, fault: str) -> None:
+        """A joint told of a fault, which may be cleared before a status tells of it."""
+        if link in self._known_faults and fault not in self._known_faults[link]:
+            self._faulted.add(link)
 
     def fail(self, message: str, now: int, *, detail: bool = False) -> None:
         """End without success; nothing is permitted any more.
@@ -311,6 +320,8 @@ class HomingSequence:
                 self._again(link, now)
             elif elapsed > self._patience_us(link):
                 self.fail(f"{link.name} is still searching after {elapsed / 1e6:.0f} s", now)
+        elif link in self._faulted or link.faults - self._known_faults[link]:
+            self.fail(f"{link.name}: it has a fault", now)
         elif elapsed > BEGIN_PATIENCE_US:
             state = status.state.word if status else "unknown"
             why = f"it is {state}" if link.clock.locked else link.clock.reason

@@ -124,7 +124,7 @@ class Jog:
 
     def keep(self, held: dict[JointLink, Held], now: int) -> None:
         """These controls are held, and no others: begin, or go on for a while."""
-        self._known_faults = {link: self._known_faults.get(link, _faults(link)) for link in held}
+        self._known_faults = {link: self._known_faults.get(link, link.faults) for link in held}
         self._held = held
         self.renew(now)
         for link in held:
@@ -235,7 +235,7 @@ class Jog:
             return
         if not all(link.heard(now) for link in self.links):
             self.end(now)
-        if any(_faults(link) - known for link, known in self._known_faults.items()):
+        if any(link.faults - known for link, known in self._known_faults.items()):
             self.end(now)
         for link in self.links:
             if doubt := expiry_doubt(link, now):
@@ -289,11 +289,6 @@ class Jog:
             if why:
                 message += f"; {why}"
             self._outbox.note(now, Level.ATTENTION, "steps-short", message, link.name)
-
-
-def _faults(link: JointLink) -> frozenset[str]:
-    """By its newest status."""
-    return frozenset(link.status.faults.words if link.status is not None else ())
 
 
 def require_in_range(link: JointLink, counts: float, what: str) -> None:

@@ -216,6 +216,8 @@ class Coordinator:
         code = f"fault-{report.fault}"
         self.outbox.note(now, Level.DANGER, code, message, link.name, detail=is_told)
         self.jog.faulted(link, report.fault, now)
+        if self.homing is not None:
+            self.homing.faulted(link, report.fault)
 
     def _link_up(self, link: JointLink, welcome: messages.Welcome, now: int) -> None:
         begins_anew = link.welcome is not None and welcome.keyed is None

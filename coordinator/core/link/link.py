@@ -115,6 +115,11 @@ class JointLink:
         return self.status.state if self.status is not None else None
 
     @property
+    def faults(self) -> frozenset[str]:
+        """Those that the last status tells, none where there is none yet."""
+        return frozenset(self.status.faults.words if self.status is not None else ())
+
+    @property
     def at_rest(self) -> bool:
         """Whether the last status says so."""
         return self.status is not None and self.status.state in AT_REST

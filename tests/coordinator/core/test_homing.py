@@ -1,5 +1,6 @@
 """Homing: joints one after another, what is found, what fails and how that is said."""
 
+import contextlib
 from dataclasses import replace
 
 import pytest
@@ -14,6 +15,7 @@ from protocol.constants import COUNTS_PER_MICROSTEP
 from protocol.drive import Mode
 from protocol.messages import Discard, Edge, Homed, Reject
 from protocol.states import JointState
+from protocol.status import Fault
 from simulator.network import Profile
 from simulator.physics.hall import HallSensor
 from simulator.unit import JointUnit
@@ -580,3 +582,26 @@ def test_a_hold_ends_a_homing_and_the_joint_brakes() -> None:
     world.run_for(5 * S)
     assert positions(world) == place
     home(world)
+
+
+@pytest.mark.parametrize("profile", ["none", "busy"])
+@pytest.mark.parametrize("command", [ev.Home(("tip",)), ev.HoldHome("tip")], ids=["home", "held"])
+def test_a_fault_that_a_clear_under_way_takes_away_unseen_begins_no_homing(
+    profile: str, command: ev.Home | ev.HoldHome
+) -> None:
+    world = homed_world(profile)
+    tip = unit(world, "tip")
+    world.command(ev.Stop())
+    world.run_for(2 * S)
+    world.command(command)
+    tip.fault(Fault.DRIVER, world.now)  # while what lifts the stop is on its way
+    states = set()
+    for k in range(100):
+        world.run_for(10_000)
+        states.add(tip.joint.state)
+        if k % 6 == 0 and isinstance(command, ev.HoldHome):
+            with contextlib.suppress(ev.Refused):
+                world.command(command)  # the hand does not let go
+    assert JointState.HOMING not in states
+    assert homing_of(world).state is HomingState.FAILED
+    assert homing_of(world).message == "tip: it has a fault"
