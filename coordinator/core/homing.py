@@ -163,7 +163,7 @@ class HomingSequence:
         """When the joint whose turn it is was first seen to be homed."""
         self._since_us = self._turn_us = now
         self._known_faults = {link: link.faults for link in links}
-        """What its command clears; a fault that comes later ends it, whether that clears it or not."""
+        """What its command clears. A fault that comes later ends it, cleared with them or not."""
         self._faulted: set[JointLink] = set()
         """Joints that told of one since."""
         self._held_us = now if held else None
