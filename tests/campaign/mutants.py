@@ -559,10 +559,10 @@ MUTANTS = (
         "pass",
     ),
     _one(
-        "steps: they begin before what a clear lifts is known to be lifted",
+        "clear: a homing or a jog begins before what it lifts is known to be lifted",
         f"{CORE}/drives.py",
-        "(order := arm.jog.drive_fields(link, now)) and not orders.clear_wanted",
-        "(order := arm.jog.drive_fields(link, now))",
+        "elif orders.clear_wanted:",
+        "elif orders.clear_wanted and now < 0:",
     ),
     _one(
         "outputs: what is to go off with a stop is kept",

@@ -67,7 +67,8 @@ class Bench:
         finally:
             process.terminate()
             process.communicate()
-        assert self.said() == ""
+        said = self.said()
+        assert said == "", said
 
     def said(self) -> str:
         return (self.folder / "stderr").read_text()

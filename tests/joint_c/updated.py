@@ -1,5 +1,7 @@
 """Boards that get firmware, whatever becomes of their power meanwhile."""
 
+import contextlib
+import random
 import shutil
 import socket
 from collections.abc import Iterator
@@ -40,11 +42,15 @@ def script(build: Path) -> bytes:
 
 
 def free_port() -> int:
-    """A TCP port that nobody has now."""
-    with socket.socket() as one:
-        one.bind((HOST, 0))
-        found: int = one.getsockname()[1]
-        return found
+    """A TCP port that nobody has now, and none of those that the kernel gives away: a joint gives
+    its own back for a moment whenever it restarts, and must get it again.
+    """
+    lowest_given, _ = Path("/proc/sys/net/ipv4/ip_local_port_range").read_text().split()
+    while True:
+        found = random.SystemRandom().randrange(10_000, int(lowest_given))
+        with socket.socket() as one, contextlib.suppress(OSError):
+            one.bind((HOST, found))
+            return found
 
 
 @dataclass(frozen=True, slots=True)
