@@ -655,6 +655,12 @@ MUTANTS = (
         "self.report.cycles.ends(context.part_now.loop, now)",
     ),
     _one(
+        "loops: those are counted that the furthest joint has left behind",
+        f"{CORE}/run/run.py",
+        "told_us = min(",
+        "told_us = max(",
+    ),
+    _one(
         "loops: another one begins though their time is over",
         f"{CORE}/run/waiting.py",
         "now - context.report.began_us >= for_s * US",

@@ -329,6 +329,7 @@ class Run:
         if self._edges is not None and self._state.steps and (why := self._edges.step()):
             return why
         turn = self._state.step(now)
+        self._count_loops(now)
         self._follow_loops(now)
         self._take(turn, now)
         if isinstance(turn, Confirmed):
@@ -336,6 +337,23 @@ class Run:
             # first one is used up within two turns.
             return self.step(now)
         return None
+
+    def _count_loops(self, now: int) -> None:
+        """Those of the part that every joint says to have left behind.
+
+        The course does not count: a joint without power does not follow it.
+        """
+        if not self._state.holds_points or not self.context.part_now.turns:
+            return
+        statuses = [link.status for link in self.links]
+        told_us = min(
+            status.path_us
+            if status is not None and status.trajectory == self.context.trajectory
+            else 0
+            for status in statuses
+        )
+        if self.report.cycles.ends(self.point_feed.line_at(told_us)[1] - 1, now):
+            self.report.grew = True
 
     def _follow_loops(self, now: int) -> None:
         """Tell the figures of loops where the arm is and what its speed is."""
@@ -346,11 +364,8 @@ class Run:
         if self.phase is not Phase.MOVING or course is None or motion is None:
             cycles.rests()
             return
-        path_us, part = course.at(now)[0], self.context.part_now
-        if not part.edges:
-            cycles.goes(motion.rate_ppm, path_us, now)
-        if part.turns and cycles.ends(self.point_feed.line_at(round(path_us))[1] - 1, now):
-            self.report.grew = True
+        if not self.context.part_now.edges:
+            cycles.goes(motion.rate_ppm, course.at(now)[0], now)
 
     def _tell_loops(self, now: int) -> None:
         """Tell the figures of loops which phase is entered."""

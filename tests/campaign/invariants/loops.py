@@ -25,8 +25,8 @@ from tests.campaign.invariants.base import Invariant
 from tests.campaign.judge import Judge
 from tests.campaign.truth import body_of, limits_of, link_of, path_of, path_us, state_of
 
-CLOCK_US: Final = 100_000
-"""Of path time: an arm clock may be so far off."""
+ROUNDED_US: Final = 1
+"""Of path time: in whole µs a joint may tell so much more than is true."""
 UNHOMED_US: Final = 10 * US
 """A joint that is astray, rests and is heard says so itself within this time."""
 HEARD_US: Final = 500_000
@@ -42,7 +42,9 @@ class _Followed:
     finished: dict[int, set[str]] = field(default_factory=dict)
     """By index: joints that truly came to its end."""
     turns_us: dict[int, list[int]] = field(default_factory=dict)
-    """By index: path times at which further loops of the part begin."""
+    """By trajectory: path times at which further loops of the part begin."""
+    furthest_us: dict[tuple[int, str], float] = field(default_factory=dict)
+    """By such a trajectory and joint: path time that it truly came to."""
     lost: dict[str, float] = field(default_factory=dict)
     """By joint: what it had truly lost since its homing as the newest part began."""
     passed: dict[str, int] = field(default_factory=dict)
@@ -119,6 +121,15 @@ class LoopsAsTold(Invariant):
     def touched(self, node: Node) -> None:
         if state_of(node) is JointState.HOMING:
             self._homing.setdefault(node.id, set()).add(node.unit.slipped)
+        trajectory = path_of(node).buffer.trajectory
+        for (of, _), followed in self._runs.items():
+            if trajectory in followed.turns_us and of == node.unit.joint.session:
+                self._follow_joint(followed, node, trajectory)
+
+    def _follow_joint(self, followed: _Followed, node: Node, trajectory: int) -> None:
+        here_us = path_us(node, self.judge.joint_us(node))
+        key = trajectory, node.id
+        followed.furthest_us[key] = max(here_us, followed.furthest_us.get(key, 0.0))
 
     def truth(self, node: Node, truth: WorldTruth) -> None:
         if truth.event == "home":
@@ -183,6 +194,8 @@ class LoopsAsTold(Invariant):
         loops_before = {one.loop + len(one.turns) for _, one in followed.parts.values()}
         is_first, followed.newest = not loops_before, run.part
         followed.parts[run.context.trajectory] = run.part, part
+        if part.turns:
+            followed.turns_us[run.context.trajectory] = _turns_us(part)
         followed.lost = {
             node.name: node.unit.slipped - met
             for node in self.world.nodes.values()
@@ -229,19 +242,19 @@ class LoopsAsTold(Invariant):
             ):
                 true = max(true, _loops_over(followed.run, index, part))
             elif part.turns:
-                here_us = min(self._path_us(node, trajectory) for node in self.world.nodes.values())
-                turns_us = followed.turns_us.setdefault(index, _turns_us(part))
-                over = sum(here_us >= turn_us - CLOCK_US for turn_us in turns_us)
+                here_us = min(
+                    self._furthest_us(followed, node, trajectory)
+                    for node in self.world.nodes.values()
+                )
+                turns_us = followed.turns_us[trajectory]
+                over = sum(here_us >= turn_us - ROUNDED_US for turn_us in turns_us)
                 true = max(true, part.loop - 1 + over)
         return true
 
-    def _path_us(self, node: Node, trajectory: int) -> float:
+    def _furthest_us(self, followed: _Followed, node: Node, trajectory: int) -> float:
         if node.id in self.judge.broken_clock:
             return math.inf
-        path = path_of(node)
-        if path.buffer.trajectory != trajectory:
-            return -math.inf
-        return path_us(node, self.judge.joint_us(node))
+        return followed.furthest_us.get((trajectory, node.id), -math.inf)
 
     def _judge_passed(self, followed: _Followed) -> None:
         """More joints are said to be where they should be."""

@@ -9,6 +9,7 @@ from coordinator.core.condition import condition
 from coordinator.core.run import Phase
 from coordinator.core.snapshot.arm import arm_snapshot
 from coordinator.core.snapshot.run import run_snapshot
+from coordinator.motion import Part
 from coordinator.motion.plan import edges_s, plan_text
 from coordinator.motion.route import pose_at
 from coordinator.programs.loops import Loops
@@ -308,6 +309,25 @@ def test_loops_without_a_rest_between_are_counted_and_timed_as_they_truly_are() 
     assert 0 <= 4 * mean_us - end_us <= 0.6 * S
     assert report.cycles.slowest is not None
     assert report.cycles.slowest.delays == ()
+
+
+def test_a_loop_that_a_joint_without_power_does_not_end_is_not_counted() -> None:
+    world = homed_world(count=2)
+    play_loops(world, Loops(3), "G0 A30\nG0 A0\nM2\n")
+    until_phase(world, Phase.MOVING)
+    run = run_of(world)
+    part = run.play.part(0)
+    assert isinstance(part, Part)
+    turn_us = next(move.start_us for k, move in enumerate(part.moves()) if k in part.turns)
+
+    def nearly_there() -> bool:
+        return run.course is not None and run.course.at(world.laptop.now)[0] > turn_us - 100_000
+
+    until(world, nearly_there)
+    world.kill_joint("middle")
+    world.run_for(10 * S)
+    assert run.phase is Phase.ENDED or at_rest(world)
+    assert report_of(world).cycles.done == 0
 
 
 def test_the_slowest_loop_says_who_held_it_and_how_slow_it_was_made() -> None:
