@@ -32,7 +32,7 @@ from coordinator.programs.options import PlayOptions
 from coordinator.programs.progress import Tell
 
 if TYPE_CHECKING:
-    from coordinator.client.values import Queue, QueueEntry
+    from coordinator.client.values import Queue, QueueEntry, RunGoing, RunOver
 
 LOOK_S: Final = 0.1
 Place = Annotated[int, typer.Argument(metavar="PLACE", min=1, help="In the queue, from 1.")]
@@ -194,8 +194,10 @@ def _entry(queue: "Queue", place: int) -> int:
     return queue.entries[place - 1].id
 
 
-def _told(one: "QueueEntry") -> str:
+def _told(one: "QueueEntry", going: "RunGoing | RunOver | None") -> str:
     """How far an entry is: one that waits and tells why was not begun when it was to be."""
+    if one.state == "plays" and going is not None and going.run == one.run:
+        return str(going.phase) if going.phase in ("held", "paused") else "plays"
     return "waits, did not begin" if one.state == "waits" and one.why else str(one.state)
 
 
@@ -233,12 +235,17 @@ def _shown(
     if as_json:
         show_json({**client.answers["queue"], **beside})
         return ExitCode.DONE
+    played = next((one.run for one in queue.entries if one.state == "plays"), None)
+    going = client.run(played) if played is not None else None
     for place, one in enumerate(queue.entries, 1):
         run = f", run {one.run}" if one.run is not None else ""
         why = f": {one.why}" if one.why else ""
-        out().print(f"{place}. {one.name}{options_words(one.options)}: {_told(one)}{run}{why}")
+        told = _told(one, going)
+        out().print(f"{place}. {one.name}{options_words(one.options)}: {told}{run}{why}")
     if not queue.entries:
         out().print("the queue is empty")
+    elif going is not None and going.phase in ("held", "paused"):
+        out().print(f"the queue is being played and stands {going.phase}: {way_on(going)}")
     elif queue.playing:
         out().print("the queue is being played")
     if queue.message:

@@ -148,7 +148,22 @@ def delete(
 ) -> ExitCode:
     """Delete a sequence with waypoints that only it visits, or a program; undo brings it back."""
     with client_at(url) as client, giving_back(client):
-        return _changed(client, client.delete_taught(name), as_json=as_json)
+        taught = client.delete_taught(name)
+        code = _changed(client, taught, as_json=as_json)
+        if not as_json:
+            _tell_queued(client, taught)
+        return code
+
+
+def _tell_queued(client: Client, taught: "TaughtSnapshot") -> None:
+    """Which entries of the queue have nothing to play."""
+    kept = {one.id for one in taught.sequences} | {one.id for one in taught.programs}
+    for place, one in enumerate(client.queue().entries, 1):
+        if one.taught not in kept:
+            out().print(
+                f"entry {place} of the queue, {one.name}, is deleted and will not begin: "
+                f"'unisono queue remove {place}', or 'unisono teach undo'"
+            )
 
 
 def undo(url: UrlOption = DEFAULT_URL, as_json: JsonOption = False) -> ExitCode:

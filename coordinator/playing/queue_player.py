@@ -19,7 +19,9 @@ from coordinator.core.events import Refused
 from coordinator.playing import queue as rules
 from coordinator.playing.runs import Runs, Wanted
 from coordinator.programs import ProgramError
+from coordinator.programs.options import PlayOptions
 from coordinator.programs.progress import Tell, untold
+from coordinator.programs.words import missing_line
 from coordinator.records.taught import TaughtKeeper
 from coordinator.store import Store, StoreError, settings
 from coordinator.teaching.taught import TaughtError
@@ -30,6 +32,12 @@ KEY: Final = "queue"
 FAILURES: Final = (Refused, TaughtError, StoreError, ProgramError, PlannerBusy)
 """What can keep an entry from beginning."""
 _logger = logging.getLogger(__name__)
+
+
+def _require_line(name: str, text: str, options: PlayOptions) -> None:
+    line = options.from_line
+    if line is not None and (missing := missing_line(line, text)):
+        raise ProgramError([missing], name)
 
 
 class Arm(Protocol):
@@ -80,12 +88,11 @@ class QueuePlayer:
     async def edit(self, revision: int, edit: rules.QueueEdit) -> Queue:
         """Make an edit, on the disk before it counts.
 
-        Raises Refused, StoreError, and NoSuch for what is not kept.
+        Raises Refused, StoreError, NoSuch for what is not kept, and ProgramError for a line to
+        begin from that it does not have now.
         """
         async with self._opened():
-            name = ""
-            if isinstance(edit, rules.AddEntry):
-                name = (await self._taught.text_of(edit.taught))[0]
+            name = await self._added(edit)
             rules.require_seen(self.queue, revision)
             after = rules.edited(self.queue, edit, name)
             kept = asdict(after)
@@ -131,6 +138,19 @@ class QueuePlayer:
             self._arm.tell(Level.INFO, "queue-began", said)
             self._task = asyncio.get_running_loop().create_task(self._go_on(player, entry, run))
             return run
+
+    async def _added(self, edit: rules.QueueEdit) -> str:
+        """The name of what is added, and empty where nothing is."""
+        match edit:
+            case rules.AddEntry(taught=taught, options=options):
+                name, text = await self._taught.text_of(taught)
+                _require_line(name, text, options)
+                return name
+            case rules.SetOptions(options=options) if options.from_line is not None:
+                one = next((one for one in self.queue.entries if one.id == edit.entry), None)
+                if one is not None:
+                    _require_line(*await self._taught.text_of(one.taught), options)
+        return ""
 
     async def close(self) -> None:
         """Nothing further begins."""

@@ -56,6 +56,29 @@ async def test_queue_is_edited_by_whoever_has_control_and_has_seen_it(
     assert (await edited(http, 4, type="clear")).json()["entries"] == []
 
 
+async def test_an_entry_begins_from_no_line_that_its_program_does_not_have(
+    http: httpx2.AsyncClient, service: Service
+) -> None:
+    first = await kept(http, "one tray")
+    await http.post("/control/release")
+    beyond = {"from_line": 400}
+    for revision, edit in (
+        (0, {"type": "add", "taught": first, "options": beyond}),
+        (0, {"type": "add", "taught": first}),
+        (1, {"type": "set-options", "entry": 1, "options": beyond}),
+    ):
+        answer = await edited(http, revision, **edit)
+        if "options" not in edit:
+            assert answer.status_code == 200
+            continue
+        assert code_of(answer) == "program"
+        assert answer.json()["detail"] == "one tray has 1 mistake"
+        (mistake,) = answer.json()["errors"]
+        assert "the line to begin from is 400, but the program has" in mistake["message"]
+    (entry,) = service.queue.queue.entries
+    assert entry.options == AS_WRITTEN
+
+
 async def test_a_mistake_in_the_first_entry_names_it_and_its_program(
     http: httpx2.AsyncClient, service: Service, monkeypatch: pytest.MonkeyPatch
 ) -> None:

@@ -11,7 +11,7 @@ from coordinator.cli.watch import Interrupts
 from coordinator.client import Client
 from coordinator.programs.options import AS_WRITTEN, PlayOptions
 from tests.coordinator.cli.here import Unisono, unisono_here
-from tests.coordinator.cli.servers import ARM, Answer, served
+from tests.coordinator.cli.servers import ARM, GOING, Answer, served
 
 REFUSED = {
     "type": "urn:unisono:problem:not-moving", "title": "Conflict", "status": 409,
@@ -56,11 +56,19 @@ def entry(number: int, **members: object) -> dict[str, object]:
     return {**usual, "state": "waits", "run": None, "why": None, **members}
 
 
+ENDS = "'unisono stop' ends the run"
+
+
 class Queued:
     """A coordinator that keeps what it was asked."""
 
-    def __init__(self, queue: dict[str, object], play: Answer | None = None) -> None:
-        self.queue, self.play = queue, play
+    def __init__(
+        self,
+        queue: dict[str, object],
+        play: Answer | None = None,
+        run: dict[str, object] | None = None,
+    ) -> None:
+        self.queue, self.play, self.run = queue, play, run
         self.edits: list[dict[str, object]] = []
 
     def __call__(self, path: str, body: bytes) -> Answer:
@@ -71,7 +79,7 @@ class Queued:
             return self.play
         if path == "/queue/edits":
             self.edits.append(json.loads(body)["edit"])
-        answer = ARM if path == "/arm" else self.queue
+        answer = {"/arm": ARM, "/runs/7": self.run}.get(path, self.queue)
         return 200, kind, json.dumps(answer).encode()
 
 
@@ -121,3 +129,26 @@ def test_a_mistake_names_the_entry_and_its_program_and_show_tells_it(unisono: Un
         assert "entry 1 of the queue, tray 1:1:4: A999 is out of its range" in played.err
         shown = unisono("queue", "show", "--url", url).out
     assert shown == f"1. tray 1: waits, did not begin: {why}\n"
+
+
+@pytest.mark.parametrize(
+    ("phase", "told_of_it", "end"),
+    [
+        (
+            "held",
+            "held, run 7",
+            "stands held: 'unisono resume' goes on, 'unisono stop' ends the run",
+        ),
+        ("moving", "plays, run 7", "is being played"),
+    ],
+)
+def test_a_queue_whose_run_is_held_says_so_and_how_it_goes_on(
+    unisono: Unisono, phase: str, told_of_it: str, end: str
+) -> None:
+    queue = told(entry(1, state="plays", run=7), entry(2)) | {"playing": True}
+    run = GOING | {"run": 7, "number": 7, "phase": phase, "behind_us": {}, "obstacle": None}
+    with served(Queued(queue, run=run)) as url:
+        shown = unisono("queue", "show", "--url", url).out
+    first, second, last = shown.splitlines()
+    assert (first, second) == (f"1. tray 1: {told_of_it}", "2. tray 2: waits")
+    assert last.endswith(end)
