@@ -282,6 +282,10 @@ def report_title(report: "KeptReport") -> str:
     return f"run {report.run}, {report.name}, {report.outcome}{why}"
 
 
+_ENDED_EARLY: Final = ("stopped", "faulted", "lost")
+"""Outcomes of runs that were over before their program was."""
+
+
 def report_remarks(report: "KeptReport") -> list[str]:
     """Sentences about when it was, and what happened in it in order of time."""
     # What is in force from a start on was asked for before it.
@@ -314,6 +318,11 @@ def report_remarks(report: "KeptReport") -> list[str]:
     part = report.starts[-1].part if report.starts else None
     if where := last_place(report.outcome, report.line, loop, report.loops, part):
         remarks.append(where)
+        if report.outcome in _ENDED_EARLY:
+            remarks.append(
+                f"'unisono go --back --run {report.run}' turns the joints, homed, slowly to where "
+                "it would go on"
+            )
     if switched:
         remarks.append(f"switched on: {' and '.join(switched)}")
     if report.from_line is not None:

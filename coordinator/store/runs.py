@@ -106,7 +106,8 @@ def close_unfinished(connection: Connection) -> list[str]:
         if not report.get("starts"):
             message += "; of a start nothing was written"
         save(connection, {**report, "outcome": "lost", "message": message})
-        told.append(f"run {run}, {report['name']}, was {report['outcome']}: {message}")
+        back = f"; 'unisono go --back --run {run}' leads back to it" if report.get("line") else ""
+        told.append(f"run {run}, {report['name']}, was {report['outcome']}: {message}{back}")
     return told
 
 

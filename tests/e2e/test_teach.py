@@ -90,7 +90,10 @@ def test_a_program_is_kept_written_over_played_in_loops_and_deleted(
     report = json.loads(done.stdout)
     assert (report["name"], report["loops"], report["outcome"]) == ("there", 2, "finished")
     assert (report["block_delete"], report["optional_stop"]) == (False, False)
-    assert arm.unisono("teach", "delete", "there").returncode == 0
+    assert arm.unisono("queue", "add", "there").returncode == 0
+    deleted = arm.unisono("teach", "delete", "there")
+    assert "entry 1 of the queue, there, is deleted and will not begin" in deleted.stdout
+    assert arm.unisono("queue", "remove", "1").returncode == 0
     assert "there: a program" not in arm.unisono("teach", "show").stdout
 
 

@@ -457,6 +457,14 @@ def test_a_report_says_where_in_its_program_a_run_that_did_not_finish_was(
     assert found == ([] if told is None else [told])
 
 
+@pytest.mark.parametrize("outcome", ["playing", "held", "finished", "refused", "lost", "stopped"])
+def test_a_report_of_a_run_that_ended_early_says_how_the_arm_gets_back_to_it(outcome: str) -> None:
+    said = remarks_on(NOTHING | {"outcome": outcome, "line": 7, "run": 12, "starts": []})
+    wanted = "'unisono go --back --run 12' turns the joints, homed, slowly to where it would go on"
+    assert (wanted in said) == (outcome in ("lost", "stopped"))
+    assert wanted not in remarks_on(NOTHING | {"outcome": outcome, "line": None, "starts": []})
+
+
 def test_only_of_a_run_that_finished_the_last_point_is_called_its_finish() -> None:
     for outcome, heading in (("finished", "finished at"), ("stopped", "last point at")):
         report = read(KeptReport, NOTHING | {"outcome": outcome})

@@ -71,9 +71,9 @@ async def test_runs_that_were_cut_short_are_lost_the_others_stay(
     tmp_path: Path, database: str | None
 ) -> None:
     outcomes = ("playing", "held", "paused", "finished", "stopped")
-    await kept(
-        tmp_path, database, *(report(run, outcome) for run, outcome in enumerate(outcomes, 1))
-    )
+    reports = [report(run, outcome) for run, outcome in enumerate(outcomes, 1)]
+    reports[1]["line"] = 4
+    await kept(tmp_path, database, *reports)
     store = Store(tmp_path, database=database)
     found = await store.read(summaries)
     assert [one["outcome"] for one in found] == ["stopped", "finished", "lost", "lost", "lost"]
@@ -84,6 +84,7 @@ async def test_runs_that_were_cut_short_are_lost_the_others_stay(
     assert [told.partition(": ")[0] for told in store.cut_short] == [
         "run 1, a.nc, was playing", "run 2, a.nc, was held", "run 3, a.nc, was paused"
     ]  # fmt: skip
+    assert ["go --back --run 2'" in told for told in store.cut_short] == [False, True, False]
     await store.close()
     store = Store(tmp_path, database=database)
     assert store.cut_short == [], "it is told once"
