@@ -165,7 +165,8 @@ def _follow(client: Client, run: int, pressed: Interrupts, *, as_json: bool) -> 
         state, arm = follow_run(client, run, Progress(quiet=as_json), pressed)
         if state.phase in ("held", "paused"):
             told = with_word(f"run {run} of the queue is {state.phase}", arm)
-            raise Failure(ExitCode.NOT_FINISHED, *unconfirmed(arm), f"{told}; {way_on(state)}")
+            on = way_on(state, client.control())
+            raise Failure(ExitCode.NOT_FINISHED, *unconfirmed(arm), f"{told}; {on}")
         following = _next_run(client, run, pressed)
 
 
@@ -245,7 +246,8 @@ def _shown(
     if not queue.entries:
         out().print("the queue is empty")
     elif going is not None and going.phase in ("held", "paused"):
-        out().print(f"the queue is being played and stands {going.phase}: {way_on(going)}")
+        on = way_on(going, client.control())
+        out().print(f"the queue is being played and stands {going.phase}: {on}")
     elif queue.playing:
         out().print("the queue is being played")
     if queue.message:

@@ -336,7 +336,8 @@ def follow(
     if state.phase in ("held", "paused"):
         why = f": {state.message}" if state.message and is_at_rest(arm) else ""
         told = with_word(f"run {number} is {state.phase}{why}", arm)
-        raise Failure(ExitCode.NOT_FINISHED, *unconfirmed(arm), f"{told}; {show.way_on(state)}")
+        way_on = show.way_on(state, client.control())
+        raise Failure(ExitCode.NOT_FINISHED, *unconfirmed(arm), f"{told}; {way_on}")
     code = exit_code_of(result.outcome)
     if code is not ExitCode.DONE:
         told = with_word(f"run {number} was {result.outcome}: {result.message}", arm)
@@ -354,13 +355,14 @@ def hold(url: UrlOption = DEFAULT_URL, as_json: JsonOption = False) -> ExitCode:
         client.hold()
         arm = follow_rest(client, is_held, _awaiting_rest, Progress(quiet=as_json))
         state = client.run(arm.run.number) if arm.run else None
+        way_on = show.way_on(state, client.control()) if state else ""
     if as_json:
         told = client.answers["run"] if state else None
         show_json({"condition": client.answers["arm"]["condition"], "run": told})
     if not is_at_rest(arm):
         raise Failure(ExitCode.NOT_FINISHED, *unconfirmed(arm), f"not at rest: {headline(arm)}")
     if not as_json:
-        out().print(f"{headline(arm)}; {show.way_on(state)}" if state else headline(arm))
+        out().print(f"{headline(arm)}; {way_on}" if way_on else headline(arm))
     return ExitCode.DONE
 
 

@@ -22,6 +22,7 @@ if TYPE_CHECKING:
     from coordinator.client.values import (
         ArmSnapshot,
         CheckResult,
+        ControlAsked,
         HoldRecord,
         JointSnapshot,
         KeptReport,
@@ -370,8 +371,8 @@ def _apart(hold: "HoldRecord") -> str:
     return sentence
 
 
-def way_on(state: "RunGoing | RunOver") -> str:
-    """What can be done with a run that is held or paused."""
+def way_on(state: "RunGoing | RunOver", control: "ControlAsked") -> str:
+    """What can be done with a run that is held or paused, by who may have to take control first."""
     from coordinator.client.values import RunOver
 
     if isinstance(state, RunOver):
@@ -383,7 +384,10 @@ def way_on(state: "RunGoing | RunOver") -> str:
         if behind:
             each = ", ".join(f"{name} by {us / 1e3:.0f} ms" for name, us in behind.items())
             first = f"first brings up slowly what is behind ({each}), then "
-        return f"'unisono resume' {first}goes on, 'unisono stop' ends the run"
+        take = ""
+        if control.holder not in (None, control.you):
+            take = f"{control.name} has control: after 'unisono control take' "
+        return f"{take}'unisono resume' {first}goes on, 'unisono stop' ends the run"
     if obstacle.code == "ending":
         if obstacle.message in state.message:
             return "the run ends with it"

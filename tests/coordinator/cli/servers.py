@@ -25,6 +25,10 @@ ARM: Final[dict[str, Any]] = plain(arm.ARM) | {
     },
 }  # fmt: skip
 """What `GET /arm` says of an arm without joints, which rests."""
+CONTROL: Final[dict[str, Any]] = {
+    "holder": "me", "you": "me", "name": "a terminal", "since_us": 3, "acted_us": 4, "watchers": 0,
+}  # fmt: skip
+"""What `GET /control` says to who has it."""
 HOMED: Final[dict[str, Any]] = plain(HOMING)
 """Of a homing that is done, of the elbow."""
 GOING: Final[dict[str, Any]] = plain(RUN) | {"number": 1, "run": 1, "outcome": "playing"}

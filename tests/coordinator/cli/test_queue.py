@@ -11,7 +11,7 @@ from coordinator.cli.watch import Interrupts
 from coordinator.client import Client
 from coordinator.programs.options import AS_WRITTEN, PlayOptions
 from tests.coordinator.cli.here import Unisono, unisono_here
-from tests.coordinator.cli.servers import ARM, GOING, Answer, served
+from tests.coordinator.cli.servers import ARM, CONTROL, GOING, Answer, served
 
 REFUSED = {
     "type": "urn:unisono:problem:not-moving", "title": "Conflict", "status": 409,
@@ -79,7 +79,7 @@ class Queued:
             return self.play
         if path == "/queue/edits":
             self.edits.append(json.loads(body)["edit"])
-        answer = {"/arm": ARM, "/runs/7": self.run}.get(path, self.queue)
+        answer = {"/arm": ARM, "/runs/7": self.run, "/control": CONTROL}.get(path, self.queue)
         return 200, kind, json.dumps(answer).encode()
 
 

@@ -19,13 +19,13 @@ from coordinator.cli.show import (
     way_on,
 )
 from coordinator.client.reading import read
-from coordinator.client.values import KeptReport, RunGoing
+from coordinator.client.values import ControlAsked, KeptReport, RunGoing
 from coordinator.core.events import Because
 from coordinator.motion import check_program
 from coordinator.programs import Switches
 from tests.bench.reversal import with_approach
 from tests.coordinator.cli import servers
-from tests.coordinator.cli.servers import ARM, GOING, REPORTED, arm_told
+from tests.coordinator.cli.servers import ARM, CONTROL, GOING, REPORTED, arm_told
 from tests.coordinator.motion.test_plan import ARM as DEMO
 
 NOTHING = REPORTED | {
@@ -50,8 +50,9 @@ def joint_remarks_on(told: dict[str, Any]) -> list[str]:
     return joint_remarks(arm_told(told))
 
 
-def way_on_of(**values: Any) -> str:
-    return way_on(read(RunGoing, GOING | {"phase": "held"} | values))
+def way_on_of(control: dict[str, Any] = CONTROL, **values: Any) -> str:
+    run = read(RunGoing, GOING | {"phase": "held"} | values)
+    return way_on(run, read(ControlAsked, control))
 
 
 @pytest.fixture
@@ -178,6 +179,16 @@ def test_held_run_is_said_to_go_on_only_where_resume_would_not_be_refused() -> N
     assert way_on_of(obstacle=ending) == "the coordinator is ending, and the run with it"
     # Where that is why it is held, it has been said just before.
     assert way_on_of(obstacle=ending, message=str(Because.ENDING)) == "the run ends with it"
+
+
+def test_whoever_lost_control_is_told_to_take_it_before_the_run_can_go_on() -> None:
+    taken = CONTROL | {"holder": "they", "name": "a phone"}
+    assert way_on_of(taken) == (
+        "a phone has control: after 'unisono control take' 'unisono resume' goes on, "
+        "'unisono stop' ends the run"
+    )
+    nobody = CONTROL | {"holder": None, "name": None}
+    assert way_on_of(nobody) == way_on_of()
 
 
 def joint(**values: Any) -> dict[str, Any]:
