@@ -212,6 +212,7 @@ class Happenings:
                 world.move_joint(node.name, host)
                 return
             case "liar":
+                self.judge.lied_of.setdefault(node.id, set()).add(host)
                 if one.amount > 0.5:
                     node.liars.add(host)
                 if one.amount > 1.5:

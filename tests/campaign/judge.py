@@ -60,6 +60,8 @@ class Judge:
         self.false_home: set[str] = set()
         """Joints whose home sensor lied, until they homed by one that did not: where they homed may
         not be where home is."""
+        self.lied_of: dict[str, set[str]] = {}
+        """Hosts at which somebody said that a joint is, and where it never was."""
         self.lies_until_us: dict[str, int] = {}
         """Until when the home sensor of each joint lies, or did last."""
         self.filling = Filling()
