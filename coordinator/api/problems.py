@@ -4,6 +4,7 @@ A type is `urn:unisono:problem:` and a code: the core's own for what it refuses,
 program with mistakes, `invalid` for a request that is malformed, and those in this file.
 """
 
+import json
 from http import HTTPStatus
 from typing import Any, Final
 
@@ -22,6 +23,8 @@ from coordinator.teaching.taught import TaughtError
 from coordinator.workers.planner import PlannerBusy
 
 TYPE: Final = "urn:unisono:problem:"
+MOST_TOLD: Final = 40
+"""Letters of a value that is wrong."""
 MEDIA_TYPE: Final = "application/problem+json"
 
 RETRY_S: Final = 5
@@ -52,6 +55,14 @@ def problem(
         **more,
     }
     return JSONResponse(body, status, headers=headers, media_type=MEDIA_TYPE)
+
+
+def _value(asked: object) -> str:
+    """Behind a sentence on what was asked, what that was; nothing where it is no plain value."""
+    if not isinstance(asked, str | int | float):
+        return ""
+    told = json.dumps(asked)
+    return f"; it is {told if len(told) <= MOST_TOLD else told[:MOST_TOLD] + '…'}"
 
 
 def busy(detail: str, headers: dict[str, str] | None = None) -> JSONResponse:
@@ -99,7 +110,10 @@ def add_handlers(app: FastAPI) -> None:
     @app.exception_handler(RequestValidationError)
     async def invalid(_request: Request, error: RequestValidationError) -> JSONResponse:
         errors = [
-            {"place": "/".join(str(part) for part in found["loc"]), "message": found["msg"]}
+            {
+                "place": "/".join(str(part) for part in found["loc"]),
+                "message": f"{found['msg']}{_value(found['input'])}",
+            }
             for found in error.errors()
         ]
         detail = "; ".join(f"{found['place']}: {found['message']}" for found in errors)

@@ -146,6 +146,23 @@ async def test_wrong_input_is_unprocessable_and_says_where(
     problem(await client.post(f"/api/v1{path}", json=body), 422, code)
 
 
+@pytest.mark.parametrize(
+    ("body", "says"),
+    [
+        ({"percent": 4.9}, "body/percent: Input should be greater than or equal to 5; it is 4.9"),
+        ({"percent": "much"}, '; it is "much"'),
+        ({"percent": "x" * 5000}, f'; it is "{"x" * 39}…'),
+        ({}, "body/percent: Field required"),
+    ],
+)
+async def test_wrong_input_is_told_with_its_value_where_that_is_short(
+    client: httpx2.AsyncClient, body: Any, says: str
+) -> None:
+    answer = await client.post("/api/v1/override", json=body)
+    assert answer.json()["detail"].endswith(says)
+    assert answer.json()["errors"][0]["message"].endswith(says.partition(": ")[2] or says)
+
+
 async def test_a_check_leaves_out_lines_with_a_slash_where_block_delete_is_on(
     client: httpx2.AsyncClient,
 ) -> None:
