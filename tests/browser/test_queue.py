@@ -246,3 +246,16 @@ def test_all_entries_are_removed_once_that_was_confirmed_and_an_entry_says_why_i
     section.get_by_role("button", name="Remove all", exact=True).click()
     expect(section).to_contain_text("Nothing is queued")
     assert asked == [{"type": "clear"}]
+
+
+def test_an_entry_whose_run_is_held_is_not_said_to_be_played(open_page: Open, files: str) -> None:
+    told = queue(entry(1, "plays", 7), entry(2), playing=True)
+    held = {"phase": "held", "condition": canned.condition("held")}
+    feed = Feed(
+        canned.whole(run=canned.run(number=7, phase="held"), queue=told, taught_revision=1, **held)
+    )
+    page = opened(open_page, files, feed)
+    first = page.get_by_role("region", name="Queue").locator("li").first
+    expect(first).to_contain_text("is held, run 7")
+    feed.say(canned.change(2, set={"run": canned.run(number=7)}))
+    expect(first).to_contain_text("is played, run 7")

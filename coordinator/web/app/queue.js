@@ -9,6 +9,7 @@ import { Press } from "./press.js";
 import { OFF, SwitchRow, WORDS } from "./switches.js";
 
 const STATES = { waits: "waits", plays: "is played", finished: "finished", ended: "ended here" };
+const STANDS = { held: "is held", paused: "is paused" }; // phases of its run
 
 /** Where the queue is, in one sentence; empty where it is not being played. */
 export function queuePlace(queue) {
@@ -17,6 +18,12 @@ export function queuePlace(queue) {
   const next = queue.entries.find((one) => one.state === "waits");
   const here = at < 0 ? "" : `${at + 1} of ${queue.entries.length}, ${queue.entries[at].name}`;
   return `Queue: ${here || "between two entries"}; ${next ? `next ${next.name}, which begins by itself` : "nothing behind it"}.`;
+}
+
+// How far an entry is: of one that is played, whether it stands.
+function stateOf(one, run) {
+  const stands = one.state === "plays" && run?.number === one.run && STANDS[run?.phase];
+  return stands || STATES[one.state] || one.state;
 }
 
 // What differs from playing it once as it is written.
@@ -91,7 +98,7 @@ export function Queue({ model, chosen, other, gone, act }) {
         <ol class="runs">${queue.entries.map((one, k) => html`
           <li key=${one.id} tabindex="-1" aria-current=${one.state === "plays" ? "step" : null}>
             ${k + 1}. <strong>${one.name}</strong> ${optionWords(one.options).map((words) => html`<span>${words}</span>`)}
-            <span>${STATES[one.state] ?? one.state}${one.run ? `, run ${one.run}` : ""}</span>
+            <span>${stateOf(one, model.arm.run)}${one.run ? `, run ${one.run}` : ""}</span>
             ${one.why && html`<span class="bad">${one.state === "waits" ? "did not begin: " : ""}${one.why}</span>`}
             <${Press} off=${gone || queue.playing || k === 0} press=${() => edit({ type: "move", entry: one.id, to: k - 1 })}>
               Earlier<span class="unseen"> ${one.name}, place ${k + 1}</span><//>

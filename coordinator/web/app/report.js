@@ -8,19 +8,14 @@ import { Production } from "./production.js";
 /** A report as the coordinator keeps it. */
 export function Report({ report }) {
   const took = report.ended_at_us == null ? null : (report.ended_at_us - report.began_at_us) / 1e6;
-  const starts = [...report.starts].sort((one, other) => one.at_us - other.at_us);
   return html`
     <h2>Run ${report.run}, ${report.name}: ${report.outcome}</h2>
     ${report.message && html`<p>${sentence(report.message)}</p>`}
     ${lastPlace(report) && html`<p>${lastPlace(report)}</p>`}
     <p>${report.began_utc ? `Began ${dateTime(report.began_utc)}, took` : "Took"} ${figure(took, 1, "s")}.</p>
     <ul class="facts">
-      ${starts.map((start, k) => html`<li key="s${k}"><strong>${start.path_us > 0 ? "Resume" : "Start"}</strong>: all
-        joints began ${began(start)};
-        ${" "}${start.attempts === 1 ? "first try" : `${start.attempts} tries`}, set ${micros(start.start_delay_us)} ahead.</li>`)}
-      ${report.holds.map((hold, k) => html`<li key="h${k}"><strong>Hold</strong>: ${hold.cause};
-        ${" "}${apart(hold)}${hold.unconfirmed?.length > 0 && `; rest not confirmed by ${hold.unconfirmed.join(", ")}`}.</li>`)}
-      ${(report.overrides ?? []).map((one, k) => html`<li key="o${k}"><strong>Speed</strong>: ${figure(one.percent, 0, "%")}.</li>`)}
+      ${happened(report).map(({ atUs, what, told }) => html`<li key="${what} ${atUs}">
+        ${figure((atUs - report.began_at_us) / 1e6, 1, "s")}: <strong>${what}</strong>: ${told}.</li>`)}
       ${report.starts_left_out > 0 && html`<li><strong>Starts that are not told here</strong>: ${report.starts_left_out}.</li>`}
       ${report.holds_left_out > 0 && html`<li><strong>Holds that are not told here</strong>: ${report.holds_left_out}.</li>`}
       ${report.overrides_left_out > 0 && html`<li><strong>Speeds that are not told here</strong>: ${report.overrides_left_out}.</li>`}
@@ -45,6 +40,25 @@ export function Report({ report }) {
     </div>
     <p class="small">Start margin: how long before the start a joint had all it needed. Buffer margin: how much
       longer its points would have lasted than the slowest delivery took.</p>`;
+}
+
+/** Starts, holds and changes of speed in order of time. */
+export function happened(report) {
+  const started = report.starts.map((start) => ({
+    atUs: start.at_us, what: start.path_us > 0 ? "Resume" : "Start",
+    told: `all joints began ${began(start)}; ${start.attempts === 1 ? "first try" : `${start.attempts} tries`}, `
+      + `set ${micros(start.start_delay_us)} ahead`,
+  }));
+  const held = report.holds.map((hold) => ({
+    atUs: hold.at_us, what: "Hold",
+    told: `${hold.cause}; ${apart(hold)}`
+      + (hold.unconfirmed?.length > 0 ? `; rest not confirmed by ${hold.unconfirmed.join(", ")}` : ""),
+  }));
+  const asked = (report.overrides ?? []).map((one) => ({
+    atUs: one.at_us, what: "Speed", told: figure(one.percent, 0, "%"),
+  }));
+  // What is in force from a start on was asked for before it.
+  return [...asked, ...started, ...held].sort((one, other) => one.atUs - other.atUs);
 }
 
 /** At which line, loop and part a run was that did not finish; empty of one that did or never began. */
