@@ -9,13 +9,14 @@ import json
 import os
 import re
 import shutil
+import signal
 import subprocess
 import sys
 import tempfile
 from concurrent.futures import ThreadPoolExecutor, as_completed, wait
 from dataclasses import asdict, dataclass
 from pathlib import Path
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, NoReturn
 
 from rich.console import Console
 from rich.progress import track
@@ -27,6 +28,8 @@ if TYPE_CHECKING:
 ROOT = Path(__file__).parents[2]
 WITHIN = 600
 """Random scenarios within which every mutant must be caught, or else by one that was kept."""
+ENDLESS_S = 120.0
+"""A scenario takes some seconds; one of a mutant may go on and on at one instant."""
 REGRESSIONS = Path(__file__).parent / "regressions"
 CORE, JOINT, API = "coordinator/core", "simulator/joint", "coordinator/api"
 HUNTING: set["subprocess.Popen[str]"] = set()
@@ -694,7 +697,9 @@ def hunt(limit: int) -> int:
     from tests.campaign.scenario import Scenario
     from tests.campaign.shrink import shrink
 
+    signal.signal(signal.SIGVTALRM, _endless)
     for seed in range(1, limit + 1):
+        signal.setitimer(signal.ITIMER_VIRTUAL, ENDLESS_S)
         violation = play_seed(seed)[1].violation
         if violation is None:
             continue
@@ -704,10 +709,16 @@ def hunt(limit: int) -> int:
         return _noticed(str(seed), violation, smallest)
     # What befalls seldom is not among so few; it was once, and is kept.
     for file in sorted(REGRESSIONS.glob("*.json")):
+        signal.setitimer(signal.ITIMER_VIRTUAL, ENDLESS_S)
         violation = play(Scenario.from_json(file.read_text())).violation
         if violation is not None:
             return _noticed(file.name, violation, "")
     return 1
+
+
+def _endless(_number: int, _frame: object) -> NoReturn:
+    """In what is played, where it is a crash like any other."""
+    raise RuntimeError(f"it did not end within {ENDLESS_S:g} s of processor time")
 
 
 def _noticed(where: str, violation: "Violated", smallest: str) -> int:

@@ -1,10 +1,13 @@
 """Mutants fit the code as it is: `make mutants` takes long, so one that does not is told here."""
 
 import ast
+import json
+import signal
 
 import pytest
 
-from tests.campaign.mutants import MUTANTS, ROOT, Edit, Mutant, changed
+from tests.campaign import mutants, play
+from tests.campaign.mutants import MUTANTS, ROOT, Edit, Mutant, changed, hunt
 
 
 @pytest.mark.parametrize("mutant", MUTANTS, ids=lambda mutant: str(mutant.slug))
@@ -24,3 +27,23 @@ def test_mutant_that_does_not_fit_is_an_error(old: str) -> None:
     mutant = Mutant("one: that does not fit", (Edit("coordinator/core/run/start.py", old, ""),))
     with pytest.raises(ValueError, match=r"one: that does not fit.*start\.py has \d+ times"):
         changed(mutant, ROOT)
+
+
+def test_mutant_by_which_a_scenario_never_ends_is_caught(
+    monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
+    def endless(*_scenario: object) -> None:
+        while True:
+            pass
+
+    monkeypatch.setattr(play, "play", endless)
+    monkeypatch.setattr(mutants, "ENDLESS_S", 0.05)
+    before = signal.getsignal(signal.SIGVTALRM)
+    try:
+        assert hunt(1) == 0
+    finally:
+        signal.setitimer(signal.ITIMER_VIRTUAL, 0.0)
+        signal.signal(signal.SIGVTALRM, before)
+    caught = json.loads(capsys.readouterr().out)
+    assert (caught["by"], caught["where"]) == ("crash", "1")
+    assert "did not end within 0.05 s" in caught["sentence"]
