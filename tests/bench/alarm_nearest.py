@@ -22,11 +22,11 @@ class Nearest:
 
     def take(self, joint: Joint, said: Said) -> None:
         """What a joint said."""
-        warmest_c, lowest_v = said.centi_c.max() / 100.0, said.supply_mv.min() / 1_000.0
-        lost_s = longest_loss_us(said.sent_us, said.answered_us == LOST) / US
         self.add(
             Nearest(
-                joint.temperature_warning_c - warmest_c, lowest_v - joint.supply_warning_v, lost_s
+                joint.temperature_warning_c - float(said.centi_c.max()) / 100.0,
+                float(said.supply_mv.min()) / 1_000.0 - joint.supply_warning_v,
+                longest_loss_us(said.sent_us, said.answered_us == LOST) / US,
             )
         )
 

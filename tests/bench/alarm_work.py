@@ -1,6 +1,6 @@
 """How hard the joints of a shift work, and joints that work hard but are well.
 
-On a usual day of the bench no joint comes within 8 °C of its warning, and none within 4 V: such a
+On a usual day of the bench no joint comes within 7 °C of its warning, and none within 3 V: such a
 day says nothing of alarms of heat and supply. So on some days joints have a current that warms them
 until their fan has to run, on one supply over hops of some ohms, and an owner who set their
 warnings closely above and below what they reach when all is well (`worked`).

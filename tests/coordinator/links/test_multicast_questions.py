@@ -88,7 +88,7 @@ class Unreachable(asyncio.DatagramTransport):
 
 
 def test_what_could_not_be_sent_was_not_asked() -> None:
-    questions = MulticastQuestions(SERVICE_TYPE, [].append)
+    questions = MulticastQuestions(SERVICE_TYPE, list[Event]().append)
     questions.know("0a1b2c3d4e5f", "elbow-0a1b2c3d4e5f")
     network = questions._transport = Unreachable(questions)
     assert questions.ask(AskByMulticast(1, ("0a1b2c3d4e5f",))) is None
