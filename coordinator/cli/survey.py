@@ -190,7 +190,7 @@ def _took(figures: "MulticastFigures") -> str:
 
 
 _MULTICAST_ROWS: Final[tuple[tuple[str, Callable[["MulticastFigures"], str]], ...]] = (
-    ("asked by multicast, lost of it", lambda one: f"{one.asked}, {one.lost}"),
+    ("asked by multicast, not answered", lambda one: f"{one.asked}, {one.lost}"),
     ("answered p50, p95, ms", _took),
 )
 _ROWS: Final[tuple[tuple[str, Callable[["LinkFigures"], str]], ...]] = (

@@ -17,7 +17,7 @@ from coordinator.core.link.link import JointLink
 from coordinator.core.outbox import Outbox
 from coordinator.health.link_survey.exchanges import Exchanges
 from coordinator.health.link_survey.joint_survey import JointSurvey, joint_survey
-from coordinator.health.link_survey.multicast import INTERVAL_US, Questions
+from coordinator.health.link_survey.multicast import INTERVAL_US, Questions, other_answers
 from coordinator.timing.exchange import Exchange
 from coordinator.timing.link_quality import TIMEOUT_US
 from protocol.constants import US
@@ -123,8 +123,9 @@ class Survey:
 
     @cached_property
     def _found(self) -> tuple[JointSurvey, ...]:
+        questions = list(self._questions.values())
         all_of_each = zip(
-            self.names, self._exchanges.values(), self._questions.values(), strict=True
+            self.names, self._exchanges.values(), questions, other_answers(questions), strict=True
         )
         return tuple(joint_survey(*one) for one in all_of_each)
 

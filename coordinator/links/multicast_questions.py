@@ -47,7 +47,9 @@ class MulticastQuestions(MulticastSocket):
             self._names.popitem(last=False)
 
     def ask(self, question: AskByMulticast) -> AskedByMulticast | None:
-        """Ask once those whose names are known; None where nobody could be asked."""
+        """Ask once those whose names are known; None where nobody was asked, or it could not be
+        sent.
+        """
         joint_ids = tuple(one for one in question.joint_ids if one in self._names)
         if not self.is_open or not joint_ids:
             return None
@@ -55,7 +57,8 @@ class MulticastQuestions(MulticastSocket):
         for joint_id in joint_ids:
             message.add_question(DNSQuestion(self._names[joint_id], _SRV, _IN))
         at_us = arm_now_us()
-        self.send(message)
+        if not self.send(message):
+            return None
         return AskedByMulticast(question.number, joint_ids, at_us)
 
     def datagram_received(self, data: bytes, addr: tuple[str, int]) -> None:

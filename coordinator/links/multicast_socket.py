@@ -16,6 +16,7 @@ class MulticastSocket(asyncio.DatagramProtocol):
 
     def __init__(self) -> None:
         self._transport: asyncio.DatagramTransport | None = None
+        self._failed = False
 
     async def open(self, interface: str) -> None:
         """Take a free port of an interface's address. Raises OSError."""
@@ -41,11 +42,15 @@ class MulticastSocket(asyncio.DatagramProtocol):
         """Whether anything can be asked."""
         return self._transport is not None
 
-    def send(self, message: DNSOutgoing) -> None:
-        """Send it once, if this is open."""
-        if self._transport is not None:
-            for packet in message.packets():
-                self._transport.sendto(packet, GROUP)
+    def send(self, message: DNSOutgoing) -> bool:
+        """Send it once; whether it went out, as far as this computer can tell at once."""
+        if self._transport is None:
+            return False
+        self._failed = False
+        for packet in message.packets():
+            self._transport.sendto(packet, GROUP)
+        return not self._failed
 
     def error_received(self, exc: Exception) -> None:
-        """The network is away just now; what was asked is lost."""
+        """The network is away just now. Of what cannot be sent this is told while it is sent."""
+        self._failed = True

@@ -15,26 +15,22 @@ from coordinator.health.plausible import FROZEN_US, HIGHEST_C, LOWEST_C, PLAY_C
 from coordinator.timing.link_quality import WINDOW
 from coordinator.timing.start_delay import START_DELAY_MAX_US, wanted_start_delay_us
 from protocol.constants import ACTIVE_INTERVAL_US, US
-from tests.bench.alarm_says import LOST, Ints, Said
+from tests.bench.alarm_says import LOST, Said
+from tests.bench.alarm_work import Ints
 
 UNSURE_US = 3_000.0
 """No clock's guarantee is wider to either side in these shifts (`test_alarms` asks it)."""
-TAIL_US = 600 * US
-"""Of the stretch before: more than any look goes back."""
 UNDECIDED = 30
 """Exchanges of a link's window that may be neither answered nor lost: a second's."""
 
 
-def could_alarm(joint: Joint, said: Said, before: Said | None) -> list[str]:
-    """Why an alarm could begin of what a joint said, with what it said in the stretch before;
-    empty where none can, whatever a look finds.
+def could_alarm(joint: Joint, said: Said) -> list[str]:
+    """Why an alarm could begin of what a joint said; empty where none can, whatever a look finds.
 
     Clocks are none of it: limits of exchanges cannot contradict each other where crystals keep
     within what they are believed to (`coordinator/timing/guarantee.py`), as `JointOscillator` does
     unless it is stepped, which the answers show.
     """
-    if before is not None:
-        said = _joined(before.last(TAIL_US), said)
     found = []
     answered = said.answered_us[said.answered_us != LOST]
     silent_us = np.diff(answered, append=said.sent_us[-1:])
@@ -106,12 +102,3 @@ def _could_read(joint: Joint, said: Said) -> list[str]:
     if (said.supply_mv < 1_000 * joint.supply_warning_v).any():
         found.append("below its supply's warning")
     return found
-
-
-def _joined(before: Said, after: Said) -> Said:
-    return Said(
-        *(
-            np.concatenate((getattr(before, name), getattr(after, name)))
-            for name in Said.__dataclass_fields__
-        )
-    )

@@ -1,10 +1,10 @@
 """What joints say in a shift, by the simulator's physics, without drives, sockets or coordinator.
 
-Heat, supply, crystal and link noise are those of the software joints' world, a stretch of time at
-once: temperatures and volts that are read once a second, and exchanges as often as a joint at rest
-or in motion is asked. What a link does is drawn for a whole stretch together, by the law of
-`simulator.network.Link`; two things are taken otherwise, both to the worse: no frame overtakes
-another, and none is doubled.
+Heat with its fan, supply, crystal and link noise are those of the software joints' world, a stretch
+of time at once: temperatures and volts that are read once a second, and exchanges as often as a
+joint at rest or in motion is asked. What a link does is drawn for a whole stretch together, by the
+law of `simulator.network.Link`; two things are taken otherwise, both to the worse: no frame
+overtakes another, and none is doubled.
 """
 
 from collections.abc import Callable
@@ -18,28 +18,11 @@ from protocol.constants import ACTIVE_INTERVAL_US, IDLE_INTERVAL_US, US
 from simulator.joint.safety import FAN_OFF_CENTI_C, FAN_ON_CENTI_C
 from simulator.network import BACK_MEDIAN, BACK_TAIL, HELD_BACK_MS, MS, STEP_US, Profile
 from simulator.physics.clock import JointOscillator
-from simulator.physics.heat import (
-    CODES,
-    REFERENCE_MV,
-    SENSOR_MV_AT_25_C,
-    SENSOR_MV_PER_C,
-    Thermal,
-    code_to_celsius,
-)
-from simulator.physics.motor import winding_watts
-from simulator.physics.slip_ring import SlipRing
-from simulator.physics.supply import chain_voltages
+from simulator.physics.heat import Thermal, code_to_celsius, sensor_code
 from simulator.settings import JointSettings
 from simulator.unit import SKEW_PPM, UPTIME_US
+from tests.bench.alarm_work import AROUND_US, USUAL, Ints, Work, watts
 
-Ints = NDArray[np.int64]
-Floats = NDArray[np.float64]
-
-MINUTE_US = 60 * US
-MOVES_US = 1 * US
-"""In each minute: a short move, as the operator of a whole world plays."""
-ACTIVE_US = 5 * US // 2
-"""With what is asked more often before and after it."""
 LOST = -1
 CODES_MV = 1_000
 
@@ -59,6 +42,15 @@ class Said:
     centi_c: Ints
     supply_mv: Ints
     fan: NDArray[np.bool_]
+
+    def after(self, earlier: "Said") -> "Said":
+        """With what it had said before that."""
+        return Said(
+            *(
+                np.concatenate((getattr(earlier, name), getattr(self, name)))
+                for name in Said.__dataclass_fields__
+            )
+        )
 
     def last(self, for_us: int) -> "Said":
         """The end of it."""
@@ -106,8 +98,15 @@ class Speaker:
     """One joint from `begin_us` on, which is asked for one stretch after another."""
 
     def __init__(
-        self, settings: JointSettings, profile: Profile, warning_c: float, begin_us: int
+        self,
+        settings: JointSettings,
+        profile: Profile,
+        warning_c: float,
+        begin_us: int,
+        volts: tuple[float, float],
+        work: Work = USUAL,
     ) -> None:
+        """`volts` at rest and in motion."""
         if profile.outages_per_minute or profile.beacon_ms or profile.power_save_probability:
             raise ValueError("a link with outages of its own, or that sleeps, is not made here")
         random = Random(settings.seed)
@@ -130,20 +129,10 @@ class Speaker:
         self._warmer_c = 0.0
         self._fan = False
         self._gain = 1.0 + settings.supply_gain_error
-        ring = SlipRing(settings.hop_ohm, 0.0, settings.ring_scatter, random)
-        ring.turn(random.random())
-        self._volts = [_alone_v(settings, ring.ohm, watts) for watts in self._watts()]
+        self._volts = volts
+        self._work = work
         self._came_us = [0, 0]
         """When the last frame came, of each way."""
-
-    def _watts(self) -> tuple[float, float]:
-        """Of the windings, at rest and in motion."""
-        one = self.settings
-        held, run = (
-            winding_watts(current, one.winding_ohm)
-            for current in (one.hold_current_a, one.run_current_a)
-        )
-        return held, run
 
     def says(self, begin_us: int, end_us: int, ambient_c: float | None = None) -> Said:
         """What it says until `end_us`; stretches follow each other without a gap."""
@@ -153,20 +142,12 @@ class Speaker:
         read_us = np.arange(first * US + self._phase_us, end_us, US, dtype=np.int64)
         if ambient_c is not None:
             self._thermal.set_ambient(begin_us, ambient_c)
-        true_c = self._temperatures(begin_us, end_us, read_us)
-        noisy_c = true_c + self._draw.normal(0.0, self.settings.noise_c, len(read_us))
-        codes = sensor_codes(noisy_c)
-        for upset in self.upset.codes:
-            codes[upset.of(read_us)] = upset.value
-        centi_c = np.rint(100.0 * np.asarray(code_to_celsius(codes))).astype(np.int64)  # type: ignore[arg-type]
-        return Said(
-            sent_us, there_us, answered_us, read_us, centi_c, self._supply_mv(read_us),
-            self._fans(centi_c),
-        )  # fmt: skip
+        centi_c, fan = self._temperatures(begin_us, end_us, read_us)
+        return Said(sent_us, there_us, answered_us, read_us, centi_c, self._supply_mv(read_us), fan)
 
     def moves(self, at_us: Ints) -> NDArray[np.bool_]:
         """At which of these instants it moves."""
-        return (at_us - self._begin_us) % MINUTE_US < MOVES_US
+        return self._work.moves(at_us - self._begin_us)
 
     # ---- what it is asked, and when that comes there and back ---------------------------------
 
@@ -176,7 +157,7 @@ class Speaker:
             self._begin_us + first * ACTIVE_INTERVAL_US, end_us, ACTIVE_INTERVAL_US, dtype=np.int64
         )
         since_us = at_us - self._begin_us
-        asked = (since_us % IDLE_INTERVAL_US == 0) | (since_us % MINUTE_US < ACTIVE_US)
+        asked = (since_us % IDLE_INTERVAL_US == 0) | self._work.moves(since_us, AROUND_US)
         for back_us in (self._begin_us, *self.upset.back_us):  # a link that is not measured yet
             asked |= (at_us >= back_us) & (at_us < back_us + 8 * US)
         found: Ints = at_us[asked]
@@ -237,44 +218,52 @@ class Speaker:
 
     # ---- what it reads ------------------------------------------------------------------------
 
-    def _temperatures(self, begin_us: int, end_us: int, read_us: Ints) -> Floats:
-        """The true ones, exact at each change of load and every ten seconds."""
-        thermal, grid = self._thermal, list[tuple[int, float]]()
-        held, run = self._watts()
-        idle = self.settings.idle_watts
-        minute_us = begin_us - (begin_us - self._begin_us) % MINUTE_US
-        while minute_us < end_us:
-            changes = [(0, run), (MOVES_US, held), *((k * 10 * US, None) for k in range(1, 6))]
-            for after_us, watts in changes:
-                at_us = minute_us + after_us
-                if not begin_us <= at_us < end_us:
-                    continue
-                if watts is not None:
-                    thermal.set_power(at_us, watts, idle)
-                grid.append((at_us, thermal.temperature(at_us)))
-            minute_us += MINUTE_US
-        grid.append((end_us, thermal.temperature(end_us)))
-        at, celsius = zip(*grid, strict=True)
-        true_c: Floats = np.interp(read_us, at, celsius)
-        for span, above_c in self.upset.warms:
-            self._warm(span, above_c, read_us, true_c)
-        return true_c
+    def _temperatures(
+        self, begin_us: int, end_us: int, read_us: Ints
+    ) -> tuple[Ints, NDArray[np.bool_]]:
+        """What it reads at these instants, and whether it has its fan run by that."""
+        centi_c = np.zeros(len(read_us), dtype=np.int64)
+        fans = np.zeros(len(read_us), dtype=bool)
+        noise_c = self._draw.normal(0.0, self.settings.noise_c, len(read_us)).tolist()
+        since_us = self._begin_us
+        changes = list(self._work.changes(begin_us - since_us, end_us - since_us))[::-1]
+        for k, at_us in enumerate(read_us.tolist()):
+            while changes and since_us + changes[-1][0] <= at_us:
+                after_us, moves = changes.pop()
+                self._heats(since_us + after_us, moves=moves)
+            true_c = self._warmed_c(at_us, self._thermal.temperature(at_us))
+            code = sensor_code(true_c + noise_c[k])
+            for upset in self.upset.codes:
+                if upset.from_us <= at_us < upset.to_us:
+                    code = round(upset.value)
+            centi = round(100.0 * code_to_celsius(code))
+            fan = centi >= (FAN_OFF_CENTI_C if self._fan else FAN_ON_CENTI_C)
+            if fan is not self._fan:
+                self._fan = fan
+                self._thermal.set_fan(at_us, fan)
+            centi_c[k], fans[k] = centi, fan
+        for after_us, moves in reversed(changes):
+            self._heats(since_us + after_us, moves=moves)
+        return centi_c, fans
 
-    def _warm(
-        self, span: While, above_c: Callable[[float], float], read_us: Ints, true_c: Floats
-    ) -> None:
-        for k in np.flatnonzero(read_us >= span.from_us):
-            on = read_us[k] < span.to_us
-            if not on and self._warmer_c <= 0.0:
-                return
-            since_s = float(read_us[k] - span.from_us) / US
-            wanted_c = self._warning_c + above_c(since_s) if on else 0.0
+    def _heats(self, at_us: int, *, moves: bool) -> None:
+        self._thermal.set_power(at_us, watts(self.settings)[moves], self.settings.idle_watts)
+
+    def _warmed_c(self, at_us: int, true_c: float) -> float:
+        """With what warms it from outside."""
+        begun = [one for one in self.upset.warms if one[0].from_us <= at_us]
+        if not begun:
+            return true_c
+        span, above_c = max(begun, key=lambda one: one[0].from_us)
+        on = at_us < span.to_us
+        if on or self._warmer_c > 0.0:
+            wanted_c = self._warning_c + above_c((at_us - span.from_us) / US) if on else 0.0
             self._warmer_c = warmer_c(
-                self._warmer_c, true_c[k] + self._warmer_c, wanted_c, self._warning_c
+                self._warmer_c, true_c + self._warmer_c, wanted_c, self._warning_c
             )
-            true_c[k] += self._warmer_c
-            if true_c[k] > self._warning_c:
-                self.passed_us.setdefault(span.from_us, int(read_us[k]))
+            if true_c + self._warmer_c > self._warning_c:
+                self.passed_us.setdefault(span.from_us, at_us)
+        return true_c + self._warmer_c
 
     def _supply_mv(self, read_us: Ints) -> Ints:
         rest_v, moving_v = self._volts
@@ -285,22 +274,6 @@ class Speaker:
         read: Ints = np.maximum(0, np.rint(volts * self._gain * CODES_MV)).astype(np.int64)
         return read
 
-    def _fans(self, centi_c: Ints) -> NDArray[np.bool_]:
-        fans = np.zeros(len(centi_c), dtype=bool)
-        if not self._fan and not (centi_c >= FAN_ON_CENTI_C).any():
-            return fans
-        for k, centi in enumerate(centi_c):
-            self._fan = bool(centi >= (FAN_OFF_CENTI_C if self._fan else FAN_ON_CENTI_C))
-            fans[k] = self._fan
-        return fans
-
-
-def sensor_codes(celsius: Floats) -> Ints:
-    """`sensor_code` of many at once."""
-    millivolts = SENSOR_MV_AT_25_C + (celsius - 25.0) * SENSOR_MV_PER_C
-    codes: Ints = np.clip(np.rint(millivolts / REFERENCE_MV * CODES), 0, CODES - 1).astype(np.int64)
-    return codes
-
 
 def warmer_c(warmer: float, now_c: float, wanted_c: float, warning_c: float) -> float:
     """Heat from outside a second later, on the way to a temperature beside the warning.
@@ -310,9 +283,3 @@ def warmer_c(warmer: float, now_c: float, wanted_c: float, warning_c: float) -> 
     """
     step_c = 2.0 if now_c < warning_c - 4.0 else 0.1
     return max(0.0, warmer + min(max(wanted_c - now_c, -step_c), step_c))
-
-
-def _alone_v(settings: JointSettings, ring_ohm: float, winding_w: float) -> float:
-    """At a joint that is alone on its hop, as in the bench's whole worlds."""
-    hop_ohm = [settings.source_ohm + ring_ohm]
-    return chain_voltages(settings.source_v, hop_ohm, [settings.idle_watts + winding_w])[0]

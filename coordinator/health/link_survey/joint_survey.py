@@ -83,8 +83,13 @@ class JointSurvey:
     """What becomes of multicasts to it; None of a coordinator that did not look for it."""
 
 
-def joint_survey(name: str, exchanges: Exchanges, questions: Questions) -> JointSurvey:
-    """What a survey's exchanges, and its questions by multicast, say of a joint's link."""
+def joint_survey(
+    name: str, exchanges: Exchanges, questions: Questions, others_answer: bool | None = None
+) -> JointSurvey:
+    """What a survey's exchanges, and its questions by multicast, say of a joint's link.
+
+    `others_answer`: whether any other joint answers such questions (`other_answers`).
+    """
     answers = exchanges.answers
     if exchanges.count < LEAST_SENT or len(answers) < LEAST_ANSWERED:
         told = (
@@ -117,7 +122,7 @@ def joint_survey(name: str, exchanges: Exchanges, questions: Questions) -> Joint
         clock=clock_figures(answers, line) if line is not None else None,
         power_save=power_save(both) if both is not None else None,
     )
-    multicast = multicast_figures(questions, figures.rtt_p50_us, figures.loss_high)
+    multicast = multicast_figures(questions, figures.rtt_p50_us, figures.loss_high, others_answer)
     return _judged(name, figures, both, multicast, restarted=exchanges.restarted)
 
 

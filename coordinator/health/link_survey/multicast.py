@@ -10,9 +10,11 @@ network sleeps (IEEE 802.11).
 That answers come late is said where half of them surely take `LATE_US` longer than half of the
 exchanges: by the lower end of a 95 % interval of their median, by order statistics, which holds for
 any distribution. That they lack, by Wilson's interval. How long a joint's firmware takes to answer
-is in all of it.
+is in all of it, and what this computer's firewall does with answers: they come from the joint's own
+address, while the question went to the group, so it does not take them for answers (from memory).
 """
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 from math import comb
 from typing import Final
@@ -35,9 +37,12 @@ LOSSY_SHARE: Final = 0.2
 """Of questions and answers, from which on finding a joint takes noticeably longer, where it surely
 is more. Multicasts that are lost by the twentieth are usual (RFC 9119 §3.1.1, from memory)."""
 _ADDRESS: Final = "give the joint's `address` in the arm file, so that nothing has to find it"
+_PASS: Final = f"{_ADDRESS}; or have the access point pass multicasts between radio and cable"
+_FIREWALL: Final = (
+    "let what comes from UDP port 5353 of the joints in through this computer's firewall, to any "
+    "port, and survey once more; if nothing is answered then"
+)
 _ADVICE: Final = {
-    MulticastWord.NONE: f"{_ADDRESS}; or have the access point pass multicasts between radio and "
-    "cable",
     MulticastWord.LOSSY: f"{_ADDRESS}; or have the access point send multicasts as unicasts",
 }
 
@@ -93,11 +98,26 @@ class MulticastFigures:
     max_us: int | None
 
 
+def other_answers(every: Sequence[Questions]) -> list[bool | None]:
+    """For each of a survey's joints: whether any other answers what it is asked; None where no
+    other was asked. What one answers has come in through this computer's firewall.
+    """
+    found = list[bool | None]()
+    for here in range(len(every)):
+        others = [one for k, one in enumerate(every) if k != here and one.count]
+        found.append(any(one.took_us for one in others) if others else None)
+    return found
+
+
 def multicast_figures(
-    questions: Questions, exchange_p50_us: int | None, exchange_loss_high: float
+    questions: Questions,
+    exchange_p50_us: int | None,
+    exchange_loss_high: float,
+    others_answer: bool | None = None,
 ) -> MulticastFigures:
     """What they say beside the exchanges of drives with the same joint: half of them took so long,
-    None where that is not known, and a greater share than that is hardly lost.
+    None where that is not known, and a greater share than that is hardly lost. `others_answer`: by
+    `other_answers`.
     """
     took_us, asked = questions.took_us, questions.count
     lost = asked - len(took_us)
@@ -108,20 +128,25 @@ def multicast_figures(
         (nearest_rank(took_us, share) if took_us else None) for share in (500, 950, 1000)
     )
     half = f"half of {len(took_us)} answers took {_ms(p50_us)}"
+    lacks = f"{lost} of {asked} questions were not answered ({share})"
+    more = low is not None and low > exchange_loss_high
     message = {
         MulticastWord.NOT_KNOWN: _why_unknown(asked),
-        MulticastWord.NONE: f"it answers nothing that is asked by multicast, none of {asked} "
-        "questions, while its other messages come through: the network passes no multicasts, or "
-        "the joint's firmware answers none",
-        MulticastWord.LOSSY: f"multicasts to it get lost: {lost} of {asked} questions were not "
-        f"answered ({share}), far more than of its other messages",
+        MulticastWord.NONE: _why_none(asked, others_answer),
+        MulticastWord.LOSSY: f"multicasts to it get lost: {lacks}, far more than of its other "
+        "messages",
         MulticastWord.LATE: f"multicasts to it are kept back: {half} and longer, half of its other "
         f"round trips {_ms(exchange_p50_us)} and less; access points do so until a beacon as long "
-        "as any station of theirs sleeps",
-        MulticastWord.USUAL: f"multicasts reach it as all else does: {half} and less, and {lost} "
-        f"of {asked} questions were not answered ({share})",
+        f"as any station of theirs sleeps; {lacks}"
+        f"{', more than of its other messages' if more else ''}",
+        MulticastWord.MORE_LOST: "more multicasts to it were lost than of its other messages: "
+        f"{lacks}; {half} and less",
+        MulticastWord.USUAL: f"multicasts reach it as all else does, as far as {asked} questions "
+        f"tell: {half} and less, and {lacks}",
     }[word]
     advice = _ADVICE.get(word, "")
+    if word is MulticastWord.NONE:
+        advice = _PASS if others_answer else f"{_FIREWALL}, {_PASS}"
     return MulticastFigures(
         word, message, advice, asked, lost, low, high,
         p50_us, p95_us, max_us,
@@ -144,7 +169,27 @@ def _word(
     late_us = median_low(took_us)
     if late_us is not None and late_us > exchange_p50_us + LATE_US:
         return MulticastWord.LATE
-    return MulticastWord.USUAL
+    return MulticastWord.MORE_LOST if loss_low > exchange_loss_high else MulticastWord.USUAL
+
+
+def _why_none(asked: int, others_answer: bool | None) -> str:
+    none = f"it answers nothing that is asked by multicast, none of {asked} questions"
+    through = "while its other messages come through"
+    network = "the network passes no multicasts, or the joint's firmware answers none"
+    if others_answer:
+        return (
+            f"{none}, {through}: the network passes no multicasts to it, or the joint's firmware "
+            "answers none; another joint's answers came in"
+        )
+    if others_answer is None:
+        return (
+            f"{none}, {through}: this computer's firewall keeps the answers out, as many do, "
+            f"{network}"
+        )
+    return (
+        f"{none}, nor does any other joint of this survey, {through}: most likely this computer's "
+        f"firewall keeps the answers out; otherwise {network}"
+    )
 
 
 def _why_unknown(asked: int) -> str:
@@ -152,8 +197,8 @@ def _why_unknown(asked: int) -> str:
         return "what becomes of multicasts is not known, as too few exchanges were answered"
     if asked == 0:
         return (
-            "what becomes of multicasts is not known: it was not heard to announce itself since "
-            "the coordinator began, so nothing could be asked"
+            "what becomes of multicasts is not known, as nothing was asked: it was not heard to "
+            "announce itself since the coordinator began, or this computer could not send"
         )
     return (
         f"what becomes of multicasts is not known: {asked} questions were asked, and it takes "

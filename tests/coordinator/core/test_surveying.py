@@ -247,3 +247,4 @@ def test_surveyed_joints_are_asked_by_multicast_once_a_second_and_their_answers_
     assert second.multicast.word is MulticastWord.NONE
     assert [one.code for one in second.findings] == [LinkFault.MULTICAST]
     assert second.verdict is LinkVerdict.USABLE
+    assert "firewall" not in second.message  # the first one's answers come in

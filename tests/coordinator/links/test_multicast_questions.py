@@ -1,6 +1,7 @@
 """Questions by multicast, answered on real sockets by a responder of others (python-zeroconf)."""
 
 import asyncio
+import errno
 import secrets
 import socket
 
@@ -72,3 +73,26 @@ def test_no_more_names_are_kept_than_joints_there_can_be() -> None:
         message.add_answer_at_time(info.dns_service(), 0)
         questions.datagram_received(message.packets()[0], (socket.gethostname(), 5353))
     assert [one.joint_id for one in heard if isinstance(one, AnsweredMulticast)] == [f"{1:012x}"]
+
+
+class Unreachable(asyncio.DatagramTransport):
+    """A socket whose network is away: asyncio tells its protocol, and nobody else."""
+
+    def __init__(self, questions: MulticastQuestions) -> None:
+        self._questions = questions
+        self.away = True
+
+    def sendto(self, data: object, addr: object = None) -> None:
+        if self.away:
+            self._questions.error_received(OSError(errno.ENETUNREACH, "away"))
+
+
+def test_what_could_not_be_sent_was_not_asked() -> None:
+    questions = MulticastQuestions(SERVICE_TYPE, list[Event]().append)
+    questions.know("0a1b2c3d4e5f", "elbow-0a1b2c3d4e5f")
+    network = questions._transport = Unreachable(questions)
+    assert questions.ask(AskByMulticast(1, ("0a1b2c3d4e5f",))) is None
+    network.away = False
+    asked = questions.ask(AskByMulticast(2, ("0a1b2c3d4e5f",)))
+    assert asked is not None
+    assert asked.number == 2
