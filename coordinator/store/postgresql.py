@@ -5,15 +5,18 @@ where a password is looked for and how the server's is proved is libpq's own (po
 current/libpq-connect.html).
 """
 
+import json
 import logging
 import os
+import secrets
 import socket
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from typing import Any, ClassVar, Final
 
 from sqlalchemy import URL, Connection, Engine, create_engine, event, make_url
 from sqlalchemy.exc import ArgumentError
 
+from coordinator.store import settings
 from coordinator.store.errors import InUseError, StoreError
 
 _SCHEME: Final = "postgresql"
@@ -25,6 +28,9 @@ _HOLDER: Final = (
     "(SELECT oid FROM pg_database WHERE datname = current_database()) AND "
     f"held.classid = {_LOCK >> 32} AND held.objid = {_LOCK & 0xFFFFFFFF}"
 )
+_OPENING: Final = "opening"
+"""The setting in which whoever opened it last says so."""
+_OPENED_LAST: Final = f"SELECT value FROM settings WHERE key = '{_OPENING}'"
 _CONNECTING: Final = {
     "connect_timeout": 5,
     # A server that went without a word is given up after 30 s.
@@ -51,6 +57,8 @@ class Server:
     """A database at a server."""
 
     url: URL
+    opening: str = field(default_factory=lambda: secrets.token_hex(16), compare=False)
+    """Of whoever has this: no other opening of the database has the same."""
     waits_for: ClassVar[str] = "its server"
     begin_anew: ClassVar[str] = "name another database"
 
@@ -71,7 +79,8 @@ class Server:
     def engine(self, *, writes: bool) -> Engine:
         """Connections to it, for the one thread that writes or for the one that reads.
 
-        The first that writes keeps all other coordinators from it. Raises StoreError.
+        The first that writes keeps all other coordinators from it; a later one, in place of one
+        that was lost, is refused where another coordinator used it meanwhile. Raises StoreError.
         """
         here = {"application_name": _who(), "client_encoding": "utf8"} | _CONNECTING
         try:
@@ -91,12 +100,18 @@ class Server:
                 "'pip install unisono[postgresql]'"
             ) from error
 
+        has_been_here = False
+
         def connected(connection: Any, _record: Any) -> None:
+            nonlocal has_been_here
             try:
                 # Else what is set would end with the transaction that it is set in.
                 connection.autocommit = True
                 if writes:
                     self._take(connection)
+                    if has_been_here:
+                        self._require_same_opening(connection)
+                    has_been_here = True
                 else:
                     from psycopg import IsolationLevel
 
@@ -125,6 +140,20 @@ class Server:
             _logger.warning(
                 "%s: its server has fsync off: what it confirms may be lost if its power fails",
                 self,
+            )
+
+    def opened(self, connection: Connection) -> None:
+        """Say in it who has opened it last."""
+        settings.put(connection, _OPENING, self.opening)
+
+    def _require_same_opening(self, connection: Any) -> None:
+        """Raise InUseError where another one had it: what this one knows of it is true no more,
+        and numbers that it would give are given.
+        """
+        if connection.execute(_OPENED_LAST).fetchone() != (json.dumps(self.opening),):
+            raise InUseError(
+                f"another coordinator used {self} while this one had no connection to it; two "
+                "cannot drive one arm: end one of them, and start this one anew"
             )
 
     def _take(self, connection: Any) -> None:

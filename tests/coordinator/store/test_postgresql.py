@@ -18,7 +18,7 @@ from sqlalchemy.exc import OperationalError
 from coordinator.config.data_folder import DataFolderError
 from coordinator.config.settings import ServiceSettings, SettingsError, database_url
 from coordinator.store import Store, StoreError, events, runs
-from coordinator.store.errors import is_for_all, store_error
+from coordinator.store.errors import InUseError, is_for_all, store_error
 from coordinator.store.place import KEPT_AT, elsewhere
 from coordinator.store.postgresql import server_at
 from tests.coordinator.store.test_events import add
@@ -161,6 +161,47 @@ def test_password_is_in_no_name_and_in_no_command_line(monkeypatch: pytest.Monke
 
 
 # ---- whose it is --------------------------------------------------------------------------
+
+
+async def test_coordinator_that_was_cut_off_while_another_used_it_writes_nothing_any_more(
+    tmp_path: Path, url: str, postgres: PostgresServer
+) -> None:
+    first = Store(tmp_path, database=url)
+    await first.write(lambda connection: runs.begin(connection, report(7), "M2\n"))
+    postgres.sql(
+        "SELECT pg_terminate_backend(pid) FROM pg_stat_activity "
+        f"WHERE datname = '{server_at(url).url.database}'"
+    )
+    other = tmp_path / "other"
+    other.mkdir()
+    second = Store(other, database=url)
+    await second.write(lambda connection: runs.begin(connection, report(8), "M30\n"))
+    with pytest.raises(InUseError, match="two cannot drive one arm"):
+        await first.write(lambda connection: add(connection, "as it is used"))
+    await second.close()
+    for _ in range(2):  # there is no second try that helps
+        with pytest.raises(InUseError, match=r"another coordinator used .* start this one anew"):
+            await first.write(lambda connection: runs.begin(connection, report(8), "M2\n"))
+    await first.close()
+    third = Store(tmp_path, database=url)
+    assert await third.read(lambda connection: runs.program(connection, 8)) == "M30\n"
+    assert await lines(third) == []
+    await third.close()
+
+
+async def test_coordinator_that_was_cut_off_alone_goes_on(
+    tmp_path: Path, url: str, postgres: PostgresServer
+) -> None:
+    await Store(tmp_path, database=url).close()
+    store = Store(tmp_path, database=url)
+    for told in ("one", "two"):
+        postgres.sql(
+            "SELECT pg_terminate_backend(pid) FROM pg_stat_activity "
+            f"WHERE datname = '{server_at(url).url.database}'"
+        )
+        await store.write(lambda connection, told=told: add(connection, told))  # type: ignore[misc]
+    assert await lines(store) == ["one", "two"]
+    await store.close()
 
 
 async def test_second_coordinator_on_a_database_is_refused_until_the_first_has_ended(
