@@ -16,6 +16,7 @@ from typing import Any, ClassVar, Final
 from sqlalchemy import URL, Connection, Engine, create_engine, event, make_url
 from sqlalchemy.exc import ArgumentError
 
+from coordinator.config.settings import SECRETS
 from coordinator.store import settings
 from coordinator.store.errors import InUseError, StoreError
 
@@ -84,6 +85,7 @@ class Server:
         """
         here = {"application_name": _who(), "client_encoding": "utf8"} | _CONNECTING
         try:
+            self._require_libpq()
             engine = create_engine(
                 self.url.set(drivername=f"{_SCHEME}+psycopg"),
                 pool_size=1,
@@ -99,6 +101,8 @@ class Server:
                 f"{self} cannot be used: for PostgreSQL install the extra of that name, by "
                 "'pip install unisono[postgresql]'"
             ) from error
+        except ArgumentError as error:
+            raise StoreError(f"{self} cannot be used: {error}") from error
 
         has_been_here = False
 
@@ -142,6 +146,22 @@ class Server:
                 self,
             )
 
+    def _require_libpq(self) -> None:
+        """Raise StoreError for a parameter of the URL that is psycopg's own, or nobody's: those take
+        no text, and it would break by it.
+        """
+        from psycopg.pq import Conninfo
+
+        known = {one.keyword.decode() for one in Conninfo.get_defaults()}
+        if unknown := [key for key in self.url.query if key not in known]:
+            # It may be the end of a password that has an & in it.
+            has_password = not SECRETS.isdisjoint(self.url.query)
+            what = "a parameter that" if has_password else ", ".join(map(repr, unknown)) + ", which"
+            raise StoreError(f"{self} cannot be used: its URL has {what} libpq does not know")
+        for key, value in self.url.query.items():
+            if not isinstance(value, str) and key not in ("host", "port"):
+                raise StoreError(f"{self} cannot be used: its URL has {key!r} more than once")
+
     def opened(self, connection: Connection) -> None:
         """Say in it who has opened it last."""
         settings.put(connection, _OPENING, self.opening)
@@ -179,11 +199,17 @@ def server_at(text: str) -> Server:
     """The database of a URL. Raises StoreError, which says nothing of a password."""
     try:
         url = make_url(text)
-    except (ArgumentError, ValueError) as error:
+    except (ArgumentError, ValueError):
         raise StoreError(
             "the database is named by no URL: it must be like postgresql://USER@HOST/NAME, with "
             "special characters as %XX"
-        ) from error
+        ) from None
+    if text.count("@") > (url.username is not None):
+        # What stands before it may be part of a password, and would be in the database's name.
+        raise StoreError(
+            "the database's URL has an @ elsewhere than behind user and password: special "
+            "characters are written as %XX, @ as %40"
+        )
     if url.drivername != _SCHEME:
         raise StoreError(
             f"the database's URL begins with {url.drivername}://, but must with {_SCHEME}://"
