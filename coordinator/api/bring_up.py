@@ -25,6 +25,7 @@ from coordinator.bringup.progress import (
     body_of,
     exchanged_with,
     found_before,
+    newest_before,
 )
 from coordinator.bringup.progress import bring_up as progress
 from coordinator.bringup.sheet import bring_up_sheet
@@ -64,8 +65,7 @@ def bring_up(service: Service) -> APIRouter:
         basis = now(name, done)
         before = found_before(step, basis, done)
         configured = next((one for one in reversed(done) if one.step == "configured"), None)
-        marks = {} if configured is None else configured.figures
-        behind = marks.get("homing_before")
+        behind = newest_before(done)
         survey = await service.newest_survey()
         results = survey.results if survey.phase is SurveyPhase.DONE else ()
         return Facts(
@@ -74,11 +74,12 @@ def bring_up(service: Service) -> APIRouter:
             len(joints),
             heard(name),
             await service.homings.newest_of(name),
-            await service.homings.of_joint(joint, behind if isinstance(behind, int) else 0),
+            await service.homings.of_joint(joint, behind),
             next((one for one in results if one.joint == name), None),
             touched=service.touched_within(TOUCHED_US),
             before={} if before is None else before.figures,
-            configured=marks,
+            configured={} if configured is None else configured.figures,
+            behind=behind,
             survey_ended_us=survey.ended_us if results else None,
         )
 
@@ -108,7 +109,10 @@ def bring_up(service: Service) -> APIRouter:
         basis, utc = now(name, done), utc_now()
         # Its number in the history makes it another one, whatever the wall clock says.
         body = f"changed {utc}, {len(done) + 1}"
-        return await keep(name, Done(OTHER_BODY, utc, who, basis | {Aspect.BODY.value: body}, {}))
+        homing = await service.homings.newest_of(name)
+        figures: Figures = {"homing_before": None if homing is None else homing.get("homing")}
+        changed = Done(OTHER_BODY, utc, who, basis | {Aspect.BODY.value: body}, figures)
+        return await keep(name, changed)
 
     async def one_done(name: str, step: Step, said: Said, who: str) -> Response:
         done = await service.bring_up.done(name)

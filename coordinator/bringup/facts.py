@@ -54,7 +54,9 @@ class Facts:
     before: Mapping[str, Figure] = field(default_factory=dict)
     """What the same step found last of the same motor and gear."""
     configured: Mapping[str, Figure] = field(default_factory=dict)
-    """What the step `configured` found last: homings and surveys of before it count no more."""
+    """What the step `configured` found last: surveys of before it count no more."""
+    behind: int = 0
+    """Number of the newest homing of before it was configured, or its body changed."""
     survey_ended_us: int | None = None
     """When the newest survey was over, arm time; None where there is none."""
 

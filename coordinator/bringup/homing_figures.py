@@ -21,10 +21,10 @@ def home(_said: Said, facts: Facts) -> Found:
             f"the newest homing of {joint.name} is by another controller or other figures: home it "
             "again"
         )
-    if facts.newest_homing == facts.configured.get("homing_before"):
+    if (facts.newest_homing or 0) <= facts.behind:
         raise NotSo(
             f"the newest homing of {joint.name} is of before it was configured with what it is "
-            "now: home it again"
+            "now, or before motor, gear, housing or magnets were changed: home it again"
         )
     edges = found.get("edges") or ()
     slow = [float(one["from_middle_deg"]) for one in edges if not one["fast"]]

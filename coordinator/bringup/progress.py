@@ -2,6 +2,7 @@
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
+from itertools import chain, count
 from typing import Final
 
 from coordinator.answers.bring_up import BringUp, BringUpSaid, BringUpStep, Figure, StepState
@@ -29,11 +30,22 @@ class Done:
 
 
 def body_of(controller: str, done: Sequence[Done]) -> str:
-    """Which motor, gear and housing a controller has: its own, unless somebody said otherwise."""
-    for one in reversed(done):
-        if one.step in (SAME_BODY, OTHER_BODY) and one.basis.get(Aspect.CONTROLLER) == controller:
-            return one.basis.get(Aspect.BODY, controller)
-    return controller
+    """Which motor, gear and housing a controller has: those of what was done or said last here, if
+    that was with it; else others than any before, also where it comes back.
+    """
+    if done and done[-1].basis.get(Aspect.CONTROLLER) == controller:
+        return done[-1].basis.get(Aspect.BODY, controller)
+    known = {one.basis.get(Aspect.BODY) for one in done}
+    names = (f"{controller} ({k})" for k in count(2))
+    return next(one for one in chain((controller,), names) if one not in known)
+
+
+def newest_before(done: Sequence[Done]) -> int:
+    """The newest homing that says nothing of the joint as it is: it was configured behind that one,
+    or its body said to be another. 0 where there is none.
+    """
+    marks = [one.figures.get("homing_before") for one in done]
+    return max((one for one in marks if isinstance(one, int)), default=0)
 
 
 def before_of(controller: str, done: Sequence[Done]) -> Done | None:

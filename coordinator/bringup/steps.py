@@ -11,8 +11,8 @@ class Aspect(StrEnum):
     CONTROLLER = "controller"
     """The id of the joint's controller."""
     BODY = "body"
-    """Motor, gear, housing and magnets: another one with each controller, unless somebody says that
-    the controller alone was changed."""
+    """Motor, gear, housing and magnets: another one whenever the controller is another than before,
+    unless somebody says that it alone was changed."""
     FIRMWARE = "firmware"
     PLACE = "place"
     """Number in the arm, from its base."""

@@ -19,6 +19,7 @@ from coordinator.config.data_folder import make_key
 from coordinator.config.settings import DEMO_ARM
 from coordinator.links.clock import arm_now_us
 from coordinator.service import Service
+from coordinator.store import homings
 from tests.coordinator.api.conftest import BASE
 from tests.coordinator.bringup.kit import ELBOW, brought_up
 
@@ -133,6 +134,19 @@ async def test_a_body_that_was_changed_under_the_same_controller_is_said_and_ask
             assert left == ["sensors", "direction", "home", "travel", "range", "repeatability"]
             bodies = [one["because"] for one in told["steps"] if one["step"] == "travel"]
         assert bodies[0][0].startswith(f"body was {ELBOW.id}, is changed ")
+
+
+async def test_homings_of_before_the_body_was_changed_are_marked_with_what_was_said(
+    folder: Path,
+) -> None:
+    await keep(folder, ALL)
+    async with coordinator_of(folder) as (service, http):
+        homing = {"number": 23, "state": "done", "joints": {"elbow": {"edges": []}}}
+        await service.bring_up._store.confirmed(
+            lambda connection: homings.save(connection, homing, "2026-05-01T09:00:00+00:00")
+        )
+        told = (await http.post(f"{PATH}/other-body", json={})).json()
+        assert told["history"][-1]["figures"] == {"homing_before": 23}
 
 
 async def test_what_somebody_sees_takes_a_step_back_whatever_is_to_be_done_before_it(

@@ -62,7 +62,8 @@ def test_what_a_step_does_not_ask_for_is_not_passed_over(step: Any) -> None:
         ("link", {"survey": None}, "no survey of elbow's link is done"),
         # What was found before it was configured is of another firmware, body or figure.
         ("link", {"survey_ended_us": 1_000_000}, "survey of elbow's link is of before it was conf"),
-        ("home", {"configured": {"homing_before": 15}}, "is of before it was configured"),
+        ("home", {"behind": 15}, "is of before it was configured"),
+        ("home", {"behind": 16}, "or before motor, gear, housing or magnets were changed"),
     ],
 )
 def test_what_is_not_so_is_told(code: str, heard: dict[str, Any], sentence: str) -> None:

@@ -8,6 +8,8 @@ from hypothesis import strategies as st
 
 from coordinator.answers.bring_up import StepState
 from coordinator.bringup.basis import basis_of
+from coordinator.bringup.facts import NotSo, Said
+from coordinator.bringup.figures import found_by
 from coordinator.bringup.progress import (
     Done,
     before_of,
@@ -15,14 +17,17 @@ from coordinator.bringup.progress import (
     bring_up,
     exchanged_with,
     found_before,
+    newest_before,
 )
 from coordinator.bringup.steps import BY_CODE, STEPS, Aspect, Step
+from coordinator.config.joint import Joint
 from tests.coordinator.bringup.kit import (
     ELBOW,
     FIRMWARE,
     asked_again,
     brought_up,
     do,
+    facts,
     now,
     said_against,
     said_other_body,
@@ -32,6 +37,7 @@ from tests.coordinator.bringup.kit import (
 CODES = [step.code for step in STEPS]
 ALL = brought_up()
 NEW = replace(ELBOW, id="3c71bf4aff03")
+OF_BODY = {step.code for step in STEPS if Aspect.BODY in step.depends}
 
 
 @pytest.mark.parametrize("broken_off", range(len(STEPS) + 1))
@@ -125,6 +131,50 @@ def test_two_joints_that_changed_places_in_the_chain_are_asked_for_what_depends_
     assert asked_again(now(ALL, number=5)) == ["placed", "range", "link"]
 
 
+def test_a_controller_that_comes_back_brings_no_body_of_before_with_it() -> None:
+    """NEW came as a whole joint, its board died, and the old board is on its motor and gear."""
+    done = do(BY_CODE["identified"], ALL, NEW)
+    assert asked_again(now(done)) == [code for code in CODES if code in OF_BODY | {"identified"}]
+    done = do(BY_CODE["identified"], done)
+    told = now(done)
+    assert asked_again(told) == [code for code in CODES if code in OF_BODY]
+    travel = next(one for one in told.steps if one.step == "travel")
+    assert travel.because == (f"body was {ELBOW.id}, is {ELBOW.id} (2)",)
+    assert told.other_controller == NEW.id
+    for step in STEPS:
+        done = do(step, done)
+    assert now(done).complete
+    # And once more, of which the second body is not the third.
+    again = do(BY_CODE["identified"], do(BY_CODE["identified"], done, NEW))
+    assert asked_again(now(again)) == [code for code in CODES if code in OF_BODY]
+
+
+def test_that_a_controller_that_came_back_is_on_the_body_of_the_one_before_can_be_said() -> None:
+    done = ALL
+    for step in STEPS:
+        done = do(step, done, NEW)
+    done = said_same_body(done, ELBOW)
+    assert not {"travel", "range"} & set(asked_again(now(done)))
+    travel = next(one for one in now(done).steps if one.step == "travel")
+    assert travel.basis["controller"] == NEW.id
+
+
+@given(st.lists(st.tuples(st.sampled_from([ELBOW, NEW]), st.sampled_from(STEPS)), max_size=40))
+def test_what_depends_on_the_body_counts_only_since_its_controller_came_last(
+    happened: list[tuple[Joint, Step]],
+) -> None:
+    done: list[Done] = []
+    for joint, step in happened:
+        done = do(step, done, joint)
+    since: set[str] = set()
+    for one in reversed(done):
+        if one.basis["controller"] != ELBOW.id:
+            break
+        since.add(one.step)
+    counts = set(CODES) - set(asked_again(now(done)))
+    assert counts & OF_BODY == since & OF_BODY
+
+
 def test_a_swap_in_the_middle_of_a_bring_up_begins_it_anew_and_it_can_be_broken_off_again() -> None:
     done = ALL[:5]
     for step in STEPS[:2]:
@@ -139,9 +189,24 @@ def test_another_body_with_the_same_controller_asks_for_what_depends_on_the_body
     assert asked_again(now(done)) == again
     for step in STEPS:
         if step.code in again:
+            if step.code == "home":  # the homing of before says nothing of it
+                with pytest.raises(NotSo, match="newest homing of elbow is of before"):
+                    found_by(step, Said(), facts(behind=newest_before(done)))
             done = do(step, done)
     assert now(done).complete
     assert asked_again(now(said_other_body(done))) == again
+
+
+def test_homings_count_since_the_joint_was_configured_and_its_body_said_to_be_another() -> None:
+    assert newest_before([]) == 0
+    assert newest_before(ALL) == 14
+    changed = said_other_body(ALL)
+    assert newest_before(changed) == 15
+    homed = do(BY_CODE["home"], do(BY_CODE["home"], changed))
+    assert newest_before(homed) == 15
+    assert newest_before(do(BY_CODE["configured"], homed)) == 17
+    before = [replace(one, figures={}) for one in changed]  # as earlier versions kept it
+    assert newest_before(before) == 0
 
 
 def test_that_the_controller_alone_was_changed_can_be_taken_back() -> None:
