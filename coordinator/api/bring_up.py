@@ -15,7 +15,7 @@ from coordinator.api.joints import JointPath, require_joint
 from coordinator.api.json_response import json_response
 from coordinator.api.problems import NotFound
 from coordinator.bringup.basis import basis_of
-from coordinator.bringup.facts import Facts, Figures, NotSo, Said, SaidAgainst, WrongSaid
+from coordinator.bringup.facts import Against, Facts, Figures, Found, NotSo, Said, WrongSaid
 from coordinator.bringup.figures import found_by
 from coordinator.bringup.progress import (
     OTHER_BODY,
@@ -116,21 +116,24 @@ def bring_up(service: Service) -> APIRouter:
 
     async def one_done(name: str, step: Step, said: Said, who: str) -> Response:
         done = await service.bring_up.done(name)
-        known = await facts(name, step, done)
-        if said.answer not in step.bad_answers:  # what somebody saw counts at once
-            _require_earlier(await told(name, done), step)
         try:
-            found = found_by(step, said, known)
-        except SaidAgainst as error:
-            figures: Figures = {"answer": said.answer}
-            against = Done(step.code, utc_now(), who, now(name, done), figures)
-            await service.bring_up.keep(name, against)
-            service.tell(Level.ATTENTION, "brought-up", f"{error}, said {who}")
-            raise Refused(RefusalCode.BRING_UP_NOT_SO, str(error)) from error
-        except WrongSaid as error:
-            raise Refused(RefusalCode.BRING_UP_INPUT, str(error)) from error
+            found: Found | NotSo = found_by(step, said, await facts(name, step, done))
         except NotSo as error:
-            raise Refused(RefusalCode.BRING_UP_NOT_SO, str(error)) from error
+            found = error
+        # What somebody saw counts at once, and what was measured against what was done before.
+        saw = said.answer in step.bad_answers
+        counts = isinstance(found, Against) and (saw or any(one.step == step.code for one in done))
+        if not counts:
+            _require_earlier(await told(name, done), step)
+        if isinstance(found, Against):
+            against = Done(step.code, utc_now(), who, now(name, done), found.figures)
+            await service.bring_up.keep(name, against)
+            words = f"{name}: {step.title.lower()} is not so, {who} was told: {found}"
+            service.tell(Level.ATTENTION, "brought-up", f"{found}, said {who}" if saw else words)
+        if isinstance(found, NotSo):
+            is_input = isinstance(found, WrongSaid)
+            code = RefusalCode.BRING_UP_INPUT if is_input else RefusalCode.BRING_UP_NOT_SO
+            raise Refused(code, str(found)) from found
         kept = Done(step.code, utc_now(), who, now(name, done), found.figures, found.picture)
         response = await keep(name, kept)
         service.tell(Level.INFO, "brought-up", f"{name}: {step.title.lower()}, said {who}")

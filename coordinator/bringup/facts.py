@@ -2,7 +2,7 @@
 
 from collections.abc import Mapping
 from dataclasses import dataclass, field
-from typing import Any
+from typing import Any, Final
 
 from coordinator.answers.bring_up import Figure
 from coordinator.answers.joint_homings import JointHomings
@@ -11,6 +11,8 @@ from coordinator.core.snapshot.joint import JointSnapshot
 from coordinator.health.link_survey.joint_survey import JointSurvey
 
 Figures = dict[str, Figure]
+NOT_SO: Final = "not_so"
+"""The figure that says what was measured against a step, a sentence; one that is done has none."""
 
 
 class NotSo(Exception):
@@ -21,8 +23,18 @@ class WrongSaid(NotSo):
     """The step takes no such answer, or no such angles."""
 
 
-class SaidAgainst(NotSo):
-    """Somebody saw that it is not so: that takes the step back, if it was done."""
+class Against(NotSo):
+    """Somebody saw or measured that it is not so: that takes the step back, if it was done."""
+
+    def __init__(self, sentence: str, figures: Figures) -> None:
+        super().__init__(sentence)
+        self.figures = figures
+        """What is kept of it."""
+
+
+def measured_against(sentence: str, figures: Figures) -> Against:
+    """What was measured against a step, kept with the sentence that says so."""
+    return Against(sentence, figures | {NOT_SO: sentence})
 
 
 @dataclass(frozen=True, slots=True)

@@ -7,6 +7,7 @@ from typing import Final
 
 from coordinator.answers.bring_up import BringUp, BringUpSaid, BringUpStep, Figure, StepState
 from coordinator.bringup.basis import basis_of, differences
+from coordinator.bringup.facts import NOT_SO
 from coordinator.bringup.steps import BY_CODE, STEPS, Aspect, Step
 from coordinator.config.joint import Joint
 
@@ -27,6 +28,15 @@ class Done:
     figures: Mapping[str, Figure]
     picture: str | None = None
     """SVG."""
+
+
+def against(one: Done) -> str | None:
+    """What was said or measured of a step then against it, a clause; None where it was done."""
+    step, answer = BY_CODE.get(one.step), one.figures.get("answer")
+    if step is not None and answer in step.bad_answers:
+        return f"{one.who} said: {answer}"
+    measured = one.figures.get(NOT_SO)
+    return None if measured is None else str(measured)
 
 
 def body_of(controller: str, done: Sequence[Done]) -> str:
@@ -74,7 +84,9 @@ def found_before(step: Step, basis: Mapping[str, str], done: Sequence[Done]) -> 
     """The newest that this step found of the same body and gear; None where there is none."""
     same = (Aspect.BODY, Aspect.GEAR)
     for one in reversed(done):
-        if one.step == step.code and all(one.basis.get(key) == basis.get(key) for key in same):
+        if one.step != step.code or against(one) is not None:
+            continue
+        if all(one.basis.get(key) == basis.get(key) for key in same):
             return one
     return None
 
@@ -123,8 +135,8 @@ def bring_up(
 
 def _why_not(step: Step, found: Done, now: Mapping[str, str]) -> tuple[str, ...]:
     """Why what was said of a step last does not count, clauses; none where it does."""
-    answer = found.figures.get("answer")
-    said = (f"{found.who} said: {answer}",) if answer in step.bad_answers else ()
+    taken_back = against(found)
+    said = () if taken_back is None else (taken_back,)
     return (*said, *differences(found.basis, now, step.depends))
 
 

@@ -170,6 +170,42 @@ async def test_what_somebody_sees_takes_a_step_back_whatever_is_to_be_done_befor
         assert "COUNTS NO MORE: the owner said: it is elsewhere" in sheet
 
 
+async def test_a_measurement_that_is_not_so_takes_a_step_back_that_was_done(folder: Path) -> None:
+    await keep(folder, ALL)
+    turn = {"commanded_deg": 90.0, "measured_deg": 60.0}
+    async with coordinator_of(folder) as (service, http):
+        refused = await http.post(f"{PATH}/travel", json=turn)
+        assert (refused.status_code, refused.json()["type"]) == (409, TYPE + "bring-up-not-so")
+        sentence = refused.json()["detail"]
+        assert "that is a gear_ratio of 30" in sentence
+        told = (await http.get(PATH)).json()
+        assert (told["complete"], told["next"]) == (False, "travel")
+        assert told["steps"][6]["because"] == [sentence]
+        sheet = (await http.get(f"{PATH}/sheet")).text
+        assert "NOT COMPLETE: 1 of 10 steps are to be done: Travel measured." in sheet
+        assert "COUNTS NO MORE: elbow was told to turn by 90° and turned by 60°" in sheet
+        # Also one that must be done again for another reason.
+        await http.post(f"{PATH}/placed", json={"answer": "it is elsewhere"})
+        refused = await http.post(f"{PATH}/travel", json=turn | {"measured_deg": 0.0})
+        assert "it did not turn" in refused.json()["detail"]
+        assert (await http.get(PATH)).json()["steps"][6]["figures"]["measured_deg"] == 0.0
+        line = (await service.journal.newest(None, 9, details=False))[0]
+        assert line["level"] == "attention"
+        assert line["message"].startswith(
+            "elbow: travel measured is not so, the owner was told: elbow was told to turn by"
+        )
+
+
+async def test_a_measurement_of_a_step_that_was_never_done_waits_for_those_before_it(
+    folder: Path,
+) -> None:
+    async with coordinator_of(folder) as (_, http):
+        turn = {"commanded_deg": 90.0, "measured_deg": 60.0}
+        early = await http.post(f"{PATH}/travel", json=turn)
+        assert (early.status_code, early.json()["type"]) == (409, TYPE + "bring-up-earlier")
+        assert (await http.get(PATH)).json()["history"] == []
+
+
 async def test_two_ids_that_were_exchanged_in_the_arm_file_are_told_with_the_joints_names(
     folder: Path,
 ) -> None:

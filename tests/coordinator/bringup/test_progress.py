@@ -8,7 +8,7 @@ from hypothesis import strategies as st
 
 from coordinator.answers.bring_up import StepState
 from coordinator.bringup.basis import basis_of
-from coordinator.bringup.facts import NotSo, Said
+from coordinator.bringup.facts import Figures, NotSo, Said
 from coordinator.bringup.figures import found_by
 from coordinator.bringup.progress import (
     Done,
@@ -226,6 +226,15 @@ def test_somebody_who_sees_that_it_is_not_so_takes_a_step_back(step: Step) -> No
         assert now(do(step, done)).complete
 
 
+def test_a_measurement_against_a_step_takes_it_back_with_its_sentence() -> None:
+    figures: Figures = {"measured_deg": 60.0, "not_so": "elbow was told to turn by 90°"}
+    done = [*ALL, replace(ALL[6], figures=figures)]
+    told = now(done)
+    assert (told.complete, told.next) == (False, "travel")
+    assert told.steps[6].because == ("elbow was told to turn by 90°",)
+    assert now(do(BY_CODE["travel"], done)).complete
+
+
 def test_that_only_the_controller_was_changed_may_be_said_until_its_body_matters() -> None:
     done = list(ALL)
     for step in STEPS:
@@ -259,6 +268,10 @@ def test_what_was_found_before_is_that_of_the_same_motor_and_gear() -> None:
         (replace(ELBOW, gear_ratio=15.0), ALL, False),
     ):
         basis = basis_of(joint, 3, FIRMWARE, body_of(joint.id, done))
+        # Nor that it was found to be of another width, once.
+        refuted = replace(done[5], figures={"sensor_width_deg": 9.0, "not_so": "it is 9° wide"})
+        if (found := found_before(home, basis, [*done, refuted])) is not None:
+            assert found.figures["sensor_width_deg"] == 3.0
         assert (found_before(home, basis, done) is not None) == is_known
 
 
