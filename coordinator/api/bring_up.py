@@ -55,9 +55,9 @@ def bring_up(service: Service) -> APIRouter:
 
     async def told(name: str, done: Sequence[Done]) -> BringUp:
         joint = service.require_joint(name)
-        others = await service.bring_up.controllers()
-        others = {one: id for one, id in others.items() if one != name and one in numbers}
-        exchanged = exchanged_with(joint.id, done, others)
+        identified = await service.bring_up.identified()
+        others = {one.name: one.id for one in joints if one.name != name}
+        exchanged = exchanged_with(joint.id, done, identified, others)
         return progress(joint, numbers[name], heard(name).firmware, done, exchanged)
 
     async def facts(name: str, step: Step, done: Sequence[Done]) -> Facts:

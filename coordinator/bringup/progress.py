@@ -8,7 +8,7 @@ from typing import Final
 from coordinator.answers.bring_up import BringUp, BringUpSaid, BringUpStep, Figure, StepState
 from coordinator.bringup.basis import basis_of, differences
 from coordinator.bringup.facts import NOT_SO
-from coordinator.bringup.steps import BY_CODE, STEPS, Aspect, Step
+from coordinator.bringup.steps import BY_CODE, IDENTIFIED, PLACED, STEPS, Aspect, Step
 from coordinator.config.joint import Joint
 
 SAME_BODY: Final = "controller-only"
@@ -71,13 +71,36 @@ def before_of(controller: str, done: Sequence[Done]) -> Done | None:
     return None
 
 
-def exchanged_with(controller: str, done: Sequence[Done], others: Mapping[str, str]) -> str | None:
-    """The joint that was brought up with this controller last, by `others`, the controllers of the
-    newest that was done of each other joint; None where something was done with it here.
+def exchanged_with(
+    controller: str,
+    done: Sequence[Done],
+    identified: Mapping[str, Sequence[str]],
+    others: Mapping[str, str],
+) -> str | None:
+    """The joint that had this controller before the one that it has now: the two may have changed
+    places. None where there is none, and once somebody has seen that it is right here.
+
+    `identified` has by joint the controllers with which it was identified, oldest first; `others`
+    the controllers that the other joints of the arm have now.
     """
-    if done and done[-1].basis.get(Aspect.CONTROLLER) == controller:
+    if _is_seen(controller, done):
         return None
-    return next((name for name, one in others.items() if one == controller), None)
+    for name, now in others.items():
+        before = (one for one in reversed(identified.get(name, ())) if one != now)
+        if next(before, None) == controller:
+            return name
+    return None
+
+
+def _is_seen(controller: str, done: Sequence[Done]) -> bool:
+    """Whether somebody saw this controller's joint in its place since it came, and not against."""
+    newest: dict[str, Done] = {}
+    for one in reversed(done):
+        if one.basis.get(Aspect.CONTROLLER) != controller:
+            break
+        if one.step in (IDENTIFIED, PLACED):
+            newest.setdefault(one.step, one)
+    return bool(newest) and all(against(one) is None for one in newest.values())
 
 
 def found_before(step: Step, basis: Mapping[str, str], done: Sequence[Done]) -> Done | None:

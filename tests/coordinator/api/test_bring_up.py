@@ -217,8 +217,14 @@ async def test_two_ids_that_were_exchanged_in_the_arm_file_are_told_with_the_joi
     async with coordinator_of(folder, parse_arm(text, DEMO_ARM)) as (service, http):
         assert (await http.get(PATH)).json()["exchanged"] == "wrist"
         assert (await http.get("/joints/wrist/bring-up")).json()["exchanged"] == "elbow"
-        await service.bring_up.keep("wrist", replace(ALL[0], basis={"controller": ELBOW.id}))
+        # The answer that confirms it ends it neither here nor there.
+        wrong = {"answer": "another joint answered"}
+        assert (await http.post(f"{PATH}/identified", json=wrong)).status_code == 409
+        assert (await http.get(PATH)).json()["exchanged"] == "wrist"
+        assert (await http.get("/joints/wrist/bring-up")).json()["exchanged"] == "elbow"
+        await service.bring_up.keep("elbow", replace(ALL[0], basis={"controller": wrist}))
         assert (await http.get(PATH)).json()["exchanged"] is None
+        assert (await http.get("/joints/wrist/bring-up")).json()["exchanged"] == "elbow"
 
 
 async def test_a_touch_is_believed_of_the_joint_that_felt_it_last(folder: Path) -> None:

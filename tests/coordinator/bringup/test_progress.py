@@ -246,15 +246,41 @@ def test_that_only_the_controller_was_changed_may_be_said_until_its_body_matters
     assert before_of(NEW.id, done) is None
 
 
+WRIST_ID = "3c71bf4a0005"
+IN_FILE = {"wrist": ELBOW.id, "tool": "3c71bf4a0006"}
+"""Of the other joints, where elbow and wrist have each other's id."""
+
+
 def test_a_controller_that_was_brought_up_as_another_joint_is_told_with_that_ones_name() -> None:
-    wrist_id = "3c71bf4a0005"
-    others = {"wrist": wrist_id, "tool": "3c71bf4a0006"}
-    assert exchanged_with(wrist_id, ALL, others) == "wrist"
-    assert exchanged_with(wrist_id, [], others) == "wrist"
-    assert exchanged_with(NEW.id, ALL, others) is None
-    # Nothing more is to be told once somebody has seen it here.
-    elbow = replace(ELBOW, id=wrist_id)
-    assert exchanged_with(wrist_id, do(STEPS[0], ALL, elbow), others) is None
+    identified = {"wrist": [WRIST_ID], "tool": ["3c71bf4a0006"], "gone": [NEW.id]}
+    assert exchanged_with(WRIST_ID, ALL, identified, IN_FILE) == "wrist"
+    assert exchanged_with(WRIST_ID, [], identified, IN_FILE) == "wrist"
+    assert exchanged_with(NEW.id, ALL, identified, IN_FILE) is None
+    # It stays so once that one is identified with the controller that it has now.
+    identified["wrist"] = [WRIST_ID, ELBOW.id]
+    assert exchanged_with(WRIST_ID, ALL, identified, IN_FILE) == "wrist"
+    # What it had before that one says nothing of it any more.
+    identified["wrist"] = [WRIST_ID, NEW.id, ELBOW.id]
+    assert exchanged_with(WRIST_ID, ALL, identified, IN_FILE) is None
+
+
+def test_that_two_joints_changed_places_is_told_until_somebody_has_seen_that_it_is_right() -> None:
+    identified = {"wrist": [WRIST_ID]}
+    elbow = replace(ELBOW, id=WRIST_ID)
+
+    def told(done: list[Done]) -> str | None:
+        return exchanged_with(WRIST_ID, done, identified, IN_FILE)
+
+    wrong = said_against(ALL, "identified", "another joint answered", elbow)
+    assert told(wrong) == "wrist", "the answer that confirms it"
+    assert told(said_against(wrong, "placed", "it is elsewhere", elbow)) == "wrist"
+    assert told(do(BY_CODE["sensors"], ALL, elbow)) == "wrist", "nothing that was seen"
+    right = do(BY_CODE["identified"], wrong, elbow)
+    assert told(right) is None
+    assert told(said_against(right, "placed", "it is elsewhere", elbow)) == "wrist"
+    assert told(do(BY_CODE["placed"], ALL, elbow)) is None
+    # What was right before it had another controller is not so again by itself.
+    assert told(do(BY_CODE["identified"], right, NEW)) == "wrist"
 
 
 def test_what_was_found_before_is_that_of_the_same_motor_and_gear() -> None:
