@@ -24,8 +24,8 @@ from coordinator.bringup.progress import (
     before_of,
     body_of,
     exchanged_with,
-    found_before,
     newest_before,
+    width_before,
 )
 from coordinator.bringup.progress import bring_up as progress
 from coordinator.bringup.sheet import bring_up_sheet
@@ -60,10 +60,8 @@ def bring_up(service: Service) -> APIRouter:
         exchanged = exchanged_with(joint.id, done, identified, others)
         return progress(joint, numbers[name], heard(name).firmware, done, exchanged)
 
-    async def facts(name: str, step: Step, done: Sequence[Done]) -> Facts:
+    async def facts(name: str, done: Sequence[Done]) -> Facts:
         joint = service.require_joint(name)
-        basis = now(name, done)
-        before = found_before(step, basis, done)
         configured = next((one for one in reversed(done) if one.step == "configured"), None)
         behind = newest_before(done)
         survey = await service.newest_survey()
@@ -77,7 +75,7 @@ def bring_up(service: Service) -> APIRouter:
             await service.homings.of_joint(joint, behind),
             next((one for one in results if one.joint == name), None),
             touched=service.touched_within(TOUCHED_US),
-            before={} if before is None else before.figures,
+            width_before_deg=width_before(now(name, done), done),
             configured={} if configured is None else configured.figures,
             behind=behind,
             survey_ended_us=survey.ended_us if results else None,
@@ -102,7 +100,10 @@ def bring_up(service: Service) -> APIRouter:
             )
         body = before.basis.get(Aspect.BODY, "")
         basis = now(name, done) | {Aspect.BODY.value: body}
-        return await keep(name, Done(SAME_BODY, utc_now(), who, basis, {}))
+        response = await keep(name, Done(SAME_BODY, utc_now(), who, basis, {}))
+        words = f"{name}: its controller alone was changed, said {who}"
+        service.tell(Level.INFO, "brought-up", words)
+        return response
 
     async def other_body(name: str, who: str) -> Response:
         done = await service.bring_up.done(name)
@@ -112,12 +113,15 @@ def bring_up(service: Service) -> APIRouter:
         homing = await service.homings.newest_of(name)
         figures: Figures = {"homing_before": None if homing is None else homing.get("homing")}
         changed = Done(OTHER_BODY, utc, who, basis | {Aspect.BODY.value: body}, figures)
-        return await keep(name, changed)
+        response = await keep(name, changed)
+        words = f"{name}: motor, gear, housing or magnets were changed, said {who}"
+        service.tell(Level.ATTENTION, "brought-up", words)
+        return response
 
     async def one_done(name: str, step: Step, said: Said, who: str) -> Response:
         done = await service.bring_up.done(name)
         try:
-            found: Found | NotSo = found_by(step, said, await facts(name, step, done))
+            found: Found | NotSo = found_by(step, said, await facts(name, done))
         except NotSo as error:
             found = error
         # What somebody saw counts at once, and what was measured against what was done before.

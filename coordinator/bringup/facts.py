@@ -63,8 +63,8 @@ class Facts:
     """Of the newest survey that is done."""
     touched: str | None = None
     """The joint whose own control somebody used last, within the last minute."""
-    before: Mapping[str, Figure] = field(default_factory=dict)
-    """What the same step found last of the same motor and gear."""
+    width_before_deg: float | None = None
+    """Of its home sensor, as it was last with the same motor and gear; None where not known."""
     configured: Mapping[str, Figure] = field(default_factory=dict)
     """What the step `configured` found last: surveys of before it count no more."""
     behind: int = 0

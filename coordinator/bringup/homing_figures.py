@@ -57,9 +57,15 @@ def _require_width(width_deg: float | None, facts: Facts) -> None:
     """The same motor, gear and magnet show a home sensor as wide as before: another gear seen by
     the old figures does not, which nobody measures again who says that the body stayed.
     """
-    before_deg, joint = facts.before.get("sensor_width_deg"), facts.joint
-    if width_deg is None or not isinstance(before_deg, float) or before_deg <= 0.0:
+    before_deg, joint = facts.width_before_deg, facts.joint
+    if before_deg is None or before_deg <= 0.0:
         return
+    if width_deg is None:
+        raise NotSo(
+            f"the width of {joint.name}'s home sensor is not known of its newest homing, and was "
+            f"{before_deg:.3g}° with the same motor, gear and housing, as was said: home it again. "
+            "Where that is of no avail, look, and say other-body"
+        )
     may_differ_deg = RATIO_TOLERANCE * before_deg + EDGE_STEPS * joint.microstep_deg
     if abs(width_deg - before_deg) > may_differ_deg:
         raise measured_against(

@@ -103,14 +103,17 @@ def _is_seen(controller: str, done: Sequence[Done]) -> bool:
     return bool(newest) and all(against(one) is None for one in newest.values())
 
 
-def found_before(step: Step, basis: Mapping[str, str], done: Sequence[Done]) -> Done | None:
-    """The newest that this step found of the same body and gear; None where there is none."""
-    same = (Aspect.BODY, Aspect.GEAR)
+def width_before(basis: Mapping[str, str], done: Sequence[Done]) -> float | None:
+    """How wide the home sensor was, in degrees, as `home` was done last on the same body and gear;
+    None where that is not known.
+    """
+    same = [(key, basis.get(key)) for key in (Aspect.BODY, Aspect.GEAR)]
     for one in reversed(done):
-        if one.step != step.code or against(one) is not None:
+        if one.step != "home" or against(one) is not None:
             continue
-        if all(one.basis.get(key) == basis.get(key) for key in same):
-            return one
+        width_deg = one.figures.get("sensor_width_deg")
+        if isinstance(width_deg, float) and all(one.basis.get(key) == was for key, was in same):
+            return width_deg
     return None
 
 

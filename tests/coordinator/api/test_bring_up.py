@@ -47,6 +47,13 @@ async def keep(folder: Path, done: Sequence[Done]) -> None:
             await service.bring_up.keep("elbow", one)
 
 
+async def lines(folder: Path) -> list[dict[str, Any]]:
+    """Of the journal, newest first."""
+    async with coordinator_of(folder) as (service, _):
+        kept = await service.journal.newest(None, 99, details=False)
+    return [{"level": one["level"], "message": one["message"]} for one in kept]
+
+
 @pytest.fixture(name="folder")
 def folder_of(tmp_path: Path) -> Path:
     make_key(tmp_path)
@@ -121,6 +128,13 @@ async def test_a_swap_that_happened_while_the_coordinator_was_off_is_noticed(fol
         assert (again.status_code, again.json()["type"]) == (409, TYPE + "bring-up-not-so")
         other = (await http.post(f"{PATH}/other-body", json={})).json()
         assert [one["state"] for one in other["steps"]].count("done") == 0
+    assert [line for line in await lines(folder) if "changed" in line["message"]] == [
+        {"level": level, "message": f"elbow: {words}, said the owner"}
+        for level, words in (
+            ("attention", "motor, gear, housing or magnets were changed"),
+            ("info", "its controller alone was changed"),
+        )
+    ]
 
 
 async def test_a_body_that_was_changed_under_the_same_controller_is_said_and_asked_for(
@@ -173,7 +187,7 @@ async def test_what_somebody_sees_takes_a_step_back_whatever_is_to_be_done_befor
 async def test_a_measurement_that_is_not_so_takes_a_step_back_that_was_done(folder: Path) -> None:
     await keep(folder, ALL)
     turn = {"commanded_deg": 90.0, "measured_deg": 60.0}
-    async with coordinator_of(folder) as (service, http):
+    async with coordinator_of(folder) as (_, http):
         refused = await http.post(f"{PATH}/travel", json=turn)
         assert (refused.status_code, refused.json()["type"]) == (409, TYPE + "bring-up-not-so")
         sentence = refused.json()["detail"]
@@ -189,11 +203,8 @@ async def test_a_measurement_that_is_not_so_takes_a_step_back_that_was_done(fold
         refused = await http.post(f"{PATH}/travel", json=turn | {"measured_deg": 0.0})
         assert "it did not turn" in refused.json()["detail"]
         assert (await http.get(PATH)).json()["steps"][6]["figures"]["measured_deg"] == 0.0
-        line = (await service.journal.newest(None, 9, details=False))[0]
-        assert line["level"] == "attention"
-        assert line["message"].startswith(
-            "elbow: travel measured is not so, the owner was told: elbow was told to turn by"
-        )
+    words = f"elbow: travel measured is not so, the owner was told: {sentence}"
+    assert {"level": "attention", "message": words} in await lines(folder)
 
 
 async def test_a_measurement_of_a_step_that_was_never_done_waits_for_those_before_it(

@@ -157,12 +157,17 @@ def test_a_body_that_was_said_to_have_stayed_is_held_to_the_width_of_its_home_se
     """By the figures of the arm file, a gear of 15 in place of 20 shows three quarters of it."""
     edges = [{"fast": False, "from_middle_deg": at} for at in (seen / 2, -seen / 2)]
     assert GOOD.homing is not None
-    known = replace(GOOD, homing={**GOOD.homing, "edges": edges}, before={"sensor_width_deg": 3.0})
+    known = replace(GOOD, homing={**GOOD.homing, "edges": edges}, width_before_deg=3.0)
     if abs(ratio / 20.0 - 1.0) < 0.05:  # as little as a travel's measure would find too
         assert found_by(BY_CODE["home"], Said(), known).figures["sensor_width_deg"] == seen
         return
     with pytest.raises(Against, match="or a gear_ratio of 15 where the arm file has 20") as refused:
         found_by(BY_CODE["home"], Said(), known)
     assert "say other-body" in str(refused.value)
+    # One that is not known now watches over nothing.
+    for few in ([], edges[:1], [edges[0], {**edges[1], "fast": True}]):
+        with pytest.raises(NotSo, match="not known of its newest homing, and was 3°") as lacks:
+            found_by(BY_CODE["home"], Said(), replace(known, homing={**GOOD.homing, "edges": few}))
+        assert not isinstance(lacks.value, Against), "nothing was measured"
     # Nothing is known of the body before: the travel is measured anyway.
-    assert found_by(BY_CODE["home"], Said(), replace(known, before={})).figures
+    assert found_by(BY_CODE["home"], Said(), replace(known, width_before_deg=None)).figures

@@ -16,8 +16,8 @@ from coordinator.bringup.progress import (
     body_of,
     bring_up,
     exchanged_with,
-    found_before,
     newest_before,
+    width_before,
 )
 from coordinator.bringup.steps import BY_CODE, STEPS, Aspect, Step
 from coordinator.config.joint import Joint
@@ -283,8 +283,7 @@ def test_that_two_joints_changed_places_is_told_until_somebody_has_seen_that_it_
     assert told(do(BY_CODE["identified"], right, NEW)) == "wrist"
 
 
-def test_what_was_found_before_is_that_of_the_same_motor_and_gear() -> None:
-    home = BY_CODE["home"]
+def test_the_width_before_is_that_of_the_same_motor_and_gear() -> None:
     same = said_same_body(ALL, NEW)
     for joint, done, is_known in (
         (ELBOW, ALL, True),
@@ -294,11 +293,12 @@ def test_what_was_found_before_is_that_of_the_same_motor_and_gear() -> None:
         (replace(ELBOW, gear_ratio=15.0), ALL, False),
     ):
         basis = basis_of(joint, 3, FIRMWARE, body_of(joint.id, done))
-        # Nor that it was found to be of another width, once.
+        # Where a width was not known, or was found to be another one, once, is no reference.
         refuted = replace(done[5], figures={"sensor_width_deg": 9.0, "not_so": "it is 9° wide"})
-        if (found := found_before(home, basis, [*done, refuted])) is not None:
-            assert found.figures["sensor_width_deg"] == 3.0
-        assert (found_before(home, basis, done) is not None) == is_known
+        unknown = replace(done[5], figures={"sensor_width_deg": None})
+        before_deg = 3.0 if is_known else None
+        assert width_before(basis, [*done, unknown, refuted]) == before_deg
+        assert width_before(basis, [one for one in done if one.step != "home"]) is None
 
 
 @given(
