@@ -74,8 +74,8 @@ class BringUp:
     """The one before, where it is not known whether the controller alone was changed, or the whole
     joint; None where nothing is to be said of it."""
     exchanged: str | None
-    """The joint that was brought up last with the controller that this one has now, while nothing
-    is done with it here: the two may have changed places. None where there is none."""
+    """The joint that had the controller that this one has now before its own, until somebody has
+    seen that it is right here: the two may have changed places. None where there is none."""
     steps: tuple[BringUpStep, ...]
     history: tuple[BringUpSaid, ...]
     """All that was done and said of the joint in this place, oldest first, over every swap."""

@@ -15,7 +15,7 @@ from coordinator.api.joints import JointPath, require_joint
 from coordinator.api.json_response import json_response
 from coordinator.api.problems import NotFound
 from coordinator.bringup.basis import basis_of
-from coordinator.bringup.facts import Facts, Figures, NotSo, Said, SaidAgainst, WrongSaid
+from coordinator.bringup.facts import Against, Facts, Figures, Found, NotSo, Said, WrongSaid
 from coordinator.bringup.figures import found_by
 from coordinator.bringup.progress import (
     OTHER_BODY,
@@ -24,7 +24,8 @@ from coordinator.bringup.progress import (
     before_of,
     body_of,
     exchanged_with,
-    found_before,
+    newest_before,
+    width_before,
 )
 from coordinator.bringup.progress import bring_up as progress
 from coordinator.bringup.sheet import bring_up_sheet
@@ -54,18 +55,15 @@ def bring_up(service: Service) -> APIRouter:
 
     async def told(name: str, done: Sequence[Done]) -> BringUp:
         joint = service.require_joint(name)
-        others = await service.bring_up.controllers()
-        others = {one: id for one, id in others.items() if one != name and one in numbers}
-        exchanged = exchanged_with(joint.id, done, others)
+        identified = await service.bring_up.identified()
+        others = {one.name: one.id for one in joints if one.name != name}
+        exchanged = exchanged_with(joint.id, done, identified, others)
         return progress(joint, numbers[name], heard(name).firmware, done, exchanged)
 
-    async def facts(name: str, step: Step, done: Sequence[Done]) -> Facts:
+    async def facts(name: str, done: Sequence[Done]) -> Facts:
         joint = service.require_joint(name)
-        basis = now(name, done)
-        before = found_before(step, basis, done)
         configured = next((one for one in reversed(done) if one.step == "configured"), None)
-        marks = {} if configured is None else configured.figures
-        behind = marks.get("homing_before")
+        behind = newest_before(done)
         survey = await service.newest_survey()
         results = survey.results if survey.phase is SurveyPhase.DONE else ()
         return Facts(
@@ -74,11 +72,12 @@ def bring_up(service: Service) -> APIRouter:
             len(joints),
             heard(name),
             await service.homings.newest_of(name),
-            await service.homings.of_joint(joint, behind if isinstance(behind, int) else 0),
+            await service.homings.of_joint(joint, behind),
             next((one for one in results if one.joint == name), None),
             touched=service.touched_within(TOUCHED_US),
-            before={} if before is None else before.figures,
-            configured=marks,
+            width_before_deg=width_before(now(name, done), done),
+            configured={} if configured is None else configured.figures,
+            behind=behind,
             survey_ended_us=survey.ended_us if results else None,
         )
 
@@ -101,32 +100,44 @@ def bring_up(service: Service) -> APIRouter:
             )
         body = before.basis.get(Aspect.BODY, "")
         basis = now(name, done) | {Aspect.BODY.value: body}
-        return await keep(name, Done(SAME_BODY, utc_now(), who, basis, {}))
+        response = await keep(name, Done(SAME_BODY, utc_now(), who, basis, {}))
+        words = f"{name}: its controller alone was changed, said {who}"
+        service.tell(Level.INFO, "brought-up", words)
+        return response
 
     async def other_body(name: str, who: str) -> Response:
         done = await service.bring_up.done(name)
         basis, utc = now(name, done), utc_now()
         # Its number in the history makes it another one, whatever the wall clock says.
         body = f"changed {utc}, {len(done) + 1}"
-        return await keep(name, Done(OTHER_BODY, utc, who, basis | {Aspect.BODY.value: body}, {}))
+        homing = await service.homings.newest_of(name)
+        figures: Figures = {"homing_before": None if homing is None else homing.get("homing")}
+        changed = Done(OTHER_BODY, utc, who, basis | {Aspect.BODY.value: body}, figures)
+        response = await keep(name, changed)
+        words = f"{name}: motor, gear, housing or magnets were changed, said {who}"
+        service.tell(Level.ATTENTION, "brought-up", words)
+        return response
 
     async def one_done(name: str, step: Step, said: Said, who: str) -> Response:
         done = await service.bring_up.done(name)
-        known = await facts(name, step, done)
-        if said.answer not in step.bad_answers:  # what somebody saw counts at once
-            _require_earlier(await told(name, done), step)
         try:
-            found = found_by(step, said, known)
-        except SaidAgainst as error:
-            figures: Figures = {"answer": said.answer}
-            against = Done(step.code, utc_now(), who, now(name, done), figures)
-            await service.bring_up.keep(name, against)
-            service.tell(Level.ATTENTION, "brought-up", f"{error}, said {who}")
-            raise Refused(RefusalCode.BRING_UP_NOT_SO, str(error)) from error
-        except WrongSaid as error:
-            raise Refused(RefusalCode.BRING_UP_INPUT, str(error)) from error
+            found: Found | NotSo = found_by(step, said, await facts(name, done))
         except NotSo as error:
-            raise Refused(RefusalCode.BRING_UP_NOT_SO, str(error)) from error
+            found = error
+        # What somebody saw counts at once, and what was measured against what was done before.
+        saw = said.answer in step.bad_answers
+        counts = isinstance(found, Against) and (saw or any(one.step == step.code for one in done))
+        if not counts:
+            _require_earlier(await told(name, done), step)
+        if isinstance(found, Against):
+            against = Done(step.code, utc_now(), who, now(name, done), found.figures)
+            await service.bring_up.keep(name, against)
+            words = f"{name}: {step.title.lower()} is not so, {who} was told: {found}"
+            service.tell(Level.ATTENTION, "brought-up", f"{found}, said {who}" if saw else words)
+        if isinstance(found, NotSo):
+            is_input = isinstance(found, WrongSaid)
+            code = RefusalCode.BRING_UP_INPUT if is_input else RefusalCode.BRING_UP_NOT_SO
+            raise Refused(code, str(found)) from found
         kept = Done(step.code, utc_now(), who, now(name, done), found.figures, found.picture)
         response = await keep(name, kept)
         service.tell(Level.INFO, "brought-up", f"{name}: {step.title.lower()}, said {who}")

@@ -2,7 +2,7 @@
 
 from collections.abc import Mapping
 from dataclasses import dataclass, field
-from typing import Any
+from typing import Any, Final
 
 from coordinator.answers.bring_up import Figure
 from coordinator.answers.joint_homings import JointHomings
@@ -11,6 +11,8 @@ from coordinator.core.snapshot.joint import JointSnapshot
 from coordinator.health.link_survey.joint_survey import JointSurvey
 
 Figures = dict[str, Figure]
+NOT_SO: Final = "not_so"
+"""The figure that says what was measured against a step, a sentence; one that is done has none."""
 
 
 class NotSo(Exception):
@@ -21,8 +23,18 @@ class WrongSaid(NotSo):
     """The step takes no such answer, or no such angles."""
 
 
-class SaidAgainst(NotSo):
-    """Somebody saw that it is not so: that takes the step back, if it was done."""
+class Against(NotSo):
+    """Somebody saw or measured that it is not so: that takes the step back, if it was done."""
+
+    def __init__(self, sentence: str, figures: Figures) -> None:
+        super().__init__(sentence)
+        self.figures = figures
+        """What is kept of it."""
+
+
+def measured_against(sentence: str, figures: Figures) -> Against:
+    """What was measured against a step, kept with the sentence that says so."""
+    return Against(sentence, figures | {NOT_SO: sentence})
 
 
 @dataclass(frozen=True, slots=True)
@@ -51,10 +63,12 @@ class Facts:
     """Of the newest survey that is done."""
     touched: str | None = None
     """The joint whose own control somebody used last, within the last minute."""
-    before: Mapping[str, Figure] = field(default_factory=dict)
-    """What the same step found last of the same motor and gear."""
+    width_before_deg: float | None = None
+    """Of its home sensor, as it was last with the same motor and gear; None where not known."""
     configured: Mapping[str, Figure] = field(default_factory=dict)
-    """What the step `configured` found last: homings and surveys of before it count no more."""
+    """What the step `configured` found last: surveys of before it count no more."""
+    behind: int = 0
+    """Number of the newest homing of before it was configured, or its body changed."""
     survey_ended_us: int | None = None
     """When the newest survey was over, arm time; None where there is none."""
 

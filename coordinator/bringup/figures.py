@@ -5,13 +5,14 @@ from typing import Final
 
 from coordinator.accuracy.gear import LEAST_TURN_DEG, RATIO_TOLERANCE
 from coordinator.bringup.facts import (
+    Against,
     Facts,
     Figures,
     Found,
     NotSo,
     Said,
-    SaidAgainst,
     WrongSaid,
+    measured_against,
     require_heard,
 )
 from coordinator.bringup.homing_figures import home, repeatability
@@ -27,7 +28,8 @@ def found_by(step: Step, said: Said, facts: Facts) -> Found:
     figures: Figures = {}
     if step.answers:
         if said.answer in step.bad_answers:
-            raise SaidAgainst(f"{facts.joint.name}: {said.answer}: {_HELP[step.code]}")
+            sentence = f"{facts.joint.name}: {said.answer}: {_HELP[step.code]}"
+            raise Against(sentence, {"answer": said.answer})
         figures["answer"] = said.answer
     found = _MEASURES[step.code](said, facts)
     return Found(figures | found.figures, found.picture)
@@ -49,13 +51,14 @@ def _require_words(step: Step, said: Said) -> None:
         raise WrongSaid(f"{step.code} asks for no angles, but some were given")
 
 
+_LOOK: Final = "Look at its motor, its supply and run_current_a"
 _HELP: Final = {
     "identified": "its id in the arm file is that of another joint than you look at: let the "
     "others answer too, and write each id to the joint that has it",
     "placed": "put the joints of the arm file into the order in which they stand, base to tool",
     "sensors": "do not let it run: see to its fan first",
     "direction": "change direction in the arm file if it turned the other way; if it did not turn "
-    "at all, look at its motor, its supply and run_current_a",
+    f"at all, {_LOOK[0].lower()}{_LOOK[1:]}",
     "range": "make range_deg in the arm file smaller, or clear the way",
 }
 
@@ -70,9 +73,10 @@ def _identified(said: Said, facts: Facts) -> Found:
                 f"nobody used {joint.name}'s own control in the last minute, as far as it was "
                 "heard: turn it by a detent and say so at once"
             )
-        raise NotSo(
+        raise measured_against(
             f"the control that was used last is {facts.touched}'s, not {joint.name}'s: the two "
-            "stand in each other's place, or their ids do in the arm file"
+            "stand in each other's place, or their ids do in the arm file",
+            {"answer": said.answer, "id": joint.id, "touched": facts.touched},
         )
     return Found(
         {"id": joint.id, "firmware": joint.firmware, "board": joint.board,
@@ -146,21 +150,26 @@ def _travel(said: Said, facts: Facts) -> Found:
             f"{commanded:g}° was commanded, but it takes {LEAST_TURN_DEG:g} to {MAX_ANGLE_DEG:g}° "
             "to tell a gear"
         )
-    ratio = measured / commanded
-    if abs(ratio - 1.0) > RATIO_TOLERANCE:
+    ratio, gear_ratio = measured / commanded, facts.joint.gear_ratio
+    figures: Figures = {
+        "commanded_deg": commanded, "measured_deg": measured, "measured_share": ratio,
+        "gear_ratio": gear_ratio,
+    }  # fmt: skip
+    if abs(ratio - 1.0) <= RATIO_TOLERANCE:
+        return Found(figures)
+    if ratio == 0.0:
+        wrong = f": it did not turn. {_LOOK}"
+    elif ratio < 0.0:
+        wrong = ": it turned the other way. See direction, correct the arm file, and home it"
+    else:
         # So many motor turns as were asked for turned it by what was measured.
-        wrong = "it turned the other way: see direction"
-        if ratio > 0.0:
-            wrong = f"that is a gear_ratio of {facts.joint.gear_ratio / ratio:.4g}"
-        raise NotSo(
-            f"{name} was told to turn by {commanded:g}° and turned by {measured:g}°; with "
-            f"gear_ratio {facts.joint.gear_ratio:g} in the arm file {wrong}. Correct the arm file, "
-            "and home it"
+        wrong = (
+            f"; with gear_ratio {gear_ratio:g} in the arm file that is a gear_ratio of "
+            f"{gear_ratio / ratio:.4g}. Correct the arm file, and home it"
         )
-    return Found(
-        {"commanded_deg": commanded, "measured_deg": measured, "measured_share": ratio,
-         "gear_ratio": facts.joint.gear_ratio}
-    )  # fmt: skip
+    raise measured_against(
+        f"{name} was told to turn by {commanded:g}° and turned by {measured:g}°{wrong}", figures
+    )
 
 
 def _range(_said: Said, facts: Facts) -> Found:
@@ -183,19 +192,19 @@ def _link(_said: Said, facts: Facts) -> Found:
             f"the newest survey of {facts.joint.name}'s link is of before it was configured with "
             f"what it is now: unisono survey {facts.joint.name}"
         )
+    measured = survey.figures
+    figures: Figures = {
+        "verdict": str(survey.verdict), "exchanges": measured.sent, "lost": measured.lost,
+        "loss_high": measured.loss_high, "longest_loss": measured.longest_loss,
+        "rtt_p50_us": measured.rtt_p50_us, "rtt_p95_us": measured.rtt_p95_us,
+        "rtt_p99_us": measured.rtt_p99_us, "rtt_max_us": measured.rtt_max_us,
+        "start_delay_us": measured.start_delay_us,
+    }  # fmt: skip
     if survey.verdict is LinkVerdict.POOR:
-        raise NotSo(f"{facts.joint.name}: {survey.message}: see to its link, and survey it again")
-    figures = survey.figures
-    return Found(
-        {
-            "verdict": str(survey.verdict), "exchanges": figures.sent, "lost": figures.lost,
-            "loss_high": figures.loss_high, "longest_loss": figures.longest_loss,
-            "rtt_p50_us": figures.rtt_p50_us, "rtt_p95_us": figures.rtt_p95_us,
-            "rtt_p99_us": figures.rtt_p99_us, "rtt_max_us": figures.rtt_max_us,
-            "start_delay_us": figures.start_delay_us,
-        },
-        survey_picture((survey,)),
-    )  # fmt: skip
+        raise measured_against(
+            f"{facts.joint.name}: {survey.message}: see to its link, and survey it again", figures
+        )
+    return Found(figures, survey_picture((survey,)))
 
 
 _MEASURES: Final[dict[str, Callable[[Said, Facts], Found]]] = {

@@ -1,7 +1,15 @@
 """What homings say of a joint, for the steps that ask for them."""
 
 from coordinator.accuracy.gear import RATIO_TOLERANCE
-from coordinator.bringup.facts import Facts, Figures, Found, NotSo, Said, require_heard
+from coordinator.bringup.facts import (
+    Facts,
+    Figures,
+    Found,
+    NotSo,
+    Said,
+    measured_against,
+    require_heard,
+)
 from coordinator.bringup.steps import EDGE_STEPS
 from coordinator.core.homing import figures_in_words
 from coordinator.pictures.homings import homings_picture
@@ -13,18 +21,19 @@ def home(_said: Said, facts: Facts) -> Found:
     if not joint.homed or found is None:
         raise NotSo(f"{joint.name} is not homed: home it first")
     if joint.wandered_deg is not None:
-        raise NotSo(
-            f"home of {joint.name} wandered by {joint.wandered_deg:+.3g}°: look at it first"
+        raise measured_against(
+            f"home of {joint.name} wandered by {joint.wandered_deg:+.3g}°: look at it first",
+            {"homing": found.get("homing"), "wandered_deg": joint.wandered_deg},
         )
     if found.get("controller") != joint.id or found.get("figures") != figures_in_words(facts.joint):
         raise NotSo(
             f"the newest homing of {joint.name} is by another controller or other figures: home it "
             "again"
         )
-    if facts.newest_homing == facts.configured.get("homing_before"):
+    if (facts.newest_homing or 0) <= facts.behind:
         raise NotSo(
             f"the newest homing of {joint.name} is of before it was configured with what it is "
-            "now: home it again"
+            "now, or before motor, gear, housing or magnets were changed: home it again"
         )
     edges = found.get("edges") or ()
     slow = [float(one["from_middle_deg"]) for one in edges if not one["fast"]]
@@ -48,17 +57,24 @@ def _require_width(width_deg: float | None, facts: Facts) -> None:
     """The same motor, gear and magnet show a home sensor as wide as before: another gear seen by
     the old figures does not, which nobody measures again who says that the body stayed.
     """
-    before_deg, joint = facts.before.get("sensor_width_deg"), facts.joint
-    if width_deg is None or not isinstance(before_deg, float) or before_deg <= 0.0:
+    before_deg, joint = facts.width_before_deg, facts.joint
+    if before_deg is None or before_deg <= 0.0:
         return
+    if width_deg is None:
+        raise NotSo(
+            f"the width of {joint.name}'s home sensor is not known of its newest homing, and was "
+            f"{before_deg:.3g}° with the same motor, gear and housing, as was said: home it again. "
+            "Where that is of no avail, look, and say other-body"
+        )
     may_differ_deg = RATIO_TOLERANCE * before_deg + EDGE_STEPS * joint.microstep_deg
     if abs(width_deg - before_deg) > may_differ_deg:
-        raise NotSo(
+        raise measured_against(
             f"the home sensor of {joint.name} is {width_deg:.3g}° wide, and was {before_deg:.3g}° "
             "with the same motor, gear and housing, as was said: another magnet or sensor, or a "
             f"gear_ratio of {joint.gear_ratio * width_deg / before_deg:.4g} where the arm file has "
             f"{joint.gear_ratio:g}. Look, and say other-body if it was changed: its travel is "
-            "measured anew then"
+            "measured anew then",
+            {"homing": facts.newest_homing, "sensor_width_deg": width_deg},
         )
 
 
@@ -78,9 +94,10 @@ def repeatability(_said: Said, facts: Facts) -> Found:
     figures["shift_limit_deg"] = told.shift_limit_deg
     deviation = told.rising_deviation_deg.value
     if deviation is not None and deviation > told.shift_limit_deg:
-        raise NotSo(
+        raise measured_against(
             f"home of {facts.joint.name} scatters by {deviation:.3g}°, more than its limit of "
-            f"{told.shift_limit_deg:.3g}°: look at sensor, magnet and gear"
+            f"{told.shift_limit_deg:.3g}°: look at sensor, magnet and gear",
+            figures,
         )
     return Found(figures, _homings_drawn(facts))
 

@@ -2,11 +2,13 @@
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
+from itertools import chain, count
 from typing import Final
 
 from coordinator.answers.bring_up import BringUp, BringUpSaid, BringUpStep, Figure, StepState
 from coordinator.bringup.basis import basis_of, differences
-from coordinator.bringup.steps import BY_CODE, STEPS, Aspect, Step
+from coordinator.bringup.facts import NOT_SO
+from coordinator.bringup.steps import BY_CODE, IDENTIFIED, PLACED, STEPS, Aspect, Step
 from coordinator.config.joint import Joint
 
 SAME_BODY: Final = "controller-only"
@@ -28,12 +30,32 @@ class Done:
     """SVG."""
 
 
+def against(one: Done) -> str | None:
+    """What was said or measured of a step then against it, a clause; None where it was done."""
+    step, answer = BY_CODE.get(one.step), one.figures.get("answer")
+    if step is not None and answer in step.bad_answers:
+        return f"{one.who} said: {answer}"
+    measured = one.figures.get(NOT_SO)
+    return None if measured is None else str(measured)
+
+
 def body_of(controller: str, done: Sequence[Done]) -> str:
-    """Which motor, gear and housing a controller has: its own, unless somebody said otherwise."""
-    for one in reversed(done):
-        if one.step in (SAME_BODY, OTHER_BODY) and one.basis.get(Aspect.CONTROLLER) == controller:
-            return one.basis.get(Aspect.BODY, controller)
-    return controller
+    """Which motor, gear and housing a controller has: those of what was done or said last here, if
+    that was with it; else others than any before, also where it comes back.
+    """
+    if done and done[-1].basis.get(Aspect.CONTROLLER) == controller:
+        return done[-1].basis.get(Aspect.BODY, controller)
+    known = {one.basis.get(Aspect.BODY) for one in done}
+    names = (f"{controller} ({k})" for k in count(2))
+    return next(one for one in chain((controller,), names) if one not in known)
+
+
+def newest_before(done: Sequence[Done]) -> int:
+    """The newest homing that says nothing of the joint as it is: it was configured behind that one,
+    or its body said to be another. 0 where there is none.
+    """
+    marks = [one.figures.get("homing_before") for one in done]
+    return max((one for one in marks if isinstance(one, int)), default=0)
 
 
 def before_of(controller: str, done: Sequence[Done]) -> Done | None:
@@ -49,21 +71,49 @@ def before_of(controller: str, done: Sequence[Done]) -> Done | None:
     return None
 
 
-def exchanged_with(controller: str, done: Sequence[Done], others: Mapping[str, str]) -> str | None:
-    """The joint that was brought up with this controller last, by `others`, the controllers of the
-    newest that was done of each other joint; None where something was done with it here.
+def exchanged_with(
+    controller: str,
+    done: Sequence[Done],
+    identified: Mapping[str, Sequence[str]],
+    others: Mapping[str, str],
+) -> str | None:
+    """The joint that had this controller before the one that it has now: the two may have changed
+    places. None where there is none, and once somebody has seen that it is right here.
+
+    `identified` has by joint the controllers with which it was identified, oldest first; `others`
+    the controllers that the other joints of the arm have now.
     """
-    if done and done[-1].basis.get(Aspect.CONTROLLER) == controller:
+    if _is_seen(controller, done):
         return None
-    return next((name for name, one in others.items() if one == controller), None)
+    for name, now in others.items():
+        before = (one for one in reversed(identified.get(name, ())) if one != now)
+        if next(before, None) == controller:
+            return name
+    return None
 
 
-def found_before(step: Step, basis: Mapping[str, str], done: Sequence[Done]) -> Done | None:
-    """The newest that this step found of the same body and gear; None where there is none."""
-    same = (Aspect.BODY, Aspect.GEAR)
+def _is_seen(controller: str, done: Sequence[Done]) -> bool:
+    """Whether somebody saw this controller's joint in its place since it came, and not against."""
+    newest: dict[str, Done] = {}
     for one in reversed(done):
-        if one.step == step.code and all(one.basis.get(key) == basis.get(key) for key in same):
-            return one
+        if one.basis.get(Aspect.CONTROLLER) != controller:
+            break
+        if one.step in (IDENTIFIED, PLACED):
+            newest.setdefault(one.step, one)
+    return bool(newest) and all(against(one) is None for one in newest.values())
+
+
+def width_before(basis: Mapping[str, str], done: Sequence[Done]) -> float | None:
+    """How wide the home sensor was, in degrees, as `home` was done last on the same body and gear;
+    None where that is not known.
+    """
+    same = [(key, basis.get(key)) for key in (Aspect.BODY, Aspect.GEAR)]
+    for one in reversed(done):
+        if one.step != "home" or against(one) is not None:
+            continue
+        width_deg = one.figures.get("sensor_width_deg")
+        if isinstance(width_deg, float) and all(one.basis.get(key) == was for key, was in same):
+            return width_deg
     return None
 
 
@@ -111,8 +161,8 @@ def bring_up(
 
 def _why_not(step: Step, found: Done, now: Mapping[str, str]) -> tuple[str, ...]:
     """Why what was said of a step last does not count, clauses; none where it does."""
-    answer = found.figures.get("answer")
-    said = (f"{found.who} said: {answer}",) if answer in step.bad_answers else ()
+    taken_back = against(found)
+    said = () if taken_back is None else (taken_back,)
     return (*said, *differences(found.basis, now, step.depends))
 
 

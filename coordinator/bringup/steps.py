@@ -11,8 +11,8 @@ class Aspect(StrEnum):
     CONTROLLER = "controller"
     """The id of the joint's controller."""
     BODY = "body"
-    """Motor, gear, housing and magnets: another one with each controller, unless somebody says that
-    the controller alone was changed."""
+    """Motor, gear, housing and magnets: another one whenever the controller is another than before,
+    unless somebody says that it alone was changed."""
     FIRMWARE = "firmware"
     PLACE = "place"
     """Number in the arm, from its base."""
@@ -61,13 +61,16 @@ class Step:
 
 _A = Aspect
 
+IDENTIFIED: Final = "identified"
+PLACED: Final = "placed"
+
 EDGE_STEPS: Final = 4
 """Microsteps by which the width of a home sensor may differ besides: each of its two edges is met
 to a step, in either homing."""
 
 STEPS: Final = (
     Step(
-        "identified",
+        IDENTIFIED,
         "Identified",
         "Let its light blink, or turn its own control by a detent, and see which joint answers; "
         "only where neither can be seen, turn it by a degree by hand controls.",
@@ -78,7 +81,7 @@ STEPS: Final = (
         3,
     ),
     Step(
-        "placed",
+        PLACED,
         "Given its place",
         "Look at the arm: is it in the place that the arm file gives it, counted from the base?",
         "A joint in the place of another turns another part of the arm than a program means.",

@@ -129,7 +129,7 @@ def _show(told: "BringUp") -> None:
             out().print(f"      counts no more: {because}")
     if told.exchanged is not None:
         out().print(
-            f"{told.exchanged} was brought up with the controller {told.controller} last: two "
+            f"{told.exchanged} was identified with the controller {told.controller} before: two "
             "joints may have changed places, or their ids in the arm file. See which one stands "
             "there before anything moves"
         )

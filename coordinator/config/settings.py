@@ -5,7 +5,6 @@ import re
 from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Final
-from urllib.parse import parse_qs, urlsplit
 
 from protocol.constants import SERVICE_TYPE
 
@@ -52,6 +51,9 @@ def service_type() -> str:
 
 
 DATABASE_VARIABLE: Final = "UNISONO_DATABASE"
+SECRETS: Final = frozenset({"password", "sslpassword", "oauth_client_secret"})
+"""Parameters of a database's URL that libpq itself hides from view
+(postgresql.org/docs/current/libpq-connect.html#LIBPQ-PQCONNDEFAULTS)."""
 
 
 def database_url(option: str | None) -> str | None:
@@ -61,10 +63,13 @@ def database_url(option: str | None) -> str | None:
     """
     if option is None:
         return os.environ.get(DATABASE_VARIABLE) or None
+    from sqlalchemy import make_url  # as whoever opens it reads it
+    from sqlalchemy.exc import ArgumentError
+
     try:
-        parts = urlsplit(option)
-        has_password = bool(parts.password) or "password" in parse_qs(parts.query)
-    except ValueError:  # whoever opens it says what is wrong with it
+        url = make_url(option)
+        has_password = bool(url.password) or not SECRETS.isdisjoint(url.query)
+    except (ArgumentError, ValueError):  # whoever opens it says what is wrong with it
         has_password = False
     if has_password:
         raise SettingsError(

@@ -1,9 +1,12 @@
 """The bring-up of joints, step by step into the database: each is on the disk before it counts."""
 
+from collections import defaultdict
+from typing import Any
+
 from sqlalchemy import Connection
 
-from coordinator.bringup.progress import Done
-from coordinator.bringup.steps import Aspect
+from coordinator.bringup.progress import Done, against
+from coordinator.bringup.steps import IDENTIFIED, Aspect
 from coordinator.store import Store, bring_up
 
 
@@ -16,16 +19,20 @@ class BringUpKeeper:
     async def done(self, joint: str) -> tuple[Done, ...]:
         """All of a joint, oldest first. Raises StoreError."""
         rows = await self._store.read(lambda connection: bring_up.of_joint(connection, joint))
-        return tuple(
-            Done(row["step"], row["utc"], row["who"], row["basis"], row["figures"], row["picture"])
-            for row in rows
-        )
+        return tuple(_done(row) for row in rows)
 
-    async def controllers(self) -> dict[str, str]:
-        """By joint, the controller with which something was done of it last. Raises StoreError."""
-        rows = await self._store.read(bring_up.newest)
-        known = ((joint, basis.get(Aspect.CONTROLLER)) for joint, basis in rows)
-        return {joint: one for joint, one in known if isinstance(one, str)}
+    async def identified(self) -> dict[str, list[str]]:
+        """By joint, the controllers with which it was identified, oldest first; without what was
+        seen against it. Raises StoreError.
+        """
+        rows = await self._store.read(lambda connection: bring_up.of_step(connection, IDENTIFIED))
+        found: defaultdict[str, list[str]] = defaultdict(list)
+        for row in rows:
+            one = _done(row)
+            controller = one.basis.get(Aspect.CONTROLLER)
+            if against(one) is None and controller is not None:
+                found[row["joint"]].append(controller)
+        return dict(found)
 
     async def keep(self, joint: str, one: Done) -> None:
         """Keep this, which counts once this has returned. Raises StoreError."""
@@ -37,3 +44,7 @@ class BringUpKeeper:
             )  # fmt: skip
 
         await self._store.confirmed(work)
+
+
+def _done(row: dict[str, Any]) -> Done:
+    return Done(row["step"], row["utc"], row["who"], row["basis"], row["figures"], row["picture"])

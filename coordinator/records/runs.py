@@ -17,6 +17,7 @@ from coordinator.core.run.report import Report
 from coordinator.core.run.report_snapshot import report_snapshot
 from coordinator.records.trouble_log import TroubleLog
 from coordinator.store import DISK_S, Store, StoreError, runs
+from coordinator.store.errors import InUseError
 from coordinator.store.utc import utc_now
 
 MAX_LOST: Final = 100
@@ -67,6 +68,7 @@ class RunKeeper:
 
         Raises StoreError where it cannot be, and then it must not begin.
         """
+        again = report.run in self._utc
         for gone in self._utc.keys() - self._live.keys():
             del self._utc[gone]
             self._lost.pop(gone, None)
@@ -80,8 +82,12 @@ class RunKeeper:
         first = self._as_json(report)
         try:
             await self._store.confirmed(
-                lambda connection: runs.begin(connection, first, program, taught)
+                lambda connection: runs.begin(connection, first, program, taught, again=again)
             )
+        except InUseError:
+            if not again:  # what has that number is another coordinator's
+                del self._utc[report.run]
+            raise
         except (StoreError, asyncio.CancelledError):
             # A disk that was only slow may record it yet.
             self._start(self._forget(report.run))

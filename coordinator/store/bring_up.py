@@ -5,7 +5,7 @@ connection.
 import json
 from typing import Any
 
-from sqlalchemy import Connection, func, insert, select
+from sqlalchemy import ColumnElement, Connection, insert, select
 
 from coordinator.store.schema import BRING_UP
 
@@ -28,12 +28,9 @@ def add(
     connection.execute(insert(BRING_UP).values(row))
 
 
-def newest(connection: Connection) -> list[tuple[str, dict[str, Any]]]:
-    """Each joint with the basis of what was done of it last; without those that are damaged."""
-    last = select(func.max(BRING_UP.c.id)).group_by(BRING_UP.c.joint)
-    wanted = select(BRING_UP.c.joint, BRING_UP.c.basis).where(BRING_UP.c.id.in_(last))
-    found = ((joint, _members(basis)) for joint, basis in connection.execute(wanted))
-    return [(joint, basis) for joint, basis in found if basis is not None]
+def of_step(connection: Connection, step: str) -> list[dict[str, Any]]:
+    """All that was done of a step of whichever joint, oldest first; as `of_joint`."""
+    return _whole(connection, BRING_UP.c.step == step)
 
 
 def of_joint(connection: Connection, joint: str) -> list[dict[str, Any]]:
@@ -41,7 +38,11 @@ def of_joint(connection: Connection, joint: str) -> list[dict[str, Any]]:
 
     What is no such row is passed over: then that step is to be done again.
     """
-    wanted = select(BRING_UP).where(BRING_UP.c.joint == joint).order_by(BRING_UP.c.id)
+    return _whole(connection, BRING_UP.c.joint == joint)
+
+
+def _whole(connection: Connection, which: ColumnElement[bool]) -> list[dict[str, Any]]:
+    wanted = select(BRING_UP).where(which).order_by(BRING_UP.c.id)
     found: list[dict[str, Any]] = []
     for row in connection.execute(wanted).mappings():
         basis, figures = _members(row["basis"]), _members(row["figures"])

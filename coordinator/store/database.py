@@ -101,6 +101,7 @@ class Store:
 
     def _begin(self, connection: Connection) -> None:
         migrate(connection)
+        self.place.opened(connection)
         old_files.take(connection, self._folder)
         self.cut_short = [
             *runs.close_unfinished(connection), *homings.close_unfinished(connection)

@@ -35,6 +35,9 @@ class Place(Protocol):
         one is opened.
         """
 
+    def opened(self, connection: Connection) -> None:
+        """Say in it that it was opened, once its tables are as they are now."""
+
     def require_sound(self, connection: Connection) -> None:
         """Raise StoreError where it is damaged or cannot keep what is written."""
 

@@ -5,15 +5,19 @@ where a password is looked for and how the server's is proved is libpq's own (po
 current/libpq-connect.html).
 """
 
+import json
 import logging
 import os
+import secrets
 import socket
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from typing import Any, ClassVar, Final
 
 from sqlalchemy import URL, Connection, Engine, create_engine, event, make_url
 from sqlalchemy.exc import ArgumentError
 
+from coordinator.config.settings import SECRETS
+from coordinator.store import settings
 from coordinator.store.errors import InUseError, StoreError
 
 _SCHEME: Final = "postgresql"
@@ -25,6 +29,9 @@ _HOLDER: Final = (
     "(SELECT oid FROM pg_database WHERE datname = current_database()) AND "
     f"held.classid = {_LOCK >> 32} AND held.objid = {_LOCK & 0xFFFFFFFF}"
 )
+_OPENING: Final = "opening"
+"""The setting in which whoever opened it last says so."""
+_OPENED_LAST: Final = f"SELECT value FROM settings WHERE key = '{_OPENING}'"
 _CONNECTING: Final = {
     "connect_timeout": 5,
     # A server that went without a word is given up after 30 s.
@@ -51,6 +58,8 @@ class Server:
     """A database at a server."""
 
     url: URL
+    opening: str = field(default_factory=lambda: secrets.token_hex(16), compare=False)
+    """Of whoever has this: no other opening of the database has the same."""
     waits_for: ClassVar[str] = "its server"
     begin_anew: ClassVar[str] = "name another database"
 
@@ -71,10 +80,12 @@ class Server:
     def engine(self, *, writes: bool) -> Engine:
         """Connections to it, for the one thread that writes or for the one that reads.
 
-        The first that writes keeps all other coordinators from it. Raises StoreError.
+        The first that writes keeps all other coordinators from it; a later one, in place of one
+        that was lost, is refused where another coordinator used it meanwhile. Raises StoreError.
         """
         here = {"application_name": _who(), "client_encoding": "utf8"} | _CONNECTING
         try:
+            self._require_libpq()
             engine = create_engine(
                 self.url.set(drivername=f"{_SCHEME}+psycopg"),
                 pool_size=1,
@@ -90,13 +101,21 @@ class Server:
                 f"{self} cannot be used: for PostgreSQL install the extra of that name, by "
                 "'pip install unisono[postgresql]'"
             ) from error
+        except ArgumentError as error:
+            raise StoreError(f"{self} cannot be used: {error}") from error
+
+        has_been_here = False
 
         def connected(connection: Any, _record: Any) -> None:
+            nonlocal has_been_here
             try:
                 # Else what is set would end with the transaction that it is set in.
                 connection.autocommit = True
                 if writes:
                     self._take(connection)
+                    if has_been_here:
+                        self._require_same_opening(connection)
+                    has_been_here = True
                 else:
                     from psycopg import IsolationLevel
 
@@ -127,6 +146,36 @@ class Server:
                 self,
             )
 
+    def _require_libpq(self) -> None:
+        """Raise StoreError for a parameter of the URL that is psycopg's own, or nobody's: those take
+        no text, and it would break by it.
+        """
+        from psycopg.pq import Conninfo
+
+        known = {one.keyword.decode() for one in Conninfo.get_defaults()}
+        if unknown := [key for key in self.url.query if key not in known]:
+            # It may be the end of a password that has an & in it.
+            has_password = not SECRETS.isdisjoint(self.url.query)
+            what = "a parameter that" if has_password else ", ".join(map(repr, unknown)) + ", which"
+            raise StoreError(f"{self} cannot be used: its URL has {what} libpq does not know")
+        for key, value in self.url.query.items():
+            if not isinstance(value, str) and key not in ("host", "port"):
+                raise StoreError(f"{self} cannot be used: its URL has {key!r} more than once")
+
+    def opened(self, connection: Connection) -> None:
+        """Say in it who has opened it last."""
+        settings.put(connection, _OPENING, self.opening)
+
+    def _require_same_opening(self, connection: Any) -> None:
+        """Raise InUseError where another one had it: what this one knows of it is true no more,
+        and numbers that it would give are given.
+        """
+        if connection.execute(_OPENED_LAST).fetchone() != (json.dumps(self.opening),):
+            raise InUseError(
+                f"another coordinator used {self} while this one had no connection to it; two "
+                "cannot drive one arm: end one of them, and start this one anew"
+            )
+
     def _take(self, connection: Any) -> None:
         """Have a session write alone, and only what is on the disk when it is confirmed."""
         from psycopg.errors import LockNotAvailable
@@ -150,11 +199,17 @@ def server_at(text: str) -> Server:
     """The database of a URL. Raises StoreError, which says nothing of a password."""
     try:
         url = make_url(text)
-    except (ArgumentError, ValueError) as error:
+    except (ArgumentError, ValueError):
         raise StoreError(
             "the database is named by no URL: it must be like postgresql://USER@HOST/NAME, with "
             "special characters as %XX"
-        ) from error
+        ) from None
+    if text.count("@") > (url.username is not None):
+        # What stands before it may be part of a password, and would be in the database's name.
+        raise StoreError(
+            "the database's URL has an @ elsewhere than behind user and password: special "
+            "characters are written as %XX, @ as %40"
+        )
     if url.drivername != _SCHEME:
         raise StoreError(
             f"the database's URL begins with {url.drivername}://, but must with {_SCHEME}://"

@@ -7,7 +7,7 @@ from typing import Any, Final
 from sqlalchemy import Connection, delete, func, insert, select
 
 from coordinator.store import rows
-from coordinator.store.errors import StoreError
+from coordinator.store.errors import InUseError, StoreError
 from coordinator.store.schema import RUNS
 from coordinator.store.texts import digest_of
 from coordinator.store.utc import utc_now
@@ -24,13 +24,26 @@ _logger = logging.getLogger(__name__)
 
 
 def begin(
-    connection: Connection, report: dict[str, Any], program: str, taught: int | None = None
+    connection: Connection,
+    report: dict[str, Any],
+    program: str,
+    taught: int | None = None,
+    *,
+    again: bool = False,
 ) -> None:
     """A run is about to begin, of something taught if that is named.
 
-    Takes the place of one that was forgotten.
+    `again` in place of one of this number that did not begin, and may not be forgotten yet. Any
+    other one of this number is somebody's record: raises InUseError.
     """
-    forget(connection, report["run"])
+    run = report["run"]
+    if again:
+        forget(connection, run)
+    elif connection.execute(select(RUNS.c.number).where(RUNS.c.number == run)).first():
+        raise InUseError(
+            f"the database has a run {run} already, which this coordinator did not write: another "
+            "one uses the database too. End one of them, and start this one anew"
+        )
     row = {**_row(report), "program": program, "taught": taught}
     if taught is not None:
         row["taught_sha256"] = digest_of(program)

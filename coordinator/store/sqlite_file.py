@@ -36,6 +36,9 @@ class SqliteFile:
         """Connections to it, for the one thread that writes or for the one that reads."""
         return engine_of(self.path, writes=writes)
 
+    def opened(self, connection: Connection) -> None:
+        """Its folder's lock, which is lost by no connection, keeps all others from it."""
+
     def require_sound(self, connection: Connection) -> None:
         """Raise StoreError where it is damaged."""
         (found,) = connection.exec_driver_sql("PRAGMA quick_check(1)").one()

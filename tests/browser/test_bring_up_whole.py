@@ -317,7 +317,7 @@ def test_joints_are_brought_up_by_page_and_command_line_whatever_is_killed_swapp
         told_now = owner.told(name)
         assert (told_now["next"], told_now["exchanged"]) == ("identified", other)
     expect(owner.card).to_contain_text(
-        f"{LINE} was brought up with the controller {old[LINE]} last"
+        f"{LINE} was identified with the controller {old[LINE]} before"
     )
     owner.writes(*exchanged)
     owner.goes_on()

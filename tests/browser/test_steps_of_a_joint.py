@@ -149,7 +149,7 @@ def test_another_body_under_the_same_controller_is_said_behind_a_question(
 def test_two_joints_that_changed_places_are_named(open_page: Open, files: str) -> None:
     there = Coordinator(replace(now(ALL, NEW), exchanged="wrist"))
     card = chosen(open_page, files, there).get_by_role("region", name="Step by step")
-    expect(card).to_contain_text(f"wrist was brought up with the controller {NEW.id} last")
+    expect(card).to_contain_text(f"wrist was identified with the controller {NEW.id} before")
 
 
 def test_a_coordinator_that_comes_back_with_another_arm_file_is_asked_again(

@@ -211,6 +211,20 @@ async def test_live_report_says_what_could_not_be_written_until_it_is(disk: Full
     assert len(told["unwritten"]) == MAX_LOST
 
 
+async def test_run_that_another_coordinator_recorded_is_neither_replaced_nor_forgotten(
+    tmp_path: Path,
+) -> None:
+    store = Store(tmp_path)
+    other, keeper = RunKeeper(store, {}), RunKeeper(store, {})
+    await other.begin(report(1), "M2\n")
+    for _ in range(2):
+        with pytest.raises(StoreError, match="has a run 1 already"):
+            await keeper.begin(report(1), "M30\n")
+        await keeper.close()
+        assert await store.read(lambda connection: runs.program(connection, 1)) == "M2\n"
+    await store.close()
+
+
 async def test_run_that_a_hanging_disk_records_too_late_is_forgotten(
     tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
@@ -218,9 +232,9 @@ async def test_run_that_a_hanging_disk_records_too_late_is_forgotten(
     begin = runs.begin
 
     def slow(
-        connection: Connection, first: dict[str, Any], program: str, taught: int | None
+        connection: Connection, first: dict[str, Any], program: str, taught: int | None, again: bool
     ) -> None:
-        begin(connection, first, program, taught)
+        begin(connection, first, program, taught, again=again)
         let.wait(30)
 
     monkeypatch.setattr(runs, "begin", slow)

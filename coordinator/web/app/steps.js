@@ -48,7 +48,7 @@ export function Steps({ arm, gone, act }) {
         <p class="small">Number ${told.place} from the base, controller ${told.controller}, firmware ${told.firmware ?? "not known"}.</p>
         <p role="status" class=${told.complete ? "" : "bad"}>${told.complete
           ? `Every step of ${name} is done.` : `${name} is not brought up: do not play a program with it.`}</p>
-        ${told.exchanged && html`<p class="bad">${told.exchanged} was brought up with the controller ${told.controller} last: two joints may have changed
+        ${told.exchanged && html`<p class="bad">${told.exchanged} was identified with the controller ${told.controller} before: two joints may have changed
           places, or their ids in the arm file. See which one stands there before anything moves.</p>`}
         ${told.other_controller && html`<p>The controller before was ${told.other_controller}. If it alone was changed, and motor, gear and
           housing are those of before, say so first: ${" "}

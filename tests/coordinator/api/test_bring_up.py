@@ -19,6 +19,7 @@ from coordinator.config.data_folder import make_key
 from coordinator.config.settings import DEMO_ARM
 from coordinator.links.clock import arm_now_us
 from coordinator.service import Service
+from coordinator.store import homings
 from tests.coordinator.api.conftest import BASE
 from tests.coordinator.bringup.kit import ELBOW, brought_up
 
@@ -44,6 +45,13 @@ async def keep(folder: Path, done: Sequence[Done]) -> None:
     async with coordinator_of(folder) as (service, _):
         for one in done:
             await service.bring_up.keep("elbow", one)
+
+
+async def lines(folder: Path) -> list[dict[str, Any]]:
+    """Of the journal, newest first."""
+    async with coordinator_of(folder) as (service, _):
+        kept = await service.journal.newest(None, 99, details=False)
+    return [{"level": one["level"], "message": one["message"]} for one in kept]
 
 
 @pytest.fixture(name="folder")
@@ -120,6 +128,13 @@ async def test_a_swap_that_happened_while_the_coordinator_was_off_is_noticed(fol
         assert (again.status_code, again.json()["type"]) == (409, TYPE + "bring-up-not-so")
         other = (await http.post(f"{PATH}/other-body", json={})).json()
         assert [one["state"] for one in other["steps"]].count("done") == 0
+    assert [line for line in await lines(folder) if "changed" in line["message"]] == [
+        {"level": level, "message": f"elbow: {words}, said the owner"}
+        for level, words in (
+            ("attention", "motor, gear, housing or magnets were changed"),
+            ("info", "its controller alone was changed"),
+        )
+    ]
 
 
 async def test_a_body_that_was_changed_under_the_same_controller_is_said_and_asked_for(
@@ -133,6 +148,19 @@ async def test_a_body_that_was_changed_under_the_same_controller_is_said_and_ask
             assert left == ["sensors", "direction", "home", "travel", "range", "repeatability"]
             bodies = [one["because"] for one in told["steps"] if one["step"] == "travel"]
         assert bodies[0][0].startswith(f"body was {ELBOW.id}, is changed ")
+
+
+async def test_homings_of_before_the_body_was_changed_are_marked_with_what_was_said(
+    folder: Path,
+) -> None:
+    await keep(folder, ALL)
+    async with coordinator_of(folder) as (service, http):
+        homing = {"number": 23, "state": "done", "joints": {"elbow": {"edges": []}}}
+        await service.bring_up._store.confirmed(
+            lambda connection: homings.save(connection, homing, "2026-05-01T09:00:00+00:00")
+        )
+        told = (await http.post(f"{PATH}/other-body", json={})).json()
+        assert told["history"][-1]["figures"] == {"homing_before": 23}
 
 
 async def test_what_somebody_sees_takes_a_step_back_whatever_is_to_be_done_before_it(
@@ -156,6 +184,39 @@ async def test_what_somebody_sees_takes_a_step_back_whatever_is_to_be_done_befor
         assert "COUNTS NO MORE: the owner said: it is elsewhere" in sheet
 
 
+async def test_a_measurement_that_is_not_so_takes_a_step_back_that_was_done(folder: Path) -> None:
+    await keep(folder, ALL)
+    turn = {"commanded_deg": 90.0, "measured_deg": 60.0}
+    async with coordinator_of(folder) as (_, http):
+        refused = await http.post(f"{PATH}/travel", json=turn)
+        assert (refused.status_code, refused.json()["type"]) == (409, TYPE + "bring-up-not-so")
+        sentence = refused.json()["detail"]
+        assert "that is a gear_ratio of 30" in sentence
+        told = (await http.get(PATH)).json()
+        assert (told["complete"], told["next"]) == (False, "travel")
+        assert told["steps"][6]["because"] == [sentence]
+        sheet = (await http.get(f"{PATH}/sheet")).text
+        assert "NOT COMPLETE: 1 of 10 steps are to be done: Travel measured." in sheet
+        assert "COUNTS NO MORE: elbow was told to turn by 90° and turned by 60°" in sheet
+        # Also one that must be done again for another reason.
+        await http.post(f"{PATH}/placed", json={"answer": "it is elsewhere"})
+        refused = await http.post(f"{PATH}/travel", json=turn | {"measured_deg": 0.0})
+        assert "it did not turn" in refused.json()["detail"]
+        assert (await http.get(PATH)).json()["steps"][6]["figures"]["measured_deg"] == 0.0
+    words = f"elbow: travel measured is not so, the owner was told: {sentence}"
+    assert {"level": "attention", "message": words} in await lines(folder)
+
+
+async def test_a_measurement_of_a_step_that_was_never_done_waits_for_those_before_it(
+    folder: Path,
+) -> None:
+    async with coordinator_of(folder) as (_, http):
+        turn = {"commanded_deg": 90.0, "measured_deg": 60.0}
+        early = await http.post(f"{PATH}/travel", json=turn)
+        assert (early.status_code, early.json()["type"]) == (409, TYPE + "bring-up-earlier")
+        assert (await http.get(PATH)).json()["history"] == []
+
+
 async def test_two_ids_that_were_exchanged_in_the_arm_file_are_told_with_the_joints_names(
     folder: Path,
 ) -> None:
@@ -167,8 +228,14 @@ async def test_two_ids_that_were_exchanged_in_the_arm_file_are_told_with_the_joi
     async with coordinator_of(folder, parse_arm(text, DEMO_ARM)) as (service, http):
         assert (await http.get(PATH)).json()["exchanged"] == "wrist"
         assert (await http.get("/joints/wrist/bring-up")).json()["exchanged"] == "elbow"
-        await service.bring_up.keep("wrist", replace(ALL[0], basis={"controller": ELBOW.id}))
+        # The answer that confirms it ends it neither here nor there.
+        wrong = {"answer": "another joint answered"}
+        assert (await http.post(f"{PATH}/identified", json=wrong)).status_code == 409
+        assert (await http.get(PATH)).json()["exchanged"] == "wrist"
+        assert (await http.get("/joints/wrist/bring-up")).json()["exchanged"] == "elbow"
+        await service.bring_up.keep("elbow", replace(ALL[0], basis={"controller": wrist}))
         assert (await http.get(PATH)).json()["exchanged"] is None
+        assert (await http.get("/joints/wrist/bring-up")).json()["exchanged"] == "elbow"
 
 
 async def test_a_touch_is_believed_of_the_joint_that_felt_it_last(folder: Path) -> None:

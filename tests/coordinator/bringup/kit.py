@@ -11,9 +11,16 @@ from coordinator.api.responses.arm import ARM
 from coordinator.api.responses.joint_homings import HOMINGS
 from coordinator.api.responses.survey import SURVEY
 from coordinator.bringup.basis import basis_of
-from coordinator.bringup.facts import Facts, Said
+from coordinator.bringup.facts import Facts, Figures, Said
 from coordinator.bringup.figures import found_by
-from coordinator.bringup.progress import OTHER_BODY, SAME_BODY, Done, body_of, bring_up
+from coordinator.bringup.progress import (
+    OTHER_BODY,
+    SAME_BODY,
+    Done,
+    body_of,
+    bring_up,
+    newest_before,
+)
 from coordinator.bringup.steps import STEPS, Step
 from coordinator.codes.link_word import LinkWord
 from coordinator.codes.survey_word import LinkVerdict
@@ -54,7 +61,7 @@ def facts(joint: Joint = ELBOW, number: int = NUMBER, **heard: Any) -> Facts:
     of_joint = {key: value for key, value in heard.items() if key not in of_facts}
     known = Facts(
         joint, number, 6, replace(snapshot, **of_joint), homing, homings, survey,
-        survey_ended_us=2_000_000, configured={"homing_before": 14, "survey_before_us": 1_000_000},
+        survey_ended_us=2_000_000, behind=14, configured={"survey_before_us": 1_000_000},
     )  # fmt: skip
     return replace(known, **{key: value for key, value in heard.items() if key in of_facts})
 
@@ -66,14 +73,23 @@ def do(
     number: int = NUMBER,
     firmware: str = FIRMWARE,
 ) -> list[Done]:
-    """All that is done once this step is, too."""
-    found = found_by(step, SAID.get(step.code, Said()), facts(joint, number))
+    """All that is done once this step is, too; for `home` it is homed anew."""
+    known = facts(joint, number, behind=newest_before(done))
+    newest = newest_homing(done) + (step.code == "home")
+    known = replace(known, homing={**(known.homing or {}), "homing": newest})
+    found = found_by(step, SAID.get(step.code, Said()), known)
     basis = basis_of(joint, number, firmware, body_of(joint.id, done))
     one = Done(
         step.code, f"2026-05-01T09:{len(done):02}:00+00:00", "the owner", basis, found.figures,
         found.picture,
     )  # fmt: skip
     return [*done, one]
+
+
+def newest_homing(done: Sequence[Done]) -> int:
+    """Of the joint of which that was done."""
+    told = [one.figures.get(name) for one in done for name in ("homing", "homing_before")]
+    return max((one for one in told if isinstance(one, int)), default=14)
 
 
 def brought_up(joint: Joint = ELBOW, number: int = NUMBER) -> list[Done]:
@@ -93,7 +109,8 @@ def said_same_body(done: Sequence[Done], joint: Joint) -> list[Done]:
 def said_other_body(done: Sequence[Done], joint: Joint = ELBOW) -> list[Done]:
     """Motor, gear or housing were changed."""
     basis = basis_of(joint, NUMBER, FIRMWARE, f"changed, {len(done) + 1}")
-    return [*done, Done(OTHER_BODY, "2026-05-03T09:00:00+00:00", "the owner", basis, {})]
+    figures: Figures = {"homing_before": newest_homing(done)}
+    return [*done, Done(OTHER_BODY, "2026-05-03T09:00:00+00:00", "the owner", basis, figures)]
 
 
 def said_against(done: Sequence[Done], step: str, answer: str, joint: Joint = ELBOW) -> list[Done]:

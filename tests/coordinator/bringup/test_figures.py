@@ -5,7 +5,7 @@ from typing import Any
 
 import pytest
 
-from coordinator.bringup.facts import NotSo, Said, SaidAgainst, WrongSaid
+from coordinator.bringup.facts import Against, NotSo, Said, WrongSaid
 from coordinator.bringup.figures import found_by
 from coordinator.bringup.steps import BY_CODE, STEPS
 from coordinator.codes.survey_word import LinkVerdict
@@ -28,7 +28,7 @@ def test_no_answer_and_one_that_is_bad_do_not_let_it_be_done(step: Any) -> None:
         with pytest.raises(WrongSaid, match="say one of '"):
             found_by(step, Said(answer), GOOD)
     for answer in step.bad_answers:
-        with pytest.raises(SaidAgainst, match=answer):
+        with pytest.raises(Against, match=answer):
             found_by(step, Said(answer), GOOD)
 
 
@@ -62,12 +62,19 @@ def test_what_a_step_does_not_ask_for_is_not_passed_over(step: Any) -> None:
         ("link", {"survey": None}, "no survey of elbow's link is done"),
         # What was found before it was configured is of another firmware, body or figure.
         ("link", {"survey_ended_us": 1_000_000}, "survey of elbow's link is of before it was conf"),
-        ("home", {"configured": {"homing_before": 15}}, "is of before it was configured"),
+        ("home", {"behind": 15}, "is of before it was configured"),
+        ("home", {"behind": 16}, "or before motor, gear, housing or magnets were changed"),
     ],
 )
 def test_what_is_not_so_is_told(code: str, heard: dict[str, Any], sentence: str) -> None:
     with pytest.raises(NotSo, match=sentence.replace("+", r"\+")):
         found_by(BY_CODE[code], SAID.get(code, Said()), facts(**heard))
+
+
+def test_a_home_that_wandered_is_measured() -> None:
+    with pytest.raises(Against, match=r"wandered by \+0\.2°") as against:
+        found_by(BY_CODE["home"], Said(), facts(wandered_deg=0.2))
+    assert (against.value.figures["homing"], against.value.figures["wandered_deg"]) == (15, 0.2)
 
 
 def test_a_homing_by_another_controller_or_other_figures_is_not_this_ones() -> None:
@@ -86,12 +93,16 @@ def test_a_homing_by_another_controller_or_other_figures_is_not_this_ones() -> N
         # The arm file says 20, the joint has 15: as many turns of the motor turn it by 4/3 of that.
         (120.0, "that is a gear_ratio of 15"),
         (-90.0, "it turned the other way"),
+        (0.0, "turned by 0°: it did not turn. Look at its motor, its supply and run_current_a"),
         (85.0, "that is a gear_ratio of 21.18"),
     ],
 )
 def test_another_gear_ratio_is_found_by_a_measured_turn(measured: float, sentence: str) -> None:
-    with pytest.raises(NotSo, match=sentence):
+    with pytest.raises(Against, match=sentence) as against:
         found_by(BY_CODE["travel"], Said(None, 90.0, measured), GOOD)
+    figures = against.value.figures
+    assert (figures["commanded_deg"], figures["measured_deg"]) == (90.0, measured)
+    assert figures["not_so"] == str(against.value)
 
 
 @pytest.mark.parametrize("said", [Said(), Said(None, 90.0), Said(None, 10.0, 10.0)])
@@ -103,16 +114,18 @@ def test_a_turn_that_tells_no_gear_is_refused(said: Said) -> None:
 def test_a_poor_link_and_a_home_that_scatters_are_not_passed() -> None:
     assert GOOD.survey is not None
     poor = replace(GOOD, survey=replace(GOOD.survey, verdict=LinkVerdict.POOR))
-    with pytest.raises(NotSo, match="survey it again"):
+    with pytest.raises(Against, match="survey it again") as against:
         found_by(BY_CODE["link"], Said(), poor)
+    assert against.value.figures["verdict"] == "poor"
     loose = replace(GOOD.homings.rising_deviation_deg, value=0.5)
     homings = replace(GOOD.homings, rising_deviation_deg=loose)
-    with pytest.raises(NotSo, match=r"scatters by 0\.5°"):
+    with pytest.raises(Against, match=r"scatters by 0\.5°"):
         found_by(BY_CODE["repeatability"], Said(), replace(GOOD, homings=homings))
     few = replace(loose, value=None, why="2 homings, and it takes 5")
     homings = replace(GOOD.homings, rising_deviation_deg=few)
-    with pytest.raises(NotSo, match="2 homings, and it takes 5"):
+    with pytest.raises(NotSo, match="2 homings, and it takes 5") as lacks:
         found_by(BY_CODE["repeatability"], Said(), replace(GOOD, homings=homings))
+    assert not isinstance(lacks.value, Against), "nothing was measured"
 
 
 @pytest.mark.parametrize(
@@ -126,8 +139,9 @@ def test_a_touch_that_was_not_felt_by_this_joint_does_not_identify_it(
     touched: str | None, sentence: str
 ) -> None:
     step = BY_CODE["identified"]
-    with pytest.raises(NotSo, match=sentence):
+    with pytest.raises(NotSo, match=sentence) as told:
         found_by(step, Said("touch"), replace(GOOD, touched=touched))
+    assert isinstance(told.value, Against) == (touched is not None)
     assert found_by(step, Said("touch"), replace(GOOD, touched="elbow")).figures["id"] == ELBOW.id
     deaf = replace(GOOD, joint=replace(ELBOW, touch=False))
     with pytest.raises(NotSo, match="has touch = false in the arm file"):
@@ -143,12 +157,17 @@ def test_a_body_that_was_said_to_have_stayed_is_held_to_the_width_of_its_home_se
     """By the figures of the arm file, a gear of 15 in place of 20 shows three quarters of it."""
     edges = [{"fast": False, "from_middle_deg": at} for at in (seen / 2, -seen / 2)]
     assert GOOD.homing is not None
-    known = replace(GOOD, homing={**GOOD.homing, "edges": edges}, before={"sensor_width_deg": 3.0})
+    known = replace(GOOD, homing={**GOOD.homing, "edges": edges}, width_before_deg=3.0)
     if abs(ratio / 20.0 - 1.0) < 0.05:  # as little as a travel's measure would find too
         assert found_by(BY_CODE["home"], Said(), known).figures["sensor_width_deg"] == seen
         return
-    with pytest.raises(NotSo, match="or a gear_ratio of 15 where the arm file has 20") as refused:
+    with pytest.raises(Against, match="or a gear_ratio of 15 where the arm file has 20") as refused:
         found_by(BY_CODE["home"], Said(), known)
     assert "say other-body" in str(refused.value)
+    # One that is not known now watches over nothing.
+    for few in ([], edges[:1], [edges[0], {**edges[1], "fast": True}]):
+        with pytest.raises(NotSo, match="not known of its newest homing, and was 3°") as lacks:
+            found_by(BY_CODE["home"], Said(), replace(known, homing={**GOOD.homing, "edges": few}))
+        assert not isinstance(lacks.value, Against), "nothing was measured"
     # Nothing is known of the body before: the travel is measured anyway.
-    assert found_by(BY_CODE["home"], Said(), replace(known, before={})).figures
+    assert found_by(BY_CODE["home"], Said(), replace(known, width_before_deg=None)).figures

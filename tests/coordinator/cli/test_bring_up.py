@@ -94,7 +94,9 @@ def test_two_joints_that_changed_places_are_named(
     coordinator.told = replace(now(ALL, wrist), exchanged="wrist")
     assert run(["bring-up", "elbow", "--url", url]) == 0
     told = capsys.readouterr().out
-    assert "wrist was brought up with the controller 3c71bf4a0005 last: two joints may have" in told
+    assert (
+        "wrist was identified with the controller 3c71bf4a0005 before: two joints may have" in told
+    )
 
 
 def test_a_step_is_said_to_be_done_with_what_was_measured(

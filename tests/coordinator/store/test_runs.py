@@ -116,9 +116,19 @@ async def test_run_that_did_not_begin_leaves_its_number_to_the_next(store: Store
     await store.write(lambda connection: runs.begin(connection, report(1), "G0 A1\nM2\n"))
     await store.write(lambda connection: runs.forget(connection, 1))
     assert await store.read(summaries) == []
-    for text in ("M2\n", "M30\n"):  # the second as if the first could not be forgotten
-        await store.write(lambda connection, text=text: runs.begin(connection, report(1), text))  # type: ignore[misc]
+    await store.write(lambda connection: runs.begin(connection, report(1), "M2\n"))
+    # As if it could not be forgotten, and its keeper knows that.
+    await store.write(lambda connection: runs.begin(connection, report(1), "M30\n", again=True))
     assert await store.read(lambda connection: runs.program(connection, 1)) == "M30\n"
+
+
+async def test_run_whose_number_another_coordinator_has_used_does_not_take_its_place(
+    store: Store,
+) -> None:
+    await store.write(lambda connection: runs.begin(connection, report(1), "M2\n"))
+    with pytest.raises(StoreError, match="has a run 1 already, which this coordinator did not"):
+        await store.write(lambda connection: runs.begin(connection, report(1), "M30\n"))
+    assert await store.read(lambda connection: runs.program(connection, 1)) == "M2\n"
 
 
 @given(run=st.integers(1, 2**31 - 1), value=VALUES, name=TEXTS, program=TEXTS)
@@ -127,7 +137,7 @@ def test_report_and_program_come_back_as_they_were(
 ) -> None:
     written = {**report(run), "name": name, "more": value}
     with engine.begin() as connection:
-        runs.begin(connection, written, program)
+        runs.begin(connection, written, program, again=True)
         runs.save(connection, written)
     with engine.begin() as connection:
         found = runs.load(connection, run)
