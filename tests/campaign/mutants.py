@@ -622,10 +622,11 @@ MUTANTS = (
         "",
     ),
     _one(
+        # Of both who wait for it, the joint and its coordinator, who goes by what it says.
         "current: a joint moves before the full one has settled",
-        f"{JOINT}/free.py",
-        "body.may_move and body.current.settled(now) and not expired",
-        "body.may_move and not expired",
+        f"{JOINT}/current.py",
+        "return not self.is_reduced and now >= self._settled_us",
+        "return not self.is_reduced",
     ),
     _one(
         "current: drives do not ask for the full one",
