@@ -250,7 +250,7 @@ def test_all_entries_are_removed_once_that_was_confirmed_and_an_entry_says_why_i
 
 def test_an_entry_whose_run_is_held_is_not_said_to_be_played(open_page: Open, files: str) -> None:
     told = queue(entry(1, "plays", 7), entry(2), playing=True)
-    held = {"phase": "held", "condition": canned.condition("held")}
+    held: dict[str, Any] = {"phase": "held", "condition": canned.condition("held")}
     feed = Feed(
         canned.whole(run=canned.run(number=7, phase="held"), queue=told, taught_revision=1, **held)
     )
