@@ -147,8 +147,8 @@ class Server:
             )
 
     def _require_libpq(self) -> None:
-        """Raise StoreError for a parameter of the URL that is psycopg's own, or nobody's: those take
-        no text, and it would break by it.
+        """Raise StoreError for a parameter of the URL that is psycopg's own, or nobody's: those
+        take no text, and it would break by it.
         """
         from psycopg.pq import Conninfo
 
