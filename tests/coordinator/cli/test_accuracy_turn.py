@@ -28,7 +28,7 @@ class Coordinator(ElbowAlone):
         return {"home_offset_deg": [*self.moved_deg, *[0.0] * 20][max(0, self.homed - 1)]}
 
     def elbow(self) -> dict[str, Any]:
-        return {"faults": self.faults if self.turns else (), "velocity_deg_s": 0.0}
+        return {"faults": self.faults if self.turns else ()}
 
 
 @pytest.fixture(name="coordinator")
@@ -98,3 +98,16 @@ def test_other_faults_than_steps_that_seem_lost_end_it(
     assert run(url, "--yes") == 1
     assert "elbow was not turned to the end: it has driver" in capsys.readouterr().err
     assert coordinator.turns == 1
+
+
+def test_stop_or_hold_by_anybody_else_ends_it_and_nothing_homes_after_it(
+    coordinator: Coordinator, url: str, capsys: pytest.CaptureFixture[str]
+) -> None:
+    coordinator.stopped_in = 2
+    assert run(url, "--yes") == 1
+    assert "elbow is stopped, so this test moves nothing more" in capsys.readouterr().err
+    assert (coordinator.turns, coordinator.homed) == (2, 2)
+    coordinator.stopped_in, coordinator.held_in, coordinator.is_stopped = None, 4, False
+    assert run(url, "--yes") == 1
+    assert "elbow was not turned to the end: it was to be at" in capsys.readouterr().err
+    assert (coordinator.turns, coordinator.homed) == (4, 4)
