@@ -54,20 +54,23 @@ def noticed_late_deg(speed_deg_s: float) -> float:
 
 
 def tested_joint(client: Client, name: str, arm: Arm | None) -> Joint:
-    """The joint that is tested: of `arm`, whose file is to have what is found, else of the
-    coordinator's. Raises Failure where the two are not the same, or there is none of that name.
+    """The joint that is tested, with the figures by which the coordinator moves it. Raises Failure
+    where the file that is to have what is found has another, or there is none of that name.
     """
     served = named_joint(served_arm(client), name)
-    if arm is None:
-        return served
-    joint = named_joint(arm, name)
-    if (joint.id, figures_in_words(joint)) != (served.id, figures_in_words(served)):
+    if arm is not None and _measured_by(named_joint(arm, name)) != _measured_by(served):
         raise Failure(
             ExitCode.WRONG_INPUT,
             f"{name} has another id or other figures in {arm.path} than in the arm file of the "
             "coordinator: what is found of one says nothing of the other",
         )
-    return joint
+    return served
+
+
+def _measured_by(joint: Joint) -> tuple[object, ...]:
+    """What an angle that is found depends on."""
+    gear = joint.full_steps, joint.microsteps, joint.gear_ratio, joint.direction
+    return joint.id, figures_in_words(joint), gear
 
 
 def require_homed(client: Client, name: str) -> None:

@@ -18,6 +18,7 @@ from coordinator.cli.common import (
     Failure,
     caution,
     err,
+    named_joint,
     out,
     require_yes,
 )
@@ -58,6 +59,7 @@ class Asked(AskedTest):
 def show(asked: Asked, *, as_json: bool) -> ExitCode:
     """Search, tell, and take a limit into an arm file where that is asked. Raises Failure."""
     with testing(asked) as (client, joint, arm):
+        _require_moved_by_it(arm, joint)
         wanted, remarks = _wanted(joint, asked)
         require_homed(client, joint.name)
         _require_finds_home(client, joint)
@@ -97,6 +99,23 @@ def _require_homes_slower(joint: Joint, limit: float) -> None:
             f"a limit of {limit:g}°/s is below the {joint.homing.fast_deg_s:g}°/s by which "
             f"{joint.name} homes: nothing is written. Make homing.fast_deg_s smaller in the arm "
             "file first, and home it by that",
+        )
+
+
+def _require_moved_by_it(arm: Arm | None, joint: Joint) -> None:
+    """Raise Failure where the file that is to have the limit would have the joint moved otherwise
+    than it is in the search: which steps are lost depends on that.
+    """
+    if arm is None:
+        return
+    told = named_joint(arm, joint.name)
+    keys = "acceleration_deg_s2", "jerk_deg_s3", "velocity_deg_s", "range_deg"
+    if others := [key for key in keys if getattr(told, key) != getattr(joint, key)]:
+        raise Failure(
+            ExitCode.WRONG_INPUT,
+            f"{joint.name} has another {' and '.join(others)} in {arm.path} than the coordinator, "
+            "which moves it: what is found by one says nothing of the other. Start the "
+            "coordinator with that file first",
         )
 
 

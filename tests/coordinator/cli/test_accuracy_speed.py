@@ -234,3 +234,26 @@ def test_joint_that_tells_nothing_of_its_sensor_is_searched_only_where_homing_tu
     is_refused = "does not tell whether it stands on its home sensor" in capsys.readouterr().err
     assert is_refused is bool(code)
     assert bool(coordinator.steps) is not bool(code)
+
+
+@pytest.mark.parametrize(
+    ("old", "new", "key"),
+    [
+        ("acceleration_deg_s2 = 120.0", "acceleration_deg_s2 = 600.0", "acceleration_deg_s2"),
+        ("velocity_deg_s = 60.0", "velocity_deg_s = 90.0", "velocity_deg_s"),
+        ("range_deg = [-170, 170]", "range_deg = [-170, 100]", "range_deg"),
+    ],
+)
+def test_file_by_which_the_coordinator_does_not_move_the_joint_is_refused(
+    coordinator: Coordinator,
+    url: str,
+    arm_file: Path,
+    old: str,
+    new: str,
+    key: str,
+    capsys: pytest.CaptureFixture[str],
+) -> None:
+    arm_file.write_text(TEXT.replace(old, new), encoding="utf-8")
+    assert run(url, "--yes", "--arm", arm_file) == 2
+    assert f"elbow has another {key} in" in capsys.readouterr().err
+    assert (coordinator.stepped, coordinator.homed) == (0, 0)

@@ -111,3 +111,15 @@ def test_stop_or_hold_by_anybody_else_ends_it_and_nothing_homes_after_it(
     assert run(url, "--yes") == 1
     assert "elbow was not turned to the end: it was to be at" in capsys.readouterr().err
     assert (coordinator.turns, coordinator.homed) == (4, 4)
+
+
+def test_file_that_comes_to_the_same_counts_by_another_gear_is_refused(
+    coordinator: Coordinator, url: str, arm_file: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    other = ENDLESS.replace("microsteps = 16", "microsteps = 32").replace(
+        "gear_ratio = 20.0", "gear_ratio = 10.0"
+    )
+    arm_file.write_text(other, encoding="utf-8")
+    assert run(url, "--yes", "--arm", arm_file) == 2
+    assert "has another id or other figures in" in capsys.readouterr().err
+    assert coordinator.turns == 0
