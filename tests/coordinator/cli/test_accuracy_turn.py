@@ -45,8 +45,11 @@ def test_gear_is_told_with_its_uncertainty_and_that_no_edge_tells_the_direction(
 ) -> None:
     assert run(url, "--yes") == 0
     told = capsys.readouterr()
-    assert "believed to turn by 360.0000° in a whole turn, mean of 3 turns (s 0.02°)" in told.out
-    assert "gear ratio 20, standard uncertainty 0.00064; the arm file has 20: they agree" in (
+    # Homings at 0, 360, -0.02 and 359.96 degrees (computed).
+    assert "believed to turn by 359.9900° in a whole turn, of 3 turns to and fro (s 0.022°" in (
+        told.out
+    )
+    assert "gear ratio 19.999, standard uncertainty 0.0012; the arm file has 20: they agree" in (
         told.out
     )
     assert "which way it turned no home edge tells" in told.err
