@@ -44,7 +44,7 @@ def show_repeatability(file: Path, picture: Path | None, *, as_json: bool) -> Ex
         readings = read_pose(file, LEAST_READINGS)
     except ReadingsError as error:
         raise Failure(ExitCode.WRONG_INPUT, *error.mistakes) from error
-    found = repeatability(readings.deviations, readings.resolution)
+    found = repeatability(readings.deviations, readings.resolution, is_angle=readings.unit == "deg")
     remarks = [*readings.remarks]
     if found.count < STANDARD_READINGS:
         remarks.append(
@@ -67,6 +67,8 @@ def show_repeatability(file: Path, picture: Path | None, *, as_json: bool) -> Ex
 
 def _tell_pose(found: Repeatability, unit: str) -> None:
     figure = f"{found.repeatability:.4g} {unit} (RP = mean distance + 3 S)"
+    if found.is_angle:
+        figure = f"±{found.repeatability:.4g} {unit} (RP = ±3 S)"
     if found.repeatability == 0.0:
         figure = f"less than {found.resolution:.3g} {unit} can tell"
     out().print(

@@ -199,7 +199,7 @@ def test_repeatability_is_told_and_drawn(
 
     assert run("repeatability", table, "--plot", picture) == 0
     told = capsys.readouterr()
-    assert "RP = mean distance + 3 S" in told.out
+    assert ("RP = ±3 S" if ways == "angle_deg" else "RP = mean distance + 3 S") in told.out
     assert "12 readings: the standard asks for 30" in told.err
     drawn = ElementTree.fromstring(picture.read_text(encoding="utf-8"))
     tips = [one.text or "" for one in drawn.iter("{http://www.w3.org/2000/svg}title")]
