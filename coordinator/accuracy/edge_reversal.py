@@ -10,7 +10,7 @@ from dataclasses import dataclass
 from math import fsum, sqrt
 from typing import Final
 
-from coordinator.accuracy.coverage import COVERAGE
+from coordinator.accuracy.coverage import coverage
 from coordinator.accuracy.no_figure import NoFigure
 
 LEAST_HOMINGS: Final = 5
@@ -52,14 +52,33 @@ class EdgeReversal:
         return max(self.deviation / sqrt(self.count), self.resolution / sqrt(12.0))
 
     @property
+    def factor(self) -> float:
+        """So many standard uncertainties hold 95 of 100 values."""
+        return coverage(self.count - 1)
+
+    @property
+    def left_open(self) -> float:
+        """What scatter and counts leave open."""
+        return self.factor * self.uncertainty
+
+    @property
     def bound(self) -> float:
         """What the play is at most, as far as it showed."""
-        return max(self.mean, 0.0) + COVERAGE * self.uncertainty
+        return max(self.mean, 0.0) + self.left_open
 
     @property
     def is_seen(self) -> bool:
         """Whether there is more than what scatter and counts leave open."""
-        return self.mean > COVERAGE * self.uncertainty
+        return self.mean > self.left_open
+
+    def grown_since(self, before: "EdgeReversal") -> float | None:
+        """By how much the mean is another than that of homings before, where it surely is; None
+        where it is not.
+        """
+        by = self.mean - before.mean
+        factor = max(self.factor, before.factor)
+        is_sure = abs(by) > factor * sqrt(self.uncertainty**2 + before.uncertainty**2)
+        return by if is_sure else None
 
 
 def edge_reversal(found: Sequence[float], late: float, resolution: float) -> EdgeReversal:
@@ -70,7 +89,7 @@ def edge_reversal(found: Sequence[float], late: float, resolution: float) -> Edg
             f"and it takes {LEAST_HOMINGS}"
         )
     made = EdgeReversal(tuple(found), late, resolution)
-    if made.mean < -COVERAGE * made.uncertainty:
+    if made.mean < -made.left_open:
         raise NoFigure(
             f"edges were met {-made.mean:.4g}° sooner in the direction of travel, in the mean of "
             f"{made.count} homings: neither play nor a sensor does that; steps are lost as it "

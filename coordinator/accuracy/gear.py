@@ -40,7 +40,7 @@ class Gear:
     uncertainty: float
     """Standard uncertainty of `share`."""
     deviation: float
-    """Of a reading from what the share makes of it, in degrees."""
+    """Of a reading, or of a pass of the home edge, from what the share makes of it, in degrees."""
     freedom: int
     """Degrees of freedom of both."""
     offset: float = 0.0
@@ -115,17 +115,27 @@ def _require_a_line(found: Gear, span: float) -> None:
 
 
 def by_turns(believed: Sequence[float], least: float) -> Gear:
-    """By whole turns between two passes of the home edge: by how many degrees the joint believed to
-    turn in each; `least` is the standard uncertainty that each has in any case, which may be the
-    same in all of them, in degrees. Raises NoFigure for too few.
+    """By whole turns to and fro between passes of the home edge: by how many degrees the joint
+    believed to turn in each; `least` is the standard uncertainty that a turn has in any case, in
+    degrees. Raises NoFigure for too few.
+
+    Each turn ends at the pass at which the next one begins, so a pass that is off is in both, and
+    their scatter about their mean says too little. So what is fitted is two places between which
+    the joint goes to and fro, to passes that are each off by chance.
     """
     count = len(believed)
     if count < LEAST_TURNS:
         raise NoFigure(f"{count} turns where {LEAST_TURNS} are needed")
-    mean = fsum(believed) / count
-    deviation = sqrt(fsum((one - mean) ** 2 for one in believed) / (count - 1))
-    uncertainty = max(deviation / sqrt(count), least)
-    return Gear(count, 360.0 / mean, 360.0 / mean * uncertainty / mean, deviation, count - 1)
+    passes = [0.0]
+    for k, one in enumerate(believed):
+        passes.append(passes[-1] + (one if k % 2 == 0 else -one))
+    here, there = passes[::2], passes[1::2]
+    middles = [fsum(place) / len(place) for place in (here, there)]
+    turn = middles[1] - middles[0]
+    rests = (one - at for place, at in zip((here, there), middles, strict=True) for one in place)
+    deviation = sqrt(fsum(rest**2 for rest in rests) / (count - 1))
+    uncertainty = max(deviation * sqrt(1.0 / len(here) + 1.0 / len(there)), least)
+    return Gear(count, 360.0 / turn, 360.0 / turn * uncertainty / turn, deviation, count - 1)
 
 
 def as_written(ratio: float, uncertainty: float) -> float:

@@ -3,7 +3,7 @@
 from collections.abc import Sequence
 from dataclasses import dataclass
 from enum import StrEnum
-from math import inf
+from math import inf, radians
 from typing import Final
 
 from coordinator.accuracy.gear import LEAST_PLACES, LEAST_READINGS, LEAST_TURN_DEG
@@ -17,7 +17,7 @@ from coordinator.accuracy.readings import (
 from coordinator.accuracy.repeatability import LEAST_READINGS as LEAST_OF_A_POSE
 from coordinator.accuracy.repeatability import STANDARD_READINGS
 from coordinator.accuracy.reversal import LEAST_RUNS
-from coordinator.accuracy.table import Row
+from coordinator.accuracy.table import Row, Table
 from coordinator.config.joint import MAX_ANGLE_DEG
 
 LEAD_DEG: Final = 5.0
@@ -115,28 +115,50 @@ def head_of(test: Guided, unit: str) -> tuple[str, ...]:
     return (f"{'angle' if unit in ANGLES else 'x'}_{unit}",)
 
 
-def limit_of(test: Guided, unit: str) -> float:
+def note_of(test: Guided, joint: str, targets: Sequence[float], radius_mm: float | None) -> str:
+    """What a table of this test is of: its columns alone do not say."""
+    at = " ".join(f"{one:g}" for one in sorted(targets))
+    radius = "" if radius_mm is None else f" read {radius_mm:g} mm from the axis"
+    return f"{test} of {joint} at {at} deg{radius}"
+
+
+def limit_of(test: Guided, unit: str, radius_mm: float | None) -> float:
     """What a reading is at most, in its unit: beyond it, it has another one."""
     if unit in LENGTHS:
-        return MAX_DEVIATION_MM / LENGTHS[unit]
+        most_mm = MAX_DEVIATION_MM
+        if radius_mm is not None:
+            most_mm = min(most_mm, radians(MAX_DEVIATION_DEG) * radius_mm)
+        return most_mm / LENGTHS[unit]
     return (MAX_ANGLE_DEG if test is Guided.RATIO else MAX_DEVIATION_DEG) / ANGLES[unit]
 
 
 def require_same_table(
-    head: Sequence[str], rows: Sequence[Row], wanted: Sequence[str], plan: Sequence[Visit]
+    table: Table, wanted: Sequence[str], plan: Sequence[Visit], note: str
 ) -> None:
     """Raise GuideError where a table that is there is not the beginning of this test's."""
-    if list(head) != list(wanted):
+    if list(table.head) != list(wanted):
         raise GuideError(
-            f"its head is {','.join(head)!r} where {','.join(wanted)!r} is to be: name another file"
+            f"its head is {','.join(table.head)!r} where {','.join(wanted)!r} is to be: name "
+            "another file"
         )
-    if len(rows) > len(plan):
-        raise GuideError(f"it has {len(rows)} readings, and this test {len(plan)}")
-    for row, visit in zip(rows, plan, strict=False):
-        found = tuple(row.cells[column] for column in wanted[:-1])
+    if len(table.rows) > len(plan):
+        raise GuideError(f"it has {len(table.rows)} readings, and this test {len(plan)}")
+    for row, visit in zip(table.rows, plan, strict=False):
+        found = cells_of(table, row, wanted)[:-1]
         if found != visit.cells:
             raise GuideError(
                 f"line {row.line} is of {' from '.join(found)}, where "
                 f"{' from '.join(visit.cells)} comes in this test: name another file, or the "
                 "targets with which it was begun"
             )
+    if table.note != note:
+        raise GuideError(
+            f"it is of {table.note!r}, not of {note!r}"
+            if table.note
+            else f"it does not say of what it is; a table of this test begins with '# {note}'"
+        )
+
+
+def cells_of(table: Table, row: Row, columns: Sequence[str]) -> tuple[str, ...]:
+    """A row as this test writes it."""
+    return tuple(table.plain(row.cells[column]) for column in columns)

@@ -7,6 +7,8 @@ from dataclasses import dataclass
 from math import fsum, sqrt
 from typing import Final
 
+from coordinator.accuracy.coverage import coverage
+
 LEAST_RUNS: Final = 5
 """To each target from each side, as ISO 230-2 has it (from memory)."""
 
@@ -47,6 +49,11 @@ class Target:
         return sqrt(sum(max(one.deviation**2 / one.count, least) for one in sides))
 
     @property
+    def left_open(self) -> float:
+        """What its readings do not tell apart from no play, with a confidence of 95 %."""
+        return coverage(min(self.below.count, self.above.count) - 1) * self.uncertainty
+
+    @property
     def repeatability(self) -> float:
         """Bidirectional, with two standard deviations either way (R of this target)."""
         sides = self.below.deviation, self.above.deviation
@@ -63,6 +70,21 @@ class Reversal:
     def largest(self) -> Target:
         """The target with the largest reversal value, which is that of the joint (B)."""
         return max(self.targets, key=lambda target: abs(target.reversal))
+
+    @property
+    def is_seen(self) -> bool:
+        """Whether its reversal value is more than scatter and last digit leave open."""
+        return abs(self.largest.reversal) > self.largest.left_open
+
+    @property
+    def bound(self) -> float:
+        """What the reversal value is at most, as far as the readings tell."""
+        return max(abs(target.reversal) + target.left_open for target in self.targets)
+
+    @property
+    def resolution(self) -> float:
+        """What the last digit of the readings tells apart."""
+        return max(target.resolution for target in self.targets)
 
     @property
     def span_deg(self) -> float:

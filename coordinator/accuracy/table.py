@@ -1,7 +1,8 @@
 """A table that an operator typed: its cells with their lines, and what is wrong with it.
 
 CSV, separated by commas, or by semicolons where the head has one; then a comma may stand for the
-decimal point, as some spreadsheets write it. Mistakes are told each with its line, the first
+decimal point, as some spreadsheets write it. Lines before the head that begin with # say what it is
+of. Mistakes are told each with its line, the first
 hundred of them and how many more.
 """
 
@@ -10,6 +11,7 @@ from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 from decimal import Decimal, InvalidOperation
 from io import StringIO
+from itertools import takewhile
 from math import isfinite
 from pathlib import Path
 from statistics import median
@@ -76,7 +78,11 @@ class Table:
     def _rows(self, text: str) -> list[tuple[int, list[str]]]:
         """Cells, each row with the line on which it begins."""
         lines = list(StringIO(text, newline=None))  # no line ends but those of editors
-        self._comma_decimal = bool(lines) and ";" in lines[0]
+        noted = list(takewhile(lambda line: line.lstrip('" ').startswith("#"), lines))
+        self.note = " ".join(line.strip('# ,;"\r\n') for line in noted)
+        """What those say."""
+        lines[: len(noted)] = ["\n"] * len(noted)
+        self._comma_decimal = len(lines) > len(noted) and ";" in lines[len(noted)]
         self._separator = ";" if self._comma_decimal else ","
         reader = csv.reader([*lines, _END], delimiter=self._separator)
         rows, begins = [], 1
@@ -125,7 +131,7 @@ class Table:
         """A cell's number, None where it is none."""
         cell = row.cells[column]
         try:
-            typed = Decimal(cell.replace(",", ".") if self._comma_decimal else cell)
+            typed = Decimal(self.plain(cell))
             value = float(typed)
         except (InvalidOperation, ValueError):
             value = float("nan")
@@ -136,6 +142,10 @@ class Table:
         last_digit = 10.0 ** min(int(typed.as_tuple().exponent), 0)
         self._last_digits[column] = min(last_digit, self._last_digits.get(column, last_digit))
         return value
+
+    def plain(self, cell: str) -> str:
+        """A number of this table, with a point before its decimals."""
+        return cell.replace(",", ".") if self._comma_decimal else cell
 
     def resolution(self, *columns: str) -> float:
         """What the last digit of a column's readings tells apart, in its unit; of several the

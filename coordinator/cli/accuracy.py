@@ -90,7 +90,9 @@ def show_ratio(
             "others than what was found, the difference is shown, and a yes asked for.",
         ),
     ],
-    yes: Annotated[bool, typer.Option("--yes", help="Write it without asking.")] = False,
+    yes: Annotated[
+        bool, typer.Option("--yes", help="Write the ratio without asking; never the direction.")
+    ] = False,
     picture: PlotOption = None,
     as_json: JsonOption = False,
 ) -> ExitCode:

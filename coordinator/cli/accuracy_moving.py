@@ -36,7 +36,7 @@ def show_edges(
             metavar="N",
             min=0,
             max=MOST_HOMINGS,
-            help="Home it so many times before: it moves each time.",
+            help="Home it so many times before, and judge by these: it moves each time.",
         ),
     ] = 0,
     arm: ArmFileOption = None,
@@ -48,8 +48,9 @@ def show_edges(
     """How much play a joint has at most, by its home edges, which each homing passes both ways.
 
     For where there is no gauge: the home sensor's own hysteresis is in it, so it is an upper bound
-    and no reversal value. It needs 5 homings by the controller and the figures that the joint has
-    now. With --arm it becomes the joint's reversal_error_deg, marked as a bound.
+    and no reversal value. It judges by the newest 5 homings, or as many as --home makes, by the
+    controller and the figures that the joint has now. With --arm it becomes the joint's
+    reversal_error_deg, marked as a bound.
     """
     from coordinator.cli import edge_reversal
 

@@ -54,8 +54,8 @@ def show(asked: Asked, *, as_json: bool) -> ExitCode:
             _home(client, asked, as_json=as_json)
         told = client.joint_homings(asked.joint)
     with or_no_figure(f"{asked.joint}: no play is told"):
-        found = found_of(told, joint)
-    remarks = (INCLUDES, FLANK)
+        found, before = found_of(told, joint, max(asked.homings, LEAST_HOMINGS))
+    remarks = (INCLUDES, FLANK, *_changed(found, before))
     return show_figure(
         _as_json(asked.joint, found, remarks),
         remarks,
@@ -67,13 +67,17 @@ def show(asked: Asked, *, as_json: bool) -> ExitCode:
     )
 
 
-def found_of(told: JointHomings, joint: Joint) -> EdgeReversal:
-    """Of its homings, those by the controller and the figures that the joint has. Raises NoFigure,
-    also where the newest is by others: then the edges are another gear's, maybe.
+def found_of(
+    told: JointHomings, joint: Joint, newest: int
+) -> tuple[EdgeReversal, EdgeReversal | None]:
+    """Of so many of its newest homings, as older ones do not know of wear since; and of as many
+    before them, None where there are too few or they tell nothing. Only those by the controller and
+    the figures that the joint has. Raises NoFigure, also where the newest is by others: then the
+    edges are another gear's, maybe.
     """
     figures = figures_in_words(joint)
-    newest = told.homings[-1] if told.homings else None
-    if newest is not None and (newest.controller, newest.figures) != (joint.id, figures):
+    last = told.homings[-1] if told.homings else None
+    if last is not None and (last.controller, last.figures) != (joint.id, figures):
         raise NoFigure(
             "its newest homing is by another controller or with other figures than the arm file "
             f"has: home it {LEAST_HOMINGS} times"
@@ -84,7 +88,25 @@ def found_of(told: JointHomings, joint: Joint) -> EdgeReversal:
         if one.hysteresis_deg is not None and (one.controller, one.figures) == (joint.id, figures)
     ]
     late_deg = noticed_late_deg(joint.homing.fast_deg_s + joint.homing.slow_deg_s)
-    return edge_reversal(values, late_deg, abs(joint.to_degrees(1)))
+    count_deg = abs(joint.to_degrees(1))
+    found = edge_reversal(values[-newest:], late_deg, count_deg)
+    try:
+        return found, edge_reversal(values[-2 * newest : -newest], late_deg, count_deg)
+    except NoFigure:
+        return found, None
+
+
+def _changed(found: EdgeReversal, before: EdgeReversal | None) -> list[str]:
+    by = None if before is None else found.grown_since(before)
+    if before is None or by is None:
+        return []
+    way = "GREW" if by > 0.0 else "shrank"
+    words = (
+        f"it {way} by {abs(by):.4f}°: the {before.count} homings before these met their edges "
+        f"{before.mean:.4f}° later, in the mean. Something wears, came loose or was changed; the "
+        f"figure is of the newest {found.count} alone"
+    )
+    return [words]
 
 
 def _home(client: Client, asked: Asked, *, as_json: bool) -> None:
@@ -107,12 +129,14 @@ def _tell(joint: str, found: EdgeReversal) -> None:
     scatter = f"s {found.deviation:.4f}°" if found.deviation else "all the same"
     out().print(
         f"{joint}: met its home edges {found.mean:.4f}° later in either direction, in the mean of "
-        f"{found.count} homings ({scatter}, standard uncertainty {found.uncertainty:.2g}°)"
+        f"its newest {found.count} homings ({scatter}, standard uncertainty "
+        f"{found.uncertainty:.2g}°)"
     )
     if found.is_seen:
         out().print(
-            f"play at most {found.bound:.4f}° (mean and 2 standard uncertainties), at least 0; up "
-            f"to {found.late:.4f}° of it is that edges are noticed late"
+            f"play at most {found.bound:.4f}° (mean and {found.factor:.3g} standard "
+            f"uncertainties), at least 0; up to {found.late:.4f}° of it is that edges "
+            "are noticed late"
         )
     else:
         out().print(

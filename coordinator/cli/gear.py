@@ -2,6 +2,7 @@
 how a gear that was found is told and goes into an arm file, for `accuracy turn` too.
 """
 
+import sys
 from dataclasses import asdict, dataclass
 from pathlib import Path
 from typing import Any
@@ -10,7 +11,7 @@ from coordinator.accuracy.gear import RATIO_TOLERANCE, Gear, as_written, fitted,
 from coordinator.accuracy.no_figure import NoFigure
 from coordinator.accuracy.readings import read_turns
 from coordinator.accuracy.table import ReadingsError
-from coordinator.cli.common import ExitCode, Failure, named_joint, out, read_arm
+from coordinator.cli.common import ExitCode, Failure, err, named_joint, out, read_arm
 from coordinator.cli.figure import remark, show_figure, take_into
 from coordinator.cli.written import require_writable
 from coordinator.config.arm import Arm, Joint
@@ -71,20 +72,23 @@ def verdict(found: Gear, joint: Joint) -> list[str]:
     told += f"{joint.gear_ratio:g}: "
     lines = [told + ("they agree" if found.agrees else "THEY DO NOT AGREE")]
     if not found.is_right_way:
-        lines.append(
-            f"it TURNED THE OTHER WAY than it was told; the arm file has direction "
-            f"{joint.direction}. Only if your scale rises as the joint's angles are to rise is "
-            "that wrong"
-        )
+        lines.append("it TURNED THE OTHER WAY than it was told")
     return lines
 
 
 def remarks_on(found: Gear, joint: Joint, *, by_scale: bool) -> list[str]:
     """What whoever takes a gear into an arm file must know first."""
-    if found.agrees:
-        return []
-    ratio, uncertainty = found.ratio(joint.gear_ratio)
     remarks = []
+    if not found.is_right_way:
+        remarks.append(
+            f"it was read to turn the other way than it was told; the arm file has direction "
+            f"{joint.direction}, which is wrong only if your scale rises as the joint's angles are "
+            "to rise. It is changed at a terminal alone, after a question of its own, never by "
+            "--yes"
+        )
+    if found.agrees:
+        return remarks
+    ratio, uncertainty = found.ratio(joint.gear_ratio)
     if by_scale and abs(abs(found.share) - 1.0) <= RATIO_TOLERANCE:
         remarks.append(
             f"the two differ by less than {100 * RATIO_TOLERANCE:g} %: a scale whose middle is off "
@@ -101,11 +105,13 @@ def remarks_on(found: Gear, joint: Joint, *, by_scale: bool) -> list[str]:
 
 
 def take_gear(arm: Arm, joint: Joint, found: Gear, *, given: bool, as_json: bool) -> dict[str, Any]:
-    """Write ratio and direction that the arm file has otherwise, after a yes; what JSON tells."""
+    """Write the ratio that the arm file has otherwise, after a yes, and the direction where that
+    is answered by itself: a scale that is held the other way reads the same. What JSON tells.
+    """
     figures: dict[str, float] = {}
     if not found.agrees:
         figures["gear_ratio"] = as_written(*found.ratio(joint.gear_ratio))
-    if not found.is_right_way:
+    if not found.is_right_way and _scale_rises(joint, given=given, as_json=as_json):
         figures["direction"] = -joint.direction
     if not figures:
         if not as_json:
@@ -118,6 +124,18 @@ def take_gear(arm: Arm, joint: Joint, found: Gear, *, given: bool, as_json: bool
     )
     remark([anew])
     return take_into(arm, joint, figures, given=given, as_json=as_json)
+
+
+def _scale_rises(joint: Joint, *, given: bool, as_json: bool) -> bool:
+    """Whether somebody who was asked at a terminal says that the scale is held the right way."""
+    if given or as_json or not sys.stdin.isatty():
+        return False
+    err().print(
+        f"Does your scale rise as the angles of {joint.name} are to rise? Then its direction is "
+        "wrong. Type yes, or anything else to leave it: ",
+        end="",
+    )
+    return sys.stdin.readline().strip() == "yes"
 
 
 def gear_json(found: Gear, joint: Joint, remarks: list[str]) -> dict[str, Any]:

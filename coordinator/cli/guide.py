@@ -12,8 +12,10 @@ from coordinator.accuracy.guide import (
     Guided,
     GuideError,
     Visit,
+    cells_of,
     head_of,
     limit_of,
+    note_of,
     require_same_table,
     usual_repeats,
     visits_of,
@@ -56,25 +58,26 @@ def show(asked: Asked) -> ExitCode:
     arm = None if asked.arm is None else read_arm(asked.arm)
     with client_at(asked.url) as client:
         joint = tested_joint(client, asked.joint, arm)
-        head, plan, lines = _begun(asked, joint)
-        if len(lines) - 1 < len(plan):
+        head, plan, above, rows = _begun(asked, joint)
+        if len(rows) < len(plan):
             require_homed(client, joint.name)
     _require_terminal()
-    if len(lines) > 1:
-        err().print(f"{asked.file} has {len(lines) - 1} of {len(plan)} readings: it goes on there")
-    for number, visit in enumerate(plan[len(lines) - 1 :], len(lines)):
+    if rows:
+        err().print(f"{asked.file} has {len(rows)} of {len(plan)} readings: it goes on there")
+    limit = limit_of(asked.test, asked.unit, asked.radius_mm)
+    for number, visit in enumerate(plan[len(rows) :], len(rows) + 1):
         where = f"reading {number} of {len(plan)}: {visit.target_deg:g}° from {visit.side}"
         err().print(where)
         _visit(asked.url, joint, visit)
-        read = _read(head[-1], limit_of(asked.test, asked.unit))
+        read = _read(head[-1], limit)
         if read is None:
             raise Failure(
                 ExitCode.NOT_FINISHED,
                 f"broken off with {number - 1} of {len(plan)} readings in {asked.file}: the same "
                 "command goes on",
             )
-        lines.append(",".join([*visit.cells, read]))
-        write_whole(asked.file, "\n".join([*lines, ""]))
+        rows.append(",".join([*visit.cells, read]))
+        write_whole(asked.file, "\n".join([*above, *rows, ""]))
     return _figure(asked, joint)
 
 
@@ -92,27 +95,34 @@ def _require_options(asked: Asked) -> None:
     raise Failure(ExitCode.WRONG_INPUT, why)
 
 
-def _begun(asked: Asked, joint: Joint) -> tuple[tuple[str, ...], list[Visit], list[str]]:
-    """Head, plan, and the lines that the file has or begins with. Raises Failure."""
+def _begun(asked: Asked, joint: Joint) -> tuple[tuple[str, ...], list[Visit], list[str], list[str]]:
+    """Head, plan, the lines with which the file begins, and those of readings that it has, all of
+    them such as the figure can be made of. Raises Failure.
+    """
     try:
         head = head_of(asked.test, asked.unit)
         repeats = usual_repeats(asked.test) if asked.repeats is None else asked.repeats
         plan = visits_of(asked.test, asked.targets, repeats, joint.range_deg)
     except GuideError as error:
         raise Failure(ExitCode.WRONG_INPUT, f"{joint.name}: {error}") from error
+    note = note_of(asked.test, joint.name, asked.targets, asked.radius_mm)
+    above = [f"# {note}", ",".join(head)]
     if not asked.file.exists():
-        return head, plan, [",".join(head)]
+        return head, plan, above, []
+    limit = limit_of(asked.test, asked.unit, asked.radius_mm)
     try:
         table = Table(asked.file)
         table.require_right()
-        require_same_table(table.head, table.rows, head, plan)
+        require_same_table(table, head, plan, note)
+        for row in table.rows:
+            table.bounded(row, head[-1], 1.0, limit, asked.unit)
+        table.require_right()
     except ReadingsError as error:
         raise Failure(ExitCode.WRONG_INPUT, *error.mistakes) from error
     except GuideError as error:
         sentence = f"{asked.file} is no table of this test: {error}"
         raise Failure(ExitCode.WRONG_INPUT, Mistake(sentence, str(asked.file))) from error
-    rows = [",".join(row.cells[column] for column in head) for row in table.rows]
-    return head, plan, [",".join(head), *rows]
+    return head, plan, above, [",".join(cells_of(table, row, head)) for row in table.rows]
 
 
 def _require_terminal() -> None:

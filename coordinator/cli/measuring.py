@@ -44,7 +44,7 @@ def show_repeatability(file: Path, picture: Path | None, *, as_json: bool) -> Ex
         readings = read_pose(file, LEAST_READINGS)
     except ReadingsError as error:
         raise Failure(ExitCode.WRONG_INPUT, *error.mistakes) from error
-    found = repeatability(readings.deviations, readings.resolution)
+    found = repeatability(readings.deviations, readings.resolution, is_angle=readings.unit == "deg")
     remarks = [*readings.remarks]
     if found.count < STANDARD_READINGS:
         remarks.append(
@@ -67,6 +67,8 @@ def show_repeatability(file: Path, picture: Path | None, *, as_json: bool) -> Ex
 
 def _tell_pose(found: Repeatability, unit: str) -> None:
     figure = f"{found.repeatability:.4g} {unit} (RP = mean distance + 3 S)"
+    if found.is_angle:
+        figure = f"±{found.repeatability:.4g} {unit} (RP = ±3 S)"
     if found.repeatability == 0.0:
         figure = f"less than {found.resolution:.3g} {unit} can tell"
     out().print(
@@ -97,13 +99,19 @@ def show_reversal(asked: Asked, *, as_json: bool) -> ExitCode:
     except ReadingsError as error:
         raise Failure(ExitCode.WRONG_INPUT, *error.mistakes) from error
     found = readings.reversal
-    remarks = (*readings.remarks, *([_implausible(found)] if found.is_implausible else []))
+    remarks = (*readings.remarks, *_remarks_on(found))
 
     def take() -> dict[str, Any]:
         if arm is None or joint is None:
             return {}
         if found.is_implausible:
             raise Failure(ExitCode.WRONG_INPUT, f"{_implausible(found)}; it is not written")
+        if not found.is_seen:
+            raise Failure(
+                ExitCode.NOT_FINISHED,
+                f"no play of {joint.name} is seen in these readings, which does not say that it "
+                f"has none: it may be up to {found.bound:.4g}°. Nothing is written",
+            )
         figures = {"reversal_error_deg": play_deg(found.largest.reversal)}
         return take_into(arm, joint, figures, given=asked.yes, as_json=as_json)
 
@@ -116,6 +124,17 @@ def show_reversal(asked: Asked, *, as_json: bool) -> ExitCode:
         take=take,
         as_json=as_json,
     )
+
+
+def _remarks_on(found: Reversal) -> list[str]:
+    remarks = [_implausible(found)] if found.is_implausible else []
+    if found.is_seen and found.largest.reversal > 0.0:
+        remarks.append(
+            f"at {found.largest.at:g}° it stopped further up where it came from below: play makes "
+            "a joint stop short of where it is sent, from either side. Were the sides swapped, or "
+            "does the gauge count the other way?"
+        )
+    return remarks
 
 
 def _implausible(found: Reversal) -> str:
@@ -135,11 +154,18 @@ def _tell_reversal(found: Reversal) -> None:
             f"({_scatter(one.above)}, {one.above.count}); reversal {one.reversal:.4f}° "
             f"± {one.uncertainty:.2g}° (standard uncertainty)"
         )
+    value = f"reversal value {found.largest.reversal:.4f}° at {found.largest.at:g}°"
+    if not found.is_seen:
+        value = f"no play is seen: the reversal value is less than {found.bound:.4g}°"
     out().print(
-        f"reversal value {found.largest.reversal:.4f}° at {found.largest.at:g}°, mean "
-        f"{found.mean:.4f}°; bidirectional repeatability {found.repeatability:.4f}° (R), "
-        f"systematic deviation {found.systematic:.4f}° (E), accuracy {found.accuracy:.4f}° (A)"
+        f"{value}, mean {found.mean:.4f}°; bidirectional repeatability "
+        f"{_told(found.repeatability, found)} (R), systematic deviation "
+        f"{_told(found.systematic, found)} (E), accuracy {_told(found.accuracy, found)} (A)"
     )
+
+
+def _told(figure: float, found: Reversal) -> str:
+    return f"{figure:.4f}°" if figure else f"less than {found.resolution:.3g}° can tell"
 
 
 def _scatter(side: Side) -> str:
@@ -156,5 +182,6 @@ def _reversal_json(found: Reversal, remarks: tuple[str, ...]) -> dict[str, Any]:
         ],
         "reversal": found.largest.reversal, "mean_reversal": found.mean,
         "repeatability": found.repeatability, "systematic": found.systematic,
-        "accuracy": found.accuracy, "remarks": remarks,
+        "accuracy": found.accuracy, "is_seen": found.is_seen, "bound": found.bound,
+        "resolution": found.resolution, "remarks": remarks,
     }  # fmt: skip

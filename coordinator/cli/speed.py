@@ -18,11 +18,19 @@ from coordinator.cli.common import (
     Failure,
     caution,
     err,
+    named_joint,
     out,
     require_yes,
 )
 from coordinator.cli.figure import or_no_figure, show_figure, take_into
-from coordinator.cli.guided import AskedTest, home_again, require_homed, testing, turn_to_end
+from coordinator.cli.guided import (
+    AskedTest,
+    home_again,
+    on_home_sensor,
+    require_homed,
+    testing,
+    turn_to_end,
+)
 from coordinator.cli.remote import giving_back
 from coordinator.client import Client
 from coordinator.config.arm import Arm, Joint
@@ -30,6 +38,8 @@ from coordinator.pictures.speed_search import speed_picture
 
 ROOM_DEG: Final = 300.0
 """Of a joint that turns without end: so that it does not come to its sensor from behind."""
+EDGE_ASTRAY: Final = "its home edge came where none should be"
+OFF_SENSOR: Final = "it came back, and not onto its home sensor"
 HOLDS: Final = (
     "it holds for the load, the pose of the other joints, the supply and the warmth of this "
     "search, and for the acceleration of the arm file; where these are worse, steps are lost at "
@@ -49,8 +59,10 @@ class Asked(AskedTest):
 def show(asked: Asked, *, as_json: bool) -> ExitCode:
     """Search, tell, and take a limit into an arm file where that is asked. Raises Failure."""
     with testing(asked) as (client, joint, arm):
+        _require_moved_by_it(arm, joint)
         wanted, remarks = _wanted(joint, asked)
         require_homed(client, joint.name)
+        _require_finds_home(client, joint)
         _ask(joint, wanted, asked, as_json=as_json)
         with giving_back(client):
             tried = _search(client, joint, wanted, asked.repeats, as_json=as_json)
@@ -90,6 +102,23 @@ def _require_homes_slower(joint: Joint, limit: float) -> None:
         )
 
 
+def _require_moved_by_it(arm: Arm | None, joint: Joint) -> None:
+    """Raise Failure where the file that is to have the limit would have the joint moved otherwise
+    than it is in the search: which steps are lost depends on that.
+    """
+    if arm is None:
+        return
+    told = named_joint(arm, joint.name)
+    keys = "acceleration_deg_s2", "jerk_deg_s3", "velocity_deg_s", "range_deg"
+    if others := [key for key in keys if getattr(told, key) != getattr(joint, key)]:
+        raise Failure(
+            ExitCode.WRONG_INPUT,
+            f"{joint.name} has another {' and '.join(others)} in {arm.path} than the coordinator, "
+            "which moves it: what is found by one says nothing of the other. Start the "
+            "coordinator with that file first",
+        )
+
+
 def _wanted(joint: Joint, asked: Asked) -> tuple[list[float], list[str]]:
     """Speeds to be tried, and why not all. Raises Failure."""
     first = joint.homing.fast_deg_s if asked.first_deg_s is None else asked.first_deg_s
@@ -126,6 +155,21 @@ def _room_deg(joint: Joint) -> float:
     low, high = joint.range_deg or (-inf, inf)
     up, down = min(ROOM_DEG, high - joint.home_deg), max(-ROOM_DEG, low - joint.home_deg)
     return up if up >= -down else down
+
+
+def _require_finds_home(client: Client, joint: Joint) -> None:
+    """Raise Failure where a joint that lost its way back unseen would be homed further away, into
+    whatever ends its range: it searches as it goes out, and does not tell whether it came back.
+    """
+    searches_outwards = joint.homing.direction * _room_deg(joint) > 0.0
+    is_blind = on_home_sensor(client, joint.name) is None
+    if joint.range_deg is not None and searches_outwards and is_blind:
+        raise Failure(
+            ExitCode.WRONG_INPUT,
+            f"{joint.name} does not tell whether it stands on its home sensor, and looks for it "
+            "in the direction in which this test would turn it. If it lost its way back, homing "
+            "would turn it out of its range: its highest speed is not searched",
+        )
 
 
 def _ask(joint: Joint, wanted: list[float], asked: Asked, *, as_json: bool) -> None:
@@ -169,7 +213,10 @@ def _lost(client: Client, joint: Joint, speed: float, *, out_fast: bool, as_json
     ways = [(far, speed)] if out_fast else [(far, slow), (-far, speed)]
     for by_deg, speed_deg_s in ways:
         if not turn_to_end(client, joint.name, by_deg, speed_deg_s, as_json=as_json):
-            return "its home edge came where none should be"
+            return EDGE_ASTRAY
+    # To home one that lost its way back may turn it further out, beyond its range.
+    if not out_fast and on_home_sensor(client, joint.name) is False:
+        return OFF_SENSOR
     found = home_again(client, joint.name, as_json=as_json, may_wander=True)
     if found.shift_deg is None:
         raise Failure(
@@ -200,9 +247,24 @@ def _tell(joint: Joint, found: SpeedFound) -> None:
         f"{_uncertainty(found):.2g}°/s. A limit of {found.limit:g}°/s is {100 * MARGIN:g} % below "
         "the slower one"
     )
+    if found.tried[-1].lost in (EDGE_ASTRAY, OFF_SENSOR):
+        out().print(_astray_words(joint))
+        return
     out().print(
         f"{joint.name} lost steps: look at it, then home it; where it does not count as homed say "
         f"unisono home --accept {joint.name}"
+    )
+
+
+def _astray_words(joint: Joint) -> str:
+    """For whoever comes next: it was not homed after the steps that it lost."""
+    larger = "larger" if joint.homing.direction > 0 else "smaller"
+    return (
+        f"{joint.name} LOST STEPS AND WAS NOT HOMED SINCE: it stands elsewhere than it believes, "
+        f"and keeps to no range. Homing searches towards {larger} angles by its count, for up to "
+        f"{joint.homing.travel_deg:g}°: where it stands beyond its home sensor on that side, it "
+        "runs into whatever ends its range. Look at it; motors off, turn it by hand back before "
+        f"its sensor, then unisono home {joint.name}"
     )
 
 

@@ -86,8 +86,8 @@ def _least_deg(joint: Joint) -> float:
 
 def _tell(joint: Joint, found: Gear) -> None:
     out().print(
-        f"{joint.name}: believed to turn by {TURN_DEG / found.share:.4f}° in a whole turn, mean of "
-        f"{found.count} turns (s {found.deviation:.2g}°)"
+        f"{joint.name}: believed to turn by {TURN_DEG / found.share:.4f}° in a whole turn, of "
+        f"{found.count} turns to and fro (s {found.deviation:.2g}° of a homing)"
     )
     for line in verdict(found, joint):
         out().print(line)
@@ -127,14 +127,16 @@ def _turned(client: Client, joint: Joint, asked: Asked, *, as_json: bool) -> lis
 
 def _one_turn(client: Client, joint: Joint, way: float, *, as_json: bool) -> float:
     """Turn it until its sensor comes again, and home it there. Raises Failure."""
+    since_deg = 0.0
     for turns in range(1, MOST_TURNS + 1):
         for _ in range(turns):
             speed_deg_s = _speed_deg_s(joint)
             if not turn_to_end(client, joint.name, way * TURN_DEG, speed_deg_s, as_json=as_json):
                 break  # its edge came where none should be
-        moved_deg = abs(home_again(client, joint.name, as_json=as_json).home_offset_deg)
-        if moved_deg > SAME_EDGE_DEG:
-            return moved_deg
+        moved_deg = home_again(client, joint.name, as_json=as_json).home_offset_deg
+        since_deg += moved_deg
+        if abs(moved_deg) > SAME_EDGE_DEG:
+            return abs(since_deg)
     raise Failure(
         ExitCode.NOT_FINISHED,
         f"{joint.name} did not come to its home edge again within {MOST_TURNS} turns by its own "

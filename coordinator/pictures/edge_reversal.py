@@ -16,7 +16,7 @@ def edge_reversal_picture(joint: str, found: EdgeReversal) -> str:
     y = Scale(min(0.0, *found.found), max(found.bound, *found.found), BOTTOM, TOP)
     for at, words, colour in (
         (found.mean, "mean", MUTED),
-        (found.bound, "at most: mean and 2 standard uncertainties", ATTENTION),
+        (found.bound, f"at most: mean and {found.factor:.3g} standard uncertainties", ATTENTION),
     ):
         drawing.line(LEFT, y(at), RIGHT, y(at), colour, dashed=colour == ATTENTION)
         drawing.text(RIGHT, y(at) - 4, words, colour, size=11, anchor="end")

@@ -38,7 +38,7 @@ def turns_picture(joint: str, found: Gear, believed: Sequence[float]) -> str:
     drawing.text(LEFT, 24, drawing.title, bold=True)
     x = Scale(1.0, max(float(found.count), _ROUND), LEFT, RIGHT)
     y = Scale(min(360.0, *believed), max(360.0, *believed), BOTTOM, TOP)
-    for at, words in ((360.0, "a turn"), (360.0 / found.share, "mean")):
+    for at, words in ((360.0, "a turn"), (360.0 / found.share, "found")):
         drawing.line(LEFT, y(at), RIGHT, y(at), dashed=words == "a turn")
         drawing.text(RIGHT, y(at) - 4, words, MUTED, size=11, anchor="end")
     for k, one in enumerate(believed, 1):

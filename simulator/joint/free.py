@@ -36,6 +36,8 @@ class Mover:
         """Velocity and target of the jog that is laid out."""
         self._met: float | None = None
         """Where the sensor was met last, in the search direction."""
+        self._met_before: float | None = None
+        """The same before the newest passage, which may turn out to be none."""
 
     def obey(self, drive: Drive, now: float) -> None:
         """What a drive says of jog and homing, in any state."""
@@ -74,6 +76,10 @@ class Mover:
             self.homing.edge(level, passing, now)
             body.motion = self.homing.motion
             return None
+        if passing.begins:
+            self._met_before = self._met
+        elif self._met is not None:  # what was forgotten since stays so
+            self._met = self._met_before
         ahead = velocity * limits.homing.direction > 0.0
         if level and passing.counts and body.motion is not None and ahead:
             self._met = passing.place
@@ -189,7 +195,7 @@ class Mover:
     def _end_homing(self, why: str, now: float) -> None:
         homing, self.homing = self.homing, None
         if homing is not None:
-            self._met = homing.kept(now)
+            self._met, self._met_before = homing.kept(now), homing.met_before
             self._body.emit(
                 HomingFailed(
                     at_us=round(now),

@@ -72,6 +72,8 @@ class Homing:
         self._level = level
         self.met = met
         """Where the sensor was met last in the search direction, or left: now or before."""
+        self._before = dict(self.passed), met
+        """What was kept before the newest passage."""
         self._edge = position if met is None else met
         """Where the edge of interest was met last."""
         self._slow_rising = 0
@@ -93,6 +95,10 @@ class Homing:
         position, velocity = self.motion.at(now)
         self._level = rising
         self._list(rising, passing)
+        if passing.begins:
+            self._before = dict(self.passed), self.met
+        else:
+            self.passed, self.met = dict(self._before[0]), self._before[1]
         if passing.counts:
             if rising and velocity * self._settings.direction > 0.0:
                 self.met = passing.place
@@ -167,6 +173,11 @@ class Homing:
                 f"and {self._settings.backoff} counts of backing off"
             )
             self.phase = Phase.FAILED
+
+    @property
+    def met_before(self) -> float | None:
+        """What `met` was before the newest passage, which may turn out to be none."""
+        return self._before[1]
 
     def kept(self, now: float) -> float | None:
         """Where the next homing is to go back to, where this one ends before it is done.

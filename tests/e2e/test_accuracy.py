@@ -1,12 +1,15 @@
 """Guided tests of accuracy on software joints, from real sockets to the arm file."""
 
+import subprocess
+import sys
 from pathlib import Path
 from xml.etree import ElementTree as ET
 
 import pytest
 
+from coordinator.client import Client
 from coordinator.config.arm import load_arm
-from tests.e2e.harness import Bench, bench
+from tests.e2e.harness import Bench, bench, until
 
 
 def with_elbow(arm: Bench, *changes: tuple[str, str]) -> Path:
@@ -37,7 +40,7 @@ def test_play_is_found_by_the_home_edges_where_there_is_no_gauge(tmp_path: Path)
             "accuracy", "edges", "elbow", "--home", "5", "--arm", str(arm.arm), "--yes",
             "--plot", str(picture),
         )  # fmt: skip
-        assert found["count"] == 6
+        assert found["count"] == 5
         assert found["mean"] == pytest.approx(play_deg, abs=0.002)
         assert found["bound"] >= play_deg - 0.001
         assert found["written"] is True
@@ -104,3 +107,37 @@ def test_speed_above_which_steps_are_lost_is_found_and_stays_below(tmp_path: Pat
         assert load_arm(arm.arm).joint("elbow").velocity_deg_s == found["limit"]
         assert found["limit"] <= 0.8 * found["highest"] + 1e-6
         assert ET.fromstring(picture.read_text()).tag.endswith("svg")
+
+
+@pytest.mark.parametrize(
+    ("ended_by", "told", "word"),
+    [
+        ("stop", "elbow is stopped, so this test moves nothing more", "stopped"),
+        ("hold", "elbow was not turned to the end: it was to be at", "at rest"),
+    ],
+)
+def test_what_somebody_else_stops_or_holds_is_neither_homed_nor_turned_on(
+    tmp_path: Path, ended_by: str, told: str, word: str
+) -> None:
+    """What homes or turns a joint next would clear the stop."""
+    with bench(tmp_path) as arm:
+        arm.simulate()
+        arm.serve()
+        arm.until_linked()
+        arm.home()
+        words = ["accuracy", "speed", "elbow", "--to", "46", "--yes", "--url", arm.url]
+        command = [sys.executable, "-m", "coordinator.cli", *words]
+        with (
+            Client(arm.url) as other,
+            subprocess.Popen(command, stderr=subprocess.PIPE, text=True) as search,
+        ):
+            until(lambda: arm.states()["elbow"]["state"] == "jogging", "it turns")
+            homing = other.arm().homing
+            other.stop("stop") if ended_by == "stop" else other.hold()
+            _, errors = search.communicate()
+            after = other.arm()
+        assert search.returncode == 1
+        assert told in errors
+        assert after.homing == homing
+        assert after.condition.word == word
+        assert arm.holder() is None

@@ -5,10 +5,13 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from protocol.configuration import Configuration
+from protocol.drive import Mode
 from protocol.messages import Homed
+from protocol.states import JointState
 from protocol.status import Fault
+from simulator.joint.homing import Phase
 from tests.bench.homing import WRONG_DEG, homings
-from tests.simulator.driven import Driven
+from tests.simulator.driven import DRIVE_US, Driven
 from tests.simulator.joint.rig import PER_DEGREE, configuration
 
 NOISE_DEG = 0.006
@@ -97,3 +100,43 @@ def test_a_sensor_without_noise_is_the_one_that_there_was() -> None:
     assert joint.home()
     assert len(joint.changes) == 5
     assert abs(joint.error_deg()) < WRONG_DEG / 1_000
+
+
+def test_drop_out_on_the_way_back_to_home_is_no_edge_that_later_ones_are_compared_with() -> None:
+    joint = Driven(10, 0.0, limits(2.0))
+    mover, hall = joint.unit.joint._mover, joint.unit.joint.hall
+    looks = 0
+    while joint.drive(mode=Mode.HOME, homing_number=1).state is JointState.HOMING:
+        joint.wait(5_000)
+        looks += bool(mover.homing and mover.homing.phase is Phase.RETURN and mover.level)
+        if looks == 5:  # 0.4° behind the edge, which is another passage
+            at = joint.unit.joint_us(joint.now)
+            hall(False, at)
+            hall(True, at + 1.0)
+    assert looks > 5
+    for velocity in (20 * PER_DEGREE, -20 * PER_DEGREE, -20 * PER_DEGREE):
+        assert joint.over(velocity) is Fault.NONE
+
+
+def test_blip_beside_the_sensor_is_no_place_to_which_the_next_homing_goes_back() -> None:
+    joint = Driven(11, 0.0, limits(2.0))
+    assert joint.home()
+    assert joint.over(20 * PER_DEGREE) is Fault.NONE
+    met = joint.unit.joint._mover._met
+    joint.drive(mode=Mode.JOG, jog_velocity=20 * PER_DEGREE)
+    joint.wait(DRIVE_US)
+    at = joint.unit.joint_us(joint.now)
+    for level, later_us in ((True, 0.0), (False, 1.0)):
+        joint.unit.joint.hall(level, at + later_us)
+    assert joint.unit.joint._mover._met == met
+
+
+def test_place_that_was_forgotten_does_not_come_back_with_the_end_of_a_passage() -> None:
+    joint = Driven(12, 0.0, limits(2.0))
+    assert joint.home()
+    inner = joint.unit.joint
+    at = joint.unit.joint_us(joint.now)
+    inner.hall(False, at)
+    inner._mover.release(at)
+    inner.hall(True, at + 1.0)
+    assert inner._mover._met is None

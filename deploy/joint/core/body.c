@@ -113,7 +113,7 @@ void uj_body_go(struct uj_joint *joint, enum uj_trigger trigger)
 void uj_body_drivers_off(struct uj_joint *joint)
 {
     joint->homed = false;
-    joint->edges.place.known = false;
+    joint->edges.kept.place.known = false;
     if (joint->energised) {
         joint->energised = false;
         uj_current_init(joint);

@@ -9,8 +9,19 @@ void uj_edges_forget_passages(struct uj_joint *joint)
 {
     for (int rising = 0; rising < 2; rising++) {
         for (int up = 0; up < 2; up++) {
-            joint->edges.passages[rising][up].known = false;
+            joint->edges.kept.passages[rising][up].known = false;
         }
+    }
+}
+
+void uj_edges_pass(struct uj_edges *edges)
+{
+    if (edges->passing.begins) {
+        edges->before = edges->kept;
+    } else {
+        const bool known = edges->kept.place.known; /* what was forgotten since stays so */
+        edges->kept = edges->before;
+        edges->kept.place.known &= known;
     }
 }
 
@@ -18,7 +29,7 @@ void uj_edges_keep(struct uj_joint *joint, bool rising, double position)
 {
     const int heading = joint->edges.passing.heading;
     if (heading != 0) {
-        joint->edges.passages[rising][heading > 0] =
+        joint->edges.kept.passages[rising][heading > 0] =
             (struct uj_passage){.known = true, .position = position};
     }
 }
@@ -27,10 +38,10 @@ void uj_edges_shift(struct uj_joint *joint, int64_t shift)
 {
     for (int rising = 0; rising < 2; rising++) {
         for (int up = 0; up < 2; up++) {
-            joint->edges.passages[rising][up].position += (double)shift;
+            joint->edges.kept.passages[rising][up].position += (double)shift;
         }
     }
-    joint->edges.place.position += (double)shift;
+    joint->edges.kept.place.position += (double)shift;
 }
 
 /* How far the position is from a passage, without whole turns. */
@@ -46,14 +57,14 @@ static double difference(const struct uj_joint *joint, const struct uj_passage *
 static bool compared(const struct uj_joint *joint, bool rising, double position, double *off)
 {
     const int heading = joint->edges.passing.heading;
-    const struct uj_passage *same = &joint->edges.passages[rising][heading > 0];
+    const struct uj_passage *same = &joint->edges.kept.passages[rising][heading > 0];
     if (heading != 0 && !joint->edges.passing.turned_round && same->known) {
         *off = difference(joint, same, position);
         return true;
     }
     bool found = false;
     for (int i = 0; i < 4; i++) {
-        const struct uj_passage *passage = &joint->edges.passages[i / 2][i % 2];
+        const struct uj_passage *passage = &joint->edges.kept.passages[i / 2][i % 2];
         const double candidate = difference(joint, passage, position);
         if (passage->known && (!found || fabs(candidate) < fabs(*off))) {
             *off = candidate;

@@ -15,12 +15,20 @@ struct uj_passage {
     double position;
 };
 
-struct uj_edges {
-    bool active;                      /* the sensor's level */
+struct uj_kept {
     struct uj_passage passages[2][2]; /* [rising][towards larger counts], met in the last homing, in its new frame */
-    struct uj_passing passing;        /* of the newest change */
     struct uj_passage place;          /* of the rising edge met last in the search direction, see homing */
 };
+
+struct uj_edges {
+    bool active;               /* the sensor's level */
+    struct uj_passing passing; /* of the newest change */
+    struct uj_kept kept;
+    struct uj_kept before; /* the same before the newest passage, which may turn out to be none */
+};
+
+/* The sensor switched: what is kept of this passage by its earlier changes is so no more. */
+void uj_edges_pass(struct uj_edges *edges);
 
 /* Forgets the passages: a homing begins. */
 void uj_edges_forget_passages(struct uj_joint *joint);

@@ -73,7 +73,7 @@ static void step(struct uj_joint *joint, enum uj_homing_step next)
     joint->homing.has_rising = false;
     switch (next) {
     case UJ_HOMING_RETURN:
-        go_to(joint, -1, before(joint, joint->edges.place.position), law->fast);
+        go_to(joint, -1, before(joint, joint->edges.kept.place.position), law->fast);
         break;
     case UJ_HOMING_LEAVE:
         go_as_far(joint, -1, law->fast);
@@ -111,7 +111,7 @@ void uj_homing_begin(struct uj_joint *joint, uint32_t number)
     joint->edges.passing = (struct uj_passing){0};
     if (edges->active) {
         step(joint, UJ_HOMING_LEAVE);
-    } else if (edges->place.known && along(joint, before(joint, edges->place.position)) < 0) {
+    } else if (edges->kept.place.known && along(joint, before(joint, edges->kept.place.position)) < 0) {
         step(joint, UJ_HOMING_RETURN);
     } else {
         step(joint, UJ_HOMING_SEARCH);
@@ -122,7 +122,7 @@ void uj_homing_begin(struct uj_joint *joint, uint32_t number)
 static void left_sensor(struct uj_joint *joint, double position)
 {
     joint->homing.found = true;
-    joint->edges.place = (struct uj_passage){.known = true, .position = position};
+    joint->edges.kept.place = (struct uj_passage){.known = true, .position = position};
     go_to(joint, -1, before(joint, position), joint->configuration.homing.fast);
 }
 
@@ -226,7 +226,7 @@ static void give_up(struct uj_joint *joint, const char *what, int64_t counts)
     uj_text_words(&text, " of ");
     uj_text_number(&text, counts);
     uj_text_words(&text, " counts without what it looked for");
-    joint->edges.place.known = false;
+    joint->edges.kept.place.known = false;
     /* It rests already, but the end of homing is told, and its state left, as at any other. */
     uj_mover_brake(joint, text.bytes);
     uj_safety_fault(joint, UJ_FAULT_HALL_SENSOR, text.bytes);
@@ -285,7 +285,7 @@ static void forget_passed_place(struct uj_joint *joint)
 {
     const struct uj_configuration *configuration = &joint->configuration;
     const struct uj_homing *law = &configuration->homing;
-    struct uj_passage *place = &joint->edges.place;
+    struct uj_passage *place = &joint->edges.kept.place;
     if (joint->homing.step != UJ_HOMING_SEARCH || joint->homing.found || configuration->has_range ||
         law->travel < configuration->counts_per_turn) {
         return;

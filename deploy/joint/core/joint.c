@@ -199,9 +199,10 @@ void uj_joint_hall(struct uj_joint *joint, double now_us, bool active)
     }
     struct uj_passing *passing = &joint->edges.passing;
     uj_passing_change(passing, position, velocity, &joint->configuration);
+    uj_edges_pass(&joint->edges);
     if (active && passing->counts && !uj_body_on_path(joint) &&
         signbit(velocity) == (joint->configuration.homing.direction < 0) && velocity != 0) {
-        joint->edges.place = (struct uj_passage){.known = true, .position = passing->place};
+        joint->edges.kept.place = (struct uj_passage){.known = true, .position = passing->place};
     }
     if (joint->state == UJ_HOMING) {
         uj_homing_edge(joint, active, position);

@@ -16,13 +16,14 @@ FOUND = (0.21, 0.20, 0.22, 0.19, 0.21, 0.20)
 MANY = st.lists(st.floats(0.01, 5.0), min_size=LEAST_HOMINGS, max_size=30)
 
 
-def test_bound_is_the_mean_and_two_standard_uncertainties() -> None:
+def test_bound_is_the_mean_and_what_its_uncertainty_leaves_open_by_student_s_t() -> None:
     found = edge_reversal(FOUND, late=0.005, resolution=1e-5)
     # Computed: mean 0.205, s 0.010488, u 0.0042817.
     assert found.mean == pytest.approx(0.205)
     assert found.deviation == pytest.approx(0.010488, abs=5e-7)
     assert found.uncertainty == pytest.approx(0.0042817, abs=5e-8)
-    assert found.bound == pytest.approx(0.213563, abs=5e-7)
+    t = float(stats.t.ppf(0.975, 5))
+    assert found.bound == pytest.approx(0.205 + t * 0.0042817, abs=5e-5)
     assert (found.count, found.late, found.is_seen) == (6, 0.005, True)
 
 
@@ -63,5 +64,5 @@ def test_bound_covers_what_a_richer_sensor_does() -> None:
         apart.append(edge_reversal([one for one in values if one is not None], 0.004, 1e-5))
     assert all(one.bound > HYSTERESIS_DEG for one in apart if one.mean > HYSTERESIS_DEG)
     covered = sum(one.bound >= HYSTERESIS_DEG for one in apart) / len(apart)
-    # One side of a t distribution (scipy: 0.949); what is noticed late comes on top.
-    assert covered >= float(stats.t.cdf(2.0, 5)) - 0.03
+    # One side of a t distribution; what is noticed late comes on top.
+    assert covered >= 0.975 - 0.03

@@ -2,6 +2,7 @@
 
 from math import radians
 
+import numpy as np
 import pytest
 from hypothesis import assume, given
 from hypothesis import strategies as st
@@ -87,7 +88,11 @@ def test_whole_turns_tell_the_gear_by_what_the_joint_believed() -> None:
     found = by_turns((450.0, 450.02, 449.98, 450.0), 1e-5)
     ratio, uncertainty = found.ratio(20.0)
     assert ratio == pytest.approx(25.0)
-    assert uncertainty / ratio == pytest.approx(float(stats.sem([0, 0.02, -0.02, 0])) / 450.0)
+    # Passes at 0, 450, -0.02, 449.96 and -0.04 degrees: two places, each less its own mean, have
+    # the squares 0.0016 with 3 degrees of freedom, and there are 3 and 2 (computed).
+    assert uncertainty / ratio == pytest.approx(
+        (0.0016 / 3 * (1 / 3 + 1 / 2)) ** 0.5 / 449.995, rel=1e-3
+    )
     assert not found.agrees
 
 
@@ -118,3 +123,16 @@ def test_turns_that_are_all_alike_are_no_surer_than_the_edges_between_them() -> 
     found = by_turns((360.001, 360.001, 360.001), 0.001)
     assert found.uncertainty == pytest.approx(0.001 / 360.0, rel=1e-4)
     assert found.agrees
+
+
+@pytest.mark.parametrize("turns", [3, 4, 6, 10])
+def test_right_gear_is_called_wrong_as_seldom_as_its_uncertainty_says(turns: int) -> None:
+    # Many operators; each homing is off by chance, and is the end of one turn and the next's begin.
+    chance = np.random.default_rng(turns)
+    found = []
+    for _ in range(3000):
+        passes = chance.normal(0.0, 0.01, turns + 1) + 360.0 * (np.arange(turns + 1) % 2)
+        found.append(by_turns(np.abs(np.diff(passes)).tolist(), 0.0))
+    assert np.mean([one.agrees for one in found]) == pytest.approx(0.95, abs=0.015)
+    stated = np.sqrt(np.mean([one.uncertainty**2 for one in found]))
+    assert stated / np.std([one.share for one in found]) == pytest.approx(1.0, abs=0.05)

@@ -1,11 +1,14 @@
 """Pose repeatability against a worked example and against what chance makes of a known scatter."""
 
+from typing import Any
+
 import numpy as np
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
+from scipy import stats
 
-from coordinator.accuracy.repeatability import repeatability
+from coordinator.accuracy.repeatability import _OF_DISTANCES, repeatability
 
 # By the formulas of ISO 9283 (from memory), command 0, in µm, computed by hand.
 READINGS = [
@@ -39,17 +42,42 @@ def test_readings_that_are_all_the_same_leave_open_what_their_last_digit_does() 
 
 
 @pytest.mark.parametrize("count", [10, 30])
-def test_stated_uncertainty_is_how_far_the_figure_scatters(count: int) -> None:
-    # Many operators measure the same joint, whose scatter is normal in three directions.
+@pytest.mark.parametrize("ways", [1, 2, 3])
+def test_stated_uncertainty_is_how_far_the_figure_scatters(count: int, ways: int) -> None:
+    # Many operators measure the same joint, whose scatter is normal in every direction.
     chance = np.random.default_rng(9283)
     found = [
-        repeatability([tuple(row) for row in chance.normal(0.0, 1.0, (count, 3)).tolist()])
-        for _ in range(1500)
+        repeatability([tuple(row) for row in chance.normal(0.0, 1.0, (count, ways)).tolist()])
+        for _ in range(3000)
     ]
     scatter = np.std([one.repeatability for one in found])
     stated = np.sqrt(np.mean([one.uncertainty**2 for one in found]))
 
-    assert 0.85 < stated / scatter < 1.15
+    assert 0.93 < stated / scatter < 1.1
+
+
+@pytest.mark.parametrize("count", [10, 30])
+def test_repeatability_of_an_angle_is_three_standard_deviations_of_it_with_its_sign(
+    count: int,
+) -> None:
+    chance = np.random.default_rng(9284)
+    rows = chance.normal(0.25, 1.0, (3000, count))
+    found = [repeatability([(one,) for one in row], is_angle=True) for row in rows.tolist()]
+    for one, row in zip(found[:20], rows, strict=False):
+        assert one.repeatability == pytest.approx(3.0 * np.std(row, ddof=1))
+    scatter = np.std([one.repeatability for one in found])
+    stated = np.sqrt(np.mean([one.uncertainty**2 for one in found]))
+    assert 0.93 < stated / scatter < 1.1
+
+
+@pytest.mark.parametrize(
+    ("ways", "distances"), [(1, stats.halfnorm), (2, stats.rayleigh), (3, stats.maxwell)]
+)
+def test_distances_have_the_moments_of_normal_scatter(ways: int, distances: Any) -> None:
+    skewness, excess = distances.stats(moments="sk")
+    found_skewness, found_kurtosis = _OF_DISTANCES[ways]
+    assert found_skewness == pytest.approx(float(skewness), abs=1e-4)
+    assert found_kurtosis == pytest.approx(3.0 + float(excess), abs=1e-4)
 
 
 @given(

@@ -80,3 +80,22 @@ def test_stated_uncertainty_is_how_far_the_figure_scatters() -> None:
 
     assert 0.9 < stated / scatter < 1.1
     assert np.mean([one.reversal for one in found]) == pytest.approx(0.2, abs=0.002)
+
+
+def test_play_that_is_none_is_seldom_seen_and_the_bound_seldom_too_low() -> None:
+    chance = np.random.default_rng(231)
+    found = [
+        Reversal(
+            (
+                Target(
+                    0.0,
+                    side(chance.normal(0, 1, 5).tolist()),
+                    side(chance.normal(0, 1, 5).tolist()),
+                ),
+            )
+        )
+        for _ in range(2000)
+    ]
+    # 95 of 100, and Student's t of one side alone is on the safe side.
+    assert np.mean([one.is_seen for one in found]) < 0.05
+    assert all(one.bound > abs(one.largest.reversal) for one in found)

@@ -199,7 +199,7 @@ def test_repeatability_is_told_and_drawn(
 
     assert run("repeatability", table, "--plot", picture) == 0
     told = capsys.readouterr()
-    assert "RP = mean distance + 3 S" in told.out
+    assert ("RP = ±3 S" if ways == "angle_deg" else "RP = mean distance + 3 S") in told.out
     assert "12 readings: the standard asks for 30" in told.err
     drawn = ElementTree.fromstring(picture.read_text(encoding="utf-8"))
     tips = [one.text or "" for one in drawn.iter("{http://www.w3.org/2000/svg}title")]
@@ -223,3 +223,59 @@ def test_nine_readings_make_no_repeatability(
     table.write_text("angle_deg\n" + "0.1\n" * 9, encoding="utf-8")
     assert run("repeatability", table) == 2
     assert "9 readings where 10 are needed" in capsys.readouterr().err
+
+
+def reversal_of(below: list[float], above: list[float], digits: int = 4) -> str:
+    """The table of one target."""
+    sides = (("below", below), ("above", above))
+    rows = [f"0,{side},{one:.{digits}f}\n" for side, read in sides for one in read]
+    return "target_deg,from,deviation_deg\n" + "".join(rows)
+
+
+NOISE = [0.03, -0.05, 0.01, 0.06, -0.02]
+
+
+@pytest.mark.parametrize(
+    "text",
+    [
+        reversal_of([0.0] * 15, [0.0] * 15, digits=0),
+        reversal_of(NOISE, [0.01 + one for one in reversed(NOISE)]),
+    ],
+    ids=["a gauge that is too coarse", "scatter alone"],
+)
+def test_play_that_readings_cannot_see_is_told_as_a_bound_and_takes_no_known_one_out_of_the_file(
+    tmp_path: Path, arm_file: Path, text: str, capsys: pytest.CaptureFixture[str]
+) -> None:
+    known = arm_file.read_text(encoding="utf-8").replace(
+        'name = "shoulder"\n', 'name = "shoulder"\nreversal_error_deg = 0.25\n'
+    )
+    arm_file.write_text(known, encoding="utf-8")
+    table = tmp_path / "shoulder.csv"
+    table.write_text(text, encoding="utf-8")
+    assert run("reversal", table, "--joint", "shoulder", "--arm", arm_file, "--yes") == 1
+    told = capsys.readouterr()
+    assert "no play of shoulder is seen in these readings, which does not say" in told.err
+    assert "no play is seen: the reversal value is less than" in told.out
+    assert arm_file.read_text(encoding="utf-8") == known
+
+
+def test_figures_of_readings_that_are_all_the_same_are_told_as_what_these_cannot_tell(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    table = tmp_path / "shoulder.csv"
+    table.write_text(reversal_of([0.0] * 5, [0.0] * 5, digits=0), encoding="utf-8")
+    assert run("reversal", table) == 0
+    told = capsys.readouterr().out
+    assert "repeatability less than 1° can tell (R)" in told
+    assert "accuracy less than 1° can tell (A)" in told
+
+
+def test_joint_that_stops_further_up_from_below_is_remarked_as_play_does_otherwise(
+    table: Path, tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    assert run("reversal", table) == 0
+    assert "play makes a joint stop short" in capsys.readouterr().err
+    other = tmp_path / "other.csv"
+    other.write_text(reversal_of([-0.1, -0.11] * 3, [0.1, 0.11] * 3), encoding="utf-8")
+    assert run("reversal", other) == 0
+    assert "play makes a joint stop short" not in capsys.readouterr().err

@@ -92,8 +92,9 @@ def test_it_leads_to_each_angle_from_its_side_and_tells_the_figure(
     assert "reading 20 of 20: 0° from above" in told.err
     assert "reversal value -0.2000°" in told.out
     lines = file.read_text(encoding="utf-8").splitlines()
-    assert lines[:3] == ["target_deg,from,deviation_deg", "0,below,-0.100", "45,below,-0.100"]
-    assert len(lines) == 21
+    assert lines[0] == "# reversal of elbow at 0 45 deg"
+    assert lines[1:4] == ["target_deg,from,deviation_deg", "0,below,-0.100", "45,below,-0.100"]
+    assert len(lines) == 22
 
 
 def test_what_is_broken_off_goes_on_where_it_was(
@@ -103,7 +104,7 @@ def test_what_is_broken_off_goes_on_where_it_was(
     person.leaves_after = 15
     assert run(url, file) == 1
     assert "left before the arm was there" in capsys.readouterr().err
-    assert len(file.read_text(encoding="utf-8").splitlines()) == 1 + 7
+    assert len(file.read_text(encoding="utf-8").splitlines()) == 2 + 7
 
     person.leaves_after, person.went = None, []
     assert run(url, file) == 0
@@ -174,7 +175,7 @@ def test_reading_that_cannot_be_is_asked_for_again(
     monkeypatch.setattr(sys, "stdin", StringIO(f"{typed}\n0.1\n"))
     assert run(url, file) == 1
     assert why in capsys.readouterr().err
-    assert file.read_text(encoding="utf-8").splitlines()[1:] == ["0,below,0.1"]
+    assert file.read_text(encoding="utf-8").splitlines()[2:] == ["0,below,0.1"]
 
 
 def test_its_figure_goes_into_the_arm_file_by_one_typed_yes(
@@ -227,6 +228,52 @@ def test_table_of_something_else_is_left_alone(
     assert "line 2 is of 30 from below, where 0 from below comes" in capsys.readouterr().err
     assert person.went == []
     assert "30,below" in file.read_text(encoding="utf-8")
+
+
+SAVED = """"# reversal of elbow at 0 45 deg";;
+target_deg;from;deviation_deg
+0;below;-0,100
+45;below;-0,1
+"""
+
+
+def test_table_that_a_spreadsheet_saved_its_own_way_is_gone_on_with_whole(
+    url: str, person: Person, tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    file = tmp_path / "elbow.csv"
+    file.write_text(SAVED, encoding="utf-8")
+    assert run(url, file) == 0
+    told = capsys.readouterr()
+    assert "has 2 of 20 readings: it goes on there" in told.err
+    assert "reversal value -0.2000°" in told.out
+    lines = file.read_text(encoding="utf-8").splitlines()
+    assert lines[1:4] == ["target_deg,from,deviation_deg", "0,below,-0.100", "45,below,-0.1"]
+
+
+@pytest.mark.parametrize(
+    ("old", "new", "why"),
+    [
+        ("-0,1\n", "0,1 or so\n", "deviation_deg is '0,1 or so', not a number"),
+        ("-0,1\n", "-11\n", "deviation_deg is -11, which is -11 deg"),
+        ("elbow", "wrist", "it is of 'reversal of wrist at 0 45 deg', not of"),
+        ('"# reversal of elbow at 0 45 deg";;\n', "", "it does not say of what it is"),
+    ],
+)
+def test_table_of_which_no_figure_could_come_is_told_before_anything_moves_and_stays(
+    url: str,
+    person: Person,
+    tmp_path: Path,
+    old: str,
+    new: str,
+    why: str,
+    capsys: pytest.CaptureFixture[str],
+) -> None:
+    file = tmp_path / "elbow.csv"
+    file.write_text(SAVED.replace(old, new), encoding="utf-8")
+    assert run(url, file) == 2
+    assert why in capsys.readouterr().err
+    assert person.went == []
+    assert file.read_text(encoding="utf-8") == SAVED.replace(old, new)
 
 
 def test_without_a_terminal_it_says_what_it_needs(

@@ -2,6 +2,7 @@
 
 import json
 from collections.abc import Callable
+from io import StringIO
 from pathlib import Path
 from xml.etree import ElementTree
 
@@ -63,15 +64,49 @@ def test_another_gear_is_found_and_goes_into_the_arm_file_by_one_yes(
     assert load_arm(arm_file).joint("elbow").direction == 1
 
 
-def test_joint_that_turns_the_other_way_is_found_with_what_may_be_wrong_instead(
-    typed: Typed, arm_file: Path, capsys: pytest.CaptureFixture[str]
+@pytest.mark.parametrize("options", [("--yes",), ("--yes", "--json"), ()])
+def test_direction_is_never_changed_without_a_question_of_its_own(
+    typed: Typed, arm_file: Path, options: tuple[str, ...], capsys: pytest.CaptureFixture[str]
 ) -> None:
-    assert run(typed(-1.0), arm_file, "--yes") == 0
+    assert run(typed(-1.0), arm_file, *options) == 0
+    told = capsys.readouterr()
+    assert "wrong only if your scale rises as the joint's angles are to rise" in told.err
+    if "--json" in options:
+        assert "read to turn the other way" in json.loads(told.out)["remarks"][0]
+    assert arm_file.read_text(encoding="utf-8") == TEXT
+
+
+def test_gear_of_a_joint_that_is_read_the_other_way_is_written_without_its_direction(
+    typed: Typed, arm_file: Path
+) -> None:
+    assert run(typed(-0.8), arm_file, "--yes") == 0
+    elbow = load_arm(arm_file).joint("elbow")
+    assert (elbow.direction, elbow.gear_ratio) == (1, 25.0)
+
+
+class Terminal(StringIO):
+    """Whoever sits there types this."""
+
+    def isatty(self) -> bool:
+        return True
+
+
+@pytest.mark.parametrize(("typed_there", "direction"), [("yes\nyes\n", -1), ("no\n", 1)])
+def test_direction_is_changed_by_whoever_says_that_the_scale_is_held_the_right_way(
+    typed: Typed,
+    arm_file: Path,
+    typed_there: str,
+    direction: int,
+    monkeypatch: pytest.MonkeyPatch,
+    capsys: pytest.CaptureFixture[str],
+) -> None:
+    monkeypatch.setattr("sys.stdin", Terminal(typed_there))
+    assert run(typed(-1.0), arm_file) == 0
     told = capsys.readouterr()
     assert "it TURNED THE OTHER WAY than it was told" in told.out
-    assert "Only if your scale rises" in told.out
+    assert "Does your scale rise as the angles of elbow are to rise?" in told.err
     elbow = load_arm(arm_file).joint("elbow")
-    assert (elbow.direction, elbow.gear_ratio) == (-1, 20.0)
+    assert (elbow.direction, elbow.gear_ratio) == (direction, 20.0)
 
 
 def test_small_difference_is_told_to_be_the_scale_s_more_likely(

@@ -24,21 +24,25 @@ class Coordinator(ElbowAlone):
         self.only_back = False
         """Whether it follows on the way out."""
         self.by_fault = False
+        self.loses_deg = CYCLE_DEG
+        self.tells_sensor = True
         self.steps: list[tuple[float, float]] = []
         self._lost = 0.0
 
     def turned(self, asked: dict[str, Any]) -> None:
         self.steps.append((asked["by_deg"], asked["speed_deg_s"]))
         if asked["speed_deg_s"] > self.slips_above:
-            self._lost += CYCLE_DEG * (not self.only_back or asked["by_deg"] < 0)
+            self._lost += self.loses_deg * (not self.only_back or asked["by_deg"] < 0)
 
     def found(self) -> dict[str, Any]:
         lost, self._lost = self._lost, 0.0
         return {"shift_deg": -lost}
 
+    def on_sensor(self) -> bool | None:
+        return abs(self._lost) < 2.0 if self.tells_sensor else None
+
     def elbow(self) -> dict[str, Any]:
-        faults = ("steps-lost",) if self.by_fault and self._lost else ()
-        return {"faults": faults, "velocity_deg_s": 0.0}
+        return {"faults": ("steps-lost",) if self.by_fault and self._lost else ()}
 
 
 @pytest.fixture(name="coordinator")
@@ -91,7 +95,9 @@ def test_joint_that_stops_at_its_edge_for_lost_steps_ends_the_search(
 ) -> None:
     coordinator.by_fault = True
     assert run(url, "--yes") == 0
-    assert "at 52.9°/s its home edge came where none should be" in capsys.readouterr().out
+    told = capsys.readouterr().out
+    assert "at 52.9°/s its home edge came where none should be" in told
+    assert "elbow LOST STEPS AND WAS NOT HOMED SINCE" in told
 
 
 def test_where_no_step_is_lost_no_limit_is_proposed_and_nothing_is_written(
@@ -164,3 +170,90 @@ def test_joint_whose_angle_is_not_known_is_not_moved(
     assert run(url, "--yes") == 3
     assert "home it first" in capsys.readouterr().err
     assert (coordinator.steps, coordinator.homed) == ([], 0)
+
+
+@pytest.mark.parametrize("step", [1, 2, 3])
+def test_stop_by_anybody_else_is_not_undone_by_a_homing_or_another_step(
+    coordinator: Coordinator, url: str, step: int, capsys: pytest.CaptureFixture[str]
+) -> None:
+    coordinator.stopped_in = step
+    assert run(url, "--yes") == 1
+    told = capsys.readouterr()
+    assert "elbow is stopped, so this test moves nothing more (stopped: stopped by the" in told.err
+    assert "no step lost up to" not in told.out
+    assert (coordinator.stepped, coordinator.homed) == (step, 1 + step // 2)
+    assert coordinator.is_stopped
+
+
+def test_stop_that_came_before_a_homing_is_not_undone_by_it(
+    coordinator: Coordinator, url: str, capsys: pytest.CaptureFixture[str]
+) -> None:
+    coordinator.is_stopped = True
+    assert run(url, "--yes") == 1
+    assert "unisono home elbow" in capsys.readouterr().err
+    assert (coordinator.stepped, coordinator.homed) == (0, 0)
+
+
+@pytest.mark.parametrize("step", [1, 2, 3])
+def test_way_that_somebody_else_held_is_not_one_on_which_no_step_was_lost(
+    coordinator: Coordinator, url: str, step: int, capsys: pytest.CaptureFixture[str]
+) -> None:
+    coordinator.held_in = step
+    assert run(url, "--yes") == 1
+    told = capsys.readouterr()
+    assert "elbow was not turned to the end: it was to be at" in told.err
+    assert "no step lost up to" not in told.out
+    assert (coordinator.stepped, coordinator.homed) == (step, 1 + step // 2)
+
+
+def test_joint_that_does_not_come_back_onto_its_sensor_is_not_homed_further_away(
+    coordinator: Coordinator, url: str, capsys: pytest.CaptureFixture[str]
+) -> None:
+    coordinator.only_back, coordinator.loses_deg = True, 20.0
+    assert run(url, "--yes") == 0
+    told = capsys.readouterr().out
+    assert "at 52.9°/s it came back, and not onto its home sensor" in told
+    assert "Homing searches towards smaller angles by its count, for up to 340°" in told
+    # One before the first, one after each way but the last.
+    assert coordinator.homed == len([by for by, _ in coordinator.steps if by > 0])
+
+
+@pytest.mark.parametrize(("search", "code"), [("1", 2), ("-1", 0)])
+def test_joint_that_tells_nothing_of_its_sensor_is_searched_only_where_homing_turns_it_back(
+    coordinator: Coordinator,
+    url: str,
+    search: str,
+    code: int,
+    capsys: pytest.CaptureFixture[str],
+) -> None:
+    coordinator.tells_sensor = False
+    coordinator.text = TEXT.replace(
+        "homing = { direction = -1", f"homing = {{ direction = {search}"
+    )
+    assert run(url, "--yes", "--to", "40") == code
+    is_refused = "does not tell whether it stands on its home sensor" in capsys.readouterr().err
+    assert is_refused is bool(code)
+    assert bool(coordinator.steps) is not bool(code)
+
+
+@pytest.mark.parametrize(
+    ("old", "new", "key"),
+    [
+        ("acceleration_deg_s2 = 120.0", "acceleration_deg_s2 = 600.0", "acceleration_deg_s2"),
+        ("velocity_deg_s = 60.0", "velocity_deg_s = 90.0", "velocity_deg_s"),
+        ("range_deg = [-170, 170]", "range_deg = [-170, 100]", "range_deg"),
+    ],
+)
+def test_file_by_which_the_coordinator_does_not_move_the_joint_is_refused(
+    coordinator: Coordinator,
+    url: str,
+    arm_file: Path,
+    old: str,
+    new: str,
+    key: str,
+    capsys: pytest.CaptureFixture[str],
+) -> None:
+    arm_file.write_text(TEXT.replace(old, new), encoding="utf-8")
+    assert run(url, "--yes", "--arm", arm_file) == 2
+    assert f"elbow has another {key} in" in capsys.readouterr().err
+    assert (coordinator.stepped, coordinator.homed) == (0, 0)

@@ -28,7 +28,7 @@ class Coordinator(ElbowAlone):
         return {"home_offset_deg": [*self.moved_deg, *[0.0] * 20][max(0, self.homed - 1)]}
 
     def elbow(self) -> dict[str, Any]:
-        return {"faults": self.faults if self.turns else (), "velocity_deg_s": 0.0}
+        return {"faults": self.faults if self.turns else ()}
 
 
 @pytest.fixture(name="coordinator")
@@ -45,8 +45,11 @@ def test_gear_is_told_with_its_uncertainty_and_that_no_edge_tells_the_direction(
 ) -> None:
     assert run(url, "--yes") == 0
     told = capsys.readouterr()
-    assert "believed to turn by 360.0000° in a whole turn, mean of 3 turns (s 0.02°)" in told.out
-    assert "gear ratio 20, standard uncertainty 0.00064; the arm file has 20: they agree" in (
+    # Homings at 0, 360, -0.02 and 359.96 degrees (computed).
+    assert "believed to turn by 359.9900° in a whole turn, of 3 turns to and fro (s 0.022°" in (
+        told.out
+    )
+    assert "gear ratio 19.999, standard uncertainty 0.0012; the arm file has 20: they agree" in (
         told.out
     )
     assert "which way it turned no home edge tells" in told.err
@@ -98,3 +101,28 @@ def test_other_faults_than_steps_that_seem_lost_end_it(
     assert run(url, "--yes") == 1
     assert "elbow was not turned to the end: it has driver" in capsys.readouterr().err
     assert coordinator.turns == 1
+
+
+def test_stop_or_hold_by_anybody_else_ends_it_and_nothing_homes_after_it(
+    coordinator: Coordinator, url: str, capsys: pytest.CaptureFixture[str]
+) -> None:
+    coordinator.stopped_in = 2
+    assert run(url, "--yes") == 1
+    assert "elbow is stopped, so this test moves nothing more" in capsys.readouterr().err
+    assert (coordinator.turns, coordinator.homed) == (2, 2)
+    coordinator.stopped_in, coordinator.held_in, coordinator.is_stopped = None, 4, False
+    assert run(url, "--yes") == 1
+    assert "elbow was not turned to the end: it was to be at" in capsys.readouterr().err
+    assert (coordinator.turns, coordinator.homed) == (4, 4)
+
+
+def test_file_that_comes_to_the_same_counts_by_another_gear_is_refused(
+    coordinator: Coordinator, url: str, arm_file: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    other = ENDLESS.replace("microsteps = 16", "microsteps = 32").replace(
+        "gear_ratio = 20.0", "gear_ratio = 10.0"
+    )
+    arm_file.write_text(other, encoding="utf-8")
+    assert run(url, "--yes", "--arm", arm_file) == 2
+    assert "has another id or other figures in" in capsys.readouterr().err
+    assert coordinator.turns == 0
