@@ -134,10 +134,10 @@ def bring_up(service: Service) -> APIRouter:
             await service.bring_up.keep(name, against)
             words = f"{name}: {step.title.lower()} is not so, {who} was told: {found}"
             service.tell(Level.ATTENTION, "brought-up", f"{found}, said {who}" if saw else words)
+        if isinstance(found, WrongSaid):
+            raise Refused(RefusalCode.BRING_UP_INPUT, str(found)) from found
         if isinstance(found, NotSo):
-            is_input = isinstance(found, WrongSaid)
-            code = RefusalCode.BRING_UP_INPUT if is_input else RefusalCode.BRING_UP_NOT_SO
-            raise Refused(code, str(found)) from found
+            raise Refused(RefusalCode.BRING_UP_NOT_SO, str(found)) from found
         kept = Done(step.code, utc_now(), who, now(name, done), found.figures, found.picture)
         response = await keep(name, kept)
         service.tell(Level.INFO, "brought-up", f"{name}: {step.title.lower()}, said {who}")

@@ -112,7 +112,7 @@ def add_handlers(app: FastAPI) -> None:
         errors = [
             {
                 "place": "/".join(str(part) for part in found["loc"]),
-                "message": f"{found['msg']}{_value(found['input'])}",
+                "message": f"{found['msg']}{_value(found.get('input'))}",
             }
             for found in error.errors()
         ]

@@ -140,8 +140,8 @@ FAULTS = (
     _one(
         "release: a joint that let go of its motor is still homed",
         "body.c",
-        "    joint->homed = false;\n    joint->edges.place.known = false;",
-        "    joint->edges.place.known = false;",
+        "    joint->homed = false;\n    joint->edges.kept.place.known = false;",
+        "    joint->edges.kept.place.known = false;",
     ),
     # ---- stops and faults ---------------------------------------------------------------------
     _one(

@@ -401,7 +401,9 @@ def test_guide_leads_to_each_angle_while_its_key_repeats_and_takes_what_is_typed
         until(asks, f"reading {reading}")
         terminal.press(f"{angle(arm):.3f}\n".encode())
     assert terminal.ended() == 0
-    rows = [line.split(",") for line in file.read_text().splitlines()]
+    of, *lines = file.read_text().splitlines()
+    assert of == "# ratio of turntable at -150 -140 -130 deg"
+    rows = [line.split(",") for line in lines]
     assert rows[0] == ["commanded_deg", "read_deg"]
     assert [row[0] for row in rows[1:]] == ["-150", "-140", "-130"] * 2
     assert all(abs(float(at) - float(read)) <= 0.01 for at, read in rows[1:])
