@@ -117,7 +117,7 @@ campaign: setup ## Try to break the coordinator (SEED=… replays one, SCENARIOS
 	@SEED='$(SEED)' SCENARIOS='$(SCENARIOS)' CLUSTER='$(CLUSTER)' JOINTS='$(JOINTS)' $(BIN)/python -m tests.campaign
 
 mutants: setup ## Show that the campaign finds faults put in on purpose
-	@$(BIN)/python -m tests.campaign.mutants
+	@$(BIN)/python -m tests.campaign.hunting
 
 # ONLY='part of a name' chooses faults, PARTS='sequences campaign' who is asked.
 mutants-c: setup system ## Show that faults put into the joint in C are found, and by what

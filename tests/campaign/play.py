@@ -88,15 +88,20 @@ def play(
     return outcome
 
 
-def play_seed(seed: int, joints_in: str = "python") -> tuple[int, Outcome]:
-    """The scenario of a seed, wherever it is played. What raises is told as the violation `crash`:
-    thousands of others are still to be played.
+def played(scenario: Scenario) -> Outcome:
+    """The same; what raises is told as the violation `crash`: thousands of others are still to be
+    played.
     """
     try:
-        return seed, play(scenario_of(seed, joints_in))
+        return play(scenario)
     except Exception as error:  # noqa: BLE001 - whatever it is, of the core or of a rule
         crash = Violated(CRASH, f"{type(error).__name__}: {error}", 0)
-        return seed, Outcome(crash, Counter(), Counter(), Counter(), 0)
+        return Outcome(crash, Counter(), Counter(), Counter(), 0)
+
+
+def play_seed(seed: int, joints_in: str = "python") -> tuple[int, Outcome]:
+    """The scenario of a seed, wherever it is played."""
+    return seed, played(scenario_of(seed, joints_in))
 
 
 def scenario_of(seed: int, joints_in: str) -> Scenario:

@@ -6,8 +6,9 @@ import signal
 
 import pytest
 
-from tests.campaign import mutants, play
-from tests.campaign.mutants import MUTANTS, ROOT, Edit, Mutant, changed, hunt
+from tests.campaign import hunting, play
+from tests.campaign.hunting import hunt
+from tests.campaign.mutants import MUTANTS, ROOT, Edit, Mutant, changed
 
 
 @pytest.mark.parametrize("mutant", MUTANTS, ids=lambda mutant: str(mutant.slug))
@@ -37,12 +38,11 @@ def test_mutant_by_which_a_scenario_never_ends_is_caught(
             pass
 
     monkeypatch.setattr(play, "play", endless)
-    monkeypatch.setattr(mutants, "ENDLESS_S", 0.05)
+    monkeypatch.setattr(hunting, "ENDLESS_S", 0.05)
     before = signal.getsignal(signal.SIGVTALRM)
     try:
         assert hunt(1) == 0
     finally:
-        signal.setitimer(signal.ITIMER_VIRTUAL, 0.0)
         signal.signal(signal.SIGVTALRM, before)
     caught = json.loads(capsys.readouterr().out)
     assert (caught["by"], caught["where"]) == ("crash", "1")
