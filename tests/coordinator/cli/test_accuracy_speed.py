@@ -172,16 +172,26 @@ def test_joint_whose_angle_is_not_known_is_not_moved(
     assert (coordinator.steps, coordinator.homed) == ([], 0)
 
 
+def ended_in(
+    coordinator: Coordinator, url: str, step: int, capsys: pytest.CaptureFixture[str]
+) -> str:
+    """What is told of a search that ends in this step, which moves nothing behind it and says
+    nothing of steps that were not lost.
+    """
+    assert run(url, "--yes") == 1
+    told = capsys.readouterr()
+    assert "no step lost up to" not in told.out
+    assert (coordinator.stepped, coordinator.homed) == (step, 1 + step // 2)
+    return told.err
+
+
 @pytest.mark.parametrize("step", [1, 2, 3])
 def test_stop_by_anybody_else_is_not_undone_by_a_homing_or_another_step(
     coordinator: Coordinator, url: str, step: int, capsys: pytest.CaptureFixture[str]
 ) -> None:
     coordinator.stopped_in = step
-    assert run(url, "--yes") == 1
-    told = capsys.readouterr()
-    assert "elbow is stopped, so this test moves nothing more (stopped: stopped by the" in told.err
-    assert "no step lost up to" not in told.out
-    assert (coordinator.stepped, coordinator.homed) == (step, 1 + step // 2)
+    told = ended_in(coordinator, url, step, capsys)
+    assert "elbow is stopped, so this test moves nothing more (stopped: stopped by the" in told
     assert coordinator.is_stopped
 
 
@@ -199,11 +209,8 @@ def test_way_that_somebody_else_held_is_not_one_on_which_no_step_was_lost(
     coordinator: Coordinator, url: str, step: int, capsys: pytest.CaptureFixture[str]
 ) -> None:
     coordinator.held_in = step
-    assert run(url, "--yes") == 1
-    told = capsys.readouterr()
-    assert "elbow was not turned to the end: it was to be at" in told.err
-    assert "no step lost up to" not in told.out
-    assert (coordinator.stepped, coordinator.homed) == (step, 1 + step // 2)
+    told = ended_in(coordinator, url, step, capsys)
+    assert "elbow was not turned to the end: it was to be at" in told
 
 
 def test_joint_that_does_not_come_back_onto_its_sensor_is_not_homed_further_away(

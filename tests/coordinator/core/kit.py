@@ -4,6 +4,7 @@ Nothing here waits: a world runs until something is true of it, or a limit in vi
 the test. What joints really did is read from the units (`truth`), never from what they report.
 """
 
+import contextlib
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, field, replace
 from pathlib import Path
@@ -19,6 +20,7 @@ from coordinator.motion import plan_parts
 from coordinator.programs import parse_program
 from coordinator.rehearsal.world import World
 from protocol.states import JointState
+from protocol.status import Fault
 from simulator.network import Profile
 from simulator.settings import JointSettings
 from simulator.unit import JointUnit, WorldTruth
@@ -304,6 +306,27 @@ def states(world: World) -> list[JointState]:
 def state(world: World, name: str) -> JointState:
     """One joint's own state."""
     return unit(world, name).by_value(world.now, lambda joint, _now: joint.state)
+
+
+def states_of_one_that_fails_as_it_is_cleared(
+    world: World, name: str, command: ev.Command, *, repeats: int | None = None
+) -> set[JointState]:
+    """Stopped, then told something by a command, a joint fails while what lifts the stop is on its
+    way: in which states it is within the next second. A hand says what it wishes again, each time
+    so many hundredths of a second have gone by, and does not let go.
+    """
+    one, seen = unit(world, name), set[JointState]()
+    world.command(ev.Stop())
+    world.run_for(2 * S)
+    world.command(command)
+    one.fault(Fault.DRIVER, world.now)
+    for k in range(100):
+        world.run_for(10_000)
+        seen.add(one.joint.state)
+        if repeats is not None and k % repeats == 0:
+            with contextlib.suppress(ev.Refused):
+                world.command(command)
+    return seen
 
 
 def until_stage(world: World, stage: Stage) -> Start:

@@ -1,6 +1,5 @@
 """Homing: joints one after another, what is found, what fails and how that is said."""
 
-import contextlib
 from dataclasses import replace
 
 import pytest
@@ -15,7 +14,6 @@ from protocol.constants import COUNTS_PER_MICROSTEP
 from protocol.drive import Mode
 from protocol.messages import Discard, Edge, Homed, Reject
 from protocol.states import JointState
-from protocol.status import Fault
 from simulator.network import Profile
 from simulator.physics.hall import HallSensor
 from simulator.unit import JointUnit
@@ -39,6 +37,7 @@ from tests.coordinator.core.kit import (
     run_of,
     small_arm,
     state,
+    states_of_one_that_fails_as_it_is_cleared,
     truth,
     unit,
     units,
@@ -590,18 +589,8 @@ def test_a_fault_that_a_clear_under_way_takes_away_unseen_begins_no_homing(
     profile: str, command: ev.Home | ev.HoldHome
 ) -> None:
     world = homed_world(profile)
-    tip = unit(world, "tip")
-    world.command(ev.Stop())
-    world.run_for(2 * S)
-    world.command(command)
-    tip.fault(Fault.DRIVER, world.now)  # while what lifts the stop is on its way
-    states = set()
-    for k in range(100):
-        world.run_for(10_000)
-        states.add(tip.joint.state)
-        if k % 6 == 0 and isinstance(command, ev.HoldHome):
-            with contextlib.suppress(ev.Refused):
-                world.command(command)  # the hand does not let go
-    assert JointState.HOMING not in states
+    repeats = 6 if isinstance(command, ev.HoldHome) else None
+    seen = states_of_one_that_fails_as_it_is_cleared(world, "tip", command, repeats=repeats)
+    assert JointState.HOMING not in seen
     assert homing_of(world).state is HomingState.FAILED
     assert homing_of(world).message == "tip: it has a fault"

@@ -1,6 +1,5 @@
 """Steps: a joint turns by exactly the angles asked for, however they come and whatever is lost."""
 
-import contextlib
 from random import Random
 
 import pytest
@@ -14,7 +13,17 @@ from protocol.constants import COUNTS_PER_MICROSTEP
 from protocol.states import JointState
 from protocol.status import Fault
 from simulator.network import BOTH
-from tests.coordinator.core.kit import S, at_rest, homed_world, link, refusal, unit, until, world_up
+from tests.coordinator.core.kit import (
+    S,
+    at_rest,
+    homed_world,
+    link,
+    refusal,
+    states_of_one_that_fails_as_it_is_cleared,
+    unit,
+    until,
+    world_up,
+)
 
 SPEED_DEG_S = 10.0
 
@@ -116,20 +125,9 @@ def test_a_fault_that_a_clear_under_way_takes_away_unseen_begins_no_motion(
     profile: str, command: ev.Command
 ) -> None:
     world = still_world(profile)
-    tip = unit(world, "tip")
-    world.command(ev.Stop())
-    world.run_for(2 * S)
-    world.command(command)
-    tip.fault(Fault.DRIVER, world.now)  # while what lifts the stop is on its way
-    world.run_for(20_000)
-    states = set()
-    for k in range(100):
-        world.run_for(10_000)
-        states.add(tip.joint.state)
-        if k % 10 == 0 and isinstance(command, ev.Jog):
-            with contextlib.suppress(ev.Refused):
-                world.command(command)  # the hand does not let go
-    assert JointState.JOGGING not in states
+    repeats = 10 if isinstance(command, ev.Jog) else None
+    seen = states_of_one_that_fails_as_it_is_cleared(world, "tip", command, repeats=repeats)
+    assert JointState.JOGGING not in seen
     world.run_for(1 * S)
     assert not world.core.jogging
 
