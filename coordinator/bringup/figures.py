@@ -51,14 +51,14 @@ def _require_words(step: Step, said: Said) -> None:
         raise WrongSaid(f"{step.code} asks for no angles, but some were given")
 
 
-_LOOK: Final = "Look at its motor, its supply and run_current_a"
+_LOOK: Final = "look at its motor, its supply and run_current_a"
 _HELP: Final = {
     "identified": "its id in the arm file is that of another joint than you look at: let the "
     "others answer too, and write each id to the joint that has it",
     "placed": "put the joints of the arm file into the order in which they stand, base to tool",
     "sensors": "do not let it run: see to its fan first",
     "direction": "change direction in the arm file if it turned the other way; if it did not turn "
-    f"at all, {_LOOK[0].lower()}{_LOOK[1:]}",
+    f"at all, {_LOOK}",
     "range": "make range_deg in the arm file smaller, or clear the way",
 }
 
@@ -158,7 +158,7 @@ def _travel(said: Said, facts: Facts) -> Found:
     if abs(ratio - 1.0) <= RATIO_TOLERANCE:
         return Found(figures)
     if ratio == 0.0:
-        wrong = f": it did not turn. {_LOOK}"
+        wrong = f": it did not turn. {_LOOK.capitalize()}"
     elif ratio < 0.0:
         wrong = ": it turned the other way. See direction, correct the arm file, and home it"
     else:

@@ -355,7 +355,7 @@ def hold(url: UrlOption = DEFAULT_URL, as_json: JsonOption = False) -> ExitCode:
         client.hold()
         arm = follow_rest(client, is_held, _awaiting_rest, Progress(quiet=as_json))
         state = client.run(arm.run.number) if arm.run else None
-        way_on = show.way_on(state, client.control()) if state else ""
+        way_on = "" if as_json or state is None else show.way_on(state, client.control())
     if as_json:
         told = client.answers["run"] if state else None
         show_json({"condition": client.answers["arm"]["condition"], "run": told})

@@ -34,12 +34,6 @@ FAILURES: Final = (Refused, TaughtError, StoreError, ProgramError, PlannerBusy)
 _logger = logging.getLogger(__name__)
 
 
-def _require_line(name: str, text: str, options: PlayOptions) -> None:
-    line = options.from_line
-    if line is not None and (missing := missing_line(line, text)):
-        raise ProgramError([missing], name)
-
-
 class Arm(Protocol):
     """What is told of the arm while the queue is played."""
 
@@ -140,7 +134,7 @@ class QueuePlayer:
             return run
 
     async def _added(self, edit: rules.QueueEdit) -> str:
-        """The name of what is added, and empty where nothing is."""
+        """The name of what is added, and empty where nothing is. Raises what `edit` does."""
         match edit:
             case rules.AddEntry(taught=taught, options=options):
                 name, text = await self._taught.text_of(taught)
@@ -241,3 +235,10 @@ def _cause(error: BaseException) -> str:
 def _done(written: asyncio.Future[None]) -> None:
     if not written.cancelled() and (error := written.exception()) is not None:
         _logger.warning("the queue is not kept as it is: %s", error)
+
+
+def _require_line(name: str, text: str, options: PlayOptions) -> None:
+    """Raise ProgramError where a program does not have the line to begin from."""
+    line = options.from_line
+    if line is not None and (missing := missing_line(line, text)):
+        raise ProgramError([missing], name)

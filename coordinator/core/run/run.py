@@ -345,15 +345,16 @@ class Run:
         """
         if not self._state.holds_points or not self.context.part_now.turns:
             return
-        statuses = [link.status for link in self.links]
-        told_us = min(
-            status.path_us
-            if status is not None and status.trajectory == self.context.trajectory
-            else 0
-            for status in statuses
-        )
+        told_us = min(map(self._told_us, self.links))
         if self.report.cycles.ends(self.point_feed.line_at(told_us)[1] - 1, now):
             self.report.grew = True
+
+    def _told_us(self, link: JointLink) -> int:
+        """Path time at which a joint says that it is, in this part; 0 where it says nothing."""
+        status = link.status
+        if status is None or status.trajectory != self.context.trajectory:
+            return 0
+        return status.path_us
 
     def _follow_loops(self, now: int) -> None:
         """Tell the figures of loops where the arm is and what its speed is."""

@@ -125,7 +125,7 @@ def multicast_figures(
     word = _word(asked, took_us, low, exchange_p50_us, exchange_loss_high)
     share = "" if low is None or high is None else f"{low:.0%} to {high:.0%} by a 95 % interval"
     p50_us, p95_us, max_us = (
-        (nearest_rank(took_us, share) if took_us else None) for share in (500, 950, 1000)
+        nearest_rank(took_us, rank) if took_us else None for rank in (500, 950, 1000)
     )
     half = f"half of {len(took_us)} answers took {_ms(p50_us)}"
     lacks = f"{lost} of {asked} questions were not answered ({share})"
